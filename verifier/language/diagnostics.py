@@ -1,0 +1,84 @@
+"""What is wrong with a file, as data; and the one place that turns it into text."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from verifier.language.source import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnostic:
+    """One thing wrong with the input.
+
+    ``code`` is listed in :mod:`verifier.language.codes`; ``message`` says what is wrong,
+    ``hint`` what to do about it, in the words of the trade; ``others`` are further
+    places that belong to it, each with a few words of its own.
+    """
+
+    code: str
+    message: str
+    span: Span
+    hint: str = ""
+    others: tuple[tuple[Span, str], ...] = ()
+
+
+class InputError(Exception):
+    """The input is wrong. Carries every :class:`Diagnostic` found, in file order."""
+
+    def __init__(self, diagnostics: Iterable[Diagnostic]):
+        self.diagnostics = tuple(
+            sorted(diagnostics, key=lambda d: (d.span.source.name, d.span.start, d.code))
+        )
+        super().__init__("; ".join(d.message for d in self.diagnostics))
+
+
+def nearest(name: str, known: Iterable[str]) -> str | None:
+    """The known name most like ``name``, or None when none is close."""
+    by_lower: dict[str, str] = {}
+    for candidate in known:
+        by_lower.setdefault(candidate.lower(), candidate)
+    found = get_close_matches(name.lower(), sorted(by_lower), n=1, cutoff=0.7)
+    return by_lower[found[0]] if found else None
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """A hint naming the nearest known name, or an empty string."""
+    near = nearest(name, known)
+    return f"Did you mean `{near}`?" if near else ""
+
+
+def render(diagnostic: Diagnostic) -> str:
+    """The diagnostic as a person reads it: place, message, the line with a mark, hint."""
+    span = diagnostic.span
+    parts = [
+        f"{span.source.name}:{span.line}:{span.column}: {diagnostic.code}: {diagnostic.message}",
+        _marked_line(span),
+    ]
+    for other, words in diagnostic.others:
+        parts.append(f"  {words} ({other.where}):")
+        parts.append(_marked_line(other))
+    if diagnostic.hint:
+        parts.append(f"  = {diagnostic.hint}")
+    return "\n".join(parts)
+
+
+def _marked_line(span: Span) -> str:
+    """The first line of a span with its place underlined; tabs keep their width."""
+    text = span.source.line(span.line)
+    first = span.column - 1
+    end_line, end_column = span.end_position
+    last = end_column - 1 if end_line == span.line else len(text)
+    last = min(max(last, first + 1), max(len(text), first + 1))
+    # A very long line (a hostile or generated file) is shown around the place only.
+    cut = max(0, first - 60)
+    shown = text[cut : max(cut + 120, min(last, cut + 120))]
+    lead = "".join("\t" if c == "\t" else " " for c in text[cut:first])
+    mark = "^" * min(last - first, max(1, 120 - (first - cut)))
+    number = str(span.line)
+    gutter = " " * len(number)
+    return f"  {number} | {_printable(shown)}\n  {gutter} | {lead}{mark}"
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() or c == "\t" else "·" for c in text)

@@ -1,0 +1,70 @@
+"""Files as text, and places in them.
+
+Inside the program a place is a pair of character offsets; lines and columns, both
+counted from 1, exist only here, at the edge where people read them.
+"""
+
+from bisect import bisect_right
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, eq=False)
+class Source:
+    """One file of the user's: its name as shown in messages, and its whole text."""
+
+    name: str
+    text: str = field(repr=False)
+    _starts: list[int] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        starts = [0]
+        for offset, character in enumerate(self.text):
+            if character == "\n":
+                starts.append(offset + 1)
+        object.__setattr__(self, "_starts", starts)
+
+    def position(self, offset: int) -> tuple[int, int]:
+        """Line and column of a character, both from 1."""
+        line = bisect_right(self._starts, offset)
+        return line, offset - self._starts[line - 1] + 1
+
+    def line(self, number: int) -> str:
+        """The text of line ``number`` (from 1), without its line end."""
+        start = self._starts[number - 1]
+        end = self.text.find("\n", start)
+        return self.text[start:] if end < 0 else self.text[start:end].rstrip("\r")
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A stretch of one source, ``start`` inclusive, ``end`` exclusive."""
+
+    source: Source
+    start: int
+    end: int
+
+    @property
+    def line(self) -> int:
+        return self.source.position(self.start)[0]
+
+    @property
+    def column(self) -> int:
+        return self.source.position(self.start)[1]
+
+    @property
+    def end_position(self) -> tuple[int, int]:
+        """Line and column one past the last character."""
+        return self.source.position(self.end)
+
+    @property
+    def text(self) -> str:
+        return self.source.text[self.start : self.end]
+
+    @property
+    def where(self) -> str:
+        """``file:line``, as findings print it."""
+        return f"{self.source.name}:{self.line}"
+
+    def to(self, other: "Span") -> "Span":
+        """The stretch from the start of this one to the end of ``other``."""
+        return Span(self.source, self.start, other.end)

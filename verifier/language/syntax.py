@@ -1,0 +1,278 @@
+"""The syntax tree: what the file says, names still text, every node with its span."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.language.source import Span
+
+Leg = Literal["normal", "reverse", "along", "across"]
+JoinKind = Literal["=", "|", "||"]
+
+
+@dataclass(frozen=True, slots=True)
+class Name:
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Colour:
+    """One colour of one head, ``flashing`` included in the text: ``flashing green``."""
+
+    text: str
+    span: Span
+
+
+# ------------------------------------------------------------------ conditions
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """The words after the names of a fact; ``kind`` is ``clear``, ``lies``, ``shows``,
+    ``colour``, ``name`` …, ``value`` what follows where something does."""
+
+    kind: str
+    value: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """``[any of | all of] A, B state``; without a state, the name of a condition."""
+
+    quantity: Literal["", "any", "all"]
+    names: tuple[Name, ...]
+    state: State | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class AllOf:
+    parts: tuple["Condition", ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class AnyOf:
+    parts: tuple["Condition", ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Opposite:
+    part: "Condition"
+    span: Span
+
+
+Condition = Fact | AllOf | AnyOf | Opposite
+
+# ------------------------------------------------------------------ statements
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    title: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Edge:
+    names: tuple[Name, ...]
+    direction: Literal["both", "entering", "leaving"]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Bumper:
+    names: tuple[Name, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    names: tuple[Name, ...]
+    undetected: bool
+    switching: bool
+    note: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Turnout:
+    names: tuple[Name, ...]
+    block: Name
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Crossing:
+    names: tuple[Name, ...]
+    block: Name
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Slip:
+    """``single`` is None for a double slip, else the two tracks it leads between."""
+
+    names: tuple[Name, ...]
+    block: Name
+    single: tuple[Leg, Leg] | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Derail:
+    name: Name
+    block: Name
+    toward: Name
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    names: tuple[Name, ...]
+    block: Name
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Crossover:
+    name: Name
+    ends: tuple[Name, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    name: Name
+    signals: tuple[Name, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One element of a path: a name, with a leg's word on the side where that leg is."""
+
+    left: Leg | None
+    name: Name
+    right: Leg | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Join:
+    kind: JoinKind
+    gap: Name | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    steps: tuple[Step, ...]
+    joins: tuple[Join, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One line of a signal or head: what it shows, and when; ``when`` None: otherwise."""
+
+    shows: Name
+    flashing: bool
+    when: Condition | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    name: Name
+    near: Step
+    join: Join
+    far: Step
+    heads: tuple[Name, ...]
+    rules: tuple[Rule, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    name: Name
+    rules: tuple[Rule, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Aspect:
+    name: Name
+    combinations: tuple[tuple[Colour, ...], ...]
+    indication: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class NamedCondition:
+    name: Name
+    condition: Condition
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Lever:
+    names: tuple[Name, ...]
+    positions: tuple[Name, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Button:
+    names: tuple[Name, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Prove:
+    title: str
+    mode: Literal["never", "always", "possible"]
+    condition: Condition
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Assume:
+    title: str
+    mode: Literal["never", "always"]
+    condition: Condition
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Waive:
+    claim: Name
+    subjects: tuple[Name, ...]
+    reason: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Expect:
+    claim: Name
+    subjects: tuple[Name, ...]
+    span: Span
+
+
+Statement = (
+    Layout | Edge | Bumper | Block | Turnout | Crossing | Slip | Derail | Gate | Crossover
+    | Limits | Track | Signal | Head | Aspect | NamedCondition | Lever | Button | Prove
+    | Assume | Waive | Expect
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One fact of a situation given on the command line: who, and in what state."""
+
+    kind: Literal["train", "thing"]
+    names: tuple[Name, ...]
+    state: str
+    span: Span
