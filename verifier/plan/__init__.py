@@ -1,0 +1,1 @@
+"""The layout as checked, immutable data: track graph, signals, rules, claims."""

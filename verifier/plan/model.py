@@ -1,0 +1,317 @@
+"""The checked layout: frozen data, every element with the span it was written at."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal, NamedTuple
+
+import networkx as nx
+
+from verifier.language.source import Source, Span
+from verifier.plan.aspects import Chart
+from verifier.plan.facts import Condition, Observable
+
+PieceKind = Literal["plain", "turnout", "crossing", "slip", "edge", "bumper"]
+Direction = Literal["both", "entering", "leaving"]
+
+
+class Port(NamedTuple):
+    """One end of one piece of track: ``("T1", "normal")``."""
+
+    piece: str
+    end: str
+
+
+@dataclass(frozen=True, slots=True)
+class Block:
+    """A detection block. ``detected`` is False for dark track no detector sees."""
+
+    name: str
+    detected: bool
+    switching: bool
+    note: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A piece of track no shorter than needed: plain track of one block between two
+    other pieces, a turnout, a crossing, a slip, or an end of the plan.
+
+    ``ends``: plain ``left right``; turnout ``points normal reverse``; crossing and slip
+    ``along-left along-right across-left across-right``; edge and bumper ``end``.
+    """
+
+    name: str
+    kind: PieceKind
+    block: str | None
+    ends: tuple[str, ...]
+    span: Span
+    # For a slip: the pairs of ends its reverse position joins. For an edge: which way
+    # trains may pass it.
+    slips: tuple[tuple[str, str], ...] = ()
+    direction: Direction = "both"
+
+    @property
+    def title(self) -> str:
+        """Its name for people: a plain piece goes by its block."""
+        return self.block if self.kind == "plain" and self.block else self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """Where two pieces meet: ``=`` rail joined through, ``|`` or ``||`` a gap."""
+
+    a: Port
+    b: Port
+    kind: Literal["=", "|", "||"]
+    gap: str | None
+    span: Span
+
+    def other(self, port: Port) -> Port:
+        return self.b if port == self.a else self.a
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One way over one piece. ``position`` is how its points must lie, None where it has
+    none; ``facing`` tells whether points choose among several ways from ``enter``."""
+
+    piece: str
+    enter: str
+    leave: str
+    position: str | None
+    facing: bool
+
+
+class Placed(NamedTuple):
+    """A piece as one ``track`` line draws it: which end is on the left, which right."""
+
+    piece: str
+    left: str
+    right: str
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """Pieces, joints, the movement graph, and the rows they were written in.
+
+    ``graph`` is a directed graph over :class:`Port`: an edge leads from the end by which
+    a piece is entered, over one :class:`Move` (edge attribute ``move``) and one
+    :class:`Joint` (``joint``), to the end by which the next piece is entered.
+    """
+
+    pieces: Mapping[str, Piece]
+    joints: tuple[Joint, ...]
+    joint_at: Mapping[Port, Joint] = field(repr=False)
+    graph: "nx.DiGraph[Port]" = field(repr=False)
+    rows: tuple[tuple[Placed, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Derail:
+    """``port`` is the end of its track piece where it stands; ``guards`` the special
+    trackwork next reached from there, None where there is none."""
+
+    name: str
+    block: str
+    port: Port
+    guards: str | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Gate:
+    name: str
+    block: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Crossover:
+    """Two turnouts thrown together. ``between`` are the blocks of the track that joins
+    their reverse legs, where stock fouls both tracks."""
+
+    name: str
+    ends: tuple[str, str]
+    between: tuple[str, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a signal (``shows`` an aspect) or of a head (a colour); ``when`` is
+    None for ``otherwise``."""
+
+    index: int
+    shows: str
+    when: Condition | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Head:
+    name: str
+    lines: tuple[Line, ...]
+    colour: Observable
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Signal:
+    """A signal stands at ``joint`` and governs moves that enter the port ``enters``.
+
+    Either ``lines`` is not empty (aspect rules) or every head has lines of its own."""
+
+    name: str
+    joint: Joint
+    enters: Port
+    heads: tuple[Head, ...]
+    lines: tuple[Line, ...]
+    aspect: Observable
+    span: Span
+
+    @property
+    def by_head(self) -> bool:
+        return not self.lines
+
+
+@dataclass(frozen=True, slots=True)
+class NamedCondition:
+    name: str
+    condition: Condition
+    what: Observable
+    span: Span
+
+
+class Need(NamedTuple):
+    """Points a route runs over, how they must lie, and whether it meets them facing."""
+
+    points: str
+    position: str
+    facing: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    """The way from a signal to the next one the same way, or to an end of the plan.
+
+    ``needs`` in the order met; ``blocks`` likewise, each once; ``exit`` is the name of
+    the signal, edge or bumper it ends at."""
+
+    name: str
+    signal: str
+    moves: tuple[Move, ...]
+    joints: tuple[Joint, ...]
+    needs: tuple[Need, ...]
+    blocks: tuple[str, ...]
+    exit_kind: Literal["signal", "edge", "bumper"]
+    exit: str
+
+    @property
+    def diverging(self) -> bool:
+        """True when it takes the reverse way at any facing points."""
+        return any(need.facing and need.position == "reverse" for need in self.needs)
+
+    @property
+    def pieces(self) -> tuple[str, ...]:
+        return tuple(move.piece for move in self.moves)
+
+
+ConflictKind = Literal["opposing", "converging", "crossing", "diverging"]
+
+
+@dataclass(frozen=True, slots=True)
+class Conflict:
+    """Two routes that cannot both be used, how, and where they first meet.
+
+    ``diverging``: they start from the same place and part, so they can never both be
+    lined. ``pieces`` are all the pieces they share in this way."""
+
+    first: Route
+    second: Route
+    kind: ConflictKind
+    place: str
+    pieces: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Entrance:
+    """A way into interlocking limits: by a signal, or past none from an end of the plan."""
+
+    end: str
+    kind: Literal["signal", "edge", "bumper"]
+    derail: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The track between opposing home signals (49 CFR 236.753)."""
+
+    name: str
+    pieces: tuple[str, ...]
+    entrances: tuple[Entrance, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """A property of the file's own."""
+
+    title: str
+    mode: Literal["never", "always", "possible"]
+    condition: Condition
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Assumption:
+    """Holds in every allowed situation (``never`` conditions are stored negated)."""
+
+    title: str
+    condition: Condition
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Waiver:
+    claim: str
+    subjects: tuple[str, ...]
+    reason: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Expectation:
+    claim: str
+    subjects: tuple[str, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """Everything a file says, checked. Mappings keep the order of the file."""
+
+    source: Source
+    title: str
+    blocks: Mapping[str, Block]
+    derails: Mapping[str, Derail]
+    gates: Mapping[str, Gate]
+    crossovers: Mapping[str, Crossover]
+    track: Track
+    chart: Chart
+    signals: Mapping[str, Signal]
+    conditions: Mapping[str, NamedCondition]
+    inputs: tuple[Observable, ...]
+    routes: tuple[Route, ...]
+    conflicts: tuple[Conflict, ...]
+    limits: tuple[Limits, ...]
+    proofs: tuple[Proof, ...]
+    assumptions: tuple[Assumption, ...]
+    waivers: tuple[Waiver, ...]
+    expectations: tuple[Expectation, ...]
+
+    def routes_of(self, signal: str) -> tuple[Route, ...]:
+        return self._routes_by_signal.get(signal, ())
+
+    _routes_by_signal: Mapping[str, tuple[Route, ...]] = field(default_factory=dict, repr=False)

@@ -1,0 +1,146 @@
+"""Who is called what: the names a file declares, and what each may be asked for."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from verifier.language import syntax
+from verifier.language.diagnostics import Diagnostic, did_you_mean
+from verifier.language.source import Span
+
+# How each kind of thing is called in a message.
+KIND_WORDS = {
+    "edge": "an edge",
+    "bumper": "a bumper",
+    "block": "a block",
+    "turnout": "a turnout",
+    "crossing": "a crossing",
+    "slip": "a slip",
+    "derail": "a derail",
+    "gate": "a gate",
+    "crossover": "a crossover",
+    "limits": "interlocking limits",
+    "signal": "a signal",
+    "condition": "a condition",
+    "lever": "a lever",
+    "button": "a button",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Declared:
+    """One declared name: its kind, where, and the statement that declares it."""
+
+    kind: str
+    span: Span
+    node: syntax.Statement
+
+
+@dataclass(slots=True)
+class Names:
+    """The names of one file, and the errors met while looking them up.
+
+    A name that was reported once as unknown is not reported again.
+    """
+
+    table: dict[str, Declared] = field(default_factory=dict)
+    errors: list[Diagnostic] = field(default_factory=list)
+    _reported: set[str] = field(default_factory=set)
+
+    def error(
+        self,
+        code: str,
+        message: str,
+        span: Span,
+        hint: str = "",
+        others: tuple[tuple[Span, str], ...] = (),
+    ) -> None:
+        self.errors.append(Diagnostic(code, message, span, hint, others))
+
+    def declare(self, name: syntax.Name, kind: str, node: syntax.Statement) -> None:
+        earlier = self.table.get(name.text)
+        if earlier is None:
+            self.table[name.text] = Declared(kind, name.span, node)
+            return
+        self.error(
+            "CP202",
+            f"`{name.text}` is declared twice",
+            name.span,
+            "Every thing needs a name of its own, whatever its kind.",
+            ((earlier.span, f"it is already {KIND_WORDS[earlier.kind]} here"),),
+        )
+
+    def of_kind(self, *kinds: str) -> list[str]:
+        return [name for name, declared in self.table.items() if declared.kind in kinds]
+
+    def find(self, name: syntax.Name, *kinds: str) -> Declared | None:
+        """The declaration of a name that must be of one of ``kinds``; errors are noted."""
+        declared = self.table.get(name.text)
+        if declared is None:
+            self.unknown(name, KIND_WORDS[kinds[0]] if len(kinds) == 1 else "", kinds)
+            return None
+        if declared.kind in kinds:
+            return declared
+        wanted = " or ".join(KIND_WORDS[kind] for kind in kinds)
+        self.error(
+            "CP203",
+            f"`{name.text}` is {KIND_WORDS[declared.kind]}; {wanted} is needed here",
+            name.span,
+            did_you_mean(name.text, self.of_kind(*kinds)),
+            ((declared.span, "declared here"),),
+        )
+        return None
+
+    def unknown(self, name: syntax.Name, wanted: str, kinds: Iterable[str]) -> None:
+        if name.text in self._reported:
+            return
+        self._reported.add(name.text)
+        known = self.of_kind(*kinds) or list(self.table)
+        what = f"no {wanted.split(' ', 1)[1]} is" if wanted else "nothing is"
+        self.error(
+            "CP201", f"{what} called `{name.text}`", name.span, did_you_mean(name.text, known)
+        )
+
+
+def declare_all(statements: Iterable[syntax.Statement]) -> Names:
+    """All names a file declares. Names used twice are noted as errors."""
+    names = Names()
+    for statement in statements:
+        match statement:
+            case syntax.Edge():
+                _declare(names, statement.names, "edge", statement)
+            case syntax.Bumper():
+                _declare(names, statement.names, "bumper", statement)
+            case syntax.Block():
+                _declare(names, statement.names, "block", statement)
+            case syntax.Turnout():
+                _declare(names, statement.names, "turnout", statement)
+            case syntax.Crossing():
+                _declare(names, statement.names, "crossing", statement)
+            case syntax.Slip():
+                _declare(names, statement.names, "slip", statement)
+            case syntax.Gate():
+                _declare(names, statement.names, "gate", statement)
+            case syntax.Lever():
+                _declare(names, statement.names, "lever", statement)
+            case syntax.Button():
+                _declare(names, statement.names, "button", statement)
+            case syntax.Derail():
+                names.declare(statement.name, "derail", statement)
+            case syntax.Crossover():
+                names.declare(statement.name, "crossover", statement)
+            case syntax.Limits():
+                names.declare(statement.name, "limits", statement)
+            case syntax.Signal():
+                names.declare(statement.name, "signal", statement)
+            case syntax.NamedCondition():
+                names.declare(statement.name, "condition", statement)
+            case _:
+                pass
+    return names
+
+
+def _declare(
+    names: Names, declared: Iterable[syntax.Name], kind: str, node: syntax.Statement
+) -> None:
+    for name in declared:
+        names.declare(name, kind, node)
