@@ -1,0 +1,1 @@
+"""Obligations to verdicts: the situation check, the explicit enumerator, SMT-LIB."""

@@ -1,0 +1,1 @@
+"""Solver-neutral expressions: build, simplify, walk, evaluate."""

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.language.source import Source, Span
+from verifier.plan.facts import UNLISTED
 
 Way = Literal["straight", "diverging", "any"]
 # Speeds an indication allows, slowest first; the index is the order.
@@ -105,8 +106,12 @@ class Chart:
         """Every aspect these colours may be taken for, least restrictive first."""
         return tuple(a for a in self.aspects if colours in a.combinations)
 
-    def for_heads(self, count: int) -> tuple[Aspect, ...]:
-        return tuple(a for a in self.aspects if a.for_heads(count))
+    def reading(self, colours: Combination) -> str:
+        """The name of the aspect these colours are taken for: where two names list them
+        the less restrictive, where none does :data:`~verifier.plan.facts.UNLISTED`, an
+        imperfect signal that is read as the most restrictive aspect."""
+        found = self.readings(colours)
+        return found[0].name if found else UNLISTED
 
 
 _BUILT_IN = (

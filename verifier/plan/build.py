@@ -56,7 +56,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     words = Vocabulary(
         names,
         chart,
-        {name: aspect_observable(name, len(post.heads), chart) for name, post in posts.items()},
+        {n: aspect_observable(n, post, head_nodes, chart) for n, post in posts.items()},
         head_colours(posts, head_nodes, chart),
         _levers(statements, names),
         frozenset(

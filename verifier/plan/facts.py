@@ -5,6 +5,7 @@ points, a lever, what a detector reports, the aspect a signal shows. Rules, prop
 assumptions and situations all speak of observables and of nothing else.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
@@ -131,3 +132,20 @@ class Not:
 
 
 Condition = Says | All | AnyOne | Not
+
+
+def says_in(condition: Condition) -> Iterator[Says]:
+    """Every fact of a condition, left to right."""
+    match condition:
+        case Says():
+            yield condition
+        case Not(part=part):
+            yield from says_in(part)
+        case All(parts=parts) | AnyOne(parts=parts):
+            for part in parts:
+                yield from says_in(part)
+
+
+def conditions_in(condition: Condition) -> Iterator[str]:
+    """The named conditions it uses."""
+    return (says.what.name for says in says_in(condition) if says.what.kind == "condition")

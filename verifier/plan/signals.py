@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from itertools import product
 
 from verifier.language import syntax
 from verifier.language.diagnostics import did_you_mean
@@ -187,21 +188,54 @@ def _neighbours_hint(node: syntax.Signal, track: Track) -> str:
 
 
 def head_colours(
-    posts: Mapping[str, Post],
-    head_nodes: Mapping[str, syntax.Head],
-    chart: aspects.Chart,
+    posts: Mapping[str, Post], head_nodes: Mapping[str, syntax.Head], chart: aspects.Chart
 ) -> dict[str, Observable]:
-    """The colour observable of every head, with the colours it may ever be asked about."""
+    """The colour observable of every head: the colours its rules can ever show."""
     colours: dict[str, Observable] = {}
     for post in posts.values():
+        listed = _listed_combinations(post, chart)
         for i, head in enumerate(post.heads):
-            shown = {c[i] for a in chart.aspects for c in a.combinations if len(c) == len(post.heads)}
             if head in head_nodes:
-                shown |= {_shows(rule) for rule in head_nodes[head].rules}
-            shown |= {"red", "dark"}
-            ordered = tuple(sorted(shown, key=_colour_order))
-            colours[head] = Observable("colour", head, ordered, "red")
+                shown = {_shows(rule) for rule in head_nodes[head].rules}
+                usual = _shows(head_nodes[head].rules[-1])
+            else:
+                shown = {combination[i] for combination in listed} or {"red"}
+                usual = listed[-1][i] if listed else "red"
+            colours[head] = Observable(
+                "colour", head, tuple(sorted(shown, key=_colour_order)), usual
+            )
     return colours
+
+
+def aspect_observable(
+    name: str, post: Post, head_nodes: Mapping[str, syntax.Head], chart: aspects.Chart
+) -> Observable:
+    """The aspect observable of a signal: the aspects its rules can ever be read as."""
+    if post.node.rules:
+        combinations = _listed_combinations(post, chart)
+    else:
+        shown = [
+            dict.fromkeys(_shows(rule) for rule in head_nodes[head].rules)
+            for head in post.heads
+            if head in head_nodes
+        ]
+        combinations = list(product(*shown))
+    read = {chart.reading(c) for c in combinations} or {UNLISTED}
+    ordered = [a.name for a in chart.aspects if a.name in read]
+    if UNLISTED in read:
+        ordered.append(UNLISTED)
+    return Observable("aspect", name, tuple(ordered), ordered[-1])
+
+
+def _listed_combinations(post: Post, chart: aspects.Chart) -> list[aspects.Combination]:
+    """The colours each of a signal's aspect lines shows, in order."""
+    found = []
+    for rule in post.node.rules:
+        aspect = chart.get(rule.shows.text)
+        colours = aspect.for_heads(len(post.heads)) if aspect else None
+        if colours:
+            found.append(colours)
+    return found
 
 
 def _colour_order(colour: str) -> tuple[int, str]:
@@ -211,12 +245,6 @@ def _colour_order(colour: str) -> tuple[int, str]:
 
 def _shows(rule: syntax.Rule) -> str:
     return ("flashing " if rule.flashing else "") + rule.shows.text
-
-
-def aspect_observable(signal: str, heads: int, chart: aspects.Chart) -> Observable:
-    listed = tuple(a.name for a in chart.for_heads(heads))
-    stop = next((a.name for a in reversed(chart.aspects) if a.for_heads(heads)), UNLISTED)
-    return Observable("aspect", signal, (*listed, UNLISTED), stop)
 
 
 def build_signals(

@@ -1,0 +1,284 @@
+"""Expressions over observables, in negation normal form.
+
+Four kinds of node: a constant, an atom (an observable is in one of some of its states), a
+conjunction, a disjunction. The opposite of an atom is the atom with the other states, so
+no node for "not" is needed. Build nodes with :func:`atom`, :func:`both`, :func:`either`,
+:func:`opposite` only: they simplify, and equal expressions are the same object.
+
+A bug here could make a wrong "proved"; the enumerator, which uses none of it to evaluate
+a layout, is the check.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from typing import TypeVar
+from weakref import WeakValueDictionary
+
+from verifier.plan.facts import Observable
+
+T = TypeVar("T")
+
+
+class Expr:
+    """A node. Compared by identity; ``depth``-independent walks are in :func:`fold`."""
+
+    __slots__ = ("__weakref__", "_opposite")
+    _opposite: "Expr | None"
+
+    def __init__(self) -> None:
+        self._opposite = None
+
+
+class Const(Expr):
+    __slots__ = ("value",)
+
+    def __init__(self, value: bool) -> None:
+        super().__init__()
+        self.value = value
+
+    def __repr__(self) -> str:
+        return "true" if self.value else "false"
+
+
+class Atom(Expr):
+    """``what`` is in one of ``values`` (in the order of its states; never none nor all)."""
+
+    __slots__ = ("values", "what")
+
+    def __init__(self, what: Observable, values: tuple[str, ...]) -> None:
+        super().__init__()
+        self.what = what
+        self.values = values
+
+    def __repr__(self) -> str:
+        return f"{self.what.kind} {self.what.name} = {' or '.join(self.values)}"
+
+
+class Group(Expr):
+    __slots__ = ("parts",)
+    word = ""
+
+    def __init__(self, parts: tuple[Expr, ...]) -> None:
+        super().__init__()
+        self.parts = parts
+
+    def __repr__(self) -> str:
+        return "(" + f" {self.word} ".join(map(repr, self.parts)) + ")"
+
+
+class And(Group):
+    __slots__ = ()
+    word = "and"
+
+
+class Or(Group):
+    __slots__ = ()
+    word = "or"
+
+
+TRUE: Expr = Const(True)
+FALSE: Expr = Const(False)
+
+_known: WeakValueDictionary[tuple[object, ...], Expr] = WeakValueDictionary()
+
+
+def constant(value: bool) -> Expr:
+    return TRUE if value else FALSE
+
+
+def atom(what: Observable, *values: str) -> Expr:
+    """``what`` is in one of ``values``."""
+    ordered = tuple(v for v in what.values if v in values)
+    if not ordered:
+        return FALSE
+    if len(ordered) == len(what.values):
+        return TRUE
+    key = (what, ordered)
+    node = _known.get(key)
+    if node is None:
+        node = _known[key] = Atom(what, ordered)
+    return node
+
+
+def both(*parts: Expr) -> Expr:
+    """All of the parts hold."""
+    return _group(And, parts)
+
+
+def either(*parts: Expr) -> Expr:
+    """At least one of the parts holds."""
+    return _group(Or, parts)
+
+
+def opposite(expr: Expr) -> Expr:
+    """The expression does not hold."""
+    if expr._opposite is None:
+        fold(expr, _turn)
+    assert expr._opposite is not None
+    return expr._opposite
+
+
+def _turn(expr: Expr, parts: tuple[None, ...]) -> None:
+    if expr._opposite is not None:
+        return
+    turned: Expr
+    match expr:
+        case Const():
+            turned = constant(not expr.value)
+        case Atom():
+            turned = atom(expr.what, *(v for v in expr.what.values if v not in expr.values))
+        case Group():
+            flipped = [p._opposite for p in expr.parts]
+            assert all(p is not None for p in flipped)
+            turned = (either if isinstance(expr, And) else both)(*(p for p in flipped if p))
+        case _:
+            raise AssertionError(expr)
+    expr._opposite = turned
+    if turned._opposite is None:
+        turned._opposite = expr
+
+
+def _group(kind: type[And] | type[Or], parts: Iterable[Expr]) -> Expr:
+    """Flatten, merge atoms of one observable, drop what is absorbed."""
+    unit, zero = (TRUE, FALSE) if kind is And else (FALSE, TRUE)
+    flat: dict[Expr, None] = {}
+    for part in parts:
+        for leaf in part.parts if isinstance(part, kind) else (part,):
+            if leaf is zero:
+                return zero
+            if leaf is not unit:
+                flat[leaf] = None
+    merged = _merge_atoms(kind, flat)
+    if merged is None:
+        return zero
+    kept = _absorb(kind, merged)
+    if not kept:
+        return unit
+    if len(kept) == 1:
+        return kept[0]
+    key = (kind, *(id(part) for part in kept))
+    node = _known.get(key)
+    if node is None:
+        node = _known[key] = kind(tuple(kept))
+    return node
+
+
+def _merge_atoms(kind: type[Group], flat: Iterable[Expr]) -> list[Expr] | None:
+    """One atom for each observable; None when they leave nothing (or everything) over."""
+    by_observable: dict[Observable, tuple[str, ...]] = {}
+    order: list[Expr | Observable] = []
+    for part in flat:
+        if not isinstance(part, Atom):
+            order.append(part)
+            continue
+        have = by_observable.get(part.what)
+        if have is None:
+            order.append(part.what)
+            by_observable[part.what] = part.values
+        elif kind is And:
+            by_observable[part.what] = tuple(v for v in have if v in part.values)
+        else:
+            by_observable[part.what] = tuple(
+                v for v in part.what.values if v in have or v in part.values
+            )
+    merged: list[Expr] = []
+    for item in order:
+        node = item if isinstance(item, Expr) else atom(item, *by_observable[item])
+        if node is (FALSE if kind is And else TRUE):
+            return None
+        if node is not (TRUE if kind is And else FALSE):
+            merged.append(node)
+    return merged
+
+
+def _absorb(kind: type[Group], parts: list[Expr]) -> list[Expr]:
+    """``a or (a and b)`` is ``a``; ``a and (a or b)`` is ``a``."""
+    alone = set(parts)
+    kept = []
+    for part in parts:
+        if isinstance(part, Group) and not isinstance(part, kind):
+            inner = set(part.parts)
+            if inner & alone:
+                continue
+            if any(
+                isinstance(p, Group) and p is not part and set(p.parts) < inner for p in parts
+            ):
+                continue
+        kept.append(part)
+    return kept
+
+
+# ------------------------------------------------------------------ walks
+
+
+def fold(expr: Expr, step: Callable[[Expr, tuple[T, ...]], T]) -> T:
+    """Bottom-up over the shared graph: each node once, on an explicit stack."""
+    done: dict[Expr, T] = {}
+    stack: list[Expr] = [expr]
+    while stack:
+        node = stack[-1]
+        if node in done:
+            stack.pop()
+            continue
+        if isinstance(node, Group):
+            waiting = [part for part in node.parts if part not in done]
+            if waiting:
+                stack.extend(waiting)
+                continue
+            done[node] = step(node, tuple(done[part] for part in node.parts))
+        else:
+            done[node] = step(node, ())
+        stack.pop()
+    return done[expr]
+
+
+def nodes(expr: Expr) -> Iterator[Expr]:
+    """Every node once, in a fixed order (depth first, left to right)."""
+    seen: set[Expr] = set()
+    stack = [expr]
+    while stack:
+        node = stack.pop()
+        if node in seen:
+            continue
+        seen.add(node)
+        yield node
+        if isinstance(node, Group):
+            stack.extend(reversed(node.parts))
+
+
+def observables(expr: Expr) -> tuple[Observable, ...]:
+    """The observables an expression speaks of, each once, in a fixed order."""
+    return tuple(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
+
+
+def substitute(expr: Expr, replace: Callable[[Atom], Expr]) -> Expr:
+    """The expression with every atom replaced."""
+
+    def step(node: Expr, parts: tuple[Expr, ...]) -> Expr:
+        match node:
+            case Atom():
+                return replace(node)
+            case And():
+                return both(*parts)
+            case Or():
+                return either(*parts)
+            case _:
+                return node
+
+    return fold(expr, step)
+
+
+def holds(expr: Expr, state: Mapping[Observable, str]) -> bool:
+    """Whether the expression holds when every observable is in the state given."""
+
+    def step(node: Expr, parts: tuple[bool, ...]) -> bool:
+        match node:
+            case Const():
+                return node.value
+            case Atom():
+                return state[node.what] in node.values
+            case And():
+                return all(parts)
+            case _:
+                return any(parts)
+
+    return fold(expr, step)

@@ -1,0 +1,104 @@
+"""What an expression needs to know: which of its observables it can do without.
+
+Signals may depend on one another all the way round an oval, as long as what each shows is
+settled without going round. What a signal shows is settled as soon as it comes out the
+same however the ones it reads may turn out; the enumerator evaluates rules by the same
+principle, with code of its own.
+"""
+
+from collections.abc import Iterable
+
+from verifier.logic.expr import (
+    FALSE,
+    TRUE,
+    Atom,
+    Expr,
+    atom,
+    both,
+    either,
+    nodes,
+    observables,
+    opposite,
+    substitute,
+)
+from verifier.plan.facts import Observable
+
+# Beyond this many steps a question is left open and the observable kept. That is safe: one
+# kept for nothing can make a circle appear that is not there, never hide one.
+MAX_STEPS = 20_000
+
+
+def settle(expr: Expr, open_ones: Iterable[Observable]) -> Expr:
+    """An equal expression that asks no more of ``open_ones`` than it must.
+
+    An observable whose state makes no difference disappears; one that is asked in several
+    ways is asked only for the distinctions that matter."""
+    for what in open_ones:
+        classes: list[tuple[Expr, list[str]]] = []
+        for value in what.values:
+            then = given(expr, what, value)
+            for known, values in classes:
+                if same(known, then):
+                    values.append(value)
+                    break
+            else:
+                classes.append((then, [value]))
+        if len(classes) == 1:
+            expr = classes[0][0]
+        elif _ways_asked(expr, what) > 1:
+            expr = either(*(both(atom(what, *values), then) for then, values in classes))
+    return expr
+
+
+def _ways_asked(expr: Expr, what: Observable) -> int:
+    """In how many ways an expression asks for an observable, opposites counted once."""
+    asked = [n for n in nodes(expr) if isinstance(n, Atom) and n.what == what]
+    return len({frozenset((node, opposite(node))) for node in asked})
+
+
+def given(expr: Expr, what: Observable, value: str) -> Expr:
+    """The expression once ``what`` is known to be in state ``value``."""
+
+    def replace(a: Atom) -> Expr:
+        if a.what != what:
+            return a
+        return TRUE if value in a.values else FALSE
+
+    return substitute(expr, replace)
+
+
+def same(one: Expr, two: Expr) -> bool:
+    """True when two expressions always agree; False when they do not, or when the
+    question is too large to settle here."""
+    return one is two or is_always_true(
+        both(either(opposite(one), two), either(one, opposite(two)))
+    )
+
+
+def is_always_true(expr: Expr) -> bool:
+    """True when the expression holds whatever its observables are; False when it does
+    not, or when the question is too large to settle here."""
+    known: dict[Expr, bool] = {TRUE: True, FALSE: False}
+    steps = 0
+    stack: list[tuple[Expr, list[Expr]]] = [(expr, [])]
+    while stack:
+        node, waiting = stack[-1]
+        if node in known:
+            stack.pop()
+            continue
+        if not waiting:
+            steps += 1
+            if steps > MAX_STEPS:
+                return False
+            what = observables(node)[0]
+            waiting += [given(node, what, value) for value in what.values]
+        unsettled = next((w for w in waiting if w not in known), None)
+        if any(known.get(w) is False for w in waiting):
+            known[node] = False
+        elif unsettled is None:
+            known[node] = True
+        else:
+            stack.append((unsettled, []))
+            continue
+        stack.pop()
+    return known[expr]

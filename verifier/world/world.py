@@ -1,0 +1,186 @@
+"""Any expression about a layout as an expression about truth and commands alone."""
+
+from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
+
+from verifier.language.diagnostics import Diagnostic, InputError
+from verifier.logic.expr import Atom, Expr, atom, nodes, opposite, substitute
+from verifier.logic.settle import settle
+from verifier.plan.facts import Condition, Observable, conditions_in
+from verifier.plan.model import Plan
+from verifier.world.lenses import aspect_meaning, colour_meaning
+from verifier.world.reports import report_meaning
+from verifier.world.rules import line_meaning, lower
+
+_SHOWN = ("colour", "aspect")
+
+
+class World:
+    """What every observable of a plan means. Meanings are worked out when asked for.
+
+    Building one checks the file for circles: raises :class:`InputError` (``CP409``) when
+    what some signal shows cannot be settled without going round.
+    """
+
+    def __init__(self, plan: Plan):
+        self.plan = plan
+        self._head_of = {
+            head.name: (signal, i)
+            for signal in plan.signals.values()
+            for i, head in enumerate(signal.heads)
+        }
+        self._one_step: dict[Atom, Expr] = {}
+        self._expanded: dict[Atom, Expr] = {}
+        self._named = _lower_named(plan)
+        _check_circles(self)
+
+    def lower(self, condition: Condition) -> Expr:
+        """A condition of the file as an expression over observables."""
+        return lower(condition, self._named)
+
+    def expand(self, expr: Expr) -> Expr:
+        """The same as an expression over inputs (truth and commands) only."""
+        self._prepare(expr)
+        return substitute(expr, self._meaning_of)
+
+    def one_step(self, part: Atom) -> Expr:
+        """What an observable that is not an input means in terms of reports, commands and
+        those aspects and colours it cannot be settled without."""
+        known = self._one_step.get(part)
+        if known is None:
+            meaning = self._raw(part)
+            shown = [o for o in _observables(meaning) if o.kind in _SHOWN]
+            known = self._one_step[part] = settle(meaning, shown) if shown else meaning
+        return known
+
+    def _raw(self, part: Atom) -> Expr:
+        plan, what = self.plan, part.what
+        named = self._named
+        match what.kind:
+            case "aspect":
+                return aspect_meaning(part, plan.signals[what.name], plan.chart, named)
+            case "colour":
+                signal, head = self._head_of[what.name]
+                return colour_meaning(part, signal, head, plan.chart, named)
+            case "line":
+                owner, _, index = what.name.rpartition("/")
+                lines = (
+                    plan.signals[owner].lines
+                    if owner in plan.signals and plan.signals[owner].lines
+                    else self._head_of[owner][0].heads[self._head_of[owner][1]].lines
+                )
+                return line_meaning(part, lines, int(index), named)
+            case "condition":
+                return named[what.name] if part.values == ("true",) else opposite(named[what.name])
+            case _:
+                return report_meaning(part)
+
+    def _meaning_of(self, part: Atom) -> Expr:
+        return part if part.what.is_input else self._expanded[part]
+
+    def _prepare(self, expr: Expr) -> None:
+        """Expand every atom below ``expr``, deepest first, on an explicit stack."""
+        stack = [a for a in _derived(expr) if a not in self._expanded]
+        while stack:
+            part = stack[-1]
+            if part in self._expanded:
+                stack.pop()
+                continue
+            meaning = self.one_step(part)
+            waiting = [a for a in _derived(meaning) if a not in self._expanded]
+            if waiting:
+                stack.extend(waiting)
+                continue
+            self._expanded[part] = substitute(meaning, self._meaning_of)
+            stack.pop()
+
+
+def _derived(expr: Expr) -> Iterator[Atom]:
+    return (n for n in nodes(expr) if isinstance(n, Atom) and not n.what.is_input)
+
+
+def _observables(expr: Expr) -> list[Observable]:
+    return list(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
+
+
+def _check_circles(world: World) -> None:
+    """Every colour of every head is settled without going round."""
+    done: set[Atom] = set()
+    for signal in world.plan.signals.values():
+        for head in signal.heads:
+            for colour in head.colour.values:
+                part = atom(head.colour, colour)
+                if isinstance(part, Atom):
+                    circle = _find_circle(part, world, done)
+                    if circle:
+                        raise InputError([_circle(circle, world.plan)])
+
+
+def _find_circle(start: Atom, world: World, done: set[Atom]) -> list[Atom] | None:
+    """The circle that ``start`` leads into, if any; all atoms passed join ``done``."""
+    path: dict[Atom, Iterator[Atom]] = {}
+    if start in done:
+        return None
+    path[start] = _shown_atoms(world, start)
+    while path:
+        part, onward = next(reversed(path.items()))
+        following = next(onward, None)
+        if following is None:
+            done.add(part)
+            del path[part]
+        elif following in path:
+            names = list(path)
+            return [*names[names.index(following) :], following]
+        elif following not in done:
+            path[following] = _shown_atoms(world, following)
+    return None
+
+
+def _shown_atoms(world: World, part: Atom) -> Iterator[Atom]:
+    return (a for a in _derived(world.one_step(part)) if a.what.kind in _SHOWN)
+
+
+def _circle(circle: list[Atom], plan: Plan) -> Diagnostic:
+    owners = [a.what.name.split(".")[0] for a in circle]
+    chain = " needs ".join(dict.fromkeys(owners)) + f" needs {owners[-1]}"
+    signals = [plan.signals[name] for name in dict.fromkeys(owners)]
+    words = " → ".join(_says(a) for a in circle)
+    return Diagnostic(
+        "CP409",
+        f"a circle: {chain}",
+        signals[0].span,
+        f"What each shows waits for the other: {words}. Let one of them do without the other, "
+        "or let a lever of the dispatcher's choose between them.",
+        tuple((s.span, f"{s.name} stands here") for s in signals[1:]),
+    )
+
+
+def _says(part: Atom) -> str:
+    return f"{part.what.name} {' or '.join(part.values)}"
+
+
+def _lower_named(plan: Plan) -> dict[str, Expr]:
+    """What the named conditions mean, those first that others are written in terms of."""
+    uses = {
+        name: set(conditions_in(condition.condition)) for name, condition in plan.conditions.items()
+    }
+    try:
+        order = list(TopologicalSorter(uses).static_order())
+    except CycleError as error:
+        circle: list[str] = error.args[1][:0:-1]
+        spans = [plan.conditions[name].span for name in circle]
+        raise InputError(
+            [
+                Diagnostic(
+                    "CP409",
+                    f"a circle: {' needs '.join([*circle, circle[0]])}",
+                    spans[0],
+                    "A condition cannot be written in terms of itself.",
+                    tuple((span, "and this one needs the next") for span in spans[1:]),
+                )
+            ]
+        ) from None
+    named: dict[str, Expr] = {}
+    for name in order:
+        named[name] = lower(plan.conditions[name].condition, named)
+    return named
