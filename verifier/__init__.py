@@ -1,0 +1,49 @@
+"""clearproof: signals that can be trusted, from plan to last soldered feeder.
+
+    >>> import verifier
+    >>> plan = verifier.load("heron-falls.ixl")
+    >>> report = verifier.prove(plan)
+
+For model railroads, not for railways that carry people.
+"""
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from verifier.api import Seen, evaluate, load, load_text, prove
+    from verifier.findings.verdicts import (
+        Cause,
+        ExitCode,
+        Finding,
+        InternalError,
+        Report,
+        Verdict,
+    )
+    from verifier.language.diagnostics import Diagnostic, InputError
+    from verifier.world.situation import Situation
+
+__version__ = "0.1.0"
+
+_HOMES = {
+    "verifier.api": ("Seen", "evaluate", "load", "load_text", "prove"),
+    "verifier.findings.verdicts": (
+        "Cause", "ExitCode", "Finding", "InternalError", "Report", "Verdict",
+    ),
+    "verifier.language.diagnostics": ("Diagnostic", "InputError"),
+    "verifier.world.situation": ("Situation",),
+}  # fmt: skip
+
+__all__ = [
+    "Cause", "Diagnostic", "ExitCode", "Finding", "InputError", "InternalError", "Report",
+    "Seen", "Situation", "Verdict", "evaluate", "load", "load_text", "prove",
+]  # fmt: skip
+
+
+def __getattr__(name: str) -> Any:
+    """Import on first use: `clearproof --help` must not wait for a solver to load."""
+    from importlib import import_module
+
+    for home, names in _HOMES.items():
+        if name in names:
+            return getattr(import_module(home), name)
+    raise AttributeError(f"module 'verifier' has no attribute {name!r}")

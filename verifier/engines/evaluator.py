@@ -5,7 +5,7 @@ This is the reference. It shares no code with :mod:`verifier.world` and
 broken before this evaluator has replayed it, and the enumerator is built on it.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
 from math import prod
@@ -52,18 +52,21 @@ class Evaluator:
 
     def __init__(self, plan: Plan):
         self.plan = plan
-        self._owners: list[tuple[str, tuple[Line, ...]]] = []
+        self._lines: dict[str, tuple[Line, ...]] = {}
         for signal in plan.signals.values():
             if signal.by_head:
-                self._owners += [(head.name, head.lines) for head in signal.heads]
+                self._lines |= {head.name: head.lines for head in signal.heads}
             else:
-                self._owners.append((signal.name, signal.lines))
+                self._lines[signal.name] = signal.lines
+        self._all_lines = {
+            owner: {line.index for line in lines} for owner, lines in self._lines.items()
+        }
         self._signal_of: dict[str, Signal] = {}
         self._reads: dict[str, tuple[Observable, ...]] = {}
         for signal in plan.signals.values():
             self._signal_of[signal.name] = signal
             self._signal_of |= {head.name: signal for head in signal.heads}
-        for owner, lines in self._owners:
+        for owner, lines in self._lines.items():
             self._reads[owner] = tuple(dict.fromkeys(
                 says.what
                 for line in lines if line.when is not None
@@ -78,54 +81,133 @@ class Evaluator:
                     self._read_by.setdefault(source, []).append(owner)
 
     def see(self, situation: Situation) -> Seen:
-        """Raises :class:`Unsettled` where the rules do not settle what is shown."""
-        states = situation.complete(self.plan.inputs)
-        states |= dict(self._reports(states))
-        acting = self._settle(states)
-        for owner, lines in self._owners:
+        """Everything. Raises :class:`Unsettled` where the rules do not settle it."""
+        given = _Given(self.plan, situation)
+        acting = self._settle(given, self._lines, set(self._lines))
+        states = {what: given[what] for what in self._given_observables()}
+        for owner, lines in self._lines.items():
             for line in lines:
                 acts = "acts" if acting[owner] == {line.index} else "idle"
                 states[facts.line(owner, line.index)] = acts
         for signal in self.plan.signals.values():
             states |= {what: values.pop() for what, values in self._shown(signal, acting).items()}
         for name, condition in self.plan.conditions.items():
-            truth = _true(condition.condition, states, self.plan)
+            truth = _true(condition.condition, states, {}, self.plan)
             states[facts.condition(name)] = "true" if truth else "false"
         return Seen(states)
 
-    def _reports(self, truth: Mapping[Observable, str]) -> Iterable[tuple[Observable, str]]:
-        """Reports repeat the truth, where no wiring says otherwise."""
-        for what, state in truth.items():
+    def states(
+        self, situation: Situation, wanted: Iterable[Observable]
+    ) -> dict[Observable, str]:
+        """The states of some observables: only what they depend on is worked out.
+
+        Starts with the signals wanted and takes in those they read as long as something
+        is unsettled without them. Raises :class:`Unsettled`."""
+        wanted = list(wanted)
+        given = _Given(self.plan, situation)
+        needed = {owner for what in wanted for owner in self._owners_of(what)}
+        active = set(needed)
+        while True:
+            acting = self._settle(given, dict.fromkeys(o for o in self._lines if o in active), set())
+            open_ones = [owner for owner in active if len(acting[owner]) > 1]
+            if all(len(acting[owner]) == 1 for owner in needed):
+                break
+            more = {o for owner in open_ones for r in self._reads[owner] for o in self._owners_of(r)}
+            if more <= active:
+                raise Unsettled(open_ones[0])
+            active |= more
+        states: dict[Observable, str] = {}
+        shown: dict[Observable, str] = {}
+        for owner in needed:
+            signal = self._signal_of[owner]
+            for what, values in self._shown(signal, acting).items():
+                if len(values) == 1:
+                    shown[what] = next(iter(values))
+        for what in wanted:
+            match what.kind:
+                case "line":
+                    owner, _, index = what.name.rpartition("/")
+                    states[what] = "acts" if acting[owner] == {int(index)} else "idle"
+                case "condition":
+                    inner = self.plan.conditions[what.name].condition
+                    holds = _true(inner, given, dict(shown), self.plan)
+                    states[what] = "true" if holds else "false"
+                case "aspect" | "colour":
+                    states[what] = shown[what]
+                case _:
+                    states[what] = given[what]
+        return states
+
+    def true(self, condition: Condition, seen: Seen) -> bool:
+        """Whether a condition of the file holds."""
+        return _true(condition, seen.states, {}, self.plan)
+
+    def allows(self, situation: Situation, condition: Condition) -> bool:
+        """The same in a situation of which only what matters is worked out."""
+        wanted = dict.fromkeys(says.what for says in says_in(condition))
+        return _true(condition, self.states(situation, wanted), {}, self.plan)
+
+    def _owners_of(self, what: Observable) -> list[str]:
+        """The signals or heads whose lines decide the state of an observable."""
+        match what.kind:
+            case "line":
+                return [what.name.rpartition("/")[0]]
+            case "condition":
+                reads = _all_says(self.plan.conditions[what.name].condition, self.plan)
+                return [
+                    owner
+                    for says in reads
+                    if says.what.kind in ("aspect", "colour")
+                    for owner in self._owners_of(says.what)
+                ]
+            case "aspect" | "colour":
+                signal = self._signal_of[what.name]
+                if signal.by_head:
+                    return [head.name for head in signal.heads]
+                return [signal.name]
+            case _:
+                return []
+
+    def _given_observables(self) -> Iterable[Observable]:
+        """Truth, commands and reports."""
+        for what in self.plan.inputs:
+            yield what
             match what.kind:
                 case "stock":
                     if self.plan.blocks[what.name].detected:
-                        report = "clear" if state == "vacant" else "occupied"
-                        yield facts.block_report(what.name), report
+                        yield facts.block_report(what.name)
                 case "points":
-                    report = "moving" if state == "open" else state
-                    yield facts.points_report(what.name), report
+                    yield facts.points_report(what.name)
                 case "derail":
-                    report = "moving" if state == "open" else state
-                    yield facts.derail_report(what.name), report
+                    yield facts.derail_report(what.name)
                 case "gate":
-                    yield facts.gate_report(what.name), state
+                    yield facts.gate_report(what.name)
                 case _:
                     pass
 
-    def _settle(self, states: Mapping[Observable, str]) -> dict[str, set[int]]:
-        """Which line acts, for each signal or head: shrink what is possible until settled."""
-        possible = {owner: {line.index for line in lines} for owner, lines in self._owners}
-        lines_of = dict(self._owners)
-        waiting = dict.fromkeys(owner for owner, _ in reversed(self._owners))
+    def _settle(
+        self,
+        given: "_Given",
+        owners: Iterable[str],
+        must: set[str],
+    ) -> dict[str, set[int]]:
+        """Which line acts, for each signal or head: shrink what is possible until settled.
+
+        Only ``owners`` are worked on; the lines of all others stay possible."""
+        possible = dict(self._all_lines)
+        waiting = dict.fromkeys(reversed(list(owners)))
+        active = set(waiting)
         while waiting:
             owner = next(iter(waiting))
             del waiting[owner]
-            outcomes = self._outcomes(owner, lines_of[owner], states, possible)
+            outcomes = self._outcomes(owner, self._lines[owner], given, possible)
             if outcomes < possible[owner]:
                 possible[owner] = outcomes
-                waiting.update(dict.fromkeys(self._read_by.get(owner, ())))
-        for owner, left in possible.items():
-            if len(left) != 1:
+                waiting.update(
+                    dict.fromkeys(o for o in self._read_by.get(owner, ()) if o in active)
+                )
+        for owner in must:
+            if len(possible[owner]) != 1:
                 raise Unsettled(owner)
         return possible
 
@@ -133,7 +215,7 @@ class Evaluator:
         self,
         owner: str,
         lines: tuple[Line, ...],
-        states: Mapping[Observable, str],
+        states: "_Given",
         possible: Mapping[str, set[int]],
     ) -> set[int]:
         """Lines that may act, over every way the signals it reads may turn out."""
@@ -143,12 +225,12 @@ class Evaluator:
             return possible[owner]
         outcomes = set()
         for values in product(*ways):
-            there = {**states, **dict(zip(reads, values, strict=True))} if reads else states
+            there = dict(zip(reads, values, strict=True))
             outcomes.add(
                 next(
                     line.index
                     for line in lines
-                    if line.when is None or _true(line.when, there, self.plan)
+                    if line.when is None or _true(line.when, states, there, self.plan)
                 )
             )
         return outcomes
@@ -170,6 +252,41 @@ class Evaluator:
         shown = {head.colour: {c[i] for c in combinations} for i, head in enumerate(signal.heads)}
         shown[signal.aspect] = {_read(c, chart) for c in combinations}
         return shown
+
+
+class _Given(Mapping[Observable, str]):
+    """Truth, commands and reports in one situation. Reports repeat the truth where no
+    wiring says otherwise."""
+
+    def __init__(self, plan: Plan, situation: Situation):
+        self._plan = plan
+        self._situation = situation
+
+    def __getitem__(self, what: Observable) -> str:
+        match what.kind:
+            case "block report":
+                state = self._situation.state(facts.stock(what.name))
+                return "clear" if state == "vacant" else "occupied"
+            case "points report":
+                return _moving(self._situation.state(facts.points(what.name)))
+            case "derail report":
+                return _moving(self._situation.state(facts.derail(what.name)))
+            case "gate report":
+                return self._situation.state(facts.gate(what.name))
+            case "aspect" | "colour" | "line" | "condition":
+                raise KeyError(what)
+            case _:
+                return self._situation.state(what)
+
+    def __iter__(self) -> Iterator[Observable]:
+        return iter(self._plan.inputs)
+
+    def __len__(self) -> int:
+        return len(self._plan.inputs)
+
+
+def _moving(position: str) -> str:
+    return "moving" if position == "open" else position
 
 
 def _may_show(head: Head, indexes: set[int]) -> list[str]:
@@ -206,15 +323,23 @@ def _all_says(condition: Condition, plan: Plan) -> Iterable[Says]:
                 stack.append(plan.conditions[name].condition)
 
 
-def _true(condition: Condition, states: Mapping[Observable, str], plan: Plan) -> bool:
+def _true(
+    condition: Condition,
+    states: Mapping[Observable, str],
+    supposed: dict[Observable, str],
+    plan: Plan,
+) -> bool:
+    """Whether a condition holds; ``supposed`` goes before ``states``, and keeps what the
+    named conditions come to."""
     match condition:
         case Says(what=what, values=values):
-            if what.kind == "condition":
-                return _true(plan.conditions[what.name].condition, states, plan)
-            return states[what] in values
+            if what.kind == "condition" and what not in supposed:
+                inner = _true(plan.conditions[what.name].condition, states, supposed, plan)
+                supposed[what] = "true" if inner else "false"
+            return (supposed.get(what) or states[what]) in values
         case All(parts=parts):
-            return all(_true(part, states, plan) for part in parts)
+            return all(_true(part, states, supposed, plan) for part in parts)
         case AnyOne(parts=parts):
-            return any(_true(part, states, plan) for part in parts)
+            return any(_true(part, states, supposed, plan) for part in parts)
         case Not(part=part):
-            return not _true(part, states, plan)
+            return not _true(part, states, supposed, plan)

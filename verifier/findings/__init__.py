@@ -1,0 +1,1 @@
+"""Verdicts and what stands behind them: replayed situations, causes, mendings."""

@@ -18,8 +18,8 @@ _SHOWN = ("colour", "aspect")
 class World:
     """What every observable of a plan means. Meanings are worked out when asked for.
 
-    Building one checks the file for circles: raises :class:`InputError` (``CP409``) when
-    what some signal shows cannot be settled without going round.
+    Raises :class:`InputError` (``CP409``) when asked for something that cannot be settled
+    without going round in a circle; :func:`check_circles` asks for everything.
     """
 
     def __init__(self, plan: Plan):
@@ -32,7 +32,6 @@ class World:
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
         self._named = _lower_named(plan)
-        _check_circles(self)
 
     def lower(self, condition: Condition) -> Expr:
         """A condition of the file as an expression over observables."""
@@ -81,6 +80,7 @@ class World:
     def _prepare(self, expr: Expr) -> None:
         """Expand every atom below ``expr``, deepest first, on an explicit stack."""
         stack = [a for a in _derived(expr) if a not in self._expanded]
+        begun: dict[Atom, None] = {}
         while stack:
             part = stack[-1]
             if part in self._expanded:
@@ -89,10 +89,26 @@ class World:
             meaning = self.one_step(part)
             waiting = [a for a in _derived(meaning) if a not in self._expanded]
             if waiting:
+                circle = next((a for a in waiting if a in begun), None)
+                begun[part] = None
+                if circle is not None or part in waiting:
+                    path = list(begun)
+                    raise InputError([_circle(path[path.index(circle or part) :], self.plan)])
                 stack.extend(waiting)
                 continue
             self._expanded[part] = substitute(meaning, self._meaning_of)
+            begun.pop(part, None)
             stack.pop()
+
+
+def check_circles(world: World) -> None:
+    """Check that every colour of every head is settled without going round.
+
+    Raises :class:`InputError` (``CP409``) otherwise."""
+    for signal in world.plan.signals.values():
+        for head in signal.heads:
+            for colour in head.colour.values:
+                world.expand(atom(head.colour, colour))
 
 
 def _derived(expr: Expr) -> Iterator[Atom]:
@@ -103,48 +119,13 @@ def _observables(expr: Expr) -> list[Observable]:
     return list(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
 
 
-def _check_circles(world: World) -> None:
-    """Every colour of every head is settled without going round."""
-    done: set[Atom] = set()
-    for signal in world.plan.signals.values():
-        for head in signal.heads:
-            for colour in head.colour.values:
-                part = atom(head.colour, colour)
-                if isinstance(part, Atom):
-                    circle = _find_circle(part, world, done)
-                    if circle:
-                        raise InputError([_circle(circle, world.plan)])
-
-
-def _find_circle(start: Atom, world: World, done: set[Atom]) -> list[Atom] | None:
-    """The circle that ``start`` leads into, if any; all atoms passed join ``done``."""
-    path: dict[Atom, Iterator[Atom]] = {}
-    if start in done:
-        return None
-    path[start] = _shown_atoms(world, start)
-    while path:
-        part, onward = next(reversed(path.items()))
-        following = next(onward, None)
-        if following is None:
-            done.add(part)
-            del path[part]
-        elif following in path:
-            names = list(path)
-            return [*names[names.index(following) :], following]
-        elif following not in done:
-            path[following] = _shown_atoms(world, following)
-    return None
-
-
-def _shown_atoms(world: World, part: Atom) -> Iterator[Atom]:
-    return (a for a in _derived(world.one_step(part)) if a.what.kind in _SHOWN)
-
-
 def _circle(circle: list[Atom], plan: Plan) -> Diagnostic:
-    owners = [a.what.name.split(".")[0] for a in circle]
-    chain = " needs ".join(dict.fromkeys(owners)) + f" needs {owners[-1]}"
-    signals = [plan.signals[name] for name in dict.fromkeys(owners)]
-    words = " → ".join(_says(a) for a in circle)
+    """``circle``: each waits for the next, the last one for the first."""
+    shown = [a for a in circle if a.what.kind in _SHOWN]
+    owners = list(dict.fromkeys(a.what.name.split(".")[0] for a in shown))
+    chain = " needs ".join([*owners, owners[0]])
+    signals = [plan.signals[name] for name in owners]
+    words = " → ".join(_says(a) for a in [*shown, shown[0]])
     return Diagnostic(
         "CP409",
         f"a circle: {chain}",

@@ -1,0 +1,235 @@
+"""The situation check: is there an allowed situation in which an expression holds?
+
+One z3 solver, kept warm. Each question is asked over its cone of influence: only the
+inputs it speaks of, and the assumptions that share inputs with them. (Assumptions that
+share none cannot matter once all of them together are known to allow a situation.)
+
+A bug here could make a wrong "proved"; every answer is compared with the enumerator's on
+generated layouts, and every situation found is replayed by the evaluator.
+"""
+
+from collections.abc import Iterable, Sequence
+from time import monotonic
+
+import z3
+
+from verifier.engines.answers import Answer, Exists, Impossible, Interrupted, Unknown
+from verifier.engines.order import TIERS, tier_of, values_in_order
+from verifier.logic.expr import And, Atom, Const, Expr, fold, observables, opposite
+from verifier.plan.facts import Observable
+from verifier.world.situation import Situation
+
+Assignment = dict[Observable, str]
+
+
+class SituationCheck:
+    """Answers questions about the inputs of one layout.
+
+    ``inputs`` in the order of the file; ``assumptions`` as expressions over inputs;
+    ``timeout`` in seconds for each question, None for no limit."""
+
+    def __init__(
+        self,
+        inputs: Sequence[Observable],
+        assumptions: Sequence[Expr] = (),
+        timeout: float | None = None,
+    ):
+        self._rank = {what: i for i, what in enumerate(inputs)}
+        self._assumptions = [(a, observables(a)) for a in assumptions]
+        self._timeout = timeout
+        self._deadline: float | None = None
+        self._solver = z3.SimpleSolver()
+        self._terms: dict[Expr, z3.BoolRef] = {}
+        self._bits: dict[tuple[Observable, str], z3.BoolRef] = {}
+        self._last: z3.ModelRef | None = None
+
+    # -------------------------------------------------------------- questions
+
+    def find(self, goal: Expr, *, smallest: bool = False) -> Answer:
+        """An allowed situation in which ``goal`` holds, the simplest one if asked for.
+
+        Raises :class:`Interrupted` on Ctrl-C."""
+        self._start_clock()
+        if isinstance(goal, Const) and not goal.value:
+            return Impossible()
+        cone, applying = self.cone(goal)
+        self._solver.push()
+        try:
+            self._allow(cone)
+            self._solver.add(self._term(goal))
+            names = [z3.Bool(f"assumption {i}") for i in applying]
+            for name, i in zip(names, applying, strict=True):
+                self._solver.add(z3.Implies(name, self._term(self._assumptions[i][0])))
+            found = self._check(names)
+            if found == z3.unsat:
+                core = {str(name) for name in self._solver.unsat_core()}
+                return Impossible(tuple(i for i in applying if f"assumption {i}" in core))
+            if found != z3.sat:
+                return Unknown(self._why())
+            self._solver.add(*names)
+            model = self._read(cone)
+            if not smallest:
+                return Exists(_situation(model))
+            done, model = self._shrink(cone, model)
+            return Exists(_situation(model), done)
+        finally:
+            self._solver.pop()
+
+    def relevant(self, goal: Expr, situation: Situation) -> tuple[Observable, ...]:
+        """The facts of a situation that matter: ``goal`` holds in every allowed situation
+        that agrees with it on these. Others were let go one by one, in a fixed order."""
+        self._start_clock()
+        cone, applying = self.cone(goal)
+        kept = list(cone)
+        self._solver.push()
+        try:
+            self._allow(cone)
+            self._solver.add(self._term(opposite(goal)))
+            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
+            for what in sorted(cone, key=lambda w: (w in situation.facts, -self._rank[w])):
+                trial = [w for w in kept if w != what]
+                fixed = [self._bit(w, situation.state(w)) for w in trial]
+                if self._check(fixed) == z3.unsat:
+                    kept = trial
+        finally:
+            self._solver.pop()
+        return tuple(kept)
+
+    def cone(self, goal: Expr) -> tuple[tuple[Observable, ...], tuple[int, ...]]:
+        """The inputs a question is about, in file order, and the assumptions that apply."""
+        inside = set(observables(goal))
+        applying: set[int] = set()
+        grew = True
+        while grew:
+            grew = False
+            for i, (_, about) in enumerate(self._assumptions):
+                if i not in applying and (not about or inside.intersection(about)):
+                    applying.add(i)
+                    inside.update(about)
+                    grew = True
+        return tuple(sorted(inside, key=self._rank.__getitem__)), tuple(sorted(applying))
+
+    # -------------------------------------------------------------- making small
+
+    def _shrink(
+        self, cone: Sequence[Observable], model: Assignment
+    ) -> tuple[bool, Assignment]:
+        """The simplest situation, in the order of :mod:`verifier.engines.order`, and
+        whether there was time to find it. The goal is in the solver already."""
+        for tier in range(len(TIERS)):
+            here = [what for what in cone if tier_of(what) == tier]
+            unusual = [z3.Not(self._bit(what, what.usual)) for what in here]
+            most = sum(1 for what in here if model[what] != what.usual)
+            for limit in range(most):
+                found = self._check([], z3.AtMost(*unusual, limit))
+                if found == z3.sat:
+                    model, most = self._read(cone), limit
+                    break
+                if found != z3.unsat:
+                    return False, model
+            if unusual:
+                self._solver.add(z3.AtMost(*unusual, most))
+        fixed: list[z3.BoolRef] = []
+        for what in cone:
+            for value in values_in_order(what):
+                if model[what] != value:
+                    found = self._check([*fixed, self._bit(what, value)])
+                    if found == z3.unsat:
+                        continue
+                    if found != z3.sat:
+                        return False, model
+                    model = self._read(cone)
+                fixed.append(self._bit(what, value))
+                break
+        return True, model
+
+    # -------------------------------------------------------------- the solver
+
+    def _start_clock(self) -> None:
+        self._deadline = None if self._timeout is None else monotonic() + self._timeout
+
+    def _check(self, literals: Sequence[z3.BoolRef], *extra: z3.BoolRef) -> z3.CheckSatResult:
+        if self._deadline is not None:
+            left = int((self._deadline - monotonic()) * 1000)
+            if left <= 0:
+                return z3.unknown
+            self._solver.set("timeout", left)
+        if extra:
+            self._solver.push()
+            self._solver.add(*extra)
+        try:
+            found = self._solver.check(*literals)
+            if found == z3.unknown and "interrupt" in self._solver.reason_unknown():
+                raise Interrupted
+            self._last = self._solver.model() if found == z3.sat else None
+            return found
+        finally:
+            if extra:
+                self._solver.pop()
+
+    def _why(self) -> str:
+        if self._timeout is not None:
+            return f"no answer within {self._timeout:g} s"
+        return f"the solver gave up ({self._solver.reason_unknown()})"
+
+    def _read(self, cone: Iterable[Observable]) -> Assignment:
+        """Plain values out of the solver; what it left open is as usual."""
+        model = self._last
+        assert model is not None
+        values: Assignment = {}
+        for what in cone:
+            values[what] = what.usual
+            for value in what.values:
+                if z3.is_true(model.eval(self._bit(what, value), model_completion=True)):
+                    values[what] = value
+                    break
+        return values
+
+    # -------------------------------------------------------------- encoding
+
+    def _allow(self, cone: Iterable[Observable]) -> None:
+        """Every input is in exactly one of its states."""
+        for what in cone:
+            if len(what.values) == 1:
+                self._solver.add(self._bit(what, what.values[0]))
+            elif len(what.values) > 2:
+                bits = [self._bit(what, value) for value in what.values]
+                self._solver.add(z3.Or(*bits), z3.AtMost(*bits, 1))
+
+    def _bit(self, what: Observable, value: str) -> z3.BoolRef:
+        """One Boolean for each state; two-state things have one Boolean in all."""
+        key = what, value
+        bit = self._bits.get(key)
+        if bit is None:
+            if len(what.values) == 2 and value == what.values[0]:
+                bit = z3.Not(self._bit(what, what.values[1]))
+            else:
+                bit = z3.Bool(f"{what.kind} {what.name} = {value}")
+            self._bits[key] = bit
+        return bit
+
+    def _term(self, expr: Expr) -> z3.BoolRef:
+        if expr not in self._terms:
+            fold(expr, self._encode)
+        return self._terms[expr]
+
+    def _encode(self, node: Expr, parts: tuple[z3.BoolRef, ...]) -> z3.BoolRef:
+        known = self._terms.get(node)
+        if known is not None:
+            return known
+        match node:
+            case Const(value=value):
+                term = z3.BoolVal(value)
+            case Atom(what=what, values=values):
+                bits = [self._bit(what, value) for value in values]
+                term = bits[0] if len(bits) == 1 else z3.Or(*bits)
+            case And():
+                term = z3.And(*parts)
+            case _:
+                term = z3.Or(*parts)
+        self._terms[node] = term
+        return term
+
+
+def _situation(values: Assignment) -> Situation:
+    return Situation.of(values.items())

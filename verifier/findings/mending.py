@@ -1,0 +1,164 @@
+"""How to mend it: conditions to add to rules, each proved before it is offered.
+
+Guided by situations: of the situation at hand, find a condition that the equipment can
+report, that is false there, and that is missing from the line which lets the train go;
+add it; ask the solver again; go on until nothing is left. An addition that would make a
+circle, or would keep the line from ever acting, is not taken.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from verifier.engines.answers import Exists, Impossible
+from verifier.engines.evaluator import Evaluator
+from verifier.engines.situations import SituationCheck
+from verifier.findings.verdicts import Addition
+from verifier.language.diagnostics import InputError
+from verifier.logic.expr import Expr, atom
+from verifier.plan import facts
+from verifier.plan.facts import All, Condition, Says, says_in
+from verifier.plan.model import Line, Plan, Signal
+from verifier.properties.obligation import Obligation
+from verifier.properties.phrases import derails_run_over
+from verifier.world.situation import Situation
+from verifier.world.world import World
+
+MAX_ADDITIONS = 6
+
+
+def mend(
+    plan: Plan, obligation: Obligation, situation: Situation, timeout: float | None
+) -> tuple[Addition, ...]:
+    """Additions that together mend a broken obligation; empty when none are found."""
+    if obligation.mode != "never" or not obligation.signals:
+        return ()
+    additions: list[Addition] = []
+    for _ in range(MAX_ADDITIONS):
+        step = _one_addition(plan, obligation, situation, timeout)
+        if step is None:
+            return ()
+        plan, addition, answer = step
+        additions.append(addition)
+        if isinstance(answer, Impossible):
+            return tuple(additions)
+        situation = answer.situation
+    return ()
+
+
+def _one_addition(
+    plan: Plan, obligation: Obligation, situation: Situation, timeout: float | None
+) -> tuple[Plan, Addition, Exists | Impossible] | None:
+    """The first addition that rules out this situation and leaves the line of use."""
+    evaluator = Evaluator(plan)
+    for name, says in _candidates(plan, obligation):
+        signal = plan.signals[name]
+        if evaluator.states(situation, [says.what])[says.what] in says.values:
+            continue
+        acting = _acting_line(signal, evaluator, situation, plan)
+        if acting is None:
+            continue
+        owner, line = acting
+        assert line.when is not None
+        if any(s.what == says.what and s.values == says.values for s in says_in(line.when)):
+            continue
+        changed = _with_addition(plan, signal, owner, line, says)
+        answer = _try(changed, obligation, owner, line, timeout)
+        if answer is not None:
+            return changed, Addition(owner, line.shows, says.text, line.span), answer
+    return None
+
+
+def _candidates(plan: Plan, obligation: Obligation) -> Iterator[tuple[str, Says]]:
+    """Conditions to try, most telling first: points, track, devices, other signals."""
+    span = obligation.spans[0]
+    ends = {end: c for c in plan.crossovers.values() for end in c.ends}
+    for route in obligation.routes:
+        for need in route.needs:
+            for points in ends[need.points].ends if need.points in ends else (need.points,):
+                report = facts.points_report(points)
+                text = f"{points} {need.position}"
+                yield route.signal, Says(report, (need.position,), span, text)
+    for route in obligation.routes:
+        for block in route.blocks:
+            if plan.blocks[block].detected:
+                text = f"{block} clear"
+                yield route.signal, Says(facts.block_report(block), ("clear",), span, text)
+        for derail in plan.derails.values():
+            over = derail.name in derails_run_over(route, plan)
+            state = "non-derailing" if over else "derailing"
+            text = f"{derail.name} {state}"
+            yield route.signal, Says(facts.derail_report(derail.name), (state,), span, text)
+        for gate in plan.gates.values():
+            text = f"{gate.name} seated"
+            yield route.signal, Says(facts.gate_report(gate.name), ("seated",), span, text)
+    for name in obligation.signals:
+        for other in obligation.signals:
+            if other != name:
+                signal = plan.signals[other]
+                good = [a.name for a in plan.chart.aspects if a.proceeds]
+                stops = [a.name for a in plan.chart.aspects if not a.permits] + [facts.UNLISTED]
+                wanted, text = (stops, f"{other} at stop")
+                if obligation.property == "approach-untruthful":
+                    wanted, text = (good, f"{other} proceeds")
+                values = tuple(v for v in signal.aspect.values if v in wanted)
+                yield name, Says(signal.aspect, values, span, text)
+
+
+def _acting_line(
+    signal: Signal, evaluator: Evaluator, situation: Situation, plan: Plan
+) -> tuple[str, Line] | None:
+    """The line that lets a train go: of the signal, or of the head that shows best."""
+    owners: Sequence[tuple[str, tuple[Line, ...]]] = (
+        [(head.name, head.lines) for head in signal.heads]
+        if signal.by_head
+        else [(signal.name, signal.lines)]
+    )
+    for owner, lines in owners:
+        states = evaluator.states(situation, [facts.line(owner, ln.index) for ln in lines])
+        acting = next(ln for ln in lines if states[facts.line(owner, ln.index)] == "acts")
+        if acting.when is not None and acting.shows not in ("red", "dark"):
+            return owner, acting
+    return None
+
+
+def _with_addition(plan: Plan, signal: Signal, owner: str, line: Line, says: Says) -> Plan:
+    assert line.when is not None
+    when: Condition = All((line.when, says), line.when.span)
+    new = replace(line, when=when)
+
+    def swap(lines: tuple[Line, ...]) -> tuple[Line, ...]:
+        return tuple(new if old.index == line.index else old for old in lines)
+
+    if signal.by_head:
+        heads = tuple(
+            replace(head, lines=swap(head.lines)) if head.name == owner else head
+            for head in signal.heads
+        )
+        changed = replace(signal, heads=heads)
+    else:
+        changed = replace(signal, lines=swap(signal.lines))
+    return replace(plan, signals={**plan.signals, signal.name: changed})
+
+
+def _try(
+    plan: Plan, obligation: Obligation, owner: str, line: Line, timeout: float | None
+) -> Exists | Impossible | None:
+    """What is left of the trouble after an addition; None when it may not be made."""
+    world = World(plan)
+    try:
+        goal = world.expand(obligation.formula)
+        acts = world.expand(atom(facts.line(owner, line.index), "acts"))
+        for name in obligation.signals:
+            signal = plan.signals[name]
+            for aspect in signal.aspect.values:
+                world.expand(atom(signal.aspect, aspect))
+    except InputError:
+        return None
+    assumptions: list[Expr] = [
+        world.expand(world.lower(a.condition)) for a in plan.assumptions
+    ]
+    check = SituationCheck(plan.inputs, assumptions, timeout)
+    if not isinstance(check.find(acts), Exists):
+        return None
+    answer = check.find(goal, smallest=True)
+    return answer if isinstance(answer, Exists | Impossible) else None

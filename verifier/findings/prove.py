@@ -1,0 +1,267 @@
+"""From a plan to a report: obligations, engine, replay, findings.
+
+Soundness lives here: *proved* only when every question was answered; *broken* only after
+the evaluator has replayed the situation; everything else is undecided, and says why.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
+from verifier.engines.evaluator import Evaluator
+from verifier.engines.order import count_situations
+from verifier.engines.situations import SituationCheck
+from verifier.findings.cause import causes
+from verifier.findings.mending import mend
+from verifier.findings.verdicts import Finding, InternalError, Report, Unmet, Verdict
+from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
+from verifier.logic.expr import Expr, both, holds, observables
+from verifier.plan.model import Assumption, Expectation, Plan, Waiver
+from verifier.properties.catalogue import BY_NAME, obligations
+from verifier.properties.obligation import Obligation
+from verifier.world.reports import ASSUMED
+from verifier.world.situation import Situation
+from verifier.world.world import World
+
+# Beyond this many findings no further mendings are worked out: people mend the first ones,
+# run again, and see the next.
+MAX_MENDINGS = 12
+
+
+def prove(
+    plan: Plan,
+    *,
+    timeout: float | None = None,
+    only: Iterable[str] = (),
+    world: World | None = None,
+) -> Report:
+    """Decide every obligation of a plan.
+
+    ``timeout`` is in seconds, for each obligation; ``only`` names the properties wanted
+    (all, when empty). After Ctrl-C the report holds what was decided, the rest undecided.
+
+    Raises :class:`InputError` when the file's assumptions contradict each other, or when
+    it waives or expects what no obligation matches; :class:`InternalError` when a
+    situation does not replay.
+    """
+    prover = _Prover(plan, world or World(plan), timeout)
+    wanted = set(only)
+    todo = [
+        o for o in obligations(plan, prover.world.lower) if not wanted or o.property in wanted
+    ]
+    if not wanted:
+        _check_claims(plan, todo)
+    verdicts: list[Verdict] = []
+    interrupted = False
+    try:
+        prover.check_assumptions()
+        for obligation in todo:
+            verdicts.append(prover.decide(obligation))
+        verdicts = prover.with_mendings(verdicts)
+    except (KeyboardInterrupt, Interrupted):
+        interrupted = True
+        verdicts += [
+            Verdict(o, "undecided", "interrupted before it was decided")
+            for o in todo[len(verdicts) :]
+        ]
+    unmet = () if interrupted or wanted else tuple(_unmet(plan, verdicts))
+    return Report(plan, tuple(verdicts), ASSUMED, unmet, interrupted)
+
+
+class _Prover:
+    """One plan under proof: its world, engine and evaluator."""
+
+    def __init__(self, plan: Plan, world: World, timeout: float | None):
+        self.plan = plan
+        self.world = world
+        self.timeout = timeout
+        self._assumptions = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
+        self._check = SituationCheck(plan.inputs, self._assumptions, timeout)
+        self._evaluator = Evaluator(plan)
+        self._undecided_assumptions = ""
+
+    def check_assumptions(self) -> None:
+        """All assumptions together allow a situation. Raises :class:`InputError` when not;
+        when that is undecided, so is everything else."""
+        if not self.plan.assumptions:
+            return
+        # TRUE has no cone of its own: ask about every assumption at once.
+        whole = SituationCheck(self.plan.inputs, (), self.timeout)
+        match whole.find(both(*self._assumptions)):
+            case Impossible():
+                raise InputError([_contradiction(self._clash())])
+            case Unknown(reason=reason):
+                self._undecided_assumptions = (
+                    f"it is not known whether the assumptions allow any situation: {reason}"
+                )
+            case Exists():
+                pass
+
+    def _clash(self) -> list[Assumption]:
+        """A smallest set of assumptions that contradict each other."""
+        kept = list(range(len(self._assumptions)))
+        for i in list(kept):
+            trial = [k for k in kept if k != i]
+            check = SituationCheck(self.plan.inputs, (), self.timeout)
+            if isinstance(check.find(both(*(self._assumptions[k] for k in trial))), Impossible):
+                kept = trial
+        return [self.plan.assumptions[k] for k in kept]
+
+    def decide(self, obligation: Obligation) -> Verdict:
+        waiver = next((w for w in self.plan.waivers if _matches(w, obligation)), None)
+        if waiver:
+            return Verdict(obligation, "waived", waiver.reason)
+        if self._undecided_assumptions:
+            return Verdict(obligation, "undecided", self._undecided_assumptions)
+        goal = self.world.expand(obligation.formula)
+        answer = self._check.find(goal, smallest=obligation.mode == "never")
+        expected = any(_matches(e, obligation) for e in self.plan.expectations)
+        if isinstance(answer, Unknown):
+            return Verdict(obligation, "undecided", answer.reason)
+        if obligation.mode == "never":
+            return replace(self._never(obligation, goal, answer), expected=expected)
+        return replace(self._possible(obligation, goal, answer), expected=expected)
+
+    def _never(self, obligation: Obligation, goal: Expr, answer: Exists | Impossible) -> Verdict:
+        cone, _ = self._check.cone(goal)
+        match answer:
+            case Impossible(rests_on=rests_on):
+                return Verdict(
+                    obligation,
+                    "proved",
+                    covered=count_situations(cone),
+                    rests_on=self._titles(rests_on),
+                )
+            case Exists(situation=situation, smallest=smallest):
+                self._replay(obligation, situation)
+                relevant = self._check.relevant(goal, situation)
+                free = [what for what in self.plan.inputs if what not in relevant]
+                finding = Finding(
+                    situation,
+                    relevant,
+                    count_situations(free),
+                    causes(self.plan, self._evaluator, situation, obligation.signals),
+                    (),
+                    smallest,
+                )
+                return Verdict(obligation, "broken", finding=finding)
+
+    def _possible(
+        self, obligation: Obligation, goal: Expr, answer: Exists | Impossible
+    ) -> Verdict:
+        match answer:
+            case Exists(situation=situation):
+                self._replay(obligation, situation)
+                return Verdict(obligation, "proved", witness=situation)
+            case Impossible(rests_on=rests_on):
+                cone, _ = self._check.cone(goal)
+                return Verdict(
+                    obligation,
+                    "broken",
+                    "no allowed situation does",
+                    covered=count_situations(cone),
+                    rests_on=self._titles(rests_on),
+                )
+
+    def _replay(self, obligation: Obligation, situation: Situation) -> None:
+        """The evaluator, which knows nothing of solver or expressions about inputs, must
+        find the formula true in this situation, and the situation allowed."""
+        states = self._evaluator.states(situation, observables(obligation.formula))
+        if not holds(obligation.formula, states):
+            raise InternalError(f"{obligation.key}: the situation found does not replay")
+        for assumption in self.plan.assumptions:
+            if not self._evaluator.allows(situation, assumption.condition):
+                raise InternalError(
+                    f"{obligation.key}: the situation found is not allowed by the assumption "
+                    f'"{assumption.title}"'
+                )
+
+    def _titles(self, positions: Sequence[int]) -> tuple[str, ...]:
+        return tuple(self.plan.assumptions[i].title for i in positions)
+
+    def with_mendings(self, verdicts: list[Verdict]) -> list[Verdict]:
+        left = MAX_MENDINGS
+        mended = []
+        for verdict in verdicts:
+            finding = verdict.finding
+            if finding is not None and left > 0:
+                left -= 1
+                additions = mend(self.plan, verdict.obligation, finding.situation, self.timeout)
+                verdict = replace(verdict, finding=replace(finding, mending=additions))
+            mended.append(verdict)
+        return mended
+
+
+def _contradiction(clash: Sequence[Assumption]) -> Diagnostic:
+    first, *rest = clash
+    if not rest:
+        message = f'the assumption "{first.title}" rules out every situation'
+    else:
+        message = "these assumptions contradict each other: no situation is left"
+    return Diagnostic(
+        "CP501",
+        message,
+        first.span,
+        "A proof under them would say nothing. Drop one, or say more exactly what you mean.",
+        tuple((a.span, f'and "{a.title}"') for a in rest),
+    )
+
+
+# ------------------------------------------------------------------ waivers, expectations
+
+
+def _matches(claim: Waiver | Expectation, obligation: Obligation) -> bool:
+    """Same property, and every subject the claim names is one of the obligation's."""
+    if claim.claim != obligation.property:
+        return False
+    about = {*obligation.subjects, *obligation.signals}
+    return all(subject in about for subject in claim.subjects)
+
+
+def _check_claims(plan: Plan, todo: Sequence[Obligation]) -> None:
+    """Every waiver and expectation names a property and matches an obligation."""
+    errors = []
+    titles = {proof.title for proof in plan.proofs}
+    known = [*BY_NAME, *titles]
+    for claim in (*plan.waivers, *plan.expectations):
+        if claim.claim not in known:
+            errors.append(
+                Diagnostic(
+                    "CP209",
+                    f"no property is called `{claim.claim}`",
+                    claim.span,
+                    did_you_mean(claim.claim, known)
+                    or "`clearproof explain properties` lists them.",
+                )
+            )
+        elif not any(_matches(claim, o) for o in todo):
+            about = dict.fromkeys(
+                ", ".join(o.subjects) for o in todo if o.property == claim.claim
+            )
+            errors.append(
+                Diagnostic(
+                    "CP210",
+                    f"`{claim.claim}` is not a question of {', '.join(claim.subjects) or 'this'} "
+                    "in this file",
+                    claim.span,
+                    ("It is asked of: " + "; ".join(list(about)[:6]) + ".")
+                    if about
+                    else "Nothing in this file raises it.",
+                )
+            )
+    if errors:
+        raise InputError(errors)
+
+
+def _unmet(plan: Plan, verdicts: Sequence[Verdict]) -> Iterable[Unmet]:
+    """Expectations of which nothing came true."""
+    for expectation in plan.expectations:
+        if not any(
+            _matches(expectation, v.obligation) and v.status == "broken" for v in verdicts
+        ):
+            subjects = f" for {', '.join(expectation.subjects)}" if expectation.subjects else ""
+            yield Unmet(
+                f"the file expects {expectation.claim}{subjects} to be broken, and it is not",
+                expectation.span,
+            )
+

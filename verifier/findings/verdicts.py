@@ -1,0 +1,132 @@
+"""What came out: verdicts, findings and the report, as plain data."""
+
+from dataclasses import dataclass
+from enum import IntEnum
+from typing import Literal
+
+from verifier.language.source import Span
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.properties.obligation import Obligation
+from verifier.world.situation import Situation
+
+
+class ExitCode(IntEnum):
+    """The exit codes of every command, in one table. Of several files the first of
+    4, 2, 1, 3, 0 that occurs is returned."""
+
+    AS_EXPECTED = 0
+    """Everything is as the file says: all proved, or broken exactly where it expects so."""
+    BROKEN = 1
+    """Something is broken (or something expected to be broken is not)."""
+    BAD_INPUT = 2
+    """The input is wrong; nothing was decided about it."""
+    UNDECIDED = 3
+    """Something is undecided, and nothing is broken."""
+    OUR_BUG = 4
+    """A bug of clearproof's own, such as a finding that does not replay."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One link of a cause chain: a sentence, where the file says so, and what is behind."""
+
+    text: str
+    span: Span | None
+    because: tuple["Cause", ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Addition:
+    """One condition to add to one line of a rule."""
+
+    owner: str
+    shows: str
+    condition: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A situation that breaks an obligation, replayed by the evaluator.
+
+    ``relevant`` are the inputs that matter: however all others are (as far as the
+    assumptions allow), the obligation stays broken; ``covered`` counts those situations.
+    ``mending``: additions to the rules that were proved to mend it, empty when none was
+    found."""
+
+    situation: Situation
+    relevant: tuple[Observable, ...]
+    covered: int
+    causes: tuple[Cause, ...]
+    mending: tuple[Addition, ...] = ()
+    smallest: bool = True
+
+
+Status = Literal["proved", "broken", "undecided", "waived"]
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """How one obligation ended.
+
+    proved
+        ``never``: no allowed situation breaks it, of the ``covered`` situations its facts
+        can be in. ``possible``: ``witness`` is a situation, replayed.
+    broken
+        ``finding`` shows a replayed situation; None where the trouble is that no situation
+        exists, or that it lies in the plan itself.
+    undecided
+        ``why`` says which limit was reached.
+    waived
+        ``why`` is the file's reason, verbatim.
+
+    ``expected``: the file says it is broken. ``rests_on``: titles of the assumptions used.
+    """
+
+    obligation: Obligation
+    status: Status
+    why: str = ""
+    covered: int = 0
+    rests_on: tuple[str, ...] = ()
+    finding: Finding | None = None
+    witness: Situation | None = None
+    expected: bool = False
+
+    @property
+    def fails(self) -> bool:
+        """Broken, and neither advice nor expected."""
+        return self.status == "broken" and not self.obligation.advice and not self.expected
+
+
+@dataclass(frozen=True, slots=True)
+class Unmet:
+    """An expectation of the file that did not come true."""
+
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """All verdicts of one file, in the order of the catalogue and the file."""
+
+    plan: Plan
+    verdicts: tuple[Verdict, ...]
+    assumed: tuple[str, ...]
+    unmet: tuple[Unmet, ...]
+    interrupted: bool = False
+
+    @property
+    def exit_code(self) -> ExitCode:
+        if any(v.fails for v in self.verdicts) or self.unmet:
+            return ExitCode.BROKEN
+        if self.interrupted or any(
+            v.status == "undecided" and not v.obligation.advice for v in self.verdicts
+        ):
+            return ExitCode.UNDECIDED
+        return ExitCode.AS_EXPECTED
+
+
+class InternalError(Exception):
+    """A bug of clearproof's own: two of its parts disagree. Never the user's fault."""

@@ -1,0 +1,117 @@
+"""The one list of properties, in the order in which they are reported."""
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass
+from inspect import getdoc
+from typing import Literal
+
+from verifier.logic.expr import Expr, opposite
+from verifier.plan.facts import Condition, says_in
+from verifier.plan.model import Plan
+from verifier.properties import signals, usefulness
+from verifier.properties.obligation import Obligation
+
+Group = Literal["track and signals", "usefulness", "your own"]
+
+
+@dataclass(frozen=True, slots=True)
+class Property:
+    """``title``: what is proved, in a few words. ``make``: its docstring holds the long
+    explanation and the published source."""
+
+    name: str
+    group: Group
+    title: str
+    make: Callable[[Plan], Iterable[Obligation]]
+
+    @property
+    def explanation(self) -> str:
+        return getdoc(self.make) or ""
+
+    @property
+    def source(self) -> str:
+        """The published source, as the docstring names it."""
+        _, _, source = self.explanation.partition("Source: ")
+        return " ".join(source.split())
+
+
+_S: Group = "track and signals"
+_U: Group = "usefulness"
+
+CATALOGUE: tuple[Property, ...] = (
+    Property("converging-proceeds", _S, "no two trains are let onto tracks that run together",
+             signals.converging_proceeds),
+    Property("crossing-proceeds", _S, "no two trains are let onto tracks that cross",
+             signals.crossing_proceeds),
+    Property("opposing-proceeds", _S, "no two trains are let onto one track from opposite ends",
+             signals.opposing_proceeds),
+    Property("proceed-into-occupied", _S, "no signal proceeds into occupied track",
+             signals.proceed_into_occupied),
+    Property("proceed-over-open-points", _S, "no signal proceeds over points that lie wrong",
+             signals.proceed_over_open_points),
+    Property("aspect-against-route", _S, "no aspect names another route than the one lined",
+             signals.aspect_against_route),
+    Property("approach-untruthful", _S, "no aspect promises more than the next signal shows",
+             signals.approach_untruthful),
+    Property("aspect-not-listed", _S, "no signal shows colours that have no name",
+             signals.aspect_not_listed),
+    Property("aspect-ambiguous", _S, "every aspect has one name and one meaning",
+             signals.aspect_ambiguous),
+    Property("undetected-track", _S, "no signal proceeds over track no detector watches",
+             signals.undetected_track),
+    Property("unsignaled-entrance", _S, "every way into interlocking limits passes a signal",
+             signals.unsignaled_entrance),
+    Property("crossover-ends-disagree", _S, "no signal proceeds past a crossover half thrown",
+             signals.crossover_ends_disagree),
+    Property("derail-not-set", _S, "no signal proceeds with a derail set against its purpose",
+             signals.derail_not_set),
+    Property("span-not-locked", _S, "no signal lets a train toward an open gate",
+             signals.span_not_locked),
+    Property("never-shown", _U, "every aspect can be displayed", usefulness.never_shown),
+    Property("route-never-clears", _U, "every route can be lined and cleared",
+             usefulness.route_never_clears),
+    Property("rule-never-used", _U, "every line of a rule decides something",
+             usefulness.rule_never_used),
+    Property("condition-constant", _U, "every condition can be true and can be false",
+             usefulness.condition_constant),
+    Property("assumptions-contradict", _U, "the assumptions allow a situation",
+             usefulness.assumptions_contradict),
+    Property("compatible-routes-blocked", _U, "routes that share nothing can clear together",
+             usefulness.compatible_routes_blocked),
+)  # fmt: skip
+
+BY_NAME = {entry.name: entry for entry in CATALOGUE}
+
+
+def obligations(plan: Plan, lower: Callable[[Condition], Expr]) -> Iterator[Obligation]:
+    """Everything to be proved of a plan, the catalogue first, then the file's own.
+
+    ``lower`` turns a condition of the file into an expression over observables."""
+    for entry in CATALOGUE:
+        yield from entry.make(plan)
+    for proof in plan.proofs:
+        expr = lower(proof.condition)
+        about = dict.fromkeys(says.what.name.split(".")[0] for says in says_in(proof.condition))
+        said = " ".join(proof.condition.span.text.split())
+        trouble = {
+            "never": f"this can happen: {said}",
+            "always": f"this need not hold: {said}",
+            "possible": f"this can never happen: {said}",
+        }[proof.mode]
+        named = [name for name in about if name in plan.signals]
+        yield Obligation(
+            proof.title,
+            tuple(about),
+            "possible" if proof.mode == "possible" else "never",
+            opposite(expr) if proof.mode == "always" else expr,
+            trouble,
+            (proof.span,),
+            tuple(named),
+            (),
+            tuple(
+                piece.name
+                for piece in plan.track.pieces.values()
+                if piece.name in about or piece.block in about
+            )
+            + tuple(plan.signals[name].enters.piece for name in named),
+        )

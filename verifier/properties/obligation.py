@@ -1,0 +1,40 @@
+"""What is to be proved, apart from proving it."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.language.source import Span
+from verifier.logic.expr import Expr
+from verifier.plan.model import Route
+
+Mode = Literal["never", "possible"]
+
+
+@dataclass(frozen=True, slots=True)
+class Obligation:
+    """One thing to prove of one subject.
+
+    ``formula`` speaks of observables. Mode ``never``: proved when no allowed situation
+    makes it true. Mode ``possible``: proved when some allowed situation does.
+
+    ``trouble`` says what is wrong when it is broken, as one sentence. ``routes`` are the
+    moves concerned and ``pieces`` the track where trains would meet (or derail), which
+    people call ``place``. ``advice`` obligations never fail a file.
+    """
+
+    property: str
+    subjects: tuple[str, ...]
+    mode: Mode
+    formula: Expr
+    trouble: str
+    spans: tuple[Span, ...]
+    signals: tuple[str, ...] = ()
+    routes: tuple[Route, ...] = ()
+    pieces: tuple[str, ...] = ()
+    place: str = ""
+    advice: bool = False
+
+    @property
+    def key(self) -> str:
+        """``property: subject, subject``, unique within a file."""
+        return f"{self.property}: {', '.join(self.subjects)}"

@@ -1,0 +1,82 @@
+"""The phrases properties are built from, as expressions over observables."""
+
+from verifier.logic.expr import Expr, atom, both
+from verifier.plan import facts
+from verifier.plan.aspects import SPEEDS, Aspect
+from verifier.plan.model import Plan, Route, Signal
+
+
+def shows_one_of(signal: Signal, names: set[str]) -> Expr:
+    return atom(signal.aspect, *names)
+
+
+def proceeds(signal: Signal, plan: Plan) -> Expr:
+    """The signal is read as something better than Restricting."""
+    return shows_one_of(signal, {a.name for a in plan.chart.aspects if a.proceeds})
+
+
+def permits(signal: Signal, plan: Plan) -> Expr:
+    """The signal lets a train pass without stopping, Restricting included."""
+    return shows_one_of(signal, {a.name for a in plan.chart.aspects if a.permits})
+
+
+def takes(route: Route) -> Expr:
+    """A train that passes the signal goes this way: all facing points lie for it."""
+    return both(
+        *(atom(facts.points(n.points), n.position) for n in route.needs if n.facing)
+    )
+
+
+def takes_up_to(route: Route, count: int) -> Expr:
+    """The facing ones among its first ``count`` points lie for it."""
+    return both(
+        *(atom(facts.points(n.points), n.position) for n in route.needs[:count] if n.facing)
+    )
+
+
+def lined(route: Route) -> Expr:
+    """All points of the route lie for it, trailing ones too."""
+    return both(*(atom(facts.points(n.points), n.position) for n in route.needs))
+
+
+def way_clear(route: Route, plan: Plan) -> Expr:
+    """Nothing stands in the way of the route: no stock, no derail, no open gate."""
+    return both(
+        *(atom(facts.stock(block), "vacant") for block in route.blocks),
+        *(
+            atom(facts.derail(d), "non-derailing")
+            for d in derails_run_over(route, plan)
+        ),
+        *(atom(facts.gate(g.name), "seated") for g in plan.gates.values()
+          if g.block in route.blocks),
+    )  # fmt: skip
+
+
+def derails_run_over(route: Route, plan: Plan) -> tuple[str, ...]:
+    """Derails in the path of a route. A route that ends at a signal beside the derail does
+    not reach it; one that starts at such a signal runs over it."""
+    passed = list(route.joints[:-1] if route.exit_kind == "signal" else route.joints)
+    passed.append(plan.signals[route.signal].joint)
+    ports = {port for joint in passed for port in (joint.a, joint.b)}
+    return tuple(d.name for d in plan.derails.values() if d.port in ports)
+
+
+def occupied(block: str) -> Expr:
+    return atom(facts.stock(block), "occupied")
+
+
+def at_least(aspect: Aspect, speed: str) -> bool:
+    """Whether an aspect lets a train keep at least this speed."""
+    return SPEEDS.index(aspect.indication.speed) >= SPEEDS.index(speed)
+
+
+def diverges_at_all(route: Route) -> bool:
+    """Whether it takes the reverse way over any points, facing or trailing."""
+    return any(need.position == "reverse" for need in route.needs)
+
+
+def listing(names: tuple[str, ...] | list[str]) -> str:
+    """``A``, ``A and B``, ``A, B and C``."""
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} and {names[-1]}"

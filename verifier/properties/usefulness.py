@@ -1,0 +1,199 @@
+"""Usefulness: a system that is always red is not a proof.
+
+Each function's docstring is what ``clearproof explain NAME`` prints.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Sequence
+
+from verifier.language.source import Span
+from verifier.logic.expr import TRUE, atom, both
+from verifier.plan import facts
+from verifier.plan.model import Line, Plan, Route
+from verifier.properties.obligation import Obligation
+from verifier.properties.phrases import lined, permits, way_clear
+
+
+def never_shown(plan: Plan) -> Iterator[Obligation]:
+    """Every aspect listed for a signal (every colour listed for a head) can be displayed.
+
+    Source: the British Board of Trade's rule, quoted in the Reports of the United States
+    Commissioners to the Vienna Exhibition of 1873, p. 492 (signals can be lowered once the
+    points are set), and common practice.
+    """
+    for signal in plan.signals.values():
+        for aspect in dict.fromkeys(line.shows for line in signal.lines):
+            yield Obligation(
+                "never-shown",
+                (signal.name, aspect),
+                "possible",
+                atom(signal.aspect, aspect),
+                f"{signal.name} can never show {aspect}",
+                tuple(line.span for line in signal.lines if line.shows == aspect),
+                (signal.name,),
+                (),
+                (signal.enters.piece,),
+            )
+        for head in signal.heads:
+            for colour in dict.fromkeys(line.shows for line in head.lines):
+                yield Obligation(
+                    "never-shown",
+                    (head.name, colour),
+                    "possible",
+                    atom(head.colour, colour),
+                    f"{head.name} can never show {colour}",
+                    tuple(line.span for line in head.lines if line.shows == colour),
+                    (signal.name,),
+                    (),
+                    (signal.enters.piece,),
+                )
+
+
+def route_never_clears(plan: Plan) -> Iterator[Obligation]:
+    """Every route can be lined, and its signal then clears, when nothing stands in the way.
+
+    Routes that no signal may clear anyway are left out: those over track that no detector
+    watches, and those that leave by an edge where trains only enter.
+
+    Source: the British Board of Trade's rule as quoted for `never-shown`.
+    """
+    for route in plan.routes:
+        if not _is_meant_to_clear(route, plan):
+            continue
+        signal = plan.signals[route.signal]
+        yield Obligation(
+            "route-never-clears",
+            (route.name,),
+            "possible",
+            both(permits(signal, plan), lined(route), way_clear(route, plan)),
+            f"the route {route.name} can never be used: with its points lined and nothing in the "
+            f"way, {signal.name} stays at stop",
+            (signal.span,),
+            (signal.name,),
+            (route,),
+            route.pieces,
+        )
+
+
+def _is_meant_to_clear(route: Route, plan: Plan) -> bool:
+    if not all(plan.blocks[block].detected for block in route.blocks):
+        return False
+    return not (
+        route.exit_kind == "edge" and plan.track.pieces[route.exit].direction == "entering"
+    )
+
+
+def rule_never_used(plan: Plan) -> Iterator[Obligation]:
+    """Every line of a rule decides something: of several lines that show the same, each is
+    at some time the one that acts. (A single line that never acts is found as `never-shown`.)
+
+    Source: common practice, no source.
+    """
+    for signal in plan.signals.values():
+        yield from _lines_used(signal.name, signal.name, signal.lines, signal.enters.piece)
+        for head in signal.heads:
+            yield from _lines_used(head.name, signal.name, head.lines, signal.enters.piece)
+
+
+def _lines_used(
+    owner: str, signal: str, lines: Sequence[Line], piece: str
+) -> Iterator[Obligation]:
+    shown = Counter(line.shows for line in lines)
+    for line in lines:
+        if shown[line.shows] > 1:
+            yield Obligation(
+                "rule-never-used",
+                (owner, f"line {line.span.line}"),
+                "possible",
+                atom(facts.line(owner, line.index), "acts"),
+                f"the line `{_one_line(line.span)}` of {owner} never decides anything",
+                (line.span,),
+                (signal,),
+                (),
+                (piece,),
+            )
+
+
+def _one_line(span: Span) -> str:
+    return " ".join(span.text.split())
+
+
+def condition_constant(plan: Plan) -> Iterator[Obligation]:
+    """Every named condition can be true, and can be false.
+
+    Source: common practice, no source.
+    """
+    for condition in plan.conditions.values():
+        for state in ("true", "false"):
+            yield Obligation(
+                "condition-constant",
+                (condition.name, state),
+                "possible",
+                atom(condition.what, state),
+                f"the condition {condition.name} can never be {state}",
+                (condition.span,),
+            )
+
+
+def assumptions_contradict(plan: Plan) -> Iterator[Obligation]:
+    """The assumptions of the file allow some situation. A proof under assumptions that
+    contradict each other would be empty.
+
+    Source: common practice in verification, no source.
+    """
+    if plan.assumptions:
+        yield Obligation(
+            "assumptions-contradict",
+            ("assumptions",),
+            "possible",
+            TRUE,
+            "the assumptions rule out every situation",
+            tuple(assumption.span for assumption in plan.assumptions),
+        )
+
+
+def compatible_routes_blocked(plan: Plan) -> Iterator[Obligation]:
+    """Advice: two routes through one interlocking that share nothing can be cleared together.
+
+    Safe, but a move is lost for nothing.
+
+    Source: Reports of the United States Commissioners to the Vienna Exhibition of 1873,
+    pp. 494-495, the footnote on lever 9.
+    """
+    conflicting = {
+        frozenset((c.first.name, c.second.name)) for c in plan.conflicts
+    }
+    seen: set[frozenset[str]] = set()
+    for limits in plan.limits:
+        inside = set(limits.pieces)
+        here = [
+            r for r in plan.routes if inside & set(r.pieces) and _is_meant_to_clear(r, plan)
+        ]
+        for i, one in enumerate(here):
+            for two in here[i + 1 :]:
+                pair = frozenset((one.name, two.name))
+                if one.signal == two.signal or pair in conflicting or pair in seen:
+                    continue
+                if set(one.blocks) & set(two.blocks):
+                    continue
+                seen.add(pair)
+                yield _together(one, two, plan)
+
+
+def _together(one: Route, two: Route, plan: Plan) -> Obligation:
+    a, b = plan.signals[one.signal], plan.signals[two.signal]
+    return Obligation(
+        "compatible-routes-blocked",
+        (one.name, two.name),
+        "possible",
+        both(
+            permits(a, plan), permits(b, plan), lined(one), lined(two),
+            way_clear(one, plan), way_clear(two, plan),
+        ),
+        f"the routes {one.name} and {two.name} share nothing, yet can never be clear together",
+        (a.span, b.span),
+        (a.name, b.name),
+        (one, two),
+        (*one.pieces, *two.pieces),
+        advice=True,
+    )  # fmt: skip
