@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from verifier.api import Seen, evaluate, load, load_text, prove
+    from verifier.findings.exit_codes import ExitCode
     from verifier.findings.verdicts import (
         Cause,
-        ExitCode,
         Finding,
         InternalError,
         Report,
@@ -27,7 +27,7 @@ __version__ = "0.1.0"
 _HOMES = {
     "verifier.api": ("Seen", "evaluate", "load", "load_text", "prove"),
     "verifier.findings.verdicts": (
-        "Cause", "ExitCode", "Finding", "InternalError", "Report", "Verdict",
+        "Cause", "Finding", "InternalError", "Report", "Verdict",
     ),
     "verifier.language.diagnostics": ("Diagnostic", "InputError"),
     "verifier.world.situation": ("Situation",),

@@ -1,14 +1,21 @@
-"""What `import verifier` offers: load, prove, evaluate. The command line uses nothing else."""
+"""What `import verifier` offers: load, prove, evaluate. The command line uses nothing else.
 
+The solver is loaded by the first :func:`prove`, not before: reading a file and asking what
+its signals show must not wait for it.
+"""
+
+from collections.abc import Iterable
 from pathlib import Path
 
 from verifier.engines.evaluator import Seen, evaluate
-from verifier.findings.prove import prove
-from verifier.language.diagnostics import Diagnostic, InputError
-from verifier.language.parse import MAX_CHARACTERS, parse
+from verifier.findings.verdicts import Report
+from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
+from verifier.language.parse import MAX_CHARACTERS, parse, parse_situation
 from verifier.language.source import Source, Span
 from verifier.plan.build import build
 from verifier.plan.model import Plan
+from verifier.world.naming import named_situation
+from verifier.world.situation import Situation
 from verifier.world.world import World, check_circles
 
 __all__ = ["Seen", "evaluate", "load", "load_text", "prove"]
@@ -19,7 +26,7 @@ def load(path: str | Path) -> Plan:
 
     Raises :class:`InputError` with everything that is wrong with it, a file that cannot be
     read included."""
-    return load_text(_read(Path(path)), str(path))
+    return load_text(read_text(path), str(path))
 
 
 def load_text(text: str, name: str = "(text)") -> Plan:
@@ -32,7 +39,49 @@ def load_text(text: str, name: str = "(text)") -> Plan:
     return plan
 
 
-def _read(path: Path) -> str:
+def prove(plan: Plan, *, timeout: float | None = None, only: Iterable[str] = ()) -> Report:
+    """Decide everything that must hold of a plan.
+
+    A verdict *proved* means: no situation that the file's assumptions allow breaks the
+    obligation (for a usefulness property: some situation fulfils it, and was replayed).
+    *Broken* means that a situation which breaks it was replayed without the solver.
+
+    ``timeout`` in seconds for each obligation; what it cuts short is *undecided*. ``only``
+    names the properties wanted, all when empty. Ctrl-C ends it: what was decided stays,
+    the rest is undecided.
+
+    Raises :class:`InputError` when the file's assumptions contradict each other or a
+    waiver or expectation matches nothing; :class:`InternalError` on a bug of our own.
+    """
+    from verifier.findings.prove import prove as decide_all
+
+    return decide_all(plan, timeout=timeout, only=only)
+
+
+def situation_of(plan: Plan, text: str) -> Situation:
+    """The situation that ``T1 reverse, train on Main, lever 4 left`` describes; whatever it
+    does not mention is as usual.
+
+    Raises :class:`InputError` for names and states the plan does not know."""
+    return named_situation(plan, parse_situation(text))
+
+
+def no_junctions(folder: str) -> InputError:
+    """The error for a folder without junction files."""
+    return _unreadable(folder, "is a folder without junction files (*.ixl)")
+
+
+def unknown_word(word: str, known: Iterable[str], kind: str, where: str) -> InputError:
+    """The error for a word of the command line that is not in the list of its kind."""
+    source = Source("command line", word)
+    hint = did_you_mean(word, known) or f"{where} lists them."
+    span = Span(source, 0, len(word))
+    return InputError([Diagnostic("CP211", f"no {kind} is called `{word}`", span, hint)])
+
+
+def read_text(path: str | Path) -> str:
+    """The text of a junction file. Raises :class:`InputError` when it cannot be read."""
+    path = Path(path)
     name = str(path)
     try:
         if path.stat().st_size > MAX_CHARACTERS:

@@ -57,6 +57,5 @@ def tally(plan: Plan, obligations: Sequence[Obligation]) -> list[Tally]:
             if known is None or price < known[0]:
                 best[i] = price, situation
     return [
-        Tally(count, found[1] if found else None)
-        for count, found in zip(counts, best, strict=True)
+        Tally(count, found[1] if found else None) for count, found in zip(counts, best, strict=True)
     ]

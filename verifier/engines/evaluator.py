@@ -96,9 +96,7 @@ class Evaluator:
             states[facts.condition(name)] = "true" if truth else "false"
         return Seen(states)
 
-    def states(
-        self, situation: Situation, wanted: Iterable[Observable]
-    ) -> dict[Observable, str]:
+    def states(self, situation: Situation, wanted: Iterable[Observable]) -> dict[Observable, str]:
         """The states of some observables: only what they depend on is worked out.
 
         Starts with the signals wanted and takes in those they read as long as something
@@ -108,11 +106,15 @@ class Evaluator:
         needed = {owner for what in wanted for owner in self._owners_of(what)}
         active = set(needed)
         while True:
-            acting = self._settle(given, dict.fromkeys(o for o in self._lines if o in active), set())
+            acting = self._settle(
+                given, dict.fromkeys(o for o in self._lines if o in active), set()
+            )
             open_ones = [owner for owner in active if len(acting[owner]) > 1]
             if all(len(acting[owner]) == 1 for owner in needed):
                 break
-            more = {o for owner in open_ones for r in self._reads[owner] for o in self._owners_of(r)}
+            more = {
+                o for owner in open_ones for r in self._reads[owner] for o in self._owners_of(r)
+            }
             if more <= active:
                 raise Unsettled(open_ones[0])
             active |= more

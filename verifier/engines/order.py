@@ -23,9 +23,7 @@ def values_in_order(what: Observable) -> tuple[str, ...]:
 
 def cost(situation: Situation, inputs: Sequence[Observable]) -> Cost:
     """The place of a situation in the order: smaller is simpler."""
-    counts = tuple(
-        sum(1 for what, _ in situation if what.kind in tier) for tier in TIERS
-    )
+    counts = tuple(sum(1 for what, _ in situation if what.kind in tier) for tier in TIERS)
     places = tuple(values_in_order(what).index(situation.state(what)) for what in inputs)
     return counts, places
 

@@ -111,9 +111,7 @@ class SituationCheck:
 
     # -------------------------------------------------------------- making small
 
-    def _shrink(
-        self, cone: Sequence[Observable], model: Assignment
-    ) -> tuple[bool, Assignment]:
+    def _shrink(self, cone: Sequence[Observable], model: Assignment) -> tuple[bool, Assignment]:
         """The simplest situation, in the order of :mod:`verifier.engines.order`, and
         whether there was time to find it. The goal is in the solver already."""
         for tier in range(len(TIERS)):

@@ -39,9 +39,7 @@ class _Teller:
             return Cause(text, signal.span)
         self._told.add(signal.name)
         if signal.by_head:
-            return Cause(
-                text, signal.span, tuple(self._head(head, depth) for head in signal.heads)
-            )
+            return Cause(text, signal.span, tuple(self._head(head, depth) for head in signal.heads))
         line = self._acting(signal.name, signal.lines)
         return Cause(text, line.span, tuple(self._why_line(line, signal.lines, depth)))
 

@@ -154,9 +154,7 @@ def _try(
                 world.expand(atom(signal.aspect, aspect))
     except InputError:
         return None
-    assumptions: list[Expr] = [
-        world.expand(world.lower(a.condition)) for a in plan.assumptions
-    ]
+    assumptions: list[Expr] = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
     check = SituationCheck(plan.inputs, assumptions, timeout)
     if not isinstance(check.find(acts), Exists):
         return None

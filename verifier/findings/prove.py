@@ -46,9 +46,7 @@ def prove(
     """
     prover = _Prover(plan, world or World(plan), timeout)
     wanted = set(only)
-    todo = [
-        o for o in obligations(plan, prover.world.lower) if not wanted or o.property in wanted
-    ]
+    todo = [o for o in obligations(plan, prover.world.lower) if not wanted or o.property in wanted]
     if not wanted:
         _check_claims(plan, todo)
     verdicts: list[Verdict] = []
@@ -146,9 +144,7 @@ class _Prover:
                 )
                 return Verdict(obligation, "broken", finding=finding)
 
-    def _possible(
-        self, obligation: Obligation, goal: Expr, answer: Exists | Impossible
-    ) -> Verdict:
+    def _possible(self, obligation: Obligation, goal: Expr, answer: Exists | Impossible) -> Verdict:
         match answer:
             case Exists(situation=situation):
                 self._replay(obligation, situation)
@@ -223,7 +219,8 @@ def _check_claims(plan: Plan, todo: Sequence[Obligation]) -> None:
     errors = []
     titles = {proof.title for proof in plan.proofs}
     known = [*BY_NAME, *titles]
-    for claim in (*plan.waivers, *plan.expectations):
+    claims: tuple[Waiver | Expectation, ...] = (*plan.waivers, *plan.expectations)
+    for claim in claims:
         if claim.claim not in known:
             errors.append(
                 Diagnostic(
@@ -235,9 +232,7 @@ def _check_claims(plan: Plan, todo: Sequence[Obligation]) -> None:
                 )
             )
         elif not any(_matches(claim, o) for o in todo):
-            about = dict.fromkeys(
-                ", ".join(o.subjects) for o in todo if o.property == claim.claim
-            )
+            about = dict.fromkeys(", ".join(o.subjects) for o in todo if o.property == claim.claim)
             errors.append(
                 Diagnostic(
                     "CP210",
@@ -256,12 +251,9 @@ def _check_claims(plan: Plan, todo: Sequence[Obligation]) -> None:
 def _unmet(plan: Plan, verdicts: Sequence[Verdict]) -> Iterable[Unmet]:
     """Expectations of which nothing came true."""
     for expectation in plan.expectations:
-        if not any(
-            _matches(expectation, v.obligation) and v.status == "broken" for v in verdicts
-        ):
+        if not any(_matches(expectation, v.obligation) and v.status == "broken" for v in verdicts):
             subjects = f" for {', '.join(expectation.subjects)}" if expectation.subjects else ""
             yield Unmet(
                 f"the file expects {expectation.claim}{subjects} to be broken, and it is not",
                 expectation.span,
             )
-

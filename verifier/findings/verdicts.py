@@ -1,30 +1,14 @@
 """What came out: verdicts, findings and the report, as plain data."""
 
 from dataclasses import dataclass
-from enum import IntEnum
 from typing import Literal
 
+from verifier.findings.exit_codes import ExitCode
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.world.situation import Situation
-
-
-class ExitCode(IntEnum):
-    """The exit codes of every command, in one table. Of several files the first of
-    4, 2, 1, 3, 0 that occurs is returned."""
-
-    AS_EXPECTED = 0
-    """Everything is as the file says: all proved, or broken exactly where it expects so."""
-    BROKEN = 1
-    """Something is broken (or something expected to be broken is not)."""
-    BAD_INPUT = 2
-    """The input is wrong; nothing was decided about it."""
-    UNDECIDED = 3
-    """Something is undecided, and nothing is broken."""
-    OUR_BUG = 4
-    """A bug of clearproof's own, such as a finding that does not replay."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ class Builder:
         return s.Name(str(token), self._span(token))
 
     def _name(self, tree: Node, nth: int = 0) -> s.Name:
-        found = [child for child in _trees(tree, "name")]
+        found = list(_trees(tree, "name"))
         return self._name_of(cast(Token, found[nth].children[0]))
 
     def _names(self, tree: Node, nth: int = 0) -> tuple[s.Name, ...]:
@@ -164,7 +164,7 @@ class Builder:
             case "negation":  # parentheses
                 return self._condition(tree.children[1])
             case "train_on":
-                words = [t for t in _tokens(tree)]
+                words = list(_tokens(tree))
                 state = s.State("train on", "", self._span(words[0]).to(self._span(words[1])))
                 return s.Fact(_quantity(tree), self._names(tree), state, span)
             case "fact":

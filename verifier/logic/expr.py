@@ -199,9 +199,7 @@ def _absorb(kind: type[Group], parts: list[Expr]) -> list[Expr]:
             inner = set(part.parts)
             if inner & alone:
                 continue
-            if any(
-                isinstance(p, Group) and p is not part and set(p.parts) < inner for p in parts
-            ):
+            if any(isinstance(p, Group) and p is not part and set(p.parts) < inner for p in parts):
                 continue
         kept.append(part)
     return kept

@@ -157,9 +157,7 @@ def _gates(statements: Iterable[syntax.Statement]) -> dict[str, Gate]:
     }
 
 
-def _levers(
-    statements: Iterable[syntax.Statement], names: Names
-) -> dict[str, tuple[str, ...]]:
+def _levers(statements: Iterable[syntax.Statement], names: Names) -> dict[str, tuple[str, ...]]:
     levers: dict[str, tuple[str, ...]] = {}
     for s in statements:
         if isinstance(s, syntax.Lever):
@@ -251,9 +249,7 @@ def _between(first: str, second: str, track: Track) -> tuple[str, ...] | None:
     return None
 
 
-def _derails(
-    statements: Iterable[syntax.Statement], track: Track, names: Names
-) -> list[Derail]:
+def _derails(statements: Iterable[syntax.Statement], track: Track, names: Names) -> list[Derail]:
     derails = []
     for s in statements:
         if not isinstance(s, syntax.Derail):

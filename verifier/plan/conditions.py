@@ -130,9 +130,7 @@ def _already_explained(words: Vocabulary, name: syntax.Name) -> bool:
                for e in words.names.errors)  # fmt: skip
 
 
-def _wrong_state(
-    name: syntax.Name, kind: str, state: syntax.State, words: Vocabulary
-) -> None:
+def _wrong_state(name: syntax.Name, kind: str, state: syntax.State, words: Vocabulary) -> None:
     states = STATES_OF.get(kind)
     if kind == "lever":
         states = ", ".join(words.levers[name.text])
@@ -264,9 +262,7 @@ def _signal(
                 or "The chart has: " + ", ".join(a.name for a in aspects) + ".",
             )
             return Says(aspect, (), span, "")
-        return Says(
-            aspect, _among(aspect, {state.value}), span, f"{name.text} shows {state.value}"
-        )
+        return Says(aspect, _among(aspect, {state.value}), span, f"{name.text} shows {state.value}")
     return None
 
 

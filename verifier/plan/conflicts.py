@@ -60,5 +60,7 @@ def _distinct(
     Two routes that start at one place share track before they part: that is diverging
     only. Two that have run together go on together, which says nothing new.
     """
-    rest = [(kind, places) for kind, places in kinds.items() if kind != "diverging"]
+    rest: list[tuple[ConflictKind, list[str]]] = [
+        (kind, places) for kind, places in kinds.items() if kind != "diverging"
+    ]
     return rest or list(kinds.items())

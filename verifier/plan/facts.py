@@ -82,9 +82,7 @@ def points_report(name: str) -> Observable:
 
 
 def derail_report(name: str) -> Observable:
-    return Observable(
-        "derail report", name, ("derailing", "non-derailing", "moving"), "derailing"
-    )
+    return Observable("derail report", name, ("derailing", "non-derailing", "moving"), "derailing")
 
 
 def gate_report(name: str) -> Observable:

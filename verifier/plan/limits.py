@@ -74,9 +74,11 @@ def _inside_declared(starts: list[Port], signals: Set[str], ground: _Ground) -> 
     return _spread(
         {port.piece for port in starts},
         ground,
-        lambda own, other: not (
-            set(ground.by_port.get(own, ())) & signals
-            or set(ground.by_port.get(other, ())) & signals
+        lambda own, other: (
+            not (
+                set(ground.by_port.get(own, ())) & signals
+                or set(ground.by_port.get(other, ())) & signals
+            )
         ),
     )
 
@@ -84,7 +86,9 @@ def _inside_declared(starts: list[Port], signals: Set[str], ground: _Ground) -> 
 def _inside_computed(start: str, ground: _Ground) -> set[str]:
     """Pieces around ``start`` up to the nearest signal, either way, on every side."""
     return _spread(
-        {start}, ground, lambda own, other: own not in ground.by_port and other not in ground.by_port
+        {start},
+        ground,
+        lambda own, other: own not in ground.by_port and other not in ground.by_port,
     )
 
 

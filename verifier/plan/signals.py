@@ -97,9 +97,7 @@ def _head_names(node: syntax.Signal, names: Names) -> tuple[str, ...]:
     return tuple(f"{node.name.text}.{head.text}" for head in node.heads)
 
 
-def _find_place(
-    node: syntax.Signal, track: Track, names: Names
-) -> tuple[Joint, Port] | None:
+def _find_place(node: syntax.Signal, track: Track, names: Names) -> tuple[Joint, Port] | None:
     """The joint a signal stands at and the end it governs moves into."""
     for step in (node.near, node.far):
         if not names.find(step.name, "block", "turnout", "crossing", "slip", "edge", "bumper"):
@@ -395,5 +393,3 @@ def _check_otherwise(
             "Say what it shows when no other line holds: `Stop otherwise`, or `red otherwise` "
             "for a head.",
         )
-
-

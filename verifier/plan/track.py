@@ -59,9 +59,7 @@ class _Stretch:
     uses: list[tuple[int, int, bool]]
 
 
-def build_track(
-    statements: Iterable[syntax.Statement], names: Names
-) -> Track | None:
+def build_track(statements: Iterable[syntax.Statement], names: Names) -> Track | None:
     """The track as one graph; None when an error was found (it is noted in ``names``)."""
     before = len(names.errors)
     lines = [s for s in statements if isinstance(s, syntax.Track)]
@@ -84,9 +82,7 @@ def build_track(
     return Track(pieces, tuple(joints), joint_at, graph, tuple(tuple(row) for row in placed))
 
 
-def _step_ends(
-    step: syntax.Step, index: int, count: int, names: Names
-) -> tuple[str, str, str]:
+def _step_ends(step: syntax.Step, index: int, count: int, names: Names) -> tuple[str, str, str]:
     """Kind of the element, the name of its end on the left, and on the right."""
     nothing = ("", "", "")
     declared = names.find(step.name, "block", "turnout", "crossing", "slip", "edge", "bumper")
@@ -163,9 +159,7 @@ def _place_plain(
                 continue
             left = _side(line, rows[row], i - 1, i - 1, of_left=True)
             right = _side(line, rows[row], i + 1, i, of_left=False)
-            here.append(
-                _Stretch(step.name.text, row, left, right, step.span, [(row, i, False)])
-            )
+            here.append(_Stretch(step.name.text, row, left, right, step.span, [(row, i, False)]))
         first, last = (here[0], here[-1]) if len(here) > 1 else (None, None)
         if (
             first and last and first.block == last.block
@@ -237,15 +231,13 @@ def _pieces(names: Names, stretches: list[_Stretch]) -> dict[str, Piece]:
                 pieces[name] = Piece(name, "crossing", block.text, CROSSING_ENDS, declared.span)
             case syntax.Slip(block=block, single=single):
                 slips: tuple[tuple[str, str], ...] = (
-                    (f"{single[0]}-left", f"{single[1]}-right"),
-                ) if single else (("along-left", "across-right"), ("across-left", "along-right"))
-                pieces[name] = Piece(
-                    name, "slip", block.text, CROSSING_ENDS, declared.span, slips
+                    ((f"{single[0]}-left", f"{single[1]}-right"),)
+                    if single
+                    else (("along-left", "across-right"), ("across-left", "along-right"))
                 )
+                pieces[name] = Piece(name, "slip", block.text, CROSSING_ENDS, declared.span, slips)
             case syntax.Edge(direction=direction):
-                pieces[name] = Piece(
-                    name, "edge", None, ("end",), declared.span, (), direction
-                )
+                pieces[name] = Piece(name, "edge", None, ("end",), declared.span, (), direction)
             case syntax.Bumper():
                 pieces[name] = Piece(name, "bumper", None, ("end",), declared.span)
             case _:
@@ -263,8 +255,8 @@ def _placed(
     for stretch in stretches:
         counts[stretch.block] = nth = counts.get(stretch.block, 0) + 1
         name = stretch.block if nth == 1 else f"{stretch.block}/{nth}"
-        for row, step, mirrored in stretch.uses:
-            plain[row, step] = name, mirrored
+        for row, place, mirrored in stretch.uses:
+            plain[row, place] = name, mirrored
     placed: list[list[Placed]] = []
     for row, line in enumerate(lines):
         placed.append([])

@@ -1,5 +1,6 @@
 """What is to be proved, apart from proving it."""
 
+from builtins import property as computed
 from dataclasses import dataclass
 from typing import Literal
 
@@ -34,7 +35,7 @@ class Obligation:
     place: str = ""
     advice: bool = False
 
-    @property
+    @computed
     def key(self) -> str:
         """``property: subject, subject``, unique within a file."""
         return f"{self.property}: {', '.join(self.subjects)}"

@@ -22,9 +22,7 @@ def permits(signal: Signal, plan: Plan) -> Expr:
 
 def takes(route: Route) -> Expr:
     """A train that passes the signal goes this way: all facing points lie for it."""
-    return both(
-        *(atom(facts.points(n.points), n.position) for n in route.needs if n.facing)
-    )
+    return both(*(atom(facts.points(n.points), n.position) for n in route.needs if n.facing))
 
 
 def takes_up_to(route: Route, count: int) -> Expr:

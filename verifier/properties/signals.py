@@ -75,9 +75,7 @@ def opposing_proceeds(plan: Plan) -> Iterator[Obligation]:
     )  # fmt: skip
 
 
-def _conflicting(
-    name: str, kind: ConflictKind, plan: Plan, trouble: str
-) -> Iterator[Obligation]:
+def _conflicting(name: str, kind: ConflictKind, plan: Plan, trouble: str) -> Iterator[Obligation]:
     """One obligation for every pair of signals with routes that conflict in one way."""
     pairs: dict[tuple[str, str], list[Conflict]] = {}
     order = {signal: i for i, signal in enumerate(plan.signals)}
@@ -175,9 +173,7 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
             for i, need in enumerate(route.needs):
                 points = facts.points(need.points)
                 wrong = (
-                    atom(points, "open")
-                    if need.facing
-                    else opposite(atom(points, need.position))
+                    atom(points, "open") if need.facing else opposite(atom(points, need.position))
                 )
                 bad.setdefault(need.points, []).append(both(takes_up_to(route, i), wrong))
                 first.setdefault(need.points, route)
@@ -265,7 +261,7 @@ def approach_untruthful(plan: Plan) -> Iterator[Obligation]:
                 f"{signal.name} promises more than the next signal, {name}, then shows",
                 (signal.span, ahead.span),
                 (signal.name, name),
-                ways[:1],
+                tuple(ways[:1]),
                 (ahead.enters.piece,),
                 name,
             )
@@ -424,9 +420,7 @@ def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
         )
         fouled = either(*(occupied(block) for block in crossover.between))
         for signal, routes in _signals_with_routes(plan):
-            over = [
-                r for r in routes if any(need.points in crossover.ends for need in r.needs)
-            ]
+            over = [r for r in routes if any(need.points in crossover.ends for need in r.needs)]
             if not over:
                 continue
             yield Obligation(
@@ -481,7 +475,7 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
                 f"{signal.name} proceeds while derail {derail.name} is set against its purpose",
                 (signal.span, derail.span),
                 (signal.name,),
-                (over or past)[:1],
+                tuple(over or past)[:1],
                 (derail.port.piece,),
                 derail.name,
             )
@@ -510,7 +504,7 @@ def span_not_locked(plan: Plan) -> Iterator[Obligation]:
                 f"{signal.name} lets a train go while gate {gate.name} is open",
                 (signal.span, gate.span),
                 (signal.name,),
-                over[:1],
+                tuple(over[:1]),
                 tuple(n for n in over[0].pieces if plan.track.pieces[n].block == gate.block),
                 gate.name,
             )

@@ -78,9 +78,7 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
 def _is_meant_to_clear(route: Route, plan: Plan) -> bool:
     if not all(plan.blocks[block].detected for block in route.blocks):
         return False
-    return not (
-        route.exit_kind == "edge" and plan.track.pieces[route.exit].direction == "entering"
-    )
+    return not (route.exit_kind == "edge" and plan.track.pieces[route.exit].direction == "entering")
 
 
 def rule_never_used(plan: Plan) -> Iterator[Obligation]:
@@ -95,9 +93,7 @@ def rule_never_used(plan: Plan) -> Iterator[Obligation]:
             yield from _lines_used(head.name, signal.name, head.lines, signal.enters.piece)
 
 
-def _lines_used(
-    owner: str, signal: str, lines: Sequence[Line], piece: str
-) -> Iterator[Obligation]:
+def _lines_used(owner: str, signal: str, lines: Sequence[Line], piece: str) -> Iterator[Obligation]:
     shown = Counter(line.shows for line in lines)
     for line in lines:
         if shown[line.shows] > 1:
@@ -160,15 +156,11 @@ def compatible_routes_blocked(plan: Plan) -> Iterator[Obligation]:
     Source: Reports of the United States Commissioners to the Vienna Exhibition of 1873,
     pp. 494-495, the footnote on lever 9.
     """
-    conflicting = {
-        frozenset((c.first.name, c.second.name)) for c in plan.conflicts
-    }
+    conflicting = {frozenset((c.first.name, c.second.name)) for c in plan.conflicts}
     seen: set[frozenset[str]] = set()
     for limits in plan.limits:
         inside = set(limits.pieces)
-        here = [
-            r for r in plan.routes if inside & set(r.pieces) and _is_meant_to_clear(r, plan)
-        ]
+        here = [r for r in plan.routes if inside & set(r.pieces) and _is_meant_to_clear(r, plan)]
         for i, one in enumerate(here):
             for two in here[i + 1 :]:
                 pair = frozenset((one.name, two.name))

@@ -1,0 +1,1 @@
+"""What a person prints: the locking sheet."""

@@ -16,9 +16,7 @@ def shown_by(line: Line, signal: Signal, chart: Chart) -> Combination:
     return colours
 
 
-def colour_meaning(
-    colour: Atom, signal: Signal, head: int, chart: Chart, named: Named
-) -> Expr:
+def colour_meaning(colour: Atom, signal: Signal, head: int, chart: Chart, named: Named) -> Expr:
     """That one head shows one of these colours."""
     if signal.by_head:
         lines = signal.heads[head].lines
@@ -28,9 +26,7 @@ def colour_meaning(
     )
 
 
-def aspect_meaning(
-    aspect: Atom, signal: Signal, chart: Chart, named: Named
-) -> Expr:
+def aspect_meaning(aspect: Atom, signal: Signal, chart: Chart, named: Named) -> Expr:
     """That a signal is read as one of these aspects."""
     if not signal.by_head:
         return first_line(

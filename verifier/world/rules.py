@@ -35,16 +35,11 @@ def first_line(
     result = FALSE
     for line in reversed(lines):
         when = TRUE if line.when is None else lower(line.when, named)
-        if wanted(line):
-            result = either(when, result)
-        else:
-            result = both(opposite(when), result)
+        result = either(when, result) if wanted(line) else both(opposite(when), result)
     return result
 
 
-def line_meaning(
-    act: Atom, lines: Sequence[Line], index: int, named: Named
-) -> Expr:
+def line_meaning(act: Atom, lines: Sequence[Line], index: int, named: Named) -> Expr:
     """That line ``index`` acts (or idles)."""
     acts = first_line(lines, lambda line: line.index == index, named)
     return acts if act.values == ("acts",) else opposite(acts)

@@ -1,0 +1,38 @@
+"""What the signals show in one situation, drawn and listed."""
+
+from collections.abc import Iterator
+
+from verifier.engines.evaluator import Evaluator
+from verifier.findings.cause import causes
+from verifier.plan.model import Plan
+from verifier.reports.ink import Ink
+from verifier.reports.terminal import cause_lines, picture
+from verifier.reports.words import fact_words
+from verifier.world.situation import Situation
+
+
+def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False) -> Iterator[str]:
+    """The situation in words, the drawing, and a line for each signal."""
+    yield ink.paint(plan.title, "strong")
+    said = [fact_words(what, situation.state(what)) for what in plan.inputs
+            if what in situation.facts]  # fmt: skip
+    yield f"   Situation: {'; '.join(said) or 'all as usual'}; everything else as usual."
+    yield ""
+    yield from picture(plan, situation, ink)
+    yield ""
+    evaluator = Evaluator(plan)
+    seen = evaluator.see(situation)
+    wide = max((len(name) for name in plan.signals), default=0)
+    for signal in plan.signals.values():
+        aspect = seen.aspect(signal)
+        listed = plan.chart.get(aspect)
+        style = "unsure"
+        if listed:
+            style = "good" if listed.proceeds else "unsure" if listed.permits else "bad"
+        meaning = f": {listed.indication.text}" if listed else ""
+        colours = " over ".join(seen.colours(signal))
+        yield f"   {signal.name:<{wide}}  {ink.paint(aspect, style)} ({colours}){meaning}"
+        if why:
+            for cause in causes(plan, evaluator, situation, (signal.name,)):
+                for inner in cause.because:
+                    yield from cause_lines(inner, "       ", ink)

@@ -1,0 +1,95 @@
+"""`clearproof explain`: properties, error codes, and the lists everything is drawn from."""
+
+from collections.abc import Iterator
+
+from verifier.findings.exit_codes import table
+from verifier.language.codes import CODES, Code
+from verifier.plan.aspects import INDICATIONS, chart
+from verifier.properties.catalogue import BY_NAME, CATALOGUE, Property
+from verifier.properties.examples import example
+
+LISTS = ("properties", "codes", "indications", "aspects", "exit-codes")
+
+
+def topics() -> list[str]:
+    return [*LISTS, *BY_NAME, *CODES]
+
+
+def explain(name: str) -> Iterator[str] | None:
+    """The explanation of a topic as lines; None when there is none of that name."""
+    if name in BY_NAME:
+        return _property(BY_NAME[name])
+    if name.upper() in CODES:
+        return _code(CODES[name.upper()])
+    match name:
+        case "properties":
+            return _properties()
+        case "codes":
+            return (f"{code.code}  {code.title}" for code in CODES.values())
+        case "indications":
+            return _indications()
+        case "aspects":
+            return _aspects()
+        case "exit-codes":
+            return iter(table())
+        case _:
+            return None
+
+
+def _property(entry: Property) -> Iterator[str]:
+    yield f"{entry.name} ({entry.group}): {entry.title}"
+    yield ""
+    yield from entry.explanation.splitlines()
+    for kind, words in (("broken", "A file in which it is broken"), ("mended", "The same, mended")):
+        yield ""
+        yield f"{words}:"
+        yield ""
+        yield from _indented(example(entry.name, kind))
+
+
+def _code(code: Code) -> Iterator[str]:
+    yield f"{code.code}: {code.title}"
+    yield ""
+    yield from code.explanation.splitlines()
+    yield ""
+    yield "Wrong:"
+    yield ""
+    yield from _indented(code.bad)
+    yield ""
+    yield "Right:"
+    yield ""
+    yield from _indented(code.good)
+
+
+def _indented(text: str) -> Iterator[str]:
+    return (f"    {line}".rstrip() for line in text.strip("\n").splitlines())
+
+
+def _properties() -> Iterator[str]:
+    group = ""
+    for entry in CATALOGUE:
+        if entry.group != group:
+            group = entry.group
+            yield f"{group[0].upper()}{group[1:]}:"
+        yield f"  {entry.name:<26}  {entry.title}"
+
+
+def _indications() -> Iterator[str]:
+    yield "Indications, least restrictive first, and what each promises:"
+    for indication in sorted(INDICATIONS.values(), key=lambda i: -i.rank):
+        promises = []
+        if indication.way != "any":
+            promises.append(f"a {indication.way} route")
+        if indication.next_at_least:
+            least = indication.next_at_least
+            speed = "" if least == "slow" else f", and at least {least} speed there"
+            promises.append(f"a next signal that is not at stop{speed}")
+        yield f"  {indication.text:<60} {' and '.join(promises) or '-'}"
+
+
+def _aspects() -> Iterator[str]:
+    yield "The built-in chart (an `aspect` statement replaces or adds to it):"
+    for aspect in chart(()).aspects:
+        colours = " or ".join(" over ".join(c) for c in aspect.combinations)
+        yield f"  {aspect.name:<19} {colours}"
+        yield f"  {'':<19} {aspect.indication.text}"

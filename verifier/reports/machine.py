@@ -1,0 +1,144 @@
+"""The JSON report. Its schema is published beside this file, ``report.schema.json``."""
+
+import json
+from importlib import resources
+from typing import Any
+
+from verifier import __version__
+from verifier.findings.exit_codes import ExitCode
+from verifier.findings.verdicts import Cause, Finding, Report, Verdict
+from verifier.language.diagnostics import Diagnostic
+from verifier.language.source import Span
+from verifier.plan.facts import Observable
+from verifier.properties.catalogue import BY_NAME
+from verifier.reports.words import fact_words, tallies
+from verifier.world.situation import Situation
+
+SCHEMA_VERSION = 1
+
+Json = dict[str, Any]
+
+
+def schema() -> Json:
+    """The JSON Schema that every JSON report satisfies."""
+    text = resources.files("verifier.reports").joinpath("report.schema.json").read_text("utf-8")
+    loaded: Json = json.loads(text)
+    return loaded
+
+
+def document(files: list[Json], exit_code: ExitCode) -> Json:
+    """One JSON report over all files asked for."""
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "tool": {"name": "clearproof", "version": __version__},
+        "exit_code": int(exit_code),
+        "files": files,
+    }
+
+
+def file_with_errors(name: str, diagnostics: tuple[Diagnostic, ...]) -> Json:
+    return {
+        "file": name,
+        "exit_code": int(ExitCode.BAD_INPUT),
+        "errors": [diagnostic_json(d) for d in diagnostics],
+    }
+
+
+def diagnostic_json(diagnostic: Diagnostic) -> Json:
+    return {
+        "code": diagnostic.code,
+        "message": diagnostic.message,
+        "hint": diagnostic.hint,
+        "place": _place(diagnostic.span),
+        "others": [{"text": text, "place": _place(span)} for span, text in diagnostic.others],
+    }
+
+
+def file_report(report: Report) -> Json:
+    plan = report.plan
+    return {
+        "file": plan.source.name,
+        "title": plan.title,
+        "exit_code": int(report.exit_code),
+        "interrupted": report.interrupted,
+        "counts": tallies(report.verdicts),
+        "assumed": list(report.assumed),
+        "assumptions": [
+            {"title": a.title, "text": a.text, "place": _place(a.span)} for a in plan.assumptions
+        ],
+        "not_as_expected": [{"text": u.text, "place": _place(u.span)} for u in report.unmet],
+        "verdicts": [_verdict(v) for v in report.verdicts],
+    }
+
+
+def _verdict(verdict: Verdict) -> Json:
+    obligation = verdict.obligation
+    entry = BY_NAME.get(obligation.property)
+    return {
+        "property": obligation.property,
+        "group": entry.group if entry else "your own",
+        "subjects": list(obligation.subjects),
+        "status": verdict.status,
+        "expected": verdict.expected,
+        "advice": obligation.advice,
+        "trouble": obligation.trouble if verdict.status == "broken" else "",
+        "why": verdict.why,
+        "situations": verdict.covered,
+        "rests_on": list(verdict.rests_on),
+        "places": [_place(span) for span in obligation.spans],
+        "routes": [r.name for r in obligation.routes],
+        "meeting_place": obligation.place,
+        "finding": _finding(verdict.finding) if verdict.finding else None,
+        "witness": _situation(verdict.witness) if verdict.witness else None,
+    }
+
+
+def _finding(finding: Finding) -> Json:
+    return {
+        "situation": _situation(finding.situation),
+        "relevant": [_fact(what, finding.situation.state(what)) for what in finding.relevant],
+        "situations": finding.covered,
+        "smallest": finding.smallest,
+        "causes": [_cause(cause) for cause in finding.causes],
+        "mending": [
+            {
+                "of": a.owner,
+                "line_showing": a.shows,
+                "add": a.condition,
+                "place": _place(a.span),
+            }
+            for a in finding.mending
+        ],
+    }
+
+
+def _situation(situation: Situation) -> list[Json]:
+    return [_fact(what, state) for what, state in situation]
+
+
+def _fact(what: Observable, state: str) -> Json:
+    return {
+        "kind": what.kind,
+        "name": what.name,
+        "state": state,
+        "text": fact_words(what, state),
+    }
+
+
+def _cause(cause: Cause) -> Json:
+    return {
+        "text": cause.text,
+        "place": _place(cause.span) if cause.span else None,
+        "because": [_cause(inner) for inner in cause.because],
+    }
+
+
+def _place(span: Span) -> Json:
+    end_line, end_column = span.end_position
+    return {
+        "file": span.source.name,
+        "line": span.line,
+        "column": span.column,
+        "end_line": end_line,
+        "end_column": end_column,
+    }

@@ -1,0 +1,242 @@
+"""The terminal report: one line for each property, then each finding, drawn."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from textwrap import wrap
+
+from verifier.drawing.text import draw
+from verifier.engines.evaluator import evaluate
+from verifier.findings.verdicts import Cause, Finding, Report, Verdict
+from verifier.language.source import Span
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.properties.catalogue import BY_NAME
+from verifier.reports.ink import Ink
+from verifier.reports.words import (
+    STATUS_WORDS,
+    covered_words,
+    situation_words,
+    tallies,
+    tally_words,
+)
+from verifier.world.situation import Situation
+
+SHOWN_FINDINGS = 5
+
+
+def report_lines(report: Report, ink: Ink, *, everything: bool = False) -> Iterator[str]:
+    """The whole report of one file. ``everything``: every finding, expected ones too."""
+    yield ink.paint(report.plan.title, "strong") + ink.paint(
+        f"   {report.plan.source.name}", "quiet"
+    )
+    yield from _property_table(report, ink)
+    yield from _findings(report, ink, everything)
+    yield from _set_aside(report, ink)
+    yield from _assumed(report, ink)
+    for unmet in report.unmet:
+        yield ink.paint("NOT AS EXPECTED: ", "bad") + f"{unmet.text} ({unmet.span.where})"
+    yield _summary(report, ink)
+
+
+def _summary(report: Report, ink: Ink) -> str:
+    numbers = tallies(report.verdicts)
+    style = "good"
+    if numbers["broken"] or report.unmet:
+        style = "bad"
+    elif numbers["undecided"] or report.interrupted:
+        style = "unsure"
+    text = tally_words(report.verdicts)
+    if report.interrupted:
+        text += " (interrupted)"
+    return ink.paint(text, style) + "."
+
+
+# ------------------------------------------------------------------ one line a property
+
+
+def _property_table(report: Report, ink: Ink) -> Iterator[str]:
+    groups: dict[str, list[Verdict]] = {}
+    for verdict in report.verdicts:
+        groups.setdefault(verdict.obligation.property, []).append(verdict)
+    if not groups:
+        yield "  Nothing to prove: the file has no signals."
+        return
+    wide = min(28, max(map(len, groups)))
+    for name, verdicts in groups.items():
+        word, style = _status_of(verdicts)
+        entry = BY_NAME.get(name)
+        title = entry.title if entry else "your own property"
+        label = name if len(name) <= wide else name[: wide - 1] + "…"
+        line = f"  {label:<{wide}}  {ink.paint(f'{word:<9}', style)}  {_share(verdicts):>9}"
+        yield f"{line}  {ink.paint(title, 'quiet')}"
+
+
+def _status_of(verdicts: Sequence[Verdict]) -> tuple[str, str]:
+    """The worst status of a property's verdicts, and how to paint it."""
+    if any(v.fails for v in verdicts):
+        return "BROKEN", "bad"
+    if any(v.status == "undecided" and not v.obligation.advice for v in verdicts):
+        return "undecided", "unsure"
+    if any(v.status == "broken" and v.expected for v in verdicts):
+        return "expected", "good"
+    if any(v.status in ("broken", "undecided") for v in verdicts):
+        return "advice", "unsure"
+    if all(v.status == "waived" for v in verdicts):
+        return "waived", "unsure"
+    return "proved", "good"
+
+
+def _share(verdicts: Sequence[Verdict]) -> str:
+    """``3`` when all are alike, else how many are not proved: ``2 of 7``."""
+    odd = sum(1 for v in verdicts if v.status != "proved")
+    return f"{odd} of {len(verdicts)}" if odd and odd < len(verdicts) else str(len(verdicts))
+
+
+# ------------------------------------------------------------------ findings
+
+
+def _findings(report: Report, ink: Ink, everything: bool) -> Iterator[str]:
+    wanted = [
+        v
+        for v in report.verdicts
+        if v.status == "broken" and (everything or not v.expected or v.obligation.advice)
+    ]
+    wanted += [v for v in report.verdicts if v.status == "undecided" and not report.interrupted]
+    shown = wanted if everything else wanted[:SHOWN_FINDINGS]
+    for number, verdict in enumerate(shown, start=1):
+        yield ""
+        yield from finding_lines(number, verdict, report, ink)
+    if len(shown) < len(wanted):
+        yield ""
+        yield f"  … and {len(wanted) - len(shown)} further; `--all` shows them all."
+    if wanted:
+        yield ""
+
+
+def finding_lines(number: int, verdict: Verdict, report: Report, ink: Ink) -> Iterator[str]:
+    """One finding: sentence, drawing, situation, causes, mending."""
+    obligation = verdict.obligation
+    kind = STATUS_WORDS[verdict.status]
+    if obligation.advice:
+        kind = "advice"
+    style = "unsure" if obligation.advice or verdict.status == "undecided" else "bad"
+    yield (
+        f"{number}. {ink.paint(kind, style)} {ink.paint(obligation.property, 'strong')}: "
+        f"{', '.join(obligation.subjects)}"
+    )
+    if verdict.status == "undecided":
+        yield from _paragraph(f"Not decided: {verdict.why}.", ink)
+        return
+    yield from _paragraph(_sentence(obligation.trouble), ink)
+    for span in obligation.spans[:2] if verdict.finding is None else ():
+        yield f"   {_place(span)}"
+    if verdict.finding is not None and obligation.signals:
+        yield from _situation(verdict, verdict.finding, report, ink)
+
+
+def _situation(verdict: Verdict, finding: Finding, report: Report, ink: Ink) -> Iterator[str]:
+    plan = report.plan
+    yield ""
+    yield from picture(plan, finding.situation, ink, verdict.obligation.pieces, finding.relevant)
+    yield ""
+    words = situation_words(finding.situation, finding.relevant, plan.inputs)
+    yield from _paragraph(f"Situation: {words}. {covered_words(finding, report)}", ink)
+    if not finding.smallest:
+        yield from _paragraph("(Time ran out before it was made as small as can be.)", ink)
+    yield "   Why:"
+    for cause in finding.causes:
+        yield from cause_lines(cause, "     ", ink)
+    if finding.mending:
+        yield "   To mend it (proved; what is lined up can still clear):"
+        for addition in finding.mending:
+            yield (
+                f"     add `and {addition.condition}` to `{addition.shows} when …` of "
+                f"{addition.owner}, {_place(addition.span)}"
+            )
+    if verdict.obligation.property == "opposing-proceeds":
+        both = ", ".join(verdict.obligation.subjects)
+        yield from _paragraph(
+            "Or, where a dispatcher gives trains their authority before they move, set it aside: "
+            f'`waive opposing-proceeds for {both} because "…"`.',
+            ink,
+        )
+
+
+def picture(
+    plan: Plan,
+    situation: Situation,
+    ink: Ink,
+    focus: Sequence[str] = (),
+    relevant: Iterable[Observable] | None = None,
+) -> Iterator[str]:
+    """The track in a situation, indented."""
+    seen = evaluate(plan, situation)
+    kept = None if relevant is None else frozenset(relevant)
+    for line in draw(
+        plan,
+        seen,
+        focus=focus,
+        ascii_only=ink.ascii_only,
+        relevant=kept,
+        width=ink.width - 3,
+    ):
+        yield f"   {line}".rstrip()
+
+
+def cause_lines(cause: Cause, indent: str, ink: Ink) -> Iterator[str]:
+    place = f"   {_place(cause.span)}" if cause.span and not cause.because else ""
+    if cause.span and cause.because:
+        place = f"   {_place(cause.span)}: `{_first_line(cause.span)}`"
+    yield f"{indent}{cause.text}{ink.paint(place, 'quiet')}"
+    for inner in cause.because:
+        if inner.because or (inner.span and cause.span and inner.span.line != cause.span.line):
+            yield from cause_lines(inner, indent + "  ", ink)
+        else:
+            yield f"{indent}  {inner.text}"
+
+
+def _first_line(span: Span) -> str:
+    return " ".join(span.text.splitlines()[0].split())
+
+
+def _place(span: Span) -> str:
+    return span.where
+
+
+def _sentence(text: str) -> str:
+    return text[0].upper() + text[1:] + "." if text[0].islower() and " " in text else text + "."
+
+
+def _paragraph(text: str, ink: Ink) -> Iterator[str]:
+    yield from wrap(
+        text,
+        width=ink.width,
+        initial_indent="   ",
+        subsequent_indent="   ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+
+
+# ------------------------------------------------------------------ what it rests on
+
+
+def _set_aside(report: Report, ink: Ink) -> Iterator[str]:
+    waived: dict[str, list[str]] = {}
+    for verdict in report.verdicts:
+        if verdict.status == "waived":
+            about = f"{verdict.obligation.property} for {', '.join(verdict.obligation.subjects)}"
+            waived.setdefault(verdict.why, []).append(about)
+    if waived:
+        yield "Waived:"
+        for reason, abouts in waived.items():
+            yield from _paragraph(f"{'; '.join(abouts)}: {reason}", ink)
+
+
+def _assumed(report: Report, ink: Ink) -> Iterator[str]:
+    yield "Assumed:"
+    for assumption in report.plan.assumptions:
+        yield from _paragraph(
+            f'"{assumption.title}": {assumption.text} ({assumption.span.where})', ink
+        )
+    for text in report.assumed:
+        yield from _paragraph(text, ink)

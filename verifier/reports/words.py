@@ -1,0 +1,99 @@
+"""Situations, counts and verdicts in words, shared by every report."""
+
+from collections.abc import Iterable
+
+from verifier.findings.verdicts import Finding, Report, Verdict
+from verifier.plan.facts import Observable
+from verifier.properties.phrases import listing
+from verifier.world.situation import Situation
+
+STATUS_WORDS = {
+    "proved": "proved",
+    "broken": "BROKEN",
+    "undecided": "undecided",
+    "waived": "waived",
+}
+
+
+def fact_words(what: Observable, state: str) -> str:
+    """One fact of a situation: ``T1 lies reverse``, ``stock on Main``."""
+    match what.kind:
+        case "stock":
+            return f"stock on {what.name}" if state == "occupied" else f"{what.name} vacant"
+        case "points" | "derail":
+            return f"{what.name} lies {state}"
+        case "gate":
+            return f"gate {what.name} {state}"
+        case "lever":
+            return f"lever {what.name} {state}"
+        case "button":
+            return f"button {what.name} {state}"
+        case _:
+            return f"{what.name} {state}"
+
+
+def situation_words(
+    situation: Situation, relevant: Iterable[Observable], inputs: Iterable[Observable]
+) -> str:
+    """The facts that matter, the unusual ones first: ``T1 lies reverse; Main vacant``."""
+    wanted = set(relevant)
+    about = [what for what in inputs if what in wanted]
+    unusual = [fact_words(w, situation.state(w)) for w in about if w in situation.facts]
+    vacant = [w.name for w in about if w.kind == "stock" and w not in situation.facts]
+    usual = [
+        fact_words(w, situation.state(w))
+        for w in about
+        if w.kind != "stock" and w not in situation.facts
+    ]
+    parts = unusual + usual
+    if vacant:
+        parts.append(f"{listing(vacant)} vacant")
+    return "; ".join(parts) if parts else "nothing in particular: it is always so"
+
+
+def covered_words(finding: Finding, report: Report) -> str:
+    """How many situations one drawn situation stands for."""
+    upto = "up to " if report.plan.assumptions else ""
+    if finding.covered == 1:
+        return "This is the only situation of its kind."
+    return (
+        f"Everything else may be as it likes: this one drawing stands for {upto}"
+        f"{count(finding.covered)} situations."
+    )
+
+
+def count(number: int) -> str:
+    """A count for people: exact while it can be read, else a power of ten."""
+    if number < 10_000_000:
+        return f"{number:,}"
+    return f"about 10^{len(str(number)) - 1}"
+
+
+def tallies(verdicts: Iterable[Verdict]) -> dict[str, int]:
+    """How many verdicts there are of each kind; expected and advice ones by themselves."""
+    numbers = {"broken": 0, "undecided": 0, "expected": 0, "advice": 0, "waived": 0, "proved": 0}
+    for verdict in verdicts:
+        if verdict.status == "broken" and verdict.expected:
+            numbers["expected"] += 1
+        elif verdict.obligation.advice and verdict.status in ("broken", "undecided"):
+            numbers["advice"] += 1
+        else:
+            numbers[verdict.status] += 1
+    return numbers
+
+
+_TALLY_WORDS = {
+    "broken": "broken",
+    "undecided": "undecided",
+    "expected": "broken as the file expects",
+    "advice": "advice",
+    "waived": "waived",
+    "proved": "proved",
+}
+
+
+def tally_words(verdicts: Iterable[Verdict]) -> str:
+    """``2 broken, 36 proved``."""
+    numbers = tallies(verdicts)
+    said = [f"{n} {_TALLY_WORDS[kind]}" for kind, n in numbers.items() if n]
+    return ", ".join(said) or "nothing to prove"
