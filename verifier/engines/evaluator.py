@@ -8,19 +8,25 @@ broken before this evaluator has replayed it, and the enumerator is built on it.
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import product
-from math import prod
 
+from verifier.engines.conditions import all_says, is_true, looking_at, true_in
 from verifier.plan import facts
 from verifier.plan.aspects import Chart
-from verifier.plan.facts import All, AnyOne, Condition, Not, Observable, Says, says_in
+from verifier.plan.facts import Condition, Observable, Says, says_in
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.world.situation import Situation
 
-MAX_COMBINATIONS = 4096
+# Ways in which the signals that one signal reads may turn out, as far as its rules tell
+# them apart. Beyond this many nothing is concluded from them.
+MAX_WAYS = 20_000
 
 
 class Unsettled(Exception):
     """What some signal shows cannot be settled without going round in a circle."""
+
+
+class TooManyWays(Unsettled):
+    """What some signal shows was not settled, but :data:`MAX_WAYS` stood in the way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +76,7 @@ class Evaluator:
             self._reads[owner] = tuple(dict.fromkeys(
                 says.what
                 for line in lines if line.when is not None
-                for says in _all_says(line.when, plan)
+                for says in all_says(line.when, plan)
                 if says.what.kind in ("aspect", "colour")
             ))  # fmt: skip
         self._read_by: dict[str, list[str]] = {}
@@ -83,7 +89,10 @@ class Evaluator:
     def see(self, situation: Situation) -> Seen:
         """Everything. Raises :class:`Unsettled` where the rules do not settle it."""
         given = _Given(self.plan, situation)
-        acting = self._settle(given, self._lines, set(self._lines))
+        acting, given_up = self._settle(given, self._lines)
+        for owner, indexes in acting.items():
+            if len(indexes) != 1:
+                raise _unsettled(owner, given_up)
         states = {what: given[what] for what in self._given_observables()}
         for owner, lines in self._lines.items():
             for line in lines:
@@ -91,9 +100,10 @@ class Evaluator:
                 states[facts.line(owner, line.index)] = acts
         for signal in self.plan.signals.values():
             states |= {what: values.pop() for what, values in self._shown(signal, acting).items()}
+        known: dict[str, bool] = {}
         for name, condition in self.plan.conditions.items():
-            truth = _true(condition.condition, states, {}, self.plan)
-            states[facts.condition(name)] = "true" if truth else "false"
+            known[name] = is_true(condition.condition, looking_at(states), known, self.plan)
+            states[facts.condition(name)] = "true" if known[name] else "false"
         return Seen(states)
 
     def states(self, situation: Situation, wanted: Iterable[Observable]) -> dict[Observable, str]:
@@ -106,9 +116,7 @@ class Evaluator:
         needed = {owner for what in wanted for owner in self._owners_of(what)}
         active = set(needed)
         while True:
-            acting = self._settle(
-                given, dict.fromkeys(o for o in self._lines if o in active), set()
-            )
+            acting, given_up = self._settle(given, [o for o in self._lines if o in active])
             open_ones = [owner for owner in active if len(acting[owner]) > 1]
             if all(len(acting[owner]) == 1 for owner in needed):
                 break
@@ -116,7 +124,7 @@ class Evaluator:
                 o for owner in open_ones for r in self._reads[owner] for o in self._owners_of(r)
             }
             if more <= active:
-                raise Unsettled(open_ones[0])
+                raise _unsettled(open_ones[0], given_up)
             active |= more
         states: dict[Observable, str] = {}
         shown: dict[Observable, str] = {}
@@ -125,6 +133,12 @@ class Evaluator:
             for what, values in self._shown(signal, acting).items():
                 if len(values) == 1:
                     shown[what] = next(iter(values))
+
+        def look(says: Says) -> bool:
+            known = shown if says.what in shown else given
+            return known[says.what] in says.values
+
+        named: dict[str, bool] = {}
         for what in wanted:
             match what.kind:
                 case "line":
@@ -132,8 +146,8 @@ class Evaluator:
                     states[what] = "acts" if acting[owner] == {int(index)} else "idle"
                 case "condition":
                     inner = self.plan.conditions[what.name].condition
-                    holds = _true(inner, given, dict(shown), self.plan)
-                    states[what] = "true" if holds else "false"
+                    named[what.name] = is_true(inner, look, named, self.plan)
+                    states[what] = "true" if named[what.name] else "false"
                 case "aspect" | "colour":
                     states[what] = shown[what]
                 case _:
@@ -142,12 +156,12 @@ class Evaluator:
 
     def true(self, condition: Condition, seen: Seen) -> bool:
         """Whether a condition of the file holds."""
-        return _true(condition, seen.states, {}, self.plan)
+        return true_in(condition, seen.states, self.plan)
 
     def allows(self, situation: Situation, condition: Condition) -> bool:
         """The same in a situation of which only what matters is worked out."""
         wanted = dict.fromkeys(says.what for says in says_in(condition))
-        return _true(condition, self.states(situation, wanted), {}, self.plan)
+        return true_in(condition, self.states(situation, wanted), self.plan)
 
     def _owners_of(self, what: Observable) -> list[str]:
         """The signals or heads whose lines decide the state of an observable."""
@@ -155,7 +169,7 @@ class Evaluator:
             case "line":
                 return [what.name.rpartition("/")[0]]
             case "condition":
-                reads = _all_says(self.plan.conditions[what.name].condition, self.plan)
+                reads = all_says(self.plan.conditions[what.name].condition, self.plan)
                 return [
                     owner
                     for says in reads
@@ -188,54 +202,74 @@ class Evaluator:
                     pass
 
     def _settle(
-        self,
-        given: "_Given",
-        owners: Iterable[str],
-        must: set[str],
-    ) -> dict[str, set[int]]:
-        """Which line acts, for each signal or head: shrink what is possible until settled.
+        self, given: "_Given", owners: Iterable[str]
+    ) -> tuple[dict[str, set[int]], set[str]]:
+        """Which lines may act, for each signal or head: what is possible shrinks until
+        nothing changes. Also those for which there were too many ways to look at.
 
         Only ``owners`` are worked on; the lines of all others stay possible."""
         possible = dict(self._all_lines)
+        given_up: set[str] = set()
         waiting = dict.fromkeys(reversed(list(owners)))
         active = set(waiting)
         while waiting:
             owner = next(iter(waiting))
             del waiting[owner]
-            outcomes = self._outcomes(owner, self._lines[owner], given, possible)
-            if outcomes < possible[owner]:
+            outcomes = self._outcomes(owner, given, possible)
+            if outcomes is None:
+                given_up.add(owner)
+            elif outcomes < possible[owner]:
                 possible[owner] = outcomes
                 waiting.update(
                     dict.fromkeys(o for o in self._read_by.get(owner, ()) if o in active)
                 )
-        for owner in must:
-            if len(possible[owner]) != 1:
-                raise Unsettled(owner)
-        return possible
+        return possible, given_up
 
     def _outcomes(
-        self,
-        owner: str,
-        lines: tuple[Line, ...],
-        states: "_Given",
-        possible: Mapping[str, set[int]],
-    ) -> set[int]:
-        """Lines that may act, over every way the signals it reads may turn out."""
-        reads = self._reads[owner]
-        ways = [sorted(self._shown(self._signal_of[r.name], possible)[r]) for r in reads]
-        if prod(map(len, ways)) > MAX_COMBINATIONS:
-            return possible[owner]
-        outcomes = set()
-        for values in product(*ways):
-            there = dict(zip(reads, values, strict=True))
-            outcomes.add(
-                next(
-                    line.index
-                    for line in lines
-                    if line.when is None or _true(line.when, states, there, self.plan)
-                )
-            )
-        return outcomes
+        self, owner: str, given: "_Given", possible: Mapping[str, set[int]]
+    ) -> set[int] | None:
+        """Lines that may act, over every way the signals it reads may turn out. None when
+        there are too many ways.
+
+        A way is parted in two only where a rule asks what it leaves open."""
+        outcomes: set[int] = set()
+        ways: list[dict[Observable, set[str]]] = [
+            {
+                what: self._shown(self._signal_of[what.name], possible)[what]
+                for what in self._reads[owner]
+            }
+        ]
+        for _ in range(MAX_WAYS):
+            if not ways or outcomes == possible[owner]:
+                return outcomes
+            way = ways.pop()
+            try:
+                outcomes.add(self._first_true(owner, given, way))
+            except _Open as question:
+                may, asked = way[question.says.what], set(question.says.values)
+                ways.append({**way, question.says.what: may - asked})
+                ways.append({**way, question.says.what: may & asked})
+        return None
+
+    def _first_true(self, owner: str, given: "_Given", way: Mapping[Observable, set[str]]) -> int:
+        """The first line whose condition holds; raises :class:`_Open`."""
+
+        def look(says: Says) -> bool:
+            may = way.get(says.what)
+            if may is None:
+                return given[says.what] in says.values
+            if may.issubset(says.values):
+                return True
+            if may.isdisjoint(says.values):
+                return False
+            raise _Open(says)
+
+        known: dict[str, bool] = {}
+        return next(
+            line.index
+            for line in self._lines[owner]
+            if line.when is None or is_true(line.when, look, known, self.plan)
+        )
 
     def _shown(
         self, signal: Signal, possible: Mapping[str, set[int]]
@@ -313,35 +347,12 @@ def _read(colours: tuple[str, ...], chart: Chart) -> str:
     return best[1] if best else facts.UNLISTED
 
 
-def _all_says(condition: Condition, plan: Plan) -> Iterable[Says]:
-    """Every fact of a condition, named conditions opened up (each once)."""
-    stack, opened = [condition], set()
-    while stack:
-        for says in says_in(stack.pop()):
-            yield says
-            name = says.what.name
-            if says.what.kind == "condition" and name not in opened:
-                opened.add(name)
-                stack.append(plan.conditions[name].condition)
+class _Open(Exception):
+    """A rule asks what is not settled yet."""
+
+    def __init__(self, says: Says):
+        self.says = says
 
 
-def _true(
-    condition: Condition,
-    states: Mapping[Observable, str],
-    supposed: dict[Observable, str],
-    plan: Plan,
-) -> bool:
-    """Whether a condition holds; ``supposed`` goes before ``states``, and keeps what the
-    named conditions come to."""
-    match condition:
-        case Says(what=what, values=values):
-            if what.kind == "condition" and what not in supposed:
-                inner = _true(plan.conditions[what.name].condition, states, supposed, plan)
-                supposed[what] = "true" if inner else "false"
-            return (supposed.get(what) or states[what]) in values
-        case All(parts=parts):
-            return all(_true(part, states, supposed, plan) for part in parts)
-        case AnyOne(parts=parts):
-            return any(_true(part, states, supposed, plan) for part in parts)
-        case Not(part=part):
-            return not _true(part, states, supposed, plan)
+def _unsettled(owner: str, given_up: set[str]) -> Unsettled:
+    return TooManyWays(owner) if given_up else Unsettled(owner)

@@ -1,8 +1,9 @@
 """The situation check: is there an allowed situation in which an expression holds?
 
 One z3 solver, kept warm. Each question is asked over its cone of influence: only the
-inputs it speaks of, and the assumptions that share inputs with them. (Assumptions that
-share none cannot matter once all of them together are known to allow a situation.)
+inputs it speaks of, and the assumptions that share inputs with them, directly or through
+other assumptions. Assumptions that share none are answered by themselves, once, and what
+they ask for is put into every situation found.
 
 A bug here could make a wrong "proved"; every answer is compared with the enumerator's on
 generated layouts, and every situation found is replayed by the evaluator.
@@ -42,6 +43,8 @@ class SituationCheck:
         self._terms: dict[Expr, z3.BoolRef] = {}
         self._bits: dict[tuple[Observable, str], z3.BoolRef] = {}
         self._last: z3.ModelRef | None = None
+        self._groups = self._group_assumptions()
+        self._elsewhere: dict[int, Answer] = {}
 
     # -------------------------------------------------------------- questions
 
@@ -50,6 +53,13 @@ class SituationCheck:
 
         Raises :class:`Interrupted` on Ctrl-C."""
         self._start_clock()
+        answer = self._find(goal, smallest)
+        if isinstance(answer, Exists):
+            return self._with_the_rest(answer, self.cone(goal)[1])
+        return answer
+
+    def _find(self, goal: Expr, smallest: bool) -> Answer:
+        """An answer that looks at the cone of the question only."""
         if isinstance(goal, Const) and not goal.value:
             return Impossible()
         cone, applying = self.cone(goal)
@@ -57,16 +67,15 @@ class SituationCheck:
         try:
             self._allow(cone)
             self._solver.add(self._term(goal))
-            names = [z3.Bool(f"assumption {i}") for i in applying]
-            for name, i in zip(names, applying, strict=True):
+            names = {i: z3.Bool(f"assumption {i}") for i in applying}
+            for i, name in names.items():
                 self._solver.add(z3.Implies(name, self._term(self._assumptions[i][0])))
-            found = self._check(names)
+            found = self._check(list(names.values()))
             if found == z3.unsat:
-                core = {str(name) for name in self._solver.unsat_core()}
-                return Impossible(tuple(i for i in applying if f"assumption {i}" in core))
+                return Impossible(self._rests_on(names))
             if found != z3.sat:
                 return Unknown(self._why())
-            self._solver.add(*names)
+            self._solver.add(*names.values())
             model = self._read(cone)
             if not smallest:
                 return Exists(_situation(model))
@@ -74,6 +83,37 @@ class SituationCheck:
             return Exists(_situation(model), done)
         finally:
             self._solver.pop()
+
+    def _rests_on(self, names: dict[int, z3.BoolRef]) -> tuple[int, ...]:
+        """Assumptions without any of which the goal would not be impossible. The later
+        ones of the file are let go first, so that the answer does not hang on the solver."""
+        kept = list(names)
+        if kept and self._check([]) == z3.unsat:
+            return ()
+        for i in reversed(names):
+            trial = [k for k in kept if k != i]
+            if self._check([names[k] for k in trial]) == z3.unsat:
+                kept = trial
+        return tuple(kept)
+
+    def _with_the_rest(self, answer: Exists, applying: Sequence[int]) -> Answer:
+        """The situation found, with what the assumptions outside the cone ask for."""
+        facts = dict(answer.situation)
+        smallest = answer.smallest
+        for group in self._groups:
+            if group[0] in applying:
+                continue
+            found = self._elsewhere.get(group[0])
+            if found is None:
+                found = self._find(self._assumptions[group[0]][0], True)
+                if not isinstance(found, Unknown):
+                    self._elsewhere[group[0]] = found
+            if not isinstance(found, Exists):
+                return found
+            facts |= dict(found.situation)
+            smallest = smallest and found.smallest
+        inputs_in_order = sorted(facts.items(), key=lambda fact: self._rank[fact[0]])
+        return Exists(Situation.of(inputs_in_order), smallest)
 
     def relevant(self, goal: Expr, situation: Situation) -> tuple[Observable, ...]:
         """The facts of a situation that matter: ``goal`` holds in every allowed situation
@@ -108,6 +148,15 @@ class SituationCheck:
                     inside.update(about)
                     grew = True
         return tuple(sorted(inside, key=self._rank.__getitem__)), tuple(sorted(applying))
+
+    def _group_assumptions(self) -> list[tuple[int, ...]]:
+        """Assumptions that hang together. One that asks for nothing goes with every cone."""
+        groups: dict[int, tuple[int, ...]] = {}
+        for i, (expr, about) in enumerate(self._assumptions):
+            if about and not any(i in group for group in groups.values()):
+                applying = self.cone(expr)[1]
+                groups[i] = tuple(k for k in applying if self._assumptions[k][1])
+        return list(groups.values())
 
     # -------------------------------------------------------------- making small
 

@@ -15,7 +15,7 @@ from verifier.findings.cause import causes
 from verifier.findings.mending import mend
 from verifier.findings.verdicts import Finding, InternalError, Report, Unmet, Verdict
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
-from verifier.logic.expr import Expr, both, holds, observables
+from verifier.logic.expr import TRUE, Expr, both, holds, observables
 from verifier.plan.model import Assumption, Expectation, Plan, Waiver
 from verifier.properties.catalogue import BY_NAME, obligations
 from verifier.properties.obligation import Obligation
@@ -83,9 +83,7 @@ class _Prover:
         when that is undecided, so is everything else."""
         if not self.plan.assumptions:
             return
-        # TRUE has no cone of its own: ask about every assumption at once.
-        whole = SituationCheck(self.plan.inputs, (), self.timeout)
-        match whole.find(both(*self._assumptions)):
+        match self._check.find(TRUE):
             case Impossible():
                 raise InputError([_contradiction(self._clash())])
             case Unknown(reason=reason):
