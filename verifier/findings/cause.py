@@ -15,9 +15,11 @@ MAX_DEPTH = 6
 def causes(
     plan: Plan, evaluator: Evaluator, situation: Situation, signals: tuple[str, ...]
 ) -> tuple[Cause, ...]:
-    """One chain for each of the signals named."""
-    teller = _Teller(plan, evaluator, situation)
-    return tuple(teller.signal(plan.signals[name], 0) for name in signals)
+    """One chain for each of the signals named. What a signal or a named condition comes from
+    is told once in a chain."""
+    return tuple(
+        _Teller(plan, evaluator, situation).signal(plan.signals[name], 0) for name in signals
+    )
 
 
 class _Teller:
@@ -104,10 +106,11 @@ class _Teller:
                 return Cause(f"button {what.name} is {state}", says.span)
             case "condition":
                 inner = self._plan.conditions[what.name]
-                holds = "holds" if state == "true" else "does not hold"
-                return Cause(
-                    f"{what.name} {holds}", inner.span, tuple(self._why(inner.condition, depth + 1))
-                )
+                text = f"{what.name} {'holds' if state == 'true' else 'does not hold'}"
+                if what.name in self._told or depth >= MAX_DEPTH:
+                    return Cause(text, inner.span)
+                self._told.add(what.name)
+                return Cause(text, inner.span, tuple(self._why(inner.condition, depth + 1)))
             case "aspect":
                 return self.signal(self._plan.signals[what.name], depth + 1)
             case "colour":

@@ -21,7 +21,7 @@ from verifier.plan.model import Line, Plan, Signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import derails_run_over
 from verifier.world.situation import Situation
-from verifier.world.world import World
+from verifier.world.world import World, check_circles
 
 MAX_ADDITIONS = 6
 
@@ -148,10 +148,8 @@ def _try(
     try:
         goal = world.expand(obligation.formula)
         acts = world.expand(atom(facts.line(owner, line.index), "acts"))
-        for name in obligation.signals:
-            signal = plan.signals[name]
-            for aspect in signal.aspect.values:
-                world.expand(atom(signal.aspect, aspect))
+        # A circle that the addition makes goes through the signal it was made to.
+        check_circles(world, [plan.signals[owner.split(".")[0]]])
     except InputError:
         return None
     assumptions: list[Expr] = [world.expand(world.lower(a.condition)) for a in plan.assumptions]

@@ -17,15 +17,14 @@ from verifier.logic.expr import (
     both,
     either,
     nodes,
-    observables,
     opposite,
     substitute,
 )
 from verifier.plan.facts import Observable
 
-# Beyond this many steps a question is left open and the observable kept. That is safe: one
-# kept for nothing can make a circle appear that is not there, never hide one.
-MAX_STEPS = 20_000
+# Beyond this many nodes looked at a question is left open and the observable kept. That is
+# safe: one kept for nothing can make a circle appear that is not there, never hide one.
+MAX_WORK = 400_000
 
 
 def settle(expr: Expr, open_ones: Iterable[Observable]) -> Expr:
@@ -79,7 +78,7 @@ def is_always_true(expr: Expr) -> bool:
     """True when the expression holds whatever its observables are; False when it does
     not, or when the question is too large to settle here."""
     known: dict[Expr, bool] = {TRUE: True, FALSE: False}
-    steps = 0
+    work = 0
     stack: list[tuple[Expr, list[Expr]]] = [(expr, [])]
     while stack:
         node, waiting = stack[-1]
@@ -87,10 +86,11 @@ def is_always_true(expr: Expr) -> bool:
             stack.pop()
             continue
         if not waiting:
-            steps += 1
-            if steps > MAX_STEPS:
+            asked = list(nodes(node))
+            what = next(n.what for n in asked if isinstance(n, Atom))
+            work += len(asked) * len(what.values)
+            if work > MAX_WORK:
                 return False
-            what = observables(node)[0]
             waiting += [given(node, what, value) for value in what.values]
         unsettled = next((w for w in waiting if w not in known), None)
         if any(known.get(w) is False for w in waiting):

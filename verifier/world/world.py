@@ -1,13 +1,14 @@
 """Any expression about a layout as an expression about truth and commands alone."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 from graphlib import CycleError, TopologicalSorter
 
 from verifier.language.diagnostics import Diagnostic, InputError
-from verifier.logic.expr import Atom, Expr, atom, nodes, opposite, substitute
+from verifier.logic.expr import Atom, Expr, atom, either, nodes, opposite, substitute
 from verifier.logic.settle import settle
 from verifier.plan.facts import Condition, Observable, conditions_in
-from verifier.plan.model import Plan
+from verifier.plan.model import Plan, Signal
+from verifier.world.circles import settle_together
 from verifier.world.lenses import aspect_meaning, colour_meaning
 from verifier.world.reports import report_meaning
 from verifier.world.rules import line_meaning, lower
@@ -31,6 +32,7 @@ class World:
         }
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
+        self._settled: dict[Observable, dict[str, Expr]] = {}
         self._named = _lower_named(plan)
 
     def lower(self, condition: Condition) -> Expr:
@@ -74,45 +76,72 @@ class World:
             case _:
                 return report_meaning(part)
 
+    def _known(self, part: Atom) -> Expr | None:
+        """What an atom comes to in terms of inputs, where that has been worked out."""
+        if part.what.is_input:
+            return part
+        if part not in self._expanded and part.what in self._settled:
+            states = self._settled[part.what]
+            self._expanded[part] = either(*(states[value] for value in part.values))
+        return self._expanded.get(part)
+
     def _meaning_of(self, part: Atom) -> Expr:
-        return part if part.what.is_input else self._expanded[part]
+        meaning = self._known(part)
+        assert meaning is not None, part
+        return meaning
+
+    def _waiting(self, expr: Expr) -> list[Atom]:
+        return [n for n in nodes(expr) if isinstance(n, Atom) and self._known(n) is None]
 
     def _prepare(self, expr: Expr) -> None:
         """Expand every atom below ``expr``, deepest first, on an explicit stack."""
-        stack = [a for a in _derived(expr) if a not in self._expanded]
+        stack = self._waiting(expr)
         begun: dict[Atom, None] = {}
         while stack:
             part = stack[-1]
-            if part in self._expanded:
+            if self._known(part) is not None:
                 stack.pop()
                 continue
             meaning = self.one_step(part)
-            waiting = [a for a in _derived(meaning) if a not in self._expanded]
-            if waiting:
-                circle = next((a for a in waiting if a in begun), None)
-                begun[part] = None
-                if circle is not None or part in waiting:
-                    path = list(begun)
-                    raise InputError([_circle(path[path.index(circle or part) :], self.plan)])
-                stack.extend(waiting)
+            waiting = self._waiting(meaning)
+            if not waiting:
+                self._expanded[part] = substitute(meaning, self._meaning_of)
+                begun.pop(part, None)
+                stack.pop()
                 continue
-            self._expanded[part] = substitute(meaning, self._meaning_of)
-            begun.pop(part, None)
-            stack.pop()
+            begun[part] = None
+            back = next((a for a in waiting if a in begun), None)
+            if back is None:
+                stack.extend(waiting)
+            else:
+                path = list(begun)
+                self._settle_circle(path[path.index(back) :])
+                stack, begun = self._waiting(expr), {}
+
+    def _settle_circle(self, circle: list[Atom]) -> None:
+        """Each of ``circle`` waits for the next, the last one for the first. Raises
+        :class:`InputError` when some situation settles none of them."""
+
+        def known(part: Atom) -> Expr | None:
+            if part.what.kind not in _SHOWN and not part.what.is_input:
+                return self._raw(part)
+            return self._known(part)
+
+        settled = settle_together((part.what for part in circle), self.one_step, known)
+        self._settled |= settled
+        if not any(part.what in settled for part in circle):
+            raise InputError([_circle(circle, self.plan)])
 
 
-def check_circles(world: World) -> None:
-    """Check that every colour of every head is settled without going round.
+def check_circles(world: World, signals: Iterable[Signal] | None = None) -> None:
+    """Check that every colour of every head (of ``signals``, of all when not given) is
+    settled without going round.
 
     Raises :class:`InputError` (``CP409``) otherwise."""
-    for signal in world.plan.signals.values():
+    for signal in world.plan.signals.values() if signals is None else signals:
         for head in signal.heads:
             for colour in head.colour.values:
                 world.expand(atom(head.colour, colour))
-
-
-def _derived(expr: Expr) -> Iterator[Atom]:
-    return (n for n in nodes(expr) if isinstance(n, Atom) and not n.what.is_input)
 
 
 def _observables(expr: Expr) -> list[Observable]:
@@ -120,7 +149,6 @@ def _observables(expr: Expr) -> list[Observable]:
 
 
 def _circle(circle: list[Atom], plan: Plan) -> Diagnostic:
-    """``circle``: each waits for the next, the last one for the first."""
     shown = [a for a in circle if a.what.kind in _SHOWN]
     owners = list(dict.fromkeys(a.what.name.split(".")[0] for a in shown))
     chain = " needs ".join([*owners, owners[0]])
