@@ -26,6 +26,7 @@ __version__ = "0.1.0"
 
 _HOMES = {
     "verifier.api": ("Seen", "evaluate", "load", "load_text", "prove"),
+    "verifier.findings.exit_codes": ("ExitCode",),
     "verifier.findings.verdicts": (
         "Cause", "Finding", "InternalError", "Report", "Verdict",
     ),

@@ -5,6 +5,7 @@ from textwrap import wrap
 
 from verifier.drawing.text import draw
 from verifier.engines.evaluator import evaluate
+from verifier.engines.order import count_situations
 from verifier.findings.verdicts import Cause, Finding, Report, Verdict
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
@@ -13,6 +14,7 @@ from verifier.properties.catalogue import BY_NAME
 from verifier.reports.ink import Ink
 from verifier.reports.words import (
     STATUS_WORDS,
+    count,
     covered_words,
     situation_words,
     tallies,
@@ -46,8 +48,9 @@ def _summary(report: Report, ink: Ink) -> str:
         style = "unsure"
     text = tally_words(report.verdicts)
     if report.interrupted:
-        text += " (interrupted)"
-    return ink.paint(text, style) + "."
+        return ink.paint(f"{text} (interrupted)", style) + "."
+    covered = count(count_situations(report.plan.inputs))
+    return f"{ink.paint(text, style)}, over all {covered} situations of this plan."
 
 
 # ------------------------------------------------------------------ one line a property
@@ -136,7 +139,9 @@ def finding_lines(number: int, verdict: Verdict, report: Report, ink: Ink) -> It
 def _situation(verdict: Verdict, finding: Finding, report: Report, ink: Ink) -> Iterator[str]:
     plan = report.plan
     yield ""
-    yield from picture(plan, finding.situation, ink, verdict.obligation.pieces, finding.relevant)
+    shown = [plan.signals[name] for name in verdict.obligation.signals]
+    telling = [*finding.relevant, *(signal.aspect for signal in shown)]
+    yield from picture(plan, finding.situation, ink, verdict.obligation.pieces, telling)
     yield ""
     words = situation_words(finding.situation, finding.relevant, plan.inputs)
     yield from _paragraph(f"Situation: {words}. {covered_words(finding, report)}", ink)

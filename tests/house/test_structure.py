@@ -1,0 +1,110 @@
+"""The house keeps its shape: who may import whom, what start-up loads, what is documented."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+FLOORS = [
+    "language", "plan", "logic", "world", "properties", "engines", "findings", "sheets",
+    "drawing", "reports",
+]  # fmt: skip
+MODULES = sorted(
+    ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+    for path in (ROOT / "verifier").rglob("*.py")
+)
+
+
+def imported(path: Path) -> set[str]:
+    names: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names.add(node.module)
+        elif isinstance(node, ast.Import):
+            names |= {alias.name for alias in node.names}
+    return names
+
+
+@pytest.mark.parametrize("floor", FLOORS)
+def test_a_folder_imports_only_from_folders_above_it(floor: str) -> None:
+    allowed = set(FLOORS[: FLOORS.index(floor) + 1])
+    # Data packages: the grammar's text and the properties' example files.
+    allowed |= {"grammar"}
+    for path in (ROOT / "verifier" / floor).rglob("*.py"):
+        for name in imported(path):
+            parts = name.split(".")
+            # `__version__` of the package is for everyone.
+            if parts[0] == "verifier" and len(parts) > 1:
+                assert parts[1] in allowed | {"findings"} & allowed, (
+                    f"{path.relative_to(ROOT)} imports {name}"
+                )
+
+
+def test_only_engines_know_z3() -> None:
+    for path in (ROOT / "verifier").rglob("*.py"):
+        uses = any(name.split(".")[0] == "z3" for name in imported(path))
+        assert not uses or path.parent.name == "engines", path
+
+
+def test_the_evaluator_shares_no_code_with_the_encoding_it_checks() -> None:
+    for name in imported(ROOT / "verifier" / "engines" / "evaluator.py"):
+        assert not name.startswith("verifier.logic"), name
+        assert not name.startswith("verifier.world") or name == "verifier.world.situation", name
+
+
+@pytest.mark.parametrize("module", MODULES)
+def test_every_module_imports_by_itself(module: str) -> None:
+    subprocess.run([sys.executable, "-c", f"import {module}"], check=True, timeout=60)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["--help"], ["explain", "properties"], ["explain", "CP204"], ["new"], ["prove", "--help"]],
+)
+def test_commands_that_prove_nothing_do_not_load_the_solver(arguments: list[str]) -> None:
+    program = (
+        "import sys\n"
+        "from verifier.cli import main\n"
+        "try:\n"
+        f"    main({arguments!r})\n"
+        "except SystemExit:\n"
+        "    pass\n"
+        "loaded = [m for m in ('z3', 'lark') if m in sys.modules]\n"
+        "sys.exit('loaded ' + ' '.join(loaded) if 'z3' in loaded else 0)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert done.returncode == 0, done.stderr
+
+
+def test_the_top_level_is_as_agreed() -> None:
+    tracked = subprocess.run(
+        ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    if tracked.returncode:
+        pytest.skip("not a git checkout: the top level cannot be listed")
+    top = {line.split("/")[0] for line in tracked.stdout.splitlines()}
+    wanted = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
+    wanted |= {"grammar", "verifier", "tests", "specs"}
+    assert {name for name in top if not name.startswith(".")} == wanted
+
+
+def test_files_stay_small_enough_to_read() -> None:
+    long = {
+        str(path.relative_to(ROOT)): lines
+        for path in (ROOT / "verifier").rglob("*.py")
+        if (lines := len(path.read_text("utf-8").splitlines())) > 560
+    }
+    assert not long
+
+
+def test_developers_map_names_real_places() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    for word in set(text.replace("(", " ").replace(")", " ").split()):
+        path = word.strip("`.,:;")
+        if path.startswith(("verifier/", "tests/", "grammar/", "specs/")) and "NAME" not in path:
+            assert (ROOT / path).exists(), path
