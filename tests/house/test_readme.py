@@ -1,0 +1,71 @@
+"""What the README shows is what the program does."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+import verifier
+from verifier.cli import main
+from verifier.findings.exit_codes import table
+
+README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
+
+
+def block(marker: str) -> str:
+    """The fenced block that follows ``<!-- marker -->``."""
+    found = re.search(rf"<!-- {marker} -->\n```\w*\n(.*?)```", README, re.DOTALL)
+    assert found, marker
+    return found.group(1)
+
+
+def test_the_first_paragraph_is_the_job() -> None:
+    first = README.split("\n\n")[1]
+    assert "model railroad" in first and "false clear" in first
+
+
+def test_the_first_finding_is_what_prove_prints(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("heron-falls.ixl").write_text(block("first junction"), "utf-8")
+    assert main(["prove", "heron-falls.ixl"]) == 1
+    assert block("first finding").rstrip("\n") in capsys.readouterr().out
+
+
+def test_the_exit_codes_are_the_programs() -> None:
+    assert block("exit codes").splitlines() == table()
+
+
+def test_the_python_example_runs(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    Path("heron-falls.ixl").write_text(block("first junction"), "utf-8")
+    example = re.search(r"```python\n(.*?)```", README, re.DOTALL)
+    assert example
+    exec(compile(example.group(1), "README.md", "exec"), {})
+    assert "2LB" not in (told := capsys.readouterr().out) and "4RA and 4RB both let" in told
+
+
+def test_every_command_in_the_tour_exists(capsys: pytest.CaptureFixture[str]) -> None:
+    commands = set(re.findall(r"`clearproof (\w+)", README))
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    told = capsys.readouterr().out
+    for command in commands:
+        assert f"\n    {command}" in told, command
+
+
+def test_the_lever_mending_of_the_tour_proves() -> None:
+    text = block("first junction")
+    text += "lever 4 positions left, normal, right\n"
+    text = text.replace("Clear             when T1 normal  and Switch, Main",
+                        "Clear             when 4 left and T1 normal and Switch, Main")  # fmt: skip
+    text = text.replace("when T1 reverse and Switch, Siding",
+                        "when 4 left and T1 reverse and Switch, Siding")  # fmt: skip
+    text = text.replace("when T1 normal  and Switch, Single",
+                        "when 4 right and T1 normal and Switch, Single")  # fmt: skip
+    text = text.replace("when Switch, Single", "when 4 right and T1 reverse and Switch, Single")
+    report = verifier.prove(verifier.load_text(text))
+    assert report.exit_code == 0
