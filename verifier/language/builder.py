@@ -79,8 +79,10 @@ class Builder:
         return s.Crossing(self._names(tree), self._name(tree), self._span(tree))
 
     def _slip(self, tree: Node) -> s.Slip:
-        legs = [cast(s.Leg, _word(leg)) for leg in _trees(tree, "leg")]
-        single = (legs[0], legs[1]) if legs else None
+        single = None
+        for joins in _trees(tree, "single"):
+            legs = [cast(s.Leg, str(t)) for t in _tokens(joins) if t.type in ("ALONG", "ACROSS")]
+            single = (legs[0], legs[1])
         return s.Slip(self._names(tree), self._name(tree), single, self._span(tree))
 
     def _derail(self, tree: Node) -> s.Derail:

@@ -1,10 +1,14 @@
 """What is wrong with a file, as data; and the one place that turns it into text."""
 
+import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 
 from verifier.language.source import Span
+
+# Of a line longer than twice this many characters only a part is shown.
+MAX_SHOWN = 80
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +55,12 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
 def render(diagnostic: Diagnostic) -> str:
     """The diagnostic as a person reads it: place, message, the line with a mark, hint."""
     span = diagnostic.span
-    parts = [
-        f"{span.source.name}:{span.line}:{span.column}: {diagnostic.code}: {diagnostic.message}",
-        _marked_line(span),
-    ]
+    said = f"{diagnostic.code}: {diagnostic.message}"
+    if span.source.text:
+        place = f"{span.source.name}:{span.line}:{span.column}"
+        parts = [f"{place}: {said}", _marked_line(span)]
+    else:
+        parts = [f"{span.source.name}: {said}"]
     for other, words in diagnostic.others:
         parts.append(f"  {words} ({other.where}):")
         parts.append(_marked_line(other))
@@ -64,21 +70,29 @@ def render(diagnostic: Diagnostic) -> str:
 
 
 def _marked_line(span: Span) -> str:
-    """The first line of a span with its place underlined; tabs keep their width."""
-    text = span.source.line(span.line)
-    first = span.column - 1
-    end_line, end_column = span.end_position
-    last = end_column - 1 if end_line == span.line else len(text)
-    last = min(max(last, first + 1), max(len(text), first + 1))
-    # A very long line (a hostile or generated file) is shown around the place only.
-    cut = max(0, first - 60)
-    shown = text[cut : max(cut + 120, min(last, cut + 120))]
-    lead = "".join("\t" if c == "\t" else " " for c in text[cut:first])
-    mark = "^" * min(last - first, max(1, 120 - (first - cut)))
+    """The first line of a span with its place underlined; tabs keep their width.
+
+    Of a very long line (a hostile or generated file) only what is around the place is shown.
+    """
     number = str(span.line)
+    start, end = span.source.line_bounds(span.line)
+    first = min(span.start, end)
+    last = max(min(span.end, end), first)
+    cut = start if first - start <= MAX_SHOWN else first - MAX_SHOWN // 2
+    shown = span.source.text[cut : min(end, cut + 2 * MAX_SHOWN)]
+    lead = "".join("\t" if c == "\t" else " " * _width(c) for c in shown[: first - cut])
+    mark = "^" * max(1, sum(map(_width, shown[first - cut : last - cut])))
     gutter = " " * len(number)
     return f"  {number} | {_printable(shown)}\n  {gutter} | {lead}{mark}"
 
 
 def _printable(text: str) -> str:
     return "".join(c if c.isprintable() or c == "\t" else "·" for c in text)
+
+
+def _width(character: str) -> int:
+    """How many columns a character takes: none where it sits on the one before it, two
+    where it is as wide as a Chinese character or a picture."""
+    if unicodedata.category(character) in ("Mn", "Me"):
+        return 0
+    return 2 if unicodedata.east_asian_width(character) in "WF" else 1

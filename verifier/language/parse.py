@@ -6,6 +6,7 @@ the next statement word starts afresh.
 """
 
 import os
+import re
 from collections.abc import Iterator
 from contextlib import suppress
 from functools import cache
@@ -17,13 +18,30 @@ from lark.exceptions import LarkError, UnexpectedInput, UnexpectedToken
 
 from verifier.language import syntax
 from verifier.language.builder import Builder
-from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean, nearest
+from verifier.language.diagnostics import Diagnostic, InputError
+from verifier.language.mistakes import no_statement, span_of, stops_short, unexpected
 from verifier.language.source import Source, Span
-from verifier.language.wording import STATEMENT_WORDS, expectation
+from verifier.language.wording import STATEMENT_WORDS
 
 MAX_CHARACTERS = 5_000_000
-MAX_NESTING = 100
+# Conditions are walked by functions that call themselves; this keeps them far from the
+# depth at which Python gives up.
+MAX_NESTING = 40
+MAX_NAME = 100
 MAX_ERRORS = 25
+
+# What no text may hold: characters that steer a terminal or turn the reading direction,
+# and those that XML cannot carry.
+_FORBIDDEN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
+)
+
+# A statement word that follows one of these on the same line is meant as a name.
+_OPEN_ENDED = STATEMENT_WORDS | {
+    "COMMA", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "IN", "ON", "TO", "TOWARD", "IS", "AT",
+    "AND", "OR", "NOT", "OF", "OVER", "SHOWS", "WHEN", "FOR", "LIMITS", "HEADS", "POSITIONS",
+    "BROKEN", "NEVER", "ALWAYS", "POSSIBLE", "ALONG", "ACROSS",
+}  # fmt: skip
 
 
 def parse(source: Source) -> tuple[syntax.Statement, ...]:
@@ -38,7 +56,10 @@ def parse(source: Source) -> tuple[syntax.Statement, ...]:
         try:
             tree = _parse_tokens(source, tokens, "statement")
         except InputError as error:
-            errors.extend(error.diagnostics)
+            # A statement word in the middle of a line that is wrong already starts nothing.
+            starts_at = span_of(source, tokens[0])
+            if not errors or errors[-1].span.line != starts_at.line:
+                errors.extend(error.diagnostics)
             if len(errors) >= MAX_ERRORS:
                 break
         else:
@@ -53,7 +74,7 @@ def parse_situation(text: str) -> tuple[syntax.Happening, ...]:
 
     Raises :class:`InputError`."""
     source = Source("situation", text)
-    tokens = list(_lex(source))
+    tokens = list(lex(source))
     if not tokens:
         return ()
     return Builder(source).situation(_parse_tokens(source, tokens, "situation"))
@@ -87,148 +108,116 @@ def _lark() -> Lark:
     return build(False)
 
 
-def _lex(source: Source) -> Iterator[Token]:
+def lex(source: Source) -> Iterator[Token]:
+    """The words and signs of a file, in order; comments and spaces are left out."""
     return _lark().lex(source.text)
-
-
-def _span(source: Source, token: Token) -> Span:
-    assert token.start_pos is not None and token.end_pos is not None
-    return Span(source, token.start_pos, token.end_pos)
 
 
 def _chunks(source: Source, errors: list[Diagnostic]) -> Iterator[list[Token]]:
     """The tokens of each statement; text before the first statement word is an error."""
     chunk: list[Token] = []
     started = False
-    for token in _lex(source):
-        taken_as_name = len(chunk) == 1 and chunk[0].line == token.line
-        if token.type in STATEMENT_WORDS and not taken_as_name:
+    for token in lex(source):
+        if token.type in STATEMENT_WORDS and not _meant_as_name(source, chunk, token):
             if chunk and started:
                 yield chunk
             chunk, started = [], True
         elif not started and not chunk:
-            errors.append(_no_statement(source, token))
+            errors.append(no_statement(source, token))
         chunk.append(token)
     if chunk and started:
         yield chunk
 
 
+def _meant_as_name(source: Source, chunk: list[Token], token: Token) -> bool:
+    if not chunk or chunk[-1].type not in _OPEN_ENDED:
+        return False
+    return span_of(source, chunk[-1]).line == span_of(source, token).line
+
+
 def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token]:
     """Parse one statement. Raises :class:`InputError` with exactly one diagnostic."""
+    _check_words(source, tokens)
     _check_nesting(source, tokens)
     parser = _lark().parse_interactive("", start=start)
+    at = 0
     try:
-        for token in tokens:
+        for at, token in enumerate(tokens):  # noqa: B007 (used in the handler)
             parser.feed_token(token)
     except UnexpectedInput:
-        raise InputError([_unexpected(source, tokens, token, parser.accepts())]) from None
+        accepted = _accepted_after(tokens[:at], start)
+        raise InputError([unexpected(source, tokens, at, accepted)]) from None
     end = Token.new_borrow_pos("$END", "", tokens[-1])
     try:
         tree = parser.feed_token(end)
     except UnexpectedToken:
-        raise InputError([_stops_short(source, tokens, parser.accepts())]) from None
+        raise InputError([stops_short(source, tokens, _accepted_after(tokens, start))]) from None
     except LarkError as error:  # pragma: no cover - a bug of ours, reported as one
         raise AssertionError(f"the parser failed: {error}") from error
     assert isinstance(tree, Tree)
     return tree
 
 
-def _check_nesting(source: Source, tokens: list[Token]) -> None:
-    depth = 0
+def _accepted_after(tokens: list[Token], start: str) -> set[str]:
+    """The terminals that could come next. (A parser that has met an error is of no use for
+    this: it has gone on as far as the wrong word allowed.)"""
+    parser = _lark().parse_interactive("", start=start)
     for token in tokens:
-        if token.type in ("OPEN_PAREN", "NOT"):
-            depth += 1
-            if depth > MAX_NESTING:
-                raise InputError(
-                    [
-                        Diagnostic(
-                            "CP108",
-                            f"more than {MAX_NESTING} `(` and `not` in one statement",
-                            _span(source, token),
-                            "Give parts of it names of their own: `condition Ready is …`.",
-                        )
-                    ]
-                )
+        parser.feed_token(token)
+    return set(parser.accepts())  # type: ignore[no-untyped-call]
 
 
-def _no_statement(source: Source, token: Token) -> Diagnostic:
-    hint = did_you_mean(str(token), (w.lower() for w in STATEMENT_WORDS))
-    return Diagnostic(
-        "CP103",
-        f"`{token}` does not start a statement",
-        _span(source, token),
-        hint or "A file begins with a word such as `layout`, `block`, `track` or `signal`.",
-    )
+def _check_words(source: Source, tokens: list[Token]) -> None:
+    """No name is too long, and no text holds what no output could show."""
+    for token in tokens:
+        if token.type in ("NAME", "RULE_NAME") and len(token) > MAX_NAME:
+            raise InputError(
+                [
+                    Diagnostic(
+                        "CP109",
+                        f"this name has {len(token):,} letters",
+                        span_of(source, token),
+                        f"A name has at most {MAX_NAME} letters.",
+                    )
+                ]
+            )
+        bad = _FORBIDDEN.search(token) if token.type == "STRING" else None
+        if bad:
+            start = span_of(source, token).start + bad.start()
+            raise InputError(
+                [
+                    Diagnostic(
+                        "CP101",
+                        f"the character U+{ord(bad[0]):04X} cannot stand in a text",
+                        Span(source, start, start + 1),
+                        "It cannot be seen. Delete it, or type the text again.",
+                    )
+                ]
+            )
 
 
-def _unexpected(
-    source: Source, tokens: list[Token], token: Token, accepted: set[str]
-) -> Diagnostic:
-    span = _span(source, token)
-    if token.type == "UNCLOSED_STRING":
-        return Diagnostic(
-            "CP102", "this text has no closing quote", span, 'Close it with `"` on the same line.'
-        )
-    if token.type == "STRAY":
-        return Diagnostic(
-            "CP101",
-            f"the character {_visible(str(token))} has no meaning here",
-            span,
-            f"Expected {expectation(accepted)}.",
-        )
-    keyword = tokens[0].type
-    if keyword == "ASPECT" and accepted & {"INDICATION"} or _cut_indication(tokens, token):
-        return Diagnostic(
-            "CP107",
-            f"`{token}` is not part of an indication",
-            span,
-            "`clearproof explain indications` lists them; `proceed`, "
-            "`proceed prepared to stop at next signal` and `stop` are the common ones.",
-        )
-    hint = f"Expected {expectation(accepted)}."
-    first_on_line = not source.line(span.line)[: span.column - 1].strip()
-    near = nearest(str(token), (w.lower() for w in STATEMENT_WORDS))
-    if first_on_line and near and (token.type in ("NAME", "RULE_NAME")):
-        return Diagnostic(
-            "CP103",
-            f"`{token}` does not start a statement",
-            span,
-            f"Did you mean `{near}`?",
-        )
-    if "NAME" in accepted and token.type not in _NOT_WORDS:
-        return Diagnostic(
-            "CP106",
-            f"`{token}` is a word of the language, so it cannot be a name",
-            span,
-            f"Another spelling will do, such as `{str(token).capitalize()}`. " + hint,
-        )
-    near = nearest(str(token), (w.lower().replace("_", "-") for w in accepted))
-    if near and near != str(token):
-        hint = f"Did you mean `{near}`? " + hint
-    return Diagnostic("CP104", f"`{token}` was not expected here", span, hint)
-
-
-_NOT_WORDS = {
-    "NAME", "RULE_NAME", "STRING", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "CLOSE_PAREN",
-    "COMMA", "INDICATION",
-}  # fmt: skip
-
-
-def _cut_indication(tokens: list[Token], token: Token) -> bool:
-    """True when a word follows a complete `proceed` or `stop` of an aspect statement."""
-    before = tokens[tokens.index(token) - 1]
-    return tokens[0].type == "ASPECT" and before.type in ("PROCEED", "STOP", "INDICATION")
-
-
-def _stops_short(source: Source, tokens: list[Token], accepted: set[str]) -> Diagnostic:
-    last = _span(source, tokens[-1])
-    return Diagnostic(
-        "CP105",
-        f"this `{tokens[0]}` statement stops short after `{tokens[-1]}`",
-        last,
-        f"Expected {expectation(accepted)}.",
-    )
-
-
-def _visible(character: str) -> str:
-    return f"`{character}`" if character.isprintable() else f"U+{ord(character):04X}"
+def _check_nesting(source: Source, tokens: list[Token]) -> None:
+    """Parentheses and `not` stand inside one another only so deep."""
+    around: list[int] = []  # for each open parenthesis, itself and the `not`s before it
+    depth = run = 0
+    for token in tokens:
+        if token.type == "NOT":
+            run += 1
+        elif token.type == "OPEN_PAREN":
+            around.append(run + 1)
+            depth, run = depth + run + 1, 0
+        else:
+            if token.type == "CLOSE_PAREN" and around:
+                depth -= around.pop()
+            run = 0
+        if depth + run > MAX_NESTING:
+            raise InputError(
+                [
+                    Diagnostic(
+                        "CP108",
+                        f"more than {MAX_NESTING} `(` and `not` inside one another",
+                        span_of(source, token),
+                        "Give parts of it names of their own: `condition Ready is …`.",
+                    )
+                ]
+            )

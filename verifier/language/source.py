@@ -4,8 +4,12 @@ Inside the program a place is a pair of character offsets; lines and columns, bo
 counted from 1, exist only here, at the edge where people read them.
 """
 
+import re
 from bisect import bisect_right
 from dataclasses import dataclass, field
+
+# Lines end with LF, CR LF, or CR alone, as the grammar's comments do.
+LINE_END = re.compile(r"\r\n|\r|\n")
 
 
 @dataclass(frozen=True, eq=False)
@@ -17,10 +21,7 @@ class Source:
     _starts: list[int] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        starts = [0]
-        for offset, character in enumerate(self.text):
-            if character == "\n":
-                starts.append(offset + 1)
+        starts = [0, *(found.end() for found in LINE_END.finditer(self.text))]
         object.__setattr__(self, "_starts", starts)
 
     def position(self, offset: int) -> tuple[int, int]:
@@ -28,11 +29,18 @@ class Source:
         line = bisect_right(self._starts, offset)
         return line, offset - self._starts[line - 1] + 1
 
+    def line_bounds(self, number: int) -> tuple[int, int]:
+        """Where line ``number`` (from 1) starts and ends, its line end left out."""
+        start = self._starts[number - 1]
+        if number == len(self._starts):
+            return start, len(self.text)
+        end = self._starts[number]
+        return start, end - (2 if self.text[end - 2 : end] == "\r\n" else 1)
+
     def line(self, number: int) -> str:
         """The text of line ``number`` (from 1), without its line end."""
-        start = self._starts[number - 1]
-        end = self.text.find("\n", start)
-        return self.text[start:] if end < 0 else self.text[start:end].rstrip("\r")
+        start, end = self.line_bounds(number)
+        return self.text[start:end]
 
 
 @dataclass(frozen=True, slots=True)

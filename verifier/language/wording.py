@@ -5,7 +5,7 @@ from collections.abc import Iterable
 # Terminals that carry the user's own text, or several words.
 SPECIAL = {
     "NAME": "a name",
-    "RULE_NAME": "what is shown, followed by `when` or `otherwise`",
+    "RULE_NAME": "a line such as `Clear when …` or `Stop otherwise`",
     "STRING": 'a text in "quotes"',
     "COLOUR": "a colour (green, yellow, red, lunar, white or dark)",
     "INDICATION": "an indication, such as `proceed prepared to stop at next signal`",
@@ -13,21 +13,46 @@ SPECIAL = {
     "GAP": "`|`",
     "DOUBLE_GAP": "`||`",
     "OPEN_PAREN": "`(`",
-    "CLOSE_PAREN": "`)`",
-    "COMMA": "`,`",
+    "CLOSE_PAREN": "the closing `)`",
+    "COMMA": "a comma",
     "LIES": "`lies`",
+    "SWITCHING": "`switching only`",
     "UNCLOSED_STRING": "a text in quotes",
     "STRAY": "a character",
     "COMMENT": "a comment",
     "SPACE": "a space",
 }
 
-# Words that start a statement; recovery after an error begins at the next one.
-STATEMENT_WORDS = {
-    "LAYOUT", "EDGE", "BUMPER", "BLOCK", "TURNOUT", "CROSSING", "SLIP", "DERAIL", "GATE",
-    "CROSSOVER", "INTERLOCKING", "TRACK", "SIGNAL", "HEAD", "ASPECT", "CONDITION", "LEVER",
-    "BUTTON", "PROVE", "ASSUME", "WAIVE", "EXPECT",
-}  # fmt: skip
+# Words that start a statement; recovery after an error begins at the next one. With each:
+# what the statement is called, and one of it as it should look.
+STATEMENTS = {
+    "LAYOUT": ("The title", 'layout "Heron Falls, east switch"'),
+    "EDGE": ("An edge of the plan", "edge West-Main, Quarry"),
+    "BUMPER": ("A bumper", "bumper End-of-Spur"),
+    "BLOCK": ("A block", 'block Main "main track at the station"'),
+    "TURNOUT": ("A turnout", "turnout T1 in Switch"),
+    "CROSSING": ("A crossing", "crossing X1 in Diamond"),
+    "SLIP": ("A slip", "slip P1 in Throat` or `slip P2 in Throat single along to across"),
+    "DERAIL": ("A derail", "derail D1 on Spur toward T1"),
+    "GATE": ("A gate", "gate G1 on Bridge"),
+    "CROSSOVER": ("A crossover", "crossover K1 is T1, T2"),
+    "INTERLOCKING": ("A set of limits", "interlocking limits North-Plant is 4L, 4RA, 4RB"),
+    "TRACK": ("Track", "track West-Main = Main | normal T1 | Single = Quarry"),
+    "SIGNAL": ("A signal", "signal 4L at Single | T1"),
+    "HEAD": ("A head's list", "head 4L.upper"),
+    "ASPECT": ("An aspect", "aspect Clear green or green over red proceed"),
+    "CONDITION": ("A named condition", "condition Ready is T1 normal and Switch, Main clear"),
+    "LEVER": ("A lever", "lever 4 positions left, normal, right"),
+    "BUTTON": ("A button", "button Clear-4L"),
+    "PROVE": ("A property", 'prove "the yard lead stays red" never 6L proceeds and T1 lies normal'),
+    "ASSUME": ("An assumption", 'assume "nobody throws T3" always T3 lies normal'),
+    "WAIVE": ("A waiver", 'waive opposing-proceeds for 4L, 8R because "train orders"'),
+    "EXPECT": ("An expectation", "expect broken opposing-proceeds for 4L, 4RA"),
+}
+STATEMENT_WORDS = frozenset(STATEMENTS)
+
+RULE_SHAPE = "A line is written `Clear when T1 normal and Main clear`, or `Stop otherwise`."
+SITUATION_SHAPE = "A situation is written `T1 reverse, train on Main, lever 4 left`."
 
 # Sets of words that belong together are named together.
 GROUPS: tuple[tuple[frozenset[str], str], ...] = (
@@ -38,17 +63,33 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a state, such as `clear`, `occupied`, `normal`, `reverse`, `at stop` or `proceeds`",
     ),
     (
+        frozenset({"NORMAL", "REVERSE", "OPEN", "OCCUPIED", "VACANT", "CLEAR", "PRESSED",
+                   "DERAILING", "NON_DERAILING", "SEATED", "NAME"}),
+        "a state, such as `occupied`, `normal`, `reverse` or `pressed`",
+    ),
+    (
+        frozenset({"NORMAL", "REVERSE", "OPEN", "DERAILING", "NON_DERAILING", "SEATED"}),
+        "a position (normal, reverse, open, derailing, non-derailing or seated)",
+    ),
+    (
         frozenset({"NAME", "TRAIN", "NOT", "OPEN_PAREN", "ANY", "ALL"}),
         "a condition, such as `Main clear` or `T1 normal`",
     ),
+    (
+        frozenset({"NAME", "TRAIN", "LEVER", "BUTTON"}),
+        "a fact, such as `train on Main` or `T1 reverse`",
+    ),
     (frozenset({"PROCEED", "STOP", "INDICATION"}), "an indication, such as `proceed` or `stop`"),
-    (frozenset({"JOINED", "GAP", "DOUBLE_GAP"}), "`=`, `|` or `||` to join the next piece"),
-    (frozenset({"NORMAL", "REVERSE", "ALONG", "ACROSS"}), "a leg (normal, reverse, along, across)"),
+    (frozenset({"JOINED", "GAP", "DOUBLE_GAP"}), "`=`, `|` or `||` before the next piece"),
+    (frozenset({"NORMAL", "REVERSE", "ALONG", "ACROSS"}),
+     "a leg (normal, reverse, along or across)"),
     (frozenset({"NEVER", "ALWAYS", "POSSIBLE"}), "`never`, `always` or `possible`"),
     (frozenset({"NEVER", "ALWAYS"}), "`never` or `always`"),
+    (frozenset({"ENTERING", "LEAVING"}), "`entering only` or `leaving only`"),
     (frozenset({"FLASHING", "COLOUR"}), SPECIAL["COLOUR"]),
     (frozenset({"AND", "OR"}), "`and` or `or`"),
     (frozenset({"FLASHING", "RULE_NAME"}), SPECIAL["RULE_NAME"]),
+    (frozenset({"NORMAL", "REVERSE", "NAME"}), "the name of a position"),
 )  # fmt: skip
 
 
@@ -57,11 +98,19 @@ def word(terminal: str) -> str:
     return SPECIAL.get(terminal) or f"`{terminal.lower().replace('_', '-')}`"
 
 
+def shape(first: str, after_rule: bool) -> str:
+    """How the statement that starts with terminal ``first`` looks, as a sentence."""
+    if after_rule:
+        return RULE_SHAPE
+    name, example = STATEMENTS.get(first, ("", ""))
+    return f"{name} is written `{example}`." if name else SITUATION_SHAPE
+
+
 def expectation(accepted: Iterable[str]) -> str:
-    """The terminals that may come next, as a phrase: "a name, or `clear`"."""
+    """The terminals that may come next, as a phrase: "a name or `clear`"."""
     left = set(accepted)
     ends = "$END" in left
-    left -= {"$END"} | STATEMENT_WORDS
+    left -= {"$END"}
     parts: list[str] = []
     for group, phrase in GROUPS:
         if group <= left:
@@ -70,6 +119,11 @@ def expectation(accepted: Iterable[str]) -> str:
     parts += [word(terminal) for terminal in sorted(left)]
     if ends:
         parts.append("the next statement")
-    if len(parts) > 1:
+    return one_of(parts)
+
+
+def one_of(parts: list[str]) -> str:
+    """The parts as people list them: "a, b, or c"."""
+    if len(parts) > 2:
         return ", ".join(parts[:-1]) + ", or " + parts[-1]
-    return parts[0] if parts else "the next statement"
+    return " or ".join(parts) or "the next statement"

@@ -7,15 +7,15 @@ from verifier.language import syntax
 from verifier.language.diagnostics import InputError, did_you_mean
 from verifier.language.source import Source
 from verifier.plan import facts
-from verifier.plan.conditions import Vocabulary, resolve
+from verifier.plan.conditions import resolve
 from verifier.plan.conflicts import find_conflicts
+from verifier.plan.derails import find_derails
 from verifier.plan.facts import Condition, Not, Observable
-from verifier.plan.limits import SPECIAL, find_limits
+from verifier.plan.limits import find_limits
 from verifier.plan.model import (
     Assumption,
     Block,
     Crossover,
-    Derail,
     Expectation,
     Gate,
     NamedCondition,
@@ -27,15 +27,16 @@ from verifier.plan.model import (
     Waiver,
 )
 from verifier.plan.names import Names, declare_all
+from verifier.plan.posts import Post, find_posts
 from verifier.plan.routes import find_routes
 from verifier.plan.signals import (
     aspect_observable,
     build_chart,
     build_signals,
-    find_posts,
     head_colours,
 )
 from verifier.plan.track import build_track, moves_over
+from verifier.plan.vocabulary import Vocabulary
 
 
 def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
@@ -51,7 +52,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     if track is None:
         raise InputError(names.errors)
     posts = find_posts(statements, track, names)
-    head_nodes = _head_nodes(statements, {h for p in posts.values() for h in p.heads}, names)
+    head_nodes = _head_nodes(statements, posts, names)
     crossovers = _crossovers(statements, track, names)
     words = Vocabulary(
         names,
@@ -67,7 +68,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     )  # fmt: skip
     signals = build_signals(posts, head_nodes, words)
     conditions = _conditions(statements, words)
-    derails = _derails(statements, track, names)
+    derails = find_derails(statements, track, names)
     routes = find_routes({n: (p.enters, p.node.name.span) for n, p in posts.items()}, track, names)
     proofs, assumptions = _proofs(statements, words), _assumptions(statements, words)
     limits = find_limits(
@@ -117,10 +118,18 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
 
 
 def _check_declared_in(statements: Iterable[syntax.Statement], names: Names) -> None:
-    """Blocks named by trackwork and gates exist; a layout has one title."""
+    """Blocks named by trackwork and gates exist; a layout has one title; what reports quote
+    is not empty."""
     layout: syntax.Layout | None = None
     for statement in statements:
         match statement:
+            case syntax.Prove(title="") | syntax.Assume(title="") | syntax.Waive(reason=""):
+                names.error(
+                    "CP213",
+                    "the text in quotes is empty",
+                    statement.span,
+                    "Say in a few words what it is about: every report prints it.",
+                )
             case syntax.Turnout(block=b) | syntax.Crossing(block=b) | syntax.Slip(block=b):
                 names.find(b, "block")
             case syntax.Gate(block=b) | syntax.Derail(block=b):
@@ -131,7 +140,7 @@ def _check_declared_in(statements: Iterable[syntax.Statement], names: Names) -> 
                         "CP202",
                         "the layout has two titles",
                         statement.span,
-                        "",
+                        "A file describes one layout: leave one of them out.",
                         ((layout.span, "the first one is here"),),
                     )
                 layout = layout or statement
@@ -162,23 +171,35 @@ def _levers(statements: Iterable[syntax.Statement], names: Names) -> dict[str, t
     for s in statements:
         if isinstance(s, syntax.Lever):
             positions = tuple(p.text for p in s.positions)
-            if len(set(positions)) < len(positions):
-                names.error("CP202", "a lever position is named twice", s.span)
+            seen: set[str] = set()
+            for position in s.positions:
+                if position.text in seen:
+                    names.error(
+                        "CP202",
+                        f"this lever has two positions called `{position.text}`",
+                        position.span,
+                        "Give every position a name of its own.",
+                    )
+                seen.add(position.text)
             for n in s.names:
                 levers[n.text] = positions
     return levers
 
 
 def _head_nodes(
-    statements: Iterable[syntax.Statement], heads: set[str], names: Names
+    statements: Iterable[syntax.Statement], posts: Mapping[str, Post], names: Names
 ) -> dict[str, syntax.Head]:
     nodes: dict[str, syntax.Head] = {}
+    heads = {head for post in posts.values() for head in post.heads}
     for s in statements:
         if not isinstance(s, syntax.Head):
             continue
         if s.name.text not in heads:
             signal = s.name.text.split(".")[0]
-            if signal in names.table or not heads:
+            declared = names.table.get(signal)
+            if declared and declared.kind == "signal" and signal not in posts:
+                continue  # the signal has an error of its own
+            if declared:
                 names.error(
                     "CP407",
                     f"no head is called `{s.name.text}`",
@@ -191,9 +212,9 @@ def _head_nodes(
         elif s.name.text in nodes:
             names.error(
                 "CP202",
-                f"head `{s.name.text}` has two lists of rules",
+                f"head `{s.name.text}` has two lists of lines",
                 s.name.span,
-                "",
+                "Put all its lines into one list; the first one that holds is shown.",
                 ((nodes[s.name.text].name.span, "the first one is here"),),
             )
         else:
@@ -249,82 +270,6 @@ def _between(first: str, second: str, track: Track) -> tuple[str, ...] | None:
     return None
 
 
-def _derails(statements: Iterable[syntax.Statement], track: Track, names: Names) -> list[Derail]:
-    derails = []
-    for s in statements:
-        if not isinstance(s, syntax.Derail):
-            continue
-        on = names.find(s.block, "block")
-        toward = names.table.get(s.toward.text)
-        if toward is None:
-            names.unknown(s.toward, "", ("block", "turnout"))
-        if on is None or toward is None:
-            continue
-        ports = [
-            Port(p.name, end)
-            for p in track.pieces.values()
-            if p.kind == "plain" and p.block == s.block.text
-            for end in p.ends
-        ]
-        ahead = [port for port in ports if s.toward.text in _first_met(port, track)]
-        ahead = ahead or [port for port in ports if s.toward.text in _all_met(port, track)]
-        if len(ahead) != 1:
-            names.error(
-                "CP311",
-                f"on which side of {s.block.text} does derail `{s.name.text}` stand?",
-                s.toward.span,
-                f"After `toward` name what lies next to {s.block.text} on that side"
-                + (": " + _beside(ports, track) if ports else "")
-                + ".",
-            )
-            continue
-        derails.append(
-            Derail(s.name.text, s.block.text, ahead[0], _guards(ahead[0], track), s.span)
-        )
-    return derails
-
-
-def _first_met(port: Port, track: Track) -> set[str]:
-    piece = track.pieces[track.joint_at[port].other(port).piece]
-    return {piece.name, piece.title}
-
-
-def _all_met(port: Port, track: Track) -> set[str]:
-    """Names of all pieces and blocks reached outward from ``port``, not back through it."""
-    met: set[str] = set()
-    stack, seen = [track.joint_at[port].other(port)], {port.piece}
-    while stack:
-        entered = stack.pop()
-        if entered.piece in seen:
-            continue
-        seen.add(entered.piece)
-        piece = track.pieces[entered.piece]
-        met |= {piece.name, piece.title} | ({piece.block} if piece.block else set())
-        for end in piece.ends:
-            own = Port(piece.name, end)
-            stack.append(track.joint_at[own].other(own))
-    return met
-
-
-def _beside(ports: Iterable[Port], track: Track) -> str:
-    return " or ".join(
-        dict.fromkeys(track.pieces[track.joint_at[p].other(p).piece].title for p in ports)
-    )
-
-
-def _guards(port: Port, track: Track) -> str | None:
-    """The first turnout, crossing or slip outward from a derail."""
-    for _ in track.pieces:
-        port = track.joint_at[port].other(port)
-        piece = track.pieces[port.piece]
-        if piece.kind in SPECIAL:
-            return piece.name
-        if piece.kind != "plain":
-            return None
-        port = Port(piece.name, "left" if port.end == "right" else "right")
-    return None
-
-
 def _conditions(
     statements: Iterable[syntax.Statement], words: Vocabulary
 ) -> dict[str, NamedCondition]:
@@ -351,7 +296,7 @@ def _proofs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[
                     "CP202",
                     f'two properties are called "{s.title}"',
                     s.span,
-                    "",
+                    "Give each a text of its own: the report calls them by it.",
                     ((proofs[s.title].span, "the first one is here"),),
                 )
             if condition is not None:

@@ -1,46 +1,27 @@
 """Conditions as written to conditions about observables: names resolved, states checked."""
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable
 
 from verifier.language import syntax
-from verifier.language.diagnostics import did_you_mean, nearest
+from verifier.language.diagnostics import did_you_mean
 from verifier.language.source import Span
+from verifier.language.wording import one_of
 from verifier.plan import facts
-from verifier.plan.aspects import Chart
 from verifier.plan.facts import All, AnyOne, Condition, Not, Observable, Says
-from verifier.plan.names import KIND_WORDS, Names
+from verifier.plan.names import KIND_WORDS
+from verifier.plan.vocabulary import (
+    STATES_OF,
+    Vocabulary,
+    state_text,
+    states_hint,
+    wrong_state,
+)
 
 # States that a list of things is naturally all in at once; others ask for any of / all of.
 _NATURALLY_ALL = {
     "clear", "vacant", "normal", "reverse", "lies", "at stop", "seated",
     "derailing", "non-derailing",
 }  # fmt: skip
-
-STATES_OF = {
-    "block": "clear, occupied (and vacant, in properties)",
-    "turnout": "normal, reverse, moving (and lies normal, lies reverse, lies open, in properties)",
-    "slip": "normal, reverse, moving (and lies …, in properties)",
-    "crossover": "normal, reverse (and lies …, in properties)",
-    "derail": "derailing, non-derailing, moving (and lies …, in properties)",
-    "gate": "seated, open (and lies seated, lies open, in properties)",
-    "signal": "at stop, proceeds, shows an aspect, or a colour where it has one head",
-    "head": "green, yellow, red, lunar, white, dark, flashing …",
-    "button": "pressed",
-}
-
-
-@dataclass(frozen=True, slots=True)
-class Vocabulary:
-    """What conditions may speak of: the observables of every declared thing."""
-
-    names: Names
-    chart: Chart
-    aspects: Mapping[str, Observable]  # by signal
-    colours: Mapping[str, Observable]  # by head; a one-head signal's head goes by its name too
-    levers: Mapping[str, tuple[str, ...]]
-    undetected: frozenset[str]
-    crossovers: Mapping[str, tuple[str, ...]]
 
 
 def resolve(condition: syntax.Condition, words: Vocabulary, *, in_rule: bool) -> Condition | None:
@@ -68,12 +49,13 @@ def _resolve_fact(fact: syntax.Fact, words: Vocabulary, in_rule: bool) -> Condit
     if state is None:
         return _named_condition(fact, words)
     if len(fact.names) > 1 and not fact.quantity and state.kind not in _NATURALLY_ALL:
+        names = ", ".join(n.text for n in fact.names)
         words.names.error(
             "CP205",
-            f"any of these, or all of these, {_state_text(state)}?",
+            f"`{_listed(names, state)}`: any of them, or all of them?",
             fact.span,
-            f"Write `any of {', '.join(n.text for n in fact.names)} {_state_text(state)}` or "
-            "`all of …`.",
+            f"Write `{_listed(f'any of {names}', state)}`, or "
+            f"`{_listed(f'all of {names}', state)}`.",
         )
         return None
     parts = [_one(name, state, words, in_rule) for name in fact.names]
@@ -85,20 +67,35 @@ def _resolve_fact(fact: syntax.Fact, words: Vocabulary, in_rule: bool) -> Condit
     return AnyOne(good, fact.span) if fact.quantity == "any" else All(good, fact.span)
 
 
+def _listed(names: str, state: syntax.State) -> str:
+    """Several things in one state, as the file would put it."""
+    if state.kind == "train on":
+        return f"train on {names}"
+    return f"{names} {'proceed' if state.kind == 'proceeds' else state_text(state)}"
+
+
 def _named_condition(fact: syntax.Fact, words: Vocabulary) -> Condition | None:
-    name = fact.names[0]
-    declared = words.names.table.get(name.text)
-    if len(fact.names) > 1 or (declared and declared.kind != "condition"):
-        last = fact.names[-1]
-        kind = declared.kind if declared else "thing"
+    kinds = [words.names.table.get(name.text) for name in fact.names]
+    for name, declared in zip(fact.names, kinds, strict=True):
+        if declared and declared.kind != "condition":
+            kind = declared.kind
+            words.names.error(
+                "CP204",
+                f"`{name.text}` is {KIND_WORDS[kind]}: in what state?",
+                fact.span,
+                states_hint(name, kind, words) + _SEVERAL.get(kind, ""),
+            )
+            return None
+    if len(fact.names) > 1:
         words.names.error(
             "CP204",
-            f"`{last.text}` is in what state?",
+            f"in what state are `{', '.join(name.text for name in fact.names)}`?",
             fact.span,
-            f"After {KIND_WORDS.get(kind, 'a name')} comes its state: "
-            f"{STATES_OF.get(kind, 'clear, normal, at stop …')}.",
+            "Conditions are joined with `and` or `or`; the state of other things comes after "
+            "their names.",
         )
         return None
+    name = fact.names[0]
     if not words.names.find(name, "condition"):
         return None
     return Says(facts.condition(name.text), ("true",), fact.span, name.text)
@@ -116,13 +113,24 @@ def _one(
         wanted = _KINDS_WITH.get(state.kind, ())
         words.names.unknown(name, "", wanted)
         return None
+    if _misplaced(name.text, words):
+        return None
     builder = _BUILDERS.get(declared.kind)
     found = builder(name, state, words, span, in_rule) if builder else None
     if found is not None:
         return found
     if not _already_explained(words, name):
-        _wrong_state(name, declared.kind, state, words)
+        wrong_state(name, declared.kind, state, words)
     return None
+
+
+def _misplaced(name: str, words: Vocabulary) -> bool:
+    """A signal or crossover that has an error of its own: no more is said of it."""
+    declared = words.names.table.get(name)
+    kind = declared.kind if declared else ""
+    return (kind == "signal" and name not in words.aspects) or (
+        kind == "crossover" and name not in words.crossovers
+    )
 
 
 def _already_explained(words: Vocabulary, name: syntax.Name) -> bool:
@@ -130,37 +138,21 @@ def _already_explained(words: Vocabulary, name: syntax.Name) -> bool:
                for e in words.names.errors)  # fmt: skip
 
 
-def _wrong_state(name: syntax.Name, kind: str, state: syntax.State, words: Vocabulary) -> None:
-    states = STATES_OF.get(kind)
-    if kind == "lever":
-        states = ", ".join(words.levers[name.text])
-    hint = f"It can be: {states}." if states else "It has no states to ask for."
-    if state.kind == "name" and states:
-        near = nearest(state.value, [s.strip(" ,.") for s in states.replace("(", "").split()])
-        hint = f"Did you mean `{near}`? {hint}" if near else hint
-    words.names.error(
-        "CP204",
-        f"{KIND_WORDS[kind]} is never `{_state_text(state)}`",
-        name.span.to(state.span) if name.span.start < state.span.start else name.span,
-        hint,
-    )
-
-
-def _state_text(state: syntax.State) -> str:
-    if state.kind in ("lies", "shows"):
-        return f"{state.kind} {state.value}"
-    return state.value if state.kind in ("colour", "name") else state.kind
-
-
 def _truth_in_rule(name: syntax.Name, words: Vocabulary, said: str, instead: str) -> None:
     words.names.error(
         "CP206",
-        f"a rule cannot know where {said} truly",
+        f"a rule cannot know {said}",
         name.span,
         f"Rules see only what the equipment reports: write `{name.text} {instead}`. "
         "`prove` and `assume` may speak of what is true.",
     )
 
+
+_SEVERAL = {
+    "block": " Several in one state are listed with commas: `Main, Switch clear`.",
+    "turnout": " Several in one state are listed with commas: `T1, T2 normal`.",
+    "signal": " Several in one state are listed with commas: `4L, 4R at stop`.",
+}
 
 _Builder = Callable[[syntax.Name, syntax.State, Vocabulary, Span, bool], Condition | None]
 
@@ -182,7 +174,9 @@ def _block(
     if state.kind in ("vacant", "train on"):
         if in_rule:
             is_vacant = state.kind == "vacant"
-            _truth_in_rule(name, words, "trains are", "clear" if is_vacant else "occupied")
+            _truth_in_rule(
+                name, words, "where trains really are", "clear" if is_vacant else "occupied"
+            )
             return None
         value = "vacant" if state.kind == "vacant" else "occupied"
         text = text if state.kind == "vacant" else f"train on {name.text}"
@@ -198,7 +192,7 @@ def _positions(
     if state.kind == "lies" and state.value in truth.values:
         if in_rule:
             reported = "moving" if state.value == "open" and "moving" in report.values else ""
-            _truth_in_rule(name, words, "points lie", reported or state.value)
+            _truth_in_rule(name, words, f"how `{name.text}` really lies", reported or state.value)
             return None
         return Says(truth, (state.value,), span, f"{name.text} lies {state.value}")
     if state.kind in report.values:
@@ -275,6 +269,8 @@ def _head_colour(
 ) -> Condition | None:
     colour = words.colours.get(name.text)
     if colour is None:
+        if _misplaced(name.text.split(".")[0], words):
+            return None
         words.names.error(
             "CP201",
             f"no head is called `{name.text}`",
@@ -286,9 +282,9 @@ def _head_colour(
     if state.kind != "colour":
         words.names.error(
             "CP204",
-            f"a head is never `{_state_text(state)}`",
+            f"`{name.text}` is a head, and a head is never `{state_text(state)}`",
             span,
-            f"It can be: {STATES_OF['head']}.",
+            f"It can be {one_of([f'`{colour}`' for colour in STATES_OF['head'][0]])}.",
         )
         return None
     return Says(colour, _among(colour, {state.value}), span, f"{name.text} {state.value}")
@@ -340,4 +336,6 @@ _KINDS_WITH: dict[str, tuple[str, ...]] = {
     "non-derailing": ("derail",),
     "seated": ("gate",),
     "pressed": ("button",),
+    "name": ("lever",),
+    "colour": ("signal",),
 }

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from verifier.language import syntax
 from verifier.language.diagnostics import Diagnostic, did_you_mean
 from verifier.language.source import Span
+from verifier.language.wording import one_of
 
 # How each kind of thing is called in a message.
 KIND_WORDS = {
@@ -24,6 +25,9 @@ KIND_WORDS = {
     "lever": "a lever",
     "button": "a button",
 }
+
+# Looking for the nearest name takes time; a file with more errors than this has other worries.
+MAX_GUESSES = 25
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +62,13 @@ class Names:
 
     def declare(self, name: syntax.Name, kind: str, node: syntax.Statement) -> None:
         earlier = self.table.get(name.text)
+        if "." in name.text:
+            self.error(
+                "CP208",
+                f"`{name.text}` has a dot in it",
+                name.span,
+                "Only heads have one, between the signal's name and their own: `4L.upper`.",
+            )
         if earlier is None:
             self.table[name.text] = Declared(kind, name.span, node)
             return
@@ -80,13 +91,13 @@ class Names:
             return None
         if declared.kind in kinds:
             return declared
-        wanted = " or ".join(KIND_WORDS[kind] for kind in kinds)
+        wanted = one_of([KIND_WORDS[kind] for kind in kinds])
         self.error(
             "CP203",
-            f"`{name.text}` is {KIND_WORDS[declared.kind]}; {wanted} is needed here",
+            f"`{name.text}` is {KIND_WORDS[declared.kind]}, and here must stand {wanted}",
             name.span,
             did_you_mean(name.text, self.of_kind(*kinds)),
-            ((declared.span, "declared here"),),
+            ((declared.span, "it is declared here"),),
         )
         return None
 
@@ -94,11 +105,20 @@ class Names:
         if name.text in self._reported:
             return
         self._reported.add(name.text)
-        known = self.of_kind(*kinds) or list(self.table)
+        kinds = tuple(kinds)
         what = f"no {wanted.split(' ', 1)[1]} is" if wanted else "nothing is"
-        self.error(
-            "CP201", f"{what} called `{name.text}`", name.span, did_you_mean(name.text, known)
-        )
+        hint = ""
+        if len(self._reported) <= MAX_GUESSES:
+            hint = did_you_mean(name.text, self.of_kind(*kinds)) or did_you_mean(
+                name.text, self.table
+            )
+        if not hint and kinds:
+            statements = one_of([f"`{_STATEMENT_OF.get(kind, kind)}`" for kind in kinds])
+            hint = f"If the name is right, a {statements} statement must declare it."
+        self.error("CP201", f"{what} called `{name.text}`", name.span, hint)
+
+
+_STATEMENT_OF = {"limits": "interlocking limits"}
 
 
 def declare_all(statements: Iterable[syntax.Statement]) -> Names:

@@ -1,30 +1,21 @@
 """Signals, heads and the aspect chart: from the syntax tree to checked data."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from itertools import product
 
 from verifier.language import syntax
 from verifier.language.diagnostics import did_you_mean
 from verifier.language.source import Span
+from verifier.language.wording import one_of
 from verifier.plan import aspects
-from verifier.plan.conditions import Vocabulary, resolve
+from verifier.plan.conditions import resolve
 from verifier.plan.facts import UNLISTED, Observable
-from verifier.plan.model import Head, Joint, Line, Port, Signal, Track
+from verifier.plan.model import Head, Line, Signal
 from verifier.plan.names import Names
+from verifier.plan.posts import MAX_HEADS, Post
+from verifier.plan.vocabulary import Vocabulary
 
-MAX_HEADS = 3
 COLOURS = ("green", "yellow", "lunar", "white", "red", "dark")
-
-
-@dataclass(frozen=True, slots=True)
-class Post:
-    """A signal before its rules are read: where it stands and what its heads are called."""
-
-    node: syntax.Signal
-    joint: Joint
-    enters: Port
-    heads: tuple[str, ...]
 
 
 # ------------------------------------------------------------------ the chart
@@ -59,127 +50,6 @@ def build_chart(statements: Iterable[syntax.Statement], names: Names) -> aspects
             node.span,
         )
     return aspects.chart(own.values())
-
-
-# ------------------------------------------------------------------ where signals stand
-
-
-def find_posts(
-    statements: Iterable[syntax.Statement], track: Track, names: Names
-) -> dict[str, Post]:
-    """Every signal whose place is found; errors are noted."""
-    posts: dict[str, Post] = {}
-    for node in statements:
-        if not isinstance(node, syntax.Signal):
-            continue
-        heads = _head_names(node, names)
-        place = _find_place(node, track, names)
-        if place:
-            posts.setdefault(node.name.text, Post(node, *place, heads))
-    return posts
-
-
-def _head_names(node: syntax.Signal, names: Names) -> tuple[str, ...]:
-    if not node.heads:
-        return (node.name.text,)
-    if len(node.heads) > MAX_HEADS:
-        names.error(
-            "CP408",
-            f"a signal has at most {MAX_HEADS} heads",
-            node.heads[MAX_HEADS].span,
-            "Put the further heads on a signal of their own.",
-        )
-    seen: set[str] = set()
-    for head in node.heads:
-        if head.text in seen:
-            names.error("CP202", f"two heads are called `{head.text}`", head.span)
-        seen.add(head.text)
-    return tuple(f"{node.name.text}.{head.text}" for head in node.heads)
-
-
-def _find_place(node: syntax.Signal, track: Track, names: Names) -> tuple[Joint, Port] | None:
-    """The joint a signal stands at and the end it governs moves into."""
-    for step in (node.near, node.far):
-        if not names.find(step.name, "block", "turnout", "crossing", "slip", "edge", "bumper"):
-            return None
-    found: list[tuple[Joint, Port]] = []
-    for joint in track.joints:
-        for near, far in ((joint.a, joint.b), (joint.b, joint.a)):
-            if _is_step(near, node.near, track, left=True) and _is_step(
-                far, node.far, track, left=False
-            ):
-                found.append((joint, far))
-    if node.join.gap:
-        found = [(joint, far) for joint, far in found if joint.gap == node.join.gap.text]
-    between = f"{node.near.name.text} and {node.far.name.text}"
-    where = node.near.span.to(node.far.span)
-    if not found:
-        gap = f" called `{node.join.gap.text}`" if node.join.gap else ""
-        names.error(
-            "CP307",
-            f"{between} do not meet at a gap{gap}",
-            where,
-            _neighbours_hint(node, track),
-        )
-        return None
-    if len(found) > 1:
-        names.error(
-            "CP308",
-            f"{between} meet at {len(found)} gaps: at which one does `{node.name.text}` stand?",
-            where,
-            "Name the gap on the `track` line, `|(g1)`, and here; or give the leg, as in "
-            "`Main | normal T1`.",
-            tuple((joint.span, "one is here") for joint, _ in found[:4]),
-        )
-        return None
-    joint, far = found[0]
-    if joint.kind == "=" or node.join.kind == "=":
-        names.error(
-            "CP307",
-            f"no gap lies between {between}, so signal `{node.name.text}` cannot stand there",
-            where,
-            "A signal stands at a gap: its block begins there. Write `|` on the `track` line "
-            "where the gap is cut.",
-            ((joint.span, "the joint is here"),),
-        )
-        return None
-    if track.pieces[far.piece].kind in ("edge", "bumper"):
-        names.error(
-            "CP307",
-            f"signal `{node.name.text}` would govern no track of this plan",
-            where,
-            "A signal is read in the direction of the train: `at Main | T1` governs moves from "
-            "Main into T1.",
-        )
-        return None
-    return joint, far
-
-
-def _is_step(port: Port, step: syntax.Step, track: Track, *, left: bool) -> bool:
-    """Whether an end belongs to the element a `signal … at` names. A leg's word, where one
-    is given, stands on the side of that leg, as on a `track` line."""
-    if track.pieces[port.piece].title != step.name.text:
-        return False
-    leg = step.left or step.right
-    if leg is None:
-        return True
-    if leg in ("along", "across"):
-        return port.end.startswith(leg)
-    leg_here = (step.right if left else step.left) is not None
-    return port.end == (leg if leg_here else "points")
-
-
-def _neighbours_hint(node: syntax.Signal, track: Track) -> str:
-    near = node.near.name.text
-    beside = [
-        track.pieces[j.other(port).piece].title
-        for j in track.joints
-        for port in (j.a, j.b)
-        if track.pieces[port.piece].title == near
-    ]
-    if not beside:
-        return ""
-    return f"{near} meets " + ", ".join(dict.fromkeys(beside)) + "."
 
 
 # ------------------------------------------------------------------ what they show
@@ -274,7 +144,7 @@ def _check_rules_given(post: Post, ruled: list[str], names: Names) -> None:
     if node.rules and ruled:
         names.error(
             "CP406",
-            f"signal `{node.name.text}` has rules of its own and head `{ruled[0]}` has rules too",
+            f"signal `{node.name.text}` has lines of its own and head `{ruled[0]}` has lines too",
             node.name.span,
             "Write either one list of aspects for the signal, or a `head` statement for each "
             "of its heads.",
@@ -285,9 +155,11 @@ def _check_rules_given(post: Post, ruled: list[str], names: Names) -> None:
             "CP401",
             f"nothing says when signal `{node.name.text}` shows what"
             if not ruled
-            else f"head `{missing[0]}` has no rules, though `{ruled[0]}` has",
+            else f"head `{missing[0]}` has no list of its own, though `{ruled[0]}` has one",
             node.name.span,
-            "Add lines such as `Clear when …` and `Stop otherwise`.",
+            "Add lines such as `Clear when …` and `Stop otherwise`."
+            if not ruled
+            else f"Write a `head {missing[0]}` statement: `green when …`, `red otherwise`.",
         )
 
 
@@ -320,11 +192,14 @@ def _aspect_lines(post: Post, words: Vocabulary) -> tuple[Line, ...]:
 def _known_aspect(rule: syntax.Rule, post: Post, words: Vocabulary) -> aspects.Aspect | None:
     aspect = words.chart.get(rule.shows.text)
     if aspect is None or rule.flashing:
+        hint = did_you_mean(rule.shows.text, (a.name for a in words.chart.aspects))
+        if aspect:
+            hint = "Leave out `flashing`: it is said of a colour, in a `head` statement."
         words.names.error(
             "CP404",
             f"no aspect is called `{_shows(rule)}`",
             rule.shows.span,
-            did_you_mean(rule.shows.text, (a.name for a in words.chart.aspects))
+            hint
             or (
                 "To set one head's colour write a `head` statement. The chart has: "
                 + ", ".join(a.name for a in words.chart.aspects)
@@ -332,19 +207,26 @@ def _known_aspect(rule: syntax.Rule, post: Post, words: Vocabulary) -> aspects.A
             ),
         )
         return None
-    if aspect.for_heads(len(post.heads)) is None:
-        count = len(post.heads)
-        words.names.error(
-            "CP405",
-            f"the chart has no colours for {aspect.name} on a signal with "
-            f"{count} head{'s' if count > 1 else ''}",
-            rule.shows.span,
-            f"Add them (`aspect {aspect.name} red over green …`), or give signal "
-            f"`{post.node.name.text}` the heads it needs (`heads upper, lower`).",
-            () if aspect.built_in else ((aspect.span, "its colours are listed here"),),
-        )
+    if len(post.heads) <= MAX_HEADS and aspect.for_heads(len(post.heads)) is None:
+        _no_colours(rule, aspect, post, words.names)
         return None
     return aspect
+
+
+def _no_colours(rule: syntax.Rule, aspect: aspects.Aspect, post: Post, names: Names) -> None:
+    count = len(post.heads)
+    counts = sorted({len(combination) for combination in aspect.combinations})
+    takes = one_of([str(number) for number in counts])
+    names.error(
+        "CP405",
+        f"the chart has no colours for {aspect.name} on a signal with "
+        f"{count} head{'s' if count > 1 else ''}",
+        rule.shows.span,
+        f"{aspect.name} takes {takes} head{'s' if counts != [1] else ''}: give signal "
+        f"`{post.node.name.text}` as many (`heads upper, lower`), or list colours for {count} in "
+        f"an `aspect {aspect.name}` statement.",
+        () if aspect.built_in else ((aspect.span, "its colours are listed here"),),
+    )
 
 
 def _head_lines(node: syntax.Head, words: Vocabulary) -> tuple[Line, ...]:
@@ -381,15 +263,15 @@ def _check_otherwise(
     if others:
         words.names.error(
             "CP402",
-            f"lines after `otherwise` are never read ({owner})",
+            f"{owner} has lines after `otherwise`, which are never read",
             others[0].span,
-            "`otherwise` comes last.",
+            "The first line that holds is shown, and `otherwise` always holds: put it last.",
         )
     elif rules[-1].when is not None:
         words.names.error(
             "CP402",
             f"{owner} has no `otherwise`",
             span,
-            "Say what it shows when no other line holds: `Stop otherwise`, or `red otherwise` "
-            "for a head.",
+            "Say what it shows when no other line holds: "
+            + ("`red otherwise`." if owner.startswith("head") else "`Stop otherwise`."),
         )

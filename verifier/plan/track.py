@@ -3,19 +3,17 @@
 Turnouts, crossings, slips and ends have ends of their own name, so wherever they are
 written the joint is clear. Plain track goes by its block's name only, and one block may
 have several stretches of it (before and after a spur switch, say). Which stretch a line
-means follows from its neighbours: see :func:`_place_plain`.
+means follows from its neighbours: see :mod:`verifier.plan.stretches`.
 """
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
-from typing import NamedTuple
+from collections.abc import Iterable, Mapping, Set
 
 import networkx as nx
 
 from verifier.language import syntax
-from verifier.language.source import Span
 from verifier.plan.model import Joint, Move, Piece, Placed, Port, Track
-from verifier.plan.names import Names
+from verifier.plan.names import KIND_WORDS, Names
+from verifier.plan.stretches import Stretch, place_plain
 
 CROSSING_ENDS = ("along-left", "along-right", "across-left", "across-right")
 END_WORDS = {
@@ -25,38 +23,23 @@ END_WORDS = {
     "left": "the left end",
     "right": "the right end",
     "end": "the end",
-    "along-left": "the left end of the track along",
-    "along-right": "the right end of the track along",
-    "across-left": "the left end of the track across",
-    "across-right": "the right end of the track across",
+    "along-left": "the left end of the along track",
+    "along-right": "the right end of the along track",
+    "across-left": "the left end of the across track",
+    "across-right": "the right end of the across track",
 }
+
+
+# What to check when the points end of a turnout seems to be joined twice.
+_SIDES = (
+    " A leg's word stands on the side where that leg is: `reverse T1` has its legs on the left, "
+    "`T1 reverse` on the right."
+)
 
 
 def port_words(port: Port, pieces: Mapping[str, Piece]) -> str:
     """A port for people: ``the normal leg of T1``."""
     return f"{END_WORDS[port.end]} of {pieces[port.piece].title}"
-
-
-class _Side(NamedTuple):
-    """What a stretch of plain track is joined to on one side, as written."""
-
-    name: str
-    end: str
-    kind: str
-    gap: str
-
-
-@dataclass(slots=True)
-class _Stretch:
-    """One stretch of plain track: what is known of its two sides, and its uses."""
-
-    block: str
-    row: int
-    left: _Side | None
-    right: _Side | None
-    span: Span
-    # (row, step, read the other way round)
-    uses: list[tuple[int, int, bool]]
 
 
 def build_track(statements: Iterable[syntax.Statement], names: Names) -> Track | None:
@@ -69,13 +52,16 @@ def build_track(statements: Iterable[syntax.Statement], names: Names) -> Track |
                      for i, step in enumerate(line.steps)])  # fmt: skip
     if len(names.errors) > before:
         return None
-    stretches = _place_plain(lines, rows, names)
+    stretches = place_plain(lines, rows, names)
     if len(names.errors) > before:
         return None
     pieces = _pieces(names, stretches)
     placed = _placed(lines, rows, stretches)
+    _check_all_drawn(pieces, {place.piece for row in placed for place in row}, names)
+    sound = len(names.errors)
     joints, joint_at = _joints(lines, placed, pieces, names)
-    _check_all_joined(pieces, joint_at, names)
+    if len(names.errors) == sound:
+        _check_all_joined(pieces, joint_at, names)
     if len(names.errors) > before:
         return None
     graph = movement_graph(pieces, joint_at)
@@ -126,96 +112,15 @@ def _step_ends(step: syntax.Step, index: int, count: int, names: Names) -> tuple
                 "CP303",
                 f"track goes on beyond the {kind} `{step.name.text}`",
                 step.span,
-                f"A {kind} is where a track ends: it stands first or last on a `track` line.",
+                f"{KIND_WORDS[kind].capitalize()} is where track ends: it stands first or last on "
+                "a `track` line.",
             )
             return nothing
         return kind, "end", "end"
     return "plain", "left", "right"
 
 
-def _place_plain(
-    lines: list[syntax.Track], rows: list[list[tuple[str, str, str]]], names: Names
-) -> list[_Stretch]:
-    """Which stretch of plain track each step means.
-
-    Within one line, two steps with the same block are two stretches, except that a line
-    which ends with the name it began with closes a circle. In another line a step means
-    the stretch that fits: every side that both know is the same. Failing that it may be
-    the same stretch read from right to left.
-    """
-    stretches: list[_Stretch] = []
-    for row, line in enumerate(lines):
-        here: list[_Stretch] = []
-        for i, step in enumerate(line.steps):
-            if rows[row][i][0] != "plain":
-                continue
-            if i and line.steps[i - 1].name.text == step.name.text:
-                names.error(
-                    "CP303",
-                    f"`{step.name.text}` runs into itself",
-                    line.steps[i - 1].span.to(step.span),
-                    "Two pieces of track that meet at a gap need two blocks.",
-                )
-                continue
-            left = _side(line, rows[row], i - 1, i - 1, of_left=True)
-            right = _side(line, rows[row], i + 1, i, of_left=False)
-            here.append(_Stretch(step.name.text, row, left, right, step.span, [(row, i, False)]))
-        first, last = (here[0], here[-1]) if len(here) > 1 else (None, None)
-        if (
-            first and last and first.block == last.block
-            and first.left is None and last.right is None
-        ):  # fmt: skip
-            first.left = last.left
-            first.uses += last.uses
-            here.pop()
-        for stretch in here:
-            _merge(stretch, stretches, names)
-    return stretches
-
-
-def _side(
-    line: syntax.Track, row: list[tuple[str, str, str]], step: int, join: int, *, of_left: bool
-) -> _Side | None:
-    if not 0 <= step < len(line.steps):
-        return None
-    kind, left, right = row[step]
-    end = "" if kind == "plain" else (right if of_left else left)
-    written = line.joins[join]
-    gap = written.gap.text if written.gap else ""
-    return _Side(line.steps[step].name.text, end, written.kind, gap)
-
-
-def _merge(new: _Stretch, stretches: list[_Stretch], names: Names) -> None:
-    """Add ``new``, or find that it is a stretch another line wrote already."""
-    known = [s for s in stretches if s.block == new.block and s.row != new.row]
-    for mirrored in (False, True):
-        left, right = (new.right, new.left) if mirrored else (new.left, new.right)
-        fits = []
-        for old in known:
-            same = [a == b for a, b in ((old.left, left), (old.right, right)) if a and b]
-            if all(same) and (same or not mirrored):
-                fits.append((-len(same), stretches.index(old), old))
-        if fits:
-            old = min(fits, key=lambda fit: fit[:2])[2]
-            old.left, old.right = old.left or left, old.right or right
-            old.uses += [(row, step, mirrored) for row, step, _ in new.uses]
-            return
-    if known and (new.left is None or new.right is None):
-        side, other = ("right", known[0].right) if new.left is None else ("left", known[0].left)
-        to = f" to `{other.name}`" if other else ""
-        names.error(
-            "CP301",
-            f"the {side} end of `{new.block}` is joined already{to}",
-            new.span,
-            "A piece of track has two ends. If this is another stretch of the same block, "
-            "write what lies on both its sides.",
-            ((known[0].span, "joined here"),),
-        )
-        return
-    stretches.append(new)
-
-
-def _pieces(names: Names, stretches: list[_Stretch]) -> dict[str, Piece]:
+def _pieces(names: Names, stretches: list[Stretch]) -> dict[str, Piece]:
     pieces: dict[str, Piece] = {}
     counts: dict[str, int] = {}
     for stretch in stretches:
@@ -248,7 +153,7 @@ def _pieces(names: Names, stretches: list[_Stretch]) -> dict[str, Piece]:
 def _placed(
     lines: list[syntax.Track],
     rows: list[list[tuple[str, str, str]]],
-    stretches: list[_Stretch],
+    stretches: list[Stretch],
 ) -> list[list[Placed]]:
     plain: dict[tuple[int, int], tuple[str, bool]] = {}
     counts: dict[str, int] = {}
@@ -302,7 +207,8 @@ def _joints(
                     "CP301",
                     f"{port_words(taken, pieces)} is joined twice",
                     span,
-                    "Every leg and every end of a track is joined to one thing only.",
+                    "Every leg and every end of a track is joined to one thing only."
+                    + _SIDES * (taken.end == "points"),
                     ((earlier.span, "the first time is here"),),
                 )
                 continue
@@ -334,12 +240,12 @@ def _joints(
     return joints, joint_at
 
 
-def _check_all_joined(
-    pieces: Mapping[str, Piece], joint_at: Mapping[Port, Joint], names: Names
-) -> None:
-    drawn = {port.piece for port in joint_at}
+def _check_all_drawn(pieces: Mapping[str, Piece], drawn: Set[str], names: Names) -> None:
+    used = {piece.block for piece in pieces.values()}
+    sound = not names.errors
     for name, declared in names.table.items():
-        if declared.kind == "block" and not any(p.block == name for p in pieces.values()):
+        # A block that nothing lies in may be the one meant by a misspelt name elsewhere.
+        if declared.kind == "block" and name not in used and sound:
             names.error(
                 "CP306",
                 f"block `{name}` lies on no track",
@@ -354,9 +260,15 @@ def _check_all_joined(
                 piece.span,
                 "Draw it on a `track` line.",
             )
-            continue
+
+
+def _check_all_joined(
+    pieces: Mapping[str, Piece], joint_at: Mapping[Port, Joint], names: Names
+) -> None:
+    drawn = {port.piece for port in joint_at}
+    for name, piece in pieces.items():
         for end in piece.ends:
-            if Port(name, end) not in joint_at:
+            if name in drawn and Port(name, end) not in joint_at:
                 names.error(
                     "CP302",
                     f"{port_words(Port(name, end), pieces)} leads nowhere",
