@@ -62,7 +62,7 @@ class Group(Expr):
         self.parts = parts
 
     def __repr__(self) -> str:
-        return "(" + f" {self.word} ".join(map(repr, self.parts)) + ")"
+        return _shortly(self, SHOWN_LEVELS)
 
 
 class And(Group):
@@ -73,6 +73,18 @@ class And(Group):
 class Or(Group):
     __slots__ = ()
     word = "or"
+
+
+# As many levels of groups are shown when an expression is printed.
+SHOWN_LEVELS = 6
+
+
+def _shortly(expr: Expr, levels: int) -> str:
+    if not isinstance(expr, Group):
+        return repr(expr)
+    if not levels:
+        return "(…)"
+    return "(" + f" {expr.word} ".join(_shortly(p, levels - 1) for p in expr.parts) + ")"
 
 
 TRUE: Expr = Const(True)

@@ -1,0 +1,94 @@
+"""Solver against going through every situation, on generated junctions.
+
+``CLEARPROOF_PROFILE=nightly`` runs thousands of larger ones.
+"""
+
+import os
+from collections import Counter
+from random import Random
+
+import pytest
+from hypothesis import HealthCheck, event, given, settings
+
+import verifier
+from tests.differential.agreement import (
+    covered_is_a_count_of_situations,
+    states_agree,
+    tallies_agree,
+    verdicts_agree,
+    world_agrees,
+)
+from tests.differential.junctions import built, junctions, write_junction
+from tests.differential.truth import Truth, unsettled_situation
+from verifier.findings.verdicts import Report
+from verifier.plan.model import Plan
+from verifier.world.world import World
+
+NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
+EXAMPLES, ROOM = (4000, 20_000) if NIGHTLY else (120, 500)
+SETTINGS = settings(
+    deadline=None,
+    derandomize=not NIGHTLY,
+    max_examples=EXAMPLES,
+    database=None,
+    suppress_health_check=list(HealthCheck),
+)
+
+
+def loaded(text: str) -> Plan | None:
+    """The plan, or None where the file is refused: for a circle only, and rightly."""
+    try:
+        return verifier.load_text(text)
+    except verifier.InputError as error:
+        assert {d.code for d in error.diagnostics} == {"CP409"}, f"{error}\n{text}"
+        situation = unsettled_situation(built(text))
+        assert situation is not None, f"every situation settles this:\n{text}"
+        return None
+
+
+def proved(plan: Plan) -> Report | None:
+    """The report, or None where the assumptions are refused: rightly."""
+    try:
+        return verifier.prove(plan)
+    except verifier.InputError as error:
+        assert {d.code for d in error.diagnostics} == {"CP501"}, str(error)
+        assert Truth(plan).allowed == 0
+        return None
+
+
+def check(text: str, r: Random) -> str:
+    """Everything that must agree. Returns what came out, for the statistics."""
+    plan = loaded(text)
+    if plan is None:
+        return "circle"
+    truth = Truth(plan)  # raises Unsettled where the file should have been refused
+    world_agrees(truth, World(plan))
+    report = proved(plan)
+    if report is None:
+        return "contradictory assumptions"
+    assert truth.allowed
+    verdicts_agree(truth, report)
+    covered_is_a_count_of_situations(report)
+    states_agree(truth, r.sample(truth.situations, min(20, len(truth.situations))), r)
+    if len(truth.situations) <= 100:
+        tallies_agree(truth, report)
+    return "broken" if any(v.status == "broken" for v in report.verdicts) else "all proved"
+
+
+@SETTINGS
+@given(junctions(ROOM))
+def test_solver_and_enumerator_agree(text: str) -> None:
+    event(check(text, Random(len(text))))
+
+
+@pytest.mark.parametrize("batch", range(4))
+def test_seeded_junctions_agree(batch: int) -> None:
+    """The same junctions every time, and enough of every kind among them."""
+    count = 1000 if NIGHTLY else 40
+    outcomes = Counter(
+        check(write_junction(Random(seed), ROOM), Random(seed))
+        for seed in range(batch * count, (batch + 1) * count)
+    )
+    print(dict(outcomes))
+    assert outcomes["broken"] >= count * 0.5
+    assert outcomes["circle"] >= count * 0.02
