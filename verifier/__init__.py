@@ -10,7 +10,7 @@ For model railroads, not for railways that carry people.
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from verifier.api import Seen, evaluate, load, load_text, prove
+    from verifier.api import Seen, evaluate, load, load_text, prove, prove_file
     from verifier.findings.exit_codes import ExitCode
     from verifier.findings.verdicts import (
         Cause,
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _HOMES = {
-    "verifier.api": ("Seen", "evaluate", "load", "load_text", "prove"),
+    "verifier.api": ("Seen", "evaluate", "load", "load_text", "prove", "prove_file"),
     "verifier.findings.exit_codes": ("ExitCode",),
     "verifier.findings.verdicts": (
         "Cause", "Finding", "InternalError", "Report", "Verdict",
@@ -36,7 +36,7 @@ _HOMES = {
 
 __all__ = [
     "Cause", "Diagnostic", "ExitCode", "Finding", "InputError", "InternalError", "Report",
-    "Seen", "Situation", "Verdict", "evaluate", "load", "load_text", "prove",
+    "Seen", "Situation", "Verdict", "evaluate", "load", "load_text", "prove", "prove_file",
 ]  # fmt: skip
 
 

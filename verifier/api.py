@@ -18,7 +18,7 @@ from verifier.world.naming import named_situation
 from verifier.world.situation import Situation
 from verifier.world.world import World, check_circles
 
-__all__ = ["Seen", "evaluate", "load", "load_text", "prove"]
+__all__ = ["Seen", "evaluate", "load", "load_text", "prove", "prove_file"]
 
 
 def load(path: str | Path) -> Plan:
@@ -33,10 +33,26 @@ def load_text(text: str, name: str = "(text)") -> Plan:
     """The checked plan of a junction written in ``text``; ``name`` is used in messages.
 
     Raises :class:`InputError`."""
+    return _checked(text, name)[0]
+
+
+def prove_file(
+    path: str | Path, *, timeout: float | None = None, only: Iterable[str] = ()
+) -> Report:
+    """The same as ``prove(load(path), …)``, without working out twice what the signals
+    depend on."""
+    from verifier.findings.prove import prove as decide_all
+
+    plan, world = _checked(read_text(path), str(path))
+    return decide_all(plan, timeout=timeout, only=only, world=world)
+
+
+def _checked(text: str, name: str) -> tuple[Plan, World]:
     source = Source(name, text)
     plan = build(source, parse(source))
-    check_circles(World(plan))
-    return plan
+    world = World(plan)
+    check_circles(world)
+    return plan, world
 
 
 def prove(plan: Plan, *, timeout: float | None = None, only: Iterable[str] = ()) -> Report:

@@ -192,7 +192,7 @@ _MARKS = {
 
 
 def _prove(options: argparse.Namespace) -> int:
-    from verifier.api import load, prove
+    from verifier.api import prove_file
     from verifier.language.diagnostics import InputError
     from verifier.reports import machine, terminal
     from verifier.reports.words import tally_words
@@ -207,7 +207,7 @@ def _prove(options: argparse.Namespace) -> int:
         return _complain(error)
     for number, path in enumerate(files):
         try:
-            report = prove(load(path), timeout=options.timeout, only=options.only)
+            report = prove_file(path, timeout=options.timeout, only=options.only)
         except InputError as error:
             codes.append(ExitCode.BAD_INPUT)
             if options.json:

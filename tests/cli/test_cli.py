@@ -58,7 +58,8 @@ def test_a_broken_junction_is_drawn_explained_and_mended(
     assert "converging-proceeds" in out and "BROKEN" in out and "proved" in out
     # ... then the finding: sentence, cause with file and line, mending.
     assert "2LA and 2LB both let trains go where their tracks run together, at T1." in out
-    assert f"{broken}:16" in out
+    lines = BROKEN.splitlines()
+    assert f"{broken}:{lines.index('  Clear when OS, W clear') + 1}: `Clear when OS, W" in out
     assert "add `and T1 reverse` to `Clear when …` of 2LB" in out
     assert "Assumed:" in out
 
@@ -99,7 +100,7 @@ def test_wrong_input_exits_2_with_place_and_hint(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path = tmp_path / "x.ixl"
-    path.write_text(BROKEN.replace("turnout T1 in OS", "turnout T1 in SO"))
+    path.write_text(BROKEN.replace("turnout T1 in OS", "turnout T1 in OSS"))
     assert main(["prove", str(path)]) == ExitCode.BAD_INPUT
     err = capsys.readouterr().err
     assert f"{path}:5:15: CP201" in err and "Did you mean `OS`?" in err
@@ -129,7 +130,7 @@ def test_ask_tells_what_signals_show(broken: Path, capsys: pytest.CaptureFixture
 def test_ask_refuses_what_cannot_be(broken: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["ask", str(broken), "T1 clear, train on Mian, 2R normal"]) == ExitCode.BAD_INPUT
     err = capsys.readouterr().err
-    assert err.count("CP204") == 1 and err.count("CP201:") == 2
+    assert err.count("CP204:") == 1 and err.count("CP201:") == 2
 
 
 def test_new_writes_a_pattern_that_proves_and_overwrites_nothing(
@@ -160,7 +161,7 @@ def test_a_bug_of_ours_is_called_that(
         raise RuntimeError("the sky fell")
 
     monkeypatch.delenv("CLEARPROOF_TRACEBACK", raising=False)
-    monkeypatch.setattr(verifier.api, "prove", fail)
+    monkeypatch.setattr(verifier.api, "prove_file", fail)
     assert main(["prove", str(broken)]) == ExitCode.OUR_BUG
     err = capsys.readouterr().err
     assert "bug in clearproof, not in your file" in err and "the sky fell" in err

@@ -12,6 +12,7 @@ from verifier.engines.evaluator import Evaluator
 from verifier.engines.order import count_situations
 from verifier.engines.situations import SituationCheck
 from verifier.findings.cause import causes
+from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.mending import mend
 from verifier.findings.verdicts import Finding, InternalError, Report, Unmet, Verdict
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
@@ -44,24 +45,25 @@ def prove(
     it waives or expects what no obligation matches; :class:`InternalError` when a
     situation does not replay.
     """
-    prover = _Prover(plan, world or World(plan), timeout)
     wanted = set(only)
-    todo = [o for o in obligations(plan, prover.world.lower) if not wanted or o.property in wanted]
-    if not wanted:
-        _check_claims(plan, todo)
     verdicts: list[Verdict] = []
-    interrupted = False
-    try:
-        prover.check_assumptions()
-        for obligation in todo:
-            verdicts.append(prover.decide(obligation))
-        verdicts = prover.with_mendings(verdicts)
-    except (KeyboardInterrupt, Interrupted):
-        interrupted = True
-        verdicts += [
-            Verdict(o, "undecided", "interrupted before it was decided")
-            for o in todo[len(verdicts) :]
-        ]
+    with InterruptWatch() as watch:
+        prover = _Prover(plan, world or World(plan), timeout)
+        lower = prover.world.lower
+        todo = [o for o in obligations(plan, lower) if not wanted or o.property in wanted]
+        if not wanted:
+            _check_claims(plan, todo)
+        try:
+            prover.check_assumptions()
+            for obligation in todo:
+                watch.check()
+                verdicts.append(prover.decide(obligation))
+            verdicts = prover.with_mendings(verdicts, watch)
+        except (KeyboardInterrupt, Interrupted):
+            pass
+    left = todo[len(verdicts) :]
+    interrupted = bool(left)
+    verdicts += [Verdict(o, "undecided", "interrupted before it was decided") for o in left]
     unmet = () if interrupted or wanted else tuple(_unmet(plan, verdicts))
     return Report(plan, tuple(verdicts), ASSUMED, unmet, interrupted)
 
@@ -173,13 +175,14 @@ class _Prover:
     def _titles(self, positions: Sequence[int]) -> tuple[str, ...]:
         return tuple(self.plan.assumptions[i].title for i in positions)
 
-    def with_mendings(self, verdicts: list[Verdict]) -> list[Verdict]:
+    def with_mendings(self, verdicts: list[Verdict], watch: InterruptWatch) -> list[Verdict]:
         left = MAX_MENDINGS
         mended = []
         for verdict in verdicts:
             finding = verdict.finding
             if finding is not None and left > 0:
                 left -= 1
+                watch.check()
                 additions = mend(self.plan, verdict.obligation, finding.situation, self.timeout)
                 verdict = replace(verdict, finding=replace(finding, mending=additions))
             mended.append(verdict)

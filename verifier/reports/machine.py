@@ -11,7 +11,7 @@ from verifier.language.diagnostics import Diagnostic
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
 from verifier.properties.catalogue import BY_NAME
-from verifier.reports.words import fact_words, tallies
+from verifier.reports.words import count, fact_words, tallies
 from verifier.world.situation import Situation
 
 SCHEMA_VERSION = 1
@@ -83,7 +83,7 @@ def _verdict(verdict: Verdict) -> Json:
         "advice": obligation.advice,
         "trouble": obligation.trouble if verdict.status == "broken" else "",
         "why": verdict.why,
-        "situations": verdict.covered,
+        **_count(verdict.covered),
         "rests_on": list(verdict.rests_on),
         "places": [_place(span) for span in obligation.spans],
         "routes": [r.name for r in obligation.routes],
@@ -93,11 +93,16 @@ def _verdict(verdict: Verdict) -> Json:
     }
 
 
+def _count(number: int) -> Json:
+    """A number of situations: exact where every reader of JSON can hold it, and in words."""
+    return {"situations": number if number < 2**53 else None, "situations_text": count(number)}
+
+
 def _finding(finding: Finding) -> Json:
     return {
         "situation": _situation(finding.situation),
         "relevant": [_fact(what, finding.situation.state(what)) for what in finding.relevant],
-        "situations": finding.covered,
+        **_count(finding.covered),
         "smallest": finding.smallest,
         "causes": [_cause(cause) for cause in finding.causes],
         "mending": [

@@ -64,6 +64,8 @@ def _property_table(report: Report, ink: Ink) -> Iterator[str]:
         yield "  Nothing to prove: the file has no signals."
         return
     wide = min(28, max(map(len, groups)))
+    heading = f"  {'property':<{wide}}  {'verdict':<9}  {'asked':>9}  what is proved"
+    yield ink.paint(heading, "quiet")
     for name, verdicts in groups.items():
         word, style = _status_of(verdicts)
         entry = BY_NAME.get(name)
@@ -151,7 +153,7 @@ def _situation(verdict: Verdict, finding: Finding, report: Report, ink: Ink) -> 
     for cause in finding.causes:
         yield from cause_lines(cause, "     ", ink)
     if finding.mending:
-        yield "   To mend it (proved; what is lined up can still clear):"
+        yield "   To mend it (proved: this can then no longer happen, and the line still has its use):"
         for addition in finding.mending:
             yield (
                 f"     add `and {addition.condition}` to `{addition.shows} when …` of "

@@ -1,6 +1,7 @@
 """Situations, counts and verdicts in words, shared by every report."""
 
 from collections.abc import Iterable
+from math import log10
 
 from verifier.findings.verdicts import Finding, Report, Verdict
 from verifier.plan.facts import Observable
@@ -66,7 +67,7 @@ def count(number: int) -> str:
     """A count for people: exact while it can be read, else a power of ten."""
     if number < 10_000_000:
         return f"{number:,}"
-    return f"about 10^{len(str(number)) - 1}"
+    return f"about 10^{round(log10(number))}"
 
 
 def tallies(verdicts: Iterable[Verdict]) -> dict[str, int]:
