@@ -135,7 +135,7 @@ class Builder:
         kinds = _types(tree)
         shows = next(t for t in _tokens(tree) if t.type == "RULE_NAME")
         when = None if "OTHERWISE" in kinds else self._condition(tree.children[-1])
-        return s.Rule(self._name_of(shows), "FLASHING" in kinds, when, self._span(tree))
+        return s.Rule(self._name_of(shows), "FLASHES" in kinds, when, self._span(tree))
 
     def _aspect(self, tree: Node) -> s.Aspect:
         combinations = tuple(

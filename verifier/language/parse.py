@@ -113,6 +113,11 @@ def lex(source: Source) -> Iterator[Token]:
     return _lark().lex(source.text)
 
 
+def is_name(text: str) -> bool:
+    """Whether a text can be written as a name, without quotes."""
+    return [(t.type, str(t)) for t in lex(Source("name", text))] == [("NAME", text)]
+
+
 def _chunks(source: Source, errors: list[Diagnostic]) -> Iterator[list[Token]]:
     """The tokens of each statement; text before the first statement word is an error."""
     chunk: list[Token] = []

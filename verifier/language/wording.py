@@ -6,6 +6,7 @@ from collections.abc import Iterable
 SPECIAL = {
     "NAME": "a name",
     "RULE_NAME": "a line such as `Clear when …` or `Stop otherwise`",
+    "FLASHES": "`flashing`",
     "STRING": 'a text in "quotes"',
     "COLOUR": "a colour (green, yellow, red, lunar, white or dark)",
     "INDICATION": "an indication, such as `proceed prepared to stop at next signal`",
@@ -88,7 +89,7 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (frozenset({"ENTERING", "LEAVING"}), "`entering only` or `leaving only`"),
     (frozenset({"FLASHING", "COLOUR"}), SPECIAL["COLOUR"]),
     (frozenset({"AND", "OR"}), "`and` or `or`"),
-    (frozenset({"FLASHING", "RULE_NAME"}), SPECIAL["RULE_NAME"]),
+    (frozenset({"FLASHES", "RULE_NAME"}), SPECIAL["RULE_NAME"]),
     (frozenset({"NORMAL", "REVERSE", "NAME"}), "the name of a position"),
 )  # fmt: skip
 

@@ -50,7 +50,8 @@ def build_track(statements: Iterable[syntax.Statement], names: Names) -> Track |
     for line in lines:
         rows.append([_step_ends(step, i, len(line.steps), names)
                      for i, step in enumerate(line.steps)])  # fmt: skip
-    if len(names.errors) > before:
+    # (The name of a step may have been reported before this, and not be again.)
+    if len(names.errors) > before or any(not kind for row in rows for kind, _, _ in row):
         return None
     stretches = place_plain(lines, rows, names)
     if len(names.errors) > before:

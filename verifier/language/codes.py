@@ -1,0 +1,16 @@
+"""Every diagnostic code there is: what it means, why it matters on a layout, what to do.
+
+A code, once published, keeps its meaning. CP1xx: the text cannot be read; CP2xx: names and
+what is said of them; CP3xx: track; CP4xx: signals and their rules; CP5xx: what is to be
+proved.
+"""
+
+from verifier.language.code import Code
+from verifier.language.codes_names import NAMES
+from verifier.language.codes_reading import READING
+from verifier.language.codes_signals import SIGNALS
+from verifier.language.codes_track import TRACK
+
+__all__ = ["CODES", "Code"]
+
+CODES: dict[str, Code] = {code.code: code for code in (*READING, *NAMES, *TRACK, *SIGNALS)}

@@ -1,0 +1,323 @@
+"""Statements as text: from the syntax tree to clauses, the lines a statement is made of.
+
+A clause knows its text twice: as columns, for when it stands on one line below others of
+its kind, and as segments with their place in the source, so that comments find back to what
+they stood beside. :mod:`verifier.language.format` lays the clauses out.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from verifier.language import syntax as s
+from verifier.language.parse import MAX_NESTING, is_name
+from verifier.language.source import Span
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A few words that stay together, and where they stand in the source."""
+
+    text: str
+    start: int
+    end: int
+
+
+class Drawn(NamedTuple):
+    """One step of a `track` line: the join before it, and its leg on either side."""
+
+    join: str
+    left: str
+    name: str
+    right: str
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """One line, if it fits.
+
+    ``columns`` are padded to those of the clauses around it with the same ``table``.
+    ``splits`` is the first segment that moves to a line of its own when the line is too
+    long, 0 where none does. ``joins``: follows the clause before it on the same line where
+    there is room. ``drawn`` holds the steps of a `track` line."""
+
+    segments: tuple[Segment, ...]
+    columns: tuple[str, ...]
+    indent: int = 0
+    table: Literal["", "block", "aspect", "rule", "track"] = ""
+    splits: int = 0
+    joins: bool = False
+    drawn: tuple[Drawn, ...] = ()
+
+
+def clauses(statement: s.Statement) -> tuple[Clause, ...]:
+    """The clauses of one statement, in order."""
+    match statement:
+        case s.Layout(title=title, span=span):
+            return (_whole(f'layout "{title}"', span),)
+        case s.Edge(names=names, direction=direction):
+            words = "" if direction == "both" else f"{direction} only"
+            return (_listed("edge", names, statement.span, words),)
+        case s.Bumper(names=names):
+            return (_listed("bumper", names, statement.span),)
+        case s.Block():
+            return (_block(statement),)
+        case s.Turnout(names=names, block=block) | s.Crossing(names=names, block=block):
+            word = "turnout" if isinstance(statement, s.Turnout) else "crossing"
+            return (_listed(word, names, statement.span, f"in {block.text}"),)
+        case s.Slip(names=names, block=block, single=single):
+            joins = f" single {single[0]} to {single[1]}" if single else ""
+            return (_listed("slip", names, statement.span, f"in {block.text}{joins}"),)
+        case s.Derail(name=name, block=block, toward=toward, span=span):
+            return (_whole(f"derail {name.text} on {block.text} toward {toward.text}", span),)
+        case s.Gate(names=names, block=block):
+            return (_listed("gate", names, statement.span, f"on {block.text}"),)
+        case s.Crossover(name=name, ends=ends):
+            return (_listed(f"crossover {name.text} is", ends, statement.span),)
+        case s.Limits(name=name, signals=signals):
+            return (_listed(f"interlocking limits {name.text} is", signals, statement.span),)
+        case s.Lever(names=names, positions=positions):
+            return (_lever(names, positions, statement.span),)
+        case s.Button(names=names):
+            return (_listed("button", names, statement.span),)
+        case s.Track():
+            return (_track(statement),)
+        case s.Aspect():
+            return (_aspect(statement),)
+        case s.Signal():
+            return _signal(statement)
+        case s.Head(name=name, rules=rules, span=span):
+            first = Segment(f"head {name.text}", span.start, name.span.end)
+            return (_clause([first]), *(_rule(rule) for rule in rules))
+        case _:
+            return _claims(statement)
+
+
+def _claims(statement: s.Statement) -> tuple[Clause, ...]:
+    """Named conditions, and what is to be proved, assumed, set aside, expected."""
+    match statement:
+        case s.NamedCondition(name=name, condition=condition, span=span):
+            segments = _condition(f"condition {name.text} is", condition)
+            first = Segment(segments[0].text, span.start, segments[0].end)
+            return (_clause([first, *segments[1:]], splits=1),)
+        case s.Prove(title=title, mode=mode, condition=condition, span=span):
+            return _titled("prove", title, mode, condition, span)
+        case s.Assume(title=title, mode=mode, condition=condition, span=span):
+            return _titled("assume", title, mode, condition, span)
+        case s.Waive(claim=claim, subjects=subjects, reason=reason, span=span):
+            what = _claim("waive", claim, subjects, span)
+            because = Segment(f'because "{reason}"', what.segments[-1].end, span.end)
+            return what, _clause([because], indent=2, joins=True)
+        case s.Expect(claim=claim, subjects=subjects, span=span):
+            return (_claim("expect broken", claim, subjects, span),)
+        case _:
+            raise AssertionError(f"no such statement: {statement}")
+
+
+# ------------------------------------------------------------------ clauses
+
+
+def _clause(
+    segments: Sequence[Segment], *, indent: int = 0, splits: int = 0, joins: bool = False
+) -> Clause:
+    line = " ".join(segment.text for segment in segments)
+    return Clause(tuple(segments), (line,), indent, "", splits, joins)
+
+
+def _whole(text: str, span: Span) -> Clause:
+    return _clause([Segment(text, span.start, span.end)])
+
+
+def _list_segments(word: str, names: Sequence[s.Name], start: int) -> list[Segment]:
+    """``word A, B, C``, a segment for each name."""
+    segments = []
+    for i, name in enumerate(names):
+        text = name.text + ("," if i < len(names) - 1 else "")
+        begin = start if i == 0 else name.span.start
+        segments.append(Segment(text if i else f"{word} {text}", begin, name.span.end))
+    return segments
+
+
+def _listed(word: str, names: Sequence[s.Name], span: Span, after: str = "") -> Clause:
+    segments = _list_segments(word, names, span.start)
+    if after:
+        segments.append(Segment(after, segments[-1].end, span.end))
+    return _clause(segments)
+
+
+def _lever(names: Sequence[s.Name], positions: Sequence[s.Name], span: Span) -> Clause:
+    segments = _list_segments("lever", names, span.start)
+    return _clause(segments + _list_segments("positions", positions, segments[-1].end))
+
+
+def _block(block: s.Block) -> Clause:
+    segments = _list_segments("block", block.names, block.span.start)
+    listed = " ".join(segment.text for segment in segments)
+    words = [
+        *(["undetected"] if block.undetected else []),
+        *(["switching only"] if block.switching else []),
+        *([f'"{block.note}"'] if block.note else []),
+    ]
+    after = " ".join(words)
+    if after:
+        segments.append(Segment(after, segments[-1].end, block.span.end))
+    return Clause(tuple(segments), (listed, after), table="block")
+
+
+def _track(track: s.Track) -> Clause:
+    segments: list[Segment] = []
+    drawn: list[Drawn] = []
+    for i, step in enumerate(track.steps):
+        join = "track" if i == 0 else _join(track.joins[i - 1])
+        start = track.span.start if i == 0 else track.joins[i - 1].span.start
+        drawn.append(Drawn(join if i else "", step.left or "", step.name.text, step.right or ""))
+        segments.append(Segment(f"{join} {_step(step)}", start, step.span.end))
+    line = " ".join(segment.text for segment in segments)
+    return Clause(tuple(segments), (line,), table="track", drawn=tuple(drawn))
+
+
+def _step(step: s.Step) -> str:
+    return " ".join(word for word in (step.left, step.name.text, step.right) if word)
+
+
+def _join(join: s.Join) -> str:
+    return f"{join.kind}({join.gap.text})" if join.gap else join.kind
+
+
+def _aspect(aspect: s.Aspect) -> Clause:
+    segments = [Segment(f"aspect {aspect.name.text}", aspect.span.start, aspect.name.span.end)]
+    for i, colours in enumerate(aspect.combinations):
+        text = " over ".join(colour.text for colour in colours)
+        segments.append(
+            Segment(f"or {text}" if i else text, colours[0].span.start, colours[-1].span.end)
+        )
+    shown = " ".join(segment.text for segment in segments[1:])
+    segments.append(Segment(aspect.indication, segments[-1].end, aspect.span.end))
+    columns = (segments[0].text, shown, aspect.indication)
+    return Clause(tuple(segments), columns, table="aspect")
+
+
+def _signal(signal: s.Signal) -> tuple[Clause, ...]:
+    place = f"{_step(signal.near)} {_join(signal.join)} {_step(signal.far)}"
+    text = f"signal {signal.name.text} at {place}"
+    found = [_clause([Segment(text, signal.span.start, signal.far.span.end)])]
+    if signal.heads:
+        heads = _list_segments("heads", signal.heads, signal.heads[0].span.start)
+        found.append(_clause(heads, indent=2))
+    return (*found, *(_rule(rule) for rule in signal.rules))
+
+
+def _rule(rule: s.Rule) -> Clause:
+    shows = f"{'flashing ' if rule.flashing else ''}{rule.shows.text}"
+    first = Segment(shows, rule.span.start, rule.shows.span.end)
+    if rule.when is None:
+        segments = [first, Segment("otherwise", first.end, rule.span.end)]
+    else:
+        segments = [first, *_condition("when", rule.when)]
+    when = " ".join(segment.text for segment in segments[1:])
+    return Clause(tuple(segments), (shows, when), indent=2, table="rule", splits=2)
+
+
+def _titled(
+    word: str, title: str, mode: str, condition: s.Condition, span: Span
+) -> tuple[Clause, ...]:
+    start = condition_start(condition)
+    segments = _condition(mode, condition)
+    head = Segment(f'{word} "{title}"', span.start, min(span.start + len(word), start))
+    return _clause([head]), _clause(segments, indent=2, splits=1, joins=True)
+
+
+def _claim(word: str, claim: s.Name, subjects: Sequence[s.Name], span: Span) -> Clause:
+    name = claim.text if is_name(claim.text) else f'"{claim.text}"'
+    segments = [Segment(f"{word} {name}", span.start, claim.span.end)]
+    if subjects:
+        segments += _list_segments("for", subjects, subjects[0].span.start)
+    return _clause(segments)
+
+
+# ------------------------------------------------------------------ conditions
+
+
+def condition_start(condition: s.Condition) -> int:
+    """Where the first fact of a condition stands; parentheses before it do not count."""
+    while isinstance(condition, s.AllOf | s.AnyOf):
+        condition = condition.parts[0]
+    return condition.span.start
+
+
+def _condition(word: str, condition: s.Condition) -> list[Segment]:
+    """``word`` and the condition: a segment for each of its parts."""
+    parts: Sequence[s.Condition] = (condition,)
+    sign, group = "", None
+    if isinstance(condition, s.AllOf | s.AnyOf):
+        parts, group = condition.parts, condition
+        sign = "and" if isinstance(condition, s.AllOf) else "or"
+    clear = _depth(condition) <= MAX_NESTING // 2 - 2
+    return [
+        Segment(
+            f"{sign if i else word} {_part(part, group, clear)}",
+            condition_start(part),
+            part.span.end,
+        )
+        for i, part in enumerate(parts)
+    ]
+
+
+def _part(part: s.Condition, group: s.Condition | None, clear: bool) -> str:
+    """A part of a condition, in parentheses where it needs them to be read as it is meant.
+
+    ``clear``: also where only a person needs them, `(a and b) or c`."""
+    match part:
+        case s.Fact():
+            return _fact(part)
+        case s.Opposite(part=inner):
+            return f"not {_part(inner, part, clear)}"
+        case s.AllOf(parts=parts) | s.AnyOf(parts=parts):
+            sign = " and " if isinstance(part, s.AllOf) else " or "
+            text = sign.join(_part(inner, part, clear) for inner in parts)
+            needed = _needs_parentheses(part, group)
+            wanted = clear and group is not None
+            return f"({text})" if needed or wanted else text
+
+
+def _needs_parentheses(part: s.Condition, group: s.Condition | None) -> bool:
+    if group is None or isinstance(part, s.Fact | s.Opposite):
+        return False
+    return not (isinstance(group, s.AnyOf) and isinstance(part, s.AllOf))
+
+
+def _depth(condition: s.Condition, group: s.Condition | None = None) -> int:
+    """How many parentheses and `not` stand inside one another, with no more than needed."""
+    match condition:
+        case s.Fact():
+            return 0
+        case s.Opposite(part=part):
+            return 1 + _depth(part, condition)
+        case s.AllOf(parts=parts) | s.AnyOf(parts=parts):
+            own = 1 if _needs_parentheses(condition, group) else 0
+            return own + max(_depth(part, condition) for part in parts)
+
+
+def _fact(fact: s.Fact) -> str:
+    quantity = f"{fact.quantity} of " if fact.quantity else ""
+    names = ", ".join(name.text for name in fact.names)
+    if fact.state is None:
+        return f"{quantity}{names}"
+    if fact.state.kind == "train on":
+        return f"train on {quantity}{names}"
+    several = len(fact.names) > 1 and fact.quantity != "any"
+    return f"{quantity}{names} {_state(fact.state, several)}"
+
+
+def _state(state: s.State, several: bool) -> str:
+    match state.kind:
+        case "lies":
+            return f"{'lie' if several else 'lies'} {state.value}"
+        case "proceeds":
+            return "proceed" if several else "proceeds"
+        case "shows":
+            return f"shows {state.value}"
+        case "colour" | "name":
+            return state.value
+        case kind:
+            return kind
