@@ -1,0 +1,71 @@
+"""Every pattern of `clearproof new` proves as it stands and tells a beginner what next."""
+
+from importlib.resources import files
+
+import pytest
+
+import verifier
+from verifier.engines.enumerator import tally
+from verifier.engines.order import count_situations
+from verifier.patterns import PATTERNS, pattern_text
+
+ENUMERABLE = 20_000
+
+every_pattern = pytest.mark.parametrize("name", PATTERNS)
+
+
+def test_the_list_is_what_lies_in_the_folder() -> None:
+    found = {
+        entry.name.removesuffix(".ixl")
+        for entry in files("verifier.patterns").iterdir()
+        if entry.name.endswith(".ixl")
+    }
+    assert found == set(PATTERNS)
+
+
+def test_the_patterns_that_were_asked_for_are_there() -> None:
+    assert set(PATTERNS) == {
+        "end-of-siding", "passing-siding", "junction", "crossover", "diamond", "yard-throat",
+        "spur", "oval",
+    }  # fmt: skip
+
+
+@every_pattern
+def test_it_proves_as_it_stands_with_nothing_set_aside(name: str) -> None:
+    plan = verifier.load_text(pattern_text(name), f"{name}.ixl")
+    report = verifier.prove(plan)
+    assert report.exit_code == 0, [v.obligation.key for v in report.verdicts if v.fails]
+    assert {v.status for v in report.verdicts} == {"proved"}
+    assert not (plan.waivers or plan.assumptions or plan.expectations)
+
+
+@every_pattern
+def test_its_head_comment_says_what_to_change_and_what_comes_next(name: str) -> None:
+    text = pattern_text(name)
+    head = text[: text.index("layout")]
+    assert all(line.startswith("#") or not line for line in head.splitlines())
+    assert "To make it yours:" in head and "Next:" in head
+    for rest in head.split("clearproof new ")[1:]:
+        assert rest.split("`")[0].split()[0] in PATTERNS
+
+
+@every_pattern
+def test_its_title_stands_alone_on_a_line_to_be_changed(name: str) -> None:
+    titles = [line for line in pattern_text(name).splitlines() if line.startswith("layout ")]
+    assert len(titles) == 1 and titles[0].startswith('layout "My ')
+
+
+@every_pattern
+def test_lines_fit_the_page_and_the_list_fits_a_line(name: str) -> None:
+    assert all(len(line) <= 100 for line in pattern_text(name).splitlines())
+    assert len(PATTERNS[name]) <= 70 and "\n" not in PATTERNS[name]
+
+
+@every_pattern
+def test_the_enumerator_finds_nothing_either(name: str) -> None:
+    plan = verifier.load_text(pattern_text(name))
+    if count_situations(plan.inputs) > ENUMERABLE:
+        pytest.skip("too many situations to go through one by one")
+    obligations = [v.obligation for v in verifier.prove(plan).verdicts]
+    for obligation, found in zip(obligations, tally(plan, obligations), strict=True):
+        assert (found.count == 0) == (obligation.mode == "never"), obligation.key

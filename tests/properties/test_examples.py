@@ -1,0 +1,85 @@
+"""Every property has a shortest broken file and the same one mended, and they are that."""
+
+from importlib.resources import files
+
+import pytest
+
+import verifier
+from verifier.engines.enumerator import tally
+from verifier.properties.catalogue import BY_NAME
+from verifier.properties.examples import example
+
+# Where a trouble cannot come alone: what is broken with it.
+COMES_WITH = {
+    # Points that join two tracks lie wrong for one of the two trains.
+    "converging-proceeds": {"proceed-over-open-points"},
+    # What nobody watches may be occupied.
+    "undetected-track": {"proceed-into-occupied"},
+}
+# Its broken example is refused before anything is proved: that is how it is found.
+REFUSED = "assumptions-contradict"
+
+every_property = pytest.mark.parametrize("name", BY_NAME)
+
+
+def test_the_folder_holds_two_files_a_property_and_no_others() -> None:
+    found = {
+        entry.name
+        for entry in files("verifier.properties.examples").iterdir()
+        if entry.name.endswith(".ixl")
+    }
+    assert found == {f"{name}.{kind}.ixl" for name in BY_NAME for kind in ("broken", "mended")}
+
+
+@every_property
+def test_the_broken_one_is_broken_for_that_and_as_little_else_as_can_be(name: str) -> None:
+    plan = verifier.load_text(example(name, "broken"))
+    if name == REFUSED:
+        with pytest.raises(verifier.InputError) as caught:
+            verifier.prove(plan)
+        assert [d.code for d in caught.value.diagnostics] == ["CP501"]
+        return
+    broken = {v.obligation.property for v in verifier.prove(plan).verdicts if v.status == "broken"}
+    assert name in broken
+    assert broken <= {name} | COMES_WITH.get(name, set())
+
+
+@every_property
+def test_the_mended_one_is_proved_altogether(name: str) -> None:
+    report = verifier.prove(verifier.load_text(example(name, "mended")))
+    assert {v.status for v in report.verdicts} == {"proved"}
+    assert any(v.obligation.property == name for v in report.verdicts)
+
+
+@every_property
+def test_the_enumerator_says_the_same_of_both(name: str) -> None:
+    texts = [example(name, "mended")]
+    if name != REFUSED:
+        texts.append(example(name, "broken"))
+    for text in texts:
+        plan = verifier.load_text(text)
+        verdicts = verifier.prove(plan).verdicts
+        for verdict, found in zip(
+            verdicts, tally(plan, [v.obligation for v in verdicts]), strict=True
+        ):
+            fine = (found.count > 0) == (verdict.obligation.mode == "possible")
+            assert verdict.status == ("proved" if fine else "broken"), verdict.obligation.key
+            if verdict.finding is not None:
+                assert verdict.finding.situation == found.smallest, verdict.obligation.key
+
+
+@every_property
+def test_both_are_short(name: str) -> None:
+    for text in (example(name, "broken"), example(name, "mended")):
+        assert len(text.splitlines()) <= 22
+        assert all(len(line) <= 88 for line in text.splitlines())
+
+
+@every_property
+def test_mending_changes_little(name: str) -> None:
+    """Most lines of the two are the same, so a reader sees at once what was mended."""
+    broken = example(name, "broken").splitlines()
+    mended = example(name, "mended").splitlines()
+    kept = [line for line in broken if line in mended]
+    assert broken != mended
+    assert len(kept) >= len(broken) * 2 / 3

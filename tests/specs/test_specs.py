@@ -1,0 +1,144 @@
+"""Every junction of specs/ behaves exactly as its file says, and says what it teaches."""
+
+import re
+from collections.abc import Iterable
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+import verifier
+from verifier.engines.enumerator import tally
+from verifier.engines.evaluator import Evaluator
+from verifier.engines.order import count_situations
+from verifier.findings.verdicts import Report
+from verifier.language.source import Span
+from verifier.logic.expr import holds
+from verifier.world.situation import Situation
+
+SPECS = Path(__file__).resolve().parents[2] / "specs"
+FILES = sorted(SPECS.glob("*.ixl"))
+BROKEN = [path for path in FILES if path.stem.endswith("-broken")]
+ENUMERABLE = 20_000
+
+every_spec = pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+every_broken_spec = pytest.mark.parametrize("path", BROKEN, ids=lambda path: path.stem)
+
+
+def without(text: str, span: Span) -> str:
+    return text[: span.start] + text[span.end :]
+
+
+def proved_again(text: str) -> Report:
+    return verifier.prove(verifier.load_text(text))
+
+
+def head_comment(path: Path) -> list[str]:
+    lines = []
+    for line in path.read_text("utf-8").splitlines():
+        if not line.startswith("#"):
+            break
+        lines.append(line.removeprefix("#").strip())
+    return [line for line in lines if line]
+
+
+def test_there_are_junctions_enough() -> None:
+    assert len(FILES) >= 16
+    assert BROKEN
+
+
+@every_spec
+def test_it_behaves_as_it_says(path: Path) -> None:
+    report = verifier.prove(verifier.load(path))
+    assert report.exit_code == 0, [v.obligation.key for v in report.verdicts if v.fails]
+
+
+@every_spec
+def test_its_head_comment_says_what_it_teaches(path: Path) -> None:
+    lines = head_comment(path)
+    assert 3 <= len(lines) <= 9
+    assert lines[0].endswith(".") and len(" ".join(lines).split()) > 30
+
+
+@every_spec
+def test_lines_fit_the_page(path: Path) -> None:
+    assert all(len(line) <= 100 for line in path.read_text("utf-8").splitlines())
+
+
+@every_spec
+def test_the_files_it_speaks_of_exist(path: Path) -> None:
+    for name in re.findall(r"[\w-]+\.ixl", path.read_text("utf-8")):
+        assert (SPECS / name).exists(), name
+
+
+@every_broken_spec
+def test_a_broken_one_says_so_and_stands_beside_its_mending(path: Path) -> None:
+    mended = path.with_stem(path.stem.replace("-broken", "-mended"))
+    assert verifier.load(path).expectations
+    assert mended.name in path.read_text("utf-8")
+    assert not verifier.load(mended).expectations
+
+
+@pytest.mark.parametrize("path", [p for p in FILES if p not in BROKEN], ids=lambda p: p.stem)
+def test_only_those_called_broken_expect_anything_broken(path: Path) -> None:
+    assert not verifier.load(path).expectations
+
+
+@every_broken_spec
+def test_every_expectation_is_needed(path: Path) -> None:
+    plan = verifier.load(path)
+    for expectation in plan.expectations:
+        report = proved_again(without(plan.source.text, expectation.span))
+        assert report.exit_code == 1, expectation.span.text
+
+
+@every_spec
+def test_every_waiver_and_every_assumption_is_needed(path: Path) -> None:
+    plan = verifier.load(path)
+    for claim in (*plan.waivers, *plan.assumptions):
+        report = proved_again(without(plan.source.text, claim.span))
+        assert report.exit_code == 1, claim.span.text
+
+
+@every_spec
+def test_every_verdict_agrees_with_the_enumerator(path: Path) -> None:
+    """Verdicts, and the smallest situation of each finding, obligation by obligation."""
+    plan = verifier.load(path)
+    if count_situations(plan.inputs) > ENUMERABLE:
+        pytest.skip("too many situations to go through one by one")
+    verdicts = [v for v in verifier.prove(plan).verdicts if v.status != "waived"]
+    counted = tally(plan, [v.obligation for v in verdicts])
+    for verdict, found in zip(verdicts, counted, strict=True):
+        can_happen = found.count > 0
+        wanted = can_happen == (verdict.obligation.mode == "possible")
+        assert (verdict.status == "proved") == wanted, verdict.obligation.key
+        assert (verdict.status == "broken") != wanted, verdict.obligation.key
+        if verdict.finding is not None:
+            assert verdict.finding.situation == found.smallest, verdict.obligation.key
+
+
+@every_broken_spec
+def test_what_a_finding_calls_irrelevant_changes_nothing(path: Path) -> None:
+    """However everything else is, the obligation stays broken: as many times as it says."""
+    plan = verifier.load(path)
+    evaluator = Evaluator(plan)
+    for verdict in verifier.prove(plan).verdicts:
+        if verdict.finding is None:
+            continue
+        situation, relevant = verdict.finding.situation, verdict.finding.relevant
+        free = [what for what in plan.inputs if what not in relevant]
+        fixed = [(what, situation.state(what)) for what in relevant]
+        count = 0
+        for states in product(*(what.values for what in free)):
+            other = Situation.of([*fixed, *zip(free, states, strict=True)])
+            assert holds(verdict.obligation.formula, evaluator.see(other).states)
+            count += 1
+        assert count == verdict.finding.covered
+
+
+def titles(paths: Iterable[Path]) -> list[str]:
+    return [verifier.load(path).title for path in paths]
+
+
+def test_every_junction_has_a_title_of_its_own() -> None:
+    assert len(set(titles(FILES))) == len(FILES)
