@@ -99,7 +99,7 @@ def _spread(starts: set[str], ground: _Ground, passes: _Passes) -> set[str]:
         for own, other, _ in _neighbours(stack.pop(), ground.track):
             if other.piece in inside or _is_end(ground.track.pieces[other.piece]):
                 continue
-            if passes(own, other):
+            if own not in ground.derail_at and passes(own, other):  # a derail bounds them too
                 inside.add(other.piece)
                 stack.append(other.piece)
     return inside
