@@ -16,7 +16,7 @@ import z3
 
 from verifier.engines.answers import Answer, Exists, Impossible, Interrupted, Unknown
 from verifier.engines.order import TIERS, tier_of, values_in_order
-from verifier.logic.expr import And, Atom, Const, Expr, fold, observables, opposite
+from verifier.logic.expr import TRUE, And, Atom, Const, Expr, fold, observables, opposite
 from verifier.plan.facts import Observable
 from verifier.world.situation import Situation
 
@@ -53,16 +53,18 @@ class SituationCheck:
 
         Raises :class:`Interrupted` on Ctrl-C."""
         self._start_clock()
-        answer = self._find(goal, smallest)
-        if isinstance(answer, Exists):
-            return self._with_the_rest(answer, self.cone(goal)[1])
-        return answer
-
-    def _find(self, goal: Expr, smallest: bool) -> Answer:
-        """An answer that looks at the cone of the question only."""
         if isinstance(goal, Const) and not goal.value:
             return Impossible()
         cone, applying = self.cone(goal)
+        answer = self._find(goal, cone, applying, smallest)
+        if isinstance(answer, Exists):
+            return self._with_the_rest(answer, applying)
+        return answer
+
+    def _find(
+        self, goal: Expr, cone: Sequence[Observable], applying: Sequence[int], smallest: bool
+    ) -> Answer:
+        """An answer that looks at these inputs and assumptions only."""
         self._solver.push()
         try:
             self._allow(cone)
@@ -105,7 +107,8 @@ class SituationCheck:
                 continue
             found = self._elsewhere.get(group[0])
             if found is None:
-                found = self._find(self._assumptions[group[0]][0], True)
+                cone, _ = self.cone(self._assumptions[group[0]][0])
+                found = self._find(TRUE, cone, group, True)
                 if not isinstance(found, Unknown):
                     self._elsewhere[group[0]] = found
             if not isinstance(found, Exists):

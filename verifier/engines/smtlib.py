@@ -97,15 +97,14 @@ class _Parts:
 
 
 def _one_state(what: Observable) -> str:
-    """That an input is in exactly one of its states; nothing where that goes without saying."""
+    """That an input is in exactly one of its states; nothing where one Boolean says it."""
     states = [_state(what, value) for value in what.values]
     if len(states) == 2:
         return ""
     clashes = [
         f"(not (and {one} {two}))" for i, one in enumerate(states) for two in states[i + 1 :]
     ]
-    some = f"(or {' '.join(states)})" if len(states) > 1 else states[0]
-    return f"(and {' '.join([some, *clashes])})" if clashes else some
+    return f"(and (or {' '.join(states)}) {' '.join(clashes)})"
 
 
 def _symbols(what: Observable) -> list[str]:

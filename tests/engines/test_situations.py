@@ -1,0 +1,161 @@
+"""The situation check: its three answers, and what they do not depend on."""
+
+import pytest
+import z3
+
+from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
+from verifier.engines.situations import SituationCheck
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
+from verifier.plan import facts
+from verifier.world.situation import Situation
+
+A, B, C = (facts.stock(name) for name in "ABC")
+T, U = facts.points("T"), facts.points("U")
+L = facts.lever("L", ("left", "normal", "right"))
+INPUTS = (A, B, C, T, U, L)
+
+
+def on(*blocks: facts.Observable) -> Expr:
+    return both(*(atom(b, "occupied") for b in blocks))
+
+
+def test_exists_and_impossible() -> None:
+    check = SituationCheck(INPUTS)
+    assert check.find(TRUE) == Exists(Situation.of([]))
+    assert check.find(FALSE) == Impossible()
+    assert check.find(both(atom(T, "normal"), either(on(A), on(B)))) != Impossible()
+    exactly = check.find(both(on(A), atom(T, "open")), smallest=True)
+    assert exactly == Exists(Situation.of([(A, "occupied"), (T, "open")]))
+
+
+def test_a_thing_is_in_one_state_at_a_time() -> None:
+    """Also where the expression cannot know, since the parts were built apart."""
+    check = SituationCheck(INPUTS)
+    apart = both(either(on(A), atom(T, "normal")), either(on(A), atom(T, "reverse")),
+                 atom(A, "vacant"))  # fmt: skip
+    assert check.find(apart) == Impossible()
+    assert check.find(both(atom(T, "reverse", "open"), opposite(atom(T, "reverse")))) == Exists(
+        Situation.of([(T, "open")])
+    )
+
+
+def test_smallest_is_fewest_trains_then_points_then_levers_then_the_order_of_the_file() -> None:
+    check = SituationCheck(INPUTS)
+    goal = either(
+        on(A, B),
+        both(on(C), atom(T, "reverse"), atom(U, "reverse")),
+        both(on(B), atom(T, "open"), atom(L, "right")),
+        both(on(B), atom(T, "reverse"), atom(L, "right")),
+        both(on(B), atom(T, "reverse"), atom(L, "left")),
+    )
+    smallest = Exists(Situation.of([(B, "occupied"), (T, "reverse"), (L, "left")]))
+    assert check.find(goal, smallest=True) == smallest
+
+
+def test_assumptions_elsewhere_are_part_of_the_situation() -> None:
+    """The question is about A; the assumptions ask for T, and for U or a train on C."""
+    elsewhere = [atom(T, "reverse"), either(atom(U, "open"), on(C)), atom(L, "left", "normal")]
+    check = SituationCheck(INPUTS, elsewhere)
+    assert check.cone(on(A)) == ((A,), ())
+    for smallest in (False, True):
+        answer = check.find(on(A), smallest=smallest)
+        assert answer == Exists(Situation.of([(A, "occupied"), (T, "reverse"), (U, "open")]))
+
+
+def test_assumptions_elsewhere_that_contradict_leave_no_situation() -> None:
+    check = SituationCheck(INPUTS, [atom(T, "reverse"), on(B), atom(T, "normal")])
+    assert check.find(on(A)) == Impossible((0, 2))
+    assert check.find(TRUE) == Impossible((0, 2))
+    assert SituationCheck(INPUTS, [FALSE]).find(on(A)) == Impossible((0,))
+
+
+def test_the_cone_takes_in_assumptions_through_others() -> None:
+    check = SituationCheck(INPUTS, [either(on(B), atom(T, "normal")), either(on(A), on(B)), on(C)])
+    assert check.cone(on(A)) == ((A, B, T), (0, 1))
+
+
+def test_what_an_answer_rests_on_is_needed() -> None:
+    """The second and the fourth say the same; one is enough, and it is the earlier one."""
+    assumptions = [
+        either(on(A), on(B)), opposite(on(A)), either(on(A), on(C)),
+        both(opposite(on(A)), opposite(on(C))),
+    ]  # fmt: skip
+    assert SituationCheck(INPUTS, assumptions[:3]).find(on(A)) == Impossible((1,))
+    assert SituationCheck(INPUTS, assumptions[:1]).find(
+        both(opposite(on(A)), opposite(on(B)))
+    ) == Impossible((0,))
+    assert SituationCheck(INPUTS, assumptions).find(both(on(A), on(B))) == Impossible((1,))
+    # Without the goal they contradict each other: then it is these that leave nothing.
+    assert SituationCheck(INPUTS, assumptions).find(on(B)) == Impossible((2, 3))
+
+
+def test_relevant_facts() -> None:
+    check = SituationCheck(INPUTS, [either(on(C), atom(L, "normal"))])
+    goal = either(both(on(A), atom(T, "normal")), both(on(A), atom(T, "reverse"), on(B)))
+    situation = Situation.of([(A, "occupied"), (B, "occupied")])
+    assert check.relevant(goal, situation) == (A, T)
+    situation = Situation.of([(A, "occupied"), (B, "occupied"), (T, "reverse")])
+    assert check.relevant(goal, situation) == (A, B, T)
+    # An assumption that ties C to the lever: with the lever left a train on C is certain.
+    situation = Situation.of([(C, "occupied"), (L, "left")])
+    assert check.relevant(on(C), situation) in ((C,), (L,))
+
+
+@pytest.mark.parametrize("answer", [z3.unknown], ids=["unknown"])
+def test_a_solver_that_does_not_know_is_not_a_no(
+    answer: z3.CheckSatResult, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(SituationCheck, "_check", lambda *_, **__: answer)
+    check = SituationCheck(INPUTS, [on(A)])
+    assert isinstance(check.find(on(B)), Unknown)
+    assert isinstance(check.find(opposite(on(A))), Unknown)
+    situation = Situation.of([(A, "occupied"), (B, "occupied")])
+    assert check.relevant(on(B), situation) == (B,)  # nothing was let go
+
+
+def test_no_time_is_not_a_no() -> None:
+    check = SituationCheck(INPUTS, timeout=0.0)
+    answer = check.find(both(on(A), opposite(atom(T, "normal"))))
+    assert answer == Unknown("no answer within 0 s")
+
+
+def test_no_time_to_make_it_small_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
+    real, calls = SituationCheck._check, []
+
+    def once(self: SituationCheck, *args: object) -> z3.CheckSatResult:
+        calls.append(args)
+        return real(self, *args) if len(calls) == 1 else z3.unknown  # type: ignore[arg-type]
+
+    monkeypatch.setattr(SituationCheck, "_check", once)
+    answer = SituationCheck(INPUTS).find(both(on(A), atom(T, "reverse")), smallest=True)
+    assert isinstance(answer, Exists)
+    assert not answer.smallest
+    assert answer.situation.state(A) == "occupied"
+
+
+def test_a_key_pressed_while_solving_is_passed_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Stopped:
+        def __getattr__(self, name: str) -> object:
+            return lambda *_: None
+
+        def check(self, *_: object) -> z3.CheckSatResult:
+            return z3.unknown
+
+        def reason_unknown(self) -> str:
+            return "interrupted from keyboard"
+
+    check = SituationCheck(INPUTS)
+    monkeypatch.setattr(check, "_solver", Stopped())
+    with pytest.raises(Interrupted):
+        check.find(on(A))
+
+
+def test_one_solver_answers_many_questions_as_fresh_ones_do() -> None:
+    """What is kept warm from one question must not leak into the next."""
+    assumptions = [either(on(A), atom(T, "normal")), opposite(both(on(B), on(C)))]
+    goals = [on(A), both(on(B), on(C)), atom(T, "reverse"), both(opposite(on(A)), atom(T, "open")),
+             both(on(C), atom(L, "right")), on(A)]  # fmt: skip
+    warm = SituationCheck(INPUTS, assumptions)
+    for goal in goals:
+        fresh = SituationCheck(INPUTS, assumptions)
+        assert warm.find(goal, smallest=True) == fresh.find(goal, smallest=True)
