@@ -1,0 +1,1 @@
+"""Checks against sources outside the project; each test names its source and how sure it is."""
