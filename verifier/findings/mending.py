@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from verifier.engines.answers import Exists, Impossible
-from verifier.engines.evaluator import Evaluator
+from verifier.engines.evaluator import Evaluator, TooManyWays
 from verifier.engines.situations import SituationCheck
 from verifier.findings.verdicts import Addition
 from verifier.language.diagnostics import InputError
@@ -34,7 +34,10 @@ def mend(
         return ()
     additions: list[Addition] = []
     for _ in range(MAX_ADDITIONS):
-        step = _one_addition(plan, obligation, situation, timeout)
+        try:
+            step = _one_addition(plan, obligation, situation, timeout)
+        except TooManyWays:
+            return ()
         if step is None:
             return ()
         plan, addition, answer = step

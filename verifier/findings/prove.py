@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
-from verifier.engines.evaluator import Evaluator
+from verifier.engines.evaluator import Evaluator, TooManyWays, Unsettled
 from verifier.engines.order import count_situations
 from verifier.engines.situations import SituationCheck
 from verifier.findings.cause import causes
@@ -112,13 +112,18 @@ class _Prover:
         if self._undecided_assumptions:
             return Verdict(obligation, "undecided", self._undecided_assumptions)
         goal = self.world.expand(obligation.formula)
-        answer = self._check.find(goal, smallest=obligation.mode == "never")
+        # The smallest, so that the same file has the same report whatever the solver finds
+        # first.
+        answer = self._check.find(goal, smallest=True)
         expected = any(_matches(e, obligation) for e in self.plan.expectations)
         if isinstance(answer, Unknown):
             return Verdict(obligation, "undecided", answer.reason)
-        if obligation.mode == "never":
-            return replace(self._never(obligation, goal, answer), expected=expected)
-        return replace(self._possible(obligation, goal, answer), expected=expected)
+        decide = self._never if obligation.mode == "never" else self._possible
+        try:
+            return replace(decide(obligation, goal, answer), expected=expected)
+        except TooManyWays as beyond:
+            why = f"the situation found cannot be replayed: {beyond} depends on too many others"
+            return Verdict(obligation, "undecided", why)
 
     def _never(self, obligation: Obligation, goal: Expr, answer: Exists | Impossible) -> Verdict:
         cone, _ = self._check.cone(goal)
@@ -162,7 +167,14 @@ class _Prover:
     def _replay(self, obligation: Obligation, situation: Situation) -> None:
         """The evaluator, which knows nothing of solver or expressions about inputs, must
         find the formula true in this situation, and the situation allowed."""
-        states = self._evaluator.states(situation, observables(obligation.formula))
+        try:
+            states = self._evaluator.states(situation, observables(obligation.formula))
+        except TooManyWays:
+            raise
+        except Unsettled as unsettled:
+            raise InternalError(
+                f"{obligation.key}: what {unsettled} shows is not settled in the situation found"
+            ) from unsettled
         if not holds(obligation.formula, states):
             raise InternalError(f"{obligation.key}: the situation found does not replay")
         for assumption in self.plan.assumptions:
