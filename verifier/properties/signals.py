@@ -4,7 +4,7 @@ Each function's docstring is what ``clearproof explain NAME`` prints. Sections a
 Part 236 unless another source is named. "Proceed" is any aspect better than Restricting.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import combinations
 
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, constant, either, opposite
@@ -146,7 +146,7 @@ def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
                 both(
                     proceeds(signal, plan),
                     occupied(block),
-                    either(*(takes(route) for route in over)),
+                    _any_taken(over),
                 ),
                 f"{signal.name} proceeds while stock stands on {block}",
                 (signal.span, plan.blocks[block].span),
@@ -158,13 +158,15 @@ def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
 
 
 def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
-    """A signal never proceeds while points in the route do not truly lie for it.
+    """A signal never lets a train go while points in the route do not truly lie for it.
 
     Facing points must lie fully one way or the other; trailing points must lie for the track
     the train comes from. Points lie normal, reverse, or open (neither closed nor lined).
+    Restricting counts too: a train comes off open points at any speed.
 
-    Source: 49 CFR 236.205(b), 236.303 (each switch in the route in proper position), 236.6
-    (open points), 236.202 (hand-operated switches).
+    Source: 49 CFR 236.205(b) and 236.202 (most restrictive aspect while points are open),
+    236.303 (each switch in the route in proper position; by itself it would let Restricting
+    pass), 236.6 (open points).
     """
     for signal, routes in _signals_with_routes(plan):
         bad: dict[str, list[Expr]] = {}
@@ -182,8 +184,9 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
                 "proceed-over-open-points",
                 (signal.name, name),
                 "never",
-                both(proceeds(signal, plan), either(*ways)),
-                f"{signal.name} proceeds while the points of {name} do not lie for the route",
+                both(permits(signal, plan), either(*ways)),
+                f"{signal.name} lets a train go while the points of {name} do not lie for the "
+                "route",
                 (signal.span, plan.track.pieces[name].span),
                 (signal.name,),
                 (first[name],),
@@ -257,7 +260,7 @@ def approach_untruthful(plan: Plan) -> Iterator[Obligation]:
                 "approach-untruthful",
                 (signal.name, name),
                 "never",
-                both(either(*bad), either(*(takes(route) for route in ways))),
+                both(either(*bad), _any_taken(ways)),
                 f"{signal.name} promises more than the next signal, {name}, then shows",
                 (signal.span, ahead.span),
                 (signal.name, name),
@@ -290,7 +293,7 @@ def undetected_track(plan: Plan) -> Iterator[Obligation]:
                 "undetected-track",
                 (signal.name, block),
                 "never",
-                both(proceeds(signal, plan), either(*(takes(route) for route in over))),
+                both(proceeds(signal, plan), _any_taken(over)),
                 f"{signal.name} proceeds over {block}, which no detector watches",
                 (signal.span, plan.blocks[block].span),
                 (signal.name,),
@@ -429,7 +432,7 @@ def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
                 "never",
                 both(
                     proceeds(signal, plan),
-                    either(*(takes(route) for route in over)),
+                    _any_taken(over),
                     either(differ, fouled),
                 ),
                 f"{signal.name} proceeds while the two ends of crossover {crossover.name} lie "
@@ -445,8 +448,9 @@ def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
 def derail_not_set(plan: Plan) -> Iterator[Obligation]:
     """A signal never proceeds with a derail set against its purpose.
 
-    A derail in the path must not be derailing; a derail that guards the trackwork ahead (a
-    spur's, say) must be derailing while trains pass on the other track.
+    A derail in the path must not be derailing (Restricting counts too: it throws a train off
+    at any speed); a derail that guards the trackwork ahead (a spur's, say) must be derailing
+    while trains proceed on the other track.
 
     Source: 49 CFR 236.205(c) (fouling-point derail not in derailing position), 236.303
     (derails in the route in proper position).
@@ -458,21 +462,17 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
             past = [r for r in routes if r not in over and derail.guards in r.pieces]
             if not over and not past:
                 continue
+            off, on = (atom(set_against, state) for state in ("non-derailing", "derailing"))
             yield Obligation(
                 "derail-not-set",
                 (signal.name, derail.name),
                 "never",
-                both(
-                    proceeds(signal, plan),
-                    either(
-                        *(
-                            both(takes(r), opposite(atom(set_against, "non-derailing")))
-                            for r in over
-                        ),
-                        *(both(takes(r), opposite(atom(set_against, "derailing"))) for r in past),
-                    ),
+                either(
+                    both(permits(signal, plan), _any_taken(over), opposite(off)),
+                    both(proceeds(signal, plan), _any_taken(past), opposite(on)),
                 ),
-                f"{signal.name} proceeds while derail {derail.name} is set against its purpose",
+                f"{signal.name} lets a train go while derail {derail.name} is set against its "
+                "purpose",
                 (signal.span, derail.span),
                 (signal.name,),
                 tuple(over or past)[:1],
@@ -498,7 +498,7 @@ def span_not_locked(plan: Plan) -> Iterator[Obligation]:
                 "never",
                 both(
                     permits(signal, plan),
-                    either(*(takes(r) for r in over)),
+                    _any_taken(over),
                     opposite(atom(facts.gate(gate.name), "seated")),
                 ),
                 f"{signal.name} lets a train go while gate {gate.name} is open",
@@ -512,3 +512,8 @@ def span_not_locked(plan: Plan) -> Iterator[Obligation]:
 
 def _signals_with_routes(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...]]]:
     return ((signal, plan.routes_of(name)) for name, signal in plan.signals.items())
+
+
+def _any_taken(routes: Iterable[Route]) -> Expr:
+    """A train that passes the signal goes one of these ways."""
+    return either(*(takes(route) for route in routes))

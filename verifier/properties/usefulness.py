@@ -151,7 +151,8 @@ def assumptions_contradict(plan: Plan) -> Iterator[Obligation]:
 def compatible_routes_blocked(plan: Plan) -> Iterator[Obligation]:
     """Advice: two routes through one interlocking that share nothing can be cleared together.
 
-    Safe, but a move is lost for nothing.
+    Safe, but a move is lost for nothing. Only routes over the points or crossings of the
+    limits are looked at: those of approach signals lead no farther than the next signal.
 
     Source: Reports of the United States Commissioners to the Vienna Exhibition of 1873,
     pp. 494-495, the footnote on lever 9.
@@ -159,7 +160,7 @@ def compatible_routes_blocked(plan: Plan) -> Iterator[Obligation]:
     conflicting = {frozenset((c.first.name, c.second.name)) for c in plan.conflicts}
     seen: set[frozenset[str]] = set()
     for limits in plan.limits:
-        inside = set(limits.pieces)
+        inside = {piece for piece in limits.pieces if plan.track.pieces[piece].kind != "plain"}
         here = [r for r in plan.routes if inside & set(r.pieces) and _is_meant_to_clear(r, plan)]
         for i, one in enumerate(here):
             for two in here[i + 1 :]:
