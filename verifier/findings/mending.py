@@ -16,10 +16,10 @@ from verifier.findings.verdicts import Addition
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import Expr, atom
 from verifier.plan import facts
-from verifier.plan.facts import All, Condition, Says, says_in
-from verifier.plan.model import Line, Plan, Signal
+from verifier.plan.facts import All, Condition, Says
+from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import derails_run_over
+from verifier.properties.phrases import derails_run_over, diverges_at_all
 from verifier.world.situation import Situation
 from verifier.world.world import World, check_circles
 
@@ -53,7 +53,8 @@ def _one_addition(
 ) -> tuple[Plan, Addition, Exists | Impossible] | None:
     """The first addition that rules out this situation and leaves the line of use."""
     evaluator = Evaluator(plan)
-    for name, says in _candidates(plan, obligation):
+    routes = _routes_to_look_at(plan, obligation, situation, evaluator)
+    for name, says in _candidates(plan, obligation, routes):
         signal = plan.signals[name]
         if evaluator.states(situation, [says.what])[says.what] in says.values:
             continue
@@ -62,8 +63,6 @@ def _one_addition(
             continue
         owner, line = acting
         assert line.when is not None
-        if any(s.what == says.what and s.values == says.values for s in says_in(line.when)):
-            continue
         changed = _with_addition(plan, signal, owner, line, says)
         answer = _try(changed, obligation, owner, line, timeout)
         if answer is not None:
@@ -71,29 +70,33 @@ def _one_addition(
     return None
 
 
-def _candidates(plan: Plan, obligation: Obligation) -> Iterator[tuple[str, Says]]:
-    """Conditions to try, most telling first: points, track, devices, other signals."""
+def _candidates(
+    plan: Plan, obligation: Obligation, routes: Sequence[Route]
+) -> Iterator[tuple[str, Says]]:
+    """Conditions to try, most telling first: for each route its points, track and devices;
+    then other signals."""
     span = obligation.spans[0]
     ends = {end: c for c in plan.crossovers.values() for end in c.ends}
-    for route in obligation.routes:
+    for route in routes:
         for need in route.needs:
             for points in ends[need.points].ends if need.points in ends else (need.points,):
                 report = facts.points_report(points)
                 text = f"{points} {need.position}"
                 yield route.signal, Says(report, (need.position,), span, text)
-    for route in obligation.routes:
         for block in route.blocks:
             if plan.blocks[block].detected:
                 text = f"{block} clear"
                 yield route.signal, Says(facts.block_report(block), ("clear",), span, text)
         for derail in plan.derails.values():
             over = derail.name in derails_run_over(route, plan)
-            state = "non-derailing" if over else "derailing"
-            text = f"{derail.name} {state}"
-            yield route.signal, Says(facts.derail_report(derail.name), (state,), span, text)
+            if over or derail.guards in route.pieces:
+                state = "non-derailing" if over else "derailing"
+                text = f"{derail.name} {state}"
+                yield route.signal, Says(facts.derail_report(derail.name), (state,), span, text)
         for gate in plan.gates.values():
-            text = f"{gate.name} seated"
-            yield route.signal, Says(facts.gate_report(gate.name), ("seated",), span, text)
+            if gate.block in route.blocks:
+                text = f"{gate.name} seated"
+                yield route.signal, Says(facts.gate_report(gate.name), ("seated",), span, text)
     for name in obligation.signals:
         for other in obligation.signals:
             if other != name:
@@ -105,6 +108,41 @@ def _candidates(plan: Plan, obligation: Obligation) -> Iterator[tuple[str, Says]
                     wanted, text = (good, f"{other} proceeds")
                 values = tuple(v for v in signal.aspect.values if v in wanted)
                 yield name, Says(signal.aspect, values, span, text)
+
+
+def _routes_to_look_at(
+    plan: Plan, obligation: Obligation, situation: Situation, evaluator: Evaluator
+) -> list[Route]:
+    """The routes of the signals concerned: first those that the aspect shown speaks of,
+    and among them those the points lie for."""
+    routes = dict.fromkeys(obligation.routes)
+    routes |= dict.fromkeys(r for name in obligation.signals for r in plan.routes_of(name))
+    signals = dict.fromkeys(plan.signals[route.signal] for route in routes)
+    read = evaluator.states(situation, [signal.aspect for signal in signals])
+    ways = {signal.name: _way(read[signal.aspect], plan) for signal in signals}
+
+    def is_meant(route: Route) -> bool:
+        match ways[route.signal]:
+            case "straight":
+                return not route.diverging
+            case "diverging":
+                return diverges_at_all(route)
+            case _:
+                return True
+
+    def is_lined(route: Route) -> bool:
+        return all(
+            situation.state(facts.points(need.points)) == need.position
+            for need in route.needs
+            if need.facing
+        )
+
+    return sorted(routes, key=lambda route: (not is_meant(route), not is_lined(route)))
+
+
+def _way(aspect: str, plan: Plan) -> str:
+    known = plan.chart.get(aspect)
+    return known.indication.way if known else "any"
 
 
 def _acting_line(

@@ -1,0 +1,156 @@
+"""Every mending offered does mend, once it is written into the file."""
+
+from collections.abc import Iterator
+from pathlib import Path
+from random import Random
+
+import pytest
+
+import verifier
+from tests.differential.junctions import write_junction
+from tests.findings.layouts import BROKEN
+from tests.findings.written import written
+from verifier.findings import mending
+from verifier.findings.verdicts import Finding, Report
+from verifier.plan.model import Plan
+
+ROOT = Path(__file__).parents[2]
+FILES = sorted(
+    [*(ROOT / "specs").glob("*.ixl"), *(ROOT / "verifier/properties/examples").glob("*.ixl")]
+)
+
+
+def offered(report: Report) -> Iterator[tuple[str, Finding]]:
+    for verdict in report.verdicts:
+        if verdict.finding and verdict.finding.mending:
+            yield verdict.obligation.key, verdict.finding
+
+
+def check_mendings(plan: Plan, report: Report) -> int:
+    """How many were offered; asserts that each mends and leaves its lines of use."""
+    count = 0
+    statuses = {v.obligation.key: v.status for v in report.verdicts}
+    for key, finding in offered(report):
+        text = written(plan, finding.mending)
+        mended = {
+            v.obligation.key: v.status for v in verifier.prove(verifier.load_text(text)).verdicts
+        }
+        assert mended[key] == "proved", f"{key}\n{text}"
+        for addition in finding.mending:
+            shown = f"never-shown: {addition.owner}, {addition.shows}"
+            if statuses[shown] == "proved":
+                assert mended[shown] == "proved", f"{key}: {shown}\n{text}"
+        count += 1
+    return count
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)
+def test_on_the_junctions_to_read(path: Path) -> None:
+    try:
+        plan = verifier.load(path)
+        report = verifier.prove(plan)
+    except verifier.InputError:
+        assert path.name == "assumptions-contradict.broken.ixl"
+        return
+    check_mendings(plan, report)
+
+
+def test_on_generated_junctions() -> None:
+    count = 0
+    for seed in range(40):
+        text = write_junction(Random(seed), 400)
+        try:
+            plan = verifier.load_text(text)
+            report = verifier.prove(plan)
+        except verifier.InputError:
+            continue
+        # An expectation or waiver would have to change along with the rules.
+        count += check_mendings(plan, report)
+    assert count >= 20
+
+
+def test_what_is_offered_for_two_signals_into_each_other() -> None:
+    report = verifier.prove(verifier.load_text(BROKEN))
+    said = {
+        key: [(a.owner, a.shows, a.condition) for a in finding.mending]
+        for key, finding in offered(report)
+    }
+    assert said == {
+        "opposing-proceeds: 4L, 4RA": [("4L", "Clear", "4RA at stop")],
+        "opposing-proceeds: 4L, 4RB": [("4L", "Diverging-Clear", "4RB at stop")],
+    }
+
+
+def test_what_the_aspect_says_is_mended_first() -> None:
+    """Clear is shown into the siding: it is the points that Clear forgot, not the siding."""
+    text = BROKEN.replace("T1 normal  and Switch, Main clear", "Switch, Main clear")
+    report = verifier.prove(verifier.load_text(text))
+    said = {
+        key: [(a.owner, a.shows, a.condition) for a in finding.mending]
+        for key, finding in offered(report)
+    }
+    assert said["proceed-into-occupied: 4L, Siding"] == [("4L", "Clear", "T1 normal")]
+    assert said["aspect-against-route: 4L"] == [("4L", "Clear", "T1 normal")]
+
+
+def test_a_derail_that_guards_the_route_is_thought_of() -> None:
+    plan = verifier.load(ROOT / "specs" / "spur-broken.ixl")
+    report = verifier.prove(plan)
+    said = {
+        key: [(a.owner, a.condition) for a in finding.mending] for key, finding in offered(report)
+    }
+    assert said["derail-not-set: 2R, D1"] == [("2R", "D1 derailing")]
+
+
+def test_a_condition_that_stands_in_an_or_can_still_be_asked_for() -> None:
+    text = BROKEN.replace(
+        "T1 normal  and Switch, Main clear",
+        "T1 normal and Switch clear and (Main clear or T1 normal)",
+    )
+    report = verifier.prove(verifier.load_text(text))
+    said = {key: [a.condition for a in finding.mending] for key, finding in offered(report)}
+    assert said["proceed-into-occupied: 4L, Main"] == ["Main clear"]
+
+
+def test_a_line_with_or_needs_its_parentheses() -> None:
+    text = BROKEN.replace(
+        "T1 normal  and Switch, Main clear",
+        "T1 normal and Switch, Main clear or T1 moving and Main clear",
+    )
+    plan = verifier.load_text(text)
+    assert check_mendings(plan, verifier.prove(plan)) > 0
+
+
+def test_no_addition_makes_a_circle() -> None:
+    """4RA asks for 4L while cars stand on the siding: 4L cannot ask for 4RA."""
+    text = BROKEN.replace(
+        "T1 normal  and Switch, Single clear",
+        "T1 normal and Switch, Single clear and (4L at stop or Siding clear)",
+    )
+    plan = verifier.load_text(text)
+    report = verifier.prove(plan)
+    assert check_mendings(plan, report) > 0
+    said = [a for _, finding in offered(report) for a in finding.mending]
+    assert ("4L", "4RA at stop") not in [(a.owner, a.condition) for a in said]
+    assert ("4RA", "4L at stop") in [(a.owner, a.condition) for a in said]
+
+
+def test_a_line_is_never_mended_to_death() -> None:
+    """4L clears only while a train stands on Main: `Main clear` would keep it at stop."""
+    text = BROKEN.replace("T1 normal  and Switch, Main clear", "T1 normal and Main occupied")
+    plan = verifier.load_text(text)
+    report = verifier.prove(plan)
+    check_mendings(plan, report)
+    said = {(a.owner, a.condition) for _, finding in offered(report) for a in finding.mending}
+    assert ("4L", "Main clear") not in said
+
+
+def test_only_the_first_findings_are_mended(monkeypatch: pytest.MonkeyPatch) -> None:
+    from verifier.findings import prove
+
+    monkeypatch.setattr(prove, "MAX_MENDINGS", 1)
+    report = verifier.prove(verifier.load_text(BROKEN))
+    assert [key for key, _ in offered(report)] == ["opposing-proceeds: 4L, 4RA"]
+    monkeypatch.setattr(prove, "MAX_MENDINGS", 12)
+    monkeypatch.setattr(mending, "MAX_ADDITIONS", 0)
+    assert not list(offered(verifier.prove(verifier.load_text(BROKEN))))
