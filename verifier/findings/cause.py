@@ -40,10 +40,12 @@ class _Teller:
         if signal.name in self._told or depth >= MAX_DEPTH:
             return Cause(text, signal.span)
         self._told.add(signal.name)
-        if signal.by_head:
+        if signal.by_head and len(signal.heads) > 1:
             return Cause(text, signal.span, tuple(self._head(head, depth) for head in signal.heads))
-        line = self._acting(signal.name, signal.lines)
-        return Cause(text, line.span, tuple(self._why_line(line, signal.lines, depth)))
+        # A lone head goes by its signal's name, so there is nothing to add in between.
+        lines = signal.lines or signal.heads[0].lines
+        line = self._acting(signal.name, lines)
+        return Cause(text, line.span, tuple(self._why_line(line, lines, depth)))
 
     def _head(self, head: Head, depth: int) -> Cause:
         line = self._acting(head.name, head.lines)
