@@ -7,6 +7,7 @@ import pytest
 import verifier
 from verifier.engines.enumerator import tally
 from verifier.engines.order import count_situations
+from verifier.language.format import format_text
 from verifier.patterns import PATTERNS, pattern_text
 
 ENUMERABLE = 20_000
@@ -59,6 +60,11 @@ def test_its_title_stands_alone_on_a_line_to_be_changed(name: str) -> None:
 def test_lines_fit_the_page_and_the_list_fits_a_line(name: str) -> None:
     assert all(len(line) <= 100 for line in pattern_text(name).splitlines())
     assert len(PATTERNS[name]) <= 70 and "\n" not in PATTERNS[name]
+
+
+@every_pattern
+def test_it_is_laid_out_as_the_formatter_does(name: str) -> None:
+    assert format_text(pattern_text(name)) == pattern_text(name)
 
 
 @every_pattern

@@ -6,6 +6,7 @@ import pytest
 
 import verifier
 from verifier.engines.enumerator import tally
+from verifier.language.format import format_text
 from verifier.properties.catalogue import BY_NAME
 from verifier.properties.examples import example
 
@@ -69,8 +70,9 @@ def test_the_enumerator_says_the_same_of_both(name: str) -> None:
 
 
 @every_property
-def test_both_are_short(name: str) -> None:
+def test_both_are_short_and_tidy(name: str) -> None:
     for text in (example(name, "broken"), example(name, "mended")):
+        assert format_text(text) == text
         assert len(text.splitlines()) <= 22
         assert all(len(line) <= 88 for line in text.splitlines())
 

@@ -12,6 +12,7 @@ from verifier.engines.enumerator import tally
 from verifier.engines.evaluator import Evaluator
 from verifier.engines.order import count_situations
 from verifier.findings.verdicts import Report
+from verifier.language.format import format_text
 from verifier.language.source import Span
 from verifier.logic.expr import holds
 from verifier.world.situation import Situation
@@ -63,6 +64,12 @@ def test_its_head_comment_says_what_it_teaches(path: Path) -> None:
 @every_spec
 def test_lines_fit_the_page(path: Path) -> None:
     assert all(len(line) <= 100 for line in path.read_text("utf-8").splitlines())
+
+
+@every_spec
+def test_it_is_laid_out_as_the_formatter_does(path: Path) -> None:
+    text = path.read_text("utf-8")
+    assert format_text(text) == text
 
 
 @every_spec
