@@ -11,9 +11,11 @@ from collections.abc import Sequence, Set
 from lark import Token
 
 from verifier.language.diagnostics import Diagnostic, nearest
-from verifier.language.source import Source, Span
+from verifier.language.source import LINE_END, Source, Span
 from verifier.language.wording import STATEMENT_WORDS, expectation, shape
 
+# How far beyond an error misspelt statement words are looked for.
+MAX_SEARCHED = 2_000
 STARTERS = {w.lower() for w in STATEMENT_WORDS}
 STATES = {
     "CLEAR", "OCCUPIED", "VACANT", "NORMAL", "REVERSE", "MOVING", "LIES", "PROCEED", "PROCEEDS",
@@ -29,6 +31,8 @@ NOT_YET = {
     "relay", "timer", "route", "traffic", "supply", "district", "detector", "driver", "trains",
     "include", "module", "use", "feeders", "wire",
 }  # fmt: skip
+# Words that follow the name of what a statement declares, and so show that it was left out.
+NAMELESS = {"AT", "IN", "ON", "IS", "POSITIONS", "TOWARD", "NEVER", "WHEN", "FOR", "BECAUSE"}
 INDICATION_WORDS = {"prepared", "at", "slow", "medium", "limited", "restricted", "diverging"}
 INSTEAD_OF_WHEN = {"if": "when", "while": "when", "else": "otherwise", "unless": "when not"}
 
@@ -108,6 +112,20 @@ def no_statement(source: Source, token: Token) -> Diagnostic:
     return Diagnostic("CP103", message, span_of(source, token), hint)
 
 
+def misspelt_starts(source: Source, tokens: Sequence[Token], start: int) -> list[Diagnostic]:
+    """In a statement that went wrong before ``start``: further lines that seem to start a
+    statement, with a word that is misspelt."""
+    return [
+        no_statement(source, tokens[i])
+        for i in range(start, min(len(tokens), start + MAX_SEARCHED))
+        if tokens[i].type == "NAME"
+        and tokens[i - 1].type not in ("COMMA", "AND", "OR", "JOINED", "GAP", "DOUBLE_GAP")
+        and _first_on_line(source, tokens, i)
+        and nearest(tokens[i], STARTERS)
+        and str(*tokens[i + 1 : i + 2]) not in ("when", "otherwise")
+    ]
+
+
 def stray(source: Source, token: Token, accepted: Set[str]) -> Diagnostic:
     """A character that the language does not use."""
     character = str(token)
@@ -139,7 +157,7 @@ def _misspelt_start(
         return None
     for index in (at, at - 1):
         token = tokens[index]
-        if index == 0 or not first_on_line(source, token):
+        if index == 0 or not _first_on_line(source, tokens, index):
             continue
         # `is Foo` + `singal 4L`: the misspelt word was read as the state of Foo.
         if index < at and tokens[index - 1].type != "NAME":
@@ -183,7 +201,7 @@ def _reserved(
     if "NAME" not in accepted or token.type in NOT_WORDS or "CLEAR" in accepted:
         return None
     following = tokens[at + 1].type if at + 1 < len(tokens) else ""
-    if at == 1 and token.type in ("AT", "IN", "ON", "IS", "POSITIONS", "TOWARD", "NEVER", "WHEN"):
+    if before.type in STATEMENT_WORDS | {"LIMITS"} and token.type in NAMELESS:
         return None
     if "NOT" in accepted and following not in STATES | {"COMMA", "AT", "SHOWS"}:
         return None
@@ -214,7 +232,7 @@ def _line_without_when(
             return Diagnostic("CP104", message, span_of(source, after), hint)
         if "AND" in accepted and kind in STATES | {"COMMA", "AT", "SHOWS"}:
             return None  # a condition without `and` before it
-    if "AND" in accepted and not first_on_line(source, token):
+    if "AND" in accepted and not _first_on_line(source, tokens, at):
         return None
     if tokens[at - 1].type in ("HEADS", "COMMA") or "HEADS" in {
         t.type for t in tokens[at - 2 : at]
@@ -269,8 +287,12 @@ def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
         return "Write `over` between the heads of one signal, `or` between two ways to show it."
     if before == "STRING" and kind in ("UNDETECTED", "SWITCHING"):
         return f"The text comes last: `block Lead {tokens[at]} … {shown(tokens[at - 1])}`."
-    if tokens[0].type == "HEAD" and kind == "COMMA":
+    if tokens[0].type == "HEAD" and kind == "COMMA" and "." not in tokens[at - 1]:
         return "To name the heads of a signal write `heads`."
+    if kind == "COMMA" and tokens[at - 2].type in (
+        "SIGNAL", "HEAD", "DERAIL", "CROSSOVER", "LIMITS", "CONDITION", "ASPECT",
+    ):  # fmt: skip
+        return "Each of them has a statement of its own."
     return ""
 
 
@@ -303,10 +325,11 @@ def _after_rule(tokens: Sequence[Token], at: int) -> bool:
     return any(token.type == "RULE_NAME" for token in tokens[:at])
 
 
-def first_on_line(source: Source, token: Token) -> bool:
-    start = source.line_bounds(span_of(source, token).line)[0]
-    before = source.text[start : token.start_pos]
-    return not before.strip().strip("\ufeff")
+def _first_on_line(source: Source, tokens: Sequence[Token], at: int) -> bool:
+    if at == 0:
+        return True
+    before, token = span_of(source, tokens[at - 1]), span_of(source, tokens[at])
+    return LINE_END.search(source.text, before.end, token.start) is not None
 
 
 def shown(token: Token) -> str:

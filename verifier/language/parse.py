@@ -19,7 +19,13 @@ from lark.exceptions import LarkError, UnexpectedInput, UnexpectedToken
 from verifier.language import syntax
 from verifier.language.builder import Builder
 from verifier.language.diagnostics import Diagnostic, InputError
-from verifier.language.mistakes import no_statement, span_of, stops_short, unexpected
+from verifier.language.mistakes import (
+    misspelt_starts,
+    no_statement,
+    span_of,
+    stops_short,
+    unexpected,
+)
 from verifier.language.source import Source, Span
 from verifier.language.wording import STATEMENT_WORDS
 
@@ -47,7 +53,7 @@ _OPEN_ENDED = STATEMENT_WORDS | {
 def parse(source: Source) -> tuple[syntax.Statement, ...]:
     """The statements of a file, in order.
 
-    Raises :class:`InputError` with every syntax error found, at most one a statement.
+    Raises :class:`InputError` with the errors found, one a statement, up to MAX_ERRORS.
     """
     errors: list[Diagnostic] = []
     statements: list[syntax.Statement] = []
@@ -65,7 +71,7 @@ def parse(source: Source) -> tuple[syntax.Statement, ...]:
         else:
             statements.append(builder.statement(tree))
     if errors:
-        raise InputError(errors)
+        raise InputError(errors[:MAX_ERRORS])
     return tuple(statements)
 
 
@@ -141,7 +147,8 @@ def _meant_as_name(source: Source, chunk: list[Token], token: Token) -> bool:
 
 
 def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token]:
-    """Parse one statement. Raises :class:`InputError` with exactly one diagnostic."""
+    """Parse one statement. Raises :class:`InputError` with its first error, and one for every
+    statement with a misspelt first word that seems to belong to it."""
     _check_words(source, tokens)
     _check_nesting(source, tokens)
     parser = _lark().parse_interactive("", start=start)
@@ -151,7 +158,8 @@ def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token
             parser.feed_token(token)
     except UnexpectedInput:
         accepted = _accepted_after(tokens[:at], start)
-        raise InputError([unexpected(source, tokens, at, accepted)]) from None
+        found = unexpected(source, tokens, at, accepted)
+        raise InputError([found, *misspelt_starts(source, tokens, at + 1)]) from None
     end = Token.new_borrow_pos("$END", "", tokens[-1])
     try:
         tree = parser.feed_token(end)

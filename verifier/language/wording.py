@@ -18,6 +18,8 @@ SPECIAL = {
     "COMMA": "a comma",
     "LIES": "`lies`",
     "SWITCHING": "`switching only`",
+    "ENTERING": "`entering only`",
+    "LEAVING": "`leaving only`",
     "UNCLOSED_STRING": "a text in quotes",
     "STRAY": "a character",
     "COMMENT": "a comment",
@@ -81,14 +83,13 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a fact, such as `train on Main` or `T1 reverse`",
     ),
     (frozenset({"PROCEED", "STOP", "INDICATION"}), "an indication, such as `proceed` or `stop`"),
-    (frozenset({"JOINED", "GAP", "DOUBLE_GAP"}), "`=`, `|` or `||` before the next piece"),
+    (frozenset({"JOINED", "GAP", "DOUBLE_GAP"}), "a join (`=`, `|` or `||`)"),
     (frozenset({"NORMAL", "REVERSE", "ALONG", "ACROSS"}),
      "a leg (normal, reverse, along or across)"),
     (frozenset({"NEVER", "ALWAYS", "POSSIBLE"}), "`never`, `always` or `possible`"),
     (frozenset({"NEVER", "ALWAYS"}), "`never` or `always`"),
-    (frozenset({"ENTERING", "LEAVING"}), "`entering only` or `leaving only`"),
     (frozenset({"FLASHING", "COLOUR"}), SPECIAL["COLOUR"]),
-    (frozenset({"AND", "OR"}), "`and` or `or`"),
+    (frozenset({"ANY", "ALL"}), "`any of` or `all of`"),
     (frozenset({"FLASHES", "RULE_NAME"}), SPECIAL["RULE_NAME"]),
     (frozenset({"NORMAL", "REVERSE", "NAME"}), "the name of a position"),
 )  # fmt: skip
@@ -112,12 +113,12 @@ def expectation(accepted: Iterable[str]) -> str:
     left = set(accepted)
     ends = "$END" in left
     left -= {"$END"}
-    parts: list[str] = []
+    phrases: list[str] = []
     for group, phrase in GROUPS:
         if group <= left:
-            parts.append(phrase)
+            phrases.append(phrase)
             left -= group
-    parts += [word(terminal) for terminal in sorted(left)]
+    parts = [word(terminal) for terminal in sorted(left)] + phrases
     if ends:
         parts.append("the next statement")
     return one_of(parts)

@@ -102,6 +102,11 @@ class Chart:
     def get(self, name: str) -> Aspect | None:
         return next((a for a in self.aspects if a.name == name), None)
 
+    def instead_of(self, name: str) -> Aspect | None:
+        """The aspect of the file that has taken the place of a built-in one."""
+        gone = chart(()).get(name)
+        return next((a for a in self.aspects if gone and a.indication == gone.indication), None)
+
     def readings(self, colours: Combination) -> tuple[Aspect, ...]:
         """Every aspect these colours may be taken for, least restrictive first."""
         return tuple(a for a in self.aspects if colours in a.combinations)

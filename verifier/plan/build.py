@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from verifier.language import syntax
-from verifier.language.diagnostics import InputError, did_you_mean
+from verifier.language.diagnostics import InputError
 from verifier.language.source import Source
 from verifier.plan import facts
 from verifier.plan.conditions import resolve
@@ -204,7 +204,7 @@ def _head_nodes(
                     "CP407",
                     f"no head is called `{s.name.text}`",
                     s.name.span,
-                    did_you_mean(s.name.text, heads)
+                    _heads_hint(signal, posts)
                     or "A head goes by its signal's name, a dot, and its own: `4L.upper`.",
                 )
             else:
@@ -220,6 +220,15 @@ def _head_nodes(
         else:
             nodes[s.name.text] = s
     return nodes
+
+
+def _heads_hint(signal: str, posts: Mapping[str, Post]) -> str:
+    if signal not in posts:
+        return ""
+    names = [f"`{head}`" for head in posts[signal].heads]
+    if len(names) == 1:
+        return f"Signal `{signal}` has one head, which is called {names[0]}."
+    return f"The heads of signal `{signal}` are {', '.join(names[:-1])} and {names[-1]}."
 
 
 def _crossovers(

@@ -49,6 +49,7 @@ class Names:
     table: dict[str, Declared] = field(default_factory=dict)
     errors: list[Diagnostic] = field(default_factory=list)
     _reported: set[str] = field(default_factory=set)
+    _noted: set[tuple[str, int, int]] = field(default_factory=set)
 
     def error(
         self,
@@ -58,7 +59,10 @@ class Names:
         hint: str = "",
         others: tuple[tuple[Span, str], ...] = (),
     ) -> None:
-        self.errors.append(Diagnostic(code, message, span, hint, others))
+        place = (code, span.start, span.end)
+        if place not in self._noted:  # a name may be looked up more than once
+            self._noted.add(place)
+            self.errors.append(Diagnostic(code, message, span, hint, others))
 
     def declare(self, name: syntax.Name, kind: str, node: syntax.Statement) -> None:
         earlier = self.table.get(name.text)
@@ -96,7 +100,7 @@ class Names:
             "CP203",
             f"`{name.text}` is {KIND_WORDS[declared.kind]}, and here must stand {wanted}",
             name.span,
-            did_you_mean(name.text, self.of_kind(*kinds)),
+            did_you_mean(name.text, self.of_kind(*kinds)) or _lies_in(declared, kinds),
             ((declared.span, "it is declared here"),),
         )
         return None
@@ -119,6 +123,11 @@ class Names:
 
 
 _STATEMENT_OF = {"limits": "interlocking limits"}
+
+
+def _lies_in(declared: Declared, kinds: tuple[str, ...]) -> str:
+    block = getattr(declared.node, "block", None)
+    return f"It lies in block `{block.text}`." if block and kinds == ("block",) else ""
 
 
 def declare_all(statements: Iterable[syntax.Statement]) -> Names:

@@ -193,6 +193,12 @@ def _known_aspect(rule: syntax.Rule, post: Post, words: Vocabulary) -> aspects.A
     aspect = words.chart.get(rule.shows.text)
     if aspect is None or rule.flashing:
         hint = did_you_mean(rule.shows.text, (a.name for a in words.chart.aspects))
+        instead = words.chart.instead_of(rule.shows.text)
+        if instead:
+            hint = (
+                f"The aspect `{instead.name}` of this file has taken its place: both mean "
+                f"`{instead.indication.text}`."
+            )
         if aspect:
             hint = "Leave out `flashing`: it is said of a colour, in a `head` statement."
         words.names.error(

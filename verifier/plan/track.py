@@ -242,6 +242,15 @@ def _joints(
 
 
 def _check_all_drawn(pieces: Mapping[str, Piece], drawn: Set[str], names: Names) -> None:
+    if pieces and not drawn:
+        first = next(iter(pieces.values()))
+        names.error(
+            "CP306",
+            "no track is drawn",
+            first.span,
+            "Say with `track` lines how the pieces are joined.",
+        )
+        return
     used = {piece.block for piece in pieces.values()}
     sound = not names.errors
     for name, declared in names.table.items():

@@ -38,6 +38,7 @@ STATES_OF = {
     "head": States(("green", "yellow", "red", "lunar", "white", "dark", "flashing green"), ()),
     "button": States(("pressed",), ()),
 }
+_LIES_IN = ("turnout", "crossing", "slip", "derail", "gate")
 # What to do about a thing that has no states.
 _STATELESS = {
     "edge": "Nothing is known of what lies beyond the edge of the plan.",
@@ -66,10 +67,10 @@ def wrong_state(name: syntax.Name, kind: str, state: syntax.State, words: Vocabu
     message = f"`{name.text}` is {article}, and {article} is never `{said}`"
     hint = states_hint(name, kind, words)
     if kind in ("limits", "condition"):
-        message = f"`{name.text}` is {article}, and cannot be `{said}`"
+        message = f"`{name.text}` stands for {article}, and cannot be `{said}`"
     if state.kind == "train on":
         message = f"a train stands on a block, and `{name.text}` is {article}"
-        hint = "Name the block it lies in." if kind not in ("edge", "bumper") else hint
+        hint = "Name the block it lies in." if kind in _LIES_IN else "Name a block."
     elif kind == "signal":
         if state.kind == "colour":
             message = f"`{name.text}` has more heads than one: which one is `{said}`?"

@@ -1,0 +1,81 @@
+"""What a wrong file looks like to the person who wrote it."""
+
+from verifier.api import load_text
+from verifier.language.diagnostics import Diagnostic, InputError, render
+
+# A station to write wrong things about.
+STATION = """\
+edge West, East
+block Main, Siding, Switch, Single
+turnout T1 in Switch
+bumper End
+lever 4 positions left, normal, right
+button B1
+condition Ready is Main clear
+derail D1 on Siding toward T1
+gate G1 on Single
+track West = Main | normal T1 | Single = East
+track End = Siding | reverse T1
+signal 4L at Single | T1
+  heads upper, lower
+  Clear when T1 normal and Switch, Main clear
+  Stop otherwise
+signal 4R at Main | T1
+  Clear when T1 normal and Switch, Single clear
+  Stop otherwise
+"""
+
+# The same track and nothing on it.
+TRACK = """\
+edge West, East
+bumper End
+block Main, Siding, Switch, Single
+turnout T1 in Switch
+track West = Main | normal T1 | Single = East
+track End = Siding | reverse T1
+"""
+
+# Things to draw track between.
+PIECES = """\
+edge West, East
+bumper End
+block Main, Siding, Switch, Single
+turnout T1 in Switch
+"""
+
+
+def errors(text: str) -> tuple[Diagnostic, ...]:
+    """Everything that is wrong with a file."""
+    try:
+        load_text(text, "station.ixl")
+    except InputError as error:
+        return error.diagnostics
+    raise AssertionError("the file was read without a complaint")
+
+
+def underlined(shown: str) -> str:
+    """What is marked in a message, from what is printed alone."""
+    _, line, marks, *_ = shown.split("\n")
+    first, last = marks.index("^"), marks.rindex("^")
+    assert set(marks[first : last + 1]) == {"^"}
+    return line[first : last + 1]
+
+
+def expect(
+    text: str, *, code: str, underlined: str, message: str, hint: str, more: tuple[str, ...] = ()
+) -> None:
+    """The file has exactly one error, and it looks like this.
+
+    ``more``: the words at further places that belong to it."""
+    found = errors(text)
+    assert [d.code for d in found] == [code], "\n".join(map(render, found))
+    shown = render(found[0])
+    place, *_, last = shown.split("\n")
+    span = found[0].span
+    assert place == f"station.ixl:{span.line}:{span.column}: {code}: {message}"
+    assert _marked(shown) == underlined
+    assert last == (f"  = {hint}" if hint else last) and bool(hint) == bool(found[0].hint)
+    assert tuple(words for _, words in found[0].others) == more
+
+
+_marked = underlined

@@ -1,0 +1,653 @@
+"""Ways of writing each statement about track wrong, and what is said about them."""
+
+from tests.messages.expecting import expect
+
+
+def test_layout() -> None:
+    expect(
+        "layout Heron Falls",
+        code="CP104",
+        underlined="Heron",
+        message="`Heron` was not expected here",
+        hint=(
+            'Expected a text in "quotes". The title is written `layout "Heron Falls, east switch"`.'
+        ),
+    )
+    expect(
+        "layout",
+        code="CP105",
+        underlined="layout",
+        message="this `layout` statement stops short after `layout`",
+        hint=(
+            'Expected a text in "quotes". The title is written `layout "Heron Falls, east switch"`.'
+        ),
+    )
+    expect(
+        'layout "Heron Falls',
+        code="CP102",
+        underlined='"Heron Falls',
+        message="this text has no closing quote",
+        hint='Close it with `"` on the same line.',
+    )
+    expect(
+        'layout "Heron Falls" "east"',
+        code="CP104",
+        underlined='"east"',
+        message='`"east"` was not expected here',
+        hint=(
+            'Expected the next statement. The title is written `layout "Heron Falls, east switch"`.'
+        ),
+    )
+    expect(
+        "layout ‘Heron Falls’",
+        code="CP101",
+        underlined="‘",
+        message="the character `‘` has no meaning here",
+        hint='A text stands in double quotes, "like this".',
+    )
+
+
+def test_edge() -> None:
+    expect(
+        "edge",
+        code="CP105",
+        underlined="edge",
+        message="this `edge` statement stops short after `edge`",
+        hint="Expected a name. An edge of the plan is written `edge West-Main, Quarry`.",
+    )
+    expect(
+        "edge West-Main Quarry",
+        code="CP104",
+        underlined="Quarry",
+        message="`Quarry` was not expected here",
+        hint=(
+            "Expected a comma, `entering only`, `leaving only`, or the next "
+            "statement. An edge of the plan is written `edge West-Main, Quarry`."
+        ),
+    )
+    expect(
+        "edge West, East and North",
+        code="CP104",
+        underlined="and",
+        message="`and` was not expected here",
+        hint="In a list of names write a comma.",
+    )
+    expect(
+        "edge West,\nblock Main",
+        code="CP105",
+        underlined=",",
+        message="this `edge` statement stops short after `,`",
+        hint="Expected a name. An edge of the plan is written `edge West-Main, Quarry`.",
+    )
+    expect(
+        "edge West leaving",
+        code="CP105",
+        underlined="leaving",
+        message="this `edge` statement stops short after `leaving`",
+        hint="Expected `only`. An edge of the plan is written `edge West-Main, Quarry`.",
+    )
+    expect(
+        "edge West only",
+        code="CP104",
+        underlined="only",
+        message="`only` was not expected here",
+        hint=(
+            "Expected a comma, `entering only`, `leaving only`, or the next "
+            "statement. An edge of the plan is written `edge West-Main, Quarry`."
+        ),
+    )
+    expect(
+        "edge West leaving only entering only",
+        code="CP104",
+        underlined="entering",
+        message="`entering` was not expected here",
+        hint=(
+            "Expected the next statement. An edge of the plan is written `edge West-Main, Quarry`."
+        ),
+    )
+    expect(
+        "edge West on Main",
+        code="CP104",
+        underlined="on",
+        message="`on` was not expected here",
+        hint=(
+            "Expected a comma, `entering only`, `leaving only`, or the next "
+            "statement. An edge of the plan is written `edge West-Main, Quarry`."
+        ),
+    )
+
+
+def test_bumper() -> None:
+    expect(
+        "bumper",
+        code="CP105",
+        underlined="bumper",
+        message="this `bumper` statement stops short after `bumper`",
+        hint="Expected a name. A bumper is written `bumper End-of-Spur`.",
+    )
+    expect(
+        "bumper End on Main",
+        code="CP104",
+        underlined="on",
+        message="`on` was not expected here",
+        hint=("Expected a comma or the next statement. A bumper is written `bumper End-of-Spur`."),
+    )
+    expect(
+        "bumper End-1 End-2",
+        code="CP104",
+        underlined="End-2",
+        message="`End-2` was not expected here",
+        hint=("Expected a comma or the next statement. A bumper is written `bumper End-of-Spur`."),
+    )
+
+
+def test_block() -> None:
+    expect(
+        "block",
+        code="CP105",
+        underlined="block",
+        message="this `block` statement stops short after `block`",
+        hint='Expected a name. A block is written `block Main "main track at the station"`.',
+    )
+    expect(
+        "block Main main line",
+        code="CP104",
+        underlined="main",
+        message="`main` was not expected here",
+        hint=(
+            'Expected a comma, a text in "quotes", `switching only`, `undetected`, '
+            'or the next statement. A block is written `block Main "main track at '
+            'the station"`.'
+        ),
+    )
+    expect(
+        'block Main "the main" undetected',
+        code="CP104",
+        underlined="undetected",
+        message="`undetected` was not expected here",
+        hint='The text comes last: `block Lead undetected … "the main"`.',
+    )
+    expect(
+        "block Main undetectd",
+        code="CP104",
+        underlined="undetectd",
+        message="`undetectd` was not expected here",
+        hint=(
+            'Did you mean `undetected`? A block is written `block Main "main track '
+            'at the station"`.'
+        ),
+    )
+    expect(
+        "block Main occupied",
+        code="CP104",
+        underlined="occupied",
+        message="`occupied` was not expected here",
+        hint=(
+            'Expected a comma, a text in "quotes", `switching only`, `undetected`, '
+            'or the next statement. A block is written `block Main "main track at '
+            'the station"`.'
+        ),
+    )
+    expect(
+        "block Main switching",
+        code="CP105",
+        underlined="switching",
+        message="this `block` statement stops short after `switching`",
+        hint='Expected `only`. A block is written `block Main "main track at the station"`.',
+    )
+    expect(
+        'block Main "a" "b"',
+        code="CP104",
+        underlined='"b"',
+        message='`"b"` was not expected here',
+        hint=(
+            'Expected the next statement. A block is written `block Main "main track '
+            'at the station"`.'
+        ),
+    )
+    expect(
+        "block track",
+        code="CP106",
+        underlined="track",
+        message="`track` is a word of the language, so it cannot be a name",
+        hint=(
+            "Another spelling will do, such as `Track`. A block is written `block "
+            'Main "main track at the station"`.'
+        ),
+    )
+    expect(
+        "block Main, signal",
+        code="CP106",
+        underlined="signal",
+        message="`signal` is a word of the language, so it cannot be a name",
+        hint=(
+            "Another spelling will do, such as `Signal`. A block is written `block "
+            'Main "main track at the station"`.'
+        ),
+    )
+    expect(
+        'block Main "the main',
+        code="CP102",
+        underlined='"the main',
+        message="this text has no closing quote",
+        hint='Close it with `"` on the same line.',
+    )
+
+
+def test_turnout() -> None:
+    expect(
+        "turnout",
+        code="CP105",
+        underlined="turnout",
+        message="this `turnout` statement stops short after `turnout`",
+        hint="Expected a name. A turnout is written `turnout T1 in Switch`.",
+    )
+    expect(
+        "turnout T1",
+        code="CP105",
+        underlined="T1",
+        message="this `turnout` statement stops short after `T1`",
+        hint="Expected a comma or `in`. A turnout is written `turnout T1 in Switch`.",
+    )
+    expect(
+        "turnout T1 on Switch",
+        code="CP104",
+        underlined="on",
+        message="`on` was not expected here",
+        hint="Expected a comma or `in`. A turnout is written `turnout T1 in Switch`.",
+    )
+    expect(
+        "turnout T1 Switch",
+        code="CP104",
+        underlined="Switch",
+        message="`Switch` was not expected here",
+        hint="Expected a comma or `in`. A turnout is written `turnout T1 in Switch`.",
+    )
+    expect(
+        "turnout in Switch",
+        code="CP104",
+        underlined="in",
+        message="`in` was not expected here",
+        hint="Expected a name. A turnout is written `turnout T1 in Switch`.",
+    )
+    expect(
+        "turnout T1 in\ntrack A = B",
+        code="CP105",
+        underlined="in",
+        message="this `turnout` statement stops short after `in`",
+        hint="Expected a name. A turnout is written `turnout T1 in Switch`.",
+    )
+    expect(
+        "turnout T1, in Switch",
+        code="CP106",
+        underlined="in",
+        message="`in` is a word of the language, so it cannot be a name",
+        hint=(
+            "Another spelling will do, such as `In`. A turnout is written `turnout T1 in Switch`."
+        ),
+    )
+    expect(
+        "turnout T1 in Switch, Main",
+        code="CP104",
+        underlined=",",
+        message="`,` was not expected here",
+        hint="Expected the next statement. A turnout is written `turnout T1 in Switch`.",
+    )
+
+
+def test_crossing() -> None:
+    expect(
+        "crossing X1",
+        code="CP105",
+        underlined="X1",
+        message="this `crossing` statement stops short after `X1`",
+        hint="Expected a comma or `in`. A crossing is written `crossing X1 in Diamond`.",
+    )
+    expect(
+        "crossing X1 at Diamond",
+        code="CP104",
+        underlined="at",
+        message="`at` was not expected here",
+        hint="Expected a comma or `in`. A crossing is written `crossing X1 in Diamond`.",
+    )
+    expect(
+        "crossing X1 in Diamond along",
+        code="CP104",
+        underlined="along",
+        message="`along` was not expected here",
+        hint="Expected the next statement. A crossing is written `crossing X1 in Diamond`.",
+    )
+
+
+def test_slip() -> None:
+    expect(
+        "slip P1",
+        code="CP105",
+        underlined="P1",
+        message="this `slip` statement stops short after `P1`",
+        hint=(
+            "Expected a comma or `in`. A slip is written `slip P1 in Throat` or "
+            "`slip P2 in Throat single along to across`."
+        ),
+    )
+    expect(
+        "slip P1 in Throat double",
+        code="CP104",
+        underlined="double",
+        message="`double` was not expected here",
+        hint=(
+            "Expected `single` or the next statement. A slip is written `slip P1 in "
+            "Throat` or `slip P2 in Throat single along to across`."
+        ),
+    )
+    expect(
+        "slip P1 in Throat single",
+        code="CP105",
+        underlined="single",
+        message="this `slip` statement stops short after `single`",
+        hint=(
+            "Expected `across` or `along`. A slip is written `slip P1 in Throat` or "
+            "`slip P2 in Throat single along to across`."
+        ),
+    )
+    expect(
+        "slip P1 in Throat single along across",
+        code="CP104",
+        underlined="across",
+        message="`across` was not expected here",
+        hint=(
+            "Expected `to`. A slip is written `slip P1 in Throat` or `slip P2 in "
+            "Throat single along to across`."
+        ),
+    )
+    expect(
+        "slip P1 in Throat single normal to reverse",
+        code="CP104",
+        underlined="normal",
+        message="`normal` was not expected here",
+        hint=(
+            "Expected `across` or `along`. A slip is written `slip P1 in Throat` or "
+            "`slip P2 in Throat single along to across`."
+        ),
+    )
+    expect(
+        "slip P1 in Throat single along to along",
+        code="CP104",
+        underlined="along",
+        message="`along` was not expected here",
+        hint=(
+            "Expected `across`. A slip is written `slip P1 in Throat` or `slip P2 in "
+            "Throat single along to across`."
+        ),
+    )
+
+
+def test_derail() -> None:
+    expect(
+        "derail D1",
+        code="CP105",
+        underlined="D1",
+        message="this `derail` statement stops short after `D1`",
+        hint="Expected `on`. A derail is written `derail D1 on Spur toward T1`.",
+    )
+    expect(
+        "derail D1 in Spur toward T1",
+        code="CP104",
+        underlined="in",
+        message="`in` was not expected here",
+        hint="Expected `on`. A derail is written `derail D1 on Spur toward T1`.",
+    )
+    expect(
+        "derail D1 on Spur",
+        code="CP105",
+        underlined="Spur",
+        message="this `derail` statement stops short after `Spur`",
+        hint="Expected `toward`. A derail is written `derail D1 on Spur toward T1`.",
+    )
+    expect(
+        "derail D1 on Spur towards T1",
+        code="CP104",
+        underlined="towards",
+        message="`towards` was not expected here",
+        hint="Did you mean `toward`? A derail is written `derail D1 on Spur toward T1`.",
+    )
+    expect(
+        "derail D1, D2 on Spur toward T1",
+        code="CP104",
+        underlined=",",
+        message="`,` was not expected here",
+        hint="Each of them has a statement of its own.",
+    )
+
+
+def test_gate() -> None:
+    expect(
+        "gate G1",
+        code="CP105",
+        underlined="G1",
+        message="this `gate` statement stops short after `G1`",
+        hint="Expected a comma or `on`. A gate is written `gate G1 on Bridge`.",
+    )
+    expect(
+        "gate G1 in Bridge",
+        code="CP104",
+        underlined="in",
+        message="`in` was not expected here",
+        hint="Expected a comma or `on`. A gate is written `gate G1 on Bridge`.",
+    )
+    expect(
+        "gate G1 on",
+        code="CP105",
+        underlined="on",
+        message="this `gate` statement stops short after `on`",
+        hint="Expected a name. A gate is written `gate G1 on Bridge`.",
+    )
+
+
+def test_crossover() -> None:
+    expect(
+        "crossover K1",
+        code="CP105",
+        underlined="K1",
+        message="this `crossover` statement stops short after `K1`",
+        hint="Expected `is`. A crossover is written `crossover K1 is T1, T2`.",
+    )
+    expect(
+        "crossover K1 T1, T2",
+        code="CP104",
+        underlined="T1",
+        message="`T1` was not expected here",
+        hint="Expected `is`. A crossover is written `crossover K1 is T1, T2`.",
+    )
+    expect(
+        "crossover K1 are T1, T2",
+        code="CP104",
+        underlined="are",
+        message="`are` was not expected here",
+        hint="Expected `is`. A crossover is written `crossover K1 is T1, T2`.",
+    )
+    expect(
+        "crossover K1 is T1 and T2",
+        code="CP104",
+        underlined="and",
+        message="`and` was not expected here",
+        hint="In a list of names write a comma.",
+    )
+
+
+def test_limits() -> None:
+    expect(
+        "interlocking North is 4L, 4R",
+        code="CP104",
+        underlined="North",
+        message="`North` was not expected here",
+        hint=(
+            "Expected `limits`. A set of limits is written `interlocking limits "
+            "North-Plant is 4L, 4RA, 4RB`."
+        ),
+    )
+    expect(
+        "limits North is 4L, 4R",
+        code="CP103",
+        underlined="limits",
+        message="`limits` does not start a statement",
+        hint="Write `interlocking limits`.",
+    )
+    expect(
+        "block Main\nlimits North is 4L",
+        code="CP103",
+        underlined="limits",
+        message="`limits` does not start a statement",
+        hint="Write `interlocking limits`.",
+    )
+    expect(
+        "interlocking limits North 4L",
+        code="CP104",
+        underlined="4L",
+        message="`4L` was not expected here",
+        hint=(
+            "Expected `is`. A set of limits is written `interlocking limits "
+            "North-Plant is 4L, 4RA, 4RB`."
+        ),
+    )
+    expect(
+        "interlocking limits is 4L",
+        code="CP104",
+        underlined="is",
+        message="`is` was not expected here",
+        hint=(
+            "Expected a name. A set of limits is written `interlocking limits "
+            "North-Plant is 4L, 4RA, 4RB`."
+        ),
+    )
+
+
+def test_track() -> None:
+    expect(
+        "track",
+        code="CP105",
+        underlined="track",
+        message="this `track` statement stops short after `track`",
+        hint=(
+            "Expected a name or a leg (normal, reverse, along or across). Track is "
+            "written `track West-Main = Main | normal T1 | Single = Quarry`."
+        ),
+    )
+    expect(
+        "track West",
+        code="CP105",
+        underlined="West",
+        message="this `track` statement stops short after `West`",
+        hint=(
+            "Expected a join (`=`, `|` or `||`) or a leg (normal, reverse, along or "
+            "across). Track is written `track West-Main = Main | normal T1 | Single "
+            "= Quarry`."
+        ),
+    )
+    expect(
+        "track West =",
+        code="CP105",
+        underlined="=",
+        message="this `track` statement stops short after `=`",
+        hint=(
+            "Expected a name, `(`, or a leg (normal, reverse, along or across). "
+            "Track is written `track West-Main = Main | normal T1 | Single = Quarry`."
+        ),
+    )
+    expect(
+        "track West Main",
+        code="CP104",
+        underlined="Main",
+        message="`Main` was not expected here",
+        hint=(
+            "Expected a join (`=`, `|` or `||`) or a leg (normal, reverse, along or "
+            "across). Track is written `track West-Main = Main | normal T1 | Single "
+            "= Quarry`."
+        ),
+    )
+    expect(
+        "track West = = Main",
+        code="CP104",
+        underlined="=",
+        message="`=` was not expected here",
+        hint=(
+            "Expected a name, `(`, or a leg (normal, reverse, along or across). "
+            "Track is written `track West-Main = Main | normal T1 | Single = Quarry`."
+        ),
+    )
+    expect(
+        "track West - Main",
+        code="CP101",
+        underlined="-",
+        message="the character `-` has no meaning here",
+        hint="Pieces of track are joined with `=`, `|` or `||`.",
+    )
+    expect(
+        "track West -> Main",
+        code="CP101",
+        underlined="-",
+        message="the character `-` has no meaning here",
+        hint="Pieces of track are joined with `=`, `|` or `||`.",
+    )
+    expect(
+        "track West = Main | T1 diverging",
+        code="CP104",
+        underlined="diverging",
+        message="`diverging` was not expected here",
+        hint=(
+            "Expected a join (`=`, `|` or `||`), a leg (normal, reverse, along or "
+            "across), or the next statement. Track is written `track West-Main = "
+            "Main | normal T1 | Single = Quarry`."
+        ),
+    )
+    expect(
+        "track West = Main normal T1",
+        code="CP104",
+        underlined="T1",
+        message="`T1` was not expected here",
+        hint=(
+            "Expected a join (`=`, `|` or `||`) or the next statement. Track is "
+            "written `track West-Main = Main | normal T1 | Single = Quarry`."
+        ),
+    )
+    expect(
+        "track West = normal",
+        code="CP105",
+        underlined="normal",
+        message="this `track` statement stops short after `normal`",
+        hint=(
+            "Expected a name. Track is written `track West-Main = Main | normal T1 | "
+            "Single = Quarry`."
+        ),
+    )
+    expect(
+        "track Main |(g1 South",
+        code="CP104",
+        underlined="South",
+        message="`South` was not expected here",
+        hint=(
+            "Expected the closing `)`. Track is written `track West-Main = Main | "
+            "normal T1 | Single = Quarry`."
+        ),
+    )
+    expect(
+        "track Main |() South",
+        code="CP104",
+        underlined=")",
+        message="`)` was not expected here",
+        hint=(
+            "Expected a name. Track is written `track West-Main = Main | normal T1 | "
+            "Single = Quarry`."
+        ),
+    )
+    expect(
+        "track West, Main",
+        code="CP104",
+        underlined=",",
+        message="`,` was not expected here",
+        hint=(
+            "Expected a join (`=`, `|` or `||`) or a leg (normal, reverse, along or "
+            "across). Track is written `track West-Main = Main | normal T1 | Single "
+            "= Quarry`."
+        ),
+    )
