@@ -150,6 +150,9 @@ def _observables(expr: Expr) -> list[Observable]:
 
 def _circle(circle: list[Atom], plan: Plan) -> Diagnostic:
     shown = [a for a in circle if a.what.kind in _SHOWN]
+    order = list(plan.signals)
+    first = min(range(len(shown)), key=lambda i: order.index(shown[i].what.name.split(".")[0]))
+    shown = shown[first:] + shown[:first]
     owners = list(dict.fromkeys(a.what.name.split(".")[0] for a in shown))
     chain = " needs ".join([*owners, owners[0]])
     signals = [plan.signals[name] for name in owners]

@@ -1,0 +1,187 @@
+"""What observables mean in terms of where stock and points truly are, by hand."""
+
+from itertools import combinations
+
+import pytest
+
+import verifier
+from tests.differential.junctions import built
+from verifier.language.diagnostics import InputError
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, observables, opposite
+from verifier.logic.settle import same
+from verifier.plan import facts
+from verifier.plan.facts import UNLISTED
+from verifier.world.world import World, check_circles
+
+TEXT = """
+edge West, East
+block A, B, Switch
+turnout T1 in Switch
+gate G1 on B
+bumper End
+block C
+track West = A | T1 normal | B = East
+track T1 reverse | C = End
+derail D1 on C toward T1
+lever L positions left, normal, right
+button Call
+condition Lined is T1 normal and D1 derailing
+signal 1 at A | T1 heads up, low
+  Clear when Lined and Switch, B clear
+  Diverging-Clear when T1 reverse and C clear
+  Stop otherwise
+signal 2 at B | T1
+head 2
+  green when 1 at stop and L left
+  yellow when 1.low green or Call pressed
+  red otherwise
+signal 3 at C | T1 heads up, low
+head 3.up
+  green when L left
+  red otherwise
+head 3.low
+  green when L left or L right
+  red otherwise
+"""
+
+A, B, C, SWITCH = (facts.stock(name) for name in ("A", "B", "C", "Switch"))
+T1, D1, G1 = facts.points("T1"), facts.derail("D1"), facts.gate("G1")
+L, CALL = facts.lever("L", ("left", "normal", "right")), facts.button("Call")
+
+
+def vacant(*blocks: facts.Observable) -> Expr:
+    return both(*(atom(block, "vacant") for block in blocks))
+
+
+@pytest.fixture(scope="module")
+def world() -> World:
+    return World(verifier.load_text(TEXT))
+
+
+def means(world: World, what: facts.Observable, *values: str) -> Expr:
+    return world.expand(atom(what, *values))
+
+
+def test_reports_are_the_truth(world: World) -> None:
+    assert means(world, facts.block_report("A"), "clear") is vacant(A)
+    assert means(world, facts.points_report("T1"), "moving") is atom(T1, "open")
+    assert means(world, facts.points_report("T1"), "normal", "moving") is atom(T1, "normal", "open")
+    assert means(world, facts.derail_report("D1"), "moving") is atom(D1, "open")
+    assert means(world, facts.gate_report("G1"), "open") is atom(G1, "open")
+
+
+def test_inputs_mean_themselves(world: World) -> None:
+    for what in world.plan.inputs:
+        for value in what.values:
+            assert means(world, what, value) is atom(what, value)
+
+
+def test_conditions_and_lines(world: World) -> None:
+    lined = both(atom(T1, "normal"), atom(D1, "derailing"))
+    assert means(world, facts.condition("Lined"), "true") is lined
+    assert means(world, facts.condition("Lined"), "false") is opposite(lined)
+    first = both(lined, vacant(SWITCH, B))
+    assert means(world, facts.line("1", 0), "acts") is first
+    assert means(world, facts.line("1", 0), "idle") is opposite(first)
+    acts = [means(world, facts.line("2", i), "acts") for i in range(3)]
+    assert same(either(*acts), TRUE)
+    assert all(same(both(a, b), FALSE) for a, b in combinations(acts, 2))
+
+
+def test_colours_by_aspect_and_by_head(world: World) -> None:
+    one = world.plan.signals["1"]
+    up, low = (head.colour for head in one.heads)
+    assert up.values == ("green", "red")
+    assert means(world, up, "green") is means(world, one.aspect, "Clear")
+    assert means(world, low, "green") is means(world, one.aspect, "Diverging-Clear")
+    two = world.plan.signals["2"]
+    at_stop = means(world, one.aspect, "Stop")
+    assert means(world, two.heads[0].colour, "green") is both(at_stop, atom(L, "left"))
+
+
+def test_what_two_heads_show_together_is_read_as_one_aspect(world: World) -> None:
+    three = world.plan.signals["3"]
+    assert three.aspect.values == ("Clear", "Diverging-Clear", "Stop", UNLISTED)
+    assert means(world, three.aspect, "Clear") is FALSE
+    assert means(world, three.aspect, UNLISTED) is atom(L, "left")
+    assert means(world, three.aspect, "Diverging-Clear") is atom(L, "right")
+    assert means(world, three.aspect, "Stop") is atom(L, "normal")
+    assert means(world, three.aspect, *three.aspect.values) is TRUE
+
+
+def test_an_order_of_lines_matters() -> None:
+    text = TEXT.replace("  Diverging-Clear when T1 reverse and C clear\n", "").replace(
+        "  Clear when Lined", "  Diverging-Clear when C clear\n  Clear when Lined"
+    )
+    plan = verifier.load_text(text)
+    clear = World(plan).expand(atom(plan.signals["1"].aspect, "Clear"))
+    lined = both(atom(T1, "normal"), atom(D1, "derailing"))
+    assert clear is both(atom(C, "occupied"), lined, vacant(SWITCH, B))
+
+
+# ------------------------------------------------------------------ circles
+
+PAIR = """
+edge West, East
+block A, B, C
+track West = A | B | C = East
+lever L positions left, normal, right
+signal 1 at A | B  Clear when {}  Stop otherwise
+signal 2 at C | B  Clear when {}  Stop otherwise
+"""
+
+
+def refused(text: str) -> InputError:
+    with pytest.raises(InputError) as caught:
+        check_circles(World(built(text)))
+    return caught.value
+
+
+def test_a_circle_names_everyone_in_it_once() -> None:
+    (diagnostic,) = refused(PAIR.format("2 at stop and B clear", "1 at stop")).diagnostics
+    assert diagnostic.code == "CP409"
+    assert diagnostic.message == "a circle: 1 needs 2 needs 1"
+    assert [span.text.split()[1] for span, _ in diagnostic.others] == ["2"]
+
+
+def test_who_only_looks_on_is_not_part_of_the_circle() -> None:
+    text = PAIR.format("2 at stop", "1 at stop").replace(
+        "signal 1", "signal 0 at B | A  Clear when 1 at stop  Stop otherwise\nsignal 1"
+    )
+    (diagnostic,) = refused(text).diagnostics
+    assert "0" not in diagnostic.message
+
+
+def test_a_condition_cannot_be_written_in_terms_of_itself() -> None:
+    text = PAIR.format("Ready", "B clear") + "condition Ready is Set\ncondition Set is not Ready\n"
+    (diagnostic,) = refused(text).diagnostics
+    assert diagnostic.message in (
+        "a circle: Ready needs Set needs Ready", "a circle: Set needs Ready needs Set",
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("one", "two"),
+    [
+        # What it asks makes no difference.
+        ("B clear and (2 at stop or 2 proceeds)", "1 at stop"),
+        ("B clear and 2 at stop or B clear and not 2 at stop", "1 at stop"),
+        ("2 shows Restricting or B clear", "1 at stop"),
+        # The other can only be in that state when the question does not come up.
+        ("L left and 2 at stop", "L right and 1 at stop"),
+        ("A clear and B clear and 2 at stop", "A occupied and 1 at stop"),
+        ("L left and (2 at stop or A clear)", "not L left and 1 at stop or L left and B clear"),
+    ],
+)
+def test_no_circle(one: str, two: str) -> None:
+    plan = verifier.load_text(PAIR.format(one, two))
+    expanded = World(plan).expand(atom(plan.signals["1"].aspect, "Clear"))
+    assert all(what.is_input for what in observables(expanded))
+
+
+def test_settled_by_the_lever_means_what_it_says() -> None:
+    plan = verifier.load_text(PAIR.format("L left and 2 at stop", "L right and 1 at stop"))
+    world = World(plan)
+    clear = {n: world.expand(atom(s.aspect, "Clear")) for n, s in plan.signals.items()}
+    assert clear == {"1": atom(L, "left"), "2": atom(L, "right")}
+    assert world.expand(either(*(atom(s.aspect, "Stop") for s in plan.signals.values()))) is TRUE
