@@ -2,7 +2,7 @@
 
 Declared limits are bounded by the signals they name. Trackwork that no declared limits
 contain has limits computed: outward from each turnout, crossing and slip to the nearest
-signals.
+signals. Derails that keep stock out bound both kinds.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Set
@@ -25,6 +25,7 @@ class _Ground(NamedTuple):
     track: Track
     # Signals by the end entered past them: facing ``port`` means governing moves into it.
     by_port: Mapping[Port, tuple[str, ...]]
+    # Derails by the end they stand at: they throw off what comes out of that end.
     derail_at: Mapping[Port, str]
 
 
@@ -39,7 +40,6 @@ def find_limits(
     for signal, (port, _) in posts.items():
         by_port[port] = (*by_port.get(port, ()), signal)
     derail_at = {d.port: d.name for d in derails}
-    derail_at |= {track.joint_at[port].other(port): name for port, name in derail_at.items()}
     ground = _Ground(track, by_port, derail_at)
     found: list[Limits] = []
     covered: set[str] = set()
@@ -99,7 +99,7 @@ def _spread(starts: set[str], ground: _Ground, passes: _Passes) -> set[str]:
         for own, other, _ in _neighbours(stack.pop(), ground.track):
             if other.piece in inside or _is_end(ground.track.pieces[other.piece]):
                 continue
-            if own not in ground.derail_at and passes(own, other):  # a derail bounds them too
+            if other not in ground.derail_at and passes(own, other):
                 inside.add(other.piece)
                 stack.append(other.piece)
     return inside
