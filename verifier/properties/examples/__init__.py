@@ -5,11 +5,8 @@ beside this module. `clearproof explain NAME` prints both.
 """
 
 from importlib.resources import files
-from typing import Literal
-
-Kind = Literal["broken", "mended"]
 
 
-def example(name: str, kind: Kind) -> str:
-    """One example of a property of the catalogue."""
+def example(name: str, kind: str) -> str:
+    """One example of a property of the catalogue; ``kind`` is ``broken`` or ``mended``."""
     return files(__name__).joinpath(f"{name}.{kind}.ixl").read_text(encoding="utf-8")
