@@ -8,7 +8,7 @@ from typing import Literal
 from verifier.logic.expr import Expr, opposite
 from verifier.plan.facts import Condition, says_in
 from verifier.plan.model import Plan
-from verifier.properties import signals, usefulness
+from verifier.properties import conflicting, devices, governed, shown, usefulness
 from verifier.properties.obligation import Obligation
 
 Group = Literal["track and signals", "usefulness", "your own"]
@@ -40,33 +40,33 @@ _U: Group = "usefulness"
 
 CATALOGUE: tuple[Property, ...] = (
     Property("converging-proceeds", _S, "no two trains are let onto tracks that run together",
-             signals.converging_proceeds),
+             conflicting.converging_proceeds),
     Property("crossing-proceeds", _S, "no two trains are let onto tracks that cross",
-             signals.crossing_proceeds),
+             conflicting.crossing_proceeds),
     Property("opposing-proceeds", _S, "no two trains are let onto one track from opposite ends",
-             signals.opposing_proceeds),
+             conflicting.opposing_proceeds),
     Property("proceed-into-occupied", _S, "no signal proceeds into occupied track",
-             signals.proceed_into_occupied),
+             governed.proceed_into_occupied),
     Property("proceed-over-open-points", _S, "no signal proceeds over points that lie wrong",
-             signals.proceed_over_open_points),
+             governed.proceed_over_open_points),
     Property("aspect-against-route", _S, "no aspect names another route than the one lined",
-             signals.aspect_against_route),
+             governed.aspect_against_route),
     Property("approach-untruthful", _S, "no aspect promises more than the next signal shows",
-             signals.approach_untruthful),
+             governed.approach_untruthful),
     Property("aspect-not-listed", _S, "no signal shows colours that have no name",
-             signals.aspect_not_listed),
+             shown.aspect_not_listed),
     Property("aspect-ambiguous", _S, "every aspect has one name and one meaning",
-             signals.aspect_ambiguous),
+             shown.aspect_ambiguous),
     Property("undetected-track", _S, "no signal proceeds over track no detector watches",
-             signals.undetected_track),
+             governed.undetected_track),
     Property("unsignaled-entrance", _S, "every way into interlocking limits passes a signal",
-             signals.unsignaled_entrance),
+             devices.unsignaled_entrance),
     Property("crossover-ends-disagree", _S, "no signal proceeds past a crossover half thrown",
-             signals.crossover_ends_disagree),
+             devices.crossover_ends_disagree),
     Property("derail-not-set", _S, "no signal proceeds with a derail set against its purpose",
-             signals.derail_not_set),
+             devices.derail_not_set),
     Property("span-not-locked", _S, "no signal lets a train toward an open gate",
-             signals.span_not_locked),
+             devices.span_not_locked),
     Property("never-shown", _U, "every aspect can be displayed", usefulness.never_shown),
     Property("route-never-clears", _U, "every route can be lined and cleared",
              usefulness.route_never_clears),

@@ -1,6 +1,8 @@
 """The phrases properties are built from, as expressions over observables."""
 
-from verifier.logic.expr import Expr, atom, both
+from collections.abc import Iterable, Iterator
+
+from verifier.logic.expr import Expr, atom, both, either
 from verifier.plan import facts
 from verifier.plan.aspects import SPEEDS, Aspect
 from verifier.plan.model import Plan, Route, Signal
@@ -78,3 +80,12 @@ def listing(names: tuple[str, ...] | list[str]) -> str:
     if len(names) < 2:
         return "".join(names)
     return f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def any_taken(routes: Iterable[Route]) -> Expr:
+    """A train that passes the signal goes one of these ways."""
+    return either(*(takes(route) for route in routes))
+
+
+def signals_with_routes(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...]]]:
+    return ((signal, plan.routes_of(name)) for name, signal in plan.signals.items())

@@ -1,0 +1,227 @@
+"""The track a signal governs: what must hold there while it proceeds.
+
+Each function's docstring is what ``clearproof explain NAME`` prints. Sections are of 49 CFR
+Part 236 unless another source is named. "Proceed" is any aspect better than Restricting.
+"""
+
+from collections.abc import Iterable, Iterator
+
+from verifier.logic.expr import Expr, atom, both, either, opposite
+from verifier.plan import facts
+from verifier.plan.aspects import Aspect
+from verifier.plan.model import Plan, Route, Signal
+from verifier.properties.obligation import Obligation
+from verifier.properties.phrases import (
+    any_taken,
+    at_least,
+    diverges_at_all,
+    listing,
+    occupied,
+    permits,
+    proceeds,
+    shows_one_of,
+    signals_with_routes,
+    takes,
+    takes_up_to,
+)
+
+
+def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
+    """A signal never proceeds while stock stands anywhere in the track it governs.
+
+    That track reaches to the next signal the same way, along the route the points lie for.
+
+    Source: 49 CFR 236.205(a) (most restrictive aspect while the block is occupied), 236.709
+    (absolute block), 236.201 (control by track circuits through the entire block).
+    """
+    for signal, routes in signals_with_routes(plan):
+        for block in dict.fromkeys(b for route in routes for b in route.blocks):
+            over = [route for route in routes if block in route.blocks]
+            yield Obligation(
+                "proceed-into-occupied",
+                (signal.name, block),
+                "never",
+                both(
+                    proceeds(signal, plan),
+                    occupied(block),
+                    any_taken(over),
+                ),
+                f"{signal.name} proceeds while stock stands on {block}",
+                (signal.span, plan.blocks[block].span),
+                (signal.name,),
+                (over[0],),
+                tuple(n for n in over[0].pieces if plan.track.pieces[n].block == block),
+                block,
+            )
+
+
+def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
+    """A signal never lets a train go while points in the route do not truly lie for it.
+
+    Facing points must lie fully one way or the other; trailing points must lie for the track
+    the train comes from. Points lie normal, reverse, or open (neither closed nor lined).
+    Restricting counts too: a train comes off open points at any speed.
+
+    Source: 49 CFR 236.205(b) and 236.202 (most restrictive aspect while points are open),
+    236.303 (each switch in the route in proper position; by itself it would let Restricting
+    pass), 236.6 (open points).
+    """
+    for signal, routes in signals_with_routes(plan):
+        bad: dict[str, list[Expr]] = {}
+        first: dict[str, Route] = {}
+        for route in routes:
+            for i, need in enumerate(route.needs):
+                points = facts.points(need.points)
+                wrong = (
+                    atom(points, "open") if need.facing else opposite(atom(points, need.position))
+                )
+                bad.setdefault(need.points, []).append(both(takes_up_to(route, i), wrong))
+                first.setdefault(need.points, route)
+        for name, ways in bad.items():
+            yield Obligation(
+                "proceed-over-open-points",
+                (signal.name, name),
+                "never",
+                both(permits(signal, plan), either(*ways)),
+                f"{signal.name} lets a train go while the points of {name} do not lie for the "
+                "route",
+                (signal.span, plan.track.pieces[name].span),
+                (signal.name,),
+                (first[name],),
+                (name,),
+                name,
+            )
+
+
+def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
+    """An aspect never names another route than the points lie for.
+
+    A straight aspect (Clear, Approach) over facing points that lie reverse sends a train
+    through the turnout at full speed; a diverging aspect over points that all lie normal
+    names a route that is not lined. Aspects that give a speed (medium, slow, restricted)
+    name no route.
+
+    Source: 49 CFR 236.303 (aspects selected by the position of each switch), and rulebook
+    practice for diverging aspects (common practice, no source).
+    """
+    for signal, routes in signals_with_routes(plan):
+        shown = [a for a in plan.chart.aspects if a.name in signal.aspect.values]
+        straight = {a.name for a in shown if a.indication.way == "straight"}
+        diverging = {a.name for a in shown if a.indication.way == "diverging"}
+        bad = []
+        for route in routes:
+            if route.diverging:
+                bad.append(both(shows_one_of(signal, straight), takes(route)))
+            elif not diverges_at_all(route):
+                bad.append(both(shows_one_of(signal, diverging), takes(route)))
+        if not bad or not (straight or diverging):
+            continue
+        points = tuple(dict.fromkeys(n.points for r in routes for n in r.needs if n.facing))
+        yield Obligation(
+            "aspect-against-route",
+            (signal.name,),
+            "never",
+            either(*bad),
+            f"{signal.name} shows an aspect for another route than the points lie for",
+            (signal.span,),
+            (signal.name,),
+            routes[:1],
+            points,
+            listing(points),
+        )
+
+
+def approach_untruthful(plan: Plan) -> Iterator[Obligation]:
+    """An aspect that promises something about the next signal is never shown while the next
+    signal shows worse.
+
+    Clear and Diverging-Clear promise that the next signal is not at stop (nor Restricting);
+    an aspect that says "prepared to pass next signal at medium speed" promises at least
+    that speed there. Approach promises nothing. A bumper at the end of the route counts as
+    a signal that is always at stop.
+
+    Source: 49 CFR 236.310 and 236.803 (approach signal), 236.24 (a restrictive aspect can be
+    complied with).
+    """
+    for signal, routes in signals_with_routes(plan):
+        promises = [
+            a
+            for a in plan.chart.aspects
+            if a.indication.next_at_least and a.name in signal.aspect.values
+        ]
+        following = dict.fromkeys(r.exit for r in routes if r.exit_kind != "edge")
+        for name in following if promises else ():
+            ways = [r for r in routes if r.exit_kind != "edge" and r.exit == name]
+            if ways[0].exit_kind == "signal":
+                yield _promise(signal, plan.signals[name], promises, ways, plan)
+            else:
+                yield _promise_at_the_end(signal, name, promises, ways, plan)
+
+
+def _promise(
+    signal: Signal, ahead: Signal, promises: Iterable[Aspect], ways: list[Route], plan: Plan
+) -> Obligation:
+    bad = (both(shows_one_of(signal, {a.name}), _worse(ahead, a, plan)) for a in promises)
+    return Obligation(
+        "approach-untruthful",
+        (signal.name, ahead.name),
+        "never",
+        both(either(*bad), any_taken(ways)),
+        f"{signal.name} promises more than the next signal, {ahead.name}, then shows",
+        (signal.span, ahead.span),
+        (signal.name, ahead.name),
+        tuple(ways[:1]),
+        (ahead.enters.piece,),
+        ahead.name,
+    )
+
+
+def _promise_at_the_end(
+    signal: Signal, bumper: str, promises: Iterable[Aspect], ways: list[Route], plan: Plan
+) -> Obligation:
+    return Obligation(
+        "approach-untruthful",
+        (signal.name, bumper),
+        "never",
+        both(shows_one_of(signal, {a.name for a in promises}), any_taken(ways)),
+        f"{signal.name} promises a next signal that is not at stop, though its track ends at "
+        f"{bumper}",
+        (signal.span, plan.track.pieces[bumper].span),
+        (signal.name,),
+        tuple(ways[:1]),
+        ways[0].pieces[-1:],
+        bumper,
+    )
+
+
+def _worse(ahead: Signal, promise: Aspect, plan: Plan) -> Expr:
+    least = promise.indication.next_at_least
+    assert least is not None
+    good = {a.name for a in plan.chart.aspects if at_least(a, least)}
+    return opposite(shows_one_of(ahead, good))
+
+
+def undetected_track(plan: Plan) -> Iterator[Obligation]:
+    """A signal never proceeds over track of which some stretch is seen by no detector.
+
+    Source: 49 CFR 236.201 (track circuits through the entire block), 236.51(b) and 236.58
+    (fouling sections included).
+    """
+    for signal, routes in signals_with_routes(plan):
+        dark = dict.fromkeys(
+            b for route in routes for b in route.blocks if not plan.blocks[b].detected
+        )
+        for block in dark:
+            over = [route for route in routes if block in route.blocks]
+            yield Obligation(
+                "undetected-track",
+                (signal.name, block),
+                "never",
+                both(proceeds(signal, plan), any_taken(over)),
+                f"{signal.name} proceeds over {block}, which no detector watches",
+                (signal.span, plan.blocks[block].span),
+                (signal.name,),
+                (over[0],),
+                tuple(n for n in over[0].pieces if plan.track.pieces[n].block == block),
+                block,
+            )

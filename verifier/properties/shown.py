@@ -1,0 +1,89 @@
+"""Aspects: what colours may mean, and that what is shown has a meaning.
+
+Each function's docstring is what ``clearproof explain NAME`` prints.
+"""
+
+from collections.abc import Iterator
+from itertools import combinations
+
+from verifier.logic.expr import FALSE, atom, constant
+from verifier.plan.aspects import Aspect
+from verifier.plan.facts import UNLISTED
+from verifier.plan.model import Plan
+from verifier.properties.obligation import Obligation
+
+
+def aspect_not_listed(plan: Plan) -> Iterator[Obligation]:
+    """The heads of a signal never show together what no aspect lists.
+
+    An engineer must take such a signal as the most restrictive it can give, and so must
+    anyone who trusts it; but a combination nobody named is a fault in the rules.
+
+    Source: 49 CFR 236.23(c) (each aspect is identified by a name).
+    """
+    for signal in plan.signals.values():
+        yield Obligation(
+            "aspect-not-listed",
+            (signal.name,),
+            "never",
+            atom(signal.aspect, UNLISTED) if UNLISTED in signal.aspect.values else FALSE,
+            f"{signal.name} shows colours that no aspect lists",
+            (signal.span, *(head.span for head in signal.heads if head.lines)),
+            (signal.name,),
+            (),
+            (signal.enters.piece,),
+        )
+
+
+def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
+    """One combination of colours has one name, one indication has one name, and colours keep
+    their fundamental meaning.
+
+    Lone red means stop; lone green means proceed; lone yellow or lunar means that speed is
+    restricted and a stop may be required; single white is never used.
+
+    Source: 49 CFR 236.23(a)(1), (c), (d).
+    """
+    aspects = sorted(plan.chart.aspects, key=lambda a: (a.span.source.name, a.span.start))
+    for one, two in combinations(aspects, 2):
+        shared = [" over ".join(c) for c in one.combinations if c in two.combinations]
+        trouble = ""
+        if shared:
+            trouble = f"{shared[0]} is listed both as {one.name} and as {two.name}"
+        elif one.indication == two.indication:
+            trouble = (
+                f"{one.name} and {two.name} are two names for one indication, "
+                f"`{one.indication.text}`"
+            )
+        if trouble:
+            yield _chart_obligation((one, two), trouble)
+    for aspect in aspects:
+        trouble = next(filter(None, (_against_fundamentals(c, aspect) for c in
+                                     aspect.combinations)), "")  # fmt: skip
+        yield _chart_obligation((aspect,), trouble)
+
+
+def _chart_obligation(about: tuple[Aspect, ...], trouble: str) -> Obligation:
+    return Obligation(
+        "aspect-ambiguous",
+        tuple(a.name for a in about),
+        "never",
+        constant(bool(trouble)),
+        trouble or f"{about[0].name} is ambiguous",
+        tuple(a.span for a in about if not a.built_in),
+    )
+
+
+def _against_fundamentals(colours: tuple[str, ...], aspect: Aspect) -> str:
+    if len(colours) != 1:
+        return ""
+    colour = colours[0].removeprefix("flashing ")
+    if colour == "white":
+        return f"{aspect.name} is a single white light, which is never used"
+    if colour == "red" and aspect.permits:
+        return f"{aspect.name} is a lone red, yet it lets a train proceed"
+    if colour == "green" and not aspect.proceeds:
+        return f"{aspect.name} is a lone green, yet it does not let a train proceed"
+    if colour in ("yellow", "lunar") and aspect.indication.text == "proceed":
+        return f"{aspect.name} is a lone {colour}, yet it restricts nothing"
+    return ""
