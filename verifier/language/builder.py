@@ -215,14 +215,23 @@ class Builder:
         return s.Assume(_string(tree), mode, condition, self._span(tree))
 
     def _waive(self, tree: Node) -> s.Waive:
-        return s.Waive(self._claim(tree), self._names(tree), _string(tree), self._span(tree))
+        return s.Waive(self._claim(tree), self._subjects(tree), _string(tree), self._span(tree))
 
     def _expect(self, tree: Node) -> s.Expect:
-        return s.Expect(self._claim(tree), self._names(tree), self._span(tree))
+        return s.Expect(self._claim(tree), self._subjects(tree), self._span(tree))
 
     def _claim(self, tree: Node) -> s.Name:
-        claim = next(_trees(tree, "claim"))
-        token = next(claim.scan_values(lambda value: isinstance(value, Token)))
+        return self._name_or_text(next(_trees(tree, "claim")))
+
+    def _subjects(self, tree: Node) -> tuple[s.Name, ...]:
+        return tuple(
+            self._name_or_text(subject)
+            for group in _trees(tree, "subjects")
+            for subject in _trees(group, "subject")
+        )
+
+    def _name_or_text(self, tree: Node) -> s.Name:
+        token = next(tree.scan_values(lambda value: isinstance(value, Token)))
         return s.Name(str(token).strip('"'), self._span(token))
 
     def _happening(self, tree: Node) -> s.Happening:

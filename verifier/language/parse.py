@@ -46,7 +46,7 @@ _FORBIDDEN = re.compile(
 _OPEN_ENDED = STATEMENT_WORDS | {
     "COMMA", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "IN", "ON", "TO", "TOWARD", "IS", "AT",
     "AND", "OR", "NOT", "OF", "OVER", "SHOWS", "WHEN", "FOR", "LIMITS", "HEADS", "POSITIONS",
-    "BROKEN", "NEVER", "ALWAYS", "POSSIBLE", "ALONG", "ACROSS",
+    "BROKEN", "NEVER", "ALWAYS", "POSSIBLE",
 }  # fmt: skip
 
 

@@ -227,11 +227,16 @@ def _titled(
     return _clause([head]), _clause(segments, indent=2, splits=1, joins=True)
 
 
+def _quoted(name: s.Name) -> s.Name:
+    """A name as it is written where a text in quotes may stand too."""
+    return name if is_name(name.text) else s.Name(f'"{name.text}"', name.span)
+
+
 def _claim(word: str, claim: s.Name, subjects: Sequence[s.Name], span: Span) -> Clause:
-    name = claim.text if is_name(claim.text) else f'"{claim.text}"'
-    segments = [Segment(f"{word} {name}", span.start, claim.span.end)]
+    segments = [Segment(f"{word} {_quoted(claim).text}", span.start, claim.span.end)]
     if subjects:
-        segments += _list_segments("for", subjects, subjects[0].span.start)
+        quoted = [_quoted(subject) for subject in subjects]
+        segments += _list_segments("for", quoted, subjects[0].span.start)
     return _clause(segments)
 
 

@@ -1,0 +1,137 @@
+"""Random statements that can be read: as lists of words, and as text with any spacing and
+comments between the words."""
+
+from hypothesis import strategies as st
+
+from verifier.language.parse import is_name
+from verifier.plan.aspects import INDICATIONS
+
+Words = st.SearchStrategy[list[str]]
+
+names = st.one_of(
+    st.sampled_from(["Main", "Siding", "T1", "4L", "West-Main", "9", "Überweg", "x_1", "4L.upper"]),
+    st.from_regex(r"[A-Za-z0-9äß][A-Za-z0-9äß_-]{0,6}", fullmatch=True).filter(is_name),
+)
+texts = st.text(
+    st.characters(codec="utf-8", exclude_characters='"', exclude_categories=("Cc", "Cs", "Cf")),
+    max_size=12,
+).filter(lambda text: "\ufffe" not in text and "\uffff" not in text)
+strings = texts.map(lambda text: f'"{text}"')
+legs = st.sampled_from(["normal", "reverse", "along", "across"])
+colours = st.sampled_from(["green", "yellow", "red", "lunar", "white", "dark"])
+modes = st.sampled_from(["never", "always"])
+
+
+def seq(*parts: Words | st.SearchStrategy[str] | str) -> Words:
+    """One after the other."""
+    each = [st.just(part) if isinstance(part, str) else part for part in parts]
+    return st.tuples(*each).map(
+        lambda found: [w for part in found for w in ([part] if isinstance(part, str) else part)]
+    )
+
+
+def maybe(*parts: Words | st.SearchStrategy[str] | str) -> Words:
+    return st.one_of(st.just([]), seq(*parts))
+
+
+def joined(item: Words | st.SearchStrategy[str], sign: str, most: int = 3) -> Words:
+    """One or several, with a sign between them."""
+    return st.lists(seq(item), min_size=1, max_size=most).map(
+        lambda found: [w for i, part in enumerate(found) for w in ([sign] * (i > 0) + part)]
+    )
+
+
+listed = joined(names, ",")
+colour = seq(maybe("flashing"), colours)
+states = st.one_of(
+    st.sampled_from(
+        [
+            "clear", "occupied", "vacant", "normal", "reverse", "moving", "derailing",
+            "non-derailing", "seated", "open", "proceed", "proceeds", "pressed",
+        ]
+    ).map(lambda word: [word]),
+    seq(
+        st.sampled_from(["lies", "lie"]),
+        st.sampled_from(["normal", "reverse", "open", "derailing", "non-derailing", "seated"]),
+    ),
+    seq("at", "stop"),
+    seq("shows", names),
+    colour,
+    names.map(lambda name: [name]),
+)  # fmt: skip
+quantity = st.sampled_from([[], ["any", "of"], ["all", "of"]])
+facts = st.one_of(seq(quantity, listed, states), seq(names), seq("train", "on", quantity, listed))
+conditions: Words = st.recursive(
+    facts,
+    lambda inner: st.one_of(
+        seq("(", inner, ")"),
+        seq("not", inner),
+        seq(inner, "and", inner),
+        seq(inner, "or", inner),
+    ),
+    max_leaves=8,
+)
+steps = st.one_of(seq(names), seq(legs, names), seq(names, legs), seq(legs, names, legs))
+joins = st.one_of(
+    st.sampled_from([["="], ["|"], ["||"]]),
+    seq(st.sampled_from(["=", "|", "||"]), "(", names, ")"),
+)
+shown = names.filter(lambda name: "." not in name)
+rules = st.lists(
+    seq(maybe("flashing"), shown, st.one_of(seq("when", conditions), seq("otherwise"))),
+    min_size=1,
+    max_size=3,
+).map(lambda found: [word for rule in found for word in rule])
+indications = st.sampled_from(sorted(INDICATIONS))
+claims = st.one_of(names, strings)
+subjects = joined(claims, ",")
+
+statements: Words = st.one_of(
+    seq("layout", strings),
+    seq("edge", listed, maybe(st.sampled_from(["entering", "leaving"]), "only")),
+    seq("bumper", listed),
+    seq("block", listed, maybe("undetected"), maybe("switching", "only"), maybe(strings)),
+    seq(st.sampled_from(["turnout", "crossing"]), listed, "in", names),
+    seq(
+        "slip", listed, "in", names,
+        st.sampled_from(
+            [[], ["single", "along", "to", "across"], ["single", "across", "to", "along"]]
+        ),
+    ),
+    seq("derail", names, "on", names, "toward", names),
+    seq("gate", listed, "on", names),
+    seq("crossover", names, "is", listed),
+    seq("interlocking", "limits", names, "is", listed),
+    seq("track", steps, joins, steps, maybe(joins, steps), maybe(joins, steps)),
+    seq("signal", names, "at", steps, joins, steps, maybe("heads", listed), maybe(rules)),
+    seq("head", names, rules),
+    seq("aspect", names, joined(joined(colour, "over"), "or"), indications),
+    seq("condition", names, "is", conditions),
+    seq("lever", listed, "positions", joined(st.one_of(names, st.just("normal")), ",")),
+    seq("button", listed),
+    seq("prove", strings, st.one_of(modes, st.just("possible")), conditions),
+    seq("assume", strings, modes, conditions),
+    seq("waive", claims, maybe("for", subjects), "because", strings),
+    seq("expect", "broken", claims, maybe("for", subjects)),
+)  # fmt: skip
+
+comments = st.text(
+    st.characters(codec="utf-8", exclude_characters="\r\n", exclude_categories=("Cs",)),
+    max_size=6,
+).map(lambda text: f"#{text}")
+line_ends = st.sampled_from(["\n", "\n", "\r\n", "\r"])
+spaces = st.one_of(
+    st.sampled_from([" ", " ", " ", "  ", "\t", "\n", "\n  ", "\n\n", "\n \n\n", "\r\n", "\r"]),
+    st.tuples(st.sampled_from([" ", "", "\n", "\n  ", "\n\n"]), comments, line_ends).map("".join),
+    st.tuples(st.just(" "), comments, line_ends, st.just("  "), comments, line_ends).map("".join),
+)
+
+
+@st.composite
+def files(draw: st.DrawFn) -> str:
+    """The text of a file that can be read."""
+    found = draw(st.lists(statements, max_size=5))
+    words = [word for statement in found for word in statement]
+    apart = draw(st.lists(spaces, min_size=len(words) + 1, max_size=len(words) + 1))
+    text = apart[0] + "".join(word + space for word, space in zip(words, apart[1:], strict=True))
+    return text if draw(st.booleans()) else text.rstrip()
