@@ -17,11 +17,11 @@ SIGNALS = (
         "CP401",
         "a signal without rules",
         """\
-Nothing says when the signal, or one of its heads, shows what. A signal that never says
-anything cannot be proved, and cannot be built.
+Nothing says when the signal, or one of its heads, shows what. A signal that
+never says anything cannot be proved, and cannot be built.
 
-Add lines below the signal, `Clear when …` and last `Stop otherwise`; or, for hardware with a
-driver to each head, a `head` statement for every head.""",
+Add lines below the signal, `Clear when …` and last `Stop otherwise`; or, for
+hardware with a driver to each head, a `head` statement for every head.""",
         _SIGNAL,
         _SIGNAL + _RULES,
     ),
@@ -29,9 +29,10 @@ driver to each head, a `head` statement for every head.""",
         "CP402",
         "`otherwise` is missing, or not last",
         """\
-The lines of a signal or head are tried from the top, and the first that holds is shown.
-`otherwise` always holds. Without it at the end there would be situations in which nobody
-knows what is shown; anywhere else, the lines below it are never reached.
+The lines of a signal or head are tried from the top, and the first that holds
+is shown. `otherwise` always holds. Without it at the end there would be
+situations in which nobody knows what is shown; anywhere else, the lines below
+it are never reached.
 
 Make `otherwise` the last line.""",
         _SIGNAL + "  Clear  when Single clear\n",
@@ -41,11 +42,12 @@ Make `otherwise` the last line.""",
         "CP403",
         "`otherwise` must be the most restrictive",
         """\
-`otherwise` is what is shown when nothing else holds, and that includes everything nobody
-thought of. So it must be the most restrictive aspect of the signal, as a rule Stop; for a
-head, red or dark.
+`otherwise` is what is shown when nothing else holds, and that includes
+everything nobody thought of. So it must be the most restrictive aspect of the
+signal, as a rule Stop; for a head, red or dark.
 
-Turn the lines round: say when the signal may clear, and let it be at stop otherwise.""",
+Turn the lines round: say when the signal may clear, and let it be at stop
+otherwise.""",
         _SIGNAL + "  Stop   when Single occupied\n  Clear  otherwise\n",
         _SIGNAL + _RULES,
     ),
@@ -53,9 +55,10 @@ Turn the lines round: say when the signal may clear, and let it be at stop other
         "CP404",
         "no aspect has this name",
         """\
-The lines of a signal name aspects of the chart: those built in (`clearproof explain
-aspects` lists them) and those the file adds with `aspect` statements. Capitals count.
-Colours belong to heads: `head 2` with lines such as `green when …`.
+The lines of a signal name aspects of the chart: those built in (`clearproof
+explain aspects` lists them) and those the file adds with `aspect` statements.
+Capitals count. Colours belong to heads: `head 2` with lines such as `green
+when …`.
 
 Correct the name, or add the aspect to the chart.""",
         _SIGNAL + "  Proceed when Single clear\n  Stop    otherwise\n",
@@ -65,12 +68,12 @@ Correct the name, or add the aspect to the chart.""",
         "CP405",
         "an aspect this signal cannot show",
         """\
-The chart says which colours show an aspect on a signal with one head, with two and with
-three. For this aspect it has none with as many heads as this signal has: red over green
-takes two heads.
+The chart says which colours show an aspect on a signal with one head, with
+two and with three. For this aspect it has none with as many heads as this
+signal has: red over green takes two heads.
 
-Give the signal more heads (`heads upper, lower`), or list colours for it in an `aspect`
-statement of your own.""",
+Give the signal more heads (`heads upper, lower`), or list colours for it in
+an `aspect` statement of your own.""",
         _SIGNAL + "  Diverging-Clear when Single clear\n  Stop            otherwise\n",
         _HEADS + "  Diverging-Clear when Single clear\n  Stop            otherwise\n",
     ),
@@ -78,11 +81,12 @@ statement of your own.""",
         "CP406",
         "rules for the signal and for its heads",
         """\
-The aspects of the signal are given by its own lines, and then a `head` statement sets one of
-its heads as well. The two could disagree about the colour of that head.
+The aspects of the signal are given by its own lines, and then a `head`
+statement sets one of its heads as well. The two could disagree about the
+colour of that head.
 
-Keep one of them: a list of aspects for the whole signal, or a list of colours for each of
-its heads.""",
+Keep one of them: a list of aspects for the whole signal, or a list of colours
+for each of its heads.""",
         _HEADS + _RULES + "head 2.upper\n" + _HEAD,
         _HEADS + "head 2.upper\n" + _HEAD + "head 2.lower\n  red    otherwise\n",
     ),
@@ -90,9 +94,9 @@ its heads.""",
         "CP407",
         "no head has this name",
         """\
-A head goes by the name of its signal, a dot, and the name it has on the signal's `heads`
-line: `2.upper`. A signal without a `heads` line has one head, which goes by the signal's own
-name.
+A head goes by the name of its signal, a dot, and the name it has on the
+signal's `heads` line: `2.upper`. A signal without a `heads` line has one
+head, which goes by the signal's own name.
 
 Correct the name, or add it to the `heads` line.""",
         _HEADS + _RULES + "head 2.middle\n" + _HEAD,
@@ -102,7 +106,8 @@ Correct the name, or add it to the `heads` line.""",
         "CP408",
         "too many heads",
         """\
-A signal has at most three heads, and so has every combination of colours in the chart.
+A signal has at most three heads, and so has every combination of colours in
+the chart.
 
 Leave the others out, or put them on a signal of their own.""",
         _TRACK + "aspect Parade green over green over green over green proceed\n",
@@ -112,14 +117,16 @@ Leave the others out, or put them on a signal of their own.""",
         "CP409",
         "a circle",
         """\
-What one signal shows depends on what another shows, and that in turn on the first. Nothing
-settles which of them begins, and on the layout whichever relay is quicker would decide. The
-same goes for conditions written in terms of themselves.
+What one signal shows depends on what another shows, and that in turn on the
+first. Nothing settles which of them begins, and on the layout whichever relay
+is quicker would decide. The same goes for conditions written in terms of
+themselves.
 
-Signals may well depend on one another all the way round an oval, as Approach depends on the
-next signal being at stop, as long as what each shows is settled without going round: a
-signal is at stop because its own block is occupied, whatever the next one shows. Let one of
-the signals do without the other, or let a lever choose between them.""",
+Signals may well depend on one another all the way round an oval, as Approach
+depends on the next signal being at stop, as long as what each shows is
+settled without going round: a signal is at stop because its own block is
+occupied, whatever the next one shows. Let one of the signals do without the
+other, or let a lever choose between them.""",
         _SIGNAL
         + "  Clear  when 4 at stop\n  Stop   otherwise\n"
         + "signal 4 at Single | Main\n  Clear  when 2 at stop\n  Stop   otherwise\n",
@@ -131,8 +138,9 @@ the signals do without the other, or let a lever choose between them.""",
         "CP410",
         "not a colour",
         """\
-A head shows green, yellow, red, lunar, white, or is dark; each of them but dark steady or
-flashing. Names of aspects belong to the lines of a signal, not to those of a head.
+A head shows green, yellow, red, lunar, white, or is dark; each of them but
+dark steady or flashing. Names of aspects belong to the lines of a signal, not
+to those of a head.
 
 Write one of the colours.""",
         _SIGNAL + "head 2\n  amber  when Single clear\n  red    otherwise\n",
@@ -142,9 +150,10 @@ Write one of the colours.""",
         "CP501",
         "assumptions that rule everything out",
         """\
-The assumptions of the file contradict each other, or one contradicts itself, so that no
-situation is left in which all of them hold. Under such assumptions everything could be
-proved, and the proof would say nothing about your railroad.
+The assumptions of the file contradict each other, or one contradicts itself,
+so that no situation is left in which all of them hold. Under such assumptions
+everything could be proved, and the proof would say nothing about your
+railroad.
 
 Drop one of them, or say more exactly what you mean.""",
         _SIGNAL

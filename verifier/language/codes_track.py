@@ -58,13 +58,15 @@ TRACK = (
         "CP301",
         "an end of track is joined twice",
         """\
-A turnout has one points end and two legs, a stretch of plain track two ends, and each of
-them is joined to one thing only, as rails are. Here two `track` lines, or two places in one
-line, join the same end to different things, or join the same two in different ways.
+A turnout has one points end and two legs, a stretch of plain track two ends,
+and each of them is joined to one thing only, as rails are. Here two `track`
+lines, or two places in one line, join the same end to different things, or
+join the same two in different ways.
 
-Where the turnout is the trouble, look at the side its leg's word stands on: `reverse T1` has
-its legs on the left, `T1 reverse` on the right. Where plain track is, it may be another
-stretch of the same block that is meant: then write what lies on both its sides.""",
+Where the turnout is the trouble, look at the side its leg's word stands on:
+`reverse T1` has its legs on the left, `T1 reverse` on the right. Where plain
+track is, it may be another stretch of the same block that is meant: then
+write what lies on both its sides.""",
         _ENDS + "track West = Main | normal T1 | Single = East\ntrack End = Spur | normal T1\n",
         _TURNOUT,
     ),
@@ -72,9 +74,9 @@ stretch of the same block that is meant: then write what lies on both its sides.
         "CP302",
         "an end of track leads nowhere",
         """\
-Every leg of every turnout and every end of plain track goes on to something: more track, a
-bumper, or an edge where this plan stops. A forgotten leg is a way for a train that nothing
-was proved about.
+Every leg of every turnout and every end of plain track goes on to something:
+more track, a bumper, or an edge where this plan stops. A forgotten leg is a
+way for a train that nothing was proved about.
 
 Join it on a `track` line.""",
         "edge West, East\nblock Main, Switch, Single\nturnout T1 in Switch\n"
@@ -85,9 +87,9 @@ Join it on a `track` line.""",
         "CP303",
         "track runs through its own end",
         """\
-A `track` line goes on beyond an edge or a bumper, where by its meaning track ends, or joins
-a piece of track to itself. A circle of track is written by ending the line with the block
-it began with, and takes at least two blocks.
+A `track` line goes on beyond an edge or a bumper, where by its meaning track
+ends, or joins a piece of track to itself. A circle of track is written by
+ending the line with the block it began with, and takes at least two blocks.
 
 End the line at the edge or bumper, or name the block that comes between.""",
         "edge West, East\nblock Main, Single\ntrack Main = West = Single = East\n",
@@ -97,10 +99,11 @@ End the line at the edge or bumper, or name the block that comes between.""",
         "CP304",
         "which leg, or which track?",
         """\
-A `track` line that runs over a turnout takes one of its legs, and has to say which, on the
-side where that leg lies: `normal T1` with the legs on the left, `T1 normal` with the legs on
-the right. Over a crossing or a slip it says which of the two tracks it is: `along X1` or
-`across X1`. Plain track, edges and bumpers have no legs.
+A `track` line that runs over a turnout takes one of its legs, and has to say
+which, on the side where that leg lies: `normal T1` with the legs on the left,
+`T1 normal` with the legs on the right. Over a crossing or a slip it says
+which of the two tracks it is: `along X1` or `across X1`. Plain track, edges
+and bumpers have no legs.
 
 Add the word, or take it away.""",
         _ENDS + "track West = Main | T1 | Single = East\ntrack End = Spur | reverse T1\n",
@@ -110,8 +113,9 @@ Add the word, or take it away.""",
         "CP305",
         "no gap between two blocks",
         """\
-The rail is joined through (`=`) between two different blocks. To the detectors they are then
-one block: a train in either shows in both, or in whichever feeds the rail.
+The rail is joined through (`=`) between two different blocks. To the
+detectors they are then one block: a train in either shows in both, or in
+whichever feeds the rail.
 
 Cut a gap and write `|` (one rail) or `||` (both rails), or make it one block.""",
         _ENDS + "track West = Main = normal T1 | Single = East\ntrack End = Spur | reverse T1\n",
@@ -121,9 +125,10 @@ Cut a gap and write `|` (one rail) or `||` (both rails), or make it one block.""
         "CP306",
         "declared, but on no track",
         """\
-A block, turnout, crossing, slip, edge or bumper is declared and then appears on no `track`
-line. It has no place on the layout, so nothing can be proved about it. More often than not
-a `track` line is missing or names something else.
+A block, turnout, crossing, slip, edge or bumper is declared and then appears
+on no `track` line. It has no place on the layout, so nothing can be proved
+about it. More often than not a `track` line is missing or names something
+else.
 
 Draw it on a `track` line, or take the declaration out.""",
         "edge West, East\nblock Main, Single\ntrack West = Main = East\n",
@@ -133,12 +138,14 @@ Draw it on a `track` line, or take the declaration out.""",
         "CP307",
         "a signal cannot stand there",
         """\
-A signal stands at a gap between two neighbouring pieces of track, because that is where the
-track it protects begins: `signal 4L at Single | T1` stands beside Single, at the gap to T1,
-and governs trains that go from Single into T1. Here the two are no neighbours, or the rail
-is joined through between them, or no track of this plan lies beyond.
+A signal stands at a gap between two neighbouring pieces of track, because
+that is where the track it protects begins: `signal 4L at Single | T1` stands
+beside Single, at the gap to T1, and governs trains that go from Single into
+T1. Here the two are no neighbours, or the rail is joined through between
+them, or no track of this plan lies beyond.
 
-Name the pieces on either side of the gap, in the order in which the train meets them.""",
+Name the pieces on either side of the gap, in the order in which the train
+meets them.""",
         _TURNOUT + "signal 2 at Main | Single\n  Stop otherwise\n",
         _TURNOUT + "signal 2 at Main | T1\n  Stop otherwise\n",
     ),
@@ -146,11 +153,12 @@ Name the pieces on either side of the gap, in the order in which the train meets
         "CP308",
         "the two meet in more than one place",
         """\
-The two pieces of track that the signal stands between meet at more than one gap, as the two
-blocks of an oval do. It has to be clear at which of them the signal stands, and which way a
-train passes it.
+The two pieces of track that the signal stands between meet at more than one
+gap, as the two blocks of an oval do. It has to be clear at which of them the
+signal stands, and which way a train passes it.
 
-Give the gaps names on the `track` line, `|(g1)`, and name the gap of the signal.""",
+Give the gaps names on the `track` line, `|(g1)`, and name the gap of the
+signal.""",
         _OVAL + "signal 2 at North | South\n  Clear when South clear\n  Stop otherwise\n",
         _OVAL + "signal 2 at North |(g1) South\n  Clear when South clear\n  Stop otherwise\n"
         "signal 4 at South |(g2) North\n  Clear when North clear\n  Stop otherwise\n",
@@ -159,9 +167,10 @@ Give the gaps names on the `track` line, `|(g1)`, and name the gap of the signal
         "CP310",
         "the track beyond a signal runs back into itself",
         """\
-From this signal a train can come back to track of the same route without meeting another
-signal, as on a return loop whose way out has none. It could run into its own rear, and there
-is no point on its way at which one could say what it was allowed to enter.
+From this signal a train can come back to track of the same route without
+meeting another signal, as on a return loop whose way out has none. It could
+run into its own rear, and there is no point on its way at which one could say
+what it was allowed to enter.
 
 Put a signal on the way back.""",
         _LOOP + "signal 2 at Main | T1\n  Stop otherwise\n",
@@ -173,9 +182,10 @@ Put a signal on the way back.""",
         "CP311",
         "on which side does the derail stand?",
         """\
-A derail stands on plain track and protects what lies beyond it on one side. `toward` names
-that: the turnout, or the next block, on the side that is protected. If the name lies on
-neither side, or can be reached on both, the derail has no place.
+A derail stands on plain track and protects what lies beyond it on one side.
+`toward` names that: the turnout, or the next block, on the side that is
+protected. If the name lies on neither side, or can be reached on both, the
+derail has no place.
 
 Name what lies next to the derail's block on that side.""",
         _TURNOUT + "derail D1 on Switch toward T1\n",
@@ -185,9 +195,9 @@ Name what lies next to the derail's block on that side.""",
         "CP312",
         "too many routes from one signal",
         """\
-So many facing turnouts lie beyond the signal, with no other signal among them, that more
-than 300 routes lead from it. Each would have to be looked at with every other, and nobody
-could check the result against the layout.
+So many facing turnouts lie beyond the signal, with no other signal among
+them, that more than 300 routes lead from it. Each would have to be looked at
+with every other, and nobody could check the result against the layout.
 
 Put signals inside the trackwork, so that each governs less of it.""",
         _THROAT,
@@ -197,9 +207,9 @@ Put signals inside the trackwork, so that each governs less of it.""",
         "CP313",
         "a crossover is two turnouts",
         """\
-A crossover is made of exactly two turnouts, thrown together, whose reverse legs are joined:
-the track between them is the way across. Only then does it make sense to say that the
-crossover lies normal or reverse.
+A crossover is made of exactly two turnouts, thrown together, whose reverse
+legs are joined: the track between them is the way across. Only then does it
+make sense to say that the crossover lies normal or reverse.
 
 Name the two turnouts, and draw the track between their reverse legs.""",
         _TURNOUT + "crossover K1 is T1\n",
