@@ -1,0 +1,1 @@
+"""Plan and situation to diagram: layout of the drawing, terminal, SVG."""

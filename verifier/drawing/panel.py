@@ -1,0 +1,176 @@
+"""One picture of a set of pieces: every step from track to lines, and what to do where
+it does not fit.
+
+Input: the view of a plan, and names of pieces. Output: a :class:`Panel`, or None where
+the pieces do not go into the width. Styles are tried from generous to tight; track that
+cannot be drawn without crossing other track is torn apart, both ends naming each other.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from verifier.drawing.ink import ink
+from verifier.drawing.labels import Placement, grown, place_labels
+from verifier.drawing.layout import Layout, Rows, choose_rows, first_heights, lay_out, to_blame
+from verifier.drawing.measure import Style, Things, sizes, things
+from verifier.drawing.pen import ink_layout
+from verifier.drawing.sketch import Sketch, sketch
+from verifier.drawing.spacing import order
+from verifier.drawing.view import View
+from verifier.drawing.words import labels_of
+from verifier.plan.model import Port
+
+LONG_NAME, SHORT_NAME = 24, 12
+COMFORTABLE = 3  # so many of the styles are easy on the eye
+FAR_LEADER = 2  # a label farther than this from its thing is hard to follow
+MOST_GROWTH = 8  # times that rows are moved apart for labels
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """``origin``: the column and row of the layout where the lines begin."""
+
+    layout: Layout
+    placement: Placement
+    lines: tuple[str, ...]
+    used: frozenset[str]
+    origin: tuple[int, int]
+
+    @property
+    def width(self) -> int:
+        return max(map(len, self.lines), default=0)
+
+
+class Easel:
+    """Draws sets of pieces of one plan, in one situation, no wider than ``width``."""
+
+    def __init__(self, view: View, ascii_only: bool, width: int):
+        self.view, self.width = view, width
+        # Pieces that the same picture shows in some panel.
+        self.drawn: tuple[str, ...] = ()
+        self.ink = ink(ascii_only)
+        self.styles = [
+            Style(self.ink, True, True, 3, 4, 2, LONG_NAME),
+            Style(self.ink, False, True, 3, 4, 2, LONG_NAME),
+            Style(self.ink, False, False, 3, 4, 2, LONG_NAME),
+            Style(self.ink, False, False, 2, 3, 1, LONG_NAME),
+            Style(self.ink, False, False, 2, 3, 1, SHORT_NAME),
+        ]
+
+    def left_to_right(self, pieces: Sequence[str]) -> list[str]:
+        """The pieces in the order in which they stand from left to right."""
+        outline = sketch(self.view.plan.track, pieces)
+        room = sizes(self.view, outline, things(self.view, pieces), self.styles[1])
+        place = dict(zip((node.name for node in outline.nodes), order(outline, room), strict=True))
+        return sorted(pieces, key=lambda name: place[name])
+
+    def comfortable(self, shown: Sequence[str]) -> Panel | None:
+        """The pieces in one picture that is easy to read, None where that is too wide."""
+        panel = self._panel(shown, self.styles[:COMFORTABLE])
+        if panel is None or panel.width > self.width or panel.placement.crowded:
+            return None
+        far = any(len(put.leader) > FAR_LEADER for put in panel.placement.put)
+        return None if far else panel
+
+    def tight(self, shown: Sequence[str]) -> Panel | None:
+        """The pieces in one picture, even if cramped; None where they are too wide."""
+        panel = self._panel(shown, self.styles)
+        return panel if panel and panel.width <= self.width else None
+
+    def clipped(self, shown: Sequence[str]) -> Panel:
+        """The pieces in one picture, cut off at the width."""
+        panel = self._panel(shown, self.styles, must=True)
+        assert panel is not None
+        mark = self.ink.goes_on
+        lines = tuple(
+            line
+            if len(line) <= self.width
+            else (line[: max(self.width - len(mark), 0)] + mark)[: self.width]
+            for line in panel.lines
+        )
+        return replace(panel, lines=lines)
+
+    def _panel(
+        self, shown: Sequence[str], styles: Sequence[Style], must: bool = False
+    ) -> Panel | None:
+        there = things(self.view, shown, self.drawn)
+        torn: set[Port] = set()
+        undrawn: set[Port] = set()
+        outline = sketch(self.view.plan.track, shown)
+        if not must and self._least_width(outline, there, styles[-1]) > self.width:
+            return None
+        while True:
+            close = sizes(self.view, outline, there, self.styles[COMFORTABLE - 1])
+            rows, spaced = choose_rows(outline, close, self.width)
+            if spaced and not spaced.clashes:
+                result = self._in_some_style(outline, rows, there, styles, must)
+                if not isinstance(result, tuple):
+                    return result
+            else:
+                result = to_blame(spaced.clashes if spaced else ())
+            _tear(outline, result, torn, undrawn)
+            outline = sketch(self.view.plan.track, shown, torn, undrawn)
+
+    def _least_width(self, outline: Sketch, there: Things, style: Style) -> int:
+        """A drawing of all this in one piece is at least this wide."""
+        room = sizes(self.view, outline, there, style)
+        return max(x + size.width for x, size in zip(order(outline, room), room.nodes, strict=True))
+
+    def _in_some_style(
+        self, outline: Sketch, rows: Rows, there: Things, styles: Sequence[Style], must: bool
+    ) -> Panel | tuple[int, ...] | None:
+        """The panel in the first style that fits, or the links that cannot be drawn; where
+        nothing fits None, or if it ``must`` be the panel in the last style."""
+        for style in styles:
+            last = must and style is styles[-1]
+            fitted = self._fit(outline, rows, there, style, last)
+            if isinstance(fitted, tuple):
+                return fitted
+            if fitted and (last or fitted.width <= self.width):
+                return fitted
+        return None
+
+    def _fit(
+        self, outline: Sketch, rows: Rows, there: Things, style: Style, must: bool
+    ) -> Panel | tuple[int, ...] | None:
+        room = sizes(self.view, outline, there, style)
+        heights = first_heights(outline, rows)
+        best: tuple[Layout, Placement] | None = None
+        for _ in range(MOST_GROWTH):
+            layout = lay_out(outline, room, rows, heights)
+            if not isinstance(layout, Layout):
+                return layout
+            if layout.width > self.width and not must:
+                break
+            placement = place_labels(layout, labels_of(self.view, layout, there, style))
+            if best is None or len(placement.homeless) < len(best[1].homeless):
+                best = layout, placement
+            higher = grown(heights, {band for _, band in placement.crowded})
+            if higher == heights:
+                break
+            heights = higher
+        if best is None:
+            return None
+        lines, used, origin = ink_layout(self.view, *best, there, style)
+        return Panel(*best, lines, used, origin)
+
+
+def _tear(outline: Sketch, numbers: Sequence[int], torn: set[Port], undrawn: set[Port]) -> None:
+    """Take links that cannot be drawn out of the next sketch: draw their joints as two
+    loose ends, and where even a loose end has no room leave that to the label."""
+    links, loose = outline.links, ("cut", "torn")
+    before = len(torn) + len(undrawn)
+    if not numbers and links:
+        # Lengths that cannot be made to fit: most rigid is where legs meet legs, then
+        # where track turns back.
+        whole = [n for n, link in enumerate(links) if outline.nodes[link.b].kind not in loose]
+        rigid = [n for n in whole if links[n].b_leg] or [n for n in whole if links[n].turns]
+        numbers = (rigid or whole or range(len(links)))[-1:]
+    ends = {n for n in numbers if links[n].leg and outline.nodes[links[n].b].kind in loose}
+    torn |= {links[n].joint.a for n in numbers if n not in ends}
+    if ends.issuperset(numbers):  # only loose ends are left in the way of one another
+        undrawn |= {leg.port for n in ends if (leg := links[n].leg)}
+    if len(torn) + len(undrawn) == before:
+        # Nothing is left to tear that is known to help: draw no leg at all.
+        undrawn |= {leg.port for node in outline.nodes for leg in node.legs}
+        torn |= {link.joint.a for link in links}

@@ -1,0 +1,96 @@
+"""What a drawing says of each thing in one situation, in words and states.
+
+Input: the plan, what is seen in the situation (or nothing: the bare plan), and which
+observables matter. A thing that does not matter is seen here as a bare plan has it.
+"""
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+from verifier.engines.evaluator import Seen
+from verifier.plan import facts
+from verifier.plan.facts import UNLISTED, Observable
+from verifier.plan.model import Piece, Plan, Signal
+from verifier.plan.track import moves_over
+
+_LETTERS = {
+    "green": "G",
+    "yellow": "Y",
+    "red": "R",
+    "lunar": "L",
+    "white": "W",
+    "dark": "-",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    plan: Plan
+    seen: Seen | None
+    relevant: Collection[Observable] | None
+
+    def matters(self, *what: Observable) -> bool:
+        return self.seen is not None and (
+            self.relevant is None or any(one in self.relevant for one in what)
+        )
+
+    def state(self, what: Observable, *also: Observable) -> str | None:
+        """The state of ``what`` where it matters, or where what is reported of it does."""
+        if self.seen is None or not self.matters(what, *also):
+            return None
+        return self.seen.states.get(what)
+
+    def occupied(self, block: str | None) -> bool:
+        if block is None:
+            return False
+        return self.state(facts.stock(block), facts.block_report(block)) == "occupied"
+
+    def position(self, piece: Piece) -> str | None:
+        """How the points of a turnout or slip lie; None where there is nothing to say."""
+        if piece.kind not in ("turnout", "slip"):
+            return None
+        return self.state(facts.points(piece.name), facts.points_report(piece.name))
+
+    def derail(self, name: str) -> str | None:
+        return self.state(facts.derail(name), facts.derail_report(name))
+
+    def gate(self, name: str) -> str | None:
+        return self.state(facts.gate(name), facts.gate_report(name))
+
+    def joined(self, piece: Piece, end: str) -> bool:
+        """Whether rail leads on from this end of the piece. True for a bare plan."""
+        position = self.position(piece)
+        return position is None or any(
+            move.enter == end and move.position in (None, position) for move in moves_over(piece)
+        )
+
+    def straight(self, piece: Piece) -> bool:
+        """Whether the straight way over the piece is lined, or nothing is said of it."""
+        return self.position(piece) in (None, "normal")
+
+    def signal(self, signal: Signal) -> str:
+        """``4L``, or with its aspect ``4L Clear G/R``."""
+        if self.seen is None or not self.matters(
+            signal.aspect, *(head.colour for head in signal.heads)
+        ):
+            return signal.name
+        colours = "/".join(letter(colour) for colour in self.seen.colours(signal))
+        return f"{signal.name} {_aspect(self.seen.aspect(signal))} {colours}"
+
+    def longest_signal(self, signal: Signal) -> int:
+        """The length of the longest text that :meth:`signal` may give."""
+        if self.seen is None:
+            return len(signal.name)
+        aspects = max(len(_aspect(value)) for value in signal.aspect.values)
+        return len(signal.name) + 1 + aspects + 1 + 2 * len(signal.heads) - 1
+
+
+def letter(colour: str) -> str:
+    """A head's colour as a letter, ``*`` before it where it flashes."""
+    words = colour.split()
+    mark = _LETTERS.get(words[-1], "?")
+    return f"*{mark}" if words[0] == "flashing" else mark
+
+
+def _aspect(name: str) -> str:
+    return "unlisted" if name == UNLISTED else name
