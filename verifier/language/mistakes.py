@@ -248,6 +248,8 @@ def _line_without_when(
 
 def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
     """The usual slips in a condition."""
+    if at == 0:
+        return ""
     token, before = tokens[at], tokens[at - 1]
     after = str(tokens[at + 1]) if at + 1 < len(tokens) else ""
     kind = token.type
@@ -280,6 +282,8 @@ def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str
 
 def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
     """The usual slips in lists and in the order of words."""
+    if at < 2:
+        return ""
     before, kind = tokens[at - 1].type, tokens[at].type
     if "COMMA" in accepted and "AND" not in accepted and kind == "AND":
         return "In a list of names write a comma."
