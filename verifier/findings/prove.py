@@ -106,16 +106,22 @@ class _Prover:
         return [self.plan.assumptions[k] for k in kept]
 
     def decide(self, obligation: Obligation) -> Verdict:
-        waiver = next((w for w in self.plan.waivers if _matches(w, obligation)), None)
-        if waiver:
-            return Verdict(obligation, "waived", waiver.reason)
+        """The verdict on one obligation. A waived one is decided too, so that the report can
+        say when the waiver is no longer needed."""
+        verdict = self._decide(obligation)
+        waiver = next((w for w in self.plan.waivers if _covers(w, obligation)), None)
+        if waiver is None:
+            return verdict
+        return Verdict(obligation, "waived", waiver.reason, needless=verdict.status == "proved")
+
+    def _decide(self, obligation: Obligation) -> Verdict:
         if self._undecided_assumptions:
             return Verdict(obligation, "undecided", self._undecided_assumptions)
         goal = self.world.expand(obligation.formula)
         # The smallest, so that the same file has the same report whatever the solver finds
         # first.
         answer = self._check.find(goal, smallest=True)
-        expected = any(_matches(e, obligation) for e in self.plan.expectations)
+        expected = any(_speaks_of(e, obligation) for e in self.plan.expectations)
         if isinstance(answer, Unknown):
             return Verdict(obligation, "undecided", answer.reason)
         decide = self._never if obligation.mode == "never" else self._possible
@@ -126,13 +132,12 @@ class _Prover:
             return Verdict(obligation, "undecided", why)
 
     def _never(self, obligation: Obligation, goal: Expr, answer: Exists | Impossible) -> Verdict:
-        cone, _ = self._check.cone(goal)
         match answer:
             case Impossible(rests_on=rests_on):
                 return Verdict(
                     obligation,
                     "proved",
-                    covered=count_situations(cone),
+                    covered=count_situations(self.plan.inputs),
                     rests_on=self._titles(rests_on),
                 )
             case Exists(situation=situation, smallest=smallest):
@@ -155,12 +160,11 @@ class _Prover:
                 self._replay(obligation, situation)
                 return Verdict(obligation, "proved", witness=situation)
             case Impossible(rests_on=rests_on):
-                cone, _ = self._check.cone(goal)
                 return Verdict(
                     obligation,
                     "broken",
                     "no allowed situation does",
-                    covered=count_situations(cone),
+                    covered=count_situations(self.plan.inputs),
                     rests_on=self._titles(rests_on),
                 )
 
@@ -219,12 +223,25 @@ def _contradiction(clash: Sequence[Assumption]) -> Diagnostic:
 # ------------------------------------------------------------------ waivers, expectations
 
 
-def _matches(claim: Waiver | Expectation, obligation: Obligation) -> bool:
-    """Same property, and every subject the claim names is one of the obligation's."""
-    if claim.claim != obligation.property:
-        return False
+def _covers(waiver: Waiver, obligation: Obligation) -> bool:
+    """Same property, and every subject the waiver names is one of the obligation's: `for 4L`
+    sets aside all that the property asks of 4L."""
     about = {*obligation.subjects, *obligation.signals}
-    return all(subject in about for subject in claim.subjects)
+    return waiver.claim == obligation.property and about.issuperset(waiver.subjects)
+
+
+def _speaks_of(expectation: Expectation, obligation: Obligation) -> bool:
+    """Same property and just these subjects, so that nothing else of its kind hides behind
+    what is expected; without subjects, all of the property."""
+    if expectation.claim != obligation.property:
+        return False
+    return not expectation.subjects or set(expectation.subjects) == set(obligation.subjects)
+
+
+def _matches(claim: Waiver | Expectation, obligation: Obligation) -> bool:
+    if isinstance(claim, Waiver):
+        return _covers(claim, obligation)
+    return _speaks_of(claim, obligation)
 
 
 def _check_claims(plan: Plan, todo: Sequence[Obligation]) -> None:

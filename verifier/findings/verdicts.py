@@ -63,7 +63,7 @@ class Verdict:
     undecided
         ``why`` says which limit was reached.
     waived
-        ``why`` is the file's reason, verbatim.
+        ``why`` is the file's reason, verbatim; ``needless`` when it is proved anyway.
 
     ``expected``: the file says it is broken. ``rests_on``: titles of the assumptions used.
     """
@@ -76,6 +76,7 @@ class Verdict:
     finding: Finding | None = None
     witness: Situation | None = None
     expected: bool = False
+    needless: bool = False
 
     @property
     def fails(self) -> bool:

@@ -232,6 +232,7 @@ def _set_aside(report: Report, ink: Ink) -> Iterator[str]:
     for verdict in report.verdicts:
         if verdict.status == "waived":
             about = f"{verdict.obligation.property} for {', '.join(verdict.obligation.subjects)}"
+            about += " (proved anyway: no longer needed)" if verdict.needless else ""
             waived.setdefault(verdict.why, []).append(about)
     if waived:
         yield "Waived:"
