@@ -92,3 +92,19 @@ def test_two_crossovers_cross_only_where_the_plan_has_a_crossing() -> None:
     plan = load(bare.replace("= across X ", ""))
     seen = evaluate(plan, Situation.of([]))
     check_picture(picture(plan, seen), plan, 100, ascii_only=False)
+
+
+def test_labels_have_their_places_beside_the_track_where_a_tighter_drawing_has_room() -> None:
+    """Drawn with ease this is too wide for its labels; drawn tighter it is not."""
+    text = (
+        SAMPLES["crossover"]
+        .replace("West-1", "Heron-Falls-1").replace("West-2", "Heron-Falls-2")
+        .replace("East-1", "Tamarack-1").replace("East-2", "Tamarack-2")
+        .replace("P1", "Switch-1").replace("P2", "Switch-2")
+    )  # fmt: skip
+    plan = load(text)
+    seen = evaluate(plan, Situation.of([]))
+    for width in range(80, 120):
+        drawn = picture(plan, seen, width=width)
+        check_picture(drawn, plan, width, ascii_only=False)
+        assert not any(panel.placement.homeless for panel in drawn.panels)

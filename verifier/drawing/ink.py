@@ -53,12 +53,12 @@ FINE = Ink(
 )  # fmt: skip
 
 PLAIN = Ink(
-    rail="-", heavy="=", dark=".", dark_heavy=":", gap="|", double_gap="||",
+    rail="-", heavy="=", dark="~", dark_heavy="%", gap="|", double_gap="||",
     falling="\\", rising="/", cross="X", frogs=("+", "+"), open_points="o", stock="[##]",
     west="<", east=">", out_west="<", out_east=">", bumper_west="[", bumper_east="]",
     goes_on="...", round="@", leader=":", upright="|", curves=("(", ")", "(", ")"),
     derailing="V", not_derailing="v", derail_open="?", derail="D",
-    gate="{--}", seated="{==}", unseated="{  }", short="~",
+    gate="{--}", seated="{==}", unseated="{  }", short="*",
 )  # fmt: skip
 
 

@@ -119,16 +119,22 @@ class Easel:
     def _in_some_style(
         self, outline: Sketch, rows: Rows, there: Things, styles: Sequence[Style], must: bool
     ) -> Panel | tuple[int, ...] | None:
-        """The panel in the first style that fits, or the links that cannot be drawn; where
-        nothing fits None, or if it ``must`` be the panel in the last style."""
+        """The panel in the first style that fits with all its labels, or failing that with
+        most of them; or the links that cannot be drawn; where nothing fits None, or if it
+        ``must`` be the panel in the last style."""
+        best: Panel | None = None
         for style in styles:
             last = must and style is styles[-1]
-            fitted = self._fit(outline, rows, there, style, last)
+            fitted = self._fit(outline, rows, there, style, last and best is None)
             if isinstance(fitted, tuple):
                 return fitted
-            if fitted and (last or fitted.width <= self.width):
-                return fitted
-        return None
+            if fitted is None or (fitted.width > self.width and not last):
+                continue
+            if best is None or len(fitted.placement.homeless) < len(best.placement.homeless):
+                best = fitted
+            if not best.placement.homeless:
+                break
+        return best
 
     def _fit(
         self, outline: Sketch, rows: Rows, there: Things, style: Style, must: bool
