@@ -334,7 +334,7 @@ def test_expect() -> None:
         underlined="for",
         message="this `expect` statement stops short after `for`",
         hint=(
-            "Expected a name. An expectation is written `expect broken "
-            "opposing-proceeds for 4L, 4RA`."
+            'Expected a name or a text in "quotes". An expectation is written '
+            "`expect broken opposing-proceeds for 4L, 4RA`."
         ),
     )
