@@ -223,7 +223,10 @@ def _prove(options: argparse.Namespace) -> int:
             _say([f"{mark:<9}  {path}  {tally_words(report.verdicts)}"])
         else:
             _say([""] * (number > 0))
-            _say(terminal.report_lines(report, ink, everything=options.all), ink)
+            _say(
+                terminal.report_lines(report, ink, everything=options.all, lessons=len(files) == 1),
+                ink,
+            )
         if report.interrupted:
             break
     if options.json:

@@ -25,13 +25,16 @@ from verifier.world.situation import Situation
 SHOWN_FINDINGS = 5
 
 
-def report_lines(report: Report, ink: Ink, *, everything: bool = False) -> Iterator[str]:
-    """The whole report of one file. ``everything``: every finding, expected ones too."""
+def report_lines(
+    report: Report, ink: Ink, *, everything: bool = False, lessons: bool = False
+) -> Iterator[str]:
+    """The whole report of one file. ``lessons``: findings that the file expects are drawn
+    too; ``everything``: these and all others, however many."""
     yield ink.paint(report.plan.title, "strong") + ink.paint(
         f"   {report.plan.source.name}", "quiet"
     )
     yield from _property_table(report, ink)
-    yield from _findings(report, ink, everything)
+    yield from _findings(report, ink, everything, lessons or everything)
     yield from _set_aside(report, ink)
     yield from _assumed(report, ink)
     for unmet in report.unmet:
@@ -99,12 +102,10 @@ def _share(verdicts: Sequence[Verdict]) -> str:
 # ------------------------------------------------------------------ findings
 
 
-def _findings(report: Report, ink: Ink, everything: bool) -> Iterator[str]:
-    wanted = [
-        v
-        for v in report.verdicts
-        if v.status == "broken" and (everything or not v.expected or v.obligation.advice)
-    ]
+def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iterator[str]:
+    wanted = [v for v in report.verdicts if v.status == "broken" and not v.expected]
+    if lessons:
+        wanted += [v for v in report.verdicts if v.status == "broken" and v.expected]
     wanted += [v for v in report.verdicts if v.status == "undecided" and not report.interrupted]
     shown = wanted if everything else wanted[:SHOWN_FINDINGS]
     for number, verdict in enumerate(shown, start=1):
@@ -120,10 +121,10 @@ def _findings(report: Report, ink: Ink, everything: bool) -> Iterator[str]:
 def finding_lines(number: int, verdict: Verdict, report: Report, ink: Ink) -> Iterator[str]:
     """One finding: sentence, drawing, situation, causes, mending."""
     obligation = verdict.obligation
-    kind = STATUS_WORDS[verdict.status]
-    if obligation.advice:
-        kind = "advice"
+    kind = "advice" if obligation.advice else STATUS_WORDS[verdict.status]
     style = "unsure" if obligation.advice or verdict.status == "undecided" else "bad"
+    if verdict.expected:
+        kind, style = "as expected,", "good"
     yield (
         f"{number}. {ink.paint(kind, style)} {ink.paint(obligation.property, 'strong')}: "
         f"{', '.join(obligation.subjects)}"
