@@ -6,7 +6,7 @@ from verifier.engines.evaluator import Evaluator
 from verifier.findings.cause import causes
 from verifier.plan.model import Plan
 from verifier.reports.ink import Ink
-from verifier.reports.terminal import cause_lines, picture
+from verifier.reports.terminal import cause_lines, drawing, indented
 from verifier.reports.words import fact_words
 from verifier.world.situation import Situation
 
@@ -18,7 +18,8 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
             if what in situation.facts]  # fmt: skip
     yield f"   Situation: {'; '.join(said) or 'all as usual'}; everything else as usual."
     yield ""
-    yield from picture(plan, situation, ink)
+    drawn = drawing(plan, situation, ink)
+    yield from indented(drawn)
     yield ""
     evaluator = Evaluator(plan)
     seen = evaluator.see(situation)

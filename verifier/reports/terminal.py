@@ -1,9 +1,9 @@
 """The terminal report: one line for each property, then each finding, drawn."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from textwrap import wrap
 
-from verifier.drawing.text import draw
+from verifier.drawing.text import Picture, legend, picture
 from verifier.engines.evaluator import evaluate
 from verifier.engines.order import count_situations
 from verifier.findings.verdicts import Cause, Finding, Report, Verdict
@@ -108,9 +108,13 @@ def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iter
         wanted += [v for v in report.verdicts if v.status == "broken" and v.expected]
     wanted += [v for v in report.verdicts if v.status == "undecided" and not report.interrupted]
     shown = wanted if everything else wanted[:SHOWN_FINDINGS]
+    marks: set[str] = set()
     for number, verdict in enumerate(shown, start=1):
         yield ""
-        yield from finding_lines(number, verdict, report, ink)
+        yield from _finding_lines(number, verdict, report, ink, marks)
+    if marks:
+        yield ""
+        yield from _quiet(f"In the drawings: {legend(ink.ascii_only, marks)}", ink)
     if len(shown) < len(wanted):
         yield ""
         yield f"  … and {len(wanted) - len(shown)} further; `--all` shows them all."
@@ -118,8 +122,11 @@ def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iter
         yield ""
 
 
-def finding_lines(number: int, verdict: Verdict, report: Report, ink: Ink) -> Iterator[str]:
-    """One finding: sentence, drawing, situation, causes, mending."""
+def _finding_lines(
+    number: int, verdict: Verdict, report: Report, ink: Ink, marks: set[str]
+) -> Iterator[str]:
+    """One finding: sentence, drawing, situation, causes, mending. The marks that the drawing
+    uses are added to ``marks``."""
     obligation = verdict.obligation
     kind = "advice" if obligation.advice else STATUS_WORDS[verdict.status]
     style = "unsure" if obligation.advice or verdict.status == "undecided" else "bad"
@@ -136,15 +143,19 @@ def finding_lines(number: int, verdict: Verdict, report: Report, ink: Ink) -> It
     for span in obligation.spans[:2] if verdict.finding is None else ():
         yield f"   {_place(span)}"
     if verdict.finding is not None and obligation.signals:
-        yield from _situation(verdict, verdict.finding, report, ink)
+        yield from _situation(verdict, verdict.finding, report, ink, marks)
 
 
-def _situation(verdict: Verdict, finding: Finding, report: Report, ink: Ink) -> Iterator[str]:
+def _situation(
+    verdict: Verdict, finding: Finding, report: Report, ink: Ink, marks: set[str]
+) -> Iterator[str]:
     plan = report.plan
     yield ""
     shown = [plan.signals[name] for name in verdict.obligation.signals]
     telling = [*finding.relevant, *(signal.aspect for signal in shown)]
-    yield from picture(plan, finding.situation, ink, verdict.obligation.pieces, telling)
+    drawn = drawing(plan, finding.situation, ink, verdict.obligation.pieces, telling)
+    marks |= drawn.used
+    yield from indented(drawn)
     yield ""
     words = situation_words(finding.situation, finding.relevant, plan.inputs)
     yield from _paragraph(f"Situation: {words}. {covered_words(finding, report)}", ink)
@@ -154,7 +165,7 @@ def _situation(verdict: Verdict, finding: Finding, report: Report, ink: Ink) -> 
     for cause in finding.causes:
         yield from cause_lines(cause, "     ", ink)
     if finding.mending:
-        yield "   To mend it (proved: this can then no longer happen, and the line still has its use):"
+        yield "   To mend it (proved: this can no longer happen, and the line still has its use):"
         for addition in finding.mending:
             yield (
                 f"     add `and {addition.condition}` to `{addition.shows} when …` of "
@@ -169,25 +180,30 @@ def _situation(verdict: Verdict, finding: Finding, report: Report, ink: Ink) -> 
         )
 
 
-def picture(
+def drawing(
     plan: Plan,
     situation: Situation,
     ink: Ink,
     focus: Sequence[str] = (),
-    relevant: Iterable[Observable] | None = None,
-) -> Iterator[str]:
-    """The track in a situation, indented."""
-    seen = evaluate(plan, situation)
-    kept = None if relevant is None else frozenset(relevant)
-    for line in draw(
+    relevant: Collection[Observable] | None = None,
+) -> Picture:
+    """The track in a situation, to be indented."""
+    return picture(
         plan,
-        seen,
+        evaluate(plan, situation),
         focus=focus,
         ascii_only=ink.ascii_only,
-        relevant=kept,
+        relevant=relevant,
         width=ink.width - 3,
-    ):
-        yield f"   {line}".rstrip()
+    )
+
+
+def indented(drawn: Picture) -> Iterator[str]:
+    return (f"   {line}".rstrip() for line in drawn.lines)
+
+
+def _quiet(text: str, ink: Ink) -> Iterator[str]:
+    return (ink.paint(line, "quiet") for line in _paragraph(text, ink))
 
 
 def cause_lines(cause: Cause, indent: str, ink: Ink) -> Iterator[str]:
