@@ -140,6 +140,11 @@ def _finding_lines(
         yield from _paragraph(f"Not decided: {verdict.why}.", ink)
         return
     yield from _paragraph(_sentence(obligation.trouble), ink)
+    if len(obligation.routes) == 2 and obligation.mode == "never":
+        one, two = obligation.routes
+        yield from _paragraph(
+            f"Routes: {one.name}, and {two.name}; they meet at {obligation.place}.", ink
+        )
     for span in obligation.spans[:2] if verdict.finding is None else ():
         yield f"   {_place(span)}"
     if verdict.finding is not None and obligation.signals:

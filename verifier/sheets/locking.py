@@ -6,7 +6,7 @@ independent sheet to hold the rules against.
 
 from collections.abc import Iterator, Sequence
 
-from verifier.plan.model import Plan, Route
+from verifier.plan.model import Entrance, Plan, Route
 from verifier.properties.phrases import derails_run_over
 
 _LETTER = {"normal": "N", "reverse": "R"}
@@ -51,13 +51,16 @@ def locking_sheet(plan: Plan) -> Iterator[str]:
             names = f"{c.first.name} / {c.second.name}"
             conflicts.append((pair, names, _CONFLICT_WORDS[c.kind], c.place))
         yield from _table(conflicts)
+    yield ""
+    yield "Fouling (stock that stands there fouls these routes):"
+    yield from _table([("stock on", "fouls"), *_fouling(plan, numbers)])
     if plan.limits:
         yield ""
         yield "Interlocking limits:"
         limits = [("at", "track", "ways in")]
         for limit in plan.limits:
             tracks = dict.fromkeys(plan.track.pieces[piece].title for piece in limit.pieces)
-            ways = [e.end + ("" if e.kind == "signal" else " (no signal)") for e in limit.entrances]
+            ways = [_way_in(entrance) for entrance in limit.entrances]
             limits.append((limit.name, ", ".join(tracks), ", ".join(ways) or "-"))
         yield from _table(limits)
 
@@ -85,6 +88,19 @@ def _conflicting(route: Route, plan: Plan, numbers: dict[str, int]) -> list[int]
             other = c.second if c.first.name == route.name else c.first
             found.add(numbers[other.name])
     return sorted(found)
+
+
+def _way_in(entrance: Entrance) -> str:
+    if entrance.kind == "signal":
+        return entrance.end
+    return f"{entrance.end} ({f'derail {entrance.derail}' if entrance.derail else 'no signal'})"
+
+
+def _fouling(plan: Plan, numbers: dict[str, int]) -> Iterator[tuple[str, str]]:
+    """For each block, the routes that run over any of its track."""
+    for block in plan.blocks:
+        over = [str(numbers[r.name]) for r in plan.routes if block in r.blocks]
+        yield block, " ".join(over) or "-"
 
 
 def _table(rows: Sequence[Sequence[str]]) -> Iterator[str]:
