@@ -1,6 +1,8 @@
 """Signals whose rules do not hold together: CP4xx."""
 
-from tests.messages.expecting import TRACK, expect
+import re
+
+from tests.messages.expecting import TRACK, errors, expect
 
 
 def test_nothing_says_when() -> None:
@@ -247,27 +249,24 @@ def test_aspect_statements() -> None:
     )
 
 
-def test_circles() -> None:
-    expect(
+def test_a_circle_of_signals() -> None:
+    (found,) = errors(
         TRACK
-        + (
-            "signal 2 at Main | T1\n"
-            "  Clear when 4 at stop\n"
-            "  Stop otherwise\n"
-            "signal 4 at Single | T1\n"
-            "  Clear when 2 at stop\n"
-            "  Stop otherwise\n"
-        ),
-        code="CP409",
-        underlined="signal 4 at Single | T1",
-        message="a circle: 4 needs 2 needs 4",
-        hint=(
-            "What each shows waits for the other: 4 Stop → 2 Clear → 4 Stop. Let one "
-            "of them do without the other, or let a lever of the dispatcher's choose "
-            "between them."
-        ),
-        more=("2 stands here",),
+        + "signal 2 at Main | T1\n  Clear when 4 at stop\n  Stop otherwise\n"
+        + "signal 4 at Single | T1\n  Clear when 2 at stop\n  Stop otherwise\n"
     )
+    assert found.code == "CP409"
+    assert found.span.text.startswith("signal 2 at Main")
+    assert found.message == "a circle: 2 needs 4 needs 2"
+    assert [words for _, words in found.others] == ["4 stands here"]
+    assert re.fullmatch(
+        r"What each shows waits for the other: 2 \w+ → 4 \w+ → 2 \w+. Let one of them do without "
+        r"the other, or let a lever of the dispatcher's choose between them.",
+        found.hint,
+    )
+
+
+def test_circles_of_conditions() -> None:
     expect(
         TRACK + ("condition Ready is Held\ncondition Held is not Ready\n"),
         code="CP409",
