@@ -170,9 +170,34 @@ def test_expected_but_waived_fails() -> None:
 def test_an_expectation_of_something_that_must_be_possible() -> None:
     stuck = BROKEN.replace("Clear             when T1 reverse and Switch, Single clear",
                            "Clear             when T1 reverse and T1 normal")  # fmt: skip
-    report = prove("expect broken never-shown for 4RB", base=stuck)
+    report = prove("expect broken never-shown for 4RB, Clear", base=stuck)
     expected = [v for v in report.verdicts if v.expected and v.status == "broken"]
     assert [v.obligation.subjects for v in expected] == [("4RB", "Clear")]
+
+
+def test_an_expectation_hides_nothing_else_of_its_kind() -> None:
+    """Two things are broken of one property at one signal; naming one expects only that."""
+    worse = BROKEN.replace("Switch, Main clear", "T1 normal").replace("Switch, Siding clear",
+                                                                      "T1 reverse")  # fmt: skip
+    report = prove("expect broken proceed-into-occupied for 4L, Main", base=worse)
+    into = [v for v in report.verdicts if v.obligation.property == "proceed-into-occupied"]
+    expected = {v.obligation.subjects for v in into if v.expected}
+    assert expected == {("4L", "Main")}
+    assert {v.obligation.subjects for v in into if v.fails} == {("4L", "Switch"), ("4L", "Siding")}
+
+
+def test_a_subject_may_stand_in_quotes() -> None:
+    stuck = BROKEN.replace("Clear             when T1 reverse and Switch, Single clear",
+                           "Clear             when T1 reverse and T1 normal")  # fmt: skip
+    report = prove('expect broken route-never-clears for "4RB to Quarry"', base=stuck)
+    assert [v.obligation.subjects for v in report.verdicts if v.expected] == [("4RB to Quarry",)]
+
+
+def test_a_waiver_that_is_no_longer_needed_is_told() -> None:
+    report = prove('waive converging-proceeds for 4RA, 4RB because "of old"',
+                   'waive opposing-proceeds for 4L, 4RA because "the dispatcher"')  # fmt: skip
+    waived = {v.obligation.subjects: v.needless for v in report.verdicts if v.status == "waived"}
+    assert waived == {("4RA", "4RB"): True, ("4L", "4RA"): False}
 
 
 # ------------------------------------------------------------------ advice

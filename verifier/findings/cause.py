@@ -1,6 +1,6 @@
 """Why a signal shows what it shows: the chain back to rule lines, reports and truth."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 
 from verifier.engines.evaluator import Evaluator
 from verifier.findings.verdicts import Cause
@@ -12,18 +12,45 @@ from verifier.world.situation import Situation
 MAX_DEPTH = 6
 
 
+# The truth a report speaks of, by the kind of report.
+_TRUTH = {
+    "block report": "stock",
+    "points report": "points",
+    "derail report": "derail",
+    "gate report": "gate",
+}
+
+
 def causes(
-    plan: Plan, evaluator: Evaluator, situation: Situation, signals: tuple[str, ...]
+    plan: Plan,
+    evaluator: Evaluator,
+    situation: Situation,
+    signals: tuple[str, ...],
+    relevant: Collection[Observable] | None = None,
 ) -> tuple[Cause, ...]:
     """One chain for each of the signals named. What a signal or a named condition comes from
-    is told once in a chain."""
+    is told once in a chain.
+
+    ``relevant``: the inputs that matter. What comes from others alone is left out: the rule
+    that acts may read it, but the trouble would be the same without. None: all matter."""
     return tuple(
-        _Teller(plan, evaluator, situation).signal(plan.signals[name], 0) for name in signals
+        _Teller(plan, evaluator, situation, relevant).signal(plan.signals[name], 0)
+        for name in signals
     )
 
 
 class _Teller:
-    def __init__(self, plan: Plan, evaluator: Evaluator, situation: Situation):
+    def __init__(
+        self,
+        plan: Plan,
+        evaluator: Evaluator,
+        situation: Situation,
+        relevant: Collection[Observable] | None,
+    ):
+        self._relevant = None if relevant is None else {(w.kind, w.name) for w in relevant}
+        self._left_out: set[str] = set()
+        # Named without a chain of its own, since that is told elsewhere.
+        self._referred: set[str] = set()
         self._plan = plan
         self._evaluator = evaluator
         self._situation = situation
@@ -38,6 +65,7 @@ class _Teller:
         colours = " over ".join(states[head.colour] for head in signal.heads)
         text = f"{signal.name} shows {states[signal.aspect]} ({colours})"
         if signal.name in self._told or depth >= MAX_DEPTH:
+            self._refer_to(signal.name)
             return Cause(text, signal.span)
         self._told.add(signal.name)
         if signal.by_head and len(signal.heads) > 1:
@@ -67,13 +95,16 @@ class _Teller:
         for earlier in lines[: line.index]:
             assert earlier.when is not None
             reasons = tuple(self._why(earlier.when, depth))
-            yield Cause(f"{earlier.shows} is not shown", earlier.span, reasons)
+            if reasons or self._relevant is None:
+                yield Cause(f"{earlier.shows} is not shown", earlier.span, reasons)
 
     def _why(self, condition: Condition, depth: int) -> Iterator[Cause]:
         """The facts that make a condition true, or false: as few as show it."""
         match condition:
             case Says():
-                yield self._fact(condition, depth)
+                cause = self._fact(condition, depth)
+                if self._matters(condition.what, cause):
+                    yield cause
             case Not(part=part):
                 yield from self._why(part, depth)
             case All(parts=parts) | AnyOne(parts=parts):
@@ -89,6 +120,21 @@ class _Teller:
     def _true(self, condition: Condition) -> bool:
         states = self._states(*dict.fromkeys(says.what for says in says_in(condition)))
         return _holds(condition, states)
+
+    def _refer_to(self, name: str) -> None:
+        if name in self._told:
+            self._referred.add(name)
+
+    def _matters(self, what: Observable, cause: Cause) -> bool:
+        """Whether a fact comes, at the end of its chain, from something that matters."""
+        if self._relevant is None:
+            return True
+        if what.kind not in ("condition", "aspect", "colour"):
+            return (_TRUTH.get(what.kind, what.kind), what.name) in self._relevant
+        name = what.name.split(".")[0]
+        if not cause.because and name not in self._referred:
+            self._left_out.add(name)
+        return name not in self._left_out
 
     def _fact(self, says: Says, depth: int) -> Cause:
         what = says.what
@@ -110,6 +156,7 @@ class _Teller:
                 inner = self._plan.conditions[what.name]
                 text = f"{what.name} {'holds' if state == 'true' else 'does not hold'}"
                 if what.name in self._told or depth >= MAX_DEPTH:
+                    self._refer_to(what.name)
                     return Cause(text, inner.span)
                 self._told.add(what.name)
                 return Cause(text, inner.span, tuple(self._why(inner.condition, depth + 1)))

@@ -148,7 +148,7 @@ class _Prover:
                     situation,
                     relevant,
                     count_situations(free),
-                    causes(self.plan, self._evaluator, situation, obligation.signals),
+                    causes(self.plan, self._evaluator, situation, obligation.signals, relevant),
                     (),
                     smallest,
                 )

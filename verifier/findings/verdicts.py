@@ -55,7 +55,7 @@ class Verdict:
     """How one obligation ended.
 
     proved
-        ``never``: no allowed situation breaks it, of the ``covered`` situations its facts
+        ``never``: no allowed situation breaks it, of the ``covered`` situations the plan
         can be in. ``possible``: ``witness`` is a situation, replayed.
     broken
         ``finding`` shows a replayed situation; None where the trouble is that no situation
