@@ -85,6 +85,7 @@ rules = st.lists(
 indications = st.sampled_from(sorted(INDICATIONS))
 claims = st.one_of(names, strings)
 subjects = joined(claims, ",")
+subjects = joined(claims, ",")
 
 statements: Words = st.one_of(
     seq("layout", strings),
