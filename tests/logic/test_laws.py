@@ -26,8 +26,8 @@ from verifier.logic.expr import (
     opposite,
     substitute,
 )
+from verifier.logic.settle import asks_once, is_always_true, same, settle, told_apart
 from verifier.logic.settle import given as known_to_be
-from verifier.logic.settle import is_always_true, same, settle
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 
@@ -185,6 +185,31 @@ def test_settling_keeps_the_truth_and_asks_only_what_matters(
             for one, two in product(what.values, repeat=2):
                 if classes[one] == classes[two]:
                     assert (one in node.values) == (two in node.values)
+
+
+@LAWS
+@given(drawn(), st.sampled_from(EVERY))
+def test_states_told_apart(tree: Drawn, what: Observable) -> None:
+    """States in one group make no difference, and every state is in one group."""
+    expr = built(tree)
+    groups = told_apart(expr, what)
+    assert sorted(v for values in groups for v in values) == sorted(what.values)
+    for values in groups:
+        for state in ASSIGNMENTS:
+            outcomes = {holds(expr, {**state, what: value}) for value in values}
+            assert len(outcomes) == 1
+
+
+@LAWS
+@given(drawn())
+def test_what_is_asked_once_matters(tree: Drawn) -> None:
+    expr = built(tree)
+    if asks_once(expr):
+        for what in observables(expr):
+            differ = {
+                tuple(holds(expr, {**s, what: value}) for s in ASSIGNMENTS) for value in what.values
+            }
+            assert len(differ) == 2
 
 
 @LAWS

@@ -185,3 +185,42 @@ def test_settled_by_the_lever_means_what_it_says() -> None:
     clear = {n: world.expand(atom(s.aspect, "Clear")) for n, s in plan.signals.items()}
     assert clear == {"1": atom(L, "left"), "2": atom(L, "right")}
     assert world.expand(either(*(atom(s.aspect, "Stop") for s in plan.signals.values()))) is TRUE
+
+
+def test_what_a_circle_settles_is_not_taken_for_more() -> None:
+    """The circle tells only whether 1 proceeds; whether it shows Clear or Stop is asked too."""
+    text = PAIR.format(
+        "L left and A clear and 2 at stop\n  Approach when L left and 2 at stop\n"
+        "  Restricting when L normal",
+        "L right and not 1 proceeds",
+    )
+    plan = verifier.load_text(text)
+    world = World(plan)
+    one = plan.signals["1"].aspect
+    left = atom(L, "left")
+    assert world.expand(atom(one, "Clear", "Approach")) is left
+    assert world.expand(atom(one, "Clear", "Stop")) is either(
+        both(left, vacant(A)), atom(L, "right")
+    )
+    assert world.expand(atom(one, "Restricting")) is atom(L, "normal")
+
+
+def test_many_signals_that_exclude_one_another() -> None:
+    """Each of twenty asks that all others are at stop; the levers of pairs decide."""
+    count = 20
+    blocks = [f"B{i}" for i in range(count + 1)]
+    text = [
+        "edge West, East",
+        f"block {', '.join(blocks)}",
+        f"track West = {' | '.join(blocks)} = East",
+        f"lever L positions {', '.join(f'p{i}' for i in range(count))}",
+    ]
+    for i in range(count):
+        others = ", ".join(f"S{j}" for j in range(count) if j != i)
+        text.append(
+            f"signal S{i} at B{i} | B{i + 1}  Clear when L p{i} and {others} at stop Stop otherwise"
+        )
+    plan = verifier.load_text("\n".join(text))
+    lever = plan.inputs[-1]
+    for i, signal in enumerate(plan.signals.values()):
+        assert World(plan).expand(atom(signal.aspect, "Clear")) is atom(lever, f"p{i}")

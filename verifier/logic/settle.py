@@ -13,6 +13,7 @@ from verifier.logic.expr import (
     TRUE,
     Atom,
     Expr,
+    Group,
     atom,
     both,
     either,
@@ -24,7 +25,7 @@ from verifier.plan.facts import Observable
 
 # Beyond this many nodes looked at a question is left open and the observable kept. That is
 # safe: one kept for nothing can make a circle appear that is not there, never hide one.
-MAX_WORK = 400_000
+MAX_WORK = 200_000
 
 
 def settle(expr: Expr, open_ones: Iterable[Observable]) -> Expr:
@@ -32,21 +33,49 @@ def settle(expr: Expr, open_ones: Iterable[Observable]) -> Expr:
 
     An observable whose state makes no difference disappears; one that is asked in several
     ways is asked only for the distinctions that matter."""
+    if asks_once(expr):
+        return expr
     for what in open_ones:
         classes: list[tuple[Expr, list[str]]] = []
-        for value in what.values:
-            then = given(expr, what, value)
+        for asked in told_apart(expr, what):
+            then = given(expr, what, asked[0])
             for known, values in classes:
                 if same(known, then):
-                    values.append(value)
+                    values += asked
                     break
             else:
-                classes.append((then, [value]))
+                classes.append((then, list(asked)))
         if len(classes) == 1:
             expr = classes[0][0]
         elif _ways_asked(expr, what) > 1:
             expr = either(*(both(atom(what, *values), then) for then, values in classes))
     return expr
+
+
+def asks_once(expr: Expr) -> bool:
+    """Whether nothing is asked for twice: then everything that is asked for matters."""
+    asked: set[Observable] = set()
+    used: set[Expr] = set()
+    for node in nodes(expr):
+        if isinstance(node, Atom):
+            if node.what in asked:
+                return False
+            asked.add(node.what)
+        if isinstance(node, Group):
+            if not used.isdisjoint(node.parts):
+                return False
+            used.update(node.parts)
+    return True
+
+
+def told_apart(expr: Expr, what: Observable) -> list[tuple[str, ...]]:
+    """The states of an observable, those together that no atom of the expression tells
+    apart."""
+    asked = [n for n in nodes(expr) if isinstance(n, Atom) and n.what == what]
+    groups: dict[tuple[bool, ...], list[str]] = {}
+    for value in what.values:
+        groups.setdefault(tuple(value in a.values for a in asked), []).append(value)
+    return [tuple(values) for values in groups.values()]
 
 
 def _ways_asked(expr: Expr, what: Observable) -> int:
@@ -88,10 +117,11 @@ def is_always_true(expr: Expr) -> bool:
         if not waiting:
             asked = list(nodes(node))
             what = next(n.what for n in asked if isinstance(n, Atom))
-            work += len(asked) * len(what.values)
+            apart = told_apart(node, what)
+            work += len(asked) * len(apart)
             if work > MAX_WORK:
                 return False
-            waiting += [given(node, what, value) for value in what.values]
+            waiting += [given(node, what, values[0]) for values in apart]
         unsettled = next((w for w in waiting if w not in known), None)
         if any(known.get(w) is False for w in waiting):
             known[node] = False

@@ -8,7 +8,7 @@ from verifier.logic.expr import Atom, Expr, atom, either, nodes, opposite, subst
 from verifier.logic.settle import settle
 from verifier.plan.facts import Condition, Observable, conditions_in
 from verifier.plan.model import Plan, Signal
-from verifier.world.circles import settle_together
+from verifier.world.circles import May, settle_together
 from verifier.world.lenses import aspect_meaning, colour_meaning
 from verifier.world.reports import report_meaning
 from verifier.world.rules import line_meaning, lower
@@ -32,7 +32,7 @@ class World:
         }
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
-        self._settled: dict[Observable, dict[str, Expr]] = {}
+        self._settled: dict[Observable, list[May]] = {}
         self._named = _lower_named(plan)
 
     def lower(self, condition: Condition) -> Expr:
@@ -80,9 +80,11 @@ class World:
         """What an atom comes to in terms of inputs, where that has been worked out."""
         if part.what.is_input:
             return part
-        if part not in self._expanded and part.what in self._settled:
-            states = self._settled[part.what]
-            self._expanded[part] = either(*(states[value] for value in part.values))
+        if part not in self._expanded:
+            for may in self._settled.get(part.what, ()):
+                chosen = [states for states in may if set(states) <= set(part.values)]
+                if sum(map(len, chosen)) == len(part.values):
+                    self._expanded[part] = either(*(may[states] for states in chosen))
         return self._expanded.get(part)
 
     def _meaning_of(self, part: Atom) -> Expr:
@@ -127,9 +129,9 @@ class World:
                 return self._raw(part)
             return self._known(part)
 
-        settled = settle_together((part.what for part in circle), self.one_step, known)
-        self._settled |= settled
-        if not any(part.what in settled for part in circle):
+        for what, may in settle_together(circle, self.one_step, known).items():
+            self._settled.setdefault(what, []).append(may)
+        if not any(self._known(part) for part in circle):
             raise InputError([_circle(circle, self.plan)])
 
 
