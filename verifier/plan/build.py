@@ -5,26 +5,23 @@ from typing import Any
 
 from verifier.language import syntax
 from verifier.language.diagnostics import InputError
-from verifier.language.source import Source
+from verifier.language.source import Source, Span
 from verifier.plan import facts
+from verifier.plan.claims import read_claims
 from verifier.plan.conditions import resolve
 from verifier.plan.conflicts import find_conflicts
 from verifier.plan.derails import find_derails
-from verifier.plan.facts import Condition, Not, Observable
+from verifier.plan.facts import Observable
 from verifier.plan.limits import find_limits
 from verifier.plan.model import (
-    Assumption,
     Block,
     Crossover,
-    Expectation,
     Gate,
     NamedCondition,
     Plan,
     Port,
-    Proof,
     Route,
     Track,
-    Waiver,
 )
 from verifier.plan.names import Names, declare_all
 from verifier.plan.posts import Post, find_posts
@@ -60,32 +57,18 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
         {n: aspect_observable(n, post, head_nodes, chart) for n, post in posts.items()},
         head_colours(posts, head_nodes, chart),
         _levers(statements, names),
-        frozenset(
-            n.text for s in statements if isinstance(s, syntax.Block) and s.undetected
-            for n in s.names
-        ),
+        _undetected(statements),
         {c.name: c.ends for c in crossovers},
-    )  # fmt: skip
+    )
     signals = build_signals(posts, head_nodes, words)
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
-    routes = find_routes({n: (p.enters, p.node.name.span) for n, p in posts.items()}, track, names)
-    proofs, assumptions = _proofs(statements, words), _assumptions(statements, words)
-    limits = find_limits(
-        [
-            (s.name.text, tuple(n.text for n in s.signals if names.find(n, "signal")), s.span)
-            for s in statements
-            if isinstance(s, syntax.Limits)
-        ],
-        {n: (p.enters, p.node.name.span) for n, p in posts.items()},
-        track,
-        derails,
-    )
+    where = {n: (p.enters, p.node.name.span) for n, p in posts.items()}
+    routes = find_routes(where, track, names)
+    claims = read_claims(statements, words)
+    limits = find_limits(_declared_limits(statements, names), where, track, derails)
     if names.errors:
         raise InputError(names.errors)
-    by_signal: dict[str, tuple[Route, ...]] = {}
-    for route in routes:
-        by_signal[route.signal] = (*by_signal.get(route.signal, ()), route)
     return Plan(
         source=source,
         title=next((s.title for s in statements if isinstance(s, syntax.Layout)), source.name),
@@ -101,20 +84,38 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
         routes=routes,
         conflicts=find_conflicts(routes, track.pieces),
         limits=limits,
-        proofs=proofs,
-        assumptions=assumptions,
-        waivers=tuple(
-            Waiver(s.claim.text, tuple(n.text for n in s.subjects), s.reason, s.span)
-            for s in statements
-            if isinstance(s, syntax.Waive)
-        ),
-        expectations=tuple(
-            Expectation(s.claim.text, tuple(n.text for n in s.subjects), s.span)
-            for s in statements
-            if isinstance(s, syntax.Expect)
-        ),
-        _routes_by_signal=by_signal,
+        proofs=claims.proofs,
+        assumptions=claims.assumptions,
+        waivers=claims.waivers,
+        expectations=claims.expectations,
+        _routes_by_signal=_by_signal(routes),
     )
+
+
+def _by_signal(routes: Iterable[Route]) -> dict[str, tuple[Route, ...]]:
+    found: dict[str, tuple[Route, ...]] = {}
+    for route in routes:
+        found[route.signal] = (*found.get(route.signal, ()), route)
+    return found
+
+
+def _undetected(statements: Iterable[syntax.Statement]) -> frozenset[str]:
+    return frozenset(
+        name.text
+        for s in statements
+        if isinstance(s, syntax.Block) and s.undetected
+        for name in s.names
+    )
+
+
+def _declared_limits(
+    statements: Iterable[syntax.Statement], names: Names
+) -> list[tuple[str, tuple[str, ...], Span]]:
+    return [
+        (s.name.text, tuple(n.text for n in s.signals if names.find(n, "signal")), s.span)
+        for s in statements
+        if isinstance(s, syntax.Limits)
+    ]
 
 
 def _check_declared_in(statements: Iterable[syntax.Statement], names: Names) -> None:
@@ -293,40 +294,6 @@ def _conditions(
                     s.name.text, condition, facts.condition(s.name.text), s.span
                 )
     return found
-
-
-def _proofs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[Proof, ...]:
-    proofs: dict[str, Proof] = {}
-    for s in statements:
-        if isinstance(s, syntax.Prove):
-            condition = resolve(s.condition, words, in_rule=False)
-            if s.title in proofs:
-                words.names.error(
-                    "CP202",
-                    f'two properties are called "{s.title}"',
-                    s.span,
-                    "Give each a text of its own: the report calls them by it.",
-                    ((proofs[s.title].span, "the first one is here"),),
-                )
-            if condition is not None:
-                proofs[s.title] = Proof(s.title, s.mode, condition, s.span)
-    return tuple(proofs.values())
-
-
-def _assumptions(
-    statements: Iterable[syntax.Statement], words: Vocabulary
-) -> tuple[Assumption, ...]:
-    assumptions = []
-    for s in statements:
-        if isinstance(s, syntax.Assume):
-            condition: Condition | None = resolve(s.condition, words, in_rule=False)
-            if condition is None:
-                continue
-            if s.mode == "never":
-                condition = Not(condition, s.condition.span)
-            text = f"{s.mode} {' '.join(s.condition.span.text.split())}"
-            assumptions.append(Assumption(s.title, condition, text, s.span))
-    return tuple(assumptions)
 
 
 def _inputs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[Observable, ...]:

@@ -1,0 +1,71 @@
+"""What a file claims: properties of its own, assumptions, waivers, expectations."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from verifier.language import syntax
+from verifier.plan.conditions import resolve
+from verifier.plan.facts import Condition, Not
+from verifier.plan.model import Assumption, Expectation, Proof, Waiver
+from verifier.plan.vocabulary import Vocabulary
+
+
+@dataclass(frozen=True, slots=True)
+class Claims:
+    proofs: tuple[Proof, ...]
+    assumptions: tuple[Assumption, ...]
+    waivers: tuple[Waiver, ...]
+    expectations: tuple[Expectation, ...]
+
+
+def read_claims(statements: Iterable[syntax.Statement], words: Vocabulary) -> Claims:
+    """All claims of a file; errors are noted in ``words.names``."""
+    statements = list(statements)
+    return Claims(
+        _proofs(statements, words),
+        _assumptions(statements, words),
+        tuple(
+            Waiver(s.claim.text, tuple(n.text for n in s.subjects), s.reason, s.span)
+            for s in statements
+            if isinstance(s, syntax.Waive)
+        ),
+        tuple(
+            Expectation(s.claim.text, tuple(n.text for n in s.subjects), s.span)
+            for s in statements
+            if isinstance(s, syntax.Expect)
+        ),
+    )
+
+
+def _proofs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[Proof, ...]:
+    proofs: dict[str, Proof] = {}
+    for s in statements:
+        if isinstance(s, syntax.Prove):
+            condition = resolve(s.condition, words, in_rule=False)
+            if s.title in proofs:
+                words.names.error(
+                    "CP202",
+                    f'two properties are called "{s.title}"',
+                    s.span,
+                    "Give each a text of its own: the report calls them by it.",
+                    ((proofs[s.title].span, "the first one is here"),),
+                )
+            if condition is not None:
+                proofs[s.title] = Proof(s.title, s.mode, condition, s.span)
+    return tuple(proofs.values())
+
+
+def _assumptions(
+    statements: Iterable[syntax.Statement], words: Vocabulary
+) -> tuple[Assumption, ...]:
+    assumptions = []
+    for s in statements:
+        if isinstance(s, syntax.Assume):
+            condition: Condition | None = resolve(s.condition, words, in_rule=False)
+            if condition is None:
+                continue
+            if s.mode == "never":
+                condition = Not(condition, s.condition.span)
+            text = f"{s.mode} {' '.join(s.condition.span.text.split())}"
+            assumptions.append(Assumption(s.title, condition, text, s.span))
+    return tuple(assumptions)
