@@ -133,7 +133,13 @@ class Writer:
     def _way(self, route: Route) -> list[str]:
         """What a right rule asks before it lets a train go over a route."""
         r, plan = self.r, self.plan
-        facts = [f"{n.points} {n.position}" for n in dict.fromkeys(route.needs)]
+        ends = {end: c.name for c in plan.crossovers.values() for end in c.ends}
+        facts = []
+        for need in route.needs:
+            # Both ends of a crossover have to lie alike: that is easily forgotten.
+            whole = need.points in ends and r.random() >= self.wrong
+            facts.append(f"{ends[need.points] if whole else need.points} {need.position}")
+        facts = list(dict.fromkeys(facts))
         blocks = [b for b in route.blocks if plan.blocks[b].detected]
         if blocks:
             facts.append(f"{', '.join(blocks)} clear")
