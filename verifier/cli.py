@@ -17,6 +17,9 @@ from verifier.findings.exit_codes import ExitCode, table, worst
 if TYPE_CHECKING:
     from verifier.reports.ink import Ink
 
+# People mend the first errors and run again; a long list helps nobody.
+_SHOWN_ERRORS = 25
+
 _CAUTION = (
     "For model railroads, not for railways that carry people. Proofs hold on the assumptions "
     "printed with them."
@@ -155,9 +158,11 @@ def _showable(text: str, stream: TextIO) -> str:
 def _complain(error: Any) -> int:
     from verifier.language.diagnostics import render
 
-    for diagnostic in error.diagnostics:
-        print(_showable(render(diagnostic), sys.stderr), file=sys.stderr)
     number = len(error.diagnostics)
+    for diagnostic in error.diagnostics[:_SHOWN_ERRORS]:
+        print(_showable(render(diagnostic), sys.stderr), file=sys.stderr)
+    if number > _SHOWN_ERRORS:
+        print(f"... and {number - _SHOWN_ERRORS} more.", file=sys.stderr)
     codes = list(dict.fromkeys(d.code for d in error.diagnostics))
     print(
         f"{number} error{'s' if number > 1 else ''}. `clearproof explain {codes[0]}` tells more.",

@@ -21,6 +21,8 @@ OWN_ASPECTS = (
     "aspect Limited yellow over green or yellow over green over red "
     "proceed prepared to pass next signal at limited speed",
     "aspect Call-On yellow proceed at restricted speed",
+    # Colours that other aspects have too: read as the less restrictive one.
+    "aspect Slow-Clear green or yellow over red or red over flashing green proceed at slow speed",
 )
 COLOURS = ("green", "yellow", "red", "lunar", "dark", "flashing green", "flashing yellow")
 

@@ -122,31 +122,42 @@ def either(*parts: Expr) -> Expr:
 
 
 def opposite(expr: Expr) -> Expr:
-    """The expression does not hold."""
-    if expr._opposite is None:
-        fold(expr, _turn)
+    """The expression does not hold.
+
+    Every node keeps its opposite, so only what has none yet is walked."""
+    stack = [expr]
+    while stack:
+        node = stack[-1]
+        if node._opposite is None:
+            waiting = (
+                [p for p in node.parts if p._opposite is None] if isinstance(node, Group) else []
+            )
+            if waiting:
+                stack.extend(waiting)
+                continue
+            _turn(node)
+        stack.pop()
     assert expr._opposite is not None
     return expr._opposite
 
 
-def _turn(expr: Expr, parts: tuple[None, ...]) -> None:
-    if expr._opposite is not None:
-        return
+def _turn(node: Expr) -> None:
+    """Give a node its opposite; its parts have theirs."""
     turned: Expr
-    match expr:
+    match node:
         case Const():
-            turned = constant(not expr.value)
+            turned = constant(not node.value)
         case Atom():
-            turned = atom(expr.what, *(v for v in expr.what.values if v not in expr.values))
-        case Group():
-            flipped = [p._opposite for p in expr.parts]
-            assert all(p is not None for p in flipped)
-            turned = (either if isinstance(expr, And) else both)(*(p for p in flipped if p))
+            turned = atom(node.what, *(v for v in node.what.values if v not in node.values))
+        case And():
+            turned = either(*(p._opposite for p in node.parts if p._opposite))
+        case Or():
+            turned = both(*(p._opposite for p in node.parts if p._opposite))
         case _:
-            raise AssertionError(expr)
-    expr._opposite = turned
+            raise AssertionError(node)
+    node._opposite = turned
     if turned._opposite is None:
-        turned._opposite = expr
+        turned._opposite = node
 
 
 def _group(kind: type[And] | type[Or], parts: Iterable[Expr]) -> Expr:
