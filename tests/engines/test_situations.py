@@ -159,3 +159,20 @@ def test_one_solver_answers_many_questions_as_fresh_ones_do() -> None:
     for goal in goals:
         fresh = SituationCheck(INPUTS, assumptions)
         assert warm.find(goal, smallest=True) == fresh.find(goal, smallest=True)
+
+
+def test_when_what_is_assumed_elsewhere_is_not_known_nothing_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The question itself is answered; whether the rest allows it is not."""
+    real, calls = SituationCheck._check, []
+
+    def once(self: SituationCheck, *args: object) -> z3.CheckSatResult:
+        calls.append(args)
+        return real(self, *args) if len(calls) == 1 else z3.unknown  # type: ignore[arg-type]
+
+    monkeypatch.setattr(SituationCheck, "_check", once)
+    check = SituationCheck(INPUTS, [either(on(B), atom(T, "open"))])
+    assert isinstance(check.find(on(A)), Unknown)
+    monkeypatch.setattr(SituationCheck, "_check", real)
+    assert check.find(on(A)) == Exists(Situation.of([(A, "occupied"), (T, "open")]))

@@ -11,6 +11,7 @@ from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, observabl
 from verifier.logic.settle import same
 from verifier.plan import facts
 from verifier.plan.facts import UNLISTED
+from verifier.world import circles
 from verifier.world.world import World, check_circles
 
 TEXT = """
@@ -224,3 +225,15 @@ def test_many_signals_that_exclude_one_another() -> None:
     lever = plan.inputs[-1]
     for i, signal in enumerate(plan.signals.values()):
         assert World(plan).expand(atom(signal.aspect, "Clear")) is atom(lever, f"p{i}")
+
+
+@pytest.mark.parametrize("limit", ["MAX_WORK", "MAX_DEPTH"])
+def test_beyond_its_limits_a_circle_stays_an_error(
+    limit: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """To refuse what could be settled is safe; to let through what is not would not be."""
+    text = PAIR.format("L left and (2 at stop or A clear)", "L right and (1 at stop or C clear)")
+    check_circles(World(built(text)))
+    monkeypatch.setattr(circles, limit, 0)
+    (diagnostic,) = refused(text).diagnostics
+    assert diagnostic.code == "CP409"
