@@ -119,15 +119,13 @@ class Writer:
             if len(self.heads[signal]) > 1 and route.diverging != (position > 0):
                 continue
             way = self._spoil(self._way(route))
-            if route.exit_kind == "signal" and route.exit != signal and " or " not in way:
-                lines.append(f"  green when {way} and not {route.exit} at stop")
+            if route.exit_kind == "signal" and route.exit != signal:
+                lines.append(f"  green when ({way}) and not {route.exit} at stop")
                 lines.append(f"  yellow when {way}")
             else:
                 lines.append(f"  {self.r.choice(['green', 'yellow', 'lunar'])} when {way}")
         if self.r.random() < self.wrong:
             lines.append(f"  {self.r.choice(COLOURS)} when {self.condition(2)}")
-        # Parentheses: a named condition right before `flashing` would be read as a head.
-        lines = [f"{line.replace(' when ', ' when (', 1)})" for line in lines]
         return [*lines, f"  {self.r.choice(['red', 'red', 'red', 'dark'])} otherwise"]
 
     # -------------------------------------------------------------- conditions
