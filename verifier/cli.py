@@ -108,7 +108,9 @@ def _parser() -> argparse.ArgumentParser:
 
     explain = command("explain", _explain, "explain a property, an error code, or a list")
     explain.add_argument(
-        "name", metavar="NAME",
+        "name",
+        nargs="?",
+        metavar="NAME",
         help="a property, an error code such as CP204, or one of: properties, codes, "
         "indications, aspects, exit-codes",
     )  # fmt: skip
@@ -158,6 +160,7 @@ def _showable(text: str, stream: TextIO) -> str:
 def _complain(error: Any) -> int:
     from verifier.language.diagnostics import render
 
+    sys.stdout.flush()
     number = len(error.diagnostics)
     for diagnostic in error.diagnostics[:_SHOWN_ERRORS]:
         print(_showable(render(diagnostic), sys.stderr), file=sys.stderr)
@@ -290,6 +293,9 @@ def _explain(options: argparse.Namespace) -> int:
     from verifier.api import unknown_word
     from verifier.reports import explanations
 
+    if options.name is None:
+        _say(explanations.overview())
+        return 0
     lines = explanations.explain(options.name)
     if lines is None:
         return _complain(

@@ -20,6 +20,7 @@ from verifier.plan.facts import All, Condition, Says
 from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import derails_run_over, diverges_at_all
+from verifier.properties.usefulness import never_shown, route_never_clears
 from verifier.world.situation import Situation
 from verifier.world.world import World, check_circles
 
@@ -32,10 +33,11 @@ def mend(
     """Additions that together mend a broken obligation; empty when none are found."""
     if obligation.mode != "never" or not obligation.signals:
         return ()
+    useful = _still_useful(plan, obligation.signals, timeout)
     additions: list[Addition] = []
     for _ in range(MAX_ADDITIONS):
         try:
-            step = _one_addition(plan, obligation, situation, timeout)
+            step = _one_addition(plan, obligation, situation, useful, timeout)
         except TooManyWays:
             return ()
         if step is None:
@@ -49,9 +51,13 @@ def mend(
 
 
 def _one_addition(
-    plan: Plan, obligation: Obligation, situation: Situation, timeout: float | None
+    plan: Plan,
+    obligation: Obligation,
+    situation: Situation,
+    useful: Sequence[Obligation],
+    timeout: float | None,
 ) -> tuple[Plan, Addition, Exists | Impossible] | None:
-    """The first addition that rules out this situation and leaves the line of use."""
+    """The first addition that rules out this situation and takes nothing of use away."""
     evaluator = Evaluator(plan)
     routes = _routes_to_look_at(plan, obligation, situation, evaluator)
     for name, says in _candidates(plan, obligation, routes):
@@ -64,7 +70,7 @@ def _one_addition(
         owner, line = acting
         assert line.when is not None
         changed = _with_addition(plan, signal, owner, line, says)
-        answer = _try(changed, obligation, owner, line, timeout)
+        answer = _try(changed, obligation, owner, line, useful, timeout)
         if answer is not None:
             return changed, Addition(owner, line.shows, says.text, line.span), answer
     return None
@@ -181,8 +187,32 @@ def _with_addition(plan: Plan, signal: Signal, owner: str, line: Line, says: Say
     return replace(plan, signals={**plan.signals, signal.name: changed})
 
 
+def _still_useful(
+    plan: Plan, signals: Sequence[str], timeout: float | None
+) -> tuple[Obligation, ...]:
+    """What these signals can show and which of their routes can clear, as the rules stand: no
+    mending may take any of it away."""
+    world = World(plan)
+    check = SituationCheck(plan.inputs, _assumed(world), timeout)
+    asked = (*never_shown(plan), *route_never_clears(plan))
+    return tuple(
+        o
+        for o in asked
+        if set(o.signals) & set(signals) and isinstance(check.find(world.expand(o.formula)), Exists)
+    )
+
+
+def _assumed(world: World) -> list[Expr]:
+    return [world.expand(world.lower(a.condition)) for a in world.plan.assumptions]
+
+
 def _try(
-    plan: Plan, obligation: Obligation, owner: str, line: Line, timeout: float | None
+    plan: Plan,
+    obligation: Obligation,
+    owner: str,
+    line: Line,
+    useful: Sequence[Obligation],
+    timeout: float | None,
 ) -> Exists | Impossible | None:
     """What is left of the trouble after an addition; None when it may not be made."""
     world = World(plan)
@@ -193,9 +223,9 @@ def _try(
         check_circles(world, [plan.signals[owner.split(".")[0]]])
     except InputError:
         return None
-    assumptions: list[Expr] = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
-    check = SituationCheck(plan.inputs, assumptions, timeout)
-    if not isinstance(check.find(acts), Exists):
+    check = SituationCheck(plan.inputs, _assumed(world), timeout)
+    kept = (acts, *(world.expand(o.formula) for o in useful))
+    if not all(isinstance(check.find(needed), Exists) for needed in kept):
         return None
     answer = check.find(goal, smallest=True)
     return answer if isinstance(answer, Exists | Impossible) else None

@@ -282,9 +282,17 @@ def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str
 
 def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
     """The usual slips in lists and in the order of words."""
+    if tokens[at].type == "STRING" and "NAME" in accepted and "STRING" not in accepted:
+        bare = "-".join(str(tokens[at]).strip('"').split())
+        return f"A name stands without quotes and has no spaces: write `{bare or 'Main'}`."
     if at < 2:
         return ""
     before, kind = tokens[at - 1].type, tokens[at].type
+    if "COMMA" in accepted and "AND" not in accepted and before == kind == "NAME":
+        return (
+            f"A name has no spaces: write `{tokens[at - 1]}-{tokens[at]}`, or a comma between two "
+            "names."
+        )
     if "COMMA" in accepted and "AND" not in accepted and kind == "AND":
         return "In a list of names write a comma."
     if before == "COLOUR" and kind in ("AND", "COMMA"):

@@ -79,6 +79,8 @@ def _find_place(
                 found.append((joint, far))
     if node.join.gap:
         found = [(joint, far) for joint, far in found if joint.gap == node.join.gap.text]
+    # A joined rail is no place for a signal, so it leaves no doubt where there is a gap too.
+    found = [(joint, far) for joint, far in found if joint.kind != "="] or found[:1]
     between = f"{node.near.name.text} and {node.far.name.text}"
     where = node.near.span.to(node.far.span)
     if not found:

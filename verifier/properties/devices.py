@@ -40,6 +40,9 @@ def unsignaled_entrance(plan: Plan) -> Iterator[Obligation]:
                 (),
                 limits.pieces[:1],
                 limits.name,
+                hint=f"Put a signal at a gap on the way in from {entrance.end}, or a derail that "
+                f"faces {limits.name}; or, if trains only leave there, write `edge "
+                f"{entrance.end} leaving only`.",
             )
 
 

@@ -128,6 +128,8 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
             routes[:1],
             points,
             listing(points),
+            hint="Give the signal a second head (`heads upper, lower`) and a diverging aspect for "
+            "the route over the reverse leg, and ask for the points in every line.",
         )
 
 
@@ -191,6 +193,8 @@ def _promise_at_the_end(
         tuple(ways[:1]),
         ways[0].pieces[-1:],
         bumper,
+        hint="Show an aspect that promises nothing about the next signal: Approach instead of "
+        "Clear, Diverging-Approach instead of Diverging-Clear.",
     )
 
 
@@ -224,4 +228,5 @@ def undetected_track(plan: Plan) -> Iterator[Obligation]:
                 (over[0],),
                 tuple(n for n in over[0].pieces if plan.track.pieces[n].block == block),
                 block,
+                hint=f"Give {block} a detector, or show nothing better than Restricting over it.",
             )

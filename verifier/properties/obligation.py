@@ -20,7 +20,8 @@ class Obligation:
 
     ``trouble`` says what is wrong when it is broken, as one sentence. ``routes`` are the
     moves concerned and ``pieces`` the track where trains would meet (or derail), which
-    people call ``place``. ``advice`` obligations never fail a file.
+    people call ``place``. ``hint`` says what to do where no addition to a rule would mend
+    it. ``advice`` obligations never fail a file.
     """
 
     property: str
@@ -34,6 +35,7 @@ class Obligation:
     pieces: tuple[str, ...] = ()
     place: str = ""
     advice: bool = False
+    hint: str = ""
 
     @computed
     def key(self) -> str:

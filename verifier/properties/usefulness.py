@@ -13,6 +13,11 @@ from verifier.plan.model import Line, Plan, Route
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import lined, permits, way_clear
 
+_ABOVE = (
+    "The first line that holds is the one that acts: look for a line above that always holds "
+    "first (then move this one up), and for conditions that exclude each other."
+)
+
 
 def never_shown(plan: Plan) -> Iterator[Obligation]:
     """Every aspect listed for a signal (every colour listed for a head) can be displayed.
@@ -33,6 +38,7 @@ def never_shown(plan: Plan) -> Iterator[Obligation]:
                 (signal.name,),
                 (),
                 (signal.enters.piece,),
+                hint=_ABOVE,
             )
         for head in signal.heads:
             for colour in dict.fromkeys(line.shows for line in head.lines):
@@ -46,6 +52,7 @@ def never_shown(plan: Plan) -> Iterator[Obligation]:
                     (signal.name,),
                     (),
                     (signal.enters.piece,),
+                    hint=_ABOVE,
                 )
 
 
@@ -72,6 +79,8 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
             (signal.name,),
             (route,),
             route.pieces,
+            hint=f"Give {signal.name} a line for this route, or, if no train is to go that way, "
+            f'write `waive route-never-clears for "{route.name}" because "…"`.',
         )
 
 

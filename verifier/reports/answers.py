@@ -16,7 +16,8 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
     yield ink.paint(plan.title, "strong")
     said = [fact_words(what, situation.state(what)) for what in plan.inputs
             if what in situation.facts]  # fmt: skip
-    yield f"   Situation: {'; '.join(said) or 'all as usual'}; everything else as usual."
+    words = f"{'; '.join(said)}; everything else as usual" if said else "everything as usual"
+    yield f"   Situation: {words} (track vacant, points normal)."
     yield ""
     drawn = drawing(plan, situation, ink)
     yield from indented(drawn)

@@ -8,11 +8,22 @@ from verifier.plan.aspects import INDICATIONS, chart
 from verifier.properties.catalogue import BY_NAME, CATALOGUE, Property
 from verifier.properties.examples import example
 
-LISTS = ("properties", "codes", "indications", "aspects", "exit-codes")
+LISTS = {
+    "properties": "what is proved",
+    "codes": "what can be wrong with a file",
+    "indications": "what an aspect can tell the engineer, and what it promises",
+    "aspects": "the built-in aspect chart",
+    "exit-codes": "what the commands return",
+}
 
 
 def topics() -> list[str]:
     return [*LISTS, *BY_NAME, *CODES]
+
+
+def overview() -> Iterator[str]:
+    yield "clearproof explain NAME explains a property, an error code, or one of these lists:"
+    yield from (f"  {name:<14}{text}" for name, text in LISTS.items())
 
 
 def explain(name: str) -> Iterator[str] | None:

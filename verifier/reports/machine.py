@@ -82,6 +82,7 @@ def _verdict(verdict: Verdict) -> Json:
         "expected": verdict.expected,
         "advice": obligation.advice,
         "trouble": obligation.trouble if verdict.status == "broken" else "",
+        "hint": obligation.hint if verdict.status == "broken" else "",
         "why": verdict.why,
         **_count(verdict.covered),
         "rests_on": list(verdict.rests_on),

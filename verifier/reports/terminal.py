@@ -145,10 +145,12 @@ def _finding_lines(
         yield from _paragraph(
             f"Routes: {one.name}, and {two.name}; they meet at {obligation.place}.", ink
         )
-    for span in obligation.spans[:2] if verdict.finding is None else ():
+    for span in () if verdict.finding and obligation.signals else obligation.spans[:2]:
         yield f"   {_place(span)}"
     if verdict.finding is not None and obligation.signals:
         yield from _situation(verdict, verdict.finding, report, ink, marks)
+    elif obligation.hint:
+        yield from _paragraph(f"To mend it: {_in_a_row(obligation.hint)}", ink)
 
 
 def _situation(
@@ -158,7 +160,9 @@ def _situation(
     yield ""
     shown = [plan.signals[name] for name in verdict.obligation.signals]
     telling = [*finding.relevant, *(signal.aspect for signal in shown)]
-    drawn = drawing(plan, finding.situation, ink, verdict.obligation.pieces, telling)
+    stand_at = [p.piece for s in shown for p in (s.enters, s.joint.other(s.enters))]
+    around = list(dict.fromkeys([*stand_at, *verdict.obligation.pieces]))
+    drawn = drawing(plan, finding.situation, ink, around, telling)
     marks |= drawn.used
     yield from indented(drawn)
     yield ""
@@ -170,13 +174,16 @@ def _situation(
     for cause in finding.causes:
         yield from cause_lines(cause, "     ", ink)
     if finding.mending:
-        yield "   To mend it (proved: this can no longer happen, and the line still has its use):"
+        together = ", all of these together" if len(finding.mending) > 1 else ""
+        yield f"   To mend it{together} (proved: it can then not happen, and no route is lost):"
         for addition in finding.mending:
             yield (
                 f"     add `and {addition.condition}` to `{addition.shows} when …` of "
                 f"{addition.owner}, {_place(addition.span)}"
             )
-    if verdict.obligation.property == "opposing-proceeds":
+    elif verdict.obligation.hint:
+        yield from _paragraph(f"To mend it: {_in_a_row(verdict.obligation.hint)}", ink)
+    if verdict.obligation.property == "opposing-proceeds" and len(finding.causes) == 2:
         both = ", ".join(verdict.obligation.subjects)
         yield from _paragraph(
             "Or, where a dispatcher gives trains their authority before they move, set it aside: "
@@ -229,6 +236,11 @@ def _first_line(span: Span) -> str:
 
 def _place(span: Span) -> str:
     return span.where
+
+
+def _in_a_row(text: str) -> str:
+    """A sentence that goes on after a colon."""
+    return text[0].lower() + text[1:]
 
 
 def _sentence(text: str) -> str:

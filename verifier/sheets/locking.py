@@ -34,7 +34,7 @@ def locking_sheet(plan: Plan) -> Iterator[str]:
                 route.signal,
                 route.exit,
                 " ".join(_points(route)) or "-",
-                ", ".join(route.blocks),
+                ", ".join(_block(block, plan) for block in route.blocks),
                 ", ".join(_devices(route, plan)) or "-",
                 " ".join(str(n) for n in _conflicting(route, plan, numbers)) or "-",
             )
@@ -88,6 +88,10 @@ def _conflicting(route: Route, plan: Plan, numbers: dict[str, int]) -> list[int]
             other = c.second if c.first.name == route.name else c.first
             found.add(numbers[other.name])
     return sorted(found)
+
+
+def _block(name: str, plan: Plan) -> str:
+    return name if plan.blocks[name].detected else f"{name} (no detector)"
 
 
 def _way_in(entrance: Entrance) -> str:
