@@ -683,11 +683,7 @@ def test_conditions() -> None:
         code="CP104",
         underlined='"Main"',
         message='`"Main"` was not expected here',
-        hint=(
-            "Expected a condition, such as `Main clear` or `T1 normal`. A named "
-            "condition is written `condition Ready is T1 normal and Switch, Main "
-            "clear`."
-        ),
+        hint="A name stands without quotes and has no spaces: write `Main`.",
     )
     expect(
         "condition X is always",

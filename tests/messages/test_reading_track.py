@@ -61,8 +61,8 @@ def test_edge() -> None:
         underlined="Quarry",
         message="`Quarry` was not expected here",
         hint=(
-            "Expected a comma, `entering only`, `leaving only`, or the next "
-            "statement. An edge of the plan is written `edge West-Main, Quarry`."
+            "A name has no spaces: write `West-Main-Quarry`; between two names stands a comma. "
+            "An edge of the plan is written `edge West-Main, Quarry`."
         ),
     )
     expect(
@@ -137,7 +137,10 @@ def test_bumper() -> None:
         code="CP104",
         underlined="End-2",
         message="`End-2` was not expected here",
-        hint=("Expected a comma or the next statement. A bumper is written `bumper End-of-Spur`."),
+        hint=(
+            "A name has no spaces: write `End-1-End-2`; between two names stands a comma. A bumper "
+            "is written `bumper End-of-Spur`."
+        ),
     )
 
 
@@ -155,9 +158,8 @@ def test_block() -> None:
         underlined="main",
         message="`main` was not expected here",
         hint=(
-            'Expected a comma, a text in "quotes", `switching only`, `undetected`, '
-            'or the next statement. A block is written `block Main "main track at '
-            'the station"`.'
+            "A name has no spaces: write `Main-main`; between two names stands a comma. A block is "
+            'written `block Main "main track at the station"`.'
         ),
     )
     expect(

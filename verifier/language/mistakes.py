@@ -288,10 +288,11 @@ def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
     if at < 2:
         return ""
     before, kind = tokens[at - 1].type, tokens[at].type
-    if "COMMA" in accepted and "AND" not in accepted and before == kind == "NAME":
+    plain = tokens[0].type in ("EDGE", "BUMPER", "BLOCK") and not _near_word(tokens[at], accepted)
+    if plain and before == kind == "NAME":
         return (
-            f"A name has no spaces: write `{tokens[at - 1]}-{tokens[at]}`, or a comma between two "
-            "names."
+            f"A name has no spaces: write `{tokens[at - 1]}-{tokens[at]}`; between two names "
+            f"stands a comma. {shape(tokens[0].type, False)}"
         )
     if "COMMA" in accepted and "AND" not in accepted and kind == "AND":
         return "In a list of names write a comma."
