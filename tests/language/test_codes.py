@@ -19,6 +19,9 @@ block Main, Spur, Switch, Single
 turnout T1 in Switch
 track West = Main | normal  T1 | Single = East
 track End  = Spur | reverse T1
+
+signal 2 at Single | T1
+  Stop otherwise
 """
 
 COMMANDS = [code.code for code in CODES.values() if code.bad.startswith("clearproof ")]
@@ -58,7 +61,9 @@ def test_the_bad_example_has_exactly_this_wrong(name: str) -> None:
 
 @pytest.mark.parametrize("name", FILES)
 def test_the_good_example_has_nothing_wrong(name: str) -> None:
-    assert codes_of(CODES[name].good) == []
+    # Most examples are of track alone: they can be read, and nothing is left to prove.
+    track_alone = "signal " not in CODES[name].good
+    assert codes_of(CODES[name].good) == (["CP502"] if track_alone else [])
 
 
 @pytest.mark.parametrize("name", COMMANDS)

@@ -16,6 +16,7 @@ from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.mending import mend
 from verifier.findings.verdicts import Finding, InternalError, Report, Unmet, Verdict
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
+from verifier.language.source import Span
 from verifier.logic.expr import TRUE, Expr, both, holds, observables
 from verifier.plan.model import Assumption, Expectation, Plan, Waiver
 from verifier.properties.catalogue import BY_NAME, obligations
@@ -45,6 +46,8 @@ def prove(
     it waives or expects what no obligation matches; :class:`InternalError` when a
     situation does not replay.
     """
+    if not plan.signals and not plan.proofs:
+        raise InputError([_nothing_to_prove(plan)])
     wanted = set(only)
     verdicts: list[Verdict] = []
     with InterruptWatch() as watch:
@@ -203,6 +206,15 @@ class _Prover:
                 verdict = replace(verdict, finding=replace(finding, mending=additions))
             mended.append(verdict)
         return mended
+
+
+def _nothing_to_prove(plan: Plan) -> Diagnostic:
+    return Diagnostic(
+        "CP502",
+        "this file has no signals, so there is nothing to prove",
+        Span(plan.source, 0, 0),
+        "Add `signal` statements with their rules. `clearproof new` writes a file to start from.",
+    )
 
 
 def _contradiction(clash: Sequence[Assumption]) -> Diagnostic:

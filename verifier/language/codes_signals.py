@@ -162,4 +162,17 @@ Drop one of them, or say more exactly what you mean.""",
         + 'assume "a train is tied up there" always train on Main\n',
         _SIGNAL + _RULES + 'assume "a train is tied up there" always train on Main\n',
     ),
+    Code(
+        "CP502",
+        "nothing to prove",
+        """\
+The file has no signals and no property of its own, so there is nothing that
+could be proved. It would pass without a word, and in a folder of many files
+nobody would notice that one of them is empty.
+
+Add `signal` statements with their rules. To look at track alone use
+`clearproof ask` or `clearproof sheet`.""",
+        _TRACK,
+        _SIGNAL + _RULES,
+    ),
 )

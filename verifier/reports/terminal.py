@@ -64,7 +64,7 @@ def _property_table(report: Report, ink: Ink) -> Iterator[str]:
     for verdict in report.verdicts:
         groups.setdefault(verdict.obligation.property, []).append(verdict)
     if not groups:
-        yield "  Nothing to prove: the file has no signals."
+        yield "  Nothing in this file raises the question."
         return
     wide = min(28, max(map(len, groups)))
     heading = f"  {'property':<{wide}}  {'verdict':<9}  {'asked':>9}  what is proved"
@@ -175,7 +175,10 @@ def _situation(
         yield from cause_lines(cause, "     ", ink)
     if finding.mending:
         together = ", all of these together" if len(finding.mending) > 1 else ""
-        yield f"   To mend it{together} (proved: it can then not happen, and no route is lost):"
+        yield (
+            f"   To mend it{together} (proved: it can then not happen, and the signals keep all "
+            "aspects and routes):"
+        )
         for addition in finding.mending:
             yield (
                 f"     add `and {addition.condition}` to `{addition.shows} when …` of "
