@@ -174,3 +174,24 @@ def test_only_the_first_findings_are_mended(monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.setattr(prove, "MAX_MENDINGS", 12)
     monkeypatch.setattr(mending, "MAX_ADDITIONS", 0)
     assert not list(offered(verifier.prove(verifier.load_text(BROKEN))))
+
+
+def test_no_addition_lets_a_circle_come_up_elsewhere() -> None:
+    """2 and 3 ask for each other, which does no harm as long as 1 proceeds whenever 2 could
+    clear. With `B clear` 1 would be at stop there, and nothing settles 2 and 3 any more."""
+    text = """
+        edge West, East
+        block W, A, B, C
+        track West = W | A | B | C = East
+        signal 1 at W | A  Clear when A, C clear  Stop otherwise
+        signal 2 at C | B  Clear when A, C clear and 3 at stop and 1 at stop  Stop otherwise
+        signal 3 at A | W  Clear when W clear and 2 at stop  Stop otherwise
+    """
+    plan = verifier.load_text(text)
+    report = verifier.prove(plan)
+    check_mendings(plan, report)
+    (into_b,) = (v for v in report.verdicts if v.obligation.key == "proceed-into-occupied: 1, B")
+    assert into_b.finding is not None
+    assert into_b.finding.mending == ()
+    with pytest.raises(verifier.InputError, match="a circle"):
+        verifier.load_text(text.replace("when A, C clear  Stop", "when A, B, C clear  Stop"))

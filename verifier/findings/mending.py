@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from verifier.engines.answers import Exists, Impossible
+from verifier.engines.conditions import all_says
 from verifier.engines.evaluator import Evaluator, TooManyWays
 from verifier.engines.situations import SituationCheck
 from verifier.findings.verdicts import Addition
@@ -217,10 +218,11 @@ def _try(
     """What is left of the trouble after an addition; None when it may not be made."""
     world = World(plan)
     try:
+        # An addition may close a circle, or let one come up that was settled until now:
+        # either way only among the signals that depend on the one changed.
+        check_circles(world, _depending_on(plan, owner.split(".")[0]))
         goal = world.expand(obligation.formula)
         acts = world.expand(atom(facts.line(owner, line.index), "acts"))
-        # A circle that the addition makes goes through the signal it was made to.
-        check_circles(world, [plan.signals[owner.split(".")[0]]])
     except InputError:
         return None
     check = SituationCheck(plan.inputs, _assumed(world), timeout)
@@ -229,3 +231,19 @@ def _try(
         return None
     answer = check.find(goal, smallest=True)
     return answer if isinstance(answer, Exists | Impossible) else None
+
+
+def _depending_on(plan: Plan, changed: str) -> list[Signal]:
+    """The signal changed, and all that read it, directly or through others."""
+    read_by: dict[str, set[str]] = {}
+    for signal in plan.signals.values():
+        for line in (*signal.lines, *(ln for head in signal.heads for ln in head.lines)):
+            for says in all_says(line.when, plan) if line.when else ():
+                if says.what.kind in ("aspect", "colour"):
+                    read_by.setdefault(says.what.name.split(".")[0], set()).add(signal.name)
+    found, waiting = {changed}, [changed]
+    while waiting:
+        new = read_by.get(waiting.pop(), set()) - found
+        found |= new
+        waiting += new
+    return [signal for signal in plan.signals.values() if signal.name in found]
