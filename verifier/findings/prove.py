@@ -46,8 +46,6 @@ def prove(
     it waives or expects what no obligation matches; :class:`InternalError` when a
     situation does not replay.
     """
-    if not plan.signals and not plan.proofs:
-        raise InputError([_nothing_to_prove(plan)])
     wanted = set(only)
     verdicts: list[Verdict] = []
     with InterruptWatch() as watch:
@@ -58,6 +56,8 @@ def prove(
             _check_claims(plan, todo)
         try:
             prover.check_assumptions()
+            if not plan.signals and not plan.proofs:
+                raise InputError([_nothing_to_prove(plan)])
             for obligation in todo:
                 watch.check()
                 verdicts.append(prover.decide(obligation))
