@@ -2,13 +2,14 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Literal, NamedTuple
-
-import networkx as nx
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from verifier.language.source import Source, Span
 from verifier.plan.aspects import Chart
 from verifier.plan.facts import Condition, Observable
+
+if TYPE_CHECKING:
+    import networkx as nx
 
 PieceKind = Literal["plain", "turnout", "crossing", "slip", "edge", "bumper"]
 Direction = Literal["both", "entering", "leaving"]
@@ -83,6 +84,15 @@ class Move:
     facing: bool
 
 
+class Onward(NamedTuple):
+    """A way onward from an end by which a piece is entered: over one move and one joint to
+    the end by which the next piece is entered."""
+
+    move: Move
+    joint: Joint
+    leads_to: Port
+
+
 class Placed(NamedTuple):
     """A piece as one ``track`` line draws it: which end is on the left, which right."""
 
@@ -93,18 +103,30 @@ class Placed(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Track:
-    """Pieces, joints, the movement graph, and the rows they were written in.
-
-    ``graph`` is a directed graph over :class:`Port`: an edge leads from the end by which
-    a piece is entered, over one :class:`Move` (edge attribute ``move``) and one
-    :class:`Joint` (``joint``), to the end by which the next piece is entered.
-    """
+    """Pieces, joints, the ways onward from every end by which a piece can be entered, and
+    the rows they were written in."""
 
     pieces: Mapping[str, Piece]
     joints: tuple[Joint, ...]
     joint_at: Mapping[Port, Joint] = field(repr=False)
-    graph: "nx.DiGraph[Port]" = field(repr=False)
+    onward: Mapping[Port, tuple[Onward, ...]] = field(repr=False)
     rows: tuple[tuple[Placed, ...], ...]
+
+    @property
+    def graph(self) -> "nx.DiGraph[Port]":
+        """The track as a directed graph: an edge leads from the end by which a piece is
+        entered, over one move (edge attribute ``move``) and one joint (``joint``), to the
+        end by which the next piece is entered.
+
+        Built when asked for: loading networkx takes as long as proving a small junction."""
+        import networkx
+
+        graph: nx.DiGraph[Port] = networkx.DiGraph()
+        graph.add_nodes_from(Port(p.name, end) for p in self.pieces.values() for end in p.ends)
+        for entered, ways in self.onward.items():
+            for way in ways:
+                graph.add_edge(entered, way.leads_to, move=way.move, joint=way.joint)
+        return graph
 
 
 @dataclass(frozen=True, slots=True)

@@ -59,12 +59,11 @@ def _walk(
             yield moves, joints, port
             continue
         onward = []
-        for _, leads_to, data in track.graph.out_edges(port, data=True):
-            move: Move = data["move"]
+        for move, joint, leads_to in track.onward[port]:
             if any(_meets(move, earlier, track.pieces) for earlier in moves):
                 yield (*moves, move), joints, None
                 return
-            onward.append((leads_to, (*moves, move), (*joints, data["joint"])))
+            onward.append((leads_to, (*moves, move), (*joints, joint)))
         if not moves and not onward:  # a signal right at the end of the plan
             yield moves, joints, port
         stack.extend(reversed(onward))

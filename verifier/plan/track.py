@@ -8,10 +8,8 @@ means follows from its neighbours: see :mod:`verifier.plan.stretches`.
 
 from collections.abc import Iterable, Mapping, Set
 
-import networkx as nx
-
 from verifier.language import syntax
-from verifier.plan.model import Joint, Move, Piece, Placed, Port, Track
+from verifier.plan.model import Joint, Move, Onward, Piece, Placed, Port, Track
 from verifier.plan.names import KIND_WORDS, Names
 from verifier.plan.stretches import Stretch, place_plain
 
@@ -65,8 +63,8 @@ def build_track(statements: Iterable[syntax.Statement], names: Names) -> Track |
         _check_all_joined(pieces, joint_at, names)
     if len(names.errors) > before:
         return None
-    graph = movement_graph(pieces, joint_at)
-    return Track(pieces, tuple(joints), joint_at, graph, tuple(tuple(row) for row in placed))
+    onward = ways_onward(pieces, joint_at)
+    return Track(pieces, tuple(joints), joint_at, onward, tuple(tuple(row) for row in placed))
 
 
 def _step_ends(step: syntax.Step, index: int, count: int, names: Names) -> tuple[str, str, str]:
@@ -310,18 +308,17 @@ def moves_over(piece: Piece) -> list[Move]:
     return [Move(piece.name, a, b, position, choices[a] > 1) for a, b, position in both]
 
 
-def movement_graph(
+def ways_onward(
     pieces: Mapping[str, Piece], joint_at: Mapping[Port, Joint]
-) -> "nx.DiGraph[Port]":
-    """The directed graph of :class:`Track`."""
-    graph: nx.DiGraph[Port] = nx.DiGraph()
+) -> dict[Port, tuple[Onward, ...]]:
+    """For each end by which a piece can be entered, the ways onward from there."""
+    onward: dict[Port, tuple[Onward, ...]] = {
+        Port(piece.name, end): () for piece in pieces.values() for end in piece.ends
+    }
     for piece in pieces.values():
-        for end in piece.ends:
-            graph.add_node(Port(piece.name, end))
         for move in moves_over(piece):
             leaves = Port(piece.name, move.leave)
             joint = joint_at[leaves]
-            graph.add_edge(
-                Port(piece.name, move.enter), joint.other(leaves), move=move, joint=joint
-            )
-    return graph
+            way = Onward(move, joint, joint.other(leaves))
+            onward[Port(piece.name, move.enter)] += (way,)
+    return onward
