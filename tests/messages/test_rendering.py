@@ -125,3 +125,9 @@ def test_errors_are_sorted_by_place_and_speak_for_themselves() -> None:
     error = InputError([one, two])
     assert error.diagnostics == (two, one)
     assert str(error) == "first; second"
+
+
+def test_what_cannot_be_seen_is_never_printed() -> None:
+    for text in ('"\x00', "block \x1b[31m", '"\x07 \x08'):
+        for found in errors(text):
+            assert all(c.isprintable() or c in "\n\t" for c in render(found))

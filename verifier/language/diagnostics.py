@@ -55,17 +55,17 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
 def render(diagnostic: Diagnostic) -> str:
     """The diagnostic as a person reads it: place, message, the line with a mark, hint."""
     span = diagnostic.span
-    said = f"{diagnostic.code}: {diagnostic.message}"
+    said = _printable(f"{diagnostic.code}: {diagnostic.message}")
     if span.source.text:
         place = f"{span.source.name}:{span.line}:{span.column}"
         parts = [f"{place}: {said}", _marked_line(span)]
     else:
         parts = [f"{span.source.name}: {said}"]
     for other, words in diagnostic.others:
-        parts.append(f"  {words} ({other.where}):")
+        parts.append(_printable(f"  {words} ({other.where}):"))
         parts.append(_marked_line(other))
     if diagnostic.hint:
-        parts.append(f"  = {diagnostic.hint}")
+        parts.append(_printable(f"  = {diagnostic.hint}"))
     return "\n".join(parts)
 
 
