@@ -6,7 +6,7 @@ add it; ask the solver again; go on until nothing is left. An addition that woul
 circle, or would keep the line from ever acting, is not taken.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
 from verifier.engines.answers import Exists, Impossible
@@ -17,7 +17,7 @@ from verifier.findings.verdicts import Addition
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import Expr, atom
 from verifier.plan import facts
-from verifier.plan.facts import All, Condition, Says
+from verifier.plan.facts import All, Condition, Observable, Says
 from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import derails_run_over, diverges_at_all
@@ -29,21 +29,23 @@ MAX_ADDITIONS = 6
 
 
 def mend(
-    plan: Plan, obligation: Obligation, situation: Situation, timeout: float | None
+    world: World, obligation: Obligation, situation: Situation, timeout: float | None
 ) -> tuple[Addition, ...]:
-    """Additions that together mend a broken obligation; empty when none are found."""
+    """Additions that together mend a broken obligation; empty when none are found.
+
+    ``world`` is that of the plan as it stands."""
     if obligation.mode != "never" or not obligation.signals:
         return ()
-    useful = _still_useful(plan, obligation.signals, timeout)
+    useful = _still_useful(world, obligation.signals, timeout)
     additions: list[Addition] = []
     for _ in range(MAX_ADDITIONS):
         try:
-            step = _one_addition(plan, obligation, situation, useful, timeout)
+            step = _one_addition(world, obligation, situation, useful, timeout)
         except TooManyWays:
             return ()
         if step is None:
             return ()
-        plan, addition, answer = step
+        world, addition, answer = step
         additions.append(addition)
         if isinstance(answer, Impossible):
             return tuple(additions)
@@ -52,13 +54,14 @@ def mend(
 
 
 def _one_addition(
-    plan: Plan,
+    world: World,
     obligation: Obligation,
     situation: Situation,
     useful: Sequence[Obligation],
     timeout: float | None,
-) -> tuple[Plan, Addition, Exists | Impossible] | None:
+) -> tuple[World, Addition, Exists | Impossible] | None:
     """The first addition that rules out this situation and takes nothing of use away."""
+    plan = world.plan
     evaluator = Evaluator(plan)
     routes = _routes_to_look_at(plan, obligation, situation, evaluator)
     for name, says in _candidates(plan, obligation, routes):
@@ -71,9 +74,11 @@ def _one_addition(
         owner, line = acting
         assert line.when is not None
         changed = _with_addition(plan, signal, owner, line, says)
-        answer = _try(changed, obligation, owner, line, useful, timeout)
+        depending = _depending_on(changed, name)
+        trial = world.with_other_rules(changed, name, depending)
+        answer = _try(trial, depending, obligation, facts.line(owner, line.index), useful, timeout)
         if answer is not None:
-            return changed, Addition(owner, line.shows, says.text, line.span), answer
+            return trial, Addition(owner, line.shows, says.text, line.span), answer
     return None
 
 
@@ -189,11 +194,11 @@ def _with_addition(plan: Plan, signal: Signal, owner: str, line: Line, says: Say
 
 
 def _still_useful(
-    plan: Plan, signals: Sequence[str], timeout: float | None
+    world: World, signals: Sequence[str], timeout: float | None
 ) -> tuple[Obligation, ...]:
     """What these signals can show and which of their routes can clear, as the rules stand: no
     mending may take any of it away."""
-    world = World(plan)
+    plan = world.plan
     check = SituationCheck(plan.inputs, _assumed(world), timeout)
     asked = (*never_shown(plan), *route_never_clears(plan))
     return tuple(
@@ -208,21 +213,21 @@ def _assumed(world: World) -> list[Expr]:
 
 
 def _try(
-    plan: Plan,
+    world: World,
+    depending: Collection[str],
     obligation: Obligation,
-    owner: str,
-    line: Line,
+    line: Observable,
     useful: Sequence[Obligation],
     timeout: float | None,
 ) -> Exists | Impossible | None:
-    """What is left of the trouble after an addition; None when it may not be made."""
-    world = World(plan)
+    """What is left of the trouble after an addition to a line; None when it may not be made."""
+    plan = world.plan
     try:
         # An addition may close a circle, or let one come up that was settled until now:
         # either way only among the signals that depend on the one changed.
-        check_circles(world, _depending_on(plan, owner.split(".")[0]))
+        check_circles(world, [plan.signals[name] for name in plan.signals if name in depending])
         goal = world.expand(obligation.formula)
-        acts = world.expand(atom(facts.line(owner, line.index), "acts"))
+        acts = world.expand(atom(line, "acts"))
     except InputError:
         return None
     check = SituationCheck(plan.inputs, _assumed(world), timeout)
@@ -233,7 +238,7 @@ def _try(
     return answer if isinstance(answer, Exists | Impossible) else None
 
 
-def _depending_on(plan: Plan, changed: str) -> list[Signal]:
+def _depending_on(plan: Plan, changed: str) -> set[str]:
     """The signal changed, and all that read it, directly or through others."""
     read_by: dict[str, set[str]] = {}
     for signal in plan.signals.values():
@@ -246,4 +251,4 @@ def _depending_on(plan: Plan, changed: str) -> list[Signal]:
         new = read_by.get(waiting.pop(), set()) - found
         found |= new
         waiting += new
-    return [signal for signal in plan.signals.values() if signal.name in found]
+    return found

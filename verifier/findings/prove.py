@@ -202,7 +202,7 @@ class _Prover:
             if finding is not None and left > 0:
                 left -= 1
                 watch.check()
-                additions = mend(self.plan, verdict.obligation, finding.situation, self.timeout)
+                additions = mend(self.world, verdict.obligation, finding.situation, self.timeout)
                 verdict = replace(verdict, finding=replace(finding, mending=additions))
             mended.append(verdict)
         return mended

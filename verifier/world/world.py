@@ -1,6 +1,6 @@
 """Any expression about a layout as an expression about truth and commands alone."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from graphlib import CycleError, TopologicalSorter
 
 from verifier.language.diagnostics import Diagnostic, InputError
@@ -34,6 +34,21 @@ class World:
         self._expanded: dict[Atom, Expr] = {}
         self._settled: dict[Observable, list[May]] = {}
         self._named = _lower_named(plan)
+
+    def with_other_rules(self, plan: Plan, changed: str, depending: Collection[str]) -> "World":
+        """The world of a plan that differs from this one's in the rules of one signal.
+
+        ``depending`` names the signals that read it, directly or through others, and the
+        signal itself. What was worked out here and does not hang on it is taken over."""
+        new = World(plan)
+        new._one_step = {a: e for a, e in self._one_step.items() if _owner(a.what) != changed}
+        new._expanded = {
+            a: e
+            for a, e in self._expanded.items()
+            if a.what.kind != "condition" and _owner(a.what) not in depending
+        }
+        new._settled = {w: m for w, m in self._settled.items() if _owner(w) not in depending}
+        return new
 
     def lower(self, condition: Condition) -> Expr:
         """A condition of the file as an expression over observables."""
@@ -146,6 +161,11 @@ def check_circles(world: World, signals: Iterable[Signal] | None = None) -> None
                 world.expand(atom(head.colour, colour))
 
 
+def _owner(what: Observable) -> str:
+    """The signal an aspect, a colour or a line belongs to; else the thing itself."""
+    return what.name.split("/")[0].split(".")[0]
+
+
 def _observables(expr: Expr) -> list[Observable]:
     return list(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
 
@@ -153,9 +173,9 @@ def _observables(expr: Expr) -> list[Observable]:
 def _circle(circle: list[Atom], plan: Plan) -> Diagnostic:
     shown = [a for a in circle if a.what.kind in _SHOWN]
     order = list(plan.signals)
-    first = min(range(len(shown)), key=lambda i: order.index(shown[i].what.name.split(".")[0]))
+    first = min(range(len(shown)), key=lambda i: order.index(_owner(shown[i].what)))
     shown = shown[first:] + shown[:first]
-    owners = list(dict.fromkeys(a.what.name.split(".")[0] for a in shown))
+    owners = list(dict.fromkeys(_owner(a.what) for a in shown))
     chain = " needs ".join([*owners, owners[0]])
     signals = [plan.signals[name] for name in owners]
     words = " → ".join(_says(a) for a in [*shown, shown[0]])
