@@ -300,3 +300,13 @@ def test_sizes() -> None:
         message="this name has 101 letters",
         hint="A name has at most 100 letters.",
     )
+
+
+def test_train_misspelt() -> None:
+    expect(
+        'prove "stored" never 4L proceeds and trian on Main\n',
+        code="CP104",
+        underlined="on",
+        message="`on` was not expected here",
+        hint="Did you mean `train on`? Write `train on Main`.",
+    )

@@ -253,6 +253,8 @@ def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str
     token, before = tokens[at], tokens[at - 1]
     after = str(tokens[at + 1]) if at + 1 < len(tokens) else ""
     kind = token.type
+    if kind == "ON" and nearest(before, ("train",)):
+        return f"Did you mean `train on`? Write `train on {after or 'Main'}`."
     if "CLEAR" in accepted and after:
         if kind in ("IS", "JOINED"):
             return f"Leave it out: write `{before} {after}`."
