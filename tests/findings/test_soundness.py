@@ -72,7 +72,7 @@ def test_a_situation_no_assumption_allows_is_an_error_of_ours(
     monkeypatch.setattr(
         SituationCheck,
         "__init__",
-        lambda self, inputs, assumptions=(), timeout=None: init(self, inputs, (), timeout),
+        lambda self, inputs, assumptions=(), *rest: init(self, inputs, (), *rest),
     )
     with pytest.raises(InternalError, match='not allowed by the assumption "stored cars"'):
         verifier.prove(plan)

@@ -8,6 +8,7 @@ from itertools import product
 
 from verifier.engines.evaluator import Evaluator
 from verifier.engines.order import Cost, cost, count_situations, values_in_order
+from verifier.engines.wires import can_be
 from verifier.logic.expr import holds
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
@@ -35,6 +36,8 @@ def allowed_situations(plan: Plan) -> Iterator[Situation]:
     evaluator = Evaluator(plan)
     for values in product(*(values_in_order(what) for what in plan.inputs)):
         situation = Situation.of(zip(plan.inputs, values, strict=True))
+        if not can_be(plan, situation):
+            continue
         seen = evaluator.see(situation)
         if all(evaluator.true(a.condition, seen) for a in plan.assumptions):
             yield situation

@@ -10,9 +10,10 @@ from dataclasses import dataclass
 from itertools import product
 
 from verifier.engines.conditions import all_says, is_true, looking_at, true_in
+from verifier.engines.wires import Wires
 from verifier.plan import facts
 from verifier.plan.aspects import Chart
-from verifier.plan.facts import Condition, Observable, Says, says_in
+from verifier.plan.facts import Condition, Observable, Says, heard, says_in
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.world.situation import Situation
 
@@ -40,12 +41,12 @@ class Seen:
         return self.states[what]
 
     def aspect(self, signal: Signal) -> str:
-        """The aspect an engineer reads."""
-        return self.states[signal.aspect]
+        """The aspect an engineer takes it for."""
+        return self.states[signal.reading]
 
     def colours(self, signal: Signal) -> tuple[str, ...]:
-        """The colours of the heads, top to bottom."""
-        return tuple(self.states[head.colour] for head in signal.heads)
+        """The colours of the lenses, top to bottom."""
+        return tuple(self.states[head.lens] for head in signal.heads)
 
 
 def evaluate(plan: Plan, situation: Situation) -> Seen:
@@ -79,6 +80,10 @@ class Evaluator:
                 for says in all_says(line.when, plan)
                 if says.what.kind in ("aspect", "colour")
             ))  # fmt: skip
+        self._partner = {
+            **dict(plan.wiring.swapped_heads),
+            **{other: one for one, other in plan.wiring.swapped_heads},
+        }
         self._read_by: dict[str, list[str]] = {}
         for owner, reads in self._reads.items():
             for what in reads:
@@ -94,12 +99,19 @@ class Evaluator:
             if len(indexes) != 1:
                 raise _unsettled(owner, given_up)
         states = {what: given[what] for what in self._given_observables()}
+        states |= {w: state for w, state in situation if w.kind == "fault"}
         for owner, lines in self._lines.items():
             for line in lines:
                 acts = "acts" if acting[owner] == {line.index} else "idle"
                 states[facts.line(owner, line.index)] = acts
+        told: dict[str, str] = {}
         for signal in self.plan.signals.values():
-            states |= {what: values.pop() for what, values in self._shown(signal, acting).items()}
+            shown = {w: values.pop() for w, values in self._shown(signal, given, acting).items()}
+            states |= shown
+            told |= {head.name: shown[head.colour] for head in signal.heads}
+        for signal in self.plan.signals.values():
+            states |= self._seen(signal, given, told)
+        states |= self._were_nothing_broken(situation, states)
         known: dict[str, bool] = {}
         for name, condition in self.plan.conditions.items():
             known[name] = is_true(condition.condition, looking_at(states), known, self.plan)
@@ -128,11 +140,11 @@ class Evaluator:
             active |= more
         states: dict[Observable, str] = {}
         shown: dict[Observable, str] = {}
-        for owner in needed:
-            signal = self._signal_of[owner]
-            for what, values in self._shown(signal, acting).items():
+        for signal in dict.fromkeys(self._signal_of[owner] for owner in needed):
+            for what, values in self._shown(signal, given, acting).items():
                 if len(values) == 1:
                     shown[what] = next(iter(values))
+        told = {what.name: state for what, state in shown.items() if what.kind == "colour"}
 
         def look(says: Says) -> bool:
             known = shown if says.what in shown else given
@@ -150,6 +162,11 @@ class Evaluator:
                     states[what] = "true" if named[what.name] else "false"
                 case "aspect" | "colour":
                     states[what] = shown[what]
+                case "lens" | "reading" | "worst reading":
+                    states[what] = self._seen(self._signal_of[what.name], given, told)[what]
+                case "sound reading":
+                    sound = self.plan.signals[what.name].reading
+                    states[what] = self.states(_nothing_broken(situation), [sound])[sound]
                 case _:
                     states[what] = given[what]
         return states
@@ -177,29 +194,31 @@ class Evaluator:
                     for owner in self._owners_of(says.what)
                 ]
             case "aspect" | "colour":
+                return self._owners_in(self._signal_of[what.name])
+            case "lens" | "reading" | "worst reading":
                 signal = self._signal_of[what.name]
-                if signal.by_head:
-                    return [head.name for head in signal.heads]
-                return [signal.name]
+                lit_by = [self._partner.get(head.name, head.name) for head in signal.heads]
+                signals = dict.fromkeys((signal, *(self._signal_of[head] for head in lit_by)))
+                return [owner for signal in signals for owner in self._owners_in(signal)]
             case _:
                 return []
 
+    def _owners_in(self, signal: Signal) -> list[str]:
+        return [head.name for head in signal.heads] if signal.by_head else [signal.name]
+
     def _given_observables(self) -> Iterable[Observable]:
         """Truth, commands and reports."""
-        for what in self.plan.inputs:
-            yield what
-            match what.kind:
-                case "stock":
-                    if self.plan.blocks[what.name].detected:
-                        yield facts.block_report(what.name)
-                case "points":
-                    yield facts.points_report(what.name)
-                case "derail":
-                    yield facts.derail_report(what.name)
-                case "gate":
-                    yield facts.gate_report(what.name)
-                case _:
-                    pass
+        yield from self.plan.inputs
+        for block in self.plan.blocks.values():
+            yield facts.stock(block.name)
+            if block.detected:
+                yield facts.block_report(block.name)
+        for piece in self.plan.track.pieces.values():
+            if piece.kind in ("turnout", "slip"):
+                yield facts.points(piece.name)
+                yield facts.points_report(piece.name)
+        yield from map(facts.derail_report, self.plan.derails)
+        yield from map(facts.gate_report, self.plan.gates)
 
     def _settle(
         self, given: "_Given", owners: Iterable[str]
@@ -235,7 +254,7 @@ class Evaluator:
         outcomes: set[int] = set()
         ways: list[dict[Observable, set[str]]] = [
             {
-                what: self._shown(self._signal_of[what.name], possible)[what]
+                what: self._shown(self._signal_of[what.name], given, possible)[what]
                 for what in self._reads[owner]
             }
         ]
@@ -253,11 +272,14 @@ class Evaluator:
 
     def _first_true(self, owner: str, given: "_Given", way: Mapping[Observable, set[str]]) -> int:
         """The first line whose condition holds; raises :class:`_Open`."""
+        signal = self._signal_of[owner]
+        driver = self.plan.wiring.driver_of(owner if signal.by_head else signal.heads[0].name)
+        reader = driver.name if driver else ""
 
         def look(says: Says) -> bool:
             may = way.get(says.what)
             if may is None:
-                return given[says.what] in says.values
+                return given[heard(says.what, reader)] in says.values
             if may.issubset(says.values):
                 return True
             if may.isdisjoint(says.values):
@@ -272,9 +294,9 @@ class Evaluator:
         )
 
     def _shown(
-        self, signal: Signal, possible: Mapping[str, set[int]]
+        self, signal: Signal, given: "_Given", possible: Mapping[str, set[int]]
     ) -> dict[Observable, set[str]]:
-        """The aspects and colours a signal may show, given which lines may act."""
+        """The aspects and colours a signal may be told to show, given which lines may act."""
         chart = self.plan.chart
         if signal.by_head:
             colours = [_may_show(head, possible[head.name]) for head in signal.heads]
@@ -285,31 +307,62 @@ class Evaluator:
                 for line in signal.lines
                 if line.index in possible[signal.name]
             }
+        if self.plan.wiring.drivers:
+            combinations = {_told(signal, colours, given.wires) for colours in combinations}
         shown = {head.colour: {c[i] for c in combinations} for i, head in enumerate(signal.heads)}
         shown[signal.aspect] = {_read(c, chart) for c in combinations}
         return shown
 
+    def _seen(
+        self, signal: Signal, given: "_Given", told: Mapping[str, str]
+    ) -> dict[Observable, str]:
+        """The colours of the lenses, and what they are taken for."""
+        colours = tuple(given.wires.shown(head.name, told) for head in signal.heads)
+        states = {head.lens: c for head, c in zip(signal.heads, colours, strict=True)}
+        worst = _read(colours, self.plan.chart)
+        lit = tuple(colour for colour in colours if colour != "dark")
+        best = worst
+        if self.plan.wiring.drivers and worst == facts.UNLISTED and 0 < len(lit) < len(colours):
+            best = _read(lit, self.plan.chart)
+        return {**states, signal.reading: best, signal.worst_reading: worst}
+
+    def _were_nothing_broken(
+        self, situation: Situation, states: Mapping[Observable, str]
+    ) -> dict[Observable, str]:
+        """What signals would be taken for in the same situation with nothing broken."""
+        signals = self.plan.signals.values()
+        sound = _nothing_broken(situation)
+        known = states if sound == situation else self.see(sound).states
+        return {signal.sound_reading: known[signal.reading] for signal in signals}
+
+
+def _nothing_broken(situation: Situation) -> Situation:
+    return Situation.of((what, state) for what, state in situation if what.kind != "fault")
+
 
 class _Given(Mapping[Observable, str]):
-    """Truth, commands and reports in one situation. Reports repeat the truth where no
-    wiring says otherwise."""
+    """Truth, commands and reports in one situation."""
 
     def __init__(self, plan: Plan, situation: Situation):
         self._plan = plan
         self._situation = situation
+        self.wires = Wires(plan, situation)
 
     def __getitem__(self, what: Observable) -> str:
         match what.kind:
+            case "stock":
+                return "vacant" if self.wires.vacant(what.name) else "occupied"
+            case "points":
+                return self.wires.lies(what.name)
             case "block report":
-                state = self._situation.state(facts.stock(what.name))
-                return "clear" if state == "vacant" else "occupied"
+                return self.wires.block_report(what.name, what.reader)
             case "points report":
-                return _moving(self._situation.state(facts.points(what.name)))
+                return self.wires.points_report(what.name, what.reader)
             case "derail report":
                 return _moving(self._situation.state(facts.derail(what.name)))
             case "gate report":
                 return self._situation.state(facts.gate(what.name))
-            case "aspect" | "colour" | "line" | "condition":
+            case _ if what.is_worked_out:
                 raise KeyError(what)
             case _:
                 return self._situation.state(what)
@@ -336,6 +389,12 @@ def _colours(signal: Signal, line: Line, chart: Chart) -> tuple[str, ...]:
                 if len(combination) == len(signal.heads):
                     return combination
     raise AssertionError(f"{signal.name} cannot show {line.shows}")
+
+
+def _told(signal: Signal, ruled: tuple[str, ...], wires: Wires) -> tuple[str, ...]:
+    """The colours a signal is told to show, given those its rules give."""
+    by_head = {head.name: colour for head, colour in zip(signal.heads, ruled, strict=True)}
+    return tuple(wires.told(head.name, by_head) for head in signal.heads)
 
 
 def _read(colours: tuple[str, ...], chart: Chart) -> str:

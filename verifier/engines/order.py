@@ -1,8 +1,8 @@
 """The order in which situations are simpler or less simple: one place for it.
 
 Fewest stretches with stock, then fewest points, derails and gates off their usual
-position, then fewest levers and buttons; among equals, the earliest things of the file
-stay as usual the longest. The order is total, so "the smallest" does not depend on the
+position, then fewest faults, then fewest levers and buttons; among equals, the earliest
+things of the file stay as usual the longest. The order is total, so "the smallest" does not depend on the
 engine that finds it.
 """
 
@@ -11,7 +11,12 @@ from collections.abc import Iterable, Sequence
 from verifier.plan.facts import Observable
 from verifier.world.situation import Situation
 
-TIERS: tuple[tuple[str, ...], ...] = (("stock",), ("points", "derail", "gate"), ("lever", "button"))
+TIERS: tuple[tuple[str, ...], ...] = (
+    ("stock", "standing"),
+    ("points", "thrown", "motion", "derail", "gate"),
+    ("fault",),
+    ("lever", "button", "current"),
+)
 
 Cost = tuple[tuple[int, ...], tuple[int, ...]]
 

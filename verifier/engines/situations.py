@@ -9,24 +9,29 @@ A bug here could make a wrong "proved"; every answer is compared with the enumer
 generated layouts, and every situation found is replayed by the evaluator.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from time import monotonic
 
 import z3
 
 from verifier.engines.answers import Answer, Exists, Impossible, Interrupted, Unknown
+from verifier.engines.lengths import Room, rooms, standing_is_possible
 from verifier.engines.order import TIERS, tier_of, values_in_order
 from verifier.logic.expr import TRUE, And, Atom, Const, Expr, fold, observables, opposite
 from verifier.plan.facts import Observable
+from verifier.world.bodies import bodies
 from verifier.world.situation import Situation
+from verifier.world.world import World
 
 Assignment = dict[Observable, str]
+EVERYWHERE: Mapping[Observable, Room] = {}
 
 
 class SituationCheck:
     """Answers questions about the inputs of one layout.
 
     ``inputs`` in the order of the file; ``assumptions`` as expressions over inputs;
+    ``always`` what holds anyhow; ``rooms`` where lengths limit how stock can stand;
     ``timeout`` in seconds for each question, None for no limit."""
 
     def __init__(
@@ -34,9 +39,14 @@ class SituationCheck:
         inputs: Sequence[Observable],
         assumptions: Sequence[Expr] = (),
         timeout: float | None = None,
+        always: Sequence[Expr] = (),
+        rooms: Mapping[Observable, Room] = EVERYWHERE,
     ):
         self._rank = {what: i for i, what in enumerate(inputs)}
-        self._assumptions = [(a, observables(a)) for a in assumptions]
+        # The file's own come first: `rests_on` speaks of them alone.
+        self._assumptions = [(a, observables(a)) for a in (*assumptions, *always)]
+        self._own = len(assumptions)
+        self._rooms = rooms
         self._timeout = timeout
         self._deadline: float | None = None
         self._solver = z3.SimpleSolver()
@@ -45,6 +55,20 @@ class SituationCheck:
         self._last: z3.ModelRef | None = None
         self._groups = self._group_assumptions()
         self._elsewhere: dict[int, Answer] = {}
+
+    @staticmethod
+    def of(world: World, timeout: float | None = None, *, assumed: bool = True) -> "SituationCheck":
+        """Answers questions about a layout. Without ``assumed`` the file's assumptions are
+        left out."""
+        plan = world.plan
+        taken = plan.assumptions if assumed else ()
+        return SituationCheck(
+            world.inputs,
+            [world.expand(world.lower(a.condition)) for a in taken],
+            timeout,
+            [world.expand(body) for body in bodies(plan)],
+            rooms(plan),
+        )
 
     # -------------------------------------------------------------- questions
 
@@ -69,7 +93,9 @@ class SituationCheck:
         try:
             self._allow(cone)
             self._solver.add(self._term(goal))
-            names = {i: z3.Bool(f"assumption {i}") for i in applying}
+            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying
+                               if i >= self._own))  # fmt: skip
+            names = {i: z3.Bool(f"assumption {i}") for i in applying if i < self._own}
             for i, name in names.items():
                 self._solver.add(z3.Implies(name, self._term(self._assumptions[i][0])))
             found = self._check(list(names.values()))
@@ -245,6 +271,8 @@ class SituationCheck:
             elif len(what.values) > 2:
                 bits = [self._bit(what, value) for value in what.values]
                 self._solver.add(z3.Or(*bits), z3.AtMost(*bits, 1))
+            if what in self._rooms:
+                self._solver.add(*standing_is_possible(what, self._rooms[what], self._bit))
 
     def _bit(self, what: Observable, value: str) -> z3.BoolRef:
         """One Boolean for each state; two-state things have one Boolean in all."""

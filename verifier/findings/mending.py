@@ -15,7 +15,7 @@ from verifier.engines.evaluator import Evaluator, TooManyWays
 from verifier.engines.situations import SituationCheck
 from verifier.findings.verdicts import Addition
 from verifier.language.diagnostics import InputError
-from verifier.logic.expr import Expr, atom
+from verifier.logic.expr import atom
 from verifier.plan import facts
 from verifier.plan.facts import All, Condition, Observable, Says
 from verifier.plan.model import Line, Plan, Route, Signal
@@ -199,17 +199,13 @@ def _still_useful(
     """What these signals can show and which of their routes can clear, as the rules stand: no
     mending may take any of it away."""
     plan = world.plan
-    check = SituationCheck(plan.inputs, _assumed(world), timeout)
+    check = SituationCheck.of(world, timeout)
     asked = (*never_shown(plan), *route_never_clears(plan))
     return tuple(
         o
         for o in asked
         if set(o.signals) & set(signals) and isinstance(check.find(world.expand(o.formula)), Exists)
     )
-
-
-def _assumed(world: World) -> list[Expr]:
-    return [world.expand(world.lower(a.condition)) for a in world.plan.assumptions]
 
 
 def _try(
@@ -230,7 +226,7 @@ def _try(
         acts = world.expand(atom(line, "acts"))
     except InputError:
         return None
-    check = SituationCheck(plan.inputs, _assumed(world), timeout)
+    check = SituationCheck.of(world, timeout)
     kept = (acts, *(world.expand(o.formula) for o in useful))
     if not all(isinstance(check.find(needed), Exists) for needed in kept):
         return None

@@ -11,6 +11,7 @@ from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.evaluator import Evaluator, TooManyWays, Unsettled
 from verifier.engines.order import count_situations
 from verifier.engines.situations import SituationCheck
+from verifier.engines.wires import can_be
 from verifier.findings.cause import causes
 from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.mending import mend
@@ -21,7 +22,7 @@ from verifier.logic.expr import TRUE, Expr, both, holds, observables
 from verifier.plan.model import Assumption, Expectation, Plan, Waiver
 from verifier.properties.catalogue import BY_NAME, obligations
 from verifier.properties.obligation import Obligation
-from verifier.world.reports import ASSUMED
+from verifier.world.assumed import ASSUMED
 from verifier.world.situation import Situation
 from verifier.world.world import World
 
@@ -78,8 +79,7 @@ class _Prover:
         self.plan = plan
         self.world = world
         self.timeout = timeout
-        self._assumptions = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
-        self._check = SituationCheck(plan.inputs, self._assumptions, timeout)
+        self._check = SituationCheck.of(world, timeout)
         self._evaluator = Evaluator(plan)
         self._undecided_assumptions = ""
 
@@ -100,11 +100,12 @@ class _Prover:
 
     def _clash(self) -> list[Assumption]:
         """A smallest set of assumptions that contradict each other."""
-        kept = list(range(len(self._assumptions)))
+        assumed = [self.world.expand(self.world.lower(a.condition)) for a in self.plan.assumptions]
+        kept = list(range(len(assumed)))
         for i in list(kept):
             trial = [k for k in kept if k != i]
-            check = SituationCheck(self.plan.inputs, (), self.timeout)
-            if isinstance(check.find(both(*(self._assumptions[k] for k in trial))), Impossible):
+            check = SituationCheck.of(self.world, self.timeout, assumed=False)
+            if isinstance(check.find(both(*(assumed[k] for k in trial))), Impossible):
                 kept = trial
         return [self.plan.assumptions[k] for k in kept]
 
@@ -182,7 +183,7 @@ class _Prover:
             raise InternalError(
                 f"{obligation.key}: what {unsettled} shows is not settled in the situation found"
             ) from unsettled
-        if not holds(obligation.formula, states):
+        if not (holds(obligation.formula, states) and can_be(self.plan, situation)):
             raise InternalError(f"{obligation.key}: the situation found does not replay")
         for assumption in self.plan.assumptions:
             if not self._evaluator.allows(situation, assumption.condition):

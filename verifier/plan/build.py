@@ -11,6 +11,7 @@ from verifier.plan.claims import read_claims
 from verifier.plan.conditions import resolve
 from verifier.plan.conflicts import find_conflicts
 from verifier.plan.derails import find_derails
+from verifier.plan.equip import equip, inputs_with
 from verifier.plan.facts import Observable
 from verifier.plan.limits import find_limits
 from verifier.plan.model import (
@@ -31,9 +32,11 @@ from verifier.plan.signals import (
     build_chart,
     build_signals,
     head_colours,
+    one_reader_each,
 )
 from verifier.plan.track import build_track, moves_over
 from verifier.plan.vocabulary import Vocabulary
+from verifier.plan.wires import read_wiring
 
 
 def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
@@ -51,16 +54,18 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     posts = find_posts(statements, track, names)
     head_nodes = _head_nodes(statements, posts, names)
     crossovers = _crossovers(statements, track, names)
+    levers = _levers(statements, names)
+    wiring = read_wiring(statements, names, track, posts, levers)
     words = Vocabulary(
         names,
         chart,
-        {n: aspect_observable(n, post, head_nodes, chart) for n, post in posts.items()},
-        head_colours(posts, head_nodes, chart),
-        _levers(statements, names),
+        {n: aspect_observable(n, post, head_nodes, chart, wiring) for n, post in posts.items()},
+        head_colours(posts, head_nodes, chart, wiring),
+        levers,
         _undetected(statements),
         {c.name: c.ends for c in crossovers},
     )
-    signals = build_signals(posts, head_nodes, words)
+    signals = one_reader_each(build_signals(posts, head_nodes, words), chart, wiring)
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
     where = {n: (p.enters, p.node.name.span) for n, p in posts.items()}
@@ -69,10 +74,13 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     limits = find_limits(_declared_limits(statements, names), where, track, derails)
     if names.errors:
         raise InputError(names.errors)
+    blocks = _blocks(statements)
+    equipment = equip(wiring, track, blocks, signals)
+    inputs = _inputs(statements, words)
     return Plan(
         source=source,
         title=next((s.title for s in statements if isinstance(s, syntax.Layout)), source.name),
-        blocks=_blocks(statements),
+        blocks=blocks,
         derails={d.name: d for d in derails},
         gates=_gates(statements),
         crossovers={c.name: c for c in crossovers},
@@ -80,7 +88,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
         chart=chart,
         signals=signals,
         conditions=conditions,
-        inputs=_inputs(statements, words),
+        inputs=inputs_with(inputs, wiring, equipment),
         routes=routes,
         conflicts=find_conflicts(routes, track.pieces),
         limits=limits,
@@ -88,6 +96,9 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
         assumptions=claims.assumptions,
         waivers=claims.waivers,
         expectations=claims.expectations,
+        wiring=wiring,
+        equipment=equipment,
+        unwired_inputs=inputs,
         _routes_by_signal=_by_signal(routes),
     )
 

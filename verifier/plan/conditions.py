@@ -107,7 +107,7 @@ def _one(
     """One thing in one state."""
     span = name.span.to(state.span) if name.span.start < state.span.start else name.span
     if "." in name.text or (state.kind == "colour" and name.text in words.colours):
-        return _head_colour(name, state, words, span)
+        return _head_colour(name, state, words, span, in_rule)
     declared = words.names.table.get(name.text)
     if declared is None:
         wanted = _KINDS_WITH.get(state.kind, ())
@@ -239,6 +239,8 @@ def _signal(
     aspect = words.aspects.get(name.text)
     if aspect is None:
         return None
+    if not in_rule:
+        aspect = facts.reading(name.text, aspect.values)
     aspects = words.chart.aspects
     if state.kind == "at stop":
         stops = {a.name for a in aspects if not a.permits} | {facts.UNLISTED}
@@ -265,7 +267,7 @@ def _among(what: Observable, wanted: set[str]) -> tuple[str, ...]:
 
 
 def _head_colour(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span
+    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     colour = words.colours.get(name.text)
     if colour is None:
@@ -287,6 +289,8 @@ def _head_colour(
             f"It can be {one_of([f'`{colour}`' for colour in STATES_OF['head'][0]])}.",
         )
         return None
+    if not in_rule:
+        colour = facts.lens(name.text, colour.values)
     return Says(colour, _among(colour, {state.value}), span, f"{name.text} {state.value}")
 
 

@@ -6,50 +6,64 @@ assumptions and situations all speak of observables and of nothing else.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
-from typing import Literal
+from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
 from verifier.language.source import Span
 
 # Truth: where stock and points really are.
-Truth = Literal["stock", "points", "derail", "gate"]
+Truth = Literal["stock", "standing", "points", "motion", "current", "derail", "gate"]
 # Commands: what people do.
-Command = Literal["lever", "button"]
+Command = Literal["lever", "button", "thrown"]
+# What is broken.
+Broken = Literal["fault"]
 # Reports: what the equipment says.
 Reported = Literal["block report", "points report", "derail report", "gate report"]
 # Logic: what the rules make of it, up to the colours shown and the aspect read.
 Shown = Literal["condition", "line", "colour", "aspect"]
+# What an engineer sees: the colour of a lens, and what the signal is taken for, at best, at
+# worst, and were nothing broken.
+Seen = Literal["lens", "reading", "worst reading", "sound reading"]
 
-Kind = Truth | Command | Reported | Shown
-
-INPUT_KINDS: tuple[Kind, ...] = ("stock", "points", "derail", "gate", "lever", "button")
+Kind = Truth | Command | Broken | Reported | Shown | Seen
 
 UNLISTED = "an unlisted combination"
 
 
 @dataclass(frozen=True, slots=True)
 class Observable:
-    """One thing with a state. ``usual`` is the state nobody needs to mention."""
+    """One thing with a state. ``usual`` is the state nobody needs to mention. ``reader`` is
+    the driver at whose inputs a report is read; empty for the report as such."""
 
     kind: Kind
     name: str
     values: tuple[str, ...]
     usual: str
+    reader: str = ""
 
     def __hash__(self) -> int:
         return hash((self.kind, self.name))
 
     @property
-    def is_input(self) -> bool:
-        """True for truth and commands: what a situation fixes and nothing computes."""
-        return self.kind in INPUT_KINDS
+    def is_worked_out(self) -> bool:
+        """True for what reports, rules and lenses make of truth, commands and faults."""
+        return self.kind in _WORKED_OUT
 
     def __repr__(self) -> str:
         return f"<{self.kind} {self.name}>"
 
 
+_WORKED_OUT = frozenset((*get_args(Reported), *get_args(Shown), *get_args(Seen)))
+REPORTED = frozenset(get_args(Reported))
+
+
 def stock(block: str) -> Observable:
     return Observable("stock", block, ("vacant", "occupied"), "vacant")
+
+
+def standing(block: str, places: tuple[str, ...]) -> Observable:
+    """Where and how stock stands on a block, as far as the wiring tells places apart."""
+    return Observable("standing", block, ("vacant", *places), "vacant")
 
 
 def points(name: str) -> Observable:
@@ -67,6 +81,25 @@ def gate(name: str) -> Observable:
 def lever(name: str, positions: tuple[str, ...]) -> Observable:
     usual = "normal" if "normal" in positions else positions[0]
     return Observable("lever", name, positions, usual)
+
+
+def thrown(name: str) -> Observable:
+    """The way a turnout was last told to lie, where no lever of the file tells it."""
+    return Observable("thrown", name, ("normal", "reverse"), "normal")
+
+
+def motion(name: str) -> Observable:
+    """Whether a slow machine has come to the end of its travel."""
+    return Observable("motion", name, ("settled", "moving"), "settled")
+
+
+def current(name: str, states: tuple[str, ...]) -> Observable:
+    """How current flows where two blocks have no gap between them."""
+    return Observable("current", name, states, states[0])
+
+
+def fault(name: str, states: tuple[str, ...]) -> Observable:
+    return Observable("fault", name, ("sound", *states), "sound")
 
 
 def button(name: str) -> Observable:
@@ -89,8 +122,34 @@ def gate_report(name: str) -> Observable:
     return Observable("gate report", name, ("seated", "open"), "seated")
 
 
+def lens(head: str, colours: tuple[str, ...]) -> Observable:
+    """The colour that a head really shows."""
+    return Observable("lens", head, tuple(dict.fromkeys((*colours, "dark"))), "dark")
+
+
+def reading(signal: str, aspects: tuple[str, ...]) -> Observable:
+    """The aspect a signal is taken for. Where a dark head leaves the rest looking like
+    another aspect, the less restrictive one."""
+    return Observable("reading", signal, aspects, aspects[-1])
+
+
+def worst_reading(signal: str, aspects: tuple[str, ...]) -> Observable:
+    """The same, but a signal with a dark head is taken for the most restrictive."""
+    return Observable("worst reading", signal, aspects, aspects[-1])
+
+
+def sound_reading(signal: str, aspects: tuple[str, ...]) -> Observable:
+    """What the signal would be taken for in the same situation with nothing broken."""
+    return Observable("sound reading", signal, aspects, aspects[-1])
+
+
 def condition(name: str) -> Observable:
     return Observable("condition", name, ("false", "true"), "false")
+
+
+def heard(what: Observable, reader: str) -> Observable:
+    """A report as a driver's inputs give it; anything else as it is."""
+    return replace(what, reader=reader) if reader and what.kind in REPORTED else what
 
 
 def line(owner: str, index: int) -> Observable:

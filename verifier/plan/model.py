@@ -5,8 +5,11 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from verifier.language.source import Source, Span
+from verifier.plan import facts
 from verifier.plan.aspects import Chart
+from verifier.plan.equipment import NO_EQUIPMENT, Equipment
 from verifier.plan.facts import Condition, Observable
+from verifier.plan.wiring import NO_WIRING, Wiring
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -177,6 +180,10 @@ class Head:
     colour: Observable
     span: Span
 
+    @property
+    def lens(self) -> Observable:
+        return facts.lens(self.name, self.colour.values)
+
 
 @dataclass(frozen=True, slots=True)
 class Signal:
@@ -195,6 +202,18 @@ class Signal:
     @property
     def by_head(self) -> bool:
         return not self.lines
+
+    @property
+    def reading(self) -> Observable:
+        return facts.reading(self.name, self.aspect.values)
+
+    @property
+    def worst_reading(self) -> Observable:
+        return facts.worst_reading(self.name, self.aspect.values)
+
+    @property
+    def sound_reading(self) -> Observable:
+        return facts.sound_reading(self.name, self.aspect.values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -332,6 +351,10 @@ class Plan:
     assumptions: tuple[Assumption, ...]
     waivers: tuple[Waiver, ...]
     expectations: tuple[Expectation, ...]
+    wiring: Wiring = NO_WIRING
+    equipment: Equipment = NO_EQUIPMENT
+    # The inputs it would have without wiring.
+    unwired_inputs: tuple[Observable, ...] = ()
 
     def routes_of(self, signal: str) -> tuple[Route, ...]:
         return self._routes_by_signal.get(signal, ())

@@ -1,6 +1,7 @@
 """Signals, heads and the aspect chart: from the syntax tree to checked data."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from itertools import product
 
 from verifier.language import syntax
@@ -14,6 +15,7 @@ from verifier.plan.model import Head, Line, Signal
 from verifier.plan.names import Names
 from verifier.plan.posts import MAX_HEADS, Post
 from verifier.plan.vocabulary import Vocabulary
+from verifier.plan.wiring import Wiring
 
 COLOURS = ("green", "yellow", "lunar", "white", "red", "dark")
 
@@ -56,9 +58,13 @@ def build_chart(statements: Iterable[syntax.Statement], names: Names) -> aspects
 
 
 def head_colours(
-    posts: Mapping[str, Post], head_nodes: Mapping[str, syntax.Head], chart: aspects.Chart
+    posts: Mapping[str, Post],
+    head_nodes: Mapping[str, syntax.Head],
+    chart: aspects.Chart,
+    wiring: Wiring,
 ) -> dict[str, Observable]:
-    """The colour observable of every head: the colours its rules can ever show."""
+    """The colour observable of every head: the colours its rules, or its driver, can ever
+    show."""
     colours: dict[str, Observable] = {}
     for post in posts.values():
         listed = _listed_combinations(post, chart)
@@ -69,6 +75,10 @@ def head_colours(
             else:
                 shown = {combination[i] for combination in listed} or {"red"}
                 usual = listed[-1][i] if listed else "red"
+            driver = wiring.driver_of(head)
+            if driver:
+                extra = (driver.when_missing, driver.when_out, "dark")
+                shown = shown.union(colour for colour in extra if colour)
             colours[head] = Observable(
                 "colour", head, tuple(sorted(shown, key=_colour_order)), usual
             )
@@ -76,9 +86,17 @@ def head_colours(
 
 
 def aspect_observable(
-    name: str, post: Post, head_nodes: Mapping[str, syntax.Head], chart: aspects.Chart
+    name: str,
+    post: Post,
+    head_nodes: Mapping[str, syntax.Head],
+    chart: aspects.Chart,
+    wiring: Wiring,
 ) -> Observable:
-    """The aspect observable of a signal: the aspects its rules can ever be read as."""
+    """The aspect observable of a signal: the aspects its rules can ever be read as; where
+    drivers light it, which may fail, any of the chart."""
+    if wiring.drivers:
+        values = (*(a.name for a in chart.aspects), UNLISTED)
+        return Observable("aspect", name, values, UNLISTED)
     if post.node.rules:
         combinations = _listed_combinations(post, chart)
     else:
@@ -137,6 +155,30 @@ def build_signals(
             name, post.joint, post.enters, heads, lines, words.aspects[name], post.node.span
         )
     return signals
+
+
+def one_reader_each(
+    signals: Mapping[str, Signal], chart: aspects.Chart, wiring: Wiring
+) -> dict[str, Signal]:
+    """The same signals, but where one has heads on several drivers, each of which reads its
+    own inputs, every head gets the signal's lines as lines of its own."""
+    return {name: _one_reader(signal, chart, wiring) for name, signal in signals.items()}
+
+
+def _one_reader(signal: Signal, chart: aspects.Chart, wiring: Wiring) -> Signal:
+    readers = {driver.name if (driver := wiring.driver_of(h.name)) else "" for h in signal.heads}
+    if signal.by_head or len(readers) == 1:
+        return signal
+    heads = []
+    for i, head in enumerate(signal.heads):
+        lines = []
+        for line in signal.lines:
+            aspect = chart.get(line.shows)
+            colours = aspect.for_heads(len(signal.heads)) if aspect else None
+            if colours:
+                lines.append(replace(line, shows=colours[i]))
+        heads.append(replace(head, lines=tuple(lines)))
+    return replace(signal, heads=tuple(heads), lines=())
 
 
 def _check_rules_given(post: Post, ruled: list[str], names: Names) -> None:

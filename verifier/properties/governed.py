@@ -202,7 +202,7 @@ def _worse(ahead: Signal, promise: Aspect, plan: Plan) -> Expr:
     least = promise.indication.next_at_least
     assert least is not None
     good = {a.name for a in plan.chart.aspects if at_least(a, least)}
-    return opposite(shows_one_of(ahead, good))
+    return opposite(atom(ahead.worst_reading, *good))
 
 
 def undetected_track(plan: Plan) -> Iterator[Obligation]:

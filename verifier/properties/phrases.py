@@ -9,7 +9,8 @@ from verifier.plan.model import Plan, Route, Signal
 
 
 def shows_one_of(signal: Signal, names: set[str]) -> Expr:
-    return atom(signal.aspect, *names)
+    """The signal is taken for one of these aspects."""
+    return atom(signal.reading, *names)
 
 
 def proceeds(signal: Signal, plan: Plan) -> Expr:

@@ -111,7 +111,7 @@ def _what_they_ask(
 
 
 def _open_atoms(expr: Expr) -> list[Atom]:
-    return [n for n in nodes(expr) if isinstance(n, Atom) and not n.what.is_input]
+    return [n for n in nodes(expr) if isinstance(n, Atom) and n.what.is_worked_out]
 
 
 def _read_by(asks: dict[Observable, dict[Class, Expr]]) -> dict[Observable, list[Observable]]:
@@ -156,7 +156,7 @@ class _Possible:
 
     def _open_in(self, expr: Expr) -> frozenset[Observable]:
         if expr not in self._open:
-            asked = (what for what in observables(expr) if not what.is_input)
+            asked = (what for what in observables(expr) if what.is_worked_out)
             self._open[expr] = frozenset(asked)
         return self._open[expr]
 

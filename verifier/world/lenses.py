@@ -1,11 +1,20 @@
-"""Lenses: the colours a signal shows, and the aspect an engineer takes them for."""
+"""Lenses: the colours a signal shows, and the aspect an engineer takes them for.
 
+What a head is told to show follows from its rules and from what its driver does about
+dead inputs and lamps; what it really shows also from power, wires and lamps.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
 from itertools import product
 
-from verifier.logic.expr import Atom, Expr, atom, both, either
+from verifier.logic.expr import FALSE, Atom, Expr, atom, both, constant, either, opposite
+from verifier.plan import facts
 from verifier.plan.aspects import Chart, Combination
-from verifier.plan.model import Line, Signal
-from verifier.world.rules import Named, first_line
+from verifier.plan.facts import Observable, says_in
+from verifier.plan.model import Head, Line, Plan, Signal
+from verifier.plan.wiring import Driver
+from verifier.world.circuits import Circuits
+from verifier.world.rules import Reader, first_line
 
 
 def shown_by(line: Line, signal: Signal, chart: Chart) -> Combination:
@@ -16,29 +25,214 @@ def shown_by(line: Line, signal: Signal, chart: Chart) -> Combination:
     return colours
 
 
-def colour_meaning(colour: Atom, signal: Signal, head: int, chart: Chart, named: Named) -> Expr:
-    """That one head shows one of these colours."""
-    if signal.by_head:
-        lines = signal.heads[head].lines
-        return first_line(lines, lambda line: line.shows in colour.values, named)
-    return first_line(
-        signal.lines, lambda line: shown_by(line, signal, chart)[head] in colour.values, named
-    )
+class Lenses:
+    """What the heads of one plan show. ``reader`` tells who reads the rules of a head."""
 
+    def __init__(self, plan: Plan, circuits: Circuits, reader: Callable[[str], Reader]):
+        self._plan = plan
+        self._chart = plan.chart
+        self._circuits = circuits
+        self._reader = reader
+        self._partner = {
+            **dict(plan.wiring.swapped_heads),
+            **{other: one for one, other in plan.wiring.swapped_heads},
+        }
+        self._heads: Mapping[str, tuple[Signal, int]] = {
+            head.name: (signal, i)
+            for signal in plan.signals.values()
+            for i, head in enumerate(signal.heads)
+        }
+        self._dead: dict[str, Expr] = {}
 
-def aspect_meaning(aspect: Atom, signal: Signal, chart: Chart, named: Named) -> Expr:
-    """That a signal is read as one of these aspects."""
-    if not signal.by_head:
+    # -------------------------------------------------------------- what heads are told
+
+    def colour(self, part: Atom) -> Expr:
+        """That a head is told to show one of these colours."""
+        name = part.what.name
+        driver = self._plan.wiring.driver_of(name)
+        if driver is None:
+            return self._ruled(name, part.values)
+        powered = self._circuits.on(driver.supply)
+        tripped = self._tripped(name, driver)
+        return either(
+            both(opposite(powered), constant("dark" in part.values)),
+            both(powered, tripped, constant(driver.when_out in part.values)),
+            both(powered, opposite(tripped), self._driven(name, driver, part.values)),
+        )
+
+    def _driven(self, head: str, driver: Driver, colours: tuple[str, ...]) -> Expr:
+        """By its rules, and by what its driver does about dead inputs."""
+        ruled = self._ruled(head, colours)
+        dead = self._dead_inputs(head, driver)
+        return either(
+            both(opposite(dead), ruled), both(dead, constant(driver.when_missing in colours))
+        )
+
+    def _dead_inputs(self, head: str, driver: Driver) -> Expr:
+        if driver.when_missing is None:
+            return FALSE
+        if head not in self._dead:
+            asked = dict.fromkeys(self._asked(head))
+            self._dead[head] = self._circuits.dead_inputs(driver, asked)
+        return self._dead[head]
+
+    def _asked(self, head: str) -> Iterator[Observable]:
+        """Every report the rules of a head ask for, named conditions opened up."""
+        signal, index = self._heads[head]
+        lines = signal.lines or signal.heads[index].lines
+        waiting = [line.when for line in lines if line.when is not None]
+        opened: set[str] = set()
+        while waiting:
+            for says in says_in(waiting.pop()):
+                if says.what.kind != "condition":
+                    yield says.what
+                elif says.what.name not in opened:
+                    opened.add(says.what.name)
+                    waiting.append(self._plan.conditions[says.what.name].condition)
+
+    def _tripped(self, head: str, driver: Driver) -> Expr:
+        """That the driver sees another head of the same signal fail to light."""
+        if driver.when_out is None:
+            return FALSE
+        signal, _ = self._heads[head]
+        out = []
+        for other in signal.heads:
+            if other.name == head or other.name not in driver.heads:
+                continue
+            for colour in other.colour.values:
+                fails = opposite(self._lights(other.name, colour))
+                if colour != "dark" and fails is not FALSE:
+                    out.append(both(fails, self._driven(other.name, driver, (colour,))))
+        return either(*out)
+
+    def _lights(self, head: str, colour: str) -> Expr:
+        """That lamp and wire of a head are sound."""
+        return both(
+            self._circuits.sound(f"head {head}"), self._circuits.sound(f"lamp {head} {colour}")
+        )
+
+    def _ruled(self, head: str, colours: tuple[str, ...]) -> Expr:
+        signal, index = self._heads[head]
+        reader = self._reader(head)
+        if signal.by_head:
+            lines = signal.heads[index].lines
+            return first_line(lines, lambda line: line.shows in colours, reader)
         return first_line(
             signal.lines,
-            lambda line: chart.reading(shown_by(line, signal, chart)) in aspect.values,
-            named,
+            lambda line: shown_by(line, signal, self._chart)[index] in colours,
+            reader,
         )
-    shown = [tuple(dict.fromkeys(line.shows for line in head.lines)) for head in signal.heads]
+
+    def aspect(self, part: Atom) -> Expr:
+        """That the colours a signal is told to show are one of these aspects."""
+        signal = self._plan.signals[part.what.name]
+        if not signal.by_head and self._as_ruled(signal):
+            return first_line(
+                signal.lines,
+                lambda line: (
+                    self._chart.reading(shown_by(line, signal, self._chart)) in part.values
+                ),
+                self._reader(signal.heads[0].name),
+            )
+        told = [(head.colour, self._may_be_told(head, i, signal)) for i, head in
+                enumerate(signal.heads)]  # fmt: skip
+        return _one_of(told, lambda colours: self._chart.reading(colours) in part.values)
+
+    def _as_ruled(self, signal: Signal) -> bool:
+        """Whether no driver of this signal ever does anything but follow the rules."""
+        if self._circuits.faults and self._plan.wiring.drivers:
+            return False
+        return all(
+            driver is None or self._dead_inputs(head.name, driver) is FALSE
+            for head in signal.heads
+            for driver in [self._plan.wiring.driver_of(head.name)]
+        )
+
+    def _may_be_told(self, head: Head, index: int, signal: Signal) -> tuple[str, ...]:
+        """The colours a head may be told to show; without a driver, those of its rules."""
+        if self._plan.wiring.driver_of(head.name):
+            return head.colour.values
+        if signal.by_head:
+            return tuple(dict.fromkeys(line.shows for line in head.lines))
+        shown = (shown_by(line, signal, self._chart)[index] for line in signal.lines)
+        return tuple(dict.fromkeys(shown))
+
+    # -------------------------------------------------------------- what is seen
+
+    def lens(self, part: Atom) -> Expr:
+        """That a head really shows one of these colours."""
+        name = part.what.name
+        if not self._plan.wiring.drivers:
+            return either(*(self._told(name, colour) for colour in part.values))
+        lit = either(*(self._lit(name, c) for c in self._colours_of(name) if c in part.values))
+        if "dark" not in part.values:
+            return lit
+        any_lit = either(*(self._lit(name, colour) for colour in self._colours_of(name)))
+        return either(lit, opposite(any_lit))
+
+    def _told(self, head: str, colour: str) -> Expr:
+        signal, index = self._heads[head]
+        what = signal.heads[index].colour
+        return atom(what, colour) if colour in what.values else FALSE
+
+    def _lit(self, head: str, colour: str) -> Expr:
+        source = self._partner.get(head, head)
+        if self._plan.wiring.driver_of(source) is None:
+            return FALSE
+        return both(self._told(source, colour), self._lights(head, colour))
+
+    def _colours_of(self, head: str) -> tuple[str, ...]:
+        """The colours a head can be lit in; dark is none."""
+        signal, index = self._heads[self._partner.get(head, head)]
+        return tuple(c for c in signal.heads[index].colour.values if c != "dark")
+
+    def reading(self, part: Atom, *, at_best: bool) -> Expr:
+        """That a signal is taken for one of these aspects."""
+        signal = self._plan.signals[part.what.name]
+        if self._shows_what_it_is_told(signal):
+            return atom(signal.aspect, *part.values)
+        seen = [
+            (facts.lens(head.name, (*colours, "dark")), (*colours, "dark"))
+            for head in signal.heads
+            for colours in [self._colours_of(head.name)]
+        ]
+        read = taken_for if at_best else taken_for_at_worst
+        return _one_of(seen, lambda colours: read(colours, self._chart) in part.values)
+
+    def _shows_what_it_is_told(self, signal: Signal) -> bool:
+        wiring = self._plan.wiring
+        if not wiring.drivers:
+            return True
+        return not self._circuits.faults and all(
+            wiring.driver_of(head.name) and head.name not in self._partner for head in signal.heads
+        )
+
+
+def taken_for(colours: Combination, chart: Chart) -> str:
+    """The aspect an engineer takes colours for. Where no aspect lists them because a head
+    is dark, and the rest looks like an aspect, it may be taken for that."""
+    read = chart.reading(colours)
+    lit = tuple(colour for colour in colours if colour != "dark")
+    if read == facts.UNLISTED and lit and len(lit) < len(colours):
+        return chart.reading(lit)
+    return read
+
+
+def taken_for_at_worst(colours: Combination, chart: Chart) -> str:
+    """The same at worst: an imperfect signal is the most restrictive there is."""
+    return chart.reading(colours)
+
+
+def _one_of(
+    shown: list[tuple[Observable, tuple[str, ...]]], wanted: Callable[[Combination], bool]
+) -> Expr:
+    """That the colours of the heads are a combination that is wanted."""
+    good = [colours for colours in product(*(values for _, values in shown)) if wanted(colours)]
+    if len(shown) == 1:
+        return atom(shown[0][0], *(colours[0] for colours in good)) if good else FALSE
     return either(
         *(
-            both(*(atom(head.colour, c) for head, c in zip(signal.heads, colours, strict=True)))
-            for colours in product(*shown)
-            if chart.reading(colours) in aspect.values
+            both(*(atom(what, c) for (what, _), c in zip(shown, colours, strict=True)))
+            for colours in good
         )
     )

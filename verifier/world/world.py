@@ -7,11 +7,11 @@ from verifier.language.diagnostics import Diagnostic, InputError
 from verifier.logic.expr import Atom, Expr, atom, either, nodes, opposite, substitute
 from verifier.logic.settle import settle
 from verifier.plan.facts import Condition, Observable, conditions_in
-from verifier.plan.model import Plan, Signal
+from verifier.plan.model import Line, Plan, Signal
 from verifier.world.circles import May, settle_together
-from verifier.world.lenses import aspect_meaning, colour_meaning
-from verifier.world.reports import report_meaning
-from verifier.world.rules import line_meaning, lower
+from verifier.world.circuits import Circuits
+from verifier.world.lenses import Lenses
+from verifier.world.rules import Reader, line_meaning, lower
 
 _SHOWN = ("colour", "aspect")
 
@@ -19,28 +19,31 @@ _SHOWN = ("colour", "aspect")
 class World:
     """What every observable of a plan means. Meanings are worked out when asked for.
 
+    With ``sound``, the world of the same plan in which nothing is broken, anything may be
+    broken here: faults are inputs too.
+
     Raises :class:`InputError` (``CP409``) when asked for something that cannot be settled
     without going round in a circle; :func:`check_circles` asks for everything.
     """
 
-    def __init__(self, plan: Plan):
+    def __init__(self, plan: Plan, sound: "World | None" = None):
         self.plan = plan
-        self._head_of = {
-            head.name: (signal, i)
-            for signal in plan.signals.values()
-            for i, head in enumerate(signal.heads)
-        }
+        self.sound = sound
+        self.inputs = plan.inputs + (tuple(f.what for f in plan.equipment.faults) if sound else ())
+        self._is_input = frozenset(self.inputs)
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
         self._settled: dict[Observable, list[May]] = {}
-        self._named = _lower_named(plan)
+        self._readers = {"": Reader("", _lower_named(plan, ""))}
+        self._circuits = Circuits(plan, sound is not None)
+        self._lenses = Lenses(plan, self._circuits, self._reader_of)
 
     def with_other_rules(self, plan: Plan, changed: str, depending: Collection[str]) -> "World":
         """The world of a plan that differs from this one's in the rules of one signal.
 
         ``depending`` names the signals that read it, directly or through others, and the
         signal itself. What was worked out here and does not hang on it is taken over."""
-        new = World(plan)
+        new = World(plan, self.sound)
         new._one_step = {a: e for a, e in self._one_step.items() if _owner(a.what) != changed}
         new._expanded = {
             a: e
@@ -52,7 +55,15 @@ class World:
 
     def lower(self, condition: Condition) -> Expr:
         """A condition of the file as an expression over observables."""
-        return lower(condition, self._named)
+        return lower(condition, self._readers[""])
+
+    def _reader_of(self, head: str) -> Reader:
+        """Who reads the rules of a head."""
+        driver = self.plan.wiring.driver_of(head)
+        name = driver.name if driver else ""
+        if name not in self._readers:
+            self._readers[name] = Reader(name, _lower_named(self.plan, name))
+        return self._readers[name]
 
     def expand(self, expr: Expr) -> Expr:
         """The same as an expression over inputs (truth and commands) only."""
@@ -70,30 +81,42 @@ class World:
         return known
 
     def _raw(self, part: Atom) -> Expr:
-        plan, what = self.plan, part.what
-        named = self._named
+        what = part.what
         match what.kind:
             case "aspect":
-                return aspect_meaning(part, plan.signals[what.name], plan.chart, named)
+                return self._lenses.aspect(part)
             case "colour":
-                signal, head = self._head_of[what.name]
-                return colour_meaning(part, signal, head, plan.chart, named)
+                return self._lenses.colour(part)
             case "line":
                 owner, _, index = what.name.rpartition("/")
-                lines = (
-                    plan.signals[owner].lines
-                    if owner in plan.signals and plan.signals[owner].lines
-                    else self._head_of[owner][0].heads[self._head_of[owner][1]].lines
-                )
-                return line_meaning(part, lines, int(index), named)
+                head, lines = self._lines_of(owner)
+                return line_meaning(part, lines, int(index), self._reader_of(head))
             case "condition":
-                return named[what.name] if part.values == ("true",) else opposite(named[what.name])
+                meaning = self._readers[""].named[what.name]
+                return meaning if part.values == ("true",) else opposite(meaning)
+            case "lens":
+                return self._lenses.lens(part)
+            case "reading" | "worst reading":
+                return self._lenses.reading(part, at_best=what.kind == "reading")
+            case "sound reading":
+                told = atom(self.plan.signals[what.name].reading, *part.values)
+                return self.sound.expand(told) if self.sound else told
+            case "stock" | "points":
+                return self._circuits.truth(part)
             case _:
-                return report_meaning(part)
+                return self._circuits.report(part)
+
+    def _lines_of(self, owner: str) -> tuple[str, tuple[Line, ...]]:
+        """The lines of a signal or head, and the head whose driver reads them."""
+        signal = self.plan.signals.get(owner)
+        if signal is not None and signal.lines:
+            return signal.heads[0].name, signal.lines
+        heads = self.plan.signals[owner.split(".")[0]].heads
+        return owner, next(head.lines for head in heads if head.name == owner)
 
     def _known(self, part: Atom) -> Expr | None:
         """What an atom comes to in terms of inputs, where that has been worked out."""
-        if part.what.is_input:
+        if part.what in self._is_input:
             return part
         if part not in self._expanded:
             for may in self._settled.get(part.what, ()):
@@ -140,7 +163,7 @@ class World:
         :class:`InputError` when some situation settles none of them."""
 
         def known(part: Atom) -> Expr | None:
-            if part.what.kind not in _SHOWN and not part.what.is_input:
+            if part.what.kind not in _SHOWN and part.what not in self._is_input:
                 return self._raw(part)
             return self._known(part)
 
@@ -193,8 +216,9 @@ def _says(part: Atom) -> str:
     return f"{part.what.name} {' or '.join(part.values)}"
 
 
-def _lower_named(plan: Plan) -> dict[str, Expr]:
-    """What the named conditions mean, those first that others are written in terms of."""
+def _lower_named(plan: Plan, reader: str) -> dict[str, Expr]:
+    """What the named conditions mean to a reader, those first that others are written in
+    terms of."""
     uses = {
         name: set(conditions_in(condition.condition)) for name, condition in plan.conditions.items()
     }
@@ -216,5 +240,5 @@ def _lower_named(plan: Plan) -> dict[str, Expr]:
         ) from None
     named: dict[str, Expr] = {}
     for name in order:
-        named[name] = lower(plan.conditions[name].condition, named)
+        named[name] = lower(plan.conditions[name].condition, Reader(reader, named))
     return named

@@ -1,0 +1,280 @@
+"""What follows from a layout's wiring: which places of a block it tells apart, what may
+break.
+
+In: the track and the wiring. Out: an :class:`Equipment`.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from types import MappingProxyType
+
+from verifier.language.source import Span
+from verifier.plan import facts
+from verifier.plan.equipment import NO_EQUIPMENT, Beside, Equipment, Fault, Geometry, Place
+from verifier.plan.facts import Observable
+from verifier.plan.model import Block, Head, Joint, Piece, Plan, Signal, Track
+from verifier.plan.wiring import Detector, Number, Wiring
+
+# While a gap is bridged, or missing, stock beside it draws through the feeders of both
+# blocks; at least this share of its current still flows through its own block's feeders
+# (common practice, no source).
+OWN_SHARE = Fraction(1, 10)
+
+
+def equip(
+    wiring: Wiring,
+    track: Track,
+    blocks: Mapping[str, Block],
+    signals: Mapping[str, Signal],
+) -> Equipment:
+    """What follows from a layout's wiring."""
+    if not wiring.given:
+        return NO_EQUIPMENT
+    geometry, spots_of = _spots(wiring)
+    places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
+    gaps, joined = _neighbours(wiring, track)
+    faults = tuple(_faults(wiring, gaps, signals))
+    return Equipment(
+        MappingProxyType(places),
+        MappingProxyType(geometry),
+        MappingProxyType(spots_of),
+        joined,
+        gaps,
+        faults,
+        MappingProxyType({fault.name: fault.what for fault in faults}),
+    )
+
+
+def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
+    """The same layout wired otherwise. Rules, assumptions and proofs stay as they are."""
+    equipment = equip(wiring, plan.track, plan.blocks, plan.signals)
+    inputs = inputs_with(plan.unwired_inputs, wiring, equipment)
+    return replace(plan, wiring=wiring, equipment=equipment, inputs=inputs)
+
+
+def inputs_with(
+    inputs: Sequence[Observable], wiring: Wiring, equipment: Equipment
+) -> tuple[Observable, ...]:
+    """The inputs of a layout, given those it has without wiring: where stock stands by
+    places, turnouts by how they are told to lie."""
+    found: list[Observable] = []
+    for what in inputs:
+        places = equipment.places.get(what.name) if what.kind == "stock" else None
+        machine = wiring.machines.get(what.name) if what.kind == "points" else None
+        if places:
+            found.append(facts.standing(what.name, tuple(place.name for place in places)))
+        elif machine and (machine.motor or machine.contacts == ()):
+            if not machine.motor:
+                found.append(what)
+            if machine.lever is None:
+                found.append(facts.thrown(what.name))
+            if machine.motor == "slow-motion":
+                found.append(facts.motion(what.name))
+        else:
+            found.append(what)
+    found += [facts.current(beside.name, beside.states) for beside in equipment.joined
+              if len(beside.states) > 1]  # fmt: skip
+    return tuple(found)
+
+
+# ------------------------------------------------------------------ where stock stands
+
+
+def _spots(wiring: Wiring) -> tuple[dict[str, Geometry], dict[str, tuple[int, ...]]]:
+    geometry, spots_of = {}, {}
+    for block, length in wiring.lengths.items():
+        spot = [d for d in wiring.detectors_of(block) if d.kind == "spot"]
+        if not spot:
+            continue
+        spots = tuple(sorted({position for d in spot for position in d.spots}))
+        trains = wiring.trains
+        geometry[block] = Geometry(
+            length,
+            spots,
+            trains.shortest if trains else Fraction(0),
+            trains.longest if trains else None,
+        )
+        for d in spot:
+            spots_of[d.name] = tuple(spots.index(position) for position in d.spots)
+    return geometry, spots_of
+
+
+def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tuple[Place, ...]:
+    electric: list[tuple[str, str | None, bool]] = [
+        (f"at {feeder.name}", feeder.name, True) for feeder in wiring.feeders_of(block)
+    ]
+    sensing = [d for d in wiring.detectors_of(block) if d.kind == "current-sensing"]
+    if sensing and may_stand_unseen(block, wiring):
+        electric.append(("drawing no current", None, False))
+    covered = _runs(len(geometry[block].spots)) if block in geometry else []
+    if not covered:
+        return tuple(Place(name, feeder, draws, ()) for name, feeder, draws in electric)
+    return tuple(
+        Place(f"{name}, {over}" if name else over, feeder, draws, covers)
+        for over, covers in covered
+        for name, feeder, draws in (electric or [("", None, False)])
+    )
+
+
+def _runs(count: int) -> list[tuple[str, tuple[int, ...]]]:
+    """One train covers spots that lie side by side, or none. (Of several trains on a block
+    one is enough to look at: spots only ever add to each other.)"""
+    runs: list[tuple[str, tuple[int, ...]]] = []
+    for first in range(count):
+        for last in range(first, count):
+            name = f"spot {first + 1}" if first == last else f"spots {first + 1} to {last + 1}"
+            runs.append((f"over {name}", tuple(range(first, last + 1))))
+    return [*runs, ("over no spot", ())]
+
+
+def may_stand_unseen(block: str, wiring: Wiring) -> bool:
+    """Whether stock that draws no current, or too little, may stand alone on a block."""
+    return unseen_anywhere(block, wiring) or unseen_between_ends(block, wiring)
+
+
+def unseen_anywhere(block: str, wiring: Wiring) -> bool:
+    """Cars that draw nothing may be left standing, or what they draw is too little."""
+    if wiring.trains is None:
+        return False
+    return wiring.trains.detectable == "locomotive" or any(
+        margin is not None and margin < 1 for margin in _margins(block, wiring)
+    )
+
+
+def unseen_between_ends(block: str, wiring: Wiring) -> bool:
+    """The middle of a train may fill the block, both its ends being beyond."""
+    trains, length = wiring.trains, wiring.lengths.get(block)
+    if trains is None or trains.detectable != "ends":
+        return False
+    return length is None or length < trains.longest
+
+
+def _margins(block: str, wiring: Wiring) -> Iterator[Number | None]:
+    for detector in wiring.detectors_of(block):
+        if detector.kind == "current-sensing":
+            yield margin(detector, block, wiring)
+
+
+def margin(detector: Detector, block: str, wiring: Wiring) -> Number | None:
+    """How many times over the weakest stock meant to be seen is seen; None where the file
+    does not give what is needed to tell."""
+    supply, trains = wiring.power_of(block), wiring.trains
+    if not (trains and trains.wheelsets and supply and supply.volts and detector.sensitivity):
+        return None
+    return supply.volts / trains.wheelsets * detector.turns / detector.sensitivity
+
+
+# ------------------------------------------------------------------ neighbours
+
+
+def _neighbours(wiring: Wiring, track: Track) -> tuple[tuple[Beside, ...], tuple[Beside, ...]]:
+    """Gaps, and joints without one, between two blocks of which a feeder goes to each."""
+    gaps: list[Beside] = []
+    joined: list[Beside] = []
+    names: set[str] = set()
+    for joint in track.joints:
+        one, other = (track.pieces[port.piece] for port in (joint.a, joint.b))
+        if one.block is None or other.block is None or one.block == other.block:
+            continue
+        if not (wiring.feeders_of(one.block) and wiring.feeders_of(other.block)):
+            continue
+        name = _between(one, other, joint)
+        if name in names:
+            name = f"{name} ({joint.gap})"
+        names.add(name)
+        blocks = (one.block, other.block)
+        beside = Beside(name, blocks, joint, _currents(blocks, wiring))
+        (joined if joint.kind == "=" else gaps).append(beside)
+    return tuple(gaps), tuple(joined)
+
+
+def _between(one: Piece, other: Piece, joint: Joint) -> str:
+    return f"{one.title} {'=' if joint.kind == '=' else '|'} {other.title}"
+
+
+def _currents(blocks: tuple[str, str], wiring: Wiring) -> tuple[str, ...]:
+    margins = [m for block in blocks for m in _margins(block, wiring)]
+    if margins and all(m is not None and m * OWN_SHARE >= 1 for m in margins):
+        return ("bridged",)
+    return tuple(by_way_of(block) for block in blocks)
+
+
+def by_way_of(block: str) -> str:
+    """The state of a bridged gap in which all current flows through one block's feeders."""
+    return f"bridged, all current by way of {block}"
+
+
+# ------------------------------------------------------------------ what may break
+
+
+def _faults(
+    wiring: Wiring, gaps: Sequence[Beside], signals: Mapping[str, Signal]
+) -> Iterator[Fault]:
+    yield from _wires(wiring)
+    for supply in wiring.supplies.values():
+        yield Fault("supply-lost", facts.fault(f"supply {supply.name}", ("off",)), supply.span)
+    for gap in gaps:
+        yield Fault("gap-bridged", facts.fault(f"gap {gap.name}", gap.states), gap.joint.span)
+    heads = {head.name: head for signal in signals.values() for head in signal.heads}
+    for driver in wiring.drivers.values():
+        for name in driver.heads:
+            if name in heads:
+                yield from _lamps(heads[name])
+    for machine in wiring.machines.values():
+        if machine.motor:
+            stalled = ("stopped between its ends", "did not obey")
+            yield Fault(
+                "points-stalled", facts.fault(f"machine of {machine.turnout}", stalled),
+                machine.span,
+            )  # fmt: skip
+    for detector in wiring.detectors.values():
+        states = ("stuck at clear",)
+        yield Fault("report-stuck", facts.fault(f"detector {detector.name}", states), detector.span)
+    for machine in wiring.machines.values():
+        for leg in machine.contacts or ():
+            name = f"contact {machine.turnout} {leg}"
+            yield Fault("report-stuck", facts.fault(name, ("stuck closed",)), machine.span)
+
+
+def _lamps(head: Head) -> Iterator[Fault]:
+    for colour in head.colour.values:
+        if colour != "dark":
+            what = facts.fault(f"lamp {head.name} {colour}", ("out",))
+            yield Fault("lamp-out", what, head.span)
+    yield Fault("lamp-out", facts.fault(f"head {head.name}", ("dark",)), head.span)
+
+
+def _wires(wiring: Wiring) -> Iterator[Fault]:
+    def broken(name: str, span: Span) -> Fault:
+        return Fault("wire-broken", facts.fault(name, ("broken",)), span)
+
+    for district in wiring.districts.values():
+        yield broken(f"bus of {district.name}", district.span)
+    for feeder in wiring.feeders.values():
+        yield broken(f"feeder {feeder.name}", feeder.span)
+    for detector in wiring.detectors.values():
+        for reader in readers_of(detector.name, wiring, contacts=False):
+            yield broken(wire(detector.name, reader), detector.span)
+    for machine in wiring.machines.values():
+        for leg in machine.contacts or ():
+            for reader in readers_of(machine.turnout, wiring, contacts=True):
+                yield broken(wire(f"{machine.turnout} {leg}", reader), machine.span)
+
+
+def readers_of(name: str, wiring: Wiring, *, contacts: bool) -> tuple[str, ...]:
+    """The drivers a detector, or the contacts of a turnout, may be wired to; one nameless
+    reader where the file has no drivers."""
+    if not wiring.drivers:
+        return ("",)
+    return tuple(
+        driver.name
+        for driver in wiring.drivers.values()
+        if driver.reads is None
+        or any(r.name == name and r.contacts == contacts for r in driver.reads)
+    )
+
+
+def wire(source: str, reader: str) -> str:
+    """The name of the wire from a detector or contact to a driver."""
+    return f"wire from {source} to {reader}" if reader else f"wire from {source}"

@@ -1,0 +1,215 @@
+"""The equipment a file declares, from the rail to the lens: frozen data, lengths in metres,
+electrical quantities in volts, amperes and ohms, all exact.
+
+Everything is optional. What is left out is taken as usual, and every report says how.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from types import MappingProxyType
+from typing import Literal
+
+from verifier.language.source import Span
+
+# Lengths in metres, volts, amperes, ohms, seconds: exact, so that a train which just fits
+# just fits.
+Number = Fraction
+
+DetectorKind = Literal["current-sensing", "spot"]
+Detectable = Literal["throughout", "locomotive", "ends"]
+MotorKind = Literal["slow-motion", "snap"]
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """A run of copper wire: its one-way ``length`` and its size in AWG."""
+
+    length: Number
+    gauge: int
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """A power supply; a booster is a track-power supply fed by another."""
+
+    name: str
+    track_power: bool
+    volts: Number | None
+    amps: Number | None
+    fuse: Number | None
+    fed_by: str | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class District:
+    """Blocks that take their track power from one supply."""
+
+    name: str
+    supply: str
+    run: Run | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Feeder:
+    """A wire that brings track power to one block. Stock nearest to it draws through it."""
+
+    name: str
+    block: str
+    run: Run | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Detector:
+    """``through`` are the feeders that pass through a current-sensing detector, ``turns``
+    times each; ``sensitivity`` is the current in one turn that it just sees. ``spots`` are
+    where a spot detector looks, from the left end of its block.
+
+    ``closed_when``: the state in which its output contact is closed; None where the file
+    does not say, which is taken as ``clear``. ``without_power``: it reads occupied when its
+    block has no track power."""
+
+    name: str
+    kind: DetectorKind
+    block: str
+    through: tuple[str, ...]
+    turns: int
+    sensitivity: Number | None
+    spots: tuple[Number, ...]
+    hold: Number | None
+    supply: str | None
+    closed_when: Literal["clear", "occupied"] | None
+    isolated: bool
+    without_power: bool
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One thing wired to a driver's inputs: a detector, or (``contacts``) those of a
+    turnout."""
+
+    name: str
+    contacts: bool
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Driver:
+    """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
+    rules ask for. ``when_missing`` is the colour its heads show when an input is dead,
+    ``when_out`` what its other heads of a signal show when one of them does not light.
+    ``lamp`` is the current of one lit lamp, ``needs`` the least voltage it works at."""
+
+    name: str
+    heads: tuple[str, ...]
+    outputs: int | None
+    supply: str | None
+    run: Run | None
+    reads: tuple[Reading, ...] | None
+    when_missing: str | None
+    when_out: str | None
+    lamp: Number | None
+    needs: Number | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Machine:
+    """How a turnout is moved and how its position is told. ``contacts`` None: not said,
+    taken to tell the truth; empty: none, so that what is reported is what was commanded.
+
+    ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
+    gap on each leg."""
+
+    turnout: str
+    contacts: tuple[str, ...] | None
+    lever: str | None
+    motor: MotorKind | None
+    seconds: Number | None
+    supply: str | None
+    fouling: Number | None
+    gaps: Mapping[str, Number]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Trains:
+    """``wheelsets`` is the resistance of the weakest wheelset meant to be detected."""
+
+    shortest: Number
+    longest: Number
+    detectable: Detectable
+    wheelsets: Number | None
+    span: Span
+
+
+def _none() -> Mapping[str, Number]:
+    return MappingProxyType({})
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """All the equipment of a layout. Mappings keep the order of the file.
+
+    ``swapped_contacts`` and ``swapped_heads`` are not written in files: they say what was
+    built otherwise than planned, for `diagnose`."""
+
+    supplies: Mapping[str, Supply] = field(default_factory=dict)
+    districts: Mapping[str, District] = field(default_factory=dict)
+    feeders: Mapping[str, Feeder] = field(default_factory=dict)
+    detectors: Mapping[str, Detector] = field(default_factory=dict)
+    drivers: Mapping[str, Driver] = field(default_factory=dict)
+    machines: Mapping[str, Machine] = field(default_factory=dict)
+    trains: Trains | None = None
+    common_returns: tuple[tuple[str, ...], ...] = ()
+    lengths: Mapping[str, Number] = field(default_factory=_none)  # by block
+    district_of: Mapping[str, str] = field(default_factory=dict)  # by block
+    stopping: Number | None = None
+    scale: Number | None = None  # 87.1 for 1:87.1
+    set_back: Mapping[str, Number] = field(default_factory=_none)  # by signal: before its gap
+    swapped_contacts: frozenset[str] = frozenset()
+    swapped_heads: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def given(self) -> bool:
+        """Whether the file says anything of how it is wired."""
+        return bool(self.supplies or self.feeders or self.detectors or self.drivers
+                    or self.machines)  # fmt: skip
+
+    def detectors_of(self, block: str) -> tuple[Detector, ...]:
+        return tuple(d for d in self.detectors.values() if d.block == block)
+
+    def feeders_of(self, block: str) -> tuple[Feeder, ...]:
+        return tuple(f for f in self.feeders.values() if f.block == block)
+
+    def driver_of(self, head: str) -> Driver | None:
+        return next((d for d in self.drivers.values() if head in d.heads), None)
+
+    def share_a_return(self, one: str, other: str) -> bool:
+        """Whether two supplies have a common return, directly or by way of others."""
+        reached, grew = {one}, True
+        while grew:
+            joined = [g for g in self.common_returns if reached.intersection(g)]
+            grew = not reached.issuperset(name for g in joined for name in g)
+            reached.update(name for g in joined for name in g)
+        return other in reached
+
+    def hears(self, driver: Driver, detector: Detector) -> bool:
+        """Whether a detector's output gives this driver a usable input: the same supply, a
+        common return, or an isolated output. A supply that is not given is taken to suit."""
+        one, other = driver.supply, detector.supply
+        if one is None or other is None or detector.isolated:
+            return True
+        return self.share_a_return(one, other)
+
+    def power_of(self, block: str) -> Supply | None:
+        """The supply of its track power, where the file gives one."""
+        district = self.districts.get(self.district_of.get(block, ""))
+        return self.supplies.get(district.supply) if district else None
+
+
+NO_WIRING = Wiring()

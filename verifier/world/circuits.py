@@ -1,0 +1,255 @@
+"""The wiring as logic: what is reported, as a function of truth and of what is broken.
+
+In: a plan and whether anything may be broken. Out: expressions over truth, commands and
+faults. :mod:`verifier.engines.wires` works out the same, by itself, for one situation.
+"""
+
+from collections.abc import Iterable
+
+from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, constant, either, opposite
+from verifier.plan import facts
+from verifier.plan.equip import by_way_of, wire
+from verifier.plan.equipment import Beside
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.plan.wiring import Detector, Driver, Machine
+
+_LEGS = {"normal": "reverse", "reverse": "normal"}
+
+
+class Circuits:
+    """What the equipment of one plan makes of truth. ``faults``: anything may be broken;
+    otherwise everything is sound."""
+
+    def __init__(self, plan: Plan, faults: bool):
+        self.plan = plan
+        self.wiring = plan.wiring
+        self.equipment = plan.equipment
+        self.faults = faults
+        self._inputs = {(what.kind, what.name): what for what in plan.inputs}
+        self._sensed: dict[str, Expr] = {}
+
+    def fault(self, name: str, *states: str) -> Expr:
+        """That something is broken (in one of these ways, in any when none is given)."""
+        what = self.equipment.fault(name) if self.faults else None
+        return atom(what, *(states or what.values[1:])) if what else FALSE
+
+    def sound(self, name: str) -> Expr:
+        return opposite(self.fault(name))
+
+    # -------------------------------------------------------------- truth
+
+    def truth(self, part: Atom) -> Expr:
+        """Truth that is not an input itself: stock by places, points by their machine."""
+        if part.what.kind == "points":
+            return either(*(self._lies(part.what.name, state) for state in part.values))
+        standing = self._inputs["standing", part.what.name]
+        vacant = atom(standing, "vacant")
+        return vacant if part.values == ("vacant",) else opposite(vacant)
+
+    def _lies(self, turnout: str, state: str) -> Expr:
+        machine = self.wiring.machines.get(turnout)
+        if machine is None or machine.motor is None:
+            return atom(facts.points(turnout), state)
+        slow = machine.motor == "slow-motion"
+        moving = atom(facts.motion(turnout), "moving") if slow else FALSE
+        name = f"machine of {turnout}"
+        between = either(
+            self.fault(name, "stopped between its ends"), both(self.sound(name), moving)
+        )
+        obeys = both(opposite(self.fault(name, "did not obey")), self.on(machine.supply))
+        if state == "open":
+            return both(obeys, between)
+        return either(
+            both(obeys, opposite(between), self._commanded(machine, state)),
+            both(opposite(obeys), self._commanded(machine, _LEGS[state])),
+        )
+
+    def _commanded(self, machine: Machine, leg: str) -> Expr:
+        told = self._inputs.get(("lever", machine.lever or "")) or facts.thrown(machine.turnout)
+        return atom(told, leg)
+
+    def on(self, supply: str | None) -> Expr:
+        """That a supply, and those it is fed by, are on."""
+        lost = []
+        while supply is not None:
+            lost.append(self.fault(f"supply {supply}"))
+            supply = self.wiring.supplies[supply].fed_by
+        return opposite(either(*lost))
+
+    def powered(self, block: str) -> Expr:
+        """That a block has track power."""
+        district = self.wiring.districts.get(self.wiring.district_of.get(block, ""))
+        if district is None:
+            return TRUE
+        return both(self.on(district.supply), self.sound(f"bus of {district.name}"))
+
+    # -------------------------------------------------------------- reports
+
+    def report(self, report: Atom) -> Expr:
+        """When a report, as its reader gets it, says one of these things."""
+        name, reader = report.what.name, report.what.reader
+        match report.what.kind:
+            case "block report":
+                clear = self._clear(name, reader)
+                return clear if report.values == ("clear",) else opposite(clear)
+            case "points report":
+                return either(*(self._told(name, state, reader) for state in report.values))
+            case "derail report":
+                lies = {"moving": "open"}
+                return atom(facts.derail(name), *(lies.get(v, v) for v in report.values))
+            case _:
+                return atom(facts.gate(name), *report.values)
+
+    def _clear(self, block: str, reader: str) -> Expr:
+        detectors = self.wiring.detectors_of(block)
+        if not detectors:
+            return self._vacant(block)
+        return both(*(self._says_clear(d, reader) for d in detectors))
+
+    def _vacant(self, block: str) -> Expr:
+        return atom(self._inputs.get(("standing", block)) or facts.stock(block), "vacant")
+
+    def _says_clear(self, detector: Detector, reader: str) -> Expr:
+        stuck = self.fault(f"detector {detector.name}")
+        occupied = both(opposite(stuck), self._senses(detector))
+        usable = self.usable(detector, reader)
+        if detector.closed_when == "occupied":
+            return opposite(both(usable, occupied))
+        return both(usable, opposite(occupied))
+
+    def usable(self, detector: Detector, reader: str) -> Expr:
+        """That a reader's input follows the detector's output at all."""
+        driver = self.wiring.drivers.get(reader)
+        heard = driver is None or (
+            self.wiring.hears(driver, detector) and _reads(driver, detector.name, contacts=False)
+        )
+        return both(
+            constant(heard), self.on(detector.supply), self.sound(wire(detector.name, reader))
+        )
+
+    def _told(self, turnout: str, state: str, reader: str) -> Expr:
+        machine = self.wiring.machines.get(turnout)
+        if machine is None or machine.contacts is None:
+            return self._lies(turnout, "open" if state == "moving" else state)
+        if machine.contacts == ():
+            return FALSE if state == "moving" else self._commanded(machine, state)
+        made = {leg: self._made(machine, leg, reader) for leg in machine.contacts}
+        if len(made) == 1:
+            ((leg, closed),) = made.items()
+            if state == "moving":
+                return FALSE
+            return closed if state == leg else opposite(closed)
+        if state == "moving":
+            one, other = made.values()
+            return either(both(one, other), both(opposite(one), opposite(other)))
+        return both(made[state], opposite(made[_LEGS[state]]))
+
+    def _made(self, machine: Machine, leg: str, reader: str) -> Expr:
+        driver = self.wiring.drivers.get(reader)
+        if driver and not _reads(driver, machine.turnout, contacts=True):
+            return FALSE
+        swapped = machine.turnout in self.wiring.swapped_contacts
+        lies = self._lies(machine.turnout, _LEGS[leg] if swapped else leg)
+        name = f"{machine.turnout} {leg}"
+        return both(either(lies, self.fault(f"contact {name}")), self.sound(wire(name, reader)))
+
+    # -------------------------------------------------------------- detection
+
+    def _senses(self, detector: Detector) -> Expr:
+        if detector.name not in self._sensed:
+            sensed = self._covered(detector) if detector.kind == "spot" else self._drawn(detector)
+            if detector.without_power:
+                sensed = either(sensed, opposite(self.powered(detector.block)))
+            self._sensed[detector.name] = sensed
+        return self._sensed[detector.name]
+
+    def _covered(self, detector: Detector) -> Expr:
+        spots = set(self.equipment.spots_of[detector.name])
+        places = self.equipment.places[detector.block]
+        covering = (place.name for place in places if spots.intersection(place.covers))
+        return atom(self._inputs["standing", detector.block], *covering)
+
+    def _drawn(self, detector: Detector) -> Expr:
+        """That current flows through a current-sensing detector."""
+        through = set(detector.through)
+        found = []
+        for block, places in self.equipment.places.items():
+            beside = self._beside(block)
+            away = either(
+                *(
+                    both(self._current(gap, by_way_of(other), "bridged"), self.powered(other))
+                    for gap, other in beside
+                    if through.issuperset(self._feeders(other))
+                )
+            )
+            home = both(
+                self.powered(block),
+                opposite(either(*(self._current(gap, by_way_of(other)) for gap, other in beside))),
+            )
+            if away is FALSE and not through.intersection(self._feeders(block)):
+                continue
+            at: dict[Expr, list[str]] = {}
+            for place in places:
+                if place.draws and place.feeder:
+                    own = self._through_own(place.feeder, block, through)
+                    at.setdefault(either(both(home, own), away), []).append(place.name)
+            standing = self._inputs["standing", block]
+            found += [both(atom(standing, *names), when) for when, names in at.items()]
+        return either(*found)
+
+    def _through_own(self, feeder: str, block: str, through: set[str]) -> Expr:
+        """That what stock beside ``feeder`` draws passes the detector: through that feeder,
+        or, where it is broken, through whichever of the block's others are not."""
+        others = [name for name in self._feeders(block) if name != feeder]
+        sound = either(*(self.sound(f"feeder {name}") for name in others))
+        passed = both(*(self.fault(f"feeder {n}") for n in others if n not in through))
+        broken = self.fault(f"feeder {feeder}")
+        return either(
+            both(constant(feeder in through), opposite(broken)), both(broken, sound, passed)
+        )
+
+    def _feeders(self, block: str) -> tuple[str, ...]:
+        return tuple(feeder.name for feeder in self.wiring.feeders_of(block))
+
+    def _beside(self, block: str) -> list[tuple[Beside, str]]:
+        return [
+            (beside, next(b for b in beside.blocks if b != block))
+            for beside in (*self.equipment.gaps, *self.equipment.joined)
+            if block in beside.blocks
+        ]
+
+    def _current(self, beside: Beside, *states: str) -> Expr:
+        """That the gap is bridged, or missing, and current flows in one of these ways."""
+        states = tuple(state for state in states if state in beside.states)
+        if not states:
+            return FALSE
+        if beside.joint.kind != "=":
+            return self.fault(f"gap {beside.name}", *states)
+        return atom(facts.current(beside.name, beside.states), *states)
+
+    # -------------------------------------------------------------- dead inputs
+
+    def dead_inputs(self, driver: Driver, asked: Iterable[Observable]) -> Expr:
+        """That some input which a driver's rules ask for is dead."""
+        dead = []
+        for what in asked:
+            if what.kind == "block report":
+                dead += [
+                    opposite(self.usable(detector, driver.name))
+                    for detector in self.wiring.detectors_of(what.name)
+                ]
+            elif what.kind == "points report":
+                machine = self.wiring.machines.get(what.name)
+                unread = (
+                    machine and machine.contacts and not _reads(driver, what.name, contacts=True)
+                )
+                dead.append(constant(bool(unread)))
+        return either(*dead)
+
+
+def _reads(driver: Driver, name: str, *, contacts: bool) -> bool:
+    """Whether something is wired to a driver's inputs."""
+    return driver.reads is None or any(
+        reading.name == name and reading.contacts == contacts for reading in driver.reads
+    )
