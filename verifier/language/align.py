@@ -9,7 +9,7 @@
 from collections.abc import Sequence
 from itertools import zip_longest
 
-from verifier.language.printed import Clause, Drawn
+from verifier.language.segments import Clause, Drawn
 
 WIDTH = 100
 # No column is padded further than this.

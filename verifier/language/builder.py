@@ -1,58 +1,32 @@
 """From lark's parse tree to our syntax tree: one small method per grammar rule."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any, cast
 
 from lark import Token, Tree
 
 from verifier.language import syntax as s
-from verifier.language.source import Source, Span
+from verifier.language.builder_wiring import WiringBuilder
+from verifier.language.nodes import Node, mode, quantity, string, tokens, trees, types, word
 
-Node = Tree[Token]
 
-
-class Builder:
+class Builder(WiringBuilder):
     """Turns the parse tree of one statement of ``source`` into a syntax node."""
-
-    def __init__(self, source: Source):
-        self.source = source
 
     def statement(self, tree: Node) -> s.Statement:
         method: Callable[[Node], s.Statement] = getattr(self, f"_{tree.data}")
         return method(tree)
 
     def situation(self, tree: Node) -> tuple[s.Happening, ...]:
-        return tuple(self._happening(child) for child in _trees(tree, "happening"))
-
-    # -------------------------------------------------------------- spans and words
-
-    def _span(self, node: Node | Token) -> Span:
-        if isinstance(node, Token):
-            return Span(self.source, cast(int, node.start_pos), cast(int, node.end_pos))
-        return Span(self.source, node.meta.start_pos, node.meta.end_pos)
-
-    def _name_of(self, token: Token) -> s.Name:
-        return s.Name(str(token), self._span(token))
-
-    def _name(self, tree: Node, nth: int = 0) -> s.Name:
-        found = list(_trees(tree, "name"))
-        return self._name_of(cast(Token, found[nth].children[0]))
-
-    def _names(self, tree: Node, nth: int = 0) -> tuple[s.Name, ...]:
-        groups = list(_trees(tree, "names"))
-        if nth >= len(groups):
-            return ()
-        return tuple(
-            self._name_of(cast(Token, child.children[0])) for child in _trees(groups[nth], "name")
-        )
+        return tuple(self._happening(child) for child in trees(tree, "happening"))
 
     # -------------------------------------------------------------- track and its parts
 
     def _layout(self, tree: Node) -> s.Layout:
-        return s.Layout(_string(tree), self._span(tree))
+        return s.Layout(string(tree), self._span(tree))
 
     def _edge(self, tree: Node) -> s.Edge:
-        kinds = _types(tree)
+        kinds = types(tree)
         direction = "both"
         if "ENTERING" in kinds:
             direction = "entering"
@@ -66,22 +40,26 @@ class Builder:
     def _block(self, tree: Node) -> s.Block:
         return s.Block(
             self._names(tree),
-            any(_trees(tree, "undetected")),
-            any(_trees(tree, "switching")),
-            _string(tree),
+            self._length(tree),
+            tuple(name for group in trees(tree, "in_districts") for name in self._names(group)),
+            any(trees(tree, "undetected")),
+            any(trees(tree, "switching")),
+            string(tree),
+            tuple(self._feeders(child) for child in trees(tree, "feeders")),
             self._span(tree),
         )
 
     def _turnout(self, tree: Node) -> s.Turnout:
-        return s.Turnout(self._names(tree), self._name(tree), self._span(tree))
+        clauses = self._clauses(tree)
+        return s.Turnout(self._names(tree), self._name(tree), clauses, self._span(tree))
 
     def _crossing(self, tree: Node) -> s.Crossing:
         return s.Crossing(self._names(tree), self._name(tree), self._span(tree))
 
     def _slip(self, tree: Node) -> s.Slip:
         single = None
-        for joins in _trees(tree, "single"):
-            legs = [cast(s.Leg, str(t)) for t in _tokens(joins) if t.type in ("ALONG", "ACROSS")]
+        for joins in trees(tree, "single"):
+            legs = [cast(s.Leg, str(t)) for t in tokens(joins) if t.type in ("ALONG", "ACROSS")]
             single = (legs[0], legs[1])
         return s.Slip(self._names(tree), self._name(tree), single, self._span(tree))
 
@@ -99,54 +77,51 @@ class Builder:
         return s.Limits(self._name(tree), self._names(tree), self._span(tree))
 
     def _track(self, tree: Node) -> s.Track:
-        steps = tuple(self._step(child) for child in _trees(tree, "step"))
-        joins = tuple(self._join(child) for child in _trees(tree, "join"))
+        steps = tuple(self._step(child) for child in trees(tree, "step"))
+        joins = tuple(self._join(child) for child in trees(tree, "join"))
         return s.Track(steps, joins, self._span(tree))
 
     def _step(self, tree: Node) -> s.Step:
         left, _, right = tree.children
         legs = [
-            None if leg is None else cast(s.Leg, _word(cast(Node, leg))) for leg in (left, right)
+            None if leg is None else cast(s.Leg, word(cast(Node, leg))) for leg in (left, right)
         ]
         return s.Step(legs[0], self._name(tree), legs[1], self._span(tree))
 
     def _join(self, tree: Node) -> s.Join:
         kind = cast(s.JoinKind, str(tree.children[0]))
-        gap = self._name(tree) if any(_trees(tree, "name")) else None
+        gap = self._name(tree) if any(trees(tree, "name")) else None
         return s.Join(kind, gap, self._span(tree))
 
     # -------------------------------------------------------------- signals
 
     def _signal(self, tree: Node) -> s.Signal:
-        near, far = (self._step(child) for child in _trees(tree, "step"))
-        join = self._join(next(_trees(tree, "join")))
-        heads = tuple(name for group in _trees(tree, "heads") for name in self._names(group))
-        return s.Signal(
-            self._name(tree), near, join, far, heads, self._rules(tree), self._span(tree)
-        )
+        near, far = (self._step(child) for child in trees(tree, "step"))
+        join = self._join(next(trees(tree, "join")))
+        stands = tuple(a for group in trees(tree, "stands") for a in self._length(group))
+        heads = tuple(name for group in trees(tree, "heads") for name in self._names(group))
+        rules = self._rules(tree)
+        return s.Signal(self._name(tree), near, join, far, stands, heads, rules, self._span(tree))
 
     def _head(self, tree: Node) -> s.Head:
         return s.Head(self._name(tree), self._rules(tree), self._span(tree))
 
     def _rules(self, tree: Node) -> tuple[s.Rule, ...]:
-        return tuple(self._rule(child) for child in _trees(tree, "rule"))
+        return tuple(self._rule(child) for child in trees(tree, "rule"))
 
     def _rule(self, tree: Node) -> s.Rule:
-        kinds = _types(tree)
-        shows = next(t for t in _tokens(tree) if t.type == "RULE_NAME")
+        kinds = types(tree)
+        shows = next(t for t in tokens(tree) if t.type == "RULE_NAME")
         when = None if "OTHERWISE" in kinds else self._condition(tree.children[-1])
         return s.Rule(self._name_of(shows), "FLASHES" in kinds, when, self._span(tree))
 
     def _aspect(self, tree: Node) -> s.Aspect:
         combinations = tuple(
-            tuple(self._colour(colour) for colour in _trees(combination, "colour"))
-            for combination in _trees(tree, "combination")
+            tuple(self._colour(colour) for colour in trees(combination, "colour"))
+            for combination in trees(tree, "combination")
         )
-        indication = " ".join(_word(next(_trees(tree, "indication"))).split())
+        indication = " ".join(word(next(trees(tree, "indication"))).split())
         return s.Aspect(self._name(tree), combinations, indication, self._span(tree))
-
-    def _colour(self, tree: Node) -> s.Colour:
-        return s.Colour(" ".join(str(t) for t in _tokens(tree)), self._span(tree))
 
     # -------------------------------------------------------------- conditions
 
@@ -166,22 +141,22 @@ class Builder:
             case "negation":  # parentheses
                 return self._condition(tree.children[1])
             case "train_on":
-                words = list(_tokens(tree))
+                words = list(tokens(tree))
                 state = s.State("train on", "", self._span(words[0]).to(self._span(words[1])))
-                return s.Fact(_quantity(tree), self._names(tree), state, span)
+                return s.Fact(quantity(tree), self._names(tree), state, span)
             case "fact":
-                states = list(_trees(tree, "state"))
+                states = list(trees(tree, "state"))
                 found = self._state(states[0]) if states else None
-                return s.Fact(_quantity(tree), self._names(tree), found, span)
+                return s.Fact(quantity(tree), self._names(tree), found, span)
             case other:
                 raise AssertionError(f"no such condition node: {other}")
 
     def _state(self, tree: Node) -> s.State:
         span = self._span(tree)
-        tokens = list(_tokens(tree))
-        match tokens[0].type:
+        said = list(tokens(tree))
+        match said[0].type:
             case "LIES":
-                return s.State("lies", str(tokens[1]), span)
+                return s.State("lies", str(said[1]), span)
             case "AT":
                 return s.State("at stop", "", span)
             case "PROCEED" | "PROCEEDS":
@@ -189,17 +164,17 @@ class Builder:
             case "SHOWS":
                 return s.State("shows", self._name(tree).text, span)
             case "FLASHING" | "COLOUR":
-                return s.State("colour", " ".join(str(t) for t in tokens), span)
+                return s.State("colour", " ".join(str(t) for t in said), span)
             case "NAME":
-                return s.State("name", str(tokens[0]), span)
+                return s.State("name", str(said[0]), span)
             case _:
-                return s.State(str(tokens[0]), "", span)
+                return s.State(str(said[0]), "", span)
 
     # -------------------------------------------------------------- panel and claims
 
     def _lever(self, tree: Node) -> s.Lever:
         positions = tuple(
-            self._name_of(cast(Token, child.children[0])) for child in _trees(tree, "position")
+            self._name_of(cast(Token, child.children[0])) for child in trees(tree, "position")
         )
         return s.Lever(self._names(tree), positions, self._span(tree))
 
@@ -207,27 +182,27 @@ class Builder:
         return s.Button(self._names(tree), self._span(tree))
 
     def _prove(self, tree: Node) -> s.Prove:
-        mode, condition = _mode(tree), self._condition(tree.children[-1])
-        return s.Prove(_string(tree), mode, condition, self._span(tree))
+        condition = self._condition(tree.children[-1])
+        return s.Prove(string(tree), mode(tree), condition, self._span(tree))
 
     def _assume(self, tree: Node) -> s.Assume:
-        mode, condition = _mode(tree), self._condition(tree.children[-1])
-        return s.Assume(_string(tree), mode, condition, self._span(tree))
+        condition = self._condition(tree.children[-1])
+        return s.Assume(string(tree), mode(tree), condition, self._span(tree))
 
     def _waive(self, tree: Node) -> s.Waive:
-        return s.Waive(self._claim(tree), self._subjects(tree), _string(tree), self._span(tree))
+        return s.Waive(self._claim(tree), self._subjects(tree), string(tree), self._span(tree))
 
     def _expect(self, tree: Node) -> s.Expect:
         return s.Expect(self._claim(tree), self._subjects(tree), self._span(tree))
 
     def _claim(self, tree: Node) -> s.Name:
-        return self._name_or_text(next(_trees(tree, "claim")))
+        return self._name_or_text(next(trees(tree, "claim")))
 
     def _subjects(self, tree: Node) -> tuple[s.Name, ...]:
         return tuple(
             self._name_or_text(subject)
-            for group in _trees(tree, "subjects")
-            for subject in _trees(group, "subject")
+            for group in trees(tree, "subjects")
+            for subject in trees(group, "subject")
         )
 
     def _name_or_text(self, tree: Node) -> s.Name:
@@ -236,41 +211,11 @@ class Builder:
 
     def _happening(self, tree: Node) -> s.Happening:
         names = tuple(
-            self._name_of(cast(Token, child.children[0])) for child in _trees(tree, "name")
+            self._name_of(cast(Token, child.children[0])) for child in trees(tree, "name")
         )
-        kinds = _types(tree)
+        kinds = types(tree)
         if "TRAIN" in kinds:
             return s.Happening("train", names, "occupied", self._span(tree))
         if "BUTTON" in kinds:
             return s.Happening("thing", names, "pressed", self._span(tree))
-        return s.Happening(
-            "thing", names, _word(next(_trees(tree, "thing_state"))), self._span(tree)
-        )
-
-
-def _trees(tree: Node, rule: str) -> Iterator[Node]:
-    return (c for c in tree.children if isinstance(c, Tree) and c.data == rule)
-
-
-def _tokens(tree: Node) -> Iterator[Token]:
-    return (child for child in tree.children if isinstance(child, Token))
-
-
-def _types(tree: Node) -> set[str]:
-    return {token.type for token in _tokens(tree)}
-
-
-def _word(tree: Node) -> str:
-    return str(tree.children[0])
-
-
-def _string(tree: Node) -> str:
-    return next((str(t)[1:-1] for t in _tokens(tree) if t.type == "STRING"), "")
-
-
-def _quantity(tree: Node) -> Any:
-    return next((_word(child) for child in _trees(tree, "quantity")), "")
-
-
-def _mode(tree: Node) -> Any:
-    return next(str(t) for t in _tokens(tree) if t.type in ("NEVER", "ALWAYS", "POSSIBLE"))
+        return s.Happening("thing", names, word(next(trees(tree, "thing_state"))), self._span(tree))

@@ -15,7 +15,8 @@ from typing import Any
 
 from verifier.language.align import WIDTH, aligned
 from verifier.language.parse import lex, parse
-from verifier.language.printed import Clause, Segment, clauses
+from verifier.language.printed import clauses
+from verifier.language.segments import Clause, Segment
 from verifier.language.source import LINE_END, Source, Span
 
 # A clause joins the one before it on a line of less than this; comments behind lines stand

@@ -28,8 +28,7 @@ NOT_WORDS = {
 }  # fmt: skip
 # What people write who expect statements the language does not have yet.
 NOT_YET = {
-    "relay", "timer", "route", "traffic", "supply", "district", "detector", "driver", "trains",
-    "include", "module", "use", "feeders", "wire",
+    "relay", "timer", "route", "traffic", "include", "module", "use", "wire",
 }  # fmt: skip
 # Words that follow the name of what a statement declares, and so show that it was left out.
 NAMELESS = {"AT", "IN", "ON", "IS", "POSITIONS", "TOWARD", "NEVER", "WHEN", "FOR", "BECAUSE"}

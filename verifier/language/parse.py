@@ -19,6 +19,7 @@ from lark.exceptions import LarkError, UnexpectedInput, UnexpectedToken
 from verifier.language import syntax
 from verifier.language.builder import Builder
 from verifier.language.diagnostics import Diagnostic, InputError
+from verifier.language.fitting import Fitting
 from verifier.language.mistakes import (
     misspelt_starts,
     no_statement,
@@ -114,6 +115,11 @@ def _lark() -> Lark:
     return build(False)
 
 
+@cache
+def _fitting() -> Fitting:
+    return Fitting(_lark())
+
+
 def lex(source: Source) -> Iterator[Token]:
     """The words and signs of a file, in order; comments and spaces are left out."""
     return _lark().lex(source.text)
@@ -128,7 +134,7 @@ def _chunks(source: Source, errors: list[Diagnostic]) -> Iterator[list[Token]]:
     """The tokens of each statement; text before the first statement word is an error."""
     chunk: list[Token] = []
     started = False
-    for token in lex(source):
+    for token in _with_track_power(lex(source)):
         if token.type in STATEMENT_WORDS and not _meant_as_name(source, chunk, token):
             if chunk and started:
                 yield chunk
@@ -138,6 +144,44 @@ def _chunks(source: Source, errors: list[Diagnostic]) -> Iterator[list[Token]]:
         chunk.append(token)
     if chunk and started:
         yield chunk
+
+
+def _with_track_power(tokens: Iterator[Token]) -> Iterator[Token]:
+    """The tokens, `track power` as one where a supply or a detector has it: `track` by
+    itself starts a statement, of which `power` may well be the first name."""
+    statement = ""
+    held: list[Token] = []  # `track`, `power`
+    for token in tokens:
+        match held:
+            case [] if token.type == "TRACK" and statement in ("SUPPLY", "DETECTOR"):
+                held.append(token)
+                continue
+            case [_] if token == "power":
+                held.append(token)
+                continue
+            case [track, power] if token.type not in _DRAWN:
+                yield _joined(track, power)
+            case _:
+                yield from held
+        statement = held[0].type if len(held) == 1 else statement
+        held.clear()
+        statement = token.type if token.type in STATEMENT_WORDS else statement
+        yield token
+    if len(held) == 2:
+        yield _joined(*held)
+    else:
+        yield from held
+
+
+# What follows the first name of a `track` line.
+_DRAWN = {"JOINED", "GAP", "DOUBLE_GAP", "NORMAL", "REVERSE", "ALONG", "ACROSS"}
+
+
+def _joined(track: Token, power: Token) -> Token:
+    return Token(
+        "TRACK_POWER", "track power", track.start_pos, track.line, track.column,
+        power.end_line, power.end_column, power.end_pos,
+    )  # fmt: skip
 
 
 def _meant_as_name(source: Source, chunk: list[Token], token: Token) -> bool:
@@ -152,19 +196,25 @@ def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token
     _check_words(source, tokens)
     _check_nesting(source, tokens)
     parser = _lark().parse_interactive("", start=start)
+    fitted: list[Token] = []
     at = 0
     try:
-        for at, token in enumerate(tokens):  # noqa: B007 (used in the handler)
-            parser.feed_token(token)
+        for i in range(len(tokens)):
+            fitted += _fitting().fitted(parser, tokens, i)
+            while at < len(fitted):
+                parser.feed_token(fitted[at])
+                at += 1
     except UnexpectedInput:
-        accepted = _accepted_after(tokens[:at], start)
+        accepted = _accepted_after(fitted[:at], start)
+        tokens = [*fitted, *tokens[i + 1 :]]
         found = unexpected(source, tokens, at, accepted)
         raise InputError([found, *misspelt_starts(source, tokens, at + 1)]) from None
+    _check_words(source, fitted, numbers=True)
     end = Token.new_borrow_pos("$END", "", tokens[-1])
     try:
         tree = parser.feed_token(end)
     except UnexpectedToken:
-        raise InputError([stops_short(source, tokens, _accepted_after(tokens, start))]) from None
+        raise InputError([stops_short(source, fitted, _accepted_after(fitted, start))]) from None
     except LarkError as error:  # pragma: no cover - a bug of ours, reported as one
         raise AssertionError(f"the parser failed: {error}") from error
     assert isinstance(tree, Tree)
@@ -180,10 +230,12 @@ def _accepted_after(tokens: list[Token], start: str) -> set[str]:
     return set(parser.accepts())  # type: ignore[no-untyped-call]
 
 
-def _check_words(source: Source, tokens: list[Token]) -> None:
-    """No name is too long, and no text holds what no output could show."""
+def _check_words(source: Source, tokens: list[Token], *, numbers: bool = False) -> None:
+    """No name is too long, and no text holds what no output could show. Of long ``numbers``
+    it is known only at the end which of them are names."""
     for token in tokens:
-        if token.type in ("NAME", "RULE_NAME") and len(token) > MAX_NAME:
+        number = token.isdecimal() and not numbers
+        if token.type in ("NAME", "RULE_NAME") and len(token) > MAX_NAME and not number:
             raise InputError(
                 [
                     Diagnostic(

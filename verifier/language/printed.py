@@ -6,80 +6,54 @@ they stood beside. :mod:`verifier.language.format` lays the clauses out.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import Literal, NamedTuple
 
 from verifier.language import syntax as s
 from verifier.language.parse import MAX_NESTING, is_name
+from verifier.language.printed_wiring import clauses_below, feeders, length, wiring
+from verifier.language.segments import (
+    Clause,
+    Drawn,
+    Segment,
+    clause,
+    list_segments,
+    listed,
+    whole,
+)
 from verifier.language.source import Span
-
-
-@dataclass(frozen=True, slots=True)
-class Segment:
-    """A few words that stay together, and where they stand in the source."""
-
-    text: str
-    start: int
-    end: int
-
-
-class Drawn(NamedTuple):
-    """One step of a `track` line: the join before it, and its leg on either side."""
-
-    join: str
-    left: str
-    name: str
-    right: str
-
-
-@dataclass(frozen=True, slots=True)
-class Clause:
-    """One line, if it fits.
-
-    ``columns`` are padded to those of the clauses around it with the same ``table``.
-    ``splits`` is the first segment that moves to a line of its own when the line is too
-    long, 0 where none does. ``joins``: follows the clause before it on the same line where
-    there is room. ``drawn`` holds the steps of a `track` line."""
-
-    segments: tuple[Segment, ...]
-    columns: tuple[str, ...]
-    indent: int = 0
-    table: Literal["", "block", "aspect", "rule", "track"] = ""
-    splits: int = 0
-    joins: bool = False
-    drawn: tuple[Drawn, ...] = ()
 
 
 def clauses(statement: s.Statement) -> tuple[Clause, ...]:
     """The clauses of one statement, in order."""
     match statement:
         case s.Layout(title=title, span=span):
-            return (_whole(f'layout "{title}"', span),)
+            return (whole(f'layout "{title}"', span),)
         case s.Edge(names=names, direction=direction):
             words = "" if direction == "both" else f"{direction} only"
-            return (_listed("edge", names, statement.span, words),)
+            return (listed("edge", names, statement.span, words),)
         case s.Bumper(names=names):
-            return (_listed("bumper", names, statement.span),)
+            return (listed("bumper", names, statement.span),)
         case s.Block():
-            return (_block(statement),)
-        case s.Turnout(names=names, block=block) | s.Crossing(names=names, block=block):
-            word = "turnout" if isinstance(statement, s.Turnout) else "crossing"
-            return (_listed(word, names, statement.span, f"in {block.text}"),)
+            return _block(statement), *feeders(statement.feeders)
+        case s.Turnout(names=names, block=block, clauses=below):
+            head = listed("turnout", names, statement.span.to(block.span), f"in {block.text}")
+            return head, *clauses_below(below)
+        case s.Crossing(names=names, block=block):
+            return (listed("crossing", names, statement.span, f"in {block.text}"),)
         case s.Slip(names=names, block=block, single=single):
             joins = f" single {single[0]} to {single[1]}" if single else ""
-            return (_listed("slip", names, statement.span, f"in {block.text}{joins}"),)
+            return (listed("slip", names, statement.span, f"in {block.text}{joins}"),)
         case s.Derail(name=name, block=block, toward=toward, span=span):
-            return (_whole(f"derail {name.text} on {block.text} toward {toward.text}", span),)
+            return (whole(f"derail {name.text} on {block.text} toward {toward.text}", span),)
         case s.Gate(names=names, block=block):
-            return (_listed("gate", names, statement.span, f"on {block.text}"),)
+            return (listed("gate", names, statement.span, f"on {block.text}"),)
         case s.Crossover(name=name, ends=ends):
-            return (_listed(f"crossover {name.text} is", ends, statement.span),)
+            return (listed(f"crossover {name.text} is", ends, statement.span),)
         case s.Limits(name=name, signals=signals):
-            return (_listed(f"interlocking limits {name.text} is", signals, statement.span),)
+            return (listed(f"interlocking limits {name.text} is", signals, statement.span),)
         case s.Lever(names=names, positions=positions):
             return (_lever(names, positions, statement.span),)
         case s.Button(names=names):
-            return (_listed("button", names, statement.span),)
+            return (listed("button", names, statement.span),)
         case s.Track():
             return (_track(statement),)
         case s.Aspect():
@@ -88,7 +62,7 @@ def clauses(statement: s.Statement) -> tuple[Clause, ...]:
             return _signal(statement)
         case s.Head(name=name, rules=rules, span=span):
             first = Segment(f"head {name.text}", span.start, name.span.end)
-            return (_clause([first]), *(_rule(rule) for rule in rules))
+            return (clause([first]), *(_rule(rule) for rule in rules))
         case _:
             return _claims(statement)
 
@@ -99,7 +73,7 @@ def _claims(statement: s.Statement) -> tuple[Clause, ...]:
         case s.NamedCondition(name=name, condition=condition, span=span):
             segments = _condition(f"condition {name.text} is", condition)
             first = Segment(segments[0].text, span.start, segments[0].end)
-            return (_clause([first, *segments[1:]], splits=1),)
+            return (clause([first, *segments[1:]], splits=1),)
         case s.Prove(title=title, mode=mode, condition=condition, span=span):
             return _titled("prove", title, mode, condition, span)
         case s.Assume(title=title, mode=mode, condition=condition, span=span):
@@ -107,61 +81,36 @@ def _claims(statement: s.Statement) -> tuple[Clause, ...]:
         case s.Waive(claim=claim, subjects=subjects, reason=reason, span=span):
             what = _claim("waive", claim, subjects, span)
             because = Segment(f'because "{reason}"', what.segments[-1].end, span.end)
-            return what, _clause([because], indent=2, joins=True)
+            return what, clause([because], indent=2, joins=True)
         case s.Expect(claim=claim, subjects=subjects, span=span):
             return (_claim("expect broken", claim, subjects, span),)
         case _:
-            raise AssertionError(f"no such statement: {statement}")
+            return wiring(statement)
 
 
 # ------------------------------------------------------------------ clauses
 
 
-def _clause(
-    segments: Sequence[Segment], *, indent: int = 0, splits: int = 0, joins: bool = False
-) -> Clause:
-    line = " ".join(segment.text for segment in segments)
-    return Clause(tuple(segments), (line,), indent, "", splits, joins)
-
-
-def _whole(text: str, span: Span) -> Clause:
-    return _clause([Segment(text, span.start, span.end)])
-
-
-def _list_segments(word: str, names: Sequence[s.Name], start: int) -> list[Segment]:
-    """``word A, B, C``, a segment for each name."""
-    segments = []
-    for i, name in enumerate(names):
-        text = name.text + ("," if i < len(names) - 1 else "")
-        begin = start if i == 0 else name.span.start
-        segments.append(Segment(text if i else f"{word} {text}", begin, name.span.end))
-    return segments
-
-
-def _listed(word: str, names: Sequence[s.Name], span: Span, after: str = "") -> Clause:
-    segments = _list_segments(word, names, span.start)
-    if after:
-        segments.append(Segment(after, segments[-1].end, span.end))
-    return _clause(segments)
-
-
 def _lever(names: Sequence[s.Name], positions: Sequence[s.Name], span: Span) -> Clause:
-    segments = _list_segments("lever", names, span.start)
-    return _clause(segments + _list_segments("positions", positions, segments[-1].end))
+    segments = list_segments("lever", names, span.start)
+    return clause(segments + list_segments("positions", positions, segments[-1].end))
 
 
 def _block(block: s.Block) -> Clause:
-    segments = _list_segments("block", block.names, block.span.start)
-    listed = " ".join(segment.text for segment in segments)
+    segments = list_segments("block", block.names, block.span.start)
+    names = " ".join(segment.text for segment in segments)
     words = [
+        *([length(block.length)] if block.length else []),
+        *([f"in {', '.join(n.text for n in block.districts)}"] if block.districts else []),
         *(["undetected"] if block.undetected else []),
         *(["switching only"] if block.switching else []),
         *([f'"{block.note}"'] if block.note else []),
     ]
     after = " ".join(words)
     if after:
-        segments.append(Segment(after, segments[-1].end, block.span.end))
-    return Clause(tuple(segments), (listed, after), table="block")
+        end = block.feeders[0].span.start if block.feeders else block.span.end
+        segments.append(Segment(after, segments[-1].end, end))
+    return Clause(tuple(segments), (names, after), table="block")
 
 
 def _track(track: s.Track) -> Clause:
@@ -200,10 +149,14 @@ def _aspect(aspect: s.Aspect) -> Clause:
 def _signal(signal: s.Signal) -> tuple[Clause, ...]:
     place = f"{_step(signal.near)} {_join(signal.join)} {_step(signal.far)}"
     text = f"signal {signal.name.text} at {place}"
-    found = [_clause([Segment(text, signal.span.start, signal.far.span.end)])]
+    segments = [Segment(text, signal.span.start, signal.far.span.end)]
+    if signal.stands:
+        stands = f"stands {length(signal.stands)} before gap"
+        segments.append(Segment(stands, segments[-1].end, signal.stands[-1].span.end))
+    found = [clause(segments)]
     if signal.heads:
-        heads = _list_segments("heads", signal.heads, signal.heads[0].span.start)
-        found.append(_clause(heads, indent=2))
+        heads = list_segments("heads", signal.heads, signal.heads[0].span.start)
+        found.append(clause(heads, indent=2))
     return (*found, *(_rule(rule) for rule in signal.rules))
 
 
@@ -224,7 +177,7 @@ def _titled(
     start = condition_start(condition)
     segments = _condition(mode, condition)
     head = Segment(f'{word} "{title}"', span.start, min(span.start + len(word), start))
-    return _clause([head]), _clause(segments, indent=2, splits=1, joins=True)
+    return clause([head]), clause(segments, indent=2, splits=1, joins=True)
 
 
 def _quoted(name: s.Name) -> s.Name:
@@ -236,8 +189,8 @@ def _claim(word: str, claim: s.Name, subjects: Sequence[s.Name], span: Span) -> 
     segments = [Segment(f"{word} {_quoted(claim).text}", span.start, claim.span.end)]
     if subjects:
         quoted = [_quoted(subject) for subject in subjects]
-        segments += _list_segments("for", quoted, subjects[0].span.start)
-    return _clause(segments)
+        segments += list_segments("for", quoted, subjects[0].span.start)
+    return clause(segments)
 
 
 # ------------------------------------------------------------------ conditions

@@ -23,6 +23,62 @@ class Colour:
     span: Span
 
 
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A number as written, and the unit after it, empty where there is none."""
+
+    number: str
+    unit: str
+    span: Span
+
+
+# One amount, or two that are added: ``8 ft 6 in``.
+Length = tuple[Amount, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """``over 30 ft of 16 AWG``."""
+
+    length: Length
+    gauge: Length
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Feeders:
+    names: tuple[Name, ...]
+    run: Run | None
+    span: Span
+
+
+ClauseKind = Literal[
+    "thrown by", "motor", "powered by", "contacts", "fouling point", "gap",
+    "track power", "rating", "fuse", "fed by",
+    "on", "at", "through", "turns", "sensitivity", "hold", "output", "isolated output",
+    "without track power",
+    "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
+    "detectable", "wheelsets",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """A clause of a wiring statement; ``kind`` are the words it goes by.
+
+    ``names`` are things named, ``words`` what was chosen: a kind of motor, the legs that
+    have contacts, a colour. ``lengths`` are its amounts; of `gap` one for each leg.
+    ``contacts`` are those of the ``names`` that `contacts` stands after."""
+
+    kind: ClauseKind
+    span: Span
+    names: tuple[Name, ...] = ()
+    words: tuple[Name, ...] = ()
+    lengths: tuple[Length, ...] = ()
+    run: Run | None = None
+    contacts: tuple[Name, ...] = ()
+
+
 # ------------------------------------------------------------------ conditions
 
 
@@ -90,10 +146,15 @@ class Bumper:
 
 @dataclass(frozen=True, slots=True)
 class Block:
+    """``districts`` should be one at most."""
+
     names: tuple[Name, ...]
+    length: Length
+    districts: tuple[Name, ...]
     undetected: bool
     switching: bool
     note: str
+    feeders: tuple[Feeders, ...]
     span: Span
 
 
@@ -101,6 +162,7 @@ class Block:
 class Turnout:
     names: tuple[Name, ...]
     block: Name
+    clauses: tuple[Clause, ...]
     span: Span
 
 
@@ -190,6 +252,7 @@ class Signal:
     near: Step
     join: Join
     far: Step
+    stands: Length
     heads: tuple[Name, ...]
     rules: tuple[Rule, ...]
     span: Span
@@ -261,10 +324,74 @@ class Expect:
     span: Span
 
 
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """``booster``: a track-power supply that is fed by another."""
+
+    name: Name
+    booster: bool
+    clauses: tuple[Clause, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class District:
+    name: Name
+    supply: Name
+    run: Run | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class CommonReturn:
+    supplies: tuple[Name, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Detector:
+    name: Name
+    kind: Literal["current-sensing", "spot"]
+    clauses: tuple[Clause, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Driver:
+    name: Name
+    heads: tuple[Name, ...]
+    clauses: tuple[Clause, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Trains:
+    shortest: Length
+    longest: Length
+    clauses: tuple[Clause, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """By its ``name``, or as a ``ratio``: ``1:87.1``."""
+
+    name: Name | None
+    ratio: tuple[Amount, Amount] | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class StoppingDistance:
+    length: Length
+    span: Span
+
+
 Statement = (
     Layout | Edge | Bumper | Block | Turnout | Crossing | Slip | Derail | Gate | Crossover
     | Limits | Track | Signal | Head | Aspect | NamedCondition | Lever | Button | Prove
-    | Assume | Waive | Expect
+    | Assume | Waive | Expect | Supply | District | CommonReturn | Detector | Driver
+    | Trains | Scale | StoppingDistance
 )  # fmt: skip
 
 

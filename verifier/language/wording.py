@@ -20,6 +20,11 @@ SPECIAL = {
     "SWITCHING": "`switching only`",
     "ENTERING": "`entering only`",
     "LEAVING": "`leaving only`",
+    "NUMBER": "a number",
+    "UNIT": "a unit, such as `mm`, `in`, `V` or `A`",
+    "COLON": "`:`",
+    "GAPS": "`gap`",
+    "TRACK_POWER": "`track power`",
     "UNCLOSED_STRING": "a text in quotes",
     "STRAY": "a character",
     "COMMENT": "a comment",
@@ -51,6 +56,18 @@ STATEMENTS = {
     "ASSUME": ("An assumption", 'assume "nobody throws T3" always T3 lies normal'),
     "WAIVE": ("A waiver", 'waive opposing-proceeds for 4L, 8R because "train orders"'),
     "EXPECT": ("An expectation", "expect broken opposing-proceeds for 4L, 4RA"),
+    "SUPPLY": ("A supply", "supply Bus-1 12 V 3 A fuse 2 A` or `supply Track-A track power 15 V"),
+    "BOOSTER": ("A booster", "booster Boost-1 fed by Track-A 15 V 5 A"),
+    "DISTRICT": ("A district", "district North fed by Track-A over 30 ft of 16 AWG"),
+    "COMMON": ("A common return", "common return Bus-1, Bus-2"),
+    "DETECTOR": (
+        "A detector",
+        "detector D-Main current-sensing through m1, m2` or `detector D-Stage spot on Main at 0 mm",
+    ),
+    "DRIVER": ("A driver", "driver B1 drives 4L.upper, 4L.lower reads D-Main, T1 contacts"),
+    "TRAINS": ("What runs", "trains 600 mm to 2200 mm, detectable throughout"),
+    "SCALE": ("The scale", "scale HO` or `scale 1:87.1"),
+    "STOPPING": ("The stopping distance", "stopping distance 3000 mm"),
 }
 STATEMENT_WORDS = frozenset(STATEMENTS)
 
@@ -70,6 +87,22 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
                    "DERAILING", "NON_DERAILING", "SEATED", "NAME"}),
         "a state, such as `occupied`, `normal`, `reverse` or `pressed`",
     ),
+    (
+        frozenset({"ON", "AT", "THROUGH", "TURNS", "SENSITIVITY", "HOLD", "POWERED", "OUTPUT",
+                   "ISOLATED", "WITHOUT"}),
+        "a clause of the detector, such as `through`, `powered by` or `output closed when clear`",
+    ),
+    (
+        frozenset({"OUTPUTS", "POWERED", "READS", "WHEN", "LAMPS", "NEEDS"}),
+        "a clause of the driver, such as `reads`, `powered by` or `when input missing shows red`",
+    ),
+    (
+        frozenset({"THROWN", "MOTOR", "POWERED", "CONTACTS", "CONTACT", "NO", "FOULING", "GAPS"}),
+        "a clause of the turnout, such as `motor`, `thrown by` or `contacts`",
+    ),
+    (frozenset({"CONTACTS", "CONTACT", "NO"}), "`contacts` or `no contacts`"),
+    (frozenset({"CURRENT_SENSING", "SPOT"}), "`current-sensing` or `spot`"),
+    (frozenset({"SLOW_MOTION", "SNAP"}), "`slow-motion` or `snap`"),
     (
         frozenset({"NORMAL", "REVERSE", "OPEN", "DERAILING", "NON_DERAILING", "SEATED"}),
         "a position (normal, reverse, open, derailing, non-derailing or seated)",

@@ -24,6 +24,11 @@ KIND_WORDS = {
     "condition": "a condition",
     "lever": "a lever",
     "button": "a button",
+    "supply": "a supply",
+    "district": "a district",
+    "feeder": "a feeder",
+    "detector": "a detector",
+    "driver": "a driver",
 }
 
 # Looking for the nearest name takes time; a file with more errors than this has other worries.
@@ -76,6 +81,19 @@ class Names:
         if earlier is None:
             self.table[name.text] = Declared(kind, name.span, node)
             return
+        if kind == earlier.kind == "feeder":
+            same = node is earlier.node
+            self.error(
+                "CP608",
+                f"feeder `{name.text}` is listed twice"
+                if same
+                else f"feeder `{name.text}` goes to two blocks",
+                name.span,
+                "A wire that feeds two blocks joins them to one: give each block a feeder of its "
+                "own, and each feeder a name of its own.",
+                ((earlier.span, "it is listed here" if same else "it goes to another block here"),),
+            )
+            return
         self.error(
             "CP202",
             f"`{name.text}` is declared twice",
@@ -116,7 +134,9 @@ class Names:
             hint = did_you_mean(name.text, self.of_kind(*kinds)) or did_you_mean(
                 name.text, self.table
             )
-        if not hint and kinds:
+        if not hint and kinds == ("feeder",):
+            hint = "If the name is right, the `feeders` list of its block must have it."
+        elif not hint and kinds:
             statements = one_of([f"`{_STATEMENT_OF.get(kind, kind)}`" for kind in kinds])
             hint = f"If the name is right, a {statements} statement must declare it."
         self.error("CP201", f"{what} called `{name.text}`", name.span, hint)
@@ -141,6 +161,8 @@ def declare_all(statements: Iterable[syntax.Statement]) -> Names:
                 _declare(names, statement.names, "bumper", statement)
             case syntax.Block():
                 _declare(names, statement.names, "block", statement)
+                for feeders in statement.feeders:
+                    _declare(names, feeders.names, "feeder", statement)
             case syntax.Turnout():
                 _declare(names, statement.names, "turnout", statement)
             case syntax.Crossing():
@@ -161,6 +183,14 @@ def declare_all(statements: Iterable[syntax.Statement]) -> Names:
                 names.declare(statement.name, "limits", statement)
             case syntax.Signal():
                 names.declare(statement.name, "signal", statement)
+            case syntax.Supply():
+                names.declare(statement.name, "supply", statement)
+            case syntax.District():
+                names.declare(statement.name, "district", statement)
+            case syntax.Detector():
+                names.declare(statement.name, "detector", statement)
+            case syntax.Driver():
+                names.declare(statement.name, "driver", statement)
             case syntax.NamedCondition():
                 names.declare(statement.name, "condition", statement)
             case _:

@@ -1,0 +1,127 @@
+"""Words that are words of the language only where one can stand.
+
+The wiring statements have many words of their own, and numbers with units. As words for
+the whole language they would take names away from files that have no wiring: lever
+positions called `closed`, turnouts called `4`. So they are cut from the text as names, and
+here, where it is known what may come next, taken for what fits there.
+
+In: the words of one statement and a parser that has read those before. Out: the word as
+one terminal or several.
+"""
+
+import re
+from collections.abc import Sequence
+from typing import Any
+
+from lark import Lark, Token
+from lark.lexer import PatternStr
+from lark.parsers.lalr_analysis import Shift
+
+# Terminals that stand below NAME in the grammar.
+_BELOW = -3
+# In these no list of `Clear when …` lines can follow, so that a name before `when` is no
+# more than a name.
+_WITHOUT_LINES = ("DETECTOR", "DRIVER")
+# A number, and perhaps its unit without a space: `2400mm`.
+_NUMBER = re.compile(r"([0-9]+(?:\.[0-9]+)?)([^\W\d_]*)")
+# Units as people also write them. They are read, so that a message can say how to write
+# them here.
+OTHER_UNITS = {
+    **dict.fromkeys(("inch", "inches", "ins", "IN", "In", "Inch", "Inches"), "in"),
+    **dict.fromkeys(("foot", "feet", "FT", "Ft", "Feet", "Foot"), "ft"),
+    **dict.fromkeys(("MM", "Mm", "millimetre", "millimetres", "millimeter", "millimeters"), "mm"),
+    **dict.fromkeys(("CM", "Cm", "centimetre", "centimetres", "centimeter", "centimeters"), "cm"),
+    **dict.fromkeys(("M", "metre", "metres", "meter", "meters"), "m"),
+    **dict.fromkeys(("v", "volt", "volts", "Volt", "Volts", "VDC", "VAC"), "V"),
+    **dict.fromkeys(("mv", "millivolt", "millivolts"), "mV"),
+    **dict.fromkeys(("a", "amp", "amps", "Amp", "Amps", "ampere", "amperes"), "A"),
+    **dict.fromkeys(("ma", "MA", "milliamp", "milliamps"), "mA"),
+    **dict.fromkeys(("ohms", "Ohm", "Ohms", "Ω", "\u2126", "R"), "ohm"),
+    **dict.fromkeys(("k", "K", "kohms", "kOhm", "kOhms", "Kohm", "kΩ", "k\u2126"), "kohm"),
+    **dict.fromkeys(("awg", "Awg", "gauge", "ga"), "AWG"),
+    **dict.fromkeys(("S", "sec", "secs", "second", "seconds"), "s"),
+    **dict.fromkeys(("msec", "millisecond", "milliseconds"), "ms"),
+}
+# Units that no amount of a junction file is given in.
+STRANGE_UNITS = frozenset(
+    ("km", "yd", "yards", "yard", "mile", "miles", "W", "watt", "watts", "VA", "Hz", "kV", "Mohm",
+     "uA", "µA", "min", "mins", "minutes", "h", "mm2", "mph", "kmh", "scale")
+)  # fmt: skip
+
+
+class Fitting:
+    """Which words fit, by the grammar."""
+
+    def __init__(self, grammar: Lark):
+        below = [t for t in grammar.terminals if t.priority == _BELOW]
+        self._words = {t.pattern.value: t.name for t in below if isinstance(t.pattern, PatternStr)}
+        units = next(t for t in below if t.name == "UNIT")
+        self._units = {*units.pattern.value.split("|"), *OTHER_UNITS, *STRANGE_UNITS}
+        self._grammar = grammar
+
+    def fitted(self, parser: Any, tokens: Sequence[Token], at: int) -> list[Token]:
+        """The word at ``at`` as the terminals it stands for after those before it."""
+        token = tokens[at]
+        if tokens[0].type in _WITHOUT_LINES and token.type in ("RULE_NAME", "FLASHES"):
+            (token,) = (
+                Token.new_borrow_pos(found.type, str(token), token)
+                for found in self._grammar.lex(str(token))
+            )
+        text = str(token)
+        if token.type == "IN":
+            unit = takes(parser, "UNIT") and not self._is_clause(parser, tokens, at)
+            return [_as("UNIT", token)] if unit else [token]
+        if token.type not in ("NAME", "STRAY"):
+            return [token]
+        word = self._words.get(text)
+        if word and takes(parser, word) and not takes(parser, "NAME"):
+            return [_as(word, token)]
+        if text in self._units and takes(parser, "UNIT"):
+            return [_as("UNIT", token)]
+        number = _NUMBER.fullmatch(text)
+        if number and (not number[2] or number[2] in self._units) and takes(parser, "NUMBER"):
+            return _split(token, len(number[1]))
+        return [token]
+
+    def _is_clause(self, parser: Any, tokens: Sequence[Token], at: int) -> bool:
+        """`in` before the name of a district, and not for inches: `block Main 96 in in North`."""
+        if at + 1 == len(tokens) or tokens[at + 1].type != "NAME" or not takes(parser, "IN"):
+            return False
+        # `96 in feeders m1`
+        return tokens[at + 1] != "feeders" or [t.type for t in tokens[at + 2 : at + 3]] != ["NAME"]
+
+
+def takes(parser: Any, terminal: str) -> bool:
+    """Whether the parser could go on with a terminal.
+
+    (Its table alone does not tell: a state may begin to reduce on a terminal that then fits
+    nowhere. lark's own way of asking copies the whole parser for every terminal there is.)"""
+    states = parser.parser_state.parse_conf.states
+    stack = list(parser.parser_state.state_stack)
+    while True:
+        action, arg = states[stack[-1]].get(terminal, (None, None))
+        if action is None:
+            return False
+        if action is Shift:
+            return True
+        size = len(arg.expansion)
+        if size:
+            del stack[-size:]
+        stack.append(states[stack[-1]][arg.origin.name][1])
+
+
+def _as(kind: str, token: Token) -> Token:
+    return Token.new_borrow_pos(kind, str(token), token)
+
+
+def _split(token: Token, size: int) -> list[Token]:
+    """A number and the unit that stands directly behind it."""
+    text = str(token)
+    start = token.start_pos or 0
+    parts = [("NUMBER", 0, size), ("UNIT", size, len(text))]
+    return [
+        Token(kind, text[first:last], start + first, token.line, (token.column or 0) + first,
+              token.end_line, (token.column or 0) + last, start + last)
+        for kind, first, last in parts
+        if first < last
+    ]  # fmt: skip
