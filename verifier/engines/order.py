@@ -2,8 +2,8 @@
 
 Fewest stretches with stock, then fewest points, derails and gates off their usual
 position, then fewest faults, then fewest levers and buttons; among equals, the earliest
-things of the file stay as usual the longest. The order is total, so "the smallest" does not depend on the
-engine that finds it.
+things of the file stay as usual the longest. The order is total, so "the smallest" does not
+depend on the engine that finds it.
 """
 
 from collections.abc import Iterable, Sequence

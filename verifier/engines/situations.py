@@ -9,7 +9,7 @@ A bug here could make a wrong "proved"; every answer is compared with the enumer
 generated layouts, and every situation found is replayed by the evaluator.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from time import monotonic
 
 import z3
@@ -143,6 +143,52 @@ class SituationCheck:
             smallest = smallest and found.smallest
         inputs_in_order = sorted(facts.items(), key=lambda fact: self._rank[fact[0]])
         return Exists(Situation.of(inputs_in_order), smallest)
+
+    def faults_with(
+        self,
+        goal: Expr,
+        faults: Sequence[Observable],
+        *,
+        at_once: int = 1,
+        spared: Collection[frozenset[Observable]] = (),
+    ) -> tuple[list[tuple[Observable, ...]], str]:
+        """Every set of ``at_once`` of these faults with which, and with nothing else broken,
+        ``goal`` can come about; and why the search was given up, empty when it was not.
+        Sets that contain one of ``spared`` are passed over.
+
+        Raises :class:`Interrupted` on Ctrl-C."""
+        self._start_clock()
+        cone, applying = self.cone(goal)
+        inside = set(cone)
+        asked = [fault for fault in faults if fault in inside]
+        if isinstance(goal, Const) or len(asked) < at_once:
+            return [], ""
+        found: list[tuple[Observable, ...]] = []
+        self._solver.push()
+        try:
+            self._allow(cone)
+            self._solver.add(self._term(goal))
+            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
+            broken = {fault: z3.Not(self._bit(fault, fault.usual)) for fault in asked}
+            others = (w for w in cone if w.kind == "fault" and w not in broken)
+            self._solver.add(*(self._bit(fault, fault.usual) for fault in others))
+            bits = list(broken.values())
+            self._solver.add(z3.AtMost(*bits, at_once), z3.AtLeast(*bits, at_once))
+            for group in spared:
+                if group <= inside:
+                    self._solver.add(z3.Not(z3.And(*(broken[fault] for fault in group))))
+            while True:
+                answer = self._check([])
+                if answer == z3.unsat:
+                    return found, ""
+                if answer != z3.sat:
+                    return found, self._why()
+                model = self._read(asked)
+                these = tuple(fault for fault in asked if model[fault] != fault.usual)
+                found.append(these)
+                self._solver.add(z3.Not(z3.And(*(broken[fault] for fault in these))))
+        finally:
+            self._solver.pop()
 
     def relevant(self, goal: Expr, situation: Situation) -> tuple[Observable, ...]:
         """The facts of a situation that matter: ``goal`` holds in every allowed situation

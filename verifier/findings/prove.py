@@ -4,7 +4,7 @@ Soundness lives here: *proved* only when every question was answered; *broken* o
 the evaluator has replayed the situation; everything else is undecided, and says why.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
@@ -13,14 +13,16 @@ from verifier.engines.order import count_situations
 from verifier.engines.situations import SituationCheck
 from verifier.engines.wires import can_be
 from verifier.findings.cause import causes
+from verifier.findings.failures import FailureAnalysis, FailureCheck, Outcome, sorted_failures
 from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.mending import mend
-from verifier.findings.verdicts import Finding, InternalError, Report, Unmet, Verdict
+from verifier.findings.verdicts import Failure, Finding, InternalError, Report, Unmet, Verdict
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.source import Span
 from verifier.logic.expr import TRUE, Expr, both, holds, observables
 from verifier.plan.model import Assumption, Expectation, Plan, Waiver
-from verifier.properties.catalogue import BY_NAME, obligations
+from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
+from verifier.properties.failures import with_harm
 from verifier.properties.obligation import Obligation
 from verifier.world.assumed import ASSUMED
 from verifier.world.situation import Situation
@@ -30,18 +32,29 @@ from verifier.world.world import World
 # run again, and see the next.
 MAX_MENDINGS = 12
 
+# Told of every question: how many are answered, of how many.
+Progress = Callable[[int, int], None]
+
+
+def _silent(done: int, of: int) -> None:
+    pass
+
 
 def prove(
     plan: Plan,
     *,
     timeout: float | None = None,
     only: Iterable[str] = (),
+    pairs: bool = False,
+    progress: Progress = _silent,
     world: World | None = None,
 ) -> Report:
     """Decide every obligation of a plan.
 
     ``timeout`` is in seconds, for each obligation; ``only`` names the properties wanted
-    (all, when empty). After Ctrl-C the report holds what was decided, the rest undecided.
+    (all, when empty); ``pairs`` looks at every two faults together as well. ``progress`` is
+    told how many questions are answered, of how many. After Ctrl-C the report holds what was
+    decided, the rest undecided.
 
     Raises :class:`InputError` when the file's assumptions contradict each other, or when
     it waives or expects what no obligation matches; :class:`InternalError` when a
@@ -49,6 +62,7 @@ def prove(
     """
     wanted = set(only)
     verdicts: list[Verdict] = []
+    failures: tuple[Failure, ...] = ()
     with InterruptWatch() as watch:
         prover = _Prover(plan, world or World(plan), timeout)
         lower = prover.world.lower
@@ -59,9 +73,25 @@ def prove(
             prover.check_assumptions()
             if not plan.signals and not plan.proofs:
                 raise InputError([_nothing_to_prove(plan)])
-            for obligation in todo:
-                watch.check()
+            plain = [o for o in todo if o.property not in FAILURES]
+            failing = [o for o in todo if o.property in FAILURES]
+            steps = _Steps(watch, progress, len(plain) + 3 * len(failing))
+            for obligation in plain:
+                steps.next()
                 verdicts.append(prover.decide(obligation))
+            if failing:
+                safe = (
+                    verdicts
+                    if not wanted
+                    else [
+                        prover.decide(o)
+                        for o in obligations(plan, lower)
+                        if o.property not in FAILURES
+                    ]
+                )
+                found = prover.failures(failing, safe, steps.next, pairs=pairs)
+                verdicts += found.verdicts
+                failures = found.table
             verdicts = prover.with_mendings(verdicts, watch)
         except (KeyboardInterrupt, Interrupted):
             pass
@@ -69,7 +99,19 @@ def prove(
     interrupted = bool(left)
     verdicts += [Verdict(o, "undecided", "interrupted before it was decided") for o in left]
     unmet = () if interrupted or wanted else tuple(_unmet(plan, verdicts))
-    return Report(plan, tuple(verdicts), ASSUMED, unmet, interrupted)
+    return Report(plan, tuple(verdicts), ASSUMED, unmet, interrupted, failures)
+
+
+class _Steps:
+    """One question after the other: looks for Ctrl-C, and tells how far it is."""
+
+    def __init__(self, watch: InterruptWatch, progress: Progress, total: int):
+        self._watch, self._progress, self._total, self._done = watch, progress, total, 0
+
+    def next(self) -> None:
+        self._watch.check()
+        self._done += 1
+        self._progress(self._done, max(self._done, self._total))
 
 
 class _Prover:
@@ -112,7 +154,13 @@ class _Prover:
     def decide(self, obligation: Obligation) -> Verdict:
         """The verdict on one obligation. A waived one is decided too, so that the report can
         say when the waiver is no longer needed."""
-        verdict = self._decide(obligation)
+        return self._as_claimed(self._decide(obligation))
+
+    def _as_claimed(self, verdict: Verdict) -> Verdict:
+        """The verdict with what the file says about it: waived, or expected."""
+        obligation = verdict.obligation
+        expected = any(_speaks_of(e, obligation) for e in self.plan.expectations)
+        verdict = replace(verdict, expected=expected)
         waiver = next((w for w in self.plan.waivers if _covers(w, obligation)), None)
         if waiver is None:
             return verdict
@@ -125,12 +173,11 @@ class _Prover:
         # The smallest, so that the same file has the same report whatever the solver finds
         # first.
         answer = self._check.find(goal, smallest=True)
-        expected = any(_speaks_of(e, obligation) for e in self.plan.expectations)
         if isinstance(answer, Unknown):
             return Verdict(obligation, "undecided", answer.reason)
         decide = self._never if obligation.mode == "never" else self._possible
         try:
-            return replace(decide(obligation, goal, answer), expected=expected)
+            return decide(obligation, goal, answer)
         except TooManyWays as beyond:
             why = f"the situation found cannot be replayed: {beyond} depends on too many others"
             return Verdict(obligation, "undecided", why)
@@ -144,19 +191,67 @@ class _Prover:
                     covered=count_situations(self.plan.inputs),
                     rests_on=self._titles(rests_on),
                 )
-            case Exists(situation=situation, smallest=smallest):
-                self._replay(obligation, situation)
-                relevant = self._check.relevant(goal, situation)
-                free = [what for what in self.plan.inputs if what not in relevant]
-                finding = Finding(
-                    situation,
-                    relevant,
-                    count_situations(free),
-                    causes(self.plan, self._evaluator, situation, obligation.signals, relevant),
-                    (),
-                    smallest,
-                )
-                return Verdict(obligation, "broken", finding=finding)
+            case Exists():
+                return self._broken(obligation, goal, answer, self._check)
+
+    def _broken(
+        self, obligation: Obligation, goal: Expr, answer: Exists, check: SituationCheck
+    ) -> Verdict:
+        situation = answer.situation
+        self._replay(obligation, situation)
+        relevant = check.relevant(goal, situation)
+        free = [what for what in self.plan.inputs if what not in relevant]
+        finding = Finding(
+            situation,
+            relevant,
+            count_situations(free),
+            causes(self.plan, self._evaluator, situation, obligation.signals, relevant),
+            (),
+            answer.smallest,
+        )
+        return Verdict(obligation, "broken", finding=finding)
+
+    def failures(
+        self,
+        asked: Sequence[Obligation],
+        safe: Sequence[Verdict],
+        step: Callable[[], None],
+        *,
+        pairs: bool,
+    ) -> FailureAnalysis:
+        """The verdict on each fault, and the table of all. ``safe``: what was found of the
+        safety properties with nothing broken; those that do not hold anyway are not asked
+        again."""
+        proved = [v.obligation for v in safe if v.status == "proved" or v.needless]
+        check = FailureCheck(self.world, self.timeout)
+        outcomes = check.failures(proved, step)
+        verdicts = []
+        for obligation in asked:
+            step()
+            outcome = outcomes[obligation.subjects[0]]
+            verdicts.append(self._as_claimed(self._failure(obligation, outcome, check)))
+        rows = [outcome.row() for outcome in outcomes.values()]
+        rows += check.pairs(proved, outcomes, step) if pairs else []
+        return FailureAnalysis(tuple(verdicts), sorted_failures(rows))
+
+    def _failure(self, asked: Obligation, outcome: Outcome, check: FailureCheck) -> Verdict:
+        if self._undecided_assumptions:
+            return Verdict(asked, "undecided", self._undecided_assumptions)
+        if outcome.harms:
+            obligation = with_harm(asked, outcome.fault, outcome.harms[0])
+            goal = check.goal([outcome.fault], outcome.harms[0])
+            answer = check.engine.find(goal, smallest=True)
+            if isinstance(answer, Exists):
+                try:
+                    return self._broken(obligation, goal, answer, check.engine)
+                except TooManyWays as beyond:
+                    why = f"the situation found cannot be replayed: {beyond} depends on too many"
+                    return Verdict(asked, "undecided", why)
+            why = answer.reason if isinstance(answer, Unknown) else "the situation was lost again"
+            return Verdict(asked, "undecided", why)
+        if outcome.unknown:
+            return Verdict(asked, "undecided", outcome.unknown)
+        return Verdict(asked, "proved", covered=count_situations(self.plan.inputs))
 
     def _possible(self, obligation: Obligation, goal: Expr, answer: Exists | Impossible) -> Verdict:
         match answer:

@@ -92,15 +92,31 @@ class Unmet:
     span: Span
 
 
+Consequence = Literal["false proceed", "undecided", "more restrictive", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A row of the failure table: what is broken (one thing, or two), and what it does at
+    worst. ``why`` is the sentence of the first harm it does, or which limit was reached."""
+
+    faults: tuple[str, ...]
+    kind: str
+    consequence: Consequence
+    why: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Report:
-    """All verdicts of one file, in the order of the catalogue and the file."""
+    """All verdicts of one file, in the order of the catalogue and the file. ``failures`` is
+    the failure table, worst first."""
 
     plan: Plan
     verdicts: tuple[Verdict, ...]
     assumed: tuple[str, ...]
     unmet: tuple[Unmet, ...]
     interrupted: bool = False
+    failures: tuple[Failure, ...] = ()
 
     @property
     def exit_code(self) -> ExitCode:

@@ -8,10 +8,10 @@ from typing import Literal
 from verifier.logic.expr import Expr, opposite
 from verifier.plan.facts import Condition, says_in
 from verifier.plan.model import Plan
-from verifier.properties import conflicting, devices, governed, shown, usefulness
+from verifier.properties import conflicting, devices, failures, governed, shown, usefulness
 from verifier.properties.obligation import Obligation
 
-Group = Literal["track and signals", "usefulness", "your own"]
+Group = Literal["track and signals", "failures", "usefulness", "your own"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +36,7 @@ class Property:
 
 
 _S: Group = "track and signals"
+_F: Group = "failures"
 _U: Group = "usefulness"
 
 CATALOGUE: tuple[Property, ...] = (
@@ -78,9 +79,18 @@ CATALOGUE: tuple[Property, ...] = (
              usefulness.assumptions_contradict),
     Property("compatible-routes-blocked", _U, "routes that share nothing can clear together",
              usefulness.compatible_routes_blocked),
+    Property("lamp-out", _F, "no dark lamp or head makes a false proceed", failures.lamp_out),
+    Property("wire-broken", _F, "no broken wire makes a false proceed", failures.wire_broken),
+    Property("supply-lost", _F, "no lost supply makes a false proceed", failures.supply_lost),
+    Property("gap-bridged", _F, "no bridged gap makes a false proceed", failures.gap_bridged),
+    Property("points-stalled", _F, "no stalled switch machine makes a false proceed",
+             failures.points_stalled),
+    Property("report-stuck", _F, "what a stuck detector or contact does", failures.report_stuck),
 )  # fmt: skip
 
 BY_NAME = {entry.name: entry for entry in CATALOGUE}
+# Those that ask about one broken thing at a time, and are decided together.
+FAILURES = frozenset(entry.name for entry in CATALOGUE if entry.group == _F)
 
 
 def obligations(plan: Plan, lower: Callable[[Condition], Expr]) -> Iterator[Obligation]:

@@ -1,0 +1,199 @@
+"""Failures: the same properties with one thing broken.
+
+For each piece of equipment that a file declares, every safety property must still hold,
+and no signal may show a more favourable aspect than it would with nothing broken. The
+docstrings are what ``clearproof explain NAME`` prints; which things may break, and how, is
+in :mod:`verifier.plan.equip`.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from verifier.logic.expr import Expr, atom, both, either
+from verifier.plan.equipment import Fault
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan, Signal
+from verifier.properties.obligation import Obligation
+
+# What the colours a signal is told to show are called is a question of its rules, not of
+# what may break; stopping distances are not a question of a moment.
+_NOT_ASKED = ("aspect-not-listed", "aspect-ambiguous", "stopping-distance", "train-hidden")
+
+
+def lamp_out(plan: Plan) -> Iterator[Obligation]:
+    """With any one lamp, or one whole head, dark, every safety property still holds, and no
+    signal shows a more favourable aspect than intended.
+
+    What the lit heads look like counts: dark over green looks like a lone green. A signal
+    with a dark head is also taken for the most restrictive aspect by whoever sees it, so the
+    one before it must not have promised more. `when lamp out shows red` on the driver makes
+    the other heads of the signal fall to red.
+
+    Source: 49 CFR 236.23(f) (failure of a lamp never gives a less restrictive aspect),
+    233.5 and 233.7 (a more favorable aspect than intended).
+    """
+    return _one_broken(plan, "lamp-out")
+
+
+def wire_broken(plan: Plan) -> Iterator[Obligation]:
+    """With any one wire open, every safety property still holds: from a detector or a
+    contact to a driver, to a feeder, along a district.
+
+    An output that is closed when its block is clear reads occupied through a broken wire
+    (closed circuit); one closed when occupied reads clear. Stock beside a broken feeder
+    draws through the other feeders of its block.
+
+    Source: 49 CFR 236.5 (closed circuit principle), 236.786 (what it is), 236.57 (two
+    discrete conductors), 236.205(d), 233.5.
+    """
+    return _one_broken(plan, "wire-broken")
+
+
+def supply_lost(plan: Plan) -> Iterator[Obligation]:
+    """With any one supply off, every safety property still holds.
+
+    Without track power stock draws no current, so that a current-sensing detector reads
+    clear over it, unless it is made to read occupied (`without track power reads occupied`).
+    A driver without supply leaves its heads dark.
+
+    Source: 49 CFR 236.5 (closed circuit principle), 236.205(d), 233.5.
+    """
+    return _one_broken(plan, "supply-lost")
+
+
+def gap_bridged(plan: Plan) -> Iterator[Obligation]:
+    """With any one gap conducting, every safety property still holds.
+
+    Stock beside a bridged gap draws through the feeders of both blocks. Where the file gives
+    track voltage, wheelsets and sensitivity, and a tenth of the current is still enough for
+    the detectors on both sides, both see it; otherwise it may be seen on either side alone.
+
+    Source: 49 CFR 236.59 (insulated rail joints), 233.5. That a tenth at least flows through
+    the own feeders: common practice, no source.
+    """
+    return _one_broken(plan, "gap-bridged")
+
+
+def points_stalled(plan: Plan) -> Iterator[Obligation]:
+    """With a switch machine that stops between its ends, or does not obey, every safety
+    property still holds.
+
+    Contacts on the points tell where they lie; without any, what is reported is what the
+    machine was told to do.
+
+    Source: 49 CFR 236.307 (indication locking), 236.342 (switch circuit controller), 236.303.
+    """
+    return _one_broken(plan, "points-stalled")
+
+
+def report_stuck(plan: Plan) -> Iterator[Obligation]:
+    """What happens when a detector keeps saying clear, or a contact stays closed. Advice:
+    nothing that relies on detectors alone survives it. Try every detector and contact with a
+    train before relying on it, and again from time to time.
+
+    Source: 49 CFR 233.5 (a more favorable aspect than intended).
+    """
+    return _one_broken(plan, "report-stuck")
+
+
+def _one_broken(plan: Plan, kind: str) -> Iterator[Obligation]:
+    """One obligation for each fault of a kind. Its formula says that the fault is there; what
+    must then never come about is added by :func:`with_harm`."""
+    for fault in plan.equipment.faults:
+        if fault.kind == kind:
+            yield Obligation(
+                kind,
+                (fault.name,),
+                "never",
+                broken(fault.what),
+                f"{fault_words(fault.what)} lets a signal show more than it should",
+                (fault.span,),
+                advice=kind == "report-stuck",
+            )
+
+
+def broken(what: Observable) -> Expr:
+    return atom(what, *what.values[1:])
+
+
+def fault_words(what: Observable, state: str | None = None) -> str:
+    """``feeder m1 is broken``; without a state, whichever way it can break."""
+    state = state or " or ".join(what.values[1:])
+    return (
+        f"{what.name} {state}" if state.startswith(("stop", "did")) else f"{what.name} is {state}"
+    )
+
+
+def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
+    """What must not come about with something broken: each safety property, and a more
+    favourable aspect than with nothing broken."""
+    for obligation in safety:
+        asked = obligation.property not in _NOT_ASKED and obligation.signals
+        if obligation.mode == "never" and asked and not obligation.advice:
+            yield obligation
+    for signal in plan.signals.values():
+        yield Obligation(
+            "more-favourable",
+            (signal.name,),
+            "never",
+            _compared(signal, plan, better=True),
+            f"{signal.name} shows a more favourable aspect than with nothing broken",
+            (signal.span,),
+            (signal.name,),
+            pieces=(signal.enters.piece,),
+            place=signal.name,
+        )
+
+
+def counts_against(harm: Obligation, fault: Fault) -> bool:
+    """Whether a harm is asked about with this fault. Points that did not move as told may
+    well let another signal clear than the one intended: that is no harm by itself."""
+    return not (harm.property == "more-favourable" and fault.kind == "points-stalled")
+
+
+def more_restrictive(signal: Signal, plan: Plan) -> Expr:
+    """The signal shows a more restrictive aspect than with nothing broken."""
+    return _compared(signal, plan, better=False)
+
+
+def _compared(signal: Signal, plan: Plan, *, better: bool) -> Expr:
+    rank = {a.name: a.indication.rank for a in plan.chart.aspects}
+    ranks = {value: rank.get(value, 0) for value in signal.reading.values}
+    ways = []
+    for value in signal.reading.values:
+        other = {
+            v for v in ranks if (ranks[v] < ranks[value] if better else ranks[v] > ranks[value])
+        }
+        ways.append(both(atom(signal.reading, value), atom(signal.sound_reading, *other)))
+    return either(*ways)
+
+
+def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
+    """The obligation of a fault, told by the harm it does."""
+    same_place = harm.spans[:1]
+    return replace(
+        asked,
+        formula=both(broken(fault.what), harm.formula),
+        trouble=f"when {fault_words(fault.what)}, {harm.trouble}",
+        spans=(*asked.spans, *same_place),
+        signals=harm.signals,
+        routes=harm.routes,
+        pieces=harm.pieces,
+        place=harm.place,
+        hint=HINTS[fault.kind],
+    )
+
+
+HINTS = {
+    "lamp-out": "Let the driver see to it: `when lamp out shows red`.",
+    "wire-broken": "Sense the other way round (`output closed when clear`), give contacts to both "
+    "legs, and give a block more feeders than one.",
+    "supply-lost": "Make detectors of that track read occupied when it has no power "
+    "(`without track power reads occupied`).",
+    "gap-bridged": "Take more turns through the detector or a more sensitive one, so that a tenth "
+    "of the current is enough; or read the block beyond the gap as well.",
+    "points-stalled": "Give the turnout contacts at the points for both ways: `contacts normal, "
+    "reverse`.",
+    "report-stuck": "Test detectors and contacts with a train, and watch for reports that never "
+    "change.",
+}
