@@ -76,7 +76,8 @@ class WiringBuilder(Nodes):
     def _scale(self, tree: Node) -> s.Scale:
         if any(trees(tree, "name")):
             return s.Scale(self._name(tree), None, self._span(tree))
-        one, many = (self._amount(child) for child in trees(tree, "amount"))
+        numbers = [t for t in tokens(tree) if t.type == "NUMBER"]
+        one, many = (s.Amount(str(number), "", self._span(number)) for number in numbers)
         return s.Scale(None, (one, many), self._span(tree))
 
     def _stopping_distance(self, tree: Node) -> s.StoppingDistance:

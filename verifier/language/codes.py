@@ -2,7 +2,7 @@
 
 A code, once published, keeps its meaning. CP1xx: the text cannot be read; CP2xx: names and
 what is said of them; CP3xx: track; CP4xx: signals and their rules; CP5xx: what is to be
-proved.
+proved; CP6xx: wiring.
 """
 
 from verifier.language.code import Code
@@ -10,7 +10,8 @@ from verifier.language.codes_names import NAMES
 from verifier.language.codes_reading import READING
 from verifier.language.codes_signals import SIGNALS
 from verifier.language.codes_track import TRACK
+from verifier.language.codes_wiring import WIRING
 
 __all__ = ["CODES", "Code"]
 
-CODES: dict[str, Code] = {code.code: code for code in (*READING, *NAMES, *TRACK, *SIGNALS)}
+CODES: dict[str, Code] = {code.code: code for code in (*READING, *NAMES, *TRACK, *SIGNALS, *WIRING)}

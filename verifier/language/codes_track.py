@@ -115,7 +115,8 @@ Add the word, or take it away.""",
         """\
 The rail is joined through (`=`) between two different blocks. To the
 detectors they are then one block: a train in either shows in both, or in
-whichever feeds the rail.
+whichever feeds the rail. (In a file that gives feeders or detectors this is
+read, and what comes of it is proved.)
 
 Cut a gap and write `|` (one rail) or `||` (both rails), or make it one block.""",
         _ENDS + "track West = Main = normal T1 | Single = East\ntrack End = Spur | reverse T1\n",

@@ -68,12 +68,14 @@ class Fitting:
                 for found in self._grammar.lex(str(token))
             )
         text = str(token)
+        word = self._words.get(text)
         if token.type == "IN":
             unit = takes(parser, "UNIT") and not self._is_clause(parser, tokens, at)
             return [_as("UNIT", token)] if unit else [token]
+        if token.type == "RULE_NAME" and word and not takes(parser, "RULE_NAME"):
+            return [_as(word, token)] if takes(parser, word) else [token]
         if token.type not in ("NAME", "STRAY"):
             return [token]
-        word = self._words.get(text)
         if word and takes(parser, word) and not takes(parser, "NAME"):
             return [_as(word, token)]
         if text in self._units and takes(parser, "UNIT"):

@@ -7,12 +7,14 @@ what could have come there, to a :class:`Diagnostic` in trade words.
 
 import unicodedata
 from collections.abc import Sequence, Set
+from dataclasses import replace
 
 from lark import Token
 
 from verifier.language.diagnostics import Diagnostic, nearest
+from verifier.language.slips import below_zero, block_order_hint, number_hint
 from verifier.language.source import LINE_END, Source, Span
-from verifier.language.wording import STATEMENT_WORDS, expectation, shape
+from verifier.language.wording import STATEMENT_WORDS, expectation, shape, word
 
 # How far beyond an error misspelt statement words are looked for.
 MAX_SEARCHED = 2_000
@@ -24,11 +26,20 @@ STATES = {
 # Tokens that are no word of the language.
 NOT_WORDS = {
     "NAME", "RULE_NAME", "STRING", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "CLOSE_PAREN",
-    "COMMA", "INDICATION",
+    "COMMA", "INDICATION", "NUMBER", "UNIT", "COLON",
 }  # fmt: skip
 # What people write who expect statements the language does not have yet.
 NOT_YET = {
     "relay", "timer", "route", "traffic", "include", "module", "use", "wire",
+}  # fmt: skip
+# Clauses, and the statement each of them stands below.
+BELONGS_TO = {
+    **dict.fromkeys(("feeders",), "block"),
+    **dict.fromkeys(("thrown", "motor", "contacts", "contact", "fouling"), "turnout"),
+    **dict.fromkeys(("stands",), "signal"),
+    **dict.fromkeys(("through", "turns", "sensitivity", "hold", "output", "isolated", "without"),
+                    "detector"),
+    **dict.fromkeys(("outputs", "reads", "lamps", "needs"), "driver"),
 }  # fmt: skip
 # Words that follow the name of what a statement declares, and so show that it was left out.
 NAMELESS = {"AT", "IN", "ON", "IS", "POSITIONS", "TOWARD", "NEVER", "WHEN", "FOR", "BECAUSE"}
@@ -56,12 +67,20 @@ def unexpected(source: Source, tokens: Sequence[Token], at: int, accepted: Set[s
     """The word at ``at`` cannot stand there."""
     token = tokens[at]
     span = span_of(source, token)
+    slip = number_hint(tokens, at, accepted)
     if token.type == "UNCLOSED_STRING":
-        return Diagnostic(
-            "CP102", "this text has no closing quote", span, 'Close it with `"` on the same line.'
-        )
+        close = 'Close it with `"` on the same line.'
+        return Diagnostic("CP102", "this text has no closing quote", span, slip or close)
     if token.type == "STRAY":
-        return stray(source, token, accepted)
+        if below_zero(tokens, at, accepted):
+            return Diagnostic(
+                "CP603",
+                f"`-{tokens[at + 1]}` is less than nothing",
+                span.to(span_of(source, tokens[at + 1])),
+                "Lengths, voltages, currents and times are measured from 0 upward.",
+            )
+        found = stray(source, token, accepted)
+        return replace(found, hint=slip) if slip else found
     return (
         _misspelt_start(source, tokens, at, accepted)
         or _indication(tokens, at, span)
@@ -71,7 +90,9 @@ def unexpected(source: Source, tokens: Sequence[Token], at: int, accepted: Set[s
             "CP104",
             f"`{shown(token)}` was not expected here",
             span,
-            _condition_hint(tokens, at, accepted)
+            slip
+            or block_order_hint(tokens, at)
+            or _condition_hint(tokens, at, accepted)
             or _list_hint(tokens, at, accepted)
             or _word_hint(tokens, at, accepted),
         )
@@ -103,6 +124,8 @@ def no_statement(source: Source, token: Token) -> Diagnostic:
         hint = "Write `interlocking limits`."
     elif near:
         hint = f"Did you mean `{near}`?"
+    elif text in BELONGS_TO:
+        hint = f"`{text}` belongs to a `{BELONGS_TO[text]}` statement, below its first line."
     elif small in NOT_YET:
         hint = f"The language has no `{small}` statement yet."
     else:
@@ -167,6 +190,8 @@ def _misspelt_start(
         ):
             known = nearest(str(token), STARTERS) or str(token).lower() in NOT_YET
             complete = index == at and "$END" in accepted and not {"AND", "RULE_NAME"} & accepted
+            if complete and not known and _near_word(token, accepted):
+                continue  # a clause of this statement
             if known or complete:
                 return no_statement(source, token)
         if token.type == "LIMITS" and index == at:
@@ -323,6 +348,8 @@ def _word_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
 def _near_word(token: Token, accepted: Set[str]) -> str | None:
     """The word of the language that a name looks like, among those that may come."""
     words = {w.lower().replace("_", "-") for w in accepted - NOT_WORDS - {"$END", "COLOUR"}}
+    words |= {word(w).strip("`") for w in accepted & {"GAPS", "TRACK_POWER"}}
+    words -= {"gaps", "track-power"}
     return nearest(token, words) if token.type in ("NAME", "RULE_NAME") else None
 
 

@@ -49,6 +49,9 @@ _OPEN_ENDED = STATEMENT_WORDS | {
     "AND", "OR", "NOT", "OF", "OVER", "SHOWS", "WHEN", "FOR", "LIMITS", "HEADS", "POSITIONS",
     "BROKEN", "NEVER", "ALWAYS", "POSSIBLE",
 }  # fmt: skip
+# Clauses go on with names too; their words are known only when they are read in order.
+_NAMES_FOLLOW = {"by", "through", "reads", "drives", "feeders"}
+_WITH_CLAUSES = {"BLOCK", "TURNOUT", "BOOSTER", "DISTRICT", "DETECTOR", "DRIVER"}
 
 
 def parse(source: Source) -> tuple[syntax.Statement, ...]:
@@ -185,7 +188,10 @@ def _joined(track: Token, power: Token) -> Token:
 
 
 def _meant_as_name(source: Source, chunk: list[Token], token: Token) -> bool:
-    if not chunk or chunk[-1].type not in _OPEN_ENDED:
+    if not chunk:
+        return False
+    clause = len(chunk) > 2 and chunk[-1] in _NAMES_FOLLOW and chunk[0].type in _WITH_CLAUSES
+    if chunk[-1].type not in _OPEN_ENDED and not clause:
         return False
     return span_of(source, chunk[-1]).line == span_of(source, token).line
 

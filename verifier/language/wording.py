@@ -90,15 +90,15 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (
         frozenset({"ON", "AT", "THROUGH", "TURNS", "SENSITIVITY", "HOLD", "POWERED", "OUTPUT",
                    "ISOLATED", "WITHOUT"}),
-        "a clause of the detector, such as `through`, `powered by` or `output closed when clear`",
+        "a clause of the detector (`through`, `powered by`, `output closed when clear` …)",
     ),
     (
         frozenset({"OUTPUTS", "POWERED", "READS", "WHEN", "LAMPS", "NEEDS"}),
-        "a clause of the driver, such as `reads`, `powered by` or `when input missing shows red`",
+        "a clause of the driver (`reads`, `powered by`, `when input missing shows red` …)",
     ),
     (
         frozenset({"THROWN", "MOTOR", "POWERED", "CONTACTS", "CONTACT", "NO", "FOULING", "GAPS"}),
-        "a clause of the turnout, such as `motor`, `thrown by` or `contacts`",
+        "a clause of the turnout (`motor`, `thrown by`, `contacts` …)",
     ),
     (frozenset({"CONTACTS", "CONTACT", "NO"}), "`contacts` or `no contacts`"),
     (frozenset({"CURRENT_SENSING", "SPOT"}), "`current-sensing` or `spot`"),
