@@ -8,10 +8,21 @@ from typing import Literal
 from verifier.logic.expr import Expr, opposite
 from verifier.plan.facts import Condition, says_in
 from verifier.plan.model import Plan
-from verifier.properties import conflicting, devices, failures, governed, shown, usefulness
+from verifier.properties import (
+    conflicting,
+    devices,
+    distances,
+    electrical,
+    failures,
+    governed,
+    shown,
+    stopping,
+    usefulness,
+    wiring,
+)
 from verifier.properties.obligation import Obligation
 
-Group = Literal["track and signals", "failures", "usefulness", "your own"]
+Group = Literal["track and signals", "distances", "wiring", "failures", "usefulness", "your own"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +47,8 @@ class Property:
 
 
 _S: Group = "track and signals"
+_D: Group = "distances"
+_W: Group = "wiring"
 _F: Group = "failures"
 _U: Group = "usefulness"
 
@@ -68,6 +81,37 @@ CATALOGUE: tuple[Property, ...] = (
              devices.derail_not_set),
     Property("span-not-locked", _S, "no signal lets a train toward an open gate",
              devices.span_not_locked),
+    Property("stopping-distance", _D, "there is room to stop before the next signal",
+             stopping.stopping_distance),
+    Property("train-hidden", _D, "no train hides between spot detectors",
+             distances.train_hidden),
+    Property("fouling-undetected", _D, "no stock fouls a turnout unseen",
+             distances.fouling_undetected),
+    Property("gap-beyond-signal", _D, "a train is detected as soon as it passes a signal",
+             distances.gap_beyond_signal),
+    Property("train-does-not-fit", _D, "the longest train fits on every siding",
+             distances.train_does_not_fit),
+    Property("blocks-joined", _W, "there is a gap between every two blocks",
+             wiring.blocks_joined),
+    Property("feeder-undetected", _W, "every feeder passes through its block's detector",
+             wiring.feeder_undetected),
+    Property("detector-misplaced", _W, "no detector is on another block's feeder",
+             wiring.detector_misplaced),
+    Property("supply-mismatch", _W, "every driver can hear the detectors it reads",
+             wiring.supply_mismatch),
+    Property("input-unread", _W, "every driver reads what its rules ask for",
+             wiring.input_unread),
+    Property("head-without-driver", _W, "every head is lit by a driver",
+             wiring.head_without_driver),
+    Property("driver-short-of-outputs", _W, "every driver has an output for each lamp",
+             wiring.driver_short_of_outputs),
+    Property("supply-overloaded", _W, "no supply is asked for more than it gives",
+             electrical.supply_overloaded),
+    Property("wire-overloaded", _W, "no wire carries more than its fuse lets pass",
+             electrical.wire_overloaded),
+    Property("voltage-drop", _W, "every driver gets the voltage it needs",
+             electrical.voltage_drop),
+    Property("fuse-too-large", _W, "every short blows a fuse", electrical.fuse_too_large),
     Property("never-shown", _U, "every aspect can be displayed", usefulness.never_shown),
     Property("route-never-clears", _U, "every route can be lined and cleared",
              usefulness.route_never_clears),

@@ -1,0 +1,259 @@
+"""Distances on the ground: spots and trains, gaps and fouling points, gaps and signals.
+
+Each function's docstring is what ``clearproof explain NAME`` prints. Sections are of 49 CFR
+Part 236 unless another source is named. A question is raised only where the file gives the
+numbers it takes.
+"""
+
+from collections.abc import Iterator
+
+from verifier.logic.expr import atom, both, constant
+from verifier.plan import facts
+from verifier.plan.handbook import scaled_feet
+from verifier.plan.model import Piece, Plan, Port
+from verifier.plan.wiring import Machine, Number
+from verifier.properties.amounts import length
+from verifier.properties.obligation import Obligation
+from verifier.properties.phrases import any_taken, occupied, proceeds, signals_with_routes
+
+OTHER_LEG = {"normal": "reverse", "reverse": "normal"}
+# How far beyond its signal a train must at the latest be detected (236.302), in feet.
+FEET_BEYOND = 13
+
+
+def train_hidden(plan: Plan) -> Iterator[Obligation]:
+    """A train of a declared length never stands where no spot detector looks while its block
+    reports clear.
+
+    A spot detector sees only what covers its spot: a train shorter than the distance between
+    two spots can stand between them, and one at the end of a block beyond the last spot. Asked
+    of every block with spot detectors of which the length is given, and those of the trains.
+
+    Source: common practice, no source.
+    """
+    trains = plan.wiring.trains
+    for block, across in plan.wiring.lengths.items():
+        if trains is None or not any(d.kind == "spot" for d in plan.wiring.detectors_of(block)):
+            continue
+        detectors = plan.wiring.detectors_of(block)
+        yield Obligation(
+            "train-hidden",
+            (block,),
+            "never",
+            both(occupied(block), atom(facts.block_report(block), "clear")),
+            f"{block} reports clear while a train stands where no detector sees it",
+            (*(d.span for d in detectors), plan.blocks[block].span, trains.span),
+            pieces=_pieces_in(block, plan),
+            place=block,
+            hint=f"Put spots on {block} no farther apart than the shortest train, "
+            f"{length(trains.shortest)}, one of them at each end (0 mm and {length(across)}); or "
+            "use a current-sensing detector.",
+        )
+
+
+def _pieces_in(block: str, plan: Plan) -> tuple[str, ...]:
+    return tuple(piece.name for piece in plan.track.pieces.values() if piece.block == block)
+
+
+# ------------------------------------------------------------------ fouling points
+
+
+def fouling_undetected(plan: Plan) -> Iterator[Obligation]:
+    """Stock that stands on a leg of a turnout short of its fouling point is detected as
+    standing at the turnout.
+
+    Where the gap on a leg lies nearer to the points than the fouling point, stock beyond the
+    gap can foul the other leg, and the turnout's own block is clear. A signal over the other
+    leg must then not proceed while anything stands on the block beyond the gap. Asked where
+    the fouling point and the gap are given.
+
+    Source: 49 CFR 236.51(b) (track circuit occupied in any part, fouling section included),
+    236.58 (fouling section extends at least to where it clears the other track).
+    """
+    for machine in plan.wiring.machines.values():
+        for leg, gap in machine.gaps.items():
+            block = _beyond_gap(Port(machine.turnout, leg), plan)
+            if machine.fouling is not None and block is not None:
+                yield from _over_the_other_leg(machine, leg, gap, machine.fouling, block, plan)
+
+
+def _over_the_other_leg(
+    machine: Machine, leg: str, gap: Number, fouling: Number, block: str, plan: Plan
+) -> Iterator[Obligation]:
+    turnout, other = machine.turnout, OTHER_LEG[leg]
+    for signal, routes in signals_with_routes(plan):
+        over = [r for r in routes
+                if any(n.points == turnout and n.position == other for n in r.needs)]  # fmt: skip
+        if not over:
+            continue
+        yield Obligation(
+            "fouling-undetected",
+            (signal.name, turnout, block),
+            "never",
+            both(
+                constant(gap < fouling),
+                proceeds(signal, plan),
+                any_taken(over),
+                occupied(block),
+            ),
+            f"{signal.name} proceeds over the {other} leg of {turnout} while stock on {block} may "
+            f"foul it: the gap on the {leg} leg is {length(gap)} from the points, the fouling "
+            f"point {length(fouling)}",
+            (signal.span, machine.span, plan.blocks[block].span),
+            (signal.name,),
+            tuple(over[:1]),
+            (turnout,),
+            f"{turnout}",
+            hint=f"Move the gap on the {leg} leg of {turnout} to {length(fouling)} from the "
+            f"points or farther; or let {signal.name} ask that {block} is clear.",
+        )
+
+
+def _beyond_gap(leg: Port, plan: Plan) -> str | None:
+    """The block that begins at the gap on a leg of a turnout; None where there is no gap
+    before other special trackwork or the end of the track."""
+    own = plan.track.pieces[leg.piece].block
+    port, passed = leg, set[str]()
+    while port.piece not in passed:
+        passed.add(port.piece)
+        entered = plan.track.joint_at[port].other(port)
+        piece = plan.track.pieces[entered.piece]
+        if piece.block != own or piece.kind != "plain":
+            return piece.block if piece.block != own else None
+        port = _far_end(piece, entered)
+    return None
+
+
+def _far_end(piece: Piece, entered: Port) -> Port:
+    """The other end of plain track."""
+    return Port(piece.name, "left" if entered.end == "right" else "right")
+
+
+# ------------------------------------------------------------------ gaps at signals
+
+
+def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
+    """A train that passes a signal is detected, and locks its route, no more than 13 ft (to
+    scale) beyond it: so far from the signal the gap may lie.
+
+    Asked where the scale is given and how far the signal stands before its gap.
+
+    Source: 49 CFR 236.302 (track circuits and route locking effective not more than 13 feet
+    in advance of the signal). Scales: NMRA S-1.2, from memory.
+    """
+    if plan.wiring.scale is None:
+        return
+    most = scaled_feet(FEET_BEYOND, plan.wiring.scale)
+    for name, distance in plan.wiring.set_back.items():
+        signal = plan.signals[name]
+        yield Obligation(
+            "gap-beyond-signal",
+            (name,),
+            "never",
+            constant(distance > most),
+            f"a train that passes {name} is detected only {length(distance)} beyond it: "
+            f"{FEET_BEYOND} ft to scale are {length(most)}",
+            (signal.span,),
+            pieces=(signal.enters.piece,),
+            place=name,
+            hint=f"Move {name}, or its gap, so that it stands no more than {length(most)} before "
+            "the gap.",
+        )
+
+
+# ------------------------------------------------------------------ sidings
+
+
+def train_does_not_fit(plan: Plan) -> Iterator[Obligation]:
+    """The longest train fits on every siding, clear of both fouling points.
+
+    A siding here is plain track from a leg of one turnout to a leg of another whose other
+    legs are joined too, so the main track beside it counts as well. Its clear length is that
+    of its blocks, less what of it lies short of a fouling point. Asked where the lengths of
+    the trains and of these blocks are given. Advice only: a train may hold clear elsewhere.
+
+    Source: common practice, no source.
+    """
+    trains = plan.wiring.trains
+    for one, two, blocks in _sidings(plan) if trains else ():
+        lengths = [plan.wiring.lengths.get(block) for block in blocks]
+        known = [n for n in lengths if n is not None]
+        if trains is None or not blocks or len(known) < len(lengths):
+            continue
+        clear = sum(known, Number(0)) - _fouled(one, plan) - _fouled(two, plan)
+        name = " and ".join(blocks)
+        yield Obligation(
+            "train-does-not-fit",
+            blocks,
+            "never",
+            constant(trains.longest > clear),
+            f"the longest train, {length(trains.longest)}, does not fit on {name}: "
+            f"{length(max(clear, Number(0)))} are clear of the fouling points",
+            (*(plan.blocks[block].span for block in blocks), trains.span),
+            pieces=tuple(piece for block in blocks for piece in _pieces_in(block, plan)),
+            place=name,
+            advice=True,
+            hint=f"Let trains of no more than {length(max(clear, Number(0)))} meet others here, "
+            "or move the gaps and fouling points outward.",
+        )
+
+
+def _fouled(leg: Port, plan: Plan) -> Number:
+    """How much of the track beyond the gap on a leg lies short of the fouling point."""
+    machine = plan.wiring.machines.get(leg.piece)
+    gap = machine.gaps.get(leg.end) if machine else None
+    if machine is None or machine.fouling is None or gap is None:
+        return Number(0)
+    return max(Number(0), machine.fouling - gap)
+
+
+def _sidings(plan: Plan) -> Iterator[tuple[Port, Port, tuple[str, ...]]]:
+    """The two legs and the blocks of each plain track that has another beside it."""
+    found: set[frozenset[Port]] = set()
+    for piece in plan.track.pieces.values():
+        for end in OTHER_LEG if piece.kind == "turnout" else ():
+            leg = Port(piece.name, end)
+            far, blocks = _plain_way(leg, plan)
+            if far is None or far.piece == leg.piece or frozenset((leg, far)) in found:
+                continue
+            found.add(frozenset((leg, far)))
+            if _joined(_opposite_leg(leg), _opposite_leg(far), plan):
+                yield leg, far, blocks
+
+
+def _opposite_leg(leg: Port) -> Port:
+    return Port(leg.piece, OTHER_LEG[leg.end])
+
+
+def _plain_way(leg: Port, plan: Plan) -> tuple[Port | None, tuple[str, ...]]:
+    """The leg of another turnout that plain track leads to from ``leg``, and the blocks
+    between, those of the two turnouts left out."""
+    blocks: dict[str, None] = {}
+    port, passed = leg, set[str]()
+    while port.piece not in passed:
+        passed.add(port.piece)
+        entered = plan.track.joint_at[port].other(port)
+        piece = plan.track.pieces[entered.piece]
+        if piece.kind == "turnout" and entered.end in OTHER_LEG:
+            ends = {plan.track.pieces[t].block for t in (leg.piece, entered.piece)}
+            return entered, tuple(block for block in blocks if block not in ends)
+        if piece.kind != "plain" or piece.block is None:
+            break
+        blocks[piece.block] = None
+        port = _far_end(piece, entered)
+    return None, ()
+
+
+def _joined(one: Port, two: Port, plan: Plan) -> bool:
+    """Whether a train that leaves a turnout by leg ``one`` can come to leg ``two`` of another
+    without running over either turnout."""
+    stack, seen = [plan.track.joint_at[one].other(one)], set[Port]()
+    while stack:
+        port = stack.pop()
+        if port == two:
+            return True
+        if port in seen or port.piece in (one.piece, two.piece):
+            continue
+        seen.add(port)
+        stack += [way.leads_to for way in plan.track.onward[port]]
+    return False

@@ -1,0 +1,250 @@
+"""Loads, voltage and fuses: whether supplies and wires bear what can be lit together.
+
+Each function's docstring is what ``clearproof explain NAME`` prints. What can be lit together
+is proved, not guessed: first every head is counted with one lamp; where that is too much, it
+is asked whether the rules can really light so many heads at once. Drivers, detectors and
+switch machines are not counted, since a file does not say what they draw themselves.
+
+No ampacity of any electrical code is claimed here: follow the makers' ratings and the local
+code.
+"""
+
+from collections.abc import Iterator
+from fractions import Fraction
+
+from verifier.language.source import Span
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, constant, either
+from verifier.plan.handbook import loop_ohms, short_circuit
+from verifier.plan.model import Head, Plan
+from verifier.plan.wiring import Driver, Number, Run, Supply
+from verifier.properties.amounts import amps, length, volts
+from verifier.properties.obligation import Obligation
+from verifier.properties.phrases import listing
+
+_CODE = "Follow the makers' ratings and the local code for wire and fuse."
+
+# Where lamps draw so many different currents that their sums are more than this, one lamp is
+# counted for every head.
+MAX_SUMS = 2000
+
+# A head and what it draws when a lamp of it is lit.
+Load = tuple[Head, Number]
+
+
+def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
+    """The lamps that can be lit together draw no more than their supply gives.
+
+    One lamp of a head at a time; heads that can be dark together count only when they are lit.
+    Asked of every supply whose amperes are given and which powers a driver with `lamps`.
+
+    Source: common practice, no source.
+    """
+    for supply, drivers, loads in _loaded(plan):
+        if supply.amps is None:
+            continue
+        most = _most(loads)
+        yield Obligation(
+            "supply-overloaded",
+            (supply.name,),
+            "never",
+            _more_than(supply.amps, loads),
+            f"supply {supply.name} gives {amps(supply.amps)}, and the heads of "
+            f"{listing([d.name for d in drivers])} can draw up to {amps(most)} at once",
+            (supply.span, *(d.span for d in drivers)),
+            place=supply.name,
+            hint=f"Power some of these drivers by another supply, or take one that gives "
+            f"{amps(most)} or more.",
+        )
+
+
+def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
+    """The lamps that can be lit together draw no more than the fuse of their supply lets pass.
+
+    The fuse is there for the wire: one that blows with everything in order gets replaced by a
+    larger one, and the wire behind it is then protected by nothing. Asked of every supply with
+    a fuse that powers a driver with `lamps`. What the wire itself may carry is not judged: no
+    ampacity is claimed here, so follow the maker's ratings and the local code.
+
+    Source: common practice, no source.
+    """
+    for supply, drivers, loads in _loaded(plan):
+        if supply.fuse is None:
+            continue
+        most = _most(loads)
+        yield Obligation(
+            "wire-overloaded",
+            (supply.name,),
+            "never",
+            _more_than(supply.fuse, loads),
+            f"the wire from {supply.name} has a fuse of {amps(supply.fuse)}, and the heads of "
+            f"{listing([d.name for d in drivers])} can draw up to {amps(most)} over it at once",
+            (supply.span, *(d.span for d in drivers)),
+            place=supply.name,
+            hint=f"Divide these heads among several fused wires or supplies. {_CODE}",
+        )
+
+
+def voltage_drop(plan: Plan) -> Iterator[Obligation]:
+    """Every driver gets the voltage it needs at the end of its wire, with all its lamps lit
+    that can be lit together.
+
+    The voltage of its supply, less what both wires of its run lose: 2 x length x resistance
+    per length x current, copper at 20 °C. Asked where the driver's `needs` and the volts of
+    its supply are given; a run counts when `lamps` gives the current.
+
+    Source: resistance of copper wire by AWG, hyperphysics.phy-astr.gsu.edu wire table (read);
+    ASTM B258 and the formula for the loss from memory.
+    """
+    for driver in plan.wiring.drivers.values():
+        supply = plan.wiring.supplies.get(driver.supply or "")
+        if supply is None or supply.volts is None or driver.needs is None:
+            continue
+        spare = supply.volts - driver.needs
+        if driver.run is not None and driver.lamp is None and spare >= 0:
+            continue
+        ohms = loop_ohms(driver.run) if driver.run else 0.0
+        loads = _loads(driver, plan)
+        bears = _more_than(Fraction(float(spare) / ohms), loads) if ohms else FALSE
+        left = float(supply.volts) - ohms * float(_most(loads))
+        over = f" over {_words(driver.run)}" if driver.run else ""
+        yield Obligation(
+            "voltage-drop",
+            (driver.name,),
+            "never",
+            TRUE if spare < 0 else bears,
+            f"driver {driver.name} needs {volts(driver.needs)}, and of the {volts(supply.volts)} "
+            f"of {supply.name}{over} {volts(left)} may be left",
+            (driver.span, supply.span),
+            place=driver.name,
+            hint=f"Use thicker wire to {driver.name} (a smaller AWG number), a shorter run, or a "
+            "supply nearer to it.",
+        )
+
+
+# ------------------------------------------------------------------ fuses
+
+
+def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
+    """A fuse blows before its supply gives all it can, and a short at the end of any wire blows
+    it.
+
+    A fuse above what its supply gives never blows; nor does one above what a long thin wire
+    lets through when its far end is shorted: volts divided by the resistance of both wires,
+    copper at 20 °C. The wire then heats for as long as the short lasts. Asked of every supply
+    with a fuse, against its amperes, and against the runs whose length and AWG are given: to
+    drivers, to districts, and on to feeders. (A supply of no more than 30 V and 100 VA is what
+    the National Electrical Code calls Class 2: a remark, not a limit held to here.)
+
+    Source: common practice, no source; resistances as for `voltage-drop`.
+    """
+    for supply in plan.wiring.supplies.values():
+        if supply.fuse is None:
+            continue
+        if supply.amps is not None:
+            yield Obligation(
+                "fuse-too-large",
+                (supply.name,),
+                "never",
+                constant(supply.fuse > supply.amps),
+                f"the fuse of {supply.name}, {amps(supply.fuse)}, never blows: {supply.name} gives "
+                f"no more than {amps(supply.amps)}",
+                (supply.span,),
+                place=supply.name,
+                hint=f"Take a fuse of no more than {amps(supply.amps)}. {_CODE}",
+            )
+        if supply.volts is not None:
+            yield from _shorts(supply, supply.fuse, supply.volts, plan)
+
+
+def _shorts(supply: Supply, fuse: Number, across: Number, plan: Plan) -> Iterator[Obligation]:
+    for name, runs, spans in _ends(supply, plan):
+        flows = short_circuit(across, *runs)
+        yield Obligation(
+            "fuse-too-large",
+            (supply.name, name),
+            "never",
+            constant(flows <= fuse),
+            f"a short at the end of the wire to {name} draws no more than {amps(flows)} from "
+            f"{supply.name}, over {listing([_words(run) for run in runs])}: the fuse of "
+            f"{amps(fuse)} never blows",
+            (supply.span, *spans),
+            place=name,
+            hint=f"Give the wire to {name} a smaller fuse of its own, or thicker wire (a smaller "
+            f"AWG number). {_CODE}",
+        )
+
+
+def _ends(supply: Supply, plan: Plan) -> Iterator[tuple[str, tuple[Run, ...], tuple[Span, ...]]]:
+    """The ends of wires that hang on one supply, by name, with the runs that lead there."""
+    wiring = plan.wiring
+    for driver in wiring.drivers.values():
+        if driver.supply == supply.name and driver.run:
+            yield driver.name, (driver.run,), (driver.span,)
+    for district in wiring.districts.values():
+        if district.supply != supply.name:
+            continue
+        bus = (district.run,) if district.run else ()
+        if bus:
+            yield district.name, bus, (district.span,)
+        for feeder in wiring.feeders.values():
+            if wiring.district_of.get(feeder.block) == district.name and feeder.run:
+                yield feeder.name, (*bus, feeder.run), (feeder.span, district.span)
+
+
+# ------------------------------------------------------------------ what is lit together
+
+
+def _loaded(plan: Plan) -> Iterator[tuple[Supply, list[Driver], list[Load]]]:
+    """Supplies that power drivers with lamps, these drivers, and their heads."""
+    for supply in plan.wiring.supplies.values():
+        drivers = [d for d in plan.wiring.drivers.values() if d.supply == supply.name and d.lamp]
+        if drivers:
+            yield supply, drivers, [load for d in drivers for load in _loads(d, plan)]
+
+
+def _loads(driver: Driver, plan: Plan) -> list[Load]:
+    if driver.lamp is None:
+        return []
+    heads = (head for signal in plan.signals.values() for head in signal.heads)
+    return [(head, driver.lamp) for head in heads if head.name in driver.heads]
+
+
+def _most(loads: list[Load]) -> Number:
+    """With one lamp of every head lit."""
+    return sum((lamp for _, lamp in loads), Number(0))
+
+
+def _more_than(limit: Number, loads: list[Load]) -> Expr:
+    """The heads lit draw more than ``limit`` together.
+
+    Nothing to ask where all of them do not. Otherwise, head by head: what the heads still to
+    be counted may draw before it is too much decides, so that heads which draw alike make a
+    small expression, however many they are; see :data:`MAX_SUMS` for those that do not."""
+    if _most(loads) <= limit:
+        return FALSE
+    # By what is drawn so far: that the heads from here on make it too much.
+    reached = [{Number(0)}]
+    for _, lamp in loads:
+        reached.append({s + extra for s in reached[-1] for extra in (Number(0), lamp)})
+        if len(reached[-1]) > MAX_SUMS:
+            return TRUE
+    rest = Number(0)
+    too_much = {drawn: constant(drawn > limit) for drawn in reached[-1]}
+    for (head, lamp), sums in zip(reversed(loads), reversed(reached[:-1]), strict=True):
+        rest += lamp
+        lit = _lit(head)
+        too_much = {
+            drawn: TRUE if drawn > limit
+            else FALSE if drawn + rest <= limit
+            else either(too_much[drawn], both(lit, too_much[drawn + lamp]))
+            for drawn in sums
+        }  # fmt: skip
+    return too_much[Number(0)]
+
+
+def _lit(head: Head) -> Expr:
+    return atom(head.lens, *(colour for colour in head.lens.values if colour != "dark"))
+
+
+def _words(run: Run) -> str:
+    return f"{length(run.length)} of {run.gauge} AWG"

@@ -1,0 +1,258 @@
+"""Room to stop: from a signal to the next one, and between opposing signals at stop.
+
+The docstring of :func:`stopping_distance` is what ``clearproof explain`` prints. Sections are
+of 49 CFR Part 236.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from heapq import heappop, heappush
+from itertools import count
+
+from verifier.logic.expr import TRUE, Expr, both, constant, either
+from verifier.plan.aspects import Aspect
+from verifier.plan.model import Piece, Plan, Port, Route, Signal
+from verifier.plan.track import moves_over
+from verifier.plan.wiring import Number, Wiring
+from verifier.properties.amounts import length
+from verifier.properties.obligation import Obligation
+from verifier.properties.phrases import proceeds, shows_one_of, signals_with_routes, takes
+
+SECOND = "proceed prepared to stop at second signal"
+
+
+def stopping_distance(plan: Plan) -> Iterator[Obligation]:
+    """A train told to be prepared to stop at the next signal has the stopping distance to do
+    so, and two trains let toward each other can both stop short of each other.
+
+    First, from every signal that says to be prepared to stop, to the next signal or to the
+    bumper where the track ends, it is at least the stopping distance. Where it is less, the
+    train must have been warned: the signal before then says to be prepared to stop, at the
+    next signal or at the second, and from there it is far enough.
+
+    Second, where opposing signals at stop face each other nearer than twice the stopping
+    distance, the signals before them never both let a train come with more than an aspect
+    that says to be prepared to stop. Where it is less than one stopping distance, neither
+    does so while the other lets a train come at all.
+
+    Asked where the stopping distance and the lengths of the blocks are given. The distance is
+    that between the signals: the blocks between their gaps, each in full, and how far each
+    signal stands before its gap. One stopping distance counts for all trains and speeds, so
+    it must be that of the train that needs most.
+
+    Source: 49 CFR 236.24 (a restrictive aspect can be complied with before the next signal),
+    236.204 (opposing signals not nearer than the aggregate of the stopping distances;
+    restrictive aspects in approach where they are). That a warning one signal earlier counts
+    is our reading of 236.24.
+    """
+    least = plan.wiring.stopping
+    if least is None:
+        return
+    yield from _to_the_next(least, plan)
+    for one, two, distance in _facing_pairs(2 * least, plan):
+        found = _between(one, two, distance, least, plan)
+        if found is not None:
+            yield found
+
+
+# ------------------------------------------------------------------ to the next signal (.24)
+
+
+def _to_the_next(least: Number, plan: Plan) -> Iterator[Obligation]:
+    for signal, routes in signals_with_routes(plan):
+        ready = [a for a in plan.chart.aspects if _prepares(a) and a.name in signal.aspect.values]
+        measured = [(r, n) for r in routes if (n := _to_exit(r, plan)) is not None]
+        for name in dict.fromkeys(r.exit for r, _ in measured) if ready else ():
+            ways = [(r, n) for r, n in measured if r.exit == name]
+            short = [(r, n) for r, n in ways if n < least]
+            nearest = min(ways, key=lambda way: way[1])
+            bad = (both(takes(r), _comes_unwarned(signal, n, least, plan)) for r, n in short)
+            yield Obligation(
+                "stopping-distance",
+                (signal.name, name),
+                "never",
+                both(shows_one_of(signal, {a.name for a in ready}), either(*bad)),
+                f"{signal.name} says to be prepared to stop at {name}, {length(nearest[1])} ahead, "
+                f"and a train that was not warned before needs {length(least)}",
+                (signal.span, _place(name, plan).span),
+                (signal.name,),
+                (nearest[0],),
+                nearest[0].pieces,
+                name,
+                hint=f"Move {name} at least {length(least - nearest[1])} farther from "
+                f"{signal.name}, or let the signal before {signal.name} say `{SECOND}` while "
+                f"{signal.name} says to be prepared to stop.",
+            )
+
+
+def _prepares(aspect: Aspect) -> bool:
+    """It says to be prepared to stop at the next signal, from more than restricted speed."""
+    return aspect.proceeds and aspect.indication.next_at_least is None
+
+
+def _to_exit(route: Route, plan: Plan) -> Number | None:
+    """From a signal to the one at which its route ends, or to the bumper; None where that is
+    not given, or lies beyond the plan."""
+    if route.exit_kind == "edge":
+        return None
+    blocks = _total(route.blocks, plan.wiring)
+    if blocks is None:
+        return None
+    back = plan.wiring.set_back
+    here = back.get(route.signal, Number(0))
+    there = back.get(route.exit, Number(0)) if route.exit_kind == "signal" else Number(0)
+    return blocks + here - there
+
+
+def _total(blocks: Iterable[str], wiring: Wiring) -> Number | None:
+    lengths = [wiring.lengths.get(block) for block in blocks]
+    known = [n for n in lengths if n is not None]
+    return sum(known, Number(0)) if len(known) == len(lengths) else None
+
+
+def _comes_unwarned(signal: Signal, ahead: Number, least: Number, plan: Plan) -> Expr:
+    """A train may come to ``signal``, with ``ahead`` from there to where it must stop, that
+    was not told in time."""
+    if _way_in_past_no_signal(signal, plan):
+        return TRUE
+    comes = []
+    for route in _routes_to(signal, plan):
+        before = _to_exit(route, plan)
+        in_time = before is not None and before + ahead >= least
+        late = {a.name for a in plan.chart.aspects if a.proceeds and not (in_time and _warns(a))}
+        comes.append(both(shows_one_of(plan.signals[route.signal], late), takes(route)))
+    return either(*comes)
+
+
+def _warns(aspect: Aspect) -> bool:
+    return _prepares(aspect) or aspect.indication.text == SECOND
+
+
+def _routes_to(signal: Signal, plan: Plan) -> tuple[Route, ...]:
+    return tuple(
+        route
+        for route in plan.routes
+        if route.exit_kind == "signal"
+        and plan.signals[route.exit].enters == signal.enters
+        and route.signal != signal.name
+    )
+
+
+def _way_in_past_no_signal(signal: Signal, plan: Plan) -> bool:
+    """Whether a train can come to a signal from beyond the plan and pass none before. (From a
+    bumper it comes from a stand.)"""
+    governed = {s.enters for s in plan.signals.values()}
+    stack = [signal.joint.other(signal.enters)]
+    seen: set[Port] = set()
+    while stack:
+        left_by = stack.pop()
+        if left_by in seen:
+            continue
+        seen.add(left_by)
+        piece = plan.track.pieces[left_by.piece]
+        if piece.kind == "edge" and piece.direction != "leaving":
+            return True
+        entered = [Port(m.piece, m.enter) for m in moves_over(piece) if m.leave == left_by.end]
+        stack += [plan.track.joint_at[p].other(p) for p in entered if p not in governed]
+    return False
+
+
+def _place(name: str, plan: Plan) -> Signal | Piece:
+    return plan.signals.get(name) or plan.track.pieces[name]
+
+
+# ------------------------------------------------------------------ opposing signals (.204)
+
+
+def _facing_pairs(enough: Number, plan: Plan) -> Iterator[tuple[Signal, Signal, Number]]:
+    """Opposing signals that face each other, and how far apart: from every signal, those met
+    first, and all that are nearer than ``enough``."""
+    order = {name: i for i, name in enumerate(plan.signals)}
+    governing: dict[Port, Signal] = {}
+    for signal in plan.signals.values():
+        governing.setdefault(signal.enters, signal)
+    found: dict[tuple[int, int], Number] = {}
+    for signal in plan.signals.values():
+        for other, distance in _facing(signal, enough, governing, plan):
+            if other.name != signal.name:
+                one, two = sorted((order[signal.name], order[other.name]))
+                found[one, two] = min(distance, found.get((one, two), distance))
+    signals = list(plan.signals.values())
+    for (i, j), distance in sorted(found.items()):
+        yield signals[i], signals[j], distance
+
+
+def _facing(
+    signal: Signal, enough: Number, governing: Mapping[Port, Signal], plan: Plan
+) -> Iterator[tuple[Signal, Number]]:
+    """The signals that face ``signal``, nearest first. Where a length is not given the way
+    ahead is not followed further."""
+    back = plan.wiring.set_back
+    start = back.get(signal.name, Number(0))
+    turn = count()  # two ways of one length are followed in the order of the track
+    ways: list[tuple[Number, int, Port, frozenset[str], bool]] = []
+    heappush(ways, (start, next(turn), signal.enters, frozenset(), False))
+    seen: set[Port] = set()
+    while ways:
+        distance, _, port, counted, met = heappop(ways)
+        block = plan.track.pieces[port.piece].block
+        if port in seen or block is None or (met and distance >= enough):
+            continue
+        seen.add(port)
+        if block not in counted:
+            across = plan.wiring.lengths.get(block)
+            if across is None:
+                continue
+            distance, counted = distance + across, counted | {block}
+        for move, _, leads_to in plan.track.onward[port]:
+            other = governing.get(Port(move.piece, move.leave))
+            if other is not None:
+                yield other, distance + back.get(other.name, Number(0))
+            heappush(ways, (distance, next(turn), leads_to, counted, met or other is not None))
+
+
+def _between(
+    one: Signal, two: Signal, distance: Number, least: Number, plan: Plan
+) -> Obligation | None:
+    """Both stop short of each other at two signals that face each other; None where no signal
+    lets trains come to both."""
+    pairs = [
+        (a, b)
+        for a in _routes_to(one, plan)
+        for b in _routes_to(two, plan)
+        if len({a.signal, b.signal, one.name, two.name}) == 4
+    ]
+    if not pairs:
+        return None
+    bad = (_both_come(a, b, distance, least, plan) for a, b in pairs)
+    before = [plan.signals[route.signal] for route in pairs[0]]
+    return Obligation(
+        "stopping-distance",
+        tuple(dict.fromkeys((one.name, two.name, *(s.name for s in before)))),
+        "never",
+        constant(False) if distance >= 2 * least else either(*bad),
+        f"{before[0].name} and {before[1].name} both let trains come; when {one.name} and "
+        f"{two.name} are at stop, the trains have {length(distance)} between these and need "
+        f"{length(2 * least)} together",
+        (one.span, two.span, *(s.span for s in before)),
+        tuple(s.name for s in before),
+        pairs[0],
+        tuple(dict.fromkeys((one.enters.piece, two.enters.piece))),
+        f"{one.name} and {two.name}",
+        hint=f"Move {one.name} and {two.name} at least {length(2 * least - distance)} farther "
+        "apart, or let the signals before them show nothing better than Approach while both let "
+        "trains come.",
+    )
+
+
+def _both_come(a: Route, b: Route, distance: Number, least: Number, plan: Plan) -> Expr:
+    one, two = plan.signals[a.signal], plan.signals[b.signal]
+    fast = {aspect.name for aspect in plan.chart.aspects
+            if aspect.proceeds and not _prepares(aspect)}  # fmt: skip
+    at_speed, other_at_speed = shows_one_of(one, fast), shows_one_of(two, fast)
+    ways = both(takes(a), takes(b))
+    if distance >= least:
+        return both(ways, at_speed, other_at_speed)
+    return both(
+        ways,
+        either(both(at_speed, proceeds(two, plan)), both(proceeds(one, plan), other_at_speed)),
+    )
