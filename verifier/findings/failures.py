@@ -42,8 +42,7 @@ class FailureCheck:
 
     def __init__(self, sound: World, timeout: float | None):
         self.plan: Plan = sound.plan
-        self.world = World(sound.plan, sound)
-        self._timeout = timeout
+        self.world = World(sound.plan, sound, [f.what for f in sound.plan.equipment.faults])
         self.engine = SituationCheck.of(self.world, timeout)
         self._faults = {fault.what: fault for fault in self.plan.equipment.faults}
 

@@ -66,14 +66,16 @@ def _one_addition(
     routes = _routes_to_look_at(plan, obligation, situation, evaluator)
     for name, says in _candidates(plan, obligation, routes):
         signal = plan.signals[name]
-        if evaluator.states(situation, [says.what])[says.what] in says.values:
+        driver = plan.wiring.driver_of(signal.heads[0].name)
+        read = facts.heard(says.what, driver.name if driver else "")
+        if evaluator.states(situation, [read])[read] in says.values:
             continue
         acting = _acting_line(signal, evaluator, situation, plan)
         if acting is None:
             continue
         owner, line = acting
         assert line.when is not None
-        changed = _with_addition(plan, signal, owner, line, says)
+        changed = _with_addition(plan, signal, line, says)
         depending = _depending_on(changed, name)
         trial = world.with_other_rules(changed, name, depending)
         answer = _try(trial, depending, obligation, facts.line(owner, line.index), useful, timeout)
@@ -174,19 +176,16 @@ def _acting_line(
     return None
 
 
-def _with_addition(plan: Plan, signal: Signal, owner: str, line: Line, says: Says) -> Plan:
+def _with_addition(plan: Plan, signal: Signal, line: Line, says: Says) -> Plan:
     assert line.when is not None
     when: Condition = All((line.when, says), line.when.span)
-    new = replace(line, when=when)
 
     def swap(lines: tuple[Line, ...]) -> tuple[Line, ...]:
-        return tuple(new if old.index == line.index else old for old in lines)
+        return tuple(replace(old, when=when) if old.span == line.span else old for old in lines)
 
     if signal.by_head:
-        heads = tuple(
-            replace(head, lines=swap(head.lines)) if head.name == owner else head
-            for head in signal.heads
-        )
+        # Heads on several drivers share the lines of their signal: swap them in all.
+        heads = tuple(replace(head, lines=swap(head.lines)) for head in signal.heads)
         changed = replace(signal, heads=heads)
     else:
         changed = replace(signal, lines=swap(signal.lines))
@@ -199,6 +198,7 @@ def _still_useful(
     """What these signals can show and which of their routes can clear, as the rules stand: no
     mending may take any of it away."""
     plan = world.plan
+    world = world.sound or world
     check = SituationCheck.of(world, timeout)
     asked = (*never_shown(plan), *route_never_clears(plan))
     return tuple(
@@ -223,13 +223,14 @@ def _try(
         # either way only among the signals that depend on the one changed.
         check_circles(world, [plan.signals[name] for name in plan.signals if name in depending])
         goal = world.expand(obligation.formula)
-        acts = world.expand(atom(line, "acts"))
     except InputError:
         return None
-    check = SituationCheck.of(world, timeout)
-    kept = (acts, *(world.expand(o.formula) for o in useful))
-    if not all(isinstance(check.find(needed), Exists) for needed in kept):
+    sound = world.sound or world
+    kept = (sound.expand(atom(line, "acts")), *(sound.expand(o.formula) for o in useful))
+    of_use = SituationCheck.of(sound, timeout)
+    if not all(isinstance(of_use.find(needed), Exists) for needed in kept):
         return None
+    check = SituationCheck.of(world, timeout)
     answer = check.find(goal, smallest=True)
     return answer if isinstance(answer, Exists | Impossible) else None
 

@@ -16,7 +16,15 @@ from verifier.findings.cause import causes
 from verifier.findings.failures import FailureAnalysis, FailureCheck, Outcome, sorted_failures
 from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.mending import mend
-from verifier.findings.verdicts import Failure, Finding, InternalError, Report, Unmet, Verdict
+from verifier.findings.verdicts import (
+    Addition,
+    Failure,
+    Finding,
+    InternalError,
+    Report,
+    Unmet,
+    Verdict,
+)
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.source import Span
 from verifier.logic.expr import TRUE, Expr, both, holds, observables
@@ -295,13 +303,19 @@ class _Prover:
         mended = []
         for verdict in verdicts:
             finding = verdict.finding
-            if finding is not None and left > 0:
+            if finding is not None and left > 0 and not verdict.obligation.advice:
                 left -= 1
                 watch.check()
-                additions = mend(self.world, verdict.obligation, finding.situation, self.timeout)
+                additions = self._mend(verdict.obligation, finding.situation)
                 verdict = replace(verdict, finding=replace(finding, mending=additions))
             mended.append(verdict)
         return mended
+
+    def _mend(self, obligation: Obligation, situation: Situation) -> tuple[Addition, ...]:
+        """Additions to rules. Where something is broken, just that stays broken."""
+        broken = [what for what, _ in situation if what.kind == "fault"]
+        world = World(self.plan, self.world, broken) if broken else self.world
+        return mend(world, obligation, situation, self.timeout)
 
 
 def _nothing_to_prove(plan: Plan) -> Diagnostic:

@@ -18,20 +18,20 @@ _LEGS = {"normal": "reverse", "reverse": "normal"}
 
 
 class Circuits:
-    """What the equipment of one plan makes of truth. ``faults``: anything may be broken;
-    otherwise everything is sound."""
+    """What the equipment of one plan makes of truth. ``faults`` may be broken; everything
+    else is sound."""
 
-    def __init__(self, plan: Plan, faults: bool):
+    def __init__(self, plan: Plan, faults: Iterable[Observable]):
         self.plan = plan
         self.wiring = plan.wiring
         self.equipment = plan.equipment
-        self.faults = faults
+        self.faults = {what.name: what for what in faults}
         self._inputs = {(what.kind, what.name): what for what in plan.inputs}
         self._sensed: dict[str, Expr] = {}
 
     def fault(self, name: str, *states: str) -> Expr:
         """That something is broken (in one of these ways, in any when none is given)."""
-        what = self.equipment.fault(name) if self.faults else None
+        what = self.faults.get(name)
         return atom(what, *(states or what.values[1:])) if what else FALSE
 
     def sound(self, name: str) -> Expr:

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable
 from graphlib import CycleError, TopologicalSorter
 
 from verifier.language.diagnostics import Diagnostic, InputError
-from verifier.logic.expr import Atom, Expr, atom, either, nodes, opposite, substitute
+from verifier.logic.expr import Atom, Expr, atom, constant, either, nodes, opposite, substitute
 from verifier.logic.settle import settle
 from verifier.plan.facts import Condition, Observable, conditions_in
 from verifier.plan.model import Line, Plan, Signal
@@ -19,23 +19,24 @@ _SHOWN = ("colour", "aspect")
 class World:
     """What every observable of a plan means. Meanings are worked out when asked for.
 
-    With ``sound``, the world of the same plan in which nothing is broken, anything may be
-    broken here: faults are inputs too.
+    ``faults`` are the things that may be broken, which are then inputs too; ``sound`` is the
+    world of the same plan in which nothing is.
 
     Raises :class:`InputError` (``CP409``) when asked for something that cannot be settled
     without going round in a circle; :func:`check_circles` asks for everything.
     """
 
-    def __init__(self, plan: Plan, sound: "World | None" = None):
+    def __init__(self, plan: Plan, sound: "World | None" = None, faults: Iterable[Observable] = ()):
         self.plan = plan
         self.sound = sound
-        self.inputs = plan.inputs + (tuple(f.what for f in plan.equipment.faults) if sound else ())
+        self.faults = tuple(faults)
+        self.inputs = plan.inputs + self.faults
         self._is_input = frozenset(self.inputs)
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
         self._settled: dict[Observable, list[May]] = {}
         self._readers = {"": Reader("", _lower_named(plan, ""))}
-        self._circuits = Circuits(plan, sound is not None)
+        self._circuits = Circuits(plan, self.faults)
         self._lenses = Lenses(plan, self._circuits, self._reader_of)
 
     def with_other_rules(self, plan: Plan, changed: str, depending: Collection[str]) -> "World":
@@ -43,7 +44,8 @@ class World:
 
         ``depending`` names the signals that read it, directly or through others, and the
         signal itself. What was worked out here and does not hang on it is taken over."""
-        new = World(plan, self.sound)
+        sound = self.sound.with_other_rules(plan, changed, depending) if self.sound else None
+        new = World(plan, sound, self.faults)
         new._one_step = {a: e for a, e in self._one_step.items() if _owner(a.what) != changed}
         new._expanded = {
             a: e
@@ -103,6 +105,8 @@ class World:
                 return self.sound.expand(told) if self.sound else told
             case "stock" | "points":
                 return self._circuits.truth(part)
+            case "fault":
+                return constant("sound" in part.values)
             case _:
                 return self._circuits.report(part)
 
