@@ -203,7 +203,7 @@ class Wires:
             return "dark"
         if driver.when_out is not None:
             for other in ruled:
-                if other != head and other in driver.heads and self._fails(other, driver, ruled):
+                if other in driver.heads and self._fails(other, driver, ruled):
                     return driver.when_out
         return self._driven(head, driver, ruled)
 

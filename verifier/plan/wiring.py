@@ -101,7 +101,8 @@ class Reading:
 class Driver:
     """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
     rules ask for. ``when_missing`` is the colour its heads show when an input is dead,
-    ``when_out`` what its other heads of a signal show when one of them does not light.
+    ``when_out`` what all its heads of a signal are told to show when one of them does not
+    light.
     ``lamp`` is the current of one lit lamp, ``needs`` the least voltage it works at."""
 
     name: str

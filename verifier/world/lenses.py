@@ -91,13 +91,13 @@ class Lenses:
                     waiting.append(self._plan.conditions[says.what.name].condition)
 
     def _tripped(self, head: str, driver: Driver) -> Expr:
-        """That the driver sees another head of the same signal fail to light."""
+        """That the driver sees a head of the same signal fail to light."""
         if driver.when_out is None:
             return FALSE
         signal, _ = self._heads[head]
         out = []
         for other in signal.heads:
-            if other.name == head or other.name not in driver.heads:
+            if other.name not in driver.heads:
                 continue
             for colour in other.colour.values:
                 fails = opposite(self._lights(other.name, colour))
