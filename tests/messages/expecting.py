@@ -25,6 +25,37 @@ signal 4R at Main | T1
   Stop otherwise
 """
 
+# A station with its wiring. What is added at the end stands below a turnout.
+WIRED = """\
+edge West, East
+bumper End
+lever T1-lever positions normal, reverse
+lever 4 positions left, normal, right
+supply Track-A track power 15 V 5 A
+supply Bus-1 12 V 3 A
+district North fed by Track-A
+block Main 2400 mm in North
+  feeders m1, m2
+block Siding 96 in in North
+  feeders s1
+block Switch, Single
+block Team undetected
+track West = Main | normal T1 | Single = East
+track End = Siding | Team | reverse T1
+signal 4L at Single | T1
+  heads upper, lower
+  Clear when T1 normal and Switch, Main clear
+  Stop otherwise
+signal 4R at Main | T1
+  Stop otherwise
+detector D-Main current-sensing through m1, m2
+driver B1 drives 4L.upper
+turnout T1 in Switch
+"""
+
+# Words added at the end of that station, or words of it and what stands there instead.
+Change = str | tuple[str, str]
+
 # The same track and nothing on it.
 TRACK = """\
 edge West, East
@@ -42,6 +73,15 @@ bumper End
 block Main, Siding, Switch, Single
 turnout T1 in Switch
 """
+
+
+def wired(change: Change) -> str:
+    """The wired station, changed."""
+    if isinstance(change, str):
+        return WIRED + change
+    old, new = change
+    assert old in WIRED
+    return WIRED.replace(old, new, 1)
 
 
 def errors(text: str) -> tuple[Diagnostic, ...]:

@@ -58,9 +58,9 @@ def test_signal() -> None:
         underlined="|",
         message="`|` was not expected here",
         hint=(
-            "Expected `heads`, a leg (normal, reverse, along or across), a line such "
-            "as `Clear when …` or `Stop otherwise`, or the next statement. A signal "
-            "is written `signal 4L at Single | T1`."
+            "Expected `heads`, `stands`, a leg (normal, reverse, along or across), a "
+            "line such as `Clear when …` or `Stop otherwise`, or the next statement. "
+            "A signal is written `signal 4L at Single | T1`."
         ),
     )
     expect(

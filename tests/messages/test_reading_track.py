@@ -185,9 +185,9 @@ def test_block() -> None:
         underlined="occupied",
         message="`occupied` was not expected here",
         hint=(
-            'Expected a comma, a text in "quotes", `switching only`, `undetected`, '
-            'or the next statement. A block is written `block Main "main track at '
-            'the station"`.'
+            'Expected a comma, `feeders`, `in`, a number, a text in "quotes", '
+            "`switching only`, `undetected`, or the next statement. A block is written "
+            '`block Main "main track at the station"`.'
         ),
     )
     expect(
@@ -203,8 +203,8 @@ def test_block() -> None:
         underlined='"b"',
         message='`"b"` was not expected here',
         hint=(
-            'Expected the next statement. A block is written `block Main "main track '
-            'at the station"`.'
+            "Expected `feeders` or the next statement. A block is written "
+            '`block Main "main track at the station"`.'
         ),
     )
     expect(
@@ -293,7 +293,10 @@ def test_turnout() -> None:
         code="CP104",
         underlined=",",
         message="`,` was not expected here",
-        hint="Expected the next statement. A turnout is written `turnout T1 in Switch`.",
+        hint=(
+            "Expected a clause of the turnout (`motor`, `thrown by`, `contacts` …) or the next "
+            "statement. A turnout is written `turnout T1 in Switch`."
+        ),
     )
 
 

@@ -45,7 +45,7 @@ OTHER_UNITS = {
 # Units that no amount of a junction file is given in.
 STRANGE_UNITS = frozenset(
     ("km", "yd", "yards", "yard", "mile", "miles", "W", "watt", "watts", "VA", "Hz", "kV", "Mohm",
-     "uA", "µA", "min", "mins", "minutes", "h", "mm2", "mph", "kmh", "scale")
+     "uA", "µA", "min", "mins", "minutes", "h", "mm2", "mph")
 )  # fmt: skip
 
 

@@ -262,11 +262,12 @@ def _line_without_when(
         t.type for t in tokens[at - 2 : at]
     }:
         return None
+    late = token == "stands" and "`stands … before gap` comes before `heads` and the lines."
     return Diagnostic(
         "CP104",
         f"`{shown(token)}` has no `when` or `otherwise` after it",
         span_of(source, token),
-        shape("", True),
+        late or shape("", True),
     )
 
 
@@ -321,7 +322,7 @@ def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
             f"stands a comma. {shape(tokens[0].type, False)}"
         )
     if "COMMA" in accepted and "AND" not in accepted and kind == "AND":
-        return "In a list of names write a comma."
+        return f"In a list {'of names ' * (before == 'NAME')}write a comma."
     if before == "COLOUR" and kind in ("AND", "COMMA"):
         return "Write `over` between the heads of one signal, `or` between two ways to show it."
     if before == "STRING" and kind in ("UNDETECTED", "SWITCHING"):

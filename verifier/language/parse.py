@@ -43,6 +43,8 @@ _FORBIDDEN = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
 )
 
+_NUMBER = re.compile(r"[0-9]+(\.[0-9]+)?")
+
 # A statement word that follows one of these on the same line is meant as a name.
 _OPEN_ENDED = STATEMENT_WORDS | {
     "COMMA", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "IN", "ON", "TO", "TOWARD", "IS", "AT",
@@ -155,20 +157,21 @@ def _with_track_power(tokens: Iterator[Token]) -> Iterator[Token]:
     statement = ""
     held: list[Token] = []  # `track`, `power`
     for token in tokens:
-        match held:
-            case [] if token.type == "TRACK" and statement in ("SUPPLY", "DETECTOR"):
-                held.append(token)
-                continue
-            case [_] if token == "power":
-                held.append(token)
-                continue
-            case [track, power] if token.type not in _DRAWN:
-                yield _joined(track, power)
-            case _:
+        if len(held) == 1 and token == "power":
+            held.append(token)
+            continue
+        if held:
+            if len(held) == 2 and token.type not in _DRAWN:
+                yield _joined(*held)
+            else:
                 yield from held
-        statement = held[0].type if len(held) == 1 else statement
-        held.clear()
-        statement = token.type if token.type in STATEMENT_WORDS else statement
+                statement = "TRACK"
+            held = []
+        if token.type == "TRACK" and statement in ("SUPPLY", "DETECTOR"):
+            held = [token]
+            continue
+        if token.type in STATEMENT_WORDS:
+            statement = token.type
         yield token
     if len(held) == 2:
         yield _joined(*held)
@@ -240,7 +243,7 @@ def _check_words(source: Source, tokens: list[Token], *, numbers: bool = False) 
     """No name is too long, and no text holds what no output could show. Of long ``numbers``
     it is known only at the end which of them are names."""
     for token in tokens:
-        number = token.isdecimal() and not numbers
+        number = not numbers and _NUMBER.fullmatch(token)
         if token.type in ("NAME", "RULE_NAME") and len(token) > MAX_NAME and not number:
             raise InputError(
                 [

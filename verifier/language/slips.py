@@ -45,6 +45,8 @@ def block_order_hint(tokens: Sequence[Token], at: int) -> str:
         return ""
     if tokens[at].type == "NAME" and tokens[at][0].isdecimal() and _is_late(tokens, at):
         return f"The length comes right after the name: `block {tokens[1]} {tokens[at]} mm …`."
+    if tokens[at].type == "IN" and any(token.type == "IN" for token in tokens[1:at]):
+        return "A block takes its track power from one district."
     if tokens[at].type == "IN" and _is_late(tokens, at):
         return f"The district comes before that: `block {tokens[1]} 2400 mm in North …`."
     return ""

@@ -146,6 +146,7 @@ def _block(
             "Take the word `undetected` out of its statement, or the detector out of the file.",
             ((names.table[block].span, "the block is declared here"),),
         )
+        return None
     return block
 
 

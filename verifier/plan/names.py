@@ -89,8 +89,10 @@ class Names:
                 if same
                 else f"feeder `{name.text}` goes to two blocks",
                 name.span,
-                "A wire that feeds two blocks joins them to one: give each block a feeder of its "
-                "own, and each feeder a name of its own.",
+                "Leave one of them out."
+                if same
+                else "A wire that feeds two blocks joins them to one: give each block a feeder of "
+                "its own, and each feeder a name of its own.",
                 ((earlier.span, "it is listed here" if same else "it goes to another block here"),),
             )
             return

@@ -20,11 +20,10 @@ MAX_DIGITS = 15
 
 @dataclass(frozen=True, slots=True)
 class Measure:
-    """A kind of amount: its units, what it is called, one as it should look."""
+    """A kind of amount: its units, and what it is called."""
 
     called: str
     units: Mapping[str, Fraction]
-    example: str
 
 
 LENGTH = Measure(
@@ -36,24 +35,24 @@ LENGTH = Measure(
         "in": Fraction("0.0254"),
         "ft": Fraction("0.3048"),
     },
-    "2400 mm",
 )
-VOLTAGE = Measure("a voltage", {"V": Fraction(1), "mV": Fraction("0.001")}, "12 V")
-CURRENT = Measure("a current", {"A": Fraction(1), "mA": Fraction("0.001")}, "3 A")
-RESISTANCE = Measure("a resistance", {"ohm": Fraction(1), "kohm": Fraction(1000)}, "10 kohm")
-TIME = Measure("a time", {"s": Fraction(1), "ms": Fraction("0.001")}, "4 s")
-GAUGE = Measure("the size of a wire", {"AWG": Fraction(1)}, "16 AWG")
-COUNT = Measure("a number", {}, "2")
+VOLTAGE = Measure("a voltage", {"V": Fraction(1), "mV": Fraction("0.001")})
+CURRENT = Measure("a current", {"A": Fraction(1), "mA": Fraction("0.001")})
+RESISTANCE = Measure("a resistance", {"ohm": Fraction(1), "kohm": Fraction(1000)})
+TIME = Measure("a time", {"s": Fraction(1), "ms": Fraction("0.001")})
+GAUGE = Measure("the size of a wire", {"AWG": Fraction(1)})
+COUNT = Measure("a number", {})
 
 MEASURES = (LENGTH, VOLTAGE, CURRENT, RESISTANCE, TIME, GAUGE)
 
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """What an amount is of, for messages; how large it can be, and why no larger."""
+    """What an amount is of, one as it should look; how large it can be, and why no larger."""
 
     what: str
     measure: Measure
+    example: str
     most: Fraction
     why: str
     zero: bool = False
@@ -86,7 +85,6 @@ def read_amount(
 
 
 def _value(amount: syntax.Amount, bounds: Bounds, names: Names, missing: str) -> Fraction | None:
-    measure = bounds.measure
     digits = sum(1 for c in amount.number if c != ".")
     if digits > MAX_DIGITS:
         names.error(
@@ -105,7 +103,7 @@ def _value(amount: syntax.Amount, bounds: Bounds, names: Names, missing: str) ->
             "CP603",
             f"{bounds.what} is a whole number, not {amount.number}",
             amount.span,
-            f"Write it like `{measure.example}`.",
+            f"Write it like `{bounds.example}`.",
         )
         return None
     return value * unit
@@ -119,14 +117,13 @@ def _unit(amount: syntax.Amount, bounds: Bounds, names: Names, missing: str) -> 
     if not measure.units and not unit:
         return Fraction(1)
     if not unit:
-        listed = one_of([f"`{known}`" for known in measure.units])
         names.error(
             "CP601",
             f"`{amount.number}` has no unit",
             amount.span,
             missing
-            or f"{bounds.what.capitalize()} is given in {listed}: "
-            f"write it like `{measure.example}`.",
+            or f"{bounds.what.capitalize()} is given in {_listed(measure)}: "
+            f"write it like `{bounds.example}`.",
         )
         return None
     meant = OTHER_UNITS.get(unit, unit)
@@ -138,6 +135,14 @@ def _unit(amount: syntax.Amount, bounds: Bounds, names: Names, missing: str) -> 
             f"Write `{amount.number} {meant}`.",
         )
         return None
+    if not measure.units:
+        names.error(
+            "CP602",
+            f"{bounds.what} has no unit",
+            amount.span,
+            f"Write the number alone, like `{bounds.example}`.",
+        )
+        return None
     other = next((m for m in MEASURES if meant in m.units), None)
     said = f"`{unit}` is no unit of the language"
     if other:
@@ -146,10 +151,13 @@ def _unit(amount: syntax.Amount, bounds: Bounds, names: Names, missing: str) -> 
         "CP602",
         f"{said}, and here must stand {bounds.what}",
         amount.span,
-        f"Write it like `{measure.example}`"
-        + (f", in {one_of([f'`{known}`' for known in measure.units])}." if measure.units else "."),
+        f"Write it like `{bounds.example}`, in {_listed(measure)}.",
     )
     return None
+
+
+def _listed(measure: Measure) -> str:
+    return one_of([f"`{unit}`" for unit in measure.units])
 
 
 def _possible(value: Fraction, bounds: Bounds, span: Span, names: Names) -> bool:

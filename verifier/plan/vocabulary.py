@@ -41,6 +41,11 @@ STATES_OF = {
 _LIES_IN = ("turnout", "crossing", "slip", "derail", "gate")
 # What to do about a thing that has no states.
 _STATELESS = {
+    "supply": "Conditions do not speak of supplies.",
+    "district": "Conditions do not speak of districts: they ask for blocks, `Main clear`.",
+    "feeder": "Conditions do not speak of feeders: they ask for blocks, `Main clear`.",
+    "detector": "Ask for the block it watches: `Main clear`.",
+    "driver": "Conditions do not speak of drivers: they ask for signals and heads.",
     "edge": "Nothing is known of what lies beyond the edge of the plan.",
     "bumper": "Nothing reports from a bumper: ask for the block before it.",
     "crossing": "Ask for the block it lies in.",

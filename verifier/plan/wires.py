@@ -9,6 +9,7 @@ from typing import TypeVar, cast
 
 from verifier.language import syntax
 from verifier.language.diagnostics import did_you_mean, nearest
+from verifier.language.fitting import OTHER_UNITS
 from verifier.plan import amounts
 from verifier.plan.amounts import read_run
 from verifier.plan.boards import read_detectors, read_drivers
@@ -114,11 +115,12 @@ def _ratings(node: syntax.Supply, names: Names) -> tuple[Number | None, Number |
         (amount,) = clause.lengths[0]
         which = "current" if amount.unit in CURRENT.units else "voltage"
         if amount.unit and amount.unit not in {**CURRENT.units, **VOLTAGE.units}:
+            meant = OTHER_UNITS.get(amount.unit, "V 3 A")
             names.error(
                 "CP602",
                 f"`{amount.unit}` is no unit for what a supply gives",
                 amount.span,
-                "A supply is given in volts and amperes: `12 V 3 A`.",
+                f"A supply is given in volts and amperes: write it like `{amount.number} {meant}`.",
             )
             continue
         bounds = amounts.AMPS if which == "current" else amounts.VOLTS
@@ -198,10 +200,10 @@ def _lengths(blocks: Iterable[syntax.Block], names: Names) -> dict[str, Number]:
     for node in blocks:
         hint = ""
         if node.length and node.districts:
-            hint = (
-                f"Write it like `{node.length[-1].number} mm in {node.districts[0].text}`; "
-                f"in inches, `{node.length[-1].number} in in {node.districts[0].text}`."
-            )
+            said, district = " ".join(a.span.text for a in node.length), node.districts[0].text
+            hint = f"In inches, `in` is written twice: `block … {said} in in {district}`."
+            if len(node.length) == 1:
+                hint = f"Write it like `{said} mm in {district}`. {hint}"
         length = read_amount(node.length, amounts.BLOCK, names, hint)
         if length is not None:
             lengths.update((name.text, length) for name in node.names)
@@ -349,7 +351,7 @@ def _only(nodes: Sequence[_Statement], called: str, names: Names) -> _Statement 
 
 
 def _trains(nodes: Sequence[syntax.Trains], names: Names) -> Trains | None:
-    node = _only(nodes, "what runs (`trains`)", names)
+    node = _only(nodes, "`trains`", names)
     if node is None:
         return None
     given = given_once(node.clauses, names)
