@@ -30,8 +30,12 @@ class View:
     relevant: Collection[Observable] | None
 
     def matters(self, *what: Observable) -> bool:
+        return self._matters(*((one.kind, one.name) for one in what))
+
+    def _matters(self, *what: tuple[str, str]) -> bool:
+        """Whether any of these, each by kind and name, does."""
         return self.seen is not None and (
-            self.relevant is None or any(one in self.relevant for one in what)
+            self.relevant is None or any((one.kind, one.name) in what for one in self.relevant)
         )
 
     def state(self, what: Observable, *also: Observable) -> str | None:
@@ -43,13 +47,24 @@ class View:
     def occupied(self, block: str | None) -> bool:
         if block is None:
             return False
-        return self.state(facts.stock(block), facts.block_report(block)) == "occupied"
+        if not self._matters(("stock", block), ("standing", block), ("block report", block)):
+            return False
+        return self.seen is not None and self.seen.states.get(facts.stock(block)) == "occupied"
 
     def position(self, piece: Piece) -> str | None:
         """How the points of a turnout or slip lie; None where there is nothing to say."""
         if piece.kind not in ("turnout", "slip"):
             return None
-        return self.state(facts.points(piece.name), facts.points_report(piece.name))
+        name = piece.name
+        moved_by = [("thrown", name), ("motion", name), ("fault", f"machine of {name}")]
+        machine = self.plan.wiring.machines.get(name)
+        if machine is not None and machine.motor and machine.lever:
+            moved_by.append(("lever", machine.lever))
+        if self.seen is None or not self._matters(
+            ("points", name), ("points report", name), *moved_by
+        ):
+            return None
+        return self.seen.states.get(facts.points(name))
 
     def derail(self, name: str) -> str | None:
         return self.state(facts.derail(name), facts.derail_report(name))

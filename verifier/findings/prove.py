@@ -32,7 +32,7 @@ from verifier.plan.model import Assumption, Expectation, Plan, Waiver
 from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import with_harm
 from verifier.properties.obligation import Obligation
-from verifier.world.assumed import ASSUMED
+from verifier.world.assumed import assumed
 from verifier.world.situation import Situation
 from verifier.world.world import World
 
@@ -107,7 +107,7 @@ def prove(
     interrupted = bool(left)
     verdicts += [Verdict(o, "undecided", "interrupted before it was decided") for o in left]
     unmet = () if interrupted or wanted else tuple(_unmet(plan, verdicts))
-    return Report(plan, tuple(verdicts), ASSUMED, unmet, interrupted, failures)
+    return Report(plan, tuple(verdicts), assumed(plan), unmet, interrupted, failures)
 
 
 class _Steps:
@@ -207,7 +207,9 @@ class _Prover:
     ) -> Verdict:
         situation = answer.situation
         self._replay(obligation, situation)
-        relevant = check.relevant(goal, situation)
+        # That all else is sound is part of the question.
+        relevant = tuple(w for w in check.relevant(goal, situation)
+                         if w.kind != "fault" or w in situation.facts)  # fmt: skip
         free = [what for what in self.plan.inputs if what not in relevant]
         finding = Finding(
             situation,
