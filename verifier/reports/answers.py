@@ -7,14 +7,14 @@ from verifier.findings.cause import causes
 from verifier.plan.model import Plan
 from verifier.reports.ink import Ink
 from verifier.reports.terminal import cause_lines, drawing, indented
-from verifier.reports.words import fact_words
+from verifier.reports.words import fact_words, inputs_of
 from verifier.world.situation import Situation
 
 
 def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False) -> Iterator[str]:
     """The situation in words, the drawing, and a line for each signal."""
     yield ink.paint(plan.title, "strong")
-    said = [fact_words(what, situation.state(what)) for what in plan.inputs
+    said = [fact_words(plan, what, situation.state(what)) for what in inputs_of(plan)
             if what in situation.facts]  # fmt: skip
     words = f"{'; '.join(said)}; everything else as usual" if said else "everything as usual"
     yield f"   Situation: {words} (track vacant, points normal)."

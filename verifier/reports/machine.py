@@ -10,6 +10,7 @@ from verifier.findings.verdicts import Cause, Finding, Report, Verdict
 from verifier.language.diagnostics import Diagnostic
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
 from verifier.properties.catalogue import BY_NAME
 from verifier.reports.words import count, fact_words, tallies
 from verifier.world.situation import Situation
@@ -67,11 +68,11 @@ def file_report(report: Report) -> Json:
             {"title": a.title, "text": a.text, "place": _place(a.span)} for a in plan.assumptions
         ],
         "not_as_expected": [{"text": u.text, "place": _place(u.span)} for u in report.unmet],
-        "verdicts": [_verdict(v) for v in report.verdicts],
+        "verdicts": [_verdict(plan, v) for v in report.verdicts],
     }
 
 
-def _verdict(verdict: Verdict) -> Json:
+def _verdict(plan: Plan, verdict: Verdict) -> Json:
     obligation = verdict.obligation
     entry = BY_NAME.get(obligation.property)
     return {
@@ -89,8 +90,8 @@ def _verdict(verdict: Verdict) -> Json:
         "places": [_place(span) for span in obligation.spans],
         "routes": [r.name for r in obligation.routes],
         "meeting_place": obligation.place,
-        "finding": _finding(verdict.finding) if verdict.finding else None,
-        "witness": _situation(verdict.witness) if verdict.witness else None,
+        "finding": _finding(plan, verdict.finding) if verdict.finding else None,
+        "witness": _situation(plan, verdict.witness) if verdict.witness else None,
     }
 
 
@@ -99,10 +100,10 @@ def _count(number: int) -> Json:
     return {"situations": number if number < 2**53 else None, "situations_text": count(number)}
 
 
-def _finding(finding: Finding) -> Json:
+def _finding(plan: Plan, finding: Finding) -> Json:
     return {
-        "situation": _situation(finding.situation),
-        "relevant": [_fact(what, finding.situation.state(what)) for what in finding.relevant],
+        "situation": _situation(plan, finding.situation),
+        "relevant": [_fact(plan, what, finding.situation.state(what)) for what in finding.relevant],
         **_count(finding.covered),
         "smallest": finding.smallest,
         "causes": [_cause(cause) for cause in finding.causes],
@@ -118,16 +119,16 @@ def _finding(finding: Finding) -> Json:
     }
 
 
-def _situation(situation: Situation) -> list[Json]:
-    return [_fact(what, state) for what, state in situation]
+def _situation(plan: Plan, situation: Situation) -> list[Json]:
+    return [_fact(plan, what, state) for what, state in situation]
 
 
-def _fact(what: Observable, state: str) -> Json:
+def _fact(plan: Plan, what: Observable, state: str) -> Json:
     return {
         "kind": what.kind,
         "name": what.name,
         "state": state,
-        "text": fact_words(what, state),
+        "text": fact_words(plan, what, state),
     }
 
 

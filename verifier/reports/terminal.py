@@ -166,7 +166,7 @@ def _situation(
     marks |= drawn.used
     yield from indented(drawn)
     yield ""
-    words = situation_words(finding.situation, finding.relevant, plan.inputs)
+    words = situation_words(plan, finding.situation, finding.relevant)
     yield from _paragraph(f"Situation: {words}. {covered_words(finding, report)}", ink)
     if not finding.smallest:
         yield from _paragraph("(Time ran out before it was made as small as can be.)", ink)

@@ -3,8 +3,10 @@
 from collections.abc import Iterable
 from math import log10
 
+from verifier.findings.stock import place_of, stock_words
 from verifier.findings.verdicts import Finding, Report, Verdict
 from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
 from verifier.properties.phrases import listing
 from verifier.world.situation import Situation
 
@@ -15,14 +17,25 @@ STATUS_WORDS = {
     "waived": "waived",
 }
 
+_STOCK = ("stock", "standing")
 
-def fact_words(what: Observable, state: str) -> str:
-    """One fact of a situation: ``T1 lies reverse``, ``stock on Main``."""
+
+def fact_words(plan: Plan, what: Observable, state: str) -> str:
+    """One fact of a situation: ``T1 lies reverse``, ``stock on Main``, ``feeder m1 broken``."""
     match what.kind:
         case "stock":
             return f"stock on {what.name}" if state == "occupied" else f"{what.name} vacant"
+        case "standing":
+            place = place_of(plan, what, state)
+            return stock_words(plan, what.name, place) if place else f"{what.name} vacant"
         case "points" | "derail":
             return f"{what.name} lies {state}"
+        case "thrown":
+            return f"{what.name} told to lie {state}"
+        case "motion":
+            return f"{what.name} still moving" if state == "moving" else f"{what.name} at rest"
+        case "current":
+            return f"no gap at {what.name}: {state.removeprefix('bridged, ')}"
         case "gate":
             return f"gate {what.name} {state}"
         case "lever":
@@ -33,18 +46,21 @@ def fact_words(what: Observable, state: str) -> str:
             return f"{what.name} {state}"
 
 
-def situation_words(
-    situation: Situation, relevant: Iterable[Observable], inputs: Iterable[Observable]
-) -> str:
+def inputs_of(plan: Plan) -> tuple[Observable, ...]:
+    """All that a situation can speak of: what is broken first, then truth and commands."""
+    return (*(fault.what for fault in plan.equipment.faults), *plan.inputs)
+
+
+def situation_words(plan: Plan, situation: Situation, relevant: Iterable[Observable]) -> str:
     """The facts that matter, the unusual ones first: ``T1 lies reverse; Main vacant``."""
     wanted = set(relevant)
-    about = [what for what in inputs if what in wanted]
-    unusual = [fact_words(w, situation.state(w)) for w in about if w in situation.facts]
-    vacant = [w.name for w in about if w.kind == "stock" and w not in situation.facts]
+    about = [what for what in inputs_of(plan) if what in wanted]
+    unusual = [fact_words(plan, w, situation.state(w)) for w in about if w in situation.facts]
+    vacant = [w.name for w in about if w.kind in _STOCK and w not in situation.facts]
     usual = [
-        fact_words(w, situation.state(w))
+        fact_words(plan, w, situation.state(w))
         for w in about
-        if w.kind != "stock" and w not in situation.facts
+        if w.kind not in _STOCK and w not in situation.facts
     ]
     parts = unusual + usual
     if vacant:

@@ -1,0 +1,72 @@
+"""Where stock stands, in words.
+
+In: a block whose wiring tells places apart, and the place. Out: `train at m1 on Main`, `a
+train of 600 mm on Main from 150 mm to 750 mm, over no spot`.
+"""
+
+from verifier.engines.standing import Stands
+from verifier.engines.wires import how_it_stands
+from verifier.plan.equip import unseen_anywhere
+from verifier.plan.equipment import Place
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.properties.amounts import length
+
+
+def place_of(plan: Plan, what: Observable, state: str) -> Place | None:
+    """The place that a state of where stock stands names; None for vacant."""
+    places = plan.equipment.places.get(what.name, ())
+    return next((place for place in places if place.name == state), None)
+
+
+def stock_words(plan: Plan, block: str, place: Place) -> str:
+    """``train at m1 on Main``."""
+    over = _over(place)
+    stands = how_it_stands(plan, block, place.covers)
+    if stands is not None:
+        subject, where = _train(plan, block, stands)
+        by = f", at {place.feeder}" if place.feeder else ""
+        unseen = ", drawing no current" if _draws_nothing(plan, block, place) else ""
+        return f"{subject} on {block}{by}{where}{unseen}, {over}"
+    if _draws_nothing(plan, block, place):
+        return f"{_unseen_stock(plan, block)} on {block}" + (f", {over}" if over else "")
+    at = f" at {place.feeder}" if place.feeder else ""
+    return f"train{at} on {block}" + (f", {over}" if over else "")
+
+
+def _draws_nothing(plan: Plan, block: str, place: Place) -> bool:
+    """Whether the stock is one that a current-sensing detector does not see. (Where there
+    is none but spot detectors, it does not matter what it draws.)"""
+    return not place.draws and (
+        bool(plan.wiring.feeders_of(block)) or place.name.startswith("drawing")
+    )
+
+
+def _unseen_stock(plan: Plan, block: str) -> str:
+    trains = plan.wiring.trains
+    if not unseen_anywhere(block, plan.wiring):
+        return "the middle of a train, which draws no current,"
+    if trains is not None and trains.detectable == "locomotive":
+        return "stock that draws no current"
+    return "stock that draws too little current"
+
+
+def _over(place: Place) -> str:
+    """``over no spot``; empty where there are none to be over."""
+    return place.name[place.name.index("over ") :] if "over " in place.name else ""
+
+
+def _train(plan: Plan, block: str, stands: Stands) -> tuple[str, str]:
+    """A train and where it stands: ``a train of 600 mm`` and `` from 150 mm to 750 mm``."""
+    across = plan.equipment.geometry[block].length
+    first, last = stands.start, stands.start + stands.length
+    if not stands.length:
+        return "stock", f" at {length(first)}"
+    train = f"a train of {length(stands.length)}"
+    if first < 0 and last > across:
+        return train, ", longer than the block"
+    if first < 0:
+        return train, f" up to {length(last)}, the rest of it beyond the left end"
+    if last > across:
+        return train, f" from {length(first)}, the rest of it beyond the right end"
+    return train, f" from {length(first)} to {length(last)}"
