@@ -32,6 +32,10 @@ class Wires:
     def is_broken(self, name: str) -> bool:
         return name in self._broken
 
+    def fault(self, name: str) -> str:
+        """In which way something is broken; empty for what is sound."""
+        return self._broken.get(name, "")
+
     # -------------------------------------------------------------- truth
 
     def place(self, block: str) -> Place | None:
@@ -52,14 +56,15 @@ class Wires:
         if machine is None or machine.motor is None:
             return self._situation.state(facts.points(turnout))
         stalled = self._broken.get(f"machine of {turnout}")
-        if stalled == "did not obey" or not self._on(machine.supply):
-            return "reverse" if self._commanded(machine) == "normal" else "normal"
+        if stalled == "did not obey" or not self.is_on(machine.supply):
+            return "reverse" if self.commanded(machine) == "normal" else "normal"
         moving = self._situation.state(facts.motion(turnout)) == "moving"
         if stalled or (machine.motor == "slow-motion" and moving):
             return "open"
-        return self._commanded(machine)
+        return self.commanded(machine)
 
-    def _commanded(self, machine: Machine) -> str:
+    def commanded(self, machine: Machine) -> str:
+        """How points are told to lie."""
         if machine.lever is None:
             return self._situation.state(facts.thrown(machine.turnout))
         return self._situation.state(facts.lever(machine.lever, self._positions(machine.lever)))
@@ -71,19 +76,21 @@ class Wires:
 
     # -------------------------------------------------------------- power
 
-    def _on(self, supply: str | None) -> bool:
+    def is_on(self, supply: str | None) -> bool:
+        """Whether a supply, and those it is fed by, are on."""
         while supply is not None:
             if self.is_broken(f"supply {supply}"):
                 return False
             supply = self._wiring.supplies[supply].fed_by
         return True
 
-    def _powered(self, block: str) -> bool:
+    def is_powered(self, block: str) -> bool:
+        """Whether a block has track power."""
         name = self._wiring.district_of.get(block)
         if name is None:
             return True
         bus = self.is_broken(f"bus of {name}")
-        return not bus and self._on(self._wiring.districts[name].supply)
+        return not bus and self.is_on(self._wiring.districts[name].supply)
 
     # -------------------------------------------------------------- reports
 
@@ -91,24 +98,25 @@ class Wires:
         detectors = self._wiring.detectors_of(block)
         if not detectors:
             return "clear" if self.vacant(block) else "occupied"
-        clear = all(self._says_clear(detector, reader) for detector in detectors)
+        clear = all(self.says_clear(detector, reader) for detector in detectors)
         return "clear" if clear else "occupied"
 
-    def _says_clear(self, detector: Detector, reader: str) -> bool:
-        occupied = self._sees(detector) and not self.is_broken(f"detector {detector.name}")
-        if not self._follows(detector, reader):
+    def says_clear(self, detector: Detector, reader: str) -> bool:
+        """Whether a detector is heard by a reader to say clear."""
+        occupied = self.senses(detector) and not self.is_broken(f"detector {detector.name}")
+        if not self.follows(detector, reader):
             # The input is open, whatever the detector says.
             return detector.closed_when == "occupied"
         return not occupied
 
-    def _follows(self, detector: Detector, reader: str) -> bool:
+    def follows(self, detector: Detector, reader: str) -> bool:
         """Whether a reader's input follows the output of a detector."""
         driver = self._wiring.drivers.get(reader)
         if driver is not None and not (
-            _is_read(driver, detector.name, False) and self._wiring.hears(driver, detector)
+            is_read(driver, detector.name, False) and self._wiring.hears(driver, detector)
         ):
             return False
-        return self._on(detector.supply) and not self.is_broken(wire(detector.name, reader))
+        return self.is_on(detector.supply) and not self.is_broken(wire(detector.name, reader))
 
     def points_report(self, turnout: str, reader: str) -> str:
         machine = self._wiring.machines.get(turnout)
@@ -116,18 +124,18 @@ class Wires:
             lies = self.lies(turnout)
             return "moving" if lies == "open" else lies
         if not machine.contacts:
-            return self._commanded(machine)
-        closed = [leg for leg in machine.contacts if self._closed(machine, leg, reader)]
+            return self.commanded(machine)
+        closed = [leg for leg in machine.contacts if self.reads_closed(machine, leg, reader)]
         if len(machine.contacts) == 2:
             return closed[0] if len(closed) == 1 else "moving"
         (only,) = machine.contacts
         return only if closed else ("reverse" if only == "normal" else "normal")
 
-    def _closed(self, machine: Machine, leg: str, reader: str) -> bool:
+    def reads_closed(self, machine: Machine, leg: str, reader: str) -> bool:
         """Whether a contact reads as closed at the inputs of a reader."""
         name = f"{machine.turnout} {leg}"
         driver = self._wiring.drivers.get(reader)
-        if driver is not None and not _is_read(driver, machine.turnout, True):
+        if driver is not None and not is_read(driver, machine.turnout, True):
             return False
         if self.is_broken(wire(name, reader)):
             return False
@@ -138,11 +146,14 @@ class Wires:
 
     # -------------------------------------------------------------- detection
 
-    def _sees(self, detector: Detector) -> bool:
+    def senses(self, detector: Detector) -> bool:
+        """Whether a detector detects something."""
         if detector.name not in self._senses:
-            dead = detector.without_power and not self._powered(detector.block)
+            dead = detector.without_power and not self.is_powered(detector.block)
             self._senses[detector.name] = dead or (
-                self._covered(detector) if detector.kind == "spot" else self._flows(detector)
+                self._covered(detector)
+                if detector.kind == "spot"
+                else self.current_from(detector) is not None
             )
         return self._senses[detector.name]
 
@@ -151,41 +162,43 @@ class Wires:
         spots = self._equipment.spots_of[detector.name]
         return place is not None and any(spot in place.covers for spot in spots)
 
-    def _flows(self, detector: Detector) -> bool:
-        """Whether current flows through the detector, from stock anywhere."""
+    def current_from(self, detector: Detector) -> str | None:
+        """The block the stock on which draws current through the detector; None where there
+        is no such stock."""
         for block in self._equipment.places:
             place = self.place(block)
             if place is None or place.feeder is None or not place.draws:
                 continue
-            for feeders in self._ways_of_current(block, place.feeder):
+            for feeders in self.ways_of_current(block, place.feeder):
                 if feeders and all(feeder in detector.through for feeder in feeders):
-                    return True
-        return False
+                    return block
+        return None
 
-    def _ways_of_current(self, block: str, nearest: str) -> Iterator[list[str]]:
+    def ways_of_current(self, block: str, nearest: str) -> Iterator[list[str]]:
         """The feeders through which stock on a block draws: of its own block, and of the
         next one where no gap keeps them apart. What may flow through any of several passes
         a detector only where all of them do."""
         own = [feeder.name for feeder in self._wiring.feeders_of(block)]
         diverted = False
-        for beside, other in self._neighbours(block):
-            flow = self._flow(beside)
-            if flow in ("bridged", by_way_of(other)) and self._powered(other):
+        for beside, other in self.neighbours(block):
+            flow = self.flow(beside)
+            if flow in ("bridged", by_way_of(other)) and self.is_powered(other):
                 yield [feeder.name for feeder in self._wiring.feeders_of(other)]
             diverted = diverted or flow == by_way_of(other)
-        if self._powered(block) and not diverted:
+        if self.is_powered(block) and not diverted:
             if not self.is_broken(f"feeder {nearest}"):
                 yield [nearest]
             else:
                 yield [f for f in own if f != nearest and not self.is_broken(f"feeder {f}")]
 
-    def _neighbours(self, block: str) -> Iterator[tuple[Beside, str]]:
+    def neighbours(self, block: str) -> Iterator[tuple[Beside, str]]:
+        """Where a block meets others by which current may flow, and these others."""
         for beside in (*self._equipment.gaps, *self._equipment.joined):
             if block in beside.blocks:
                 one, other = beside.blocks
                 yield beside, other if block == one else one
 
-    def _flow(self, beside: Beside) -> str:
+    def flow(self, beside: Beside) -> str:
         """How current flows between two blocks; empty where a gap keeps them apart."""
         if beside.joint.kind == "=":
             return self._situation.state(facts.current(beside.name, beside.states))
@@ -199,19 +212,21 @@ class Wires:
         driver = self._wiring.driver_of(head)
         if driver is None:
             return ruled[head]
-        if not self._on(driver.supply):
+        if not self.is_on(driver.supply):
             return "dark"
         if driver.when_out is not None:
             for other in ruled:
-                if other in driver.heads and self._fails(other, driver, ruled):
+                if other in driver.heads and self.fails_to_light(other, driver, ruled):
                     return driver.when_out
         return self._driven(head, driver, ruled)
 
-    def _fails(self, head: str, driver: Driver, ruled: dict[str, str]) -> bool:
+    def fails_to_light(self, head: str, driver: Driver, ruled: dict[str, str]) -> bool:
+        """Whether a driver sees that a head does not light as it drives it."""
         colour = self._driven(head, driver, ruled)
-        return colour != "dark" and not self._can_light(head, colour)
+        return colour != "dark" and not self.can_light(head, colour)
 
-    def _can_light(self, head: str, colour: str) -> bool:
+    def can_light(self, head: str, colour: str) -> bool:
+        """Whether the lamp of a colour is sound, and what leads to it."""
         return not (self.is_broken(f"head {head}") or self.is_broken(f"lamp {head} {colour}"))
 
     def _driven(self, head: str, driver: Driver, ruled: dict[str, str]) -> str:
@@ -223,11 +238,11 @@ class Wires:
         for what in asked_by(self._plan, head):
             if what.kind == "block report":
                 detectors = self._wiring.detectors_of(what.name)
-                if not all(self._follows(detector, driver.name) for detector in detectors):
+                if not all(self.follows(detector, driver.name) for detector in detectors):
                     return True
             elif what.kind == "points report":
                 machine = self._wiring.machines.get(what.name)
-                if machine and machine.contacts and not _is_read(driver, what.name, True):
+                if machine and machine.contacts and not is_read(driver, what.name, True):
                     return True
         return False
 
@@ -239,7 +254,7 @@ class Wires:
                 source = pair[0] if head == pair[1] else pair[1]
         if not self._wiring.drivers:
             return told[source]
-        if self._wiring.driver_of(source) is None or not self._can_light(head, told[source]):
+        if self._wiring.driver_of(source) is None or not self.can_light(head, told[source]):
             return "dark"
         return told[source]
 
@@ -254,7 +269,8 @@ def asked_by(plan: Plan, head: str) -> Iterator[Observable]:
                 yield says.what
 
 
-def _is_read(driver: Driver, name: str, contacts: bool) -> bool:
+def is_read(driver: Driver, name: str, contacts: bool) -> bool:
+    """Whether a detector, or the contacts of a turnout, are wired to a driver's inputs."""
     if driver.reads is None:
         return True
     return any(item.name == name and item.contacts == contacts for item in driver.reads)
