@@ -1,0 +1,200 @@
+"""Loads, voltage and fuses, with the limits where they are. The wire's numbers are those of
+tests/published/test_handbook.py."""
+
+from fractions import Fraction
+from itertools import product
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import verifier
+from tests.properties.asked import asked, nothing_is_asked, said
+from verifier.logic.expr import holds
+from verifier.properties import electrical
+
+# ------------------------------------------------------------------ supplies and fuses of boards
+
+
+def board(supply: str, driver: str = "lamps 15 mA", rules: str = "") -> str:
+    """One driver with three heads, of which 1R.lower goes dark unless 1R clears."""
+    return f"""
+    edge West, East
+    supply Bus-1 {supply}
+    block Near, Ahead, Beyond
+    track West = Near | Ahead | Beyond = East
+    driver B1 drives 1R.upper, 1R.lower, 3R
+      powered by Bus-1
+      {driver}
+    aspect Clear green over green proceed
+    aspect Stop red or red over dark stop
+    signal 1R at Near | Ahead
+      heads upper, lower
+      Clear when {rules or "Ahead clear"}
+      Stop otherwise
+    signal 3R at Ahead | Beyond
+      Approach when Beyond clear
+      Stop otherwise
+    """
+
+
+@pytest.mark.parametrize("name", ["supply-overloaded", "wire-overloaded"])
+def test_heads_are_counted_with_one_lamp_each(name: str) -> None:
+    limit = "12 V {}" if name == "supply-overloaded" else "12 V fuse {}"
+    assert asked(name, board(limit.format("45 mA"))) == {"Bus-1": "proved"}
+    assert asked(name, board(limit.format("44 mA"))) == {"Bus-1": "broken"}
+    trouble, hint = said(name, board(limit.format("44 mA")), "Bus-1")
+    assert "44 mA" in trouble and "can draw up to 45 mA" in trouble and "B1" in trouble
+    assert hint.endswith(".")
+
+
+@pytest.mark.parametrize("name", ["supply-overloaded", "wire-overloaded"])
+def test_heads_that_are_never_lit_together_do_not_count_together(name: str) -> None:
+    """1R.lower is lit only when 1R clears; it cannot."""
+    limit = "12 V 30 mA fuse 30 mA"
+    assert asked(name, board(limit)) == {"Bus-1": "broken"}
+    assert asked(name, board(limit, rules="Ahead clear and Ahead occupied")) == {"Bus-1": "proved"}
+
+
+def test_the_situation_that_overloads_is_shown() -> None:
+    plan = verifier.load_text(board("12 V 30 mA", rules="Ahead clear and Beyond occupied"))
+    (found,) = verifier.prove(plan, only=["supply-overloaded"]).verdicts
+    assert found.finding is not None
+    assert {what.name: state for what, state in found.finding.situation}["Beyond"] == "occupied"
+
+
+def test_two_drivers_on_one_supply_add_up() -> None:
+    text = board("12 V 50 mA").replace(
+        "driver B1 drives 1R.upper, 1R.lower, 3R",
+        "driver B2 drives 3R lamps 25 mA powered by Bus-1\ndriver B1 drives 1R.upper, 1R.lower",
+    )
+    assert asked("supply-overloaded", text) == {"Bus-1": "broken"}
+    assert asked("supply-overloaded", text.replace("50 mA", "55 mA")) == {"Bus-1": "proved"}
+
+
+@settings(deadline=None, max_examples=40)
+@given(
+    currents=st.lists(st.integers(1, 6), min_size=3, max_size=3),
+    limit=st.integers(0, 18),
+)
+def test_too_much_is_what_adding_up_every_combination_says(currents: list[int], limit: int) -> None:
+    """The formula against plain sums over which of three heads are lit."""
+    plan = verifier.load_text(board("12 V 1 A"))
+    heads = [head for signal in plan.signals.values() for head in signal.heads]
+    loads = [(h, Fraction(c)) for h, c in zip(heads, currents, strict=True)]
+    formula = electrical._more_than(Fraction(limit), loads)
+    for lit in product((True, False), repeat=3):
+        states = {
+            h.lens: h.lens.values[0] if on else "dark" for h, on in zip(heads, lit, strict=True)
+        }
+        drawn = sum(c for c, on in zip(currents, lit, strict=True) if on)
+        assert holds(formula, states) == (drawn > limit)
+
+
+def test_many_lamps_that_all_draw_differently_are_counted_one_a_head() -> None:
+    plan = verifier.load_text(board("12 V 1 A"))
+    head = next(iter(plan.signals.values())).heads[0]
+    loads = [(head, Fraction(2**i)) for i in range(20)]
+    assert repr(electrical._more_than(Fraction(2**20 - 2), loads)) == "true"
+    assert repr(electrical._more_than(Fraction(2**20 - 1), loads)) == "false"
+
+
+@pytest.mark.parametrize(
+    ("name", "supply", "driver"),
+    [
+        ("supply-overloaded", "12 V", "lamps 15 mA"),
+        ("supply-overloaded", "12 V 1 A", ""),
+        ("wire-overloaded", "12 V 1 A", "lamps 15 mA"),
+        ("wire-overloaded", "12 V fuse 1 A", ""),
+        ("voltage-drop", "12 V", "lamps 15 mA"),
+        ("voltage-drop", "1 A", "needs 11 V"),
+        ("fuse-too-large", "12 V 1 A", ""),
+        ("fuse-too-large", "12 V fuse 1 A", ""),
+    ],
+)
+def test_nothing_is_asked_without_the_numbers(name: str, supply: str, driver: str) -> None:
+    assert nothing_is_asked([name], board(supply, driver))
+
+
+# ------------------------------------------------------------------ voltage
+
+
+def far(run: str, lamps: str = "lamps 1 A", needs: str = "needs 11 V") -> str:
+    return board("12 V", f"{lamps} {needs}").replace("powered by Bus-1", f"powered by Bus-1 {run}")
+
+
+def test_voltage_at_the_end_of_30_ft_at_3_A() -> None:
+    """Three lamps of 1 A: 10.85 V are left over 18 AWG, 11.28 V over 16 AWG [C]."""
+    assert asked("voltage-drop", far("over 30 ft of 18 AWG")) == {"B1": "broken"}
+    assert asked("voltage-drop", far("over 30 ft of 16 AWG")) == {"B1": "proved"}
+    trouble, hint = said("voltage-drop", far("over 30 ft of 18 AWG"), "B1")
+    assert "needs 11 V" in trouble and "over 9144 mm of 18 AWG 10.85 V" in trouble
+    assert "thicker wire" in hint
+
+
+def test_voltage_counts_only_lamps_that_are_lit_together() -> None:
+    """Two lamps of 1 A lose 0.77 V on 18 AWG; the third is never lit with them."""
+    never = far("over 30 ft of 18 AWG").replace("Ahead clear", "Ahead clear and Ahead occupied")
+    assert asked("voltage-drop", never) == {"B1": "proved"}
+
+
+def test_a_supply_below_what_is_needed_is_too_low_without_any_wire() -> None:
+    assert asked("voltage-drop", far("", needs="needs 12 V")) == {"B1": "proved"}
+    assert asked("voltage-drop", far("", needs="needs 12.1 V")) == {"B1": "broken"}
+    low = far("over 1 ft of 12 AWG", lamps="", needs="needs 12.1 V")
+    assert asked("voltage-drop", low) == {"B1": "broken"}
+
+
+def test_a_run_without_a_current_is_not_judged() -> None:
+    assert nothing_is_asked(["voltage-drop"], far("over 30 ft of 18 AWG", lamps=""))
+
+
+# ------------------------------------------------------------------ fuses
+
+
+def test_a_fuse_above_what_the_supply_gives_never_blows() -> None:
+    assert asked("fuse-too-large", board("12 V 3 A fuse 3 A"))["Bus-1"] == "proved"
+    assert asked("fuse-too-large", board("12 V 3 A fuse 3.5 A"))["Bus-1"] == "broken"
+    assert "no more than 3 A" in said("fuse-too-large", board("12 V 3 A fuse 3.5 A"), "Bus-1")[0]
+
+
+def test_a_fuse_that_a_short_at_the_far_end_never_blows() -> None:
+    """30 ft of 24 AWG: 12 V give at most 7.8 A, so 8 A never blow [C]."""
+    text = far("over 30 ft of 24 AWG").replace("12 V", "12 V fuse {} A")
+    assert asked("fuse-too-large", text.format(8)) == {"Bus-1, B1": "broken"}
+    assert asked("fuse-too-large", text.format(7)) == {"Bus-1, B1": "proved"}
+    trouble, hint = said("fuse-too-large", text.format(8), "Bus-1", "B1")
+    assert "no more than 7.79 A" in trouble and "24 AWG" in trouble
+    assert "local code" in hint
+
+
+def test_a_feeder_is_as_far_away_as_its_district_and_itself() -> None:
+    """16 AWG for the bus, 22 AWG for the feeder: 0.2410 and 0.3874 ohm there and back [C]."""
+    text = """
+    edge West, East
+    supply Track-A track power 15 V 5 A fuse {} A
+    district North fed by Track-A over 30 ft of 16 AWG
+    block Near
+    block Ahead in North
+      feeders a1 over 12 ft of 22 AWG
+    track West = Near | Ahead = East
+    signal 2R at Near | Ahead
+      Clear when Ahead clear
+      Stop otherwise
+    """
+    # 15 V / (0.2410 + 0.3874) ohm = 23.9 A; the bus alone 62 A.
+    assert asked("fuse-too-large", text.format(5)) == {
+        "Track-A": "proved",
+        "Track-A, North": "proved",
+        "Track-A, a1": "proved",
+    }
+    assert asked("fuse-too-large", text.format(25)) == {
+        "Track-A": "broken",
+        "Track-A, North": "proved",
+        "Track-A, a1": "broken",
+    }
+
+
+def test_no_ampacity_of_a_code_is_claimed() -> None:
+    text = electrical.wire_overloaded.__doc__ or ""
+    assert "ampacity is claimed" in text and "local code" in text
