@@ -5,16 +5,21 @@ Part 236 unless another source is named. A question is raised only where the fil
 numbers it takes.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from verifier.logic.expr import atom, both, constant
 from verifier.plan import facts
 from verifier.plan.handbook import scaled_feet
-from verifier.plan.model import Piece, Plan, Port
+from verifier.plan.model import Piece, Plan, Port, Route
 from verifier.plan.wiring import Machine, Number
 from verifier.properties.amounts import length
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import any_taken, occupied, proceeds, signals_with_routes
+from verifier.properties.phrases import (
+    any_taken,
+    occupied,
+    pieces_in,
+    proceeds,
+)
 
 OTHER_LEG = {"normal": "reverse", "reverse": "normal"}
 # How far beyond its signal a train must at the latest be detected (236.302), in feet.
@@ -43,16 +48,12 @@ def train_hidden(plan: Plan) -> Iterator[Obligation]:
             both(occupied(block), atom(facts.block_report(block), "clear")),
             f"{block} reports clear while a train stands where no detector sees it",
             (*(d.span for d in detectors), plan.blocks[block].span, trains.span),
-            pieces=_pieces_in(block, plan),
+            pieces=pieces_in(block, plan),
             place=block,
             hint=f"Put spots on {block} no farther apart than the shortest train, "
             f"{length(trains.shortest)}, one of them at each end (0 mm and {length(across)}); or "
             "use a current-sensing detector.",
         )
-
-
-def _pieces_in(block: str, plan: Plan) -> tuple[str, ...]:
-    return tuple(piece.name for piece in plan.track.pieces.values() if piece.block == block)
 
 
 # ------------------------------------------------------------------ fouling points
@@ -70,22 +71,37 @@ def fouling_undetected(plan: Plan) -> Iterator[Obligation]:
     Source: 49 CFR 236.51(b) (track circuit occupied in any part, fouling section included),
     236.58 (fouling section extends at least to where it clears the other track).
     """
+    over = _routes_over(plan) if plan.wiring.machines else {}
     for machine in plan.wiring.machines.values():
         for leg, gap in machine.gaps.items():
             block = _beyond_gap(Port(machine.turnout, leg), plan)
             if machine.fouling is not None and block is not None:
-                yield from _over_the_other_leg(machine, leg, gap, machine.fouling, block, plan)
+                others = over.get(Port(machine.turnout, OTHER_LEG[leg]), {})
+                yield from _past_the_gap(machine, leg, gap, machine.fouling, block, others, plan)
 
 
-def _over_the_other_leg(
-    machine: Machine, leg: str, gap: Number, fouling: Number, block: str, plan: Plan
+def _routes_over(plan: Plan) -> dict[Port, dict[str, list[Route]]]:
+    """By the leg they run over, the routes of each signal."""
+    found: dict[Port, dict[str, list[Route]]] = {}
+    for route in plan.routes:
+        for need in route.needs:
+            signals = found.setdefault(Port(need.points, need.position), {})
+            signals.setdefault(route.signal, []).append(route)
+    return found
+
+
+def _past_the_gap(
+    machine: Machine,
+    leg: str,
+    gap: Number,
+    fouling: Number,
+    block: str,
+    others: Mapping[str, list[Route]],
+    plan: Plan,
 ) -> Iterator[Obligation]:
     turnout, other = machine.turnout, OTHER_LEG[leg]
-    for signal, routes in signals_with_routes(plan):
-        over = [r for r in routes
-                if any(n.points == turnout and n.position == other for n in r.needs)]  # fmt: skip
-        if not over:
-            continue
+    for name, over in others.items():
+        signal = plan.signals[name]
         yield Obligation(
             "fouling-undetected",
             (signal.name, turnout, block),
@@ -103,7 +119,7 @@ def _over_the_other_leg(
             (signal.name,),
             tuple(over[:1]),
             (turnout,),
-            f"{turnout}",
+            turnout,
             hint=f"Move the gap on the {leg} leg of {turnout} to {length(fouling)} from the "
             f"points or farther; or let {signal.name} ask that {block} is clear.",
         )
@@ -190,7 +206,7 @@ def train_does_not_fit(plan: Plan) -> Iterator[Obligation]:
             f"the longest train, {length(trains.longest)}, does not fit on {name}: "
             f"{length(max(clear, Number(0)))} are clear of the fouling points",
             (*(plan.blocks[block].span for block in blocks), trains.span),
-            pieces=tuple(piece for block in blocks for piece in _pieces_in(block, plan)),
+            pieces=tuple(piece for block in blocks for piece in pieces_in(block, plan)),
             place=name,
             advice=True,
             hint=f"Let trains of no more than {length(max(clear, Number(0)))} meet others here, "

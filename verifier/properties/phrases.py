@@ -90,3 +90,8 @@ def any_taken(routes: Iterable[Route]) -> Expr:
 
 def signals_with_routes(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...]]]:
     return ((signal, plan.routes_of(name)) for name, signal in plan.signals.items())
+
+
+def pieces_in(block: str, plan: Plan) -> tuple[str, ...]:
+    """The pieces of track that lie in a block."""
+    return tuple(piece.name for piece in plan.track.pieces.values() if piece.block == block)

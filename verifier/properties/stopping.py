@@ -5,6 +5,7 @@ of 49 CFR Part 236.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import count
 
@@ -18,6 +19,32 @@ from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import proceeds, shows_one_of, signals_with_routes, takes
 
 SECOND = "proceed prepared to stop at second signal"
+
+
+@dataclass(frozen=True, slots=True)
+class _Ground:
+    """A plan, and by the end of track that signals govern the entrance of: the first of them,
+    and the routes that end there."""
+
+    plan: Plan
+    governing: Mapping[Port, Signal]
+    arriving: Mapping[Port, tuple[Route, ...]]
+
+    def routes_to(self, signal: Signal) -> tuple[Route, ...]:
+        found = self.arriving.get(signal.enters, ())
+        return tuple(route for route in found if route.signal != signal.name)
+
+
+def _ground(plan: Plan) -> _Ground:
+    governing: dict[Port, Signal] = {}
+    for signal in plan.signals.values():
+        governing.setdefault(signal.enters, signal)
+    arriving: dict[Port, tuple[Route, ...]] = {}
+    for route in plan.routes:
+        if route.exit_kind == "signal":
+            port = plan.signals[route.exit].enters
+            arriving[port] = (*arriving.get(port, ()), route)
+    return _Ground(plan, governing, arriving)
 
 
 def stopping_distance(plan: Plan) -> Iterator[Obligation]:
@@ -47,9 +74,10 @@ def stopping_distance(plan: Plan) -> Iterator[Obligation]:
     least = plan.wiring.stopping
     if least is None:
         return
-    yield from _to_the_next(least, plan)
-    for one, two, distance in _facing_pairs(2 * least, plan):
-        found = _between(one, two, distance, least, plan)
+    ground = _ground(plan)
+    yield from _to_the_next(least, ground)
+    for one, two, distance in _facing_pairs(2 * least, ground):
+        found = _between(one, two, distance, least, ground)
         if found is not None:
             yield found
 
@@ -57,7 +85,8 @@ def stopping_distance(plan: Plan) -> Iterator[Obligation]:
 # ------------------------------------------------------------------ to the next signal (.24)
 
 
-def _to_the_next(least: Number, plan: Plan) -> Iterator[Obligation]:
+def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
+    plan = ground.plan
     for signal, routes in signals_with_routes(plan):
         ready = [a for a in plan.chart.aspects if _prepares(a) and a.name in signal.aspect.values]
         measured = [(r, n) for r in routes if (n := _to_exit(r, plan)) is not None]
@@ -65,7 +94,7 @@ def _to_the_next(least: Number, plan: Plan) -> Iterator[Obligation]:
             ways = [(r, n) for r, n in measured if r.exit == name]
             short = [(r, n) for r, n in ways if n < least]
             nearest = min(ways, key=lambda way: way[1])
-            bad = (both(takes(r), _comes_unwarned(signal, n, least, plan)) for r, n in short)
+            bad = (both(takes(r), _comes_unwarned(signal, n, least, ground)) for r, n in short)
             yield Obligation(
                 "stopping-distance",
                 (signal.name, name),
@@ -109,13 +138,14 @@ def _total(blocks: Iterable[str], wiring: Wiring) -> Number | None:
     return sum(known, Number(0)) if len(known) == len(lengths) else None
 
 
-def _comes_unwarned(signal: Signal, ahead: Number, least: Number, plan: Plan) -> Expr:
+def _comes_unwarned(signal: Signal, ahead: Number, least: Number, ground: _Ground) -> Expr:
     """A train may come to ``signal``, with ``ahead`` from there to where it must stop, that
     was not told in time."""
-    if _way_in_past_no_signal(signal, plan):
+    if _way_in_past_no_signal(signal, ground):
         return TRUE
+    plan = ground.plan
     comes = []
-    for route in _routes_to(signal, plan):
+    for route in ground.routes_to(signal):
         before = _to_exit(route, plan)
         in_time = before is not None and before + ahead >= least
         late = {a.name for a in plan.chart.aspects if a.proceeds and not (in_time and _warns(a))}
@@ -127,20 +157,10 @@ def _warns(aspect: Aspect) -> bool:
     return _prepares(aspect) or aspect.indication.text == SECOND
 
 
-def _routes_to(signal: Signal, plan: Plan) -> tuple[Route, ...]:
-    return tuple(
-        route
-        for route in plan.routes
-        if route.exit_kind == "signal"
-        and plan.signals[route.exit].enters == signal.enters
-        and route.signal != signal.name
-    )
-
-
-def _way_in_past_no_signal(signal: Signal, plan: Plan) -> bool:
+def _way_in_past_no_signal(signal: Signal, ground: _Ground) -> bool:
     """Whether a train can come to a signal from beyond the plan and pass none before. (From a
     bumper it comes from a stand.)"""
-    governed = {s.enters for s in plan.signals.values()}
+    track = ground.plan.track
     stack = [signal.joint.other(signal.enters)]
     seen: set[Port] = set()
     while stack:
@@ -148,11 +168,11 @@ def _way_in_past_no_signal(signal: Signal, plan: Plan) -> bool:
         if left_by in seen:
             continue
         seen.add(left_by)
-        piece = plan.track.pieces[left_by.piece]
+        piece = track.pieces[left_by.piece]
         if piece.kind == "edge" and piece.direction != "leaving":
             return True
         entered = [Port(m.piece, m.enter) for m in moves_over(piece) if m.leave == left_by.end]
-        stack += [plan.track.joint_at[p].other(p) for p in entered if p not in governed]
+        stack += [track.joint_at[p].other(p) for p in entered if p not in ground.governing]
     return False
 
 
@@ -163,30 +183,25 @@ def _place(name: str, plan: Plan) -> Signal | Piece:
 # ------------------------------------------------------------------ opposing signals (.204)
 
 
-def _facing_pairs(enough: Number, plan: Plan) -> Iterator[tuple[Signal, Signal, Number]]:
+def _facing_pairs(enough: Number, ground: _Ground) -> Iterator[tuple[Signal, Signal, Number]]:
     """Opposing signals that face each other, and how far apart: from every signal, those met
     first, and all that are nearer than ``enough``."""
-    order = {name: i for i, name in enumerate(plan.signals)}
-    governing: dict[Port, Signal] = {}
-    for signal in plan.signals.values():
-        governing.setdefault(signal.enters, signal)
+    signals = list(ground.plan.signals.values())
+    order = {signal.name: i for i, signal in enumerate(signals)}
     found: dict[tuple[int, int], Number] = {}
-    for signal in plan.signals.values():
-        for other, distance in _facing(signal, enough, governing, plan):
+    for signal in signals:
+        for other, distance in _facing(signal, enough, ground):
             if other.name != signal.name:
                 one, two = sorted((order[signal.name], order[other.name]))
                 found[one, two] = min(distance, found.get((one, two), distance))
-    signals = list(plan.signals.values())
     for (i, j), distance in sorted(found.items()):
         yield signals[i], signals[j], distance
 
 
-def _facing(
-    signal: Signal, enough: Number, governing: Mapping[Port, Signal], plan: Plan
-) -> Iterator[tuple[Signal, Number]]:
+def _facing(signal: Signal, enough: Number, ground: _Ground) -> Iterator[tuple[Signal, Number]]:
     """The signals that face ``signal``, nearest first. Where a length is not given the way
     ahead is not followed further."""
-    back = plan.wiring.set_back
+    plan, back = ground.plan, ground.plan.wiring.set_back
     start = back.get(signal.name, Number(0))
     turn = count()  # two ways of one length are followed in the order of the track
     ways: list[tuple[Number, int, Port, frozenset[str], bool]] = []
@@ -204,21 +219,22 @@ def _facing(
                 continue
             distance, counted = distance + across, counted | {block}
         for move, _, leads_to in plan.track.onward[port]:
-            other = governing.get(Port(move.piece, move.leave))
+            other = ground.governing.get(Port(move.piece, move.leave))
             if other is not None:
                 yield other, distance + back.get(other.name, Number(0))
             heappush(ways, (distance, next(turn), leads_to, counted, met or other is not None))
 
 
 def _between(
-    one: Signal, two: Signal, distance: Number, least: Number, plan: Plan
+    one: Signal, two: Signal, distance: Number, least: Number, ground: _Ground
 ) -> Obligation | None:
     """Both stop short of each other at two signals that face each other; None where no signal
     lets trains come to both."""
+    plan = ground.plan
     pairs = [
         (a, b)
-        for a in _routes_to(one, plan)
-        for b in _routes_to(two, plan)
+        for a in ground.routes_to(one)
+        for b in ground.routes_to(two)
         if len({a.signal, b.signal, one.name, two.name}) == 4
     ]
     if not pairs:

@@ -11,7 +11,7 @@ from verifier.plan.facts import Observable, says_in
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.plan.wiring import Detector, Driver
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import listing
+from verifier.properties.phrases import listing, pieces_in
 
 
 def blocks_joined(plan: Plan) -> Iterator[Obligation]:
@@ -84,7 +84,7 @@ def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
             f"feeder {feeder.name} of {feeder.block} does not pass through "
             f"{listing([d.name for d in sensing])}: a locomotive near it is not seen",
             (feeder.span, *(d.span for d in sensing)),
-            pieces=_pieces_in(feeder.block, plan),
+            pieces=pieces_in(feeder.block, plan),
             place=feeder.block,
             hint=f"Lead {feeder.name} through {sensing[0].name} too and add it to its `through`.",
         )
@@ -114,7 +114,7 @@ def detector_misplaced(plan: Plan) -> Iterator[Obligation]:
             f"detector {detector.name} is that of {detector.block}, and feeder {names} of "
             f"{others} passes through it",
             (detector.span, *(feeder.span for feeder in astray)),
-            pieces=_pieces_in(detector.block, plan),
+            pieces=pieces_in(detector.block, plan),
             place=detector.block,
             hint=f"Lead {names} past {detector.name} and take it out of its `through`, or through "
             f"the detector of {others}.",
@@ -123,10 +123,6 @@ def detector_misplaced(plan: Plan) -> Iterator[Obligation]:
 
 def _sensing(block: str, plan: Plan) -> list[Detector]:
     return [d for d in plan.wiring.detectors_of(block) if d.kind == "current-sensing"]
-
-
-def _pieces_in(block: str, plan: Plan) -> tuple[str, ...]:
-    return tuple(piece.name for piece in plan.track.pieces.values() if piece.block == block)
 
 
 # ------------------------------------------------------------------ drivers and their inputs
@@ -155,7 +151,7 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
                 f"driver {driver.name} on {one} cannot hear detector {detector.name} on {other}: "
                 "they have no return in common",
                 (driver.span, detector.span),
-                pieces=_pieces_in(detector.block, plan),
+                pieces=pieces_in(detector.block, plan),
                 place=detector.block,
                 hint=f"Join the returns of the two and write `common return {one}, {other}`; or "
                 f"power {detector.name} by {one}; or use a detector with `isolated output`.",
@@ -185,7 +181,7 @@ def input_unread(plan: Plan) -> Iterator[Obligation]:
                 "does not read",
                 (driver.span, line.span),
                 pieces=(name,) if contacts
-                else _pieces_in(plan.wiring.detectors[name].block, plan),
+                else pieces_in(plan.wiring.detectors[name].block, plan),
                 place=name,
                 hint=f"Wire {wanted} to {driver.name} and add it to its `reads`.",
             )  # fmt: skip
