@@ -21,25 +21,41 @@ def place_of(plan: Plan, what: Observable, state: str) -> Place | None:
 
 def stock_words(plan: Plan, block: str, place: Place) -> str:
     """``train at m1 on Main``."""
-    over = _over(place)
+    subject, where = _stock(plan, block, place)
+    return f"{subject.removeprefix('a ') if subject == 'a train' else subject} {where}"
+
+
+def stock_stands(plan: Plan, block: str, place: Place) -> str:
+    """``a train stands at m1 on Main``."""
+    subject, where = _stock(plan, block, place)
+    return f"{subject} stands {where}"
+
+
+def _stock(plan: Plan, block: str, place: Place) -> tuple[str, str]:
+    """What stands on a block, and where."""
+    over = f", {place.name[place.name.index('over ') :]}" if "over " in place.name else ""
+    at = f"at {place.feeder} " if place.feeder and _sensed(plan, block) else ""
+    unseen = _draws_nothing(plan, block, place)
     stands = how_it_stands(plan, block, place.covers)
     if stands is not None:
         subject, where = _train(plan, block, stands)
-        by = f", at {place.feeder}" if place.feeder else ""
-        unseen = ", drawing no current" if _draws_nothing(plan, block, place) else ""
-        return f"{subject} on {block}{by}{where}{unseen}, {over}"
-    if _draws_nothing(plan, block, place):
-        return f"{_unseen_stock(plan, block)} on {block}" + (f", {over}" if over else "")
-    at = f" at {place.feeder}" if place.feeder else ""
-    return f"train{at} on {block}" + (f", {over}" if over else "")
+        drawing = ", drawing no current" if unseen else ""
+        return subject, f"{at}on {block}{where}{drawing}{over}"
+    if unseen:
+        return _unseen_stock(plan, block), f"on {block}{over}"
+    return "a train", f"{at}on {block}{over}"
+
+
+def _sensed(plan: Plan, block: str) -> bool:
+    """Whether it matters where stock draws its current: not for spot detectors alone."""
+    detectors = plan.wiring.detectors_of(block)
+    return not detectors or any(d.kind == "current-sensing" for d in detectors)
 
 
 def _draws_nothing(plan: Plan, block: str, place: Place) -> bool:
     """Whether the stock is one that a current-sensing detector does not see. (Where there
     is none but spot detectors, it does not matter what it draws.)"""
-    return not place.draws and (
-        bool(plan.wiring.feeders_of(block)) or place.name.startswith("drawing")
-    )
+    return not place.draws and _sensed(plan, block)
 
 
 def _unseen_stock(plan: Plan, block: str) -> str:
@@ -49,11 +65,6 @@ def _unseen_stock(plan: Plan, block: str) -> str:
     if trains is not None and trains.detectable == "locomotive":
         return "stock that draws no current"
     return "stock that draws too little current"
-
-
-def _over(place: Place) -> str:
-    """``over no spot``; empty where there are none to be over."""
-    return place.name[place.name.index("over ") :] if "over " in place.name else ""
 
 
 def _train(plan: Plan, block: str, stands: Stands) -> tuple[str, str]:

@@ -221,16 +221,16 @@ def _quiet(text: str, ink: Ink) -> Iterator[str]:
     return (ink.paint(line, "quiet") for line in _paragraph(text, ink))
 
 
-def cause_lines(cause: Cause, indent: str, ink: Ink) -> Iterator[str]:
-    place = f"   {_place(cause.span)}" if cause.span and not cause.because else ""
-    if cause.span and cause.because:
-        place = f"   {_place(cause.span)}: `{_first_line(cause.span)}`"
+def cause_lines(cause: Cause, indent: str, ink: Ink, above: Span | None = None) -> Iterator[str]:
+    """A chain of causes, each with its place unless that is on the line of the one
+    ``above``."""
+    place = ""
+    if cause.span and not (above and above.line == cause.span.line):
+        place = f"   {_place(cause.span)}"
+        place += f": `{_first_line(cause.span)}`" if cause.because else ""
     yield f"{indent}{cause.text}{ink.paint(place, 'quiet')}"
     for inner in cause.because:
-        if inner.because or (inner.span and cause.span and inner.span.line != cause.span.line):
-            yield from cause_lines(inner, indent + "  ", ink)
-        else:
-            yield f"{indent}  {inner.text}"
+        yield from cause_lines(inner, indent + "  ", ink, cause.span or above)
 
 
 def _first_line(span: Span) -> str:
