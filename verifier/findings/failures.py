@@ -4,21 +4,24 @@ In: a plan of which the safety properties were decided. Out: a verdict for each 
 table of what each does, the worst first.
 """
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 
+from verifier.engines.lengths import rooms
 from verifier.engines.situations import SituationCheck
 from verifier.findings.verdicts import Consequence, Failure, Verdict
-from verifier.logic.expr import Expr, atom, both
+from verifier.logic.expr import Expr, atom, both, observables
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Observable
-from verifier.plan.model import Plan
+from verifier.plan.model import Plan, Signal
 from verifier.properties.failures import (
     counts_against,
     harms,
     more_restrictive,
 )
 from verifier.properties.obligation import Obligation
+from verifier.world.bodies import bodies
+from verifier.world.touched import Touches
 from verifier.world.world import World
 
 _ORDER: tuple[Consequence, ...] = ("false proceed", "undecided", "more restrictive", "none")
@@ -38,75 +41,123 @@ def sorted_failures(rows: Iterable[Failure]) -> tuple[Failure, ...]:
 
 
 class FailureCheck:
-    """One plan with anything that it declares broken, one thing at a time."""
+    """One plan with anything that it declares broken, one thing at a time.
+
+    Faults that touch the same things directly are asked about together, in a world that
+    differs from the sound one only there."""
 
     def __init__(self, sound: World, timeout: float | None):
         self.plan: Plan = sound.plan
-        self.world = World(sound.plan, sound, [f.what for f in sound.plan.equipment.faults])
-        self.engine = SituationCheck.of(self.world, timeout)
+        self._sound = sound
+        self._timeout = timeout
         self._faults = {fault.what: fault for fault in self.plan.equipment.faults}
+        self._touches = Touches(sound)
+        self._everything = World(self.plan, sound, self._faults)
+        assumptions, always = _assumed(sound)
+        self._shared = SituationCheck(
+            self._everything.inputs, assumptions, timeout, always, rooms(self.plan)
+        )
 
     def failures(
         self, proved: Iterable[Obligation], step: Callable[[], None]
     ) -> dict[str, "Outcome"]:
         """What each fault does, by its name. ``proved`` are the safety properties that hold
-        with nothing broken; ``step`` is called before each question."""
-        outcomes = {fault.name: Outcome(fault) for fault in self._faults.values()}
-        for harm in harms(self.plan, proved):
+        with nothing broken; ``step`` is called before each group of faults."""
+        asked = _by_name(harms(self.plan, proved))
+        outcomes: dict[str, Outcome] = {}
+        for group in self._groups():
             step()
-            for fault in self._with(harm, outcomes):
-                outcomes[fault.name].harms.append(harm)
-        for signal in self.plan.signals.values():
-            step()
-            goal = self.world.expand(more_restrictive(signal, self.plan))
-            open_ones = [w for w, f in self._faults.items() if not outcomes[f.name].restricts]
-            # Whether time ran out is of no matter here: that a fault is a nuisance is no
-            # safety claim.
-            found, _ = self.engine.faults_with(goal, open_ones)
-            for (what,) in found:
-                outcomes[self._faults[what].name].restricts = True
-        return outcomes
+            world = self._touches.world(group)
+            engine = self._engine(world)
+            found = {what: Outcome(self._faults[what], world, engine) for what in group}
+            outcomes |= {what.name: outcome for what, outcome in found.items()}
+            for harm in _near(world.touched or (), asked):
+                self._ask(harm, found)
+            for name in world.touched or ():
+                if name in self.plan.signals:
+                    self._ask_restricted(self.plan.signals[name], found)
+        return {name: outcomes[name] for name in (fault.name for fault in self._faults.values())}
 
-    def _with(self, harm: Obligation, outcomes: dict[str, "Outcome"]) -> list[Fault]:
-        asked = [w for w, fault in self._faults.items() if counts_against(harm, fault)]
-        goal = self.world.expand(harm.formula)
-        found, reason = self.engine.faults_with(goal, asked)
-        hit = [self._faults[what] for (what,) in found]
-        if reason:
-            cone = set(self.engine.cone(goal)[0])
-            for what in asked:
-                if what in cone and self._faults[what] not in hit:
-                    outcomes[self._faults[what].name].unknown = reason
-        return hit
+    def _groups(self) -> Iterable[tuple[Observable, ...]]:
+        groups: dict[frozenset[str], list[Observable]] = {}
+        for what in self._faults:
+            groups.setdefault(self._touches.directly(what), []).append(what)
+        return map(tuple, groups.values())
+
+    def _engine(self, world: World) -> SituationCheck:
+        """One engine for all, unless what the file assumes feels the fault."""
+        assumptions, always = _assumed(world)
+        if (assumptions, always) == _assumed(self._sound):
+            return self._shared
+        return SituationCheck.of(world, self._timeout)
+
+    def _ask(self, harm: Obligation, group: Mapping[Observable, "Outcome"]) -> None:
+        first = next(iter(group.values()))
+        goal = first.world.expand(harm.formula)
+        if goal is self._sound.expand(harm.formula):
+            return
+        asked = [w for w, outcome in group.items() if counts_against(harm, outcome.fault)]
+        found, reason = first.engine.faults_with(goal, asked)
+        for (what,) in found:
+            group[what].harms.append(harm)
+        for what in asked if reason else ():
+            group[what].unknown = reason
+
+    def _ask_restricted(self, signal: Signal, group: Mapping[Observable, "Outcome"]) -> None:
+        first = next(iter(group.values()))
+        goal = first.world.expand(more_restrictive(signal, self.plan))
+        open_ones = [what for what, outcome in group.items() if not outcome.restricts]
+        # Whether time ran out is of no matter here: that a fault is a nuisance is no safety
+        # claim.
+        found, _ = first.engine.faults_with(goal, open_ones)
+        for (what,) in found:
+            group[what].restricts = True
 
     def pairs(
-        self, proved: Sequence[Obligation], singles: dict[str, "Outcome"], step: Callable[[], None]
+        self,
+        proved: Sequence[Obligation],
+        singles: Mapping[str, "Outcome"],
+        step: Callable[[], None],
     ) -> list[Failure]:
         """Pairs of faults that do harm where neither does alone, with the first harm found."""
         harmless = [o.fault.what for o in singles.values() if not o.harms]
+        engine = SituationCheck.of(self._everything, self._timeout)
         told: dict[frozenset[Observable], Failure] = {}
         for harm in harms(self.plan, proved):
             step()
             asked = [w for w in harmless if counts_against(harm, self._faults[w])]
-            goal = self.world.expand(harm.formula)
-            found, reason = self.engine.faults_with(goal, asked, at_once=2, spared=set(told))
+            goal = self._everything.expand(harm.formula)
+            found, reason = engine.faults_with(goal, asked, at_once=2, spared=set(told))
             for pair in found:
                 names = tuple(what.name for what in pair)
-                why = f"{harm.trouble}"
-                told[frozenset(pair)] = Failure(names, "pair", "false proceed", why)
+                told[frozenset(pair)] = Failure(names, "pair", "false proceed", harm.trouble)
             if reason:
                 told[frozenset()] = Failure(("some pair",), "pair", "undecided", reason)
         return list(told.values())
 
-    def goal(self, faults: Sequence[Fault], harm: Obligation) -> Expr:
-        harmful = self.world.expand(harm.formula)
-        broken = {fault.what for fault in faults}
-        cone = set(self.engine.cone(harmful)[0])
-        return both(
-            *(atom(what, *what.values[1:]) for what in broken),
-            *(atom(w, "sound") for w in self._faults if w in cone and w not in broken),
-            harmful,
-        )
+
+def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
+    """What the file assumes, and what holds anyhow, as this world has it."""
+    plan = world.plan
+    assumptions = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
+    return assumptions, [world.expand(body) for body in bodies(plan)]
+
+
+def _by_name(asked: Iterable[Obligation]) -> dict[str, list[tuple[int, Obligation]]]:
+    """Harms by what their formulas speak of, numbered in the order of the catalogue."""
+    found: dict[str, list[tuple[int, Obligation]]] = {}
+    for number, harm in enumerate(asked):
+        for name in dict.fromkeys(what.name for what in observables(harm.formula)):
+            found.setdefault(name, []).append((number, harm))
+    return found
+
+
+def _near(
+    touched: Iterable[str], asked: Mapping[str, Sequence[tuple[int, Obligation]]]
+) -> list[Obligation]:
+    """The harms that speak of something touched, in the order of the catalogue."""
+    near = dict(item for name in touched for item in asked.get(name, ()))
+    return [near[number] for number in sorted(near)]
 
 
 @dataclass(slots=True)
@@ -114,12 +165,20 @@ class Outcome:
     """What one fault does, as far as it is known."""
 
     fault: Fault
-    harms: list[Obligation]
-    restricts: bool
-    unknown: str
+    world: World
+    engine: SituationCheck
+    harms: list[Obligation] = field(default_factory=list)
+    restricts: bool = False
+    unknown: str = ""
 
-    def __init__(self, fault: Fault):
-        self.fault, self.harms, self.restricts, self.unknown = fault, [], False, ""
+    def goal(self) -> Expr:
+        """The first harm it does, with nothing else broken."""
+        harmful = self.world.expand(self.harms[0].formula)
+        others = (w for w in self.world.faults if w != self.fault.what)
+        what = self.fault.what
+        return both(
+            atom(what, *what.values[1:]), harmful, *(atom(other, "sound") for other in others)
+        )
 
     def row(self) -> Failure:
         why = self.harms[0].trouble if self.harms else self.unknown

@@ -101,6 +101,15 @@ class Circuits:
             case _:
                 return atom(facts.gate(name), *report.values)
 
+    def say_in(self, what: Observable) -> tuple[Expr, ...]:
+        """When a report, or points, are in each of their states: all that has a say in it."""
+        of = self.truth if what.kind == "points" else self.report
+        return tuple(of(a) for v in what.values if isinstance(a := atom(what, v), Atom))
+
+    def lights(self, head: str, colour: str) -> Expr:
+        """That lamp and wire of a head are sound."""
+        return both(self.sound(f"head {head}"), self.sound(f"lamp {head} {colour}"))
+
     def _clear(self, block: str, reader: str) -> Expr:
         detectors = self.wiring.detectors_of(block)
         if not detectors:

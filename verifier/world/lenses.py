@@ -7,11 +7,11 @@ dead inputs and lamps; what it really shows also from power, wires and lamps.
 from collections.abc import Callable, Iterator, Mapping
 from itertools import product
 
-from verifier.logic.expr import FALSE, Atom, Expr, atom, both, constant, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, constant, either, opposite
 from verifier.plan import facts
 from verifier.plan.aspects import Chart, Combination
 from verifier.plan.facts import Observable, says_in
-from verifier.plan.model import Head, Line, Plan, Signal
+from verifier.plan.model import Line, Plan, Signal
 from verifier.plan.wiring import Driver
 from verifier.world.circuits import Circuits
 from verifier.world.rules import Reader, first_line
@@ -100,16 +100,10 @@ class Lenses:
             if other.name not in driver.heads:
                 continue
             for colour in other.colour.values:
-                fails = opposite(self._lights(other.name, colour))
+                fails = opposite(self._circuits.lights(other.name, colour))
                 if colour != "dark" and fails is not FALSE:
                     out.append(both(fails, self._driven(other.name, driver, (colour,))))
         return either(*out)
-
-    def _lights(self, head: str, colour: str) -> Expr:
-        """That lamp and wire of a head are sound."""
-        return both(
-            self._circuits.sound(f"head {head}"), self._circuits.sound(f"lamp {head} {colour}")
-        )
 
     def _ruled(self, head: str, colours: tuple[str, ...]) -> Expr:
         signal, index = self._heads[head]
@@ -126,36 +120,33 @@ class Lenses:
     def aspect(self, part: Atom) -> Expr:
         """That the colours a signal is told to show are one of these aspects."""
         signal = self._plan.signals[part.what.name]
-        if not signal.by_head and self._as_ruled(signal):
-            return first_line(
-                signal.lines,
-                lambda line: (
-                    self._chart.reading(shown_by(line, signal, self._chart)) in part.values
-                ),
-                self._reader(signal.heads[0].name),
-            )
-        told = [(head.colour, self._may_be_told(head, i, signal)) for i, head in
-                enumerate(signal.heads)]  # fmt: skip
-        return _one_of(told, lambda colours: self._chart.reading(colours) in part.values)
-
-    def _as_ruled(self, signal: Signal) -> bool:
-        """Whether no driver of this signal ever does anything but follow the rules."""
-        if self._circuits.faults and self._plan.wiring.drivers:
-            return False
-        return all(
-            driver is None or self._dead_inputs(head.name, driver) is FALSE
-            for head in signal.heads
-            for driver in [self._plan.wiring.driver_of(head.name)]
-        )
-
-    def _may_be_told(self, head: Head, index: int, signal: Signal) -> tuple[str, ...]:
-        """The colours a head may be told to show; without a driver, those of its rules."""
-        if self._plan.wiring.driver_of(head.name):
-            return head.colour.values
         if signal.by_head:
-            return tuple(dict.fromkeys(line.shows for line in head.lines))
-        shown = (shown_by(line, signal, self._chart)[index] for line in signal.lines)
-        return tuple(dict.fromkeys(shown))
+            told = [(head.colour, head.colour.values) for head in signal.heads]
+            return _one_of(told, lambda colours: self._chart.reading(colours) in part.values)
+
+        def all_heads(colour: str | None) -> Expr:
+            colours = (colour or "dark",) * len(signal.heads)
+            return constant(self._chart.reading(colours) in part.values)
+
+        # All its heads have one driver, or none, so what it does it does to all of them. (To
+        # go by the colours of each head would lose that they come from the same line.)
+        first = signal.heads[0].name
+        ruled = first_line(
+            signal.lines,
+            lambda line: self._chart.reading(shown_by(line, signal, self._chart)) in part.values,
+            self._reader(first),
+        )
+        driver = self._plan.wiring.driver_of(first)
+        if driver is None:
+            return ruled
+        powered, tripped = self._circuits.on(driver.supply), self._tripped(first, driver)
+        dead = self._dead_inputs(first, driver)
+        return either(
+            both(opposite(powered), all_heads("dark")),
+            both(powered, tripped, all_heads(driver.when_out)),
+            both(powered, opposite(tripped), dead, all_heads(driver.when_missing)),
+            both(powered, opposite(tripped), opposite(dead), ruled),
+        )
 
     # -------------------------------------------------------------- what is seen
 
@@ -179,7 +170,7 @@ class Lenses:
         source = self._partner.get(head, head)
         if self._plan.wiring.driver_of(source) is None:
             return FALSE
-        return both(self._told(source, colour), self._lights(head, colour))
+        return both(self._told(source, colour), self._circuits.lights(head, colour))
 
     def _colours_of(self, head: str) -> tuple[str, ...]:
         """The colours a head can be lit in; dark is none."""
@@ -189,7 +180,7 @@ class Lenses:
     def reading(self, part: Atom, *, at_best: bool) -> Expr:
         """That a signal is taken for one of these aspects."""
         signal = self._plan.signals[part.what.name]
-        if self._shows_what_it_is_told(signal):
+        if self._shows_what_it_is_told(signal) and not (at_best and self._may_be_dark(signal)):
             return atom(signal.aspect, *part.values)
         seen = [
             (facts.lens(head.name, (*colours, "dark")), (*colours, "dark"))
@@ -203,9 +194,30 @@ class Lenses:
         wiring = self._plan.wiring
         if not wiring.drivers:
             return True
-        return not self._circuits.faults and all(
-            wiring.driver_of(head.name) and head.name not in self._partner for head in signal.heads
+        drivers = [wiring.driver_of(head.name) for head in signal.heads]
+        # Heads of one driver go dark together; what is left of several may look like an aspect.
+        together = all(driver is drivers[0] for driver in drivers)
+        return all(
+            driver is not None
+            and head.name not in self._partner
+            and (together or self._circuits.on(driver.supply) is TRUE)
+            and all(self._circuits.lights(head.name, c) is TRUE for c in head.colour.values)
+            for head, driver in zip(signal.heads, drivers, strict=True)
         )
+
+    def _may_be_dark(self, signal: Signal) -> bool:
+        """Whether one of several heads may be told to be dark where drivers light them: what
+        is left may look like an aspect."""
+        wiring = self._plan.wiring
+        if not wiring.drivers or len(signal.heads) == 1:
+            return False
+        shown = {line.shows for head in signal.heads for line in head.lines}
+        for line in signal.lines:
+            shown.update(shown_by(line, signal, self._chart))
+        for head in signal.heads:
+            driver = wiring.driver_of(head.name)
+            shown.update((driver.when_missing or "", driver.when_out or "") if driver else ())
+        return "dark" in shown
 
 
 def taken_for(colours: Combination, chart: Chart) -> str:

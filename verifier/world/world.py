@@ -20,16 +20,24 @@ class World:
     """What every observable of a plan means. Meanings are worked out when asked for.
 
     ``faults`` are the things that may be broken, which are then inputs too; ``sound`` is the
-    world of the same plan in which nothing is.
+    world of the same plan in which nothing is. With ``touched``, only what goes by these
+    names can differ from it; the rest is taken over (:mod:`verifier.world.touched`).
 
     Raises :class:`InputError` (``CP409``) when asked for something that cannot be settled
     without going round in a circle; :func:`check_circles` asks for everything.
     """
 
-    def __init__(self, plan: Plan, sound: "World | None" = None, faults: Iterable[Observable] = ()):
+    def __init__(
+        self,
+        plan: Plan,
+        sound: "World | None" = None,
+        faults: Iterable[Observable] = (),
+        touched: frozenset[str] | None = None,
+    ):
         self.plan = plan
         self.sound = sound
         self.faults = tuple(faults)
+        self.touched = touched
         self.inputs = plan.inputs + self.faults
         self._is_input = frozenset(self.inputs)
         self._one_step: dict[Atom, Expr] = {}
@@ -45,7 +53,8 @@ class World:
         ``depending`` names the signals that read it, directly or through others, and the
         signal itself. What was worked out here and does not hang on it is taken over."""
         sound = self.sound.with_other_rules(plan, changed, depending) if self.sound else None
-        new = World(plan, sound, self.faults)
+        touched = None if self.touched is None else self.touched.union(depending)
+        new = World(plan, sound, self.faults, touched)
         new._one_step = {a: e for a, e in self._one_step.items() if _owner(a.what) != changed}
         new._expanded = {
             a: e
@@ -122,12 +131,20 @@ class World:
         """What an atom comes to in terms of inputs, where that has been worked out."""
         if part.what in self._is_input:
             return part
+        if self._is_taken_over(part.what):
+            assert self.sound is not None
+            return self.sound.expand(part)
         if part not in self._expanded:
             for may in self._settled.get(part.what, ()):
                 chosen = [states for states in may if set(states) <= set(part.values)]
                 if sum(map(len, chosen)) == len(part.values):
                     self._expanded[part] = either(*(may[states] for states in chosen))
         return self._expanded.get(part)
+
+    def _is_taken_over(self, what: Observable) -> bool:
+        if self.touched is None or what.kind in ("condition", "fault", "sound reading"):
+            return False
+        return _owner(what) not in self.touched
 
     def _meaning_of(self, part: Atom) -> Expr:
         meaning = self._known(part)

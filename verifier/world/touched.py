@@ -1,0 +1,115 @@
+"""What a fault touches: a world in which a few things may be broken differs from the sound
+one only near them.
+
+In: the sound world of a plan, and the faults. Out: a :class:`World` that works out anew what
+they touch and takes everything else over. Cost grows with what is touched, not with the
+layout.
+"""
+
+from collections.abc import Iterable, Mapping
+
+from verifier.logic.expr import Expr, atom, observables
+from verifier.plan import facts
+from verifier.plan.facts import Observable, says_in
+from verifier.plan.model import Plan, Signal
+from verifier.world.circuits import Circuits
+from verifier.world.world import World
+
+
+class Touches:
+    """What each fault of a plan touches directly, and which signals read which."""
+
+    def __init__(self, sound: World):
+        self._sound = sound
+        self._plan = sound.plan
+        self._direct = _direct(sound)
+        self._read_by = _read_by(self._plan)
+
+    def directly(self, fault: Observable) -> frozenset[str]:
+        """The blocks and turnouts whose reports, and the signals whose heads, feel it."""
+        return frozenset(self._direct.get(fault, ()))
+
+    def world(self, faults: Iterable[Observable]) -> World:
+        """The world in which just these may be broken."""
+        faults = tuple(faults)
+        touched = {name for fault in faults for name in self.directly(fault)}
+        touched |= {s for name in touched for s in self._signals_reading(name)}
+        while True:
+            world = World(self._plan, self._sound, faults, frozenset(touched))
+            more = {
+                reader
+                for name in touched
+                for reader, asked in self._read_by.get(name, {}).items()
+                if reader not in touched and any(self._differs(a, world) for a in asked)
+            }
+            if not more:
+                return world
+            touched |= more
+
+    def _signals_reading(self, name: str) -> Iterable[str]:
+        """Signals that ask for a block's or turnout's report."""
+        return () if name in self._plan.signals else self._read_by.get(name, ())
+
+    def _differs(self, asked: Expr, world: World) -> bool:
+        return world.expand(asked) is not self._sound.expand(asked)
+
+
+def _direct(sound: World) -> dict[Observable, dict[str, None]]:
+    plan = sound.plan
+    circuits = Circuits(plan, [fault.what for fault in plan.equipment.faults])
+    direct: dict[Observable, dict[str, None]] = {}
+
+    def note(name: str, exprs: Iterable[Expr]) -> None:
+        for expr in exprs:
+            for what in observables(expr):
+                if what.kind == "fault":
+                    direct.setdefault(what, {})[name] = None
+
+    for block in plan.blocks.values():
+        if block.detected:
+            note(block.name, circuits.say_in(facts.block_report(block.name)))
+    for turnout in plan.wiring.machines:
+        note(turnout, circuits.say_in(facts.points_report(turnout)))
+        note(turnout, circuits.say_in(facts.points(turnout)))
+    for signal in plan.signals.values():
+        for head in signal.heads:
+            driver = plan.wiring.driver_of(head.name)
+            if driver is None:
+                continue
+            note(signal.name, [circuits.on(driver.supply)])
+            for colour in head.colour.values:
+                note(signal.name, [circuits.lights(head.name, colour)])
+            asked = dict.fromkeys(_asked(signal, plan))
+            note(signal.name, [circuits.dead_inputs(driver, asked)])
+            for what in asked:
+                if what.kind in facts.REPORTED:
+                    note(what.name, circuits.say_in(facts.heard(what, driver.name)))
+    return direct
+
+
+def _asked(signal: Signal, plan: Plan) -> Iterable[Observable]:
+    return (what for what, _ in _asks(signal, plan))
+
+
+def _asks(signal: Signal, plan: Plan) -> Iterable[tuple[Observable, tuple[str, ...]]]:
+    """What the rules of a signal ask for, named conditions opened up."""
+    lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
+    waiting = [line.when for line in lines if line.when is not None]
+    opened: set[str] = set()
+    while waiting:
+        for says in says_in(waiting.pop()):
+            if says.what.kind != "condition":
+                yield says.what, says.values
+            elif says.what.name not in opened:
+                opened.add(says.what.name)
+                waiting.append(plan.conditions[says.what.name].condition)
+
+
+def _read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
+    """By the name of what is read: the signals that read it, and all they ask of it."""
+    found: dict[str, dict[str, list[Expr]]] = {}
+    for signal in plan.signals.values():
+        for what, values in _asks(signal, plan):
+            owner = what.name.split(".")[0] if what.kind == "colour" else what.name
+            found.setdefault(owner, {}).setdefault(signal.name, []).append(atom(what, *values))
+    return found
