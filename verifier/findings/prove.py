@@ -16,6 +16,7 @@ from verifier.findings.cause import causes
 from verifier.findings.failures import FailureAnalysis, FailureCheck, Outcome, sorted_failures
 from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.mending import mend
+from verifier.findings.rewiring import Harms, Rewirer
 from verifier.findings.verdicts import (
     Addition,
     Failure,
@@ -34,6 +35,7 @@ from verifier.properties.failures import with_harm
 from verifier.properties.obligation import Obligation
 from verifier.world.assumed import assumed
 from verifier.world.situation import Situation
+from verifier.world.touched import Touches
 from verifier.world.world import World
 
 # Beyond this many findings no further mendings are worked out: people mend the first ones,
@@ -132,6 +134,7 @@ class _Prover:
         self._check = SituationCheck.of(world, timeout)
         self._evaluator = Evaluator(plan)
         self._undecided_assumptions = ""
+        self._harms: Harms | None = None
 
     def check_assumptions(self) -> None:
         """All assumptions together allow a situation. Raises :class:`InputError` when not;
@@ -235,25 +238,26 @@ class _Prover:
         proved = [v.obligation for v in safe if v.status == "proved" or v.needless]
         check = FailureCheck(self.world, self.timeout)
         outcomes = check.failures(proved, step)
+        self._harms = {name: outcome.harms for name, outcome in outcomes.items()}
         verdicts = []
         for obligation in asked:
             step()
             outcome = outcomes[obligation.subjects[0]]
-            verdicts.append(self._as_claimed(self._failure(obligation, outcome, check)))
+            verdicts.append(self._as_claimed(self._failure(obligation, outcome)))
         rows = [outcome.row() for outcome in outcomes.values()]
         rows += check.pairs(proved, outcomes, step) if pairs else []
         return FailureAnalysis(tuple(verdicts), sorted_failures(rows))
 
-    def _failure(self, asked: Obligation, outcome: Outcome, check: FailureCheck) -> Verdict:
+    def _failure(self, asked: Obligation, outcome: Outcome) -> Verdict:
         if self._undecided_assumptions:
             return Verdict(asked, "undecided", self._undecided_assumptions)
         if outcome.harms:
             obligation = with_harm(asked, outcome.fault, outcome.harms[0])
-            goal = check.goal([outcome.fault], outcome.harms[0])
-            answer = check.engine.find(goal, smallest=True)
+            goal = outcome.goal()
+            answer = outcome.engine.find(goal, smallest=True)
             if isinstance(answer, Exists):
                 try:
-                    return self._broken(obligation, goal, answer, check.engine)
+                    return self._broken(obligation, goal, answer, outcome.engine)
                 except TooManyWays as beyond:
                     why = f"the situation found cannot be replayed: {beyond} depends on too many"
                     return Verdict(asked, "undecided", why)
@@ -303,20 +307,23 @@ class _Prover:
     def with_mendings(self, verdicts: list[Verdict], watch: InterruptWatch) -> list[Verdict]:
         left = MAX_MENDINGS
         mended = []
+        rewirer = Rewirer(self.world, self._harms, self.timeout)
         for verdict in verdicts:
             finding = verdict.finding
             if finding is not None and left > 0 and not verdict.obligation.advice:
                 left -= 1
                 watch.check()
                 additions = self._mend(verdict.obligation, finding.situation)
-                verdict = replace(verdict, finding=replace(finding, mending=additions))
+                rewiring = rewirer.rewire(verdict.obligation, finding)
+                finding = replace(finding, mending=additions, rewiring=rewiring)
+                verdict = replace(verdict, finding=finding)
             mended.append(verdict)
         return mended
 
     def _mend(self, obligation: Obligation, situation: Situation) -> tuple[Addition, ...]:
         """Additions to rules. Where something is broken, just that stays broken."""
         broken = [what for what, _ in situation if what.kind == "fault"]
-        world = World(self.plan, self.world, broken) if broken else self.world
+        world = Touches(self.world).world(broken) if broken else self.world
         return mend(world, obligation, situation, self.timeout)
 
 

@@ -30,6 +30,24 @@ class Addition:
     span: Span
 
 
+# Where a change of the wiring is written: as a clause of a statement, in place of one of its
+# kind; as one clause more; instead of the statement; as a statement of its own after it.
+Writing = Literal["clause", "further clause", "instead", "after"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rewiring:
+    """One change of the wiring: what to do and how a file says it, in words. ``write`` is that
+    alone, to be written at the statement of which ``span`` is at least the beginning, as
+    ``how`` says; ``cost`` ranks it among other changes, the cheapest being 1."""
+
+    text: str
+    span: Span
+    cost: int
+    write: str
+    how: Writing = "clause"
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """A situation that breaks an obligation, replayed by the evaluator.
@@ -37,7 +55,8 @@ class Finding:
     ``relevant`` are the inputs that matter: however all others are (as far as the
     assumptions allow), the obligation stays broken; ``covered`` counts those situations.
     ``mending``: additions to the rules that were proved to mend it, empty when none was
-    found."""
+    found. ``rewiring``: the same for changes of the wiring, in the order in which they are
+    to be written."""
 
     situation: Situation
     relevant: tuple[Observable, ...]
@@ -45,6 +64,7 @@ class Finding:
     causes: tuple[Cause, ...]
     mending: tuple[Addition, ...] = ()
     smallest: bool = True
+    rewiring: tuple[Rewiring, ...] = ()
 
 
 Status = Literal["proved", "broken", "undecided", "waived"]

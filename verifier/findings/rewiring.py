@@ -1,0 +1,352 @@
+"""How to mend it by the wiring: the cheapest change that is proved to, before it is offered.
+
+In: a broken obligation (with one thing broken, or none) and the situation that breaks it, of
+a plan with wiring. Out: changes that together mend it: the cheapest single one first; then
+several of one kind, as few as will do; then pairs. What a change costs is ranked in
+:mod:`verifier.findings.changes` (common practice, no source).
+
+A change is offered only when the plan so wired was proved to keep the obligation, to let
+signals show and routes clear as before, and to break nothing that held before: no property of
+a signal that the change reaches, and no failure verdict.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from verifier.engines.answers import Exists, Impossible
+from verifier.engines.conditions import all_says
+from verifier.engines.situations import SituationCheck
+from verifier.findings.changes import About, Change, about, changes
+from verifier.findings.failures import FailureCheck
+from verifier.findings.verdicts import Finding, Rewiring
+from verifier.language.diagnostics import InputError
+from verifier.logic.expr import TRUE, Const, Expr, atom, both
+from verifier.plan.equip import with_wiring
+from verifier.plan.equipment import Fault
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
+from verifier.properties.failures import broken, counts_against, harms
+from verifier.properties.obligation import Obligation
+from verifier.world.world import World
+
+# How many ways of wiring are tried for one finding, and how many changes that help somewhat
+# are tried together with another.
+MAX_TRIES = 60
+MAX_FIRST_OF_PAIR = 4
+
+# Whatever a fault does, by its name.
+Harms = Mapping[str, Sequence[Obligation]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Wired:
+    """A plan wired otherwise by some changes."""
+
+    plan: Plan
+    world: World
+    changes: tuple[Change, ...]
+
+    @property
+    def steps(self) -> tuple[Rewiring, ...]:
+        return tuple(step for change in self.changes for step in change.steps)
+
+    def also(self, change: Change) -> "_Wired":
+        plan = with_wiring(self.plan, change.wiring)
+        return _Wired(plan, World(plan), (*self.changes, change))
+
+
+@dataclass(frozen=True, slots=True)
+class _Left:
+    """What a change leaves of the trouble. ``helps``: at least the situation found is ruled
+    out. ``names`` are those of the facts of a situation that is left."""
+
+    mended: bool
+    helps: bool
+    names: tuple[str, ...] = ()
+
+
+class _TriesOver(Exception):
+    pass
+
+
+class Rewirer:
+    """Looks for changes of the wiring of one plan. ``harms``: what its faults do, where that
+    was worked out already. What was found of one wiring serves all findings."""
+
+    def __init__(self, world: World, harms: Harms | None, timeout: float | None):
+        self._before = _Wired(world.plan, world, ())
+        self._harms = harms
+        self._timeout = timeout
+        self._fails_after: dict[tuple[Rewiring, ...], frozenset[str] | None] = {}
+        self._held: dict[str, bool] = {}
+        self._check_before: SituationCheck | None = None
+        self._asked_before: dict[str, Obligation] | None = None
+
+    def rewire(self, obligation: Obligation, finding: Finding) -> tuple[Rewiring, ...]:
+        """Changes that together mend a broken obligation; empty when none are found."""
+        if obligation.mode != "never" or not self._before.plan.wiring.given:
+            return ()
+        try:
+            return _Search(self, obligation, finding).cheapest()
+        except _TriesOver:
+            return ()
+
+    # -------------------------------------------------------------- what a change leaves
+
+    def left(self, wired: _Wired, obligation: Obligation, finding: Finding) -> _Left:
+        """What is left of the trouble in a plan wired otherwise."""
+        gone, lost = _Left(True, True), _Left(False, False)
+        faults = [what for what, _ in finding.situation if what.kind == "fault"]
+        there = [wired.plan.equipment.fault(what.name) for what in faults]
+        present = [what for what in there if what is not None]
+        if len(present) < len(faults):
+            return lost
+        try:
+            world = World(wired.plan, wired.world, present) if present else wired.world
+            check = SituationCheck.of(world, self._timeout)
+            for formula in self._troubles(wired.plan, obligation, present):
+                answer = check.find(world.expand(formula))
+                if isinstance(answer, Exists):
+                    same = _same_facts(finding, world)
+                    helps = check.find(both(world.expand(formula), same))
+                    names = tuple(what.name for what, _ in answer.situation)
+                    return _Left(False, isinstance(helps, Impossible), names)
+                if not isinstance(answer, Impossible):
+                    return lost
+        except InputError:
+            return lost
+        return gone
+
+    def _troubles(
+        self, plan: Plan, obligation: Obligation, faults: Sequence[Observable]
+    ) -> Iterator[Expr]:
+        """What must not come about, as the plan so wired has it: the obligation itself, or
+        whatever its fault does."""
+        if not faults:
+            yield _renewed(obligation, plan).formula
+            return
+        there = both(*(broken(what) for what in faults))
+        for harm in self.harms_before()[obligation.subjects[0]]:
+            yield both(there, _renewed(harm, plan).formula)
+
+    def harms_before(self) -> Harms:
+        if self._harms is None:
+            safe = [o for o in self.asked_before().values()
+                    if o.mode == "never" and self._held_before(o.key)]  # fmt: skip
+            check = FailureCheck(self._before.world, self._timeout)
+            outcomes = check.failures(safe, lambda: None)
+            self._harms = {name: outcome.harms for name, outcome in outcomes.items()}
+        return self._harms
+
+    def asked_before(self) -> dict[str, Obligation]:
+        if self._asked_before is None:
+            asked = obligations(self._before.plan, self._before.world.lower)
+            self._asked_before = {o.key: o for o in asked if o.property not in FAILURES}
+        return self._asked_before
+
+    # -------------------------------------------------------------- what a change breaks
+
+    def keeps(self, wired: _Wired, fault: str) -> bool:
+        """Whether everything else that held still does, and no harm is left of a fault."""
+        if wired.steps not in self._fails_after:
+            try:
+                self._fails_after[wired.steps] = self._failing_after(wired)
+            except InputError:
+                self._fails_after[wired.steps] = None
+        failing = self._fails_after[wired.steps]
+        return failing is not None and fault not in failing
+
+    def _failing_after(self, wired: _Wired) -> frozenset[str] | None:
+        """The faults that make a false proceed of a signal which the change reaches; None
+        when anything that held is lost."""
+        touched = {name for change in wired.changes for name in change.touched}
+        reached = _reached(wired.plan, touched)
+        check = SituationCheck.of(wired.world, self._timeout)
+        if not isinstance(check.find(TRUE), Exists):
+            return None
+        safe = []
+        for asked in obligations(wired.plan, wired.world.lower):
+            if asked.property in FAILURES or asked.advice:
+                continue
+            formula = wired.world.expand(asked.formula)
+            about = reached.intersection(asked.signals) or touched.intersection(asked.subjects)
+            if not about and not isinstance(formula, Const):
+                continue
+            wanted = Impossible if asked.mode == "never" else Exists
+            if isinstance(check.find(formula), wanted):
+                safe.append(asked)
+            elif self._held_before(asked.key):
+                return None
+        failing = self._failing(wired, safe, reached)
+        if failing is None or (failing and not failing <= self._failing_before()):
+            return None
+        return failing
+
+    def _failing(
+        self, wired: _Wired, safe: Sequence[Obligation], reached: set[str]
+    ) -> frozenset[str] | None:
+        """The same with nothing that held lost; None when time ran out."""
+        faults = {f.what: f for f in wired.plan.equipment.faults if f.kind != "report-stuck"}
+        world = World(wired.plan, wired.world, faults)
+        check = SituationCheck.of(world, self._timeout)
+        failing: set[str] = set()
+        for harm in harms(wired.plan, safe):
+            if not reached.intersection(harm.signals):
+                continue
+            asked = [what for what, fault in faults.items() if _counts(harm, fault, failing)]
+            found, reason = check.faults_with(world.expand(harm.formula), asked)
+            if reason:
+                return None
+            failing.update(what.name for (what,) in found)
+        return frozenset(failing)
+
+    def _held_before(self, key: str) -> bool:
+        """Whether something was proved as the plan is wired now. What was not asked counts as
+        proved: a change must not raise a question that it fails."""
+        if key not in self._held:
+            asked = self.asked_before().get(key)
+            if self._check_before is None:
+                self._check_before = SituationCheck.of(self._before.world, self._timeout)
+            if asked is not None:
+                formula = self._before.world.expand(asked.formula)
+                wanted = Impossible if asked.mode == "never" else Exists
+                self._held[key] = isinstance(self._check_before.find(formula), wanted)
+            else:
+                self._held[key] = True
+        return self._held[key]
+
+    def _failing_before(self) -> set[str]:
+        return {name for name, harms_of in self.harms_before().items() if harms_of}
+
+    @property
+    def before(self) -> _Wired:
+        return self._before
+
+
+def _counts(harm: Obligation, fault: Fault, failing: Iterable[str]) -> bool:
+    return fault.name not in failing and counts_against(harm, fault)
+
+
+def _renewed(obligation: Obligation, plan: Plan) -> Obligation:
+    """The same question of a plan wired otherwise. Those about distances and wiring look at
+    the wiring itself; all others ask for what comes of it."""
+    entry = BY_NAME.get(obligation.property)
+    if entry is None or entry.group not in ("distances", "wiring"):
+        return obligation
+    return next((o for o in entry.make(plan) if o.key == obligation.key), obligation)
+
+
+def _same_facts(finding: Finding, world: World) -> Expr:
+    """Everything that matters of a situation, as far as it can be so here."""
+    known = {(what.kind, what.name): what for what in world.inputs}
+    facts = []
+    for what in finding.relevant:
+        here, state = known.get((what.kind, what.name)), finding.situation.state(what)
+        if here is not None and state in here.values:
+            facts.append(atom(here, state))
+    return both(*facts)
+
+
+def _reached(plan: Plan, touched: set[str]) -> set[str]:
+    """The signals that can show something else, or whose way is reported otherwise, when
+    these blocks, turnouts and drivers work otherwise."""
+    reads: dict[str, set[str]] = {}
+    for signal in plan.signals.values():
+        lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
+        asked = reads[signal.name] = {
+            says.what.name.split(".")[0] if says.what.kind == "colour" else says.what.name
+            for line in lines
+            if line.when
+            for says in all_says(line.when, plan)
+        }
+        drivers = (plan.wiring.driver_of(head.name) for head in signal.heads)
+        asked.update(driver.name for driver in drivers if driver)
+        for route in plan.routes_of(signal.name):
+            asked.update(route.blocks, (need.points for need in route.needs))
+    reached: set[str] = set()
+    while more := {n for n, asked in reads.items() if asked & (touched | reached)} - reached:
+        reached |= more
+    return reached
+
+
+class _Search:
+    """The search for the changes that mend one finding."""
+
+    def __init__(self, rewirer: Rewirer, obligation: Obligation, finding: Finding):
+        self._rewirer = rewirer
+        self._obligation = obligation
+        self._finding = finding
+        self._tries = MAX_TRIES
+        is_fault = obligation.property in FAILURES
+        self._fault = obligation.subjects[0] if is_fault else ""
+
+    def cheapest(self) -> tuple[Rewiring, ...]:
+        before = self._rewirer.before
+        names = [what.name for what, _ in self._finding.situation]
+        asked = about(before.plan, self._obligation, names)
+        single = changes(before.plan, asked)
+        helping: list[tuple[_Wired, _Left]] = []
+        for change in single:
+            wired, left = self._try(before, change)
+            if left.mended:
+                return wired.steps
+            if left.helps:
+                helping.append((wired, left))
+        return self._alike(single, asked) or self._pairs(helping)
+
+    def _try(self, wired: _Wired, change: Change) -> tuple[_Wired, _Left]:
+        return self._judge(wired.also(change))
+
+    def _judge(self, wired: _Wired) -> tuple[_Wired, _Left]:
+        if self._tries == 0:
+            raise _TriesOver
+        self._tries -= 1
+        left = self._rewirer.left(wired, self._obligation, self._finding)
+        if left.mended and not self._rewirer.keeps(wired, self._fault):
+            left = _Left(False, False)
+        return wired, left
+
+    def _alike(self, single: Sequence[Change], asked: About) -> tuple[Rewiring, ...]:
+        """Several changes of one kind, none of which can be left out."""
+        for kind in dict.fromkeys(change.kind for change in single):
+            subjects = list(dict.fromkeys(c.subject for c in single if c.kind == kind))
+            all_of_them = self._all(kind, subjects, asked) if len(subjects) > 1 else None
+            if all_of_them is None:
+                continue
+            for subject in list(subjects):
+                fewer = [s for s in subjects if s != subject]
+                found = self._all(kind, fewer, asked)
+                if found is not None:
+                    subjects, all_of_them = fewer, found
+            return all_of_them.steps
+        return ()
+
+    def _all(self, kind: str, subjects: Sequence[str], asked: About) -> _Wired | None:
+        """The plan with a change of one kind made for each of these, where that mends it. Of
+        several ways to make it the farthest-reaching is the last."""
+        wired = self._rewirer.before
+        for subject in subjects:
+            found = [
+                c for c in changes(wired.plan, asked) if (c.kind, c.subject) == (kind, subject)
+            ]
+            if found:
+                wired = wired.also(found[-1])
+        wired, left = self._judge(wired)
+        return wired if left.mended else None
+
+    def _pairs(self, helping: Sequence[tuple[_Wired, _Left]]) -> tuple[Rewiring, ...]:
+        """Two changes, the first of which helps and the second mends what it leaves."""
+        pairs: list[tuple[_Wired, Change]] = []
+        for wired, left in helping[:MAX_FIRST_OF_PAIR]:
+            asked = about(wired.plan, self._obligation, left.names)
+            pairs += ((wired, change) for change in changes(wired.plan, asked))
+        for first, second in sorted(pairs, key=_cost):
+            wired, left = self._try(first, second)
+            if left.mended:
+                return wired.steps
+        return ()
+
+
+def _cost(pair: tuple[_Wired, Change]) -> int:
+    return sum(change.cost for change in (*pair[0].changes, pair[1]))
