@@ -15,6 +15,7 @@ from verifier.findings.verdicts import Report
 from verifier.language.format import format_text
 from verifier.language.source import Span
 from verifier.logic.expr import holds
+from verifier.properties.catalogue import FAILURES
 from verifier.world.situation import Situation
 
 SPECS = Path(__file__).resolve().parents[2] / "specs"
@@ -109,11 +110,13 @@ def test_every_waiver_and_every_assumption_is_needed(path: Path) -> None:
 
 @every_spec
 def test_every_verdict_agrees_with_the_enumerator(path: Path) -> None:
-    """Verdicts, and the smallest situation of each finding, obligation by obligation."""
+    """Verdicts, and the smallest situation of each finding, obligation by obligation, with
+    nothing broken."""
     plan = verifier.load(path)
     if count_situations(plan.inputs) > ENUMERABLE:
         pytest.skip("too many situations to go through one by one")
-    verdicts = [v for v in verifier.prove(plan).verdicts if v.status != "waived"]
+    sound = [v for v in verifier.prove(plan).verdicts if v.obligation.property not in FAILURES]
+    verdicts = [v for v in sound if v.status != "waived"]
     counted = tally(plan, [v.obligation for v in verdicts])
     for verdict, found in zip(verdicts, counted, strict=True):
         can_happen = found.count > 0
