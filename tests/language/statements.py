@@ -85,7 +85,81 @@ rules = st.lists(
 indications = st.sampled_from(sorted(INDICATIONS))
 claims = st.one_of(names, strings)
 subjects = joined(claims, ",")
-subjects = joined(claims, ",")
+
+numbers = st.one_of(
+    st.integers(0, 99_999).map(str),
+    st.decimals(0, 9_999, places=2).map(str),
+)
+units = st.sampled_from(["mm", "cm", "m", "in", "ft", "V", "mA", "A", "kohm", "AWG", "s"])
+glued = st.tuples(numbers, units).map("".join)
+amounts = st.one_of(seq(numbers, units), seq(glued))
+lengths = st.one_of(amounts, seq(numbers, "ft", numbers, "in"))
+runs = maybe("over", lengths, "of", amounts)
+sides = st.sampled_from([["normal"], ["reverse"]])
+machine_clauses: Words = st.one_of(
+    seq("thrown", "by", names),
+    seq("motor", st.sampled_from(["slow-motion", "snap"]), maybe(amounts)),
+    seq("powered", "by", names),
+    seq(st.sampled_from(["contact", "contacts"]), joined(sides, ",")),
+    seq("no", "contacts"),
+    seq("fouling", "point", lengths),
+    seq("gap", joined(seq(sides, lengths), ",")),
+)
+track_power = st.sampled_from([["track", "power"]])
+supply_clauses = st.one_of(track_power, amounts, seq("fuse", amounts))
+detector_clauses: Words = st.one_of(
+    seq("on", names),
+    seq("at", joined(lengths, ",")),
+    seq("through", listed),
+    seq("turns", numbers),
+    seq("sensitivity", amounts),
+    seq("hold", amounts),
+    seq("powered", "by", names),
+    seq("output", "closed", "when", st.sampled_from(["clear", "occupied"])),
+    seq("isolated", "output"),
+    seq("without", "track", "power", "reads", "occupied"),
+)
+driver_clauses: Words = st.one_of(
+    seq("outputs", numbers),
+    seq("powered", "by", names, runs),
+    seq("reads", joined(seq(names, maybe("contacts")), ",")),
+    seq("when", "input", "missing", "shows", colour),
+    seq("when", "lamp", "out", "shows", colour),
+    seq("lamps", amounts),
+    seq("needs", amounts),
+)
+train_clauses: Words = st.one_of(
+    seq("detectable", st.sampled_from([["throughout"], ["at", "the", "locomotive", "only"],
+                                       ["at", "both", "ends"]])),
+    seq("wheelsets", amounts),
+)  # fmt: skip
+
+
+def several(clause: Words, most: int = 4) -> Words:
+    """No clause, one, or some, in any order."""
+    return st.lists(clause, max_size=most).map(lambda found: [w for part in found for w in part])
+
+
+wiring: Words = st.one_of(
+    seq("supply", names, several(supply_clauses)),
+    seq("booster", names, several(st.one_of(seq("fed", "by", names), amounts))),
+    seq("district", names, "fed", "by", names, runs),
+    seq("common", "return", listed),
+    seq("detector", names, st.sampled_from(["current-sensing", "spot"]), several(detector_clauses)),
+    seq("driver", names, "drives", listed, several(driver_clauses)),
+    seq("trains", lengths, "to", lengths, several(seq(maybe(","), train_clauses), 2)),
+    seq("scale", st.one_of(seq(names.filter(lambda n: not n.isdecimal())), seq("1", ":", numbers))),
+    seq("stopping", "distance", lengths),
+    seq(
+        "block", listed, maybe(lengths), maybe("in", listed), maybe("undetected"), maybe(strings),
+        several(seq("feeders", listed, runs), 2),
+    ),
+    seq("turnout", listed, "in", names, several(machine_clauses)),
+    seq(
+        "signal", names, "at", steps, joins, steps, "stands", lengths, "before", "gap",
+        maybe("heads", listed), maybe(rules),
+    ),
+)  # fmt: skip
 
 statements: Words = st.one_of(
     seq("layout", strings),
@@ -114,6 +188,7 @@ statements: Words = st.one_of(
     seq("assume", strings, modes, conditions),
     seq("waive", claims, maybe("for", subjects), "because", strings),
     seq("expect", "broken", claims, maybe("for", subjects)),
+    wiring,
 )  # fmt: skip
 
 comments = st.text(

@@ -14,7 +14,8 @@ from verifier.plan.aspects import INDICATIONS
 from verifier.world.world import World
 
 WORDS = [
-    *re.findall(r'^[A-Z_]+(?:\.\d)?: "([^"]+)"$', grammar_text(), re.MULTILINE),
+    *re.findall(r'^[A-Z_]+(?:\.-?\d)?: "([^"]+)"$', grammar_text(), re.MULTILINE),
+    "2400 mm", "96", "in", "12 V", "3", "m1", "D1", "Bus-1", "track power", "track", "power", ":",
     *INDICATIONS, "green", "red", "lies", "lie", "Clear", "Stop", "Approach", "Main", "Siding",
     "Switch", "Single", "West", "End", "T1", "4", "4L", "4R", "4L.upper", "B1", "Ready", "G1",
     '"a text"', '"', "g1", "\n", "\n  ", "# a note\n",

@@ -46,6 +46,7 @@ class Builder(WiringBuilder):
             any(trees(tree, "switching")),
             string(tree),
             tuple(self._feeders(child) for child in trees(tree, "feeders")),
+            self._before(tree, ("feeders",)),
             self._span(tree),
         )
 

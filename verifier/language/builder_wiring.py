@@ -1,11 +1,13 @@
 """Wiring statements and their clauses: from lark's parse tree to our syntax tree."""
 
+from collections.abc import Container
 from typing import cast
 
 from lark import Token, Tree
 
 from verifier.language import syntax as s
 from verifier.language.nodes import Node, Nodes, tokens, trees, types
+from verifier.language.source import Span
 
 # The grammar's rule for each kind of clause.
 KINDS: dict[str, s.ClauseKind] = {
@@ -63,6 +65,7 @@ class WiringBuilder(Nodes):
             self._name(tree),
             "spot" if kind == "spot" else "current-sensing",
             self._clauses(tree),
+            self._before(tree, KINDS),
             self._span(tree),
         )
 
@@ -113,6 +116,16 @@ class WiringBuilder(Nodes):
             self._run(tree),
             tuple(self._name(child) for child in readings if "CONTACTS" in types(child)),
         )
+
+    def _before(self, tree: Node, rules: Container[str]) -> Span:
+        """The stretch of a statement before what is read by any of these rules."""
+        end = 0
+        for child in tree.children:
+            if isinstance(child, Tree) and child.data in rules:
+                break
+            end = self._span(child).end if child else end
+        start = self._span(tree).start
+        return Span(self.source, start, end)
 
     def _feeders(self, tree: Node) -> s.Feeders:
         return s.Feeders(self._names(tree), self._run(tree), self._span(tree))

@@ -191,12 +191,19 @@ def _joined(track: Token, power: Token) -> Token:
 
 
 def _meant_as_name(source: Source, chunk: list[Token], token: Token) -> bool:
-    if not chunk:
+    if not chunk or _is_inches(chunk):
         return False
     clause = len(chunk) > 2 and chunk[-1] in _NAMES_FOLLOW and chunk[0].type in _WITH_CLAUSES
     if chunk[-1].type not in _OPEN_ENDED and not clause:
         return False
     return span_of(source, chunk[-1]).line == span_of(source, token).line
+
+
+def _is_inches(chunk: list[Token]) -> bool:
+    """Whether `in` is a unit: a number stands before it that is not the name just declared."""
+    if len(chunk) < 4 or chunk[-1].type != "IN" or not _NUMBER.fullmatch(chunk[-2]):
+        return False
+    return chunk[-3].type != "COMMA"
 
 
 def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token]:

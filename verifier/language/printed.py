@@ -108,8 +108,7 @@ def _block(block: s.Block) -> Clause:
     ]
     after = " ".join(words)
     if after:
-        end = block.feeders[0].span.start if block.feeders else block.span.end
-        segments.append(Segment(after, segments[-1].end, end))
+        segments.append(Segment(after, segments[-1].end, block.first.end))
     return Clause(tuple(segments), (names, after), table="block")
 
 

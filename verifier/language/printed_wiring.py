@@ -73,8 +73,7 @@ def _detector(detector: s.Detector) -> tuple[Clause, ...]:
             break
         beside.append(part)
     text = f"detector {detector.name.text} {detector.kind}"
-    end = detector.clauses[0].span.start if detector.clauses else detector.span.end
-    segments = [Segment(text, detector.span.start, end)]
+    segments = [Segment(text, detector.span.start, detector.first.end)]
     segments += [segment for part in beside for segment in _segments(part)]
     return clause(segments), *clauses_below(detector.clauses[len(beside) :])
 

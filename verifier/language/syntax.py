@@ -146,7 +146,7 @@ class Bumper:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """``districts`` should be one at most."""
+    """``districts`` should be one at most. ``first`` is all but the feeders."""
 
     names: tuple[Name, ...]
     length: Length
@@ -155,6 +155,7 @@ class Block:
     switching: bool
     note: str
     feeders: tuple[Feeders, ...]
+    first: Span
     span: Span
 
 
@@ -350,9 +351,12 @@ class CommonReturn:
 
 @dataclass(frozen=True, slots=True)
 class Detector:
+    """``first`` is all but the clauses."""
+
     name: Name
     kind: Literal["current-sensing", "spot"]
     clauses: tuple[Clause, ...]
+    first: Span
     span: Span
 
 
