@@ -4,7 +4,7 @@ The solver is loaded by the first :func:`prove`, not before: reading a file and 
 its signals show must not wait for it.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 from verifier.engines.evaluator import Seen, evaluate
@@ -18,7 +18,14 @@ from verifier.world.naming import named_situation
 from verifier.world.situation import Situation
 from verifier.world.world import World, check_circles
 
+# Told of every question: how many are answered, of how many.
+Progress = Callable[[int, int], None]
+
 __all__ = ["Seen", "evaluate", "load", "load_text", "prove", "prove_file"]
+
+
+def _silent(done: int, of: int) -> None:
+    pass
 
 
 def load(path: str | Path) -> Plan:
@@ -37,14 +44,19 @@ def load_text(text: str, name: str = "(text)") -> Plan:
 
 
 def prove_file(
-    path: str | Path, *, timeout: float | None = None, only: Iterable[str] = ()
+    path: str | Path,
+    *,
+    timeout: float | None = None,
+    only: Iterable[str] = (),
+    pairs: bool = False,
+    progress: Progress = _silent,
 ) -> Report:
     """The same as ``prove(load(path), …)``, without working out twice what the signals
     depend on."""
     from verifier.findings.prove import prove as decide_all
 
     plan, world = _checked(read_text(path), str(path))
-    return decide_all(plan, timeout=timeout, only=only, world=world)
+    return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress, world=world)
 
 
 def _checked(text: str, name: str) -> tuple[Plan, World]:
@@ -55,7 +67,14 @@ def _checked(text: str, name: str) -> tuple[Plan, World]:
     return plan, world
 
 
-def prove(plan: Plan, *, timeout: float | None = None, only: Iterable[str] = ()) -> Report:
+def prove(
+    plan: Plan,
+    *,
+    timeout: float | None = None,
+    only: Iterable[str] = (),
+    pairs: bool = False,
+    progress: Progress = _silent,
+) -> Report:
     """Decide everything that must hold of a plan.
 
     A verdict *proved* means: no situation that the file's assumptions allow breaks the
@@ -63,15 +82,16 @@ def prove(plan: Plan, *, timeout: float | None = None, only: Iterable[str] = ())
     *Broken* means that a situation which breaks it was replayed without the solver.
 
     ``timeout`` in seconds for each obligation; what it cuts short is *undecided*. ``only``
-    names the properties wanted, all when empty. Ctrl-C ends it: what was decided stays,
-    the rest is undecided.
+    names the properties wanted, all when empty; ``pairs`` looks at every two faults together
+    as well. ``progress`` is told how many questions are answered, of how many. Ctrl-C ends
+    it: what was decided stays, the rest is undecided.
 
     Raises :class:`InputError` when the file's assumptions contradict each other or a
     waiver or expectation matches nothing; :class:`InternalError` on a bug of our own.
     """
     from verifier.findings.prove import prove as decide_all
 
-    return decide_all(plan, timeout=timeout, only=only)
+    return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress)
 
 
 def situation_of(plan: Plan, text: str) -> Situation:

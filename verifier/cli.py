@@ -15,6 +15,7 @@ from verifier import __version__
 from verifier.findings.exit_codes import ExitCode, table, worst
 
 if TYPE_CHECKING:
+    from verifier.findings.verdicts import Report
     from verifier.reports.ink import Ink
 
 # People mend the first errors and run again; a long list helps nobody.
@@ -87,6 +88,9 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--timeout", type=_seconds, metavar="S", help="seconds for each question")
     prove.add_argument(
         "--only", action="append", default=[], metavar="PROPERTY", help="this property alone"
+    )
+    prove.add_argument(
+        "--pairs", action="store_true", help="look at every two things broken at once as well"
     )
     prove.add_argument("--all", action="store_true", help="show every finding")
     prove.add_argument("--json", action="store_true", help="print the report as JSON")
@@ -199,8 +203,25 @@ _MARKS = {
 }
 
 
-def _prove(options: argparse.Namespace) -> int:
+def _proved(path: Path, options: argparse.Namespace) -> "Report":
+    """The report of one file. Progress goes to the terminal's error output."""
     from verifier.api import prove_file
+    from verifier.reports.progress import ProgressLine
+
+    progress = ProgressLine(sys.stderr, path.name)
+    try:
+        return prove_file(
+            path,
+            timeout=options.timeout,
+            only=options.only,
+            pairs=options.pairs,
+            progress=progress,
+        )
+    finally:
+        progress.clear()
+
+
+def _prove(options: argparse.Namespace) -> int:
     from verifier.language.diagnostics import InputError
     from verifier.reports import machine, terminal
     from verifier.reports.words import tally_words
@@ -215,7 +236,7 @@ def _prove(options: argparse.Namespace) -> int:
         return _complain(error)
     for number, path in enumerate(files):
         try:
-            report = prove_file(path, timeout=options.timeout, only=options.only)
+            report = _proved(path, options)
         except InputError as error:
             codes.append(ExitCode.BAD_INPUT)
             if options.json:
@@ -232,7 +253,13 @@ def _prove(options: argparse.Namespace) -> int:
         else:
             _say([""] * (number > 0))
             _say(
-                terminal.report_lines(report, ink, everything=options.all, lessons=len(files) == 1),
+                terminal.report_lines(
+                    report,
+                    ink,
+                    everything=options.all,
+                    lessons=len(files) == 1,
+                    pairs=options.pairs,
+                ),
                 ink,
             )
         if report.interrupted:

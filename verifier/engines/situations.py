@@ -52,6 +52,7 @@ class SituationCheck:
         self._solver = z3.SimpleSolver()
         self._terms: dict[Expr, z3.BoolRef] = {}
         self._bits: dict[tuple[Observable, str], z3.BoolRef] = {}
+        self._domains: dict[Observable, list[z3.BoolRef]] = {}
         self._last: z3.ModelRef | None = None
         self._groups = self._group_assumptions()
         self._elsewhere: dict[int, Answer] = {}
@@ -175,7 +176,7 @@ class SituationCheck:
             bits = list(broken.values())
             self._solver.add(z3.AtMost(*bits, at_once), z3.AtLeast(*bits, at_once))
             for group in spared:
-                if group <= inside:
+                if group and group <= broken.keys():
                     self._solver.add(z3.Not(z3.And(*(broken[fault] for fault in group))))
             while True:
                 answer = self._check([])
@@ -195,17 +196,25 @@ class SituationCheck:
         that agrees with it on these. Others were let go one by one, in a fixed order."""
         self._start_clock()
         cone, applying = self.cone(goal)
-        kept = list(cone)
+        order = sorted(cone, key=lambda w: (w in situation.facts, -self._rank[w]))
+        kept = dict.fromkeys(cone)
         self._solver.push()
         try:
             self._allow(cone)
             self._solver.add(self._term(opposite(goal)))
             self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
-            for what in sorted(cone, key=lambda w: (w in situation.facts, -self._rank[w])):
-                trial = [w for w in kept if w != what]
-                fixed = [self._bit(w, situation.state(w)) for w in trial]
+            # Letting go of many at once comes to the same as one by one: what holds with few
+            # facts given holds with more.
+            waiting = [order]
+            while waiting:
+                several = waiting.pop()
+                dropped = set(several)
+                fixed = [self._bit(w, situation.state(w)) for w in kept if w not in dropped]
                 if self._check(fixed) == z3.unsat:
-                    kept = trial
+                    kept = {w: None for w in kept if w not in dropped}
+                elif len(several) > 1:
+                    half = len(several) // 2
+                    waiting += [several[half:], several[:half]]
         finally:
             self._solver.pop()
         return tuple(kept)
@@ -312,13 +321,20 @@ class SituationCheck:
     def _allow(self, cone: Iterable[Observable]) -> None:
         """Every input is in exactly one of its states."""
         for what in cone:
-            if len(what.values) == 1:
-                self._solver.add(self._bit(what, what.values[0]))
-            elif len(what.values) > 2:
-                bits = [self._bit(what, value) for value in what.values]
-                self._solver.add(z3.Or(*bits), z3.AtMost(*bits, 1))
-            if what in self._rooms:
-                self._solver.add(*standing_is_possible(what, self._rooms[what], self._bit))
+            if what not in self._domains:
+                self._domains[what] = self._domain(what)
+            self._solver.add(*self._domains[what])
+
+    def _domain(self, what: Observable) -> list[z3.BoolRef]:
+        terms: list[z3.BoolRef] = []
+        if len(what.values) == 1:
+            terms.append(self._bit(what, what.values[0]))
+        elif len(what.values) > 2:
+            bits = [self._bit(what, value) for value in what.values]
+            terms += [z3.Or(*bits), z3.AtMost(*bits, 1)]
+        if what in self._rooms:
+            terms += standing_is_possible(what, self._rooms[what], self._bit)
+        return terms
 
     def _bit(self, what: Observable, value: str) -> z3.BoolRef:
         """One Boolean for each state; two-state things have one Boolean in all."""

@@ -6,12 +6,13 @@ from typing import Any
 
 from verifier import __version__
 from verifier.findings.exit_codes import ExitCode
-from verifier.findings.verdicts import Cause, Finding, Report, Verdict
+from verifier.findings.verdicts import Cause, Failure, Finding, Report, Verdict
 from verifier.language.diagnostics import Diagnostic
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import BY_NAME
+from verifier.reports.failures import is_advice
 from verifier.reports.words import count, fact_words, tallies
 from verifier.world.situation import Situation
 
@@ -69,6 +70,7 @@ def file_report(report: Report) -> Json:
         ],
         "not_as_expected": [{"text": u.text, "place": _place(u.span)} for u in report.unmet],
         "verdicts": [_verdict(plan, v) for v in report.verdicts],
+        "failures": [_failure(row) for row in report.failures],
     }
 
 
@@ -92,6 +94,16 @@ def _verdict(plan: Plan, verdict: Verdict) -> Json:
         "meeting_place": obligation.place,
         "finding": _finding(plan, verdict.finding) if verdict.finding else None,
         "witness": _situation(plan, verdict.witness) if verdict.witness else None,
+    }
+
+
+def _failure(row: Failure) -> Json:
+    return {
+        "faults": list(row.faults),
+        "kind": row.kind,
+        "consequence": row.consequence,
+        "advice": is_advice(row),
+        "why": row.why,
     }
 
 

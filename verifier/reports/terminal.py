@@ -10,7 +10,8 @@ from verifier.findings.verdicts import Cause, Finding, Report, Verdict
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalogue import BY_NAME, FAILURES
+from verifier.reports.failures import failure_lines
 from verifier.reports.ink import Ink
 from verifier.reports.words import (
     STATUS_WORDS,
@@ -26,14 +27,21 @@ SHOWN_FINDINGS = 5
 
 
 def report_lines(
-    report: Report, ink: Ink, *, everything: bool = False, lessons: bool = False
+    report: Report,
+    ink: Ink,
+    *,
+    everything: bool = False,
+    lessons: bool = False,
+    pairs: bool = False,
 ) -> Iterator[str]:
     """The whole report of one file. ``lessons``: findings that the file expects are drawn
-    too; ``everything``: these and all others, however many."""
+    too; ``everything``: these and all others, however many; ``pairs``: every two faults
+    were looked at."""
     yield ink.paint(report.plan.title, "strong") + ink.paint(
         f"   {report.plan.source.name}", "quiet"
     )
     yield from _property_table(report, ink)
+    yield from failure_lines(report, ink, everything=everything, pairs=pairs)
     yield from _findings(report, ink, everything, lessons or everything)
     yield from _set_aside(report, ink)
     yield from _assumed(report, ink)
@@ -107,10 +115,14 @@ def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iter
     if lessons:
         wanted += [v for v in report.verdicts if v.status == "broken" and v.expected]
     wanted += [v for v in report.verdicts if v.status == "undecided" and not report.interrupted]
+    if not everything:
+        # The failure table tells what is advice only.
+        wanted = [v for v in wanted if not _told_in_the_table(v)]
     shown = wanted if everything else wanted[:SHOWN_FINDINGS]
     marks: set[str] = set()
     for number, verdict in enumerate(shown, start=1):
-        yield ""
+        if number > 1 or not report.failures:
+            yield ""
         yield from _finding_lines(number, verdict, report, ink, marks)
     if marks:
         yield ""
@@ -120,6 +132,10 @@ def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iter
         yield f"  … and {len(wanted) - len(shown)} further; `--all` shows them all."
     if wanted:
         yield ""
+
+
+def _told_in_the_table(verdict: Verdict) -> bool:
+    return verdict.obligation.advice and verdict.obligation.property in FAILURES
 
 
 def _finding_lines(
@@ -147,7 +163,7 @@ def _finding_lines(
         )
     for span in () if verdict.finding and obligation.signals else obligation.spans[:2]:
         yield f"   {_place(span)}"
-    if verdict.finding is not None and obligation.signals:
+    if verdict.finding is not None and (obligation.signals or verdict.finding.relevant):
         yield from _situation(verdict, verdict.finding, report, ink, marks)
     elif obligation.hint:
         yield from _paragraph(f"To mend it: {_in_a_row(obligation.hint)}", ink)
@@ -170,7 +186,8 @@ def _situation(
     yield from _paragraph(f"Situation: {words}. {covered_words(finding, report)}", ink)
     if not finding.smallest:
         yield from _paragraph("(Time ran out before it was made as small as can be.)", ink)
-    yield "   Why:"
+    if finding.causes:
+        yield "   Why:"
     for cause in finding.causes:
         yield from cause_lines(cause, "     ", ink)
     if finding.mending:
