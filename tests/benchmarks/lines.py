@@ -82,3 +82,52 @@ def _approach(name: str, at: str, traffic: str, block: str, ahead: str) -> str:
   Clear    when {traffic} and {block} clear and {ahead} proceeds
   Approach when {traffic} and {block} clear
   Stop     otherwise"""
+
+
+# ------------------------------------------------------------------ the same, wired
+
+
+def wired_line(control_points: int) -> str:
+    """The same line with all its wiring: three feeders and a detector a block, contacts and
+    machines at the turnouts, a driver a signal, a booster and a bus for each station. Safe
+    with any one thing broken."""
+    stations = control_points // 2
+    text = line(control_points)
+    parts = ["scale HO", "trains 300 mm to 2 m, detectable throughout, wheelsets 1 kohm"]
+    parts += ["supply Mains-Side track power 15 V 20 A"]
+    for k in range(stations + 1):
+        parts += [f"booster Boost{k} fed by Mains-Side 14 V 5 A", f"supply Bus{k} 12 V 5 A"]
+        parts += [f"district D{k} fed by Boost{k}"]
+    if stations > 0:
+        parts.append("common return " + ", ".join(f"Bus{k}" for k in range(stations + 1)))
+    blocks: list[str] = []
+    lines = []
+    for row in text.splitlines():
+        words = row.replace(",", "").split()
+        if row.startswith("block "):
+            for name in words[1:]:
+                blocks.append(name)
+                length = "600 mm" if name[0] in "WE" else "3 m"
+                lines.append(
+                    f"block {name} {length} in D{name[1:]} feeders {name}f1, {name}f2, {name}f3"
+                )
+        elif row.startswith("turnout "):
+            bus = words[1][2:]
+            lines.append(f"{row} motor snap powered by Bus{bus} contacts normal, reverse")
+        else:
+            lines.append(row)
+    for name in blocks:
+        parts.append(
+            f"detector Det{name} current-sensing through {name}f1, {name}f2, {name}f3 "
+            f"sensitivity 1 mA powered by Bus{name[1:]} output closed when clear "
+            "without track power reads occupied"
+        )
+    for row in lines:
+        if row.startswith("signal "):
+            name = row.split()[1]
+            number = "".join(c for c in name if c.isdigit())
+            heads = f"{name}.upper, {name}.lower" if name.endswith("in") and not name.endswith("main") else name
+            parts.append(
+                f"driver Dr{name} drives {heads} powered by Bus{number} when lamp out shows red"
+            )
+    return "\n".join([*lines, *parts]) + "\n"

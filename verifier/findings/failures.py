@@ -24,6 +24,12 @@ from verifier.world.bodies import bodies
 from verifier.world.touched import Touches
 from verifier.world.world import World
 
+# So many faults are asked about together: fewer ask the same questions over again, more make
+# the questions large (measured on generated lines).
+FAULTS_AT_A_TIME = 40
+# A fault that touches more than this many things (a lost supply) is asked about by itself.
+FAR_REACHING = 10
+
 _ORDER: tuple[Consequence, ...] = ("false proceed", "undecided", "more restrictive", "none")
 
 
@@ -43,7 +49,7 @@ def sorted_failures(rows: Iterable[Failure]) -> tuple[Failure, ...]:
 class FailureCheck:
     """One plan with anything that it declares broken, one thing at a time.
 
-    Faults that touch the same things directly are asked about together, in a world that
+    Faults that touch things close to each other are asked about together, in a world that
     differs from the sound one only there."""
 
     def __init__(self, sound: World, timeout: float | None):
@@ -82,7 +88,20 @@ class FailureCheck:
         groups: dict[frozenset[str], list[Observable]] = {}
         for what in self._faults:
             groups.setdefault(self._touches.directly(what), []).append(what)
-        return map(tuple, groups.values())
+        place = self._touches.places()
+        order = sorted(groups, key=lambda names: min((place.get(n, 0) for n in names), default=0))
+        together: list[Observable] = []
+        for names in order:
+            alone = len(names) > FAR_REACHING
+            if together and (alone or len(together) + len(groups[names]) > FAULTS_AT_A_TIME):
+                yield tuple(together)
+                together = []
+            together += groups[names]
+            if alone:
+                yield tuple(together)
+                together = []
+        if together:
+            yield tuple(together)
 
     def _engine(self, world: World) -> SituationCheck:
         """One engine for all, unless what the file assumes feels the fault."""

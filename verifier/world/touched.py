@@ -46,6 +46,24 @@ class Touches:
                 return world
             touched |= more
 
+    def places(self) -> dict[str, int]:
+        """Numbers for names, such that signals and the blocks they read have close ones."""
+        near: dict[str, dict[str, None]] = {}
+        for name, readers in self._read_by.items():
+            for reader in readers:
+                if name in self._plan.blocks:
+                    near.setdefault(name, {})[reader] = None
+                    near.setdefault(reader, {})[name] = None
+        order: dict[str, int] = {}
+        for start in near:
+            waiting = [start]
+            while waiting:
+                name = waiting.pop(0)
+                if name not in order:
+                    order[name] = len(order)
+                    waiting += near.get(name, ())
+        return order
+
     def _signals_reading(self, name: str) -> Iterable[str]:
         """Signals that ask for a block's or turnout's report."""
         return () if name in self._plan.signals else self._read_by.get(name, ())

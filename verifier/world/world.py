@@ -42,6 +42,9 @@ class World:
         self._is_input = frozenset(self.inputs)
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
+        # What a signal can do without is found out where that has not been done for the sound
+        # world; elsewhere only once a circle comes up.
+        self._settles = touched is None
         self._settled: dict[Observable, list[May]] = {}
         self._readers = {"": Reader("", _lower_named(plan, ""))}
         self._circuits = Circuits(plan, self.faults)
@@ -87,7 +90,7 @@ class World:
         known = self._one_step.get(part)
         if known is None:
             meaning = self._raw(part)
-            shown = [o for o in _observables(meaning) if o.kind in _SHOWN]
+            shown = [o for o in _observables(meaning) if o.kind in _SHOWN] if self._settles else []
             known = self._one_step[part] = settle(meaning, shown) if shown else meaning
         return known
 
@@ -174,6 +177,9 @@ class World:
             back = next((a for a in waiting if a in begun), None)
             if back is None:
                 stack.extend(waiting)
+            elif not self._settles:
+                self._settles, self._one_step = True, {}
+                stack, begun = self._waiting(expr), {}
             else:
                 path = list(begun)
                 self._settle_circle(path[path.index(back) :])
