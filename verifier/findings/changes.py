@@ -34,14 +34,16 @@ COSTS = {
     "feeder": 7,
     "gap": 8,
     "sensitivity": 9,
-    "spots": 10,
-    "sensing": 11,
-    "detector": 12,
+    "spots": 9,
+    "sensing": 10,
+    "detector": 11,
 }
+# From here on it takes new equipment.
+NEW = 9
 # More than this many turns do not go through a ring, nor so many spots under one track
 # (common practice, no source).
 MAX_TURNS = 12
-MAX_SPOTS = 12
+MAX_SPOTS = 6
 
 # Which changes can help at all, by the kind of what is broken (a property of faults) or by the
 # property; for any other property those of `_SITUATION`.
@@ -61,7 +63,7 @@ _HELPFUL = {
     "train-hidden": frozenset(("spots", "sensing", "turns", "sensitivity", "detector")),
     "feeder-undetected": frozenset(("through",)),
     "detector-misplaced": frozenset(("astray",)),
-    "supply-mismatch": frozenset(("return", "isolated")),
+    "supply-mismatch": frozenset(("return", "isolated", "sense")),
     "input-unread": frozenset(("reads",)),
 }  # fmt: skip
 
@@ -149,7 +151,7 @@ def _change(
 
 
 def _step(kind: str, text: str, span: Span, write: str, how: Writing = "clause") -> Rewiring:
-    return Rewiring(f"{text}: `{write}`", span, COSTS[kind], write, how)
+    return Rewiring(f"{text}: `{' '.join(write.split())}`", span, COSTS[kind], write, how)
 
 
 def _with_detectors(wiring: Wiring, *detectors: Detector) -> Wiring:
@@ -486,12 +488,21 @@ def _sensing(plan: Plan, about: About) -> Iterator[Change]:
             wiring = replace(wiring, feeders={**wiring.feeders, new.name: new})
             text = f"bring a feeder to {d.block}"
             steps = [_step("sensing", text, span, f"feeders {new.name}", "further clause")]
-        new_d = replace(d, kind="current-sensing", through=tuple(feeders), spots=(), turns=1,
-                        sensitivity=None, hold=None)  # fmt: skip
+        new_d = _current_sensing(d, tuple(feeders), plan)
         text = f"sense current on {d.block} instead of spots"
         steps.append(_step("sensing", text, d.span, _statement(new_d), "instead"))
         touched = _and_beside(d.block, plan)
         yield _change("sensing", d.name, _with_detectors(wiring, new_d), touched, *steps)
+
+
+def _current_sensing(d: Detector, through: tuple[str, ...], plan: Plan) -> Detector:
+    """As sensitive as another of the layout, and safe when its track has no power."""
+    others = plan.wiring.detectors.values()
+    like = next((o for o in others if o.kind == "current-sensing"), None)
+    return replace(
+        d, kind="current-sensing", through=through, spots=(), hold=None, without_power=True,
+        turns=like.turns if like else 1, sensitivity=like.sensitivity if like else None,
+    )  # fmt: skip
 
 
 def _has_its_statement(block: str, plan: Plan) -> bool:
@@ -529,6 +540,8 @@ def _statement(d: Detector) -> str:
     spot = f" on {d.block} at {', '.join(map(_mm, d.spots))}"
     head = f"detector {d.name} {d.kind}"
     lines = [head + (spot if d.kind == "spot" else f" through {', '.join(d.through)}")]
+    lines += [f"turns {d.turns}"] if d.turns > 1 else []
+    lines += [f"sensitivity {_decimal(d.sensitivity * 1000)} mA"] if d.sensitivity else []
     lines += [f"powered by {d.supply}"] if d.supply else []
     lines += [f"output closed when {d.closed_when}"] if d.closed_when else []
     lines += ["isolated output"] if d.isolated else []

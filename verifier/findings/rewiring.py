@@ -2,8 +2,8 @@
 
 In: a broken obligation (with one thing broken, or none) and the situation that breaks it, of
 a plan with wiring. Out: changes that together mend it: the cheapest single one first; then
-several of one kind, as few as will do; then pairs. What a change costs is ranked in
-:mod:`verifier.findings.changes` (common practice, no source).
+several of one kind, as few as will do; then pairs; new equipment after all of these. What a
+change costs is ranked in :mod:`verifier.findings.changes` (common practice, no source).
 
 A change is offered only when the plan so wired was proved to keep the obligation, to let
 signals show and routes clear as before, and to break nothing that held before: no property of
@@ -12,11 +12,12 @@ a signal that the change reaches, and no failure verdict.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from verifier.engines.answers import Exists, Impossible
 from verifier.engines.conditions import all_says
 from verifier.engines.situations import SituationCheck
-from verifier.findings.changes import About, Change, about, changes
+from verifier.findings.changes import NEW, About, Change, about, changes
 from verifier.findings.failures import FailureCheck
 from verifier.findings.verdicts import Finding, Rewiring
 from verifier.language.diagnostics import InputError
@@ -32,7 +33,7 @@ from verifier.world.world import World
 
 # How many ways of wiring are tried for one finding, and how many changes that help somewhat
 # are tried together with another.
-MAX_TRIES = 60
+MAX_TRIES = 50
 MAX_FIRST_OF_PAIR = 4
 
 # Whatever a fault does, by its name.
@@ -56,14 +57,9 @@ class _Wired:
         return _Wired(plan, World(plan), (*self.changes, change))
 
 
-@dataclass(frozen=True, slots=True)
-class _Left:
-    """What a change leaves of the trouble. ``helps``: at least the situation found is ruled
-    out. ``names`` are those of the facts of a situation that is left."""
-
-    mended: bool
-    helps: bool
-    names: tuple[str, ...] = ()
+# What comes of a change: the trouble is gone; at least the situation found is; neither, or it
+# is not known.
+Judgement = Literal["mended", "helps", "no help"]
 
 
 class _TriesOver(Exception):
@@ -94,29 +90,27 @@ class Rewirer:
 
     # -------------------------------------------------------------- what a change leaves
 
-    def left(self, wired: _Wired, obligation: Obligation, finding: Finding) -> _Left:
+    def left(self, wired: _Wired, obligation: Obligation, finding: Finding) -> Judgement:
         """What is left of the trouble in a plan wired otherwise."""
-        gone, lost = _Left(True, True), _Left(False, False)
         faults = [what for what, _ in finding.situation if what.kind == "fault"]
         there = [wired.plan.equipment.fault(what.name) for what in faults]
         present = [what for what in there if what is not None]
         if len(present) < len(faults):
-            return lost
+            return "no help"
         try:
             world = World(wired.plan, wired.world, present) if present else wired.world
             check = SituationCheck.of(world, self._timeout)
             for formula in self._troubles(wired.plan, obligation, present):
-                answer = check.find(world.expand(formula))
+                goal = world.expand(formula)
+                answer = check.find(goal)
                 if isinstance(answer, Exists):
-                    same = _same_facts(finding, world)
-                    helps = check.find(both(world.expand(formula), same))
-                    names = tuple(what.name for what, _ in answer.situation)
-                    return _Left(False, isinstance(helps, Impossible), names)
+                    same = check.find(both(goal, _same_facts(finding, world)))
+                    return "helps" if isinstance(same, Impossible) else "no help"
                 if not isinstance(answer, Impossible):
-                    return lost
+                    return "no help"
         except InputError:
-            return lost
-        return gone
+            return "no help"
+        return "mended"
 
     def _troubles(
         self, plan: Plan, obligation: Obligation, faults: Sequence[Observable]
@@ -285,65 +279,74 @@ class _Search:
         before = self._rewirer.before
         names = [what.name for what, _ in self._finding.situation]
         asked = about(before.plan, self._obligation, names)
-        single = changes(before.plan, asked)
-        helping: list[tuple[_Wired, _Left]] = []
-        for change in single:
-            wired, left = self._try(before, change)
-            if left.mended:
-                return wired.steps
-            if left.helps:
-                helping.append((wired, left))
-        return self._alike(single, asked) or self._pairs(helping)
+        every = changes(before.plan, asked)
+        # Two changes of what is there cost less than new equipment.
+        for single in ([c for c in every if c.cost < NEW], [c for c in every if c.cost >= NEW]):
+            helping: list[_Wired] = []
+            for change in single:
+                wired = before.also(change)
+                verdict = self._judge(wired)
+                if verdict == "mended":
+                    return wired.steps
+                if verdict == "helps":
+                    helping.append(wired)
+            found = self._alike(single, asked) or self._pairs(helping, asked)
+            if found:
+                return found
+        return ()
 
-    def _try(self, wired: _Wired, change: Change) -> tuple[_Wired, _Left]:
-        return self._judge(wired.also(change))
-
-    def _judge(self, wired: _Wired) -> tuple[_Wired, _Left]:
+    def _judge(self, wired: _Wired) -> Judgement:
+        """What comes of some changes; with those that mend it but take something else away,
+        a further one may do."""
         if self._tries == 0:
             raise _TriesOver
         self._tries -= 1
-        left = self._rewirer.left(wired, self._obligation, self._finding)
-        if left.mended and not self._rewirer.keeps(wired, self._fault):
-            left = _Left(False, False)
-        return wired, left
+        judged = self._rewirer.left(wired, self._obligation, self._finding)
+        if judged == "mended" and not self._rewirer.keeps(wired, self._fault):
+            return "helps"
+        return judged
 
     def _alike(self, single: Sequence[Change], asked: About) -> tuple[Rewiring, ...]:
         """Several changes of one kind, none of which can be left out."""
         for kind in dict.fromkeys(change.kind for change in single):
             subjects = list(dict.fromkeys(c.subject for c in single if c.kind == kind))
-            all_of_them = self._all(kind, subjects, asked) if len(subjects) > 1 else None
-            if all_of_them is None:
+            if len(subjects) < 2:
                 continue
-            for subject in list(subjects):
-                fewer = [s for s in subjects if s != subject]
-                found = self._all(kind, fewer, asked)
-                if found is not None:
-                    subjects, all_of_them = fewer, found
-            return all_of_them.steps
+            # Of several ways to make a change, the last one does most.
+            for which in (0, -1):
+                if self._mends(self._all(kind, subjects, asked, which)):
+                    for subject in list(subjects):
+                        fewer = [s for s in subjects if s != subject]
+                        if self._mends(self._all(kind, fewer, asked, which)):
+                            subjects = fewer
+                    wired = self._all(kind, subjects, asked, which)
+                    if self._rewirer.keeps(wired, self._fault):
+                        return wired.steps
+                    break
         return ()
 
-    def _all(self, kind: str, subjects: Sequence[str], asked: About) -> _Wired | None:
-        """The plan with a change of one kind made for each of these, where that mends it. Of
-        several ways to make it the farthest-reaching is the last."""
+    def _mends(self, wired: _Wired) -> bool:
+        if self._tries == 0:
+            raise _TriesOver
+        self._tries -= 1
+        return self._rewirer.left(wired, self._obligation, self._finding) == "mended"
+
+    def _all(self, kind: str, subjects: Sequence[str], asked: About, which: int) -> _Wired:
+        """The plan with a change of one kind made for each of these."""
         wired = self._rewirer.before
         for subject in subjects:
-            found = [
-                c for c in changes(wired.plan, asked) if (c.kind, c.subject) == (kind, subject)
-            ]
-            if found:
-                wired = wired.also(found[-1])
-        wired, left = self._judge(wired)
-        return wired if left.mended else None
+            made = changes(wired.plan, asked)
+            found = [c for c in made if (c.kind, c.subject) == (kind, subject)]
+            wired = wired.also(found[which]) if found else wired
+        return wired
 
-    def _pairs(self, helping: Sequence[tuple[_Wired, _Left]]) -> tuple[Rewiring, ...]:
+    def _pairs(self, helping: Sequence[_Wired], asked: About) -> tuple[Rewiring, ...]:
         """Two changes, the first of which helps and the second mends what it leaves."""
-        pairs: list[tuple[_Wired, Change]] = []
-        for wired, left in helping[:MAX_FIRST_OF_PAIR]:
-            asked = about(wired.plan, self._obligation, left.names)
-            pairs += ((wired, change) for change in changes(wired.plan, asked))
-        for first, second in sorted(pairs, key=_cost):
-            wired, left = self._try(first, second)
-            if left.mended:
+        first = helping[:MAX_FIRST_OF_PAIR]
+        pairs = [(one, two) for one in first for two in changes(one.plan, asked)]
+        for one, two in sorted(pairs, key=_cost):
+            wired = one.also(two)
+            if self._judge(wired) == "mended":
                 return wired.steps
         return ()
 

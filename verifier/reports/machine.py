@@ -128,6 +128,16 @@ def _finding(plan: Plan, finding: Finding) -> Json:
             }
             for a in finding.mending
         ],
+        "rewiring": [
+            {
+                "text": step.text,
+                "write": step.write,
+                "how": step.how,
+                "cost": step.cost,
+                "place": _place(step.span),
+            }
+            for step in finding.rewiring
+        ],
     }
 
 

@@ -165,6 +165,8 @@ def _finding_lines(
         yield f"   {_place(span)}"
     if verdict.finding is not None and (obligation.signals or verdict.finding.relevant):
         yield from _situation(verdict, verdict.finding, report, ink, marks)
+    elif verdict.finding is not None and verdict.finding.rewiring:
+        yield from _rewiring(verdict.finding, ink)
     elif obligation.hint:
         yield from _paragraph(f"To mend it: {_in_a_row(obligation.hint)}", ink)
 
@@ -201,14 +203,32 @@ def _situation(
                 f"     add `and {addition.condition}` to `{addition.shows} when …` of "
                 f"{addition.owner}, {_place(addition.span)}"
             )
-    elif verdict.obligation.hint:
+    elif verdict.obligation.hint and not finding.rewiring:
         yield from _paragraph(f"To mend it: {_in_a_row(verdict.obligation.hint)}", ink)
+    yield from _rewiring(finding, ink)
     if verdict.obligation.property == "opposing-proceeds" and len(finding.causes) == 2:
         both = ", ".join(verdict.obligation.subjects)
         yield from _paragraph(
             "Or, where a dispatcher gives trains their authority before they move, set it aside: "
             f'`waive opposing-proceeds for {both} because "…"`.',
             ink,
+        )
+
+
+def _rewiring(finding: Finding, ink: Ink) -> Iterator[str]:
+    """Changes of the wiring, beside those of the rules where there are such."""
+    if finding.rewiring:
+        begin = "Or change" if finding.mending else "To mend it, change"
+        together = ", all of these together" if len(finding.rewiring) > 1 else ""
+        yield f"   {begin} the wiring{together} (proved):"
+    for step in finding.rewiring:
+        yield from wrap(
+            f"{step.text}, {_place(step.span)}",
+            width=ink.width,
+            initial_indent="     ",
+            subsequent_indent="       ",
+            break_long_words=False,
+            break_on_hyphens=False,
         )
 
 
