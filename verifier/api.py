@@ -6,6 +6,7 @@ its signals show must not wait for it.
 
 from collections.abc import Callable, Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from verifier.engines.evaluator import Seen, evaluate
 from verifier.findings.verdicts import Report
@@ -15,13 +16,17 @@ from verifier.language.source import Source, Span
 from verifier.plan.build import build
 from verifier.plan.model import Plan
 from verifier.world.naming import named_situation
+from verifier.world.naming_wiring import wired_facts
 from verifier.world.situation import Situation
 from verifier.world.world import World, check_circles
+
+if TYPE_CHECKING:
+    from verifier.findings.diagnose import Diagnosis
 
 # Told of every question: how many are answered, of how many.
 Progress = Callable[[int, int], None]
 
-__all__ = ["Seen", "evaluate", "load", "load_text", "prove", "prove_file"]
+__all__ = ["Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"]
 
 
 def _silent(done: int, of: int) -> None:
@@ -95,11 +100,28 @@ def prove(
 
 
 def situation_of(plan: Plan, text: str) -> Situation:
-    """The situation that ``T1 reverse, train on Main, lever 4 left`` describes; whatever it
-    does not mention is as usual.
+    """The situation that ``T1 reverse, train on Main, lever 4 left`` describes, or in a wired
+    layout ``train at m2, feeder m3 broken``; whatever it does not mention is as usual.
 
     Raises :class:`InputError` for names and states the plan does not know."""
-    return named_situation(plan, parse_situation(text))
+    wired = wired_facts(plan, text)
+    happenings = parse_situation(wired.rest)
+    if wired.errors:
+        raise InputError(wired.errors)
+    return named_situation(plan, happenings, wired.facts)
+
+
+def diagnose(plan: Plan, observations: Iterable[str]) -> "Diagnosis":
+    """Which faults and wiring mistakes explain what was seen on the bench, the fewest first,
+    and the next test that best tells them apart.
+
+    Each observation is one look at the layout: ``locomotive at m2, T1 reverse, lever 4 left:
+    4L Stop``. Track not mentioned is vacant, points lie normal, levers stand as usual.
+
+    Raises :class:`InputError` for names and states the plan does not know."""
+    from verifier.findings.diagnose import diagnose as look_for
+
+    return look_for(plan, observations)
 
 
 def no_junctions(folder: str) -> InputError:
