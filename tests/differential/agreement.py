@@ -3,14 +3,25 @@
 In: a plan. Each function asserts; a failure is a bug in a verdict.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from itertools import combinations
 from random import Random
 
-from tests.differential.truth import Truth
+from tests.differential.truth import Broken, Truth
+from verifier.engines.answers import Exists
 from verifier.engines.enumerator import tally
 from verifier.engines.evaluator import Evaluator
+from verifier.engines.lengths import rooms
+from verifier.engines.situations import SituationCheck
 from verifier.findings.verdicts import Report, Verdict
-from verifier.logic.expr import atom
+from verifier.logic.expr import Expr, atom, both
+from verifier.plan.equipment import Fault
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.properties.catalogue import FAILURES
+from verifier.properties.failures import counts_against, harms, more_restrictive
+from verifier.properties.obligation import Obligation
+from verifier.world.bodies import bodies
 from verifier.world.situation import Situation
 from verifier.world.world import World
 
@@ -21,12 +32,35 @@ def world_agrees(truth: Truth, world: World) -> None:
         for value in what.values:
             expr = atom(what, value)
             expanded = truth.of(world.expand(expr))
-            assert expanded == truth.of(expr), f"{what} {value}"
+            differs = truth.listed(expanded ^ truth.of(expr))
+            assert not differs, f"{what} {what.reader} {value}: {dict(differs[0])}"
+
+
+def possible_agrees(truth: Truth, world: World, r: Random) -> None:
+    """Logic and lengths together allow stock to stand just where the evaluator does."""
+    plan = truth.plan
+    possible = truth.everywhere
+    for body in bodies(plan):
+        possible &= truth.of(world.expand(body))
+    for what, room in rooms(plan).items():
+        check = SituationCheck([what], rooms={what: room})
+        fits = [v for v in what.values if isinstance(check.find(atom(what, v)), Exists)]
+        possible &= truth.of(atom(what, *fits))
+    differs = truth.listed(possible ^ truth.possible)
+    assert not differs, f"{dict(differs[0])}"
+    check = SituationCheck.of(world)
+    numbers = range(len(truth.situations))
+    for i in r.sample(numbers, min(10, len(truth.situations))):
+        just = both(*(atom(w, truth.situations[i].state(w)) for w in world.inputs))
+        found = isinstance(check.find(just), Exists)
+        assert found == bool(truth.allowed >> i & 1), f"{dict(truth.situations[i])}"
 
 
 def verdicts_agree(truth: Truth, report: Report) -> None:
-    """Every verdict is what going through all situations gives."""
+    """Every verdict is what going through all situations gives, with nothing broken."""
     for verdict in report.verdicts:
+        if verdict.obligation.property in FAILURES:
+            continue
         where = truth.of(verdict.obligation.formula) & truth.allowed
         match verdict.obligation.mode, verdict.status:
             case "never", "proved":
@@ -66,17 +100,20 @@ def _rests_on_is_right(truth: Truth, verdict: Verdict) -> None:
     """The assumptions named are enough, and none of them is named in vain."""
     evaluator = Evaluator(truth.plan)
     used = [a for a in truth.plan.assumptions if a.title in verdict.rests_on]
-    where = truth.listed(truth.of(verdict.obligation.formula)) if truth.plan.assumptions else []
+    where = truth.of(verdict.obligation.formula) & truth.possible
+    where = where if truth.plan.assumptions else 0
+    situations = truth.listed(where)
     for left_out in (None, *used):
         needed = [a.condition for a in used if a is not left_out]
-        holds = any(all(evaluator.allows(s, c) for c in needed) for s in where)
+        holds = any(all(evaluator.allows(s, c) for c in needed) for s in situations)
         assert holds == (left_out is not None), verdict.obligation.key
 
 
 def tallies_agree(truth: Truth, report: Report) -> None:
     """The enumerator counts what going through all situations gives."""
-    obligations = [v.obligation for v in report.verdicts]
-    for verdict, counted in zip(report.verdicts, tally(truth.plan, obligations), strict=True):
+    verdicts = [v for v in report.verdicts if v.obligation.property not in FAILURES]
+    obligations = [v.obligation for v in verdicts]
+    for verdict, counted in zip(verdicts, tally(truth.plan, obligations), strict=True):
         where = truth.of(verdict.obligation.formula) & truth.allowed
         assert counted.count == where.bit_count(), verdict.obligation.key
         assert counted.smallest == truth.simplest(where), verdict.obligation.key
@@ -85,7 +122,8 @@ def tallies_agree(truth: Truth, report: Report) -> None:
 def states_agree(truth: Truth, situations: Iterable[Situation], r: Random) -> None:
     """Working out only what is asked for gives what working out everything gives."""
     evaluator = Evaluator(truth.plan)
-    observables = list(dict.fromkeys(what for what, _ in truth.where))
+    observables = list(dict.fromkeys(what for what, _ in truth.where if what.kind != "fault"))
+    observables = [what for what in observables if not what.reader]
     for situation in situations:
         seen = evaluator.see(situation).states
         wanted = r.sample(observables, min(len(observables), 4))
@@ -93,3 +131,86 @@ def states_agree(truth: Truth, situations: Iterable[Situation], r: Random) -> No
         for assumption in truth.plan.assumptions:
             allowed = evaluator.allows(situation, assumption.condition)
             assert allowed == evaluator.true(assumption.condition, evaluator.see(situation))
+
+
+# ------------------------------------------------------------------ with something broken
+
+
+def _harms(plan: Plan, report: Report) -> list[Obligation]:
+    """What the failure analysis has to ask about."""
+    held = [v for v in report.verdicts if v.status == "proved" or v.needless]
+    return list(harms(plan, [v.obligation for v in held if v.obligation.property not in FAILURES]))
+
+
+def failures_agree(truth: Truth, report: Report) -> None:
+    """Each fault does the harm that going through all situations with it shows, and its
+    finding is right. ``truth`` has every way in which some things may be broken."""
+    asked = _harms(truth.plan, report)
+    rows = {row.faults: row for row in report.failures if len(row.faults) == 1}
+    verdicts = {v.obligation.subjects: v for v in report.verdicts
+                if v.obligation.property in FAILURES}  # fmt: skip
+    assert len(rows) == len(verdicts) == len(truth.plan.equipment.faults)
+    for fault in truth.plan.equipment.faults:
+        if fault.what not in truth.faults:
+            continue
+        here = truth.of(_is_broken(fault.what)) & truth.allowed
+        done = [
+            h for h in asked if counts_against(h, fault) and truth.of(h.formula) & here
+        ]
+        row, verdict = rows[fault.name,], verdicts[fault.name,]
+        assert row.consequence == _consequence(truth, here, done), f"{row}\n{done[:1]}"
+        if verdict.status == "waived":
+            assert verdict.needless == (not done)
+            continue
+        assert verdict.status == ("broken" if done else "proved"), fault.name
+        if done:
+            assert row.why in {harm.trouble for harm in done}
+            _failure_is_right(truth, fault, verdict)
+
+
+def _is_broken(what: Observable) -> Expr:
+    return atom(what, *what.values[1:])
+
+
+def _consequence(truth: Truth, here: int, done: Sequence[Obligation]) -> str:
+    if done:
+        return "false proceed"
+    signals = truth.plan.signals.values()
+    less = any(truth.of(more_restrictive(s, truth.plan)) & here for s in signals)
+    return "more restrictive" if less else "none"
+
+
+def _failure_is_right(truth: Truth, fault: Fault, verdict: Verdict) -> None:
+    where = truth.of(verdict.obligation.formula) & truth.allowed
+    finding = verdict.finding
+    assert finding is not None and finding.smallest, fault.name
+    assert finding.situation == truth.simplest(where), fault.name
+    assert where & ~truth.of(_is_broken(fault.what)) == 0, fault.name
+    # However everything else is, nothing else being broken.
+    agreeing = truth.agreeing(finding.situation, finding.relevant)
+    agreeing &= truth.of(_is_broken(fault.what))
+    assert agreeing & truth.allowed & ~where == 0, fault.name
+
+
+def pairs_agree(plan: Plan, report: Report) -> None:
+    """Just those pairs are told that do harm though neither of the two does alone."""
+    told = {frozenset(row.faults) for row in report.failures if len(row.faults) == 2}
+    alone = {row.faults[0] for row in report.failures
+             if len(row.faults) == 1 and row.consequence == "false proceed"}  # fmt: skip
+    asked = _harms(plan, report)
+    for one, other in combinations(plan.equipment.faults, 2):
+        if one.name in alone or other.name in alone:
+            assert {one.name, other.name} not in told
+            continue
+        both_broken: list[Broken] = [
+            ((one.what, state), (other.what, another))
+            for state in one.what.values[1:]
+            for another in other.what.values[1:]
+        ]
+        truth = Truth(plan, both_broken)
+        found = any(
+            truth.of(h.formula) & truth.allowed
+            for h in asked
+            if counts_against(h, one) and counts_against(h, other)
+        )
+        assert found == ({one.name, other.name} in told), f"{one.name} and {other.name}"

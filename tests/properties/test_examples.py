@@ -22,6 +22,8 @@ COMES_WITH = {
     # Of the block it should not watch the detector sees no more when that feeder is broken.
     "detector-misplaced": {"wire-broken"},
     # A driver that hears nothing, or no driver at all, never clears a signal.
+    # A machine without power does what one does that does not obey.
+    "supply-lost": {"points-stalled"},
     "supply-mismatch": {"never-shown", "route-never-clears"},
     "input-unread": {"never-shown", "route-never-clears"},
     "head-without-driver": {"never-shown", "route-never-clears"},

@@ -73,32 +73,28 @@ def prove(
     wanted = set(only)
     verdicts: list[Verdict] = []
     failures: tuple[Failure, ...] = ()
+    todo: list[Obligation] = []
     with InterruptWatch() as watch:
         prover = _Prover(plan, world or World(plan), timeout)
         lower = prover.world.lower
-        todo = [o for o in obligations(plan, lower) if not wanted or o.property in wanted]
+        everything = list(obligations(plan, lower))
+        todo = [o for o in everything if not wanted or o.property in wanted]
+        plain = [o for o in todo if o.property not in FAILURES]
+        failing = [o for o in todo if o.property in FAILURES]
+        todo = [*plain, *failing]
         if not wanted:
             _check_claims(plan, todo)
         try:
             prover.check_assumptions()
             if not plan.signals and not plan.proofs:
                 raise InputError([_nothing_to_prove(plan)])
-            plain = [o for o in todo if o.property not in FAILURES]
-            failing = [o for o in todo if o.property in FAILURES]
             steps = _Steps(watch, progress, len(plain) + 3 * len(failing))
             for obligation in plain:
                 steps.next()
                 verdicts.append(prover.decide(obligation))
             if failing:
-                safe = (
-                    verdicts
-                    if not wanted
-                    else [
-                        prover.decide(o)
-                        for o in obligations(plan, lower)
-                        if o.property not in FAILURES
-                    ]
-                )
+                others = (o for o in everything if o.property not in FAILURES)
+                safe = [prover.decide(o) for o in others] if wanted else verdicts
                 found = prover.failures(failing, safe, steps.next, pairs=pairs)
                 verdicts += found.verdicts
                 failures = found.table

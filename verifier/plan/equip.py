@@ -212,8 +212,12 @@ def _faults(
     wiring: Wiring, gaps: Sequence[Beside], signals: Mapping[str, Signal]
 ) -> Iterator[Fault]:
     yield from _wires(wiring)
+    moving = {
+        name for m in wiring.machines.values() if m.motor for name in _feeding(m.supply, wiring)
+    }
     for supply in wiring.supplies.values():
-        yield Fault("supply-lost", facts.fault(f"supply {supply.name}", ("off",)), supply.span)
+        off = facts.fault(f"supply {supply.name}", ("off",))
+        yield Fault("supply-lost", off, supply.span, supply.name in moving)
     for gap in gaps:
         yield Fault("gap-bridged", facts.fault(f"gap {gap.name}", gap.states), gap.joint.span)
     heads = {head.name: head for signal in signals.values() for head in signal.heads}
@@ -226,7 +230,7 @@ def _faults(
             stalled = ("stopped between its ends", "did not obey")
             yield Fault(
                 "points-stalled", facts.fault(f"machine of {machine.turnout}", stalled),
-                machine.span,
+                machine.span, moves_points=True,
             )  # fmt: skip
     for detector in wiring.detectors.values():
         states = ("stuck at clear",)
@@ -235,6 +239,13 @@ def _faults(
         for leg in machine.contacts or ():
             name = f"contact {machine.turnout} {leg}"
             yield Fault("report-stuck", facts.fault(name, ("stuck closed",)), machine.span)
+
+
+def _feeding(supply: str | None, wiring: Wiring) -> Iterator[str]:
+    """A supply and those it is fed by."""
+    while supply is not None:
+        yield supply
+        supply = wiring.supplies[supply].fed_by
 
 
 def _lamps(head: Head) -> Iterator[Fault]:

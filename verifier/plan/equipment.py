@@ -53,11 +53,12 @@ class Beside:
 @dataclass(frozen=True, slots=True)
 class Fault:
     """One thing that may break: ``what`` is its observable, ``kind`` the property that asks
-    about it."""
+    about it. ``moves_points``: with it, points may lie otherwise than without."""
 
     kind: str
     what: Observable
     span: Span
+    moves_points: bool = False
 
     @property
     def name(self) -> str:

@@ -5,12 +5,13 @@ Part 236 unless another source is named. A question is raised only where the fil
 numbers it takes.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
+from typing import NamedTuple
 
-from verifier.logic.expr import atom, both, constant
+from verifier.logic.expr import atom, both, constant, either
 from verifier.plan import facts
 from verifier.plan.handbook import scaled_feet
-from verifier.plan.model import Piece, Plan, Port, Route
+from verifier.plan.model import Piece, Plan, Port, Route, Signal
 from verifier.plan.wiring import Machine, Number
 from verifier.properties.amounts import length
 from verifier.properties.obligation import Obligation
@@ -73,11 +74,26 @@ def fouling_undetected(plan: Plan) -> Iterator[Obligation]:
     """
     over = _routes_over(plan) if plan.wiring.machines else {}
     for machine in plan.wiring.machines.values():
+        if machine.fouling is None:
+            continue
+        # Both legs may lead to one block, that of a balloon loop: one question for both.
+        found: dict[tuple[str, str], list[_Leg]] = {}
         for leg, gap in machine.gaps.items():
             block = _beyond_gap(Port(machine.turnout, leg), plan)
-            if machine.fouling is not None and block is not None:
-                others = over.get(Port(machine.turnout, OTHER_LEG[leg]), {})
-                yield from _past_the_gap(machine, leg, gap, machine.fouling, block, others, plan)
+            others = over.get(Port(machine.turnout, OTHER_LEG[leg]), {}) if block else {}
+            for signal, routes in others.items():
+                found.setdefault((signal, block or ""), []).append(_Leg(leg, gap, routes))
+        for (signal, block), legs in found.items():
+            yield _past_the_gap(machine, machine.fouling, plan.signals[signal], block, legs, plan)
+
+
+class _Leg(NamedTuple):
+    """A leg of a turnout, how far its gap is from the points, and the routes of one signal
+    over the other leg."""
+
+    name: str
+    gap: Number
+    routes: list[Route]
 
 
 def _routes_over(plan: Plan) -> dict[Port, dict[str, list[Route]]]:
@@ -91,38 +107,30 @@ def _routes_over(plan: Plan) -> dict[Port, dict[str, list[Route]]]:
 
 
 def _past_the_gap(
-    machine: Machine,
-    leg: str,
-    gap: Number,
-    fouling: Number,
-    block: str,
-    others: Mapping[str, list[Route]],
-    plan: Plan,
-) -> Iterator[Obligation]:
-    turnout, other = machine.turnout, OTHER_LEG[leg]
-    for name, over in others.items():
-        signal = plan.signals[name]
-        yield Obligation(
-            "fouling-undetected",
-            (signal.name, turnout, block),
-            "never",
-            both(
-                constant(gap < fouling),
-                proceeds(signal, plan),
-                any_taken(over),
-                occupied(block),
-            ),
-            f"{signal.name} proceeds over the {other} leg of {turnout} while stock on {block} may "
-            f"foul it: the gap on the {leg} leg is {length(gap)} from the points, the fouling "
-            f"point {length(fouling)}",
-            (signal.span, machine.span, plan.blocks[block].span),
-            (signal.name,),
-            tuple(over[:1]),
-            (turnout,),
-            turnout,
-            hint=f"Move the gap on the {leg} leg of {turnout} to {length(fouling)} from the "
-            f"points or farther; or let {signal.name} ask that {block} is clear.",
-        )
+    machine: Machine, fouling: Number, signal: Signal, block: str, legs: list[_Leg], plan: Plan
+) -> Obligation:
+    turnout = machine.turnout
+    worst = min(legs, key=lambda leg: leg.gap)
+    return Obligation(
+        "fouling-undetected",
+        (signal.name, turnout, block),
+        "never",
+        both(
+            either(*(any_taken(leg.routes) for leg in legs if leg.gap < fouling)),
+            proceeds(signal, plan),
+            occupied(block),
+        ),
+        f"{signal.name} proceeds over the {OTHER_LEG[worst.name]} leg of {turnout} while stock on "
+        f"{block} may foul it: the gap on the {worst.name} leg is {length(worst.gap)} from the "
+        f"points, the fouling point {length(fouling)}",
+        (signal.span, machine.span, plan.blocks[block].span),
+        (signal.name,),
+        tuple(worst.routes[:1]),
+        (turnout,),
+        turnout,
+        hint=f"Move the gap on the {worst.name} leg of {turnout} to {length(fouling)} from the "
+        f"points or farther; or let {signal.name} ask that {block} is clear.",
+    )
 
 
 def _beyond_gap(leg: Port, plan: Plan) -> str | None:

@@ -148,7 +148,7 @@ def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
 def counts_against(harm: Obligation, fault: Fault) -> bool:
     """Whether a harm is asked about with this fault. Points that did not move as told may
     well let another signal clear than the one intended: that is no harm by itself."""
-    return not (harm.property == "more-favourable" and fault.kind == "points-stalled")
+    return not (harm.property == "more-favourable" and fault.moves_points)
 
 
 def more_restrictive(signal: Signal, plan: Plan) -> Expr:

@@ -4,7 +4,7 @@ The docstring of :func:`stopping_distance` is what ``clearproof explain`` prints
 of 49 CFR Part 236.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import count
@@ -13,7 +13,7 @@ from verifier.logic.expr import TRUE, Expr, both, constant, either
 from verifier.plan.aspects import Aspect
 from verifier.plan.model import Piece, Plan, Port, Route, Signal
 from verifier.plan.track import moves_over
-from verifier.plan.wiring import Number, Wiring
+from verifier.plan.wiring import Number
 from verifier.properties.amounts import length
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import proceeds, shows_one_of, signals_with_routes, takes
@@ -89,25 +89,27 @@ def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
     plan = ground.plan
     for signal, routes in signals_with_routes(plan):
         ready = [a for a in plan.chart.aspects if _prepares(a) and a.name in signal.aspect.values]
-        measured = [(r, n) for r in routes if (n := _to_exit(r, plan)) is not None]
-        for name in dict.fromkeys(r.exit for r, _ in measured) if ready else ():
-            ways = [(r, n) for r, n in measured if r.exit == name]
-            short = [(r, n) for r, n in ways if n < least]
-            nearest = min(ways, key=lambda way: way[1])
+        for name in dict.fromkeys(r.exit for r in routes if r.exit_kind != "edge" and ready):
+            ways = [(r, *_to_exit(r, plan)) for r in routes if r.exit == name]
+            short = [(r, n) for r, n, _ in ways if n < least]
+            # What is known of a way whose length is not all given may already be enough.
+            if any(n < least and not known for _, n, known in ways):
+                continue
+            nearest, distance, _ = min(ways, key=lambda way: way[1])
             bad = (both(takes(r), _comes_unwarned(signal, n, least, ground)) for r, n in short)
             yield Obligation(
                 "stopping-distance",
                 (signal.name, name),
                 "never",
                 both(shows_one_of(signal, {a.name for a in ready}), either(*bad)),
-                f"{signal.name} says to be prepared to stop at {name}, {length(nearest[1])} ahead, "
+                f"{signal.name} says to be prepared to stop at {name}, {length(distance)} ahead, "
                 f"and a train that was not warned before needs {length(least)}",
                 (signal.span, _place(name, plan).span),
                 (signal.name,),
-                (nearest[0],),
-                nearest[0].pieces,
+                (nearest,),
+                nearest.pieces,
                 name,
-                hint=f"Move {name} at least {length(least - nearest[1])} farther from "
+                hint=f"Move {name} at least {length(least - distance)} farther from "
                 f"{signal.name}, or let the signal before {signal.name} say `{SECOND}` while "
                 f"{signal.name} says to be prepared to stop.",
             )
@@ -118,24 +120,14 @@ def _prepares(aspect: Aspect) -> bool:
     return aspect.proceeds and aspect.indication.next_at_least is None
 
 
-def _to_exit(route: Route, plan: Plan) -> Number | None:
-    """From a signal to the one at which its route ends, or to the bumper; None where that is
-    not given, or lies beyond the plan."""
-    if route.exit_kind == "edge":
-        return None
-    blocks = _total(route.blocks, plan.wiring)
-    if blocks is None:
-        return None
-    back = plan.wiring.set_back
+def _to_exit(route: Route, plan: Plan) -> tuple[Number, bool]:
+    """How far it is at least from a signal to the one at which its route ends, or to the
+    bumper, and whether that is all of it: the length of every block is given."""
+    lengths, back = plan.wiring.lengths, plan.wiring.set_back
+    blocks = sum((lengths.get(block, Number(0)) for block in route.blocks), Number(0))
     here = back.get(route.signal, Number(0))
     there = back.get(route.exit, Number(0)) if route.exit_kind == "signal" else Number(0)
-    return blocks + here - there
-
-
-def _total(blocks: Iterable[str], wiring: Wiring) -> Number | None:
-    lengths = [wiring.lengths.get(block) for block in blocks]
-    known = [n for n in lengths if n is not None]
-    return sum(known, Number(0)) if len(known) == len(lengths) else None
+    return blocks + here - there, all(block in lengths for block in route.blocks)
 
 
 def _comes_unwarned(signal: Signal, ahead: Number, least: Number, ground: _Ground) -> Expr:
@@ -146,8 +138,8 @@ def _comes_unwarned(signal: Signal, ahead: Number, least: Number, ground: _Groun
     plan = ground.plan
     comes = []
     for route in ground.routes_to(signal):
-        before = _to_exit(route, plan)
-        in_time = before is not None and before + ahead >= least
+        before, _ = _to_exit(route, plan)
+        in_time = before + ahead >= least
         late = {a.name for a in plan.chart.aspects if a.proceeds and not (in_time and _warns(a))}
         comes.append(both(shows_one_of(plan.signals[route.signal], late), takes(route)))
     return either(*comes)
@@ -189,40 +181,47 @@ def _facing_pairs(enough: Number, ground: _Ground) -> Iterator[tuple[Signal, Sig
     signals = list(ground.plan.signals.values())
     order = {signal.name: i for i, signal in enumerate(signals)}
     found: dict[tuple[int, int], Number] = {}
+    unknown: set[tuple[int, int]] = set()
     for signal in signals:
-        for other, distance in _facing(signal, enough, ground):
+        for other, distance, known in _facing(signal, enough, ground):
             if other.name != signal.name:
                 one, two = sorted((order[signal.name], order[other.name]))
                 found[one, two] = min(distance, found.get((one, two), distance))
+                if distance < enough and not known:
+                    unknown.add((one, two))
     for (i, j), distance in sorted(found.items()):
-        yield signals[i], signals[j], distance
+        if (i, j) not in unknown:
+            yield signals[i], signals[j], distance
 
 
-def _facing(signal: Signal, enough: Number, ground: _Ground) -> Iterator[tuple[Signal, Number]]:
-    """The signals that face ``signal``, nearest first. Where a length is not given the way
-    ahead is not followed further."""
+def _facing(
+    signal: Signal, enough: Number, ground: _Ground
+) -> Iterator[tuple[Signal, Number, bool]]:
+    """The signals that face ``signal``, nearest first, how far away they are at least, and
+    whether that is all of it: the length of every block between is given."""
     plan, back = ground.plan, ground.plan.wiring.set_back
     start = back.get(signal.name, Number(0))
     turn = count()  # two ways of one length are followed in the order of the track
-    ways: list[tuple[Number, int, Port, frozenset[str], bool]] = []
-    heappush(ways, (start, next(turn), signal.enters, frozenset(), False))
+    ways: list[tuple[Number, int, Port, frozenset[str], bool, bool]] = []
+    heappush(ways, (start, next(turn), signal.enters, frozenset(), False, True))
     seen: set[Port] = set()
     while ways:
-        distance, _, port, counted, met = heappop(ways)
+        distance, _, port, counted, met, known = heappop(ways)
         block = plan.track.pieces[port.piece].block
-        if port in seen or block is None or (met and distance >= enough):
+        # Beyond a signal at a distance that is not given, none is asked about.
+        if port in seen or block is None or (met and (distance >= enough or not known)):
             continue
         seen.add(port)
         if block not in counted:
             across = plan.wiring.lengths.get(block)
-            if across is None:
-                continue
-            distance, counted = distance + across, counted | {block}
+            known = known and across is not None
+            distance, counted = distance + (across or 0), counted | {block}
         for move, _, leads_to in plan.track.onward[port]:
             other = ground.governing.get(Port(move.piece, move.leave))
             if other is not None:
-                yield other, distance + back.get(other.name, Number(0))
-            heappush(ways, (distance, next(turn), leads_to, counted, met or other is not None))
+                yield other, distance + back.get(other.name, Number(0)), known
+            met_now = met or other is not None
+            heappush(ways, (distance, next(turn), leads_to, counted, met_now, known))
 
 
 def _between(
