@@ -10,7 +10,8 @@ For model railroads, not for railways that carry people.
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from verifier.api import Seen, evaluate, load, load_text, prove, prove_file
+    from verifier.api import Seen, diagnose, evaluate, load, load_text, prove, prove_file
+    from verifier.findings.diagnose import Diagnosis
     from verifier.findings.exit_codes import ExitCode
     from verifier.findings.verdicts import (
         Cause,
@@ -25,7 +26,8 @@ if TYPE_CHECKING:
 __version__ = "0.1.0"
 
 _HOMES = {
-    "verifier.api": ("Seen", "evaluate", "load", "load_text", "prove", "prove_file"),
+    "verifier.api": ("Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"),
+    "verifier.findings.diagnose": ("Diagnosis",),
     "verifier.findings.exit_codes": ("ExitCode",),
     "verifier.findings.verdicts": (
         "Cause", "Finding", "InternalError", "Report", "Verdict",
@@ -35,8 +37,9 @@ _HOMES = {
 }  # fmt: skip
 
 __all__ = [
-    "Cause", "Diagnostic", "ExitCode", "Finding", "InputError", "InternalError", "Report",
-    "Seen", "Situation", "Verdict", "evaluate", "load", "load_text", "prove", "prove_file",
+    "Cause", "Diagnosis", "Diagnostic", "ExitCode", "Finding", "InputError", "InternalError",
+    "Report", "Seen", "Situation", "Verdict", "diagnose", "evaluate", "load", "load_text", "prove",
+    "prove_file",
 ]  # fmt: skip
 
 

@@ -101,11 +101,21 @@ def _parser() -> argparse.ArgumentParser:
     ask.add_argument("file", metavar="FILE")
     ask.add_argument(
         "situation", nargs="*", metavar="FACT",
-        help='such as "T1 reverse, train on Main, lever 4 left"; unmentioned track is vacant, '
-        "unmentioned points lie normal",
+        help='such as "T1 reverse, train on Main, lever 4 left", or "train at m2, feeder m3 broken" '
+        "where wiring is given; unmentioned track is vacant, unmentioned points lie normal",
     )  # fmt: skip
     ask.add_argument("--why", action="store_true", help="say why each signal shows what it shows")
     _console_options(ask)
+
+    find = command("diagnose", _diagnose, "what explains what you saw on the bench")
+    find.add_argument("file", metavar="FILE")
+    find.add_argument(
+        "observations", nargs="+", metavar="OBSERVATION",
+        help='one look each: "locomotive at m2, T1 reverse, lever 4 left: 4L Stop", or '
+        '"train on Main: 4L.upper green, 4L.lower dark"; `T1 thrown reverse` is what it was told',
+    )  # fmt: skip
+    find.add_argument("--json", action="store_true", help="print the diagnosis as JSON")
+    _console_options(find)
 
     sheet = command("sheet", _sheet, "the locking sheet: routes, points, conflicts")
     sheet.add_argument("file", metavar="FILE")
@@ -298,6 +308,25 @@ def _ask(options: argparse.Namespace) -> int:
     ink = _ink(options)
     _say(answers.shown_lines(plan, situation, ink, why=options.why), ink)
     return 0
+
+
+def _diagnose(options: argparse.Namespace) -> int:
+    from verifier.api import diagnose, load
+    from verifier.language.diagnostics import InputError
+    from verifier.reports import diagnosis
+
+    try:
+        found = diagnose(load(options.file), options.observations)
+    except InputError as error:
+        return _complain(error)
+    if options.json:
+        import json
+
+        print(json.dumps(diagnosis.diagnosis_json(found), indent=2))
+    else:
+        ink = _ink(options)
+        _say(diagnosis.diagnosis_lines(found, ink), ink)
+    return diagnosis.exit_code(found)
 
 
 # ------------------------------------------------------------------ sheet, explain, new, format

@@ -2,10 +2,11 @@
 
 A code, once published, keeps its meaning. CP1xx: the text cannot be read; CP2xx: names and
 what is said of them; CP3xx: track; CP4xx: signals and their rules; CP5xx: what is to be
-proved; CP6xx: wiring.
+proved; CP6xx: wiring, and what was seen of it on the bench.
 """
 
 from verifier.language.code import Code
+from verifier.language.codes_diagnose import DIAGNOSE
 from verifier.language.codes_names import NAMES
 from verifier.language.codes_reading import READING
 from verifier.language.codes_signals import SIGNALS
@@ -14,4 +15,6 @@ from verifier.language.codes_wiring import WIRING
 
 __all__ = ["CODES", "Code"]
 
-CODES: dict[str, Code] = {code.code: code for code in (*READING, *NAMES, *TRACK, *SIGNALS, *WIRING)}
+CODES: dict[str, Code] = {
+    code.code: code for code in (*READING, *NAMES, *TRACK, *SIGNALS, *WIRING, *DIAGNOSE)
+}

@@ -1,0 +1,89 @@
+"""Whether two suspects, or groups of them, look the same from outside: proved, not sampled.
+
+In: a plan and two groups. Out: whether every lens shows the same colour with either, in every
+situation with at most one train on each block. Both plans are written as logic over the same
+inputs; where the two come to the same expression nothing more need be asked, otherwise the
+solver is asked for a situation in which some lens differs.
+"""
+
+from collections.abc import Iterator
+
+from verifier.engines.answers import Impossible
+from verifier.findings.bench import Bench
+from verifier.findings.suspects import Suspects
+from verifier.language.diagnostics import InputError
+from verifier.logic.expr import (
+    FALSE,
+    Atom,
+    Expr,
+    atom,
+    both,
+    constant,
+    either,
+    opposite,
+    substitute,
+)
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.world.world import World
+
+
+def observationally_equal(plan: Plan, a: Suspects, b: Suspects) -> bool:
+    """True only where it is proved. False: some situation tells the two apart, or points lie
+    otherwise with one than with the other, or the proof was not found."""
+    return proved_alike(Bench(plan), a, b)
+
+
+def proved_alike(bench: Bench, a: Suspects, b: Suspects) -> bool:
+    """The same, of the plan on a bench."""
+    if _of_points(bench, a) != _of_points(bench, b):
+        return False
+    shared = {s.broken for s in (*a, *b) if s.broken is not None and len(s.states) > 1}
+    if any({s.broken for s in group}.intersection(shared) != shared for group in (a, b)):
+        return False  # what changes from moment to moment would have to change in step
+    try:
+        differs = either(*_differences(bench, a, b, shared))
+    except InputError:
+        return False  # with something broken the rules may go round in a circle
+    if differs is FALSE:
+        return True
+    from verifier.engines.situations import SituationCheck
+
+    check = SituationCheck.of(World(bench.plan, None, shared), assumed=False)
+    return isinstance(check.find(differs), Impossible)
+
+
+def _of_points(bench: Bench, group: Suspects) -> set[object]:
+    """What of a group has to do with how points lie: that is seen without any signal."""
+    return {
+        s.trouble or s.broken
+        for s in group
+        if s.trouble is not None or (s.kind == "supply-lost" and bench.moves(s, bench.thrown))
+    }
+
+
+def _differences(bench: Bench, a: Suspects, b: Suspects, shared: set[Observable]) -> Iterator[Expr]:
+    one, other = (_Lenses(bench, group, shared) for group in (a, b))
+    for signal in bench.plan.signals.values():
+        for head in signal.heads:
+            for colour in head.lens.values:
+                x, y = one.shows(head.lens, colour), other.shows(head.lens, colour)
+                if x is not y:
+                    yield either(both(x, opposite(y)), both(opposite(x), y))
+
+
+class _Lenses:
+    """The lenses of one plan with a group of suspects at work."""
+
+    def __init__(self, bench: Bench, group: Suspects, shared: set[Observable]):
+        self._broken = {
+            s.broken: s.states[0] for s in group if s.broken is not None and s.broken not in shared
+        }
+        self._world = World(bench.wired(group), None, (*self._broken, *shared))
+
+    def shows(self, lens: Observable, colour: str) -> Expr:
+        return substitute(self._world.expand(atom(lens, colour)), self._as_broken)
+
+    def _as_broken(self, part: Atom) -> Expr:
+        state = self._broken.get(part.what)
+        return part if state is None else constant(state in part.values)

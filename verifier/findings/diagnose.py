@@ -1,0 +1,213 @@
+"""Finding what is wrong on the bench: which faults and wiring mistakes explain what was seen.
+
+In: a plan and observations. Out: a :class:`Diagnosis`: the smallest groups of suspects that
+explain every observation, those that no test with one locomotive tells apart put together, and
+the next test that best tells the rest apart.
+
+Ranking: groups of fewer suspects first; among equals those with the likelier kinds, in the
+order of :data:`verifier.findings.suspects.LIKELY` (common practice, no source); then file
+order. The search looks at groups of one, then of two, then of three. A group is only ever
+made larger by a suspect that bears on something it leaves unexplained, so none is missed.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.findings.alike import proved_alike
+from verifier.findings.bench import Bench
+from verifier.findings.next_test import MAX_SIGNALS, NextTest, Table, best_test, outcomes, suite_of
+from verifier.findings.observations import Observation, Sight, observations
+from verifier.findings.suspects import Suspect, Suspects, can_be_together
+from verifier.plan.model import Plan
+
+MOST_TOGETHER = 3
+# Looks of the evaluator after which the search for an explanation is cut short, and as many
+# explanations as are told apart by tests.
+MAX_LOOKS = 25_000
+MAX_CANDIDATES = 150
+
+Verdict = Literal["nothing wrong", "explained", "unexplained"]
+
+
+@dataclass(frozen=True, slots=True)
+class Alike:
+    """Explanations that no test with one locomotive tells apart, the likeliest first.
+    ``proved``: no situation does."""
+
+    members: tuple[Suspects, ...]
+    proved: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Diagnosis:
+    """``expected``: for each observation, what the signals looked at would show with nothing
+    wrong; nothing at all where points could not lie so. ``groups``: what explains all
+    observations; where nothing is wrong, what would have gone unnoticed so far.
+    ``explanations`` counts them all, told apart or not; ``looked_at`` how many single suspects
+    there are; ``cut_short``: not everything was tried."""
+
+    plan: Plan
+    observations: tuple[Observation, ...]
+    expected: tuple[tuple[Sight, ...], ...]
+    verdict: Verdict
+    groups: tuple[Alike, ...]
+    explanations: int
+    looked_at: int
+    cut_short: bool
+    next_test: NextTest | None
+
+
+def diagnose(plan: Plan, texts: Iterable[str]) -> Diagnosis:
+    """What explains these observations, each in plain words.
+
+    Raises :class:`~verifier.language.diagnostics.InputError` for words that cannot be
+    understood."""
+    bench = Bench(plan)
+    return diagnosis(bench, observations(bench, texts))
+
+
+def diagnosis(bench: Bench, seen: Sequence[Observation]) -> Diagnosis:
+    """The same for observations that were read; what the bench has worked out is kept."""
+    found, cut_short = explanations(bench, seen)
+    nothing_wrong = found == ((),)
+    if nothing_wrong:
+        found = tuple((s,) for s in bench.suspects if explains(bench, (s,), seen))
+    ranked = sorted(found, key=lambda group: rank(group, bench))
+    shown = ranked[:MAX_CANDIDATES]
+    looked = [sight.signal for observation in seen for sight in observation.sights]
+    suite = suite_of(bench, looked, shown)
+    tables = {group: outcomes(bench, group, suite) for group in shown}
+    sound = outcomes(bench, (), suite)
+    groups = _alike(bench, tables, sound if nothing_wrong else None)
+    told_apart = [tables[group.members[0]] for group in groups]
+    test = best_test(told_apart, suite, sound if nothing_wrong else None)
+    verdict: Verdict = "nothing wrong" if nothing_wrong else "explained" if found else "unexplained"
+    expected = tuple(_expected(bench, observation) for observation in seen)
+    return Diagnosis(
+        bench.given, tuple(seen), expected, verdict, tuple(groups), len(found), len(bench.suspects),
+        cut_short, test,
+    )  # fmt: skip
+
+
+def rank(group: Suspects, bench: Bench) -> tuple[int, int, tuple[int, ...], tuple[int, ...]]:
+    """The place of an explanation in the list: smaller is likelier."""
+    ranks = sorted((suspect.rank for suspect in group), reverse=True)
+    order = tuple(sorted(bench.suspects.index(suspect) for suspect in group))
+    return len(group), sum(ranks), tuple(ranks), order
+
+
+def _expected(bench: Bench, observation: Observation) -> tuple[Sight, ...]:
+    moments = list(bench.moments(observation.setup, ()))
+    return tuple(
+        Sight(signal, frozenset(bench.shows(moment, signal) for moment in moments))
+        for signal in (sight.signal for sight in observation.sights)
+    )
+
+
+def _alike(bench: Bench, tables: Mapping[Suspects, Table], sound: Table | None) -> list[Alike]:
+    """Explanations with the same outcome of every test put together. With ``sound``, what no
+    test shows at all comes last."""
+    groups: dict[Table, list[Suspects]] = {}
+    for group, table in tables.items():
+        groups.setdefault(table, []).append(group)
+    hidden = groups.pop(sound, None) if sound else None
+    found = [*groups.values(), *([hidden] if hidden else [])]
+    return [Alike(tuple(members), _proved(bench, members)) for members in found]
+
+
+def _proved(bench: Bench, members: Sequence[Suspects]) -> bool:
+    """Whether the first of them is proved to be like each of the others."""
+    if len(bench.plan.signals) > MAX_SIGNALS:
+        return len(members) == 1
+    return all(proved_alike(bench, members[0], other) for other in members[1:])
+
+
+# ------------------------------------------------------------------ the search
+
+
+def explains(bench: Bench, group: Suspects, seen: Iterable[Observation]) -> bool:
+    """Whether everything can have been seen with these suspects at work, and no others."""
+    return all(_explains(bench, group, observation) for observation in seen)
+
+
+def _explains(bench: Bench, group: Suspects, observation: Observation) -> bool:
+    return any(
+        all(bench.shows(moment, sight.signal) in sight.colours for sight in observation.sights)
+        for moment in bench.moments(observation.setup, group)
+    )
+
+
+def explanations(bench: Bench, seen: Sequence[Observation]) -> tuple[tuple[Suspects, ...], bool]:
+    """The smallest groups that explain everything, all of one size, and whether the search
+    was cut short. ``((),)``: nothing need be wrong."""
+    search = _Search(bench, seen)
+    for size in range(MOST_TOGETHER + 1):
+        found = search.of_size(size)
+        if found or search.cut_short:
+            return tuple(found), search.cut_short
+    return (), False
+
+
+class _Search:
+    """Groups that explain all that was seen."""
+
+    def __init__(self, bench: Bench, seen: Sequence[Observation]):
+        self.bench, self.seen = bench, seen
+        self.cut_short = False
+        self._limit = bench.looks + MAX_LOOKS
+        self._order = {suspect: i for i, suspect in enumerate(bench.suspects)}
+
+    def of_size(self, size: int) -> list[Suspects]:
+        """All of one size; of smaller ones none explains it."""
+        if size == 0:
+            return [()] if explains(self.bench, (), self.seen) else []
+        found: list[Suspects] = []
+        waiting: list[Suspects] = [()]
+        met: set[Suspects] = {()}
+        while waiting:
+            group = waiting.pop()
+            if self.bench.looks > self._limit:
+                self.cut_short = True
+                return found
+            last = len(group) == size - 1
+            for suspect in self._next(group, last):
+                larger = tuple(sorted((*group, suspect), key=self._order.__getitem__))
+                if larger in met or not can_be_together(larger):
+                    continue
+                met.add(larger)
+                if not last:
+                    waiting.append(larger)
+                elif explains(self.bench, larger, self.seen):
+                    found.append(larger)
+        return found
+
+    def _next(self, group: Suspects, last: bool) -> list[Suspect]:
+        """Suspects that bear on what a group leaves unexplained: on the first such thing, or,
+        where only one may be added, on every one of them."""
+        open_ones = (o for o in self.seen if not _explains(self.bench, group, o))
+        found = [s for s in self.bench.suspects if s not in group]
+        for observation in open_ones:
+            found = _bearing_on(self.bench, group, observation, found)
+            if not last or not found:
+                break
+        return found
+
+
+def _bearing_on(
+    bench: Bench, group: Suspects, observation: Observation, among: Iterable[Suspect]
+) -> list[Suspect]:
+    """Those suspects that can change what was seen in an observation, beside a group."""
+    mentioned = (*dict(observation.setup.told), *dict(observation.setup.lies))
+    looks = {
+        (bench.bearing.cone(sight.signal, group), truth.stood)
+        for truth in {moment.truth for moment in bench.moments(observation.setup, group)}
+        for sight in observation.sights
+    }
+    bears = bench.bearing.bears
+    return [
+        suspect
+        for suspect in among
+        if bench.moves(suspect, mentioned)
+        or any(bears(suspect, cone, stood, group) for cone, stood in looks)
+    ]

@@ -1,0 +1,246 @@
+"""The next test on the bench: which look at which signal best tells explanations apart.
+
+In: a bench and explanations. Out: a set of tests with one locomotive at most, what each
+explanation makes each test show, and the test to make next.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from itertools import islice, product
+
+from verifier.findings.bench import Bench, Colours, Setup
+from verifier.findings.suspects import Suspects
+from verifier.plan.facts import Observable
+
+# All settings of points and levers are tried up to so many; beyond, for each signal one
+# setting for each thing it can show.
+ALL_LINES = 24
+MAX_LINES = 40
+MAX_TRIED = 512
+MAX_SETUPS = 320
+MAX_SIGNALS = 16
+
+# What the looks of one test show together, in every way it can come out.
+Together = frozenset[tuple[Colours, ...]]
+Table = tuple[Together, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Suite:
+    """Tests: each setup, with a look at each signal and at how each turnout thrown lies."""
+
+    setups: tuple[Setup, ...]
+    signals: tuple[str, ...]
+
+    def looks(self, index: int) -> tuple[str, ...]:
+        """The signals, then the turnouts, that the test of this index looks at."""
+        return (*self.signals, *dict(self.setups[index].told))
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """One way in which a test can come out. ``shows``: what is seen (one of these, where it
+    may change from moment to moment); ``groups``: the explanations by which it does. ``None``
+    among them stands for nothing being wrong."""
+
+    shows: frozenset[Colours]
+    groups: tuple[int | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class NextTest:
+    """Set the layout up so, then look at this signal, or at how this turnout lies."""
+
+    setup: Setup
+    look: str
+    outcomes: tuple[Outcome, ...]
+
+
+# ------------------------------------------------------------------ what can be tried
+
+
+def suite_of(bench: Bench, looked_at: Iterable[str], groups: Iterable[Suspects]) -> Suite:
+    """Tests around the signals that were looked at: a locomotive at each place, or at none,
+    with points and levers set in every way, or in the ways that let signals clear."""
+    signals = _signals(bench, dict.fromkeys(looked_at))
+    positions = [(), *_positions(bench, signals, groups)]
+    lines = _lines(bench, signals)
+    if len(lines) * len(positions) > MAX_SETUPS:
+        lines = lines[: max(1, MAX_SETUPS // len(positions))]
+    setups = [
+        Setup(stands, line.told, line.lies, line.facts) for line in lines for stands in positions
+    ]
+    return Suite(tuple(setups[:MAX_SETUPS]), tuple(signals))
+
+
+def _signals(bench: Bench, looked_at: Iterable[str]) -> list[str]:
+    """The signals that share equipment with those looked at, these first."""
+    plan = bench.plan
+    if len(plan.signals) <= MAX_SIGNALS:
+        return list(plan.signals)
+
+    def used_by(name: str) -> frozenset[str]:
+        cone = bench.bearing.cone(name, ())
+        return cone.detectors | cone.turnouts | cone.drivers
+
+    first = list(looked_at)
+    shared = frozenset[str]().union(*map(used_by, first))
+    near = [name for name in plan.signals if name not in first and shared & used_by(name)]
+    return [*first, *near][:MAX_SIGNALS] or list(plan.signals)[:MAX_SIGNALS]
+
+
+def _positions(
+    bench: Bench, signals: Sequence[str], groups: Iterable[Suspects]
+) -> Iterator[tuple[tuple[str, tuple[str, ...]], ...]]:
+    """Everywhere that one locomotive can stand and be told apart."""
+    plan, wiring = bench.plan, bench.plan.wiring
+    named = {
+        wiring.detectors[d].block for s in signals for d in bench.bearing.cone(s, ()).detectors
+    }
+    for group in groups:
+        for suspect in group:
+            for name in suspect.mistake.about if suspect.mistake else ():
+                feeder = wiring.feeders.get(name)
+                named.add(feeder.block if feeder else name)
+    whole = len(plan.signals) <= MAX_SIGNALS
+    for block in plan.blocks:
+        if not (whole or block in named):
+            continue
+        places = plan.equipment.places.get(block)
+        if places is None:
+            yield ((block, ("occupied",)),)
+            continue
+        electric = bool(wiring.feeders_of(block))
+        for place in places:
+            if place.draws or not electric:
+                yield ((block, (place.name,)),)
+
+
+def _lines(bench: Bench, signals: Sequence[str]) -> list[Setup]:
+    """Ways to set points and levers, the simplest first."""
+    every = _knobs(bench, signals)
+    ways = 1
+    for _, values in every:
+        ways *= len(values)
+    if ways <= ALL_LINES:
+        found = [_line(bench, chosen) for chosen in product(*(_each(knob) for knob in every))]
+        return sorted(_each_once(found), key=_size)
+    kept = [_line(bench, [_each(knob)[0] for knob in every])]
+    for signal in signals:
+        shown: set[Colours] = set()
+        rest = [_each(knob)[0] for knob in every]
+        own = _knobs(bench, [signal])
+        mine = {knob for knob, _ in own}
+        rest = [fact for fact in rest if fact[0] not in mine]
+        for chosen in islice(product(*(_each(knob) for knob in own)), MAX_TRIED):
+            line = _line(bench, [*rest, *chosen])
+            for moment in bench.moments(line, ()):
+                colours = bench.shows(moment, signal)
+                if colours not in shown:
+                    shown.add(colours)
+                    kept.append(line)
+    return sorted(_each_once(kept), key=_size)[:MAX_LINES]
+
+
+def _each_once(lines: Iterable[Setup]) -> list[Setup]:
+    return list({(line.told, line.lies, line.facts): line for line in lines}.values())
+
+
+# A turnout by its name, anything else by its observable; with the states it can be set to.
+Knob = tuple[str | Observable, tuple[str, ...]]
+
+
+def _knobs(bench: Bench, signals: Sequence[str]) -> list[Knob]:
+    """What can be set before looking at these signals."""
+    cones = [bench.bearing.cone(signal, ()) for signal in signals]
+    turnouts = {name for cone in cones for name in cone.turnouts}
+    others = {what for cone in cones for what in cone.others}
+    knobs: list[Knob] = [(name, ("normal", "reverse")) for name in bench.plan.track.pieces
+                         if name in turnouts]  # fmt: skip
+    for what in bench.plan.inputs:
+        if what in others and not bench.thrown_by(what.name):
+            states = [value for value in what.values if value != "open" and value != what.usual]
+            knobs.append((what, (what.usual, *states)))
+    return knobs
+
+
+def _each(knob: Knob) -> list[tuple[str | Observable, str]]:
+    return [(knob[0], state) for state in knob[1]]
+
+
+def _line(bench: Bench, chosen: Iterable[tuple[str | Observable, str]]) -> Setup:
+    told: dict[str, str] = {}
+    lies: dict[str, str] = {}
+    others: dict[Observable, str] = {}
+    for what, state in chosen:
+        if not isinstance(what, str):
+            others[what] = state
+        elif bench.throws(what):
+            # Turnouts of one lever go together.
+            lever = bench.lever_of(what)
+            same = [name for name in told if lever and bench.lever_of(name) == lever]
+            told[what] = told[same[0]] if same else state
+        else:
+            lies[what] = state
+    return Setup((), tuple(told.items()), tuple(lies.items()), tuple(others.items()))
+
+
+def _size(setup: Setup) -> int:
+    """How much has to be done for a setup."""
+    points = sum(state != "normal" for _, state in (*setup.told, *setup.lies))
+    others = sum(state != what.usual for what, state in setup.facts)
+    return len(setup.stands) + points + others
+
+
+# ------------------------------------------------------------------ what tests show
+
+
+def outcomes(bench: Bench, group: Suspects, suite: Suite) -> Table:
+    """What each test shows with these suspects at work."""
+    table: list[Together] = []
+    for setup in suite.setups:
+        together = set()
+        for moment in bench.moments(setup, group):
+            lies = dict(moment.truth.lies)
+            together.add((
+                *(bench.shows(moment, signal) for signal in suite.signals),
+                *((lies.get(name, "normal"),) for name, _ in setup.told),
+            ))  # fmt: skip
+        table.append(frozenset(together))
+    return tuple(table)
+
+
+def best_test(tables: Sequence[Table], suite: Suite, sound: Table | None) -> NextTest | None:
+    """The look that leaves the fewest explanations together on average, the one with least
+    to do among equals; None where none tells any of them apart. With ``sound``, what is
+    shown with nothing wrong: the look that catches most of them."""
+    best: tuple[tuple[int, int, int], NextTest] | None = None
+    for index, setup in enumerate(suite.setups):
+        for column, look in enumerate(suite.looks(index)):
+            parts: dict[frozenset[Colours], list[int | None]] = {}
+            for number, table in [*([(None, sound)] if sound else []), *enumerate(tables)]:
+                shows = frozenset(together[column] for together in table[index])
+                parts.setdefault(shows, []).append(number)
+            left = _left(parts, sound is not None)
+            nothing_learnt = len(tables) if sound else len(tables) ** 2
+            if left >= nothing_learnt:
+                continue
+            price = left, _size(setup), column
+            if best is None or price < best[0]:
+                found = tuple(Outcome(shows, tuple(numbers)) for shows, numbers in parts.items())
+                best = price, NextTest(setup, look, found)
+    return best[1] if best else None
+
+
+def _left(parts: dict[frozenset[Colours], list[int | None]], against_sound: bool) -> int:
+    """How many explanations a look leaves with the one that is true, summed over all; or how
+    many may go unnoticed."""
+    left = 0
+    for shows, numbers in parts.items():
+        for others, more in parts.items():
+            if shows & others:
+                if against_sound:
+                    left += (None in numbers) * sum(number is not None for number in more)
+                else:
+                    left += len(numbers) * len(more)
+    return left

@@ -1,0 +1,317 @@
+"""Suspects: each single thing that may be wrong on the bench, in words and with what it bears on.
+
+In: a plan. Out: every fault of its equipment and every wiring mistake, in the order in which
+`diagnose` takes them to be likely; and, for a signal in a situation, whether one can change
+what it shows.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cache
+from typing import NamedTuple
+
+from verifier.engines.wires import asked_by
+from verifier.language.source import Span
+from verifier.plan import facts
+from verifier.plan.facts import Observable
+from verifier.plan.miswiring import Mistake, mistakes
+from verifier.plan.model import Plan
+from verifier.properties.failures import fault_words
+
+# The likelier the earlier. A wiring mistake is likelier on a new bench than a fault is, and
+# of faults those that come with use or handling (common practice, no source).
+LIKELY = (
+    "feeder missed", "lamp-out", "wire-broken", "contacts swapped", "heads swapped",
+    "feeders swapped", "no common return", "wrong feed", "detectors swapped", "not isolated",
+    "gap-bridged", "supply-lost", "points-stalled", "report-stuck",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Suspect:
+    """One thing that may be wrong. ``text`` says what, ``also`` what else it may be called:
+    something no signal can tell from it. One of three is given: ``broken``, a fault, which may
+    be in any of ``states`` from one moment to the next; ``mistake``; ``trouble``, a turnout and
+    what its machine does."""
+
+    kind: str
+    text: str
+    span: Span
+    also: tuple[str, ...] = ()
+    broken: Observable | None = None
+    states: tuple[str, ...] = ()
+    mistake: Mistake | None = None
+    trouble: tuple[str, str] | None = None
+
+    @property
+    def rank(self) -> int:
+        return LIKELY.index(self.kind)
+
+
+Suspects = tuple[Suspect, ...]
+
+
+def suspects(plan: Plan) -> Suspects:
+    """Every single thing that may be wrong, the likelier first, else in file order."""
+    found = [
+        Suspect(m.kind, m.text, m.span, mistake=m)
+        for m in mistakes(plan)
+    ]  # fmt: skip
+    for fault in plan.equipment.faults:
+        what = fault.what
+        if fault.kind == "points-stalled":
+            found += _machine(what.name.removeprefix("machine of "), fault.span)
+        elif fault.kind == "gap-bridged":
+            text = f"{what.name} is missing or bridged"
+            found.append(Suspect(fault.kind, text, fault.span, (), what, what.values[1:]))
+        else:
+            also = _also(what.name, plan)
+            found += [
+                Suspect(fault.kind, fault_words(what, state), fault.span, also, what, (state,))
+                for state in what.values[1:]
+            ]
+    return tuple(sorted(found, key=lambda suspect: suspect.rank))
+
+
+def _machine(turnout: str, span: Span) -> Iterator[Suspect]:
+    says = {
+        "stays normal": f"the machine of {turnout} leaves it normal, whatever it is told",
+        "stays reverse": f"the machine of {turnout} leaves it reverse, whatever it is told",
+        "stops": f"the machine of {turnout} stopped between its ends",
+        "other way": f"the motor wires of {turnout} are swapped: it goes the other way",
+    }
+    for does, text in says.items():
+        yield Suspect("points-stalled", text, span, trouble=(turnout, does))
+
+
+def _also(name: str, plan: Plan) -> tuple[str, ...]:
+    """A dead input is as dead for want of a return."""
+    match name.split():
+        case ["wire", "from", source, "to", reader] if source in plan.wiring.detectors:
+            return (f"{source} and {reader} have no common return",)
+        case _:
+            return ()
+
+
+def can_be_together(group: Iterable[Suspect]) -> bool:
+    """Whether these can all be at once: not two states of one thing, nor a head swapped
+    with two others."""
+    used: set[object] = set()
+    for suspect in group:
+        mine: list[object] = []
+        if suspect.broken is not None:
+            mine = [suspect.broken]
+        elif suspect.trouble is not None:
+            mine = [("machine", suspect.trouble[0])]
+        elif suspect.mistake is not None and suspect.mistake.kind == "heads swapped":
+            mine = [("head", head) for head in suspect.mistake.about]
+        if used.intersection(mine):
+            return False
+        used.update(mine)
+    return True
+
+
+# ------------------------------------------------------------------ what bears on what
+
+
+@dataclass(frozen=True, slots=True)
+class Cone:
+    """The equipment that has a say in what one signal shows."""
+
+    heads: frozenset[str]
+    drivers: frozenset[str]
+    detectors: frozenset[str]
+    turnouts: frozenset[str]
+    supplies: frozenset[str]
+    # Levers, buttons and derails that its rules ask for.
+    others: frozenset[Observable]
+
+
+_WHOLE_FEEDS = ("wrong feed", "detectors swapped")
+_FEEDS = ("feeder missed", "feeders swapped", *_WHOLE_FEEDS)
+
+
+class Stood(NamedTuple):
+    """Where stock stands: on which blocks, and nearest to which feeders it draws."""
+
+    blocks: frozenset[str]
+    feeders: frozenset[str]
+
+
+class Bearing:
+    """What bears on what, in one plan. Never says "no" of what can matter."""
+
+    def __init__(self, plan: Plan):
+        self._plan = plan
+        self._wiring = plan.wiring
+        self._beside: dict[str, set[str]] = {}
+        for beside in (*plan.equipment.gaps, *plan.equipment.joined):
+            for block in beside.blocks:
+                self._beside.setdefault(block, set()).update(beside.blocks)
+        self._gap_blocks = {f"gap {gap.name}": gap.blocks for gap in plan.equipment.gaps}
+        self._cones: dict[tuple[str, frozenset[tuple[str, ...]]], Cone] = {}
+        self._loose: dict[tuple[Suspects, Suspect | bool], bool] = {}
+        self.near = cache(self._near)
+        self.power = cache(self._power)
+
+    def cone(self, signal: str, group: Suspects) -> Cone:
+        """What has a say in a signal's lenses, with the heads swapped that ``group`` swaps."""
+        swaps = frozenset(
+            s.mistake.about for s in group if s.mistake and s.mistake.kind == "heads swapped"
+        )
+        key = signal, swaps
+        if key not in self._cones:
+            self._cones[key] = self._walk(signal, swaps)
+        return self._cones[key]
+
+    def _walk(self, start: str, swaps: frozenset[tuple[str, ...]]) -> Cone:
+        plan, wiring = self._plan, self._wiring
+        waiting, signals = [start], {start}
+        heads: set[str] = set()
+        detectors: set[str] = set()
+        turnouts: set[str] = set()
+        others: set[Observable] = set()
+        while waiting:
+            signal = plan.signals[waiting.pop()]
+            mine = {head.name for head in signal.heads}
+            heads |= mine
+            read = {other.split(".")[0] for pair in swaps if mine.intersection(pair)
+                    for other in pair}  # fmt: skip
+            for head in mine:
+                for what in asked_by(plan, head):
+                    match what.kind:
+                        case "aspect" | "colour":
+                            read.add(what.name.split(".")[0])
+                        case "block report":
+                            detectors.update(d.name for d in wiring.detectors_of(what.name))
+                        case "points report":
+                            turnouts.add(what.name)
+                        case "lever" | "button":
+                            others.add(what)
+                        case "derail report":
+                            others.add(facts.derail(what.name))
+                        case _:
+                            pass
+            waiting += read - signals
+            signals |= read
+        drivers = {d.name for head in heads if (d := wiring.driver_of(head))}
+        supplies = (
+            *(wiring.drivers[name].supply for name in drivers),
+            *(wiring.detectors[name].supply for name in detectors),
+            *(m.supply for name in turnouts if (m := wiring.machines.get(name))),
+        )
+        chains = frozenset(fed for supply in supplies for fed in self._chain(supply))
+        return Cone(
+            frozenset(heads), frozenset(drivers), frozenset(detectors), frozenset(turnouts),
+            chains, frozenset(others),
+        )  # fmt: skip
+
+    def _chain(self, supply: str | None) -> Iterator[str]:
+        while supply is not None:
+            yield supply
+            supply = self._wiring.supplies[supply].fed_by
+
+    def _near(self, stock: frozenset[str]) -> frozenset[str]:
+        """Blocks that hold stock, and those next to them."""
+        return stock.union(*(self._beside.get(block, ()) for block in stock))
+
+    def _power(self, block: str) -> frozenset[str]:
+        """The district a block is in, and what feeds it."""
+        district = self._wiring.districts.get(self._wiring.district_of.get(block, ""))
+        if district is None:
+            return frozenset()
+        return frozenset((district.name, *self._chain(district.supply)))
+
+    def bears(self, suspect: Suspect, cone: Cone, stood: Stood, group: Suspects) -> bool:
+        """Whether a suspect can change what the signal of this cone shows, while stock stands
+        so and nowhere else, and beside the suspects of a group.
+
+        Where none of a group bears on something, the group changes nothing there."""
+        stock = stood.blocks
+        if suspect.mistake is not None:
+            near = self._draws_near(suspect, stood, group)
+            return self._mistake_bears(suspect.mistake, cone, stood, near)
+        if suspect.trouble is not None:
+            return False  # it shows in how the points lie, and that is given
+        assert suspect.broken is not None
+        name = suspect.broken.name
+        match name.split():
+            case ["bus", "of", district]:
+                return self._feeds(district, cone, stock)
+            case ["supply", supply]:
+                return supply in cone.supplies or self._feeds(supply, cone, stock)
+            case ["feeder", feeder]:
+                return self._wiring.feeders[feeder].block in stock
+            case ["wire", "from", source, *rest]:
+                heard = not rest or rest[-1] in cone.drivers
+                return heard and (source in cone.detectors or source in cone.turnouts)
+            case ["gap", *_]:
+                return bool(cone.detectors and stock.intersection(self._gap_blocks[name]))
+            case ["lamp" | "head", head, *_]:
+                return head in cone.heads
+            case ["detector", detector]:
+                return detector in cone.detectors
+            case ["contact", turnout, _]:
+                return turnout in cone.turnouts
+            case _:
+                return True
+
+    def _feeds(self, source: str, cone: Cone, stock: frozenset[str]) -> bool:
+        """Whether losing a district or its supply can matter: to stock, or to a detector that
+        then reads occupied."""
+        detectors = (self._wiring.detectors[name] for name in cone.detectors)
+        blocks = {*self.near(stock), *(d.block for d in detectors if d.without_power)}
+        return bool(cone.detectors) and any(source in self.power(block) for block in blocks)
+
+    def _draws_near(self, suspect: Suspect, stood: Stood, group: Suspects) -> frozenset[str] | None:
+        """The feeders stock can draw through; None where a broken feeder or a gap lets it find
+        other ways, or where another mistake leads other feeders through a detector, so that
+        any may matter."""
+        key = group, suspect.kind in _WHOLE_FEEDS and suspect
+        if key not in self._loose:
+            self._loose[key] = bool(self._plan.equipment.joined) or any(
+                s.kind == "gap-bridged"
+                or (s.broken is not None and s.broken.name.startswith("feeder "))
+                or (s.kind in _FEEDS and key[1] and s is not suspect)
+                for s in group
+            )
+        return None if self._loose[key] else stood.feeders
+
+    def _mistake_bears(
+        self, mistake: Mistake, cone: Cone, stood: Stood, near: frozenset[str] | None
+    ) -> bool:
+        about = mistake.about
+        match mistake.kind:
+            case "feeder missed":
+                return about[0] in cone.detectors and self._may_draw(about[1:], stood, near)
+            case "feeders swapped":
+                heard = about[0] in cone.detectors or about[2] in cone.detectors
+                return heard and self._may_draw(about[1::2], stood, near)
+            case "wrong feed" | "detectors swapped":
+                if not cone.detectors.intersection(about):
+                    return False
+                feeders = [f for name in about for f in self._feeders_at(name)]
+                return bool(stood.blocks) and (near is None or bool(near.intersection(feeders)))
+            case "contacts swapped":
+                return about[0] in cone.turnouts
+            case "heads swapped":
+                return bool(cone.heads.intersection(about))
+            case "not isolated":
+                return about[0] in cone.detectors
+            case "no common return":
+                return bool(cone.detectors and cone.drivers)
+
+    def _feeders_at(self, name: str) -> Iterator[str]:
+        """The feeders of a block, or through a detector."""
+        detector = self._wiring.detectors.get(name)
+        if detector is not None:
+            yield from detector.through
+        else:
+            yield from (feeder.name for feeder in self._wiring.feeders_of(name))
+
+    def _may_draw(self, feeders: Iterable[str], stood: Stood, near: frozenset[str] | None) -> bool:
+        """Whether stock may draw its current through one of these feeders."""
+        if near is not None:
+            return not near.isdisjoint(feeders)
+        around = self.near(stood.blocks)
+        return any(self._wiring.feeders[feeder].block in around for feeder in feeders)

@@ -1,0 +1,321 @@
+"""What is wrong on the bench, for people (terminal lines) and for programs (JSON).
+
+In: a :class:`~verifier.findings.diagnose.Diagnosis`. The JSON's schema is published beside
+this file, ``diagnosis.schema.json``.
+"""
+
+import json
+from collections.abc import Iterable, Iterator, Sequence
+from importlib import resources
+from string import ascii_uppercase
+from textwrap import wrap
+
+from verifier import __version__
+from verifier.findings.bench import Colours, Setup
+from verifier.findings.diagnose import MOST_TOGETHER, Alike, Diagnosis
+from verifier.findings.exit_codes import ExitCode
+from verifier.findings.next_test import NextTest, Outcome
+from verifier.findings.suspects import Suspect, Suspects
+from verifier.plan.facts import UNLISTED
+from verifier.plan.model import Plan
+from verifier.reports.ink import Ink
+from verifier.reports.machine import Json
+
+SCHEMA_VERSION = 1
+SHOWN_EXPLANATIONS = 10
+SHOWN_NAMES = 6
+
+
+def exit_code(found: Diagnosis) -> ExitCode:
+    """Nothing wrong, something wrong, or given up."""
+    if found.verdict == "nothing wrong":
+        return ExitCode.AS_EXPECTED
+    given_up = found.verdict == "unexplained" and found.cut_short
+    return ExitCode.UNDECIDED if given_up else ExitCode.BROKEN
+
+
+# ------------------------------------------------------------------ for people
+
+
+def diagnosis_lines(found: Diagnosis, ink: Ink) -> Iterator[str]:
+    """What was seen, what explains it, and the next test."""
+    yield ink.paint(found.plan.title, "strong") + ink.paint(f"   {found.plan.source.name}", "quiet")
+    yield from _seen(found, ink)
+    yield ""
+    match found.verdict:
+        case "nothing wrong":
+            yield from _nothing_wrong(found, ink)
+        case "explained":
+            yield from _explained(found, ink)
+        case _:
+            yield from _unexplained(found, ink)
+
+
+def _seen(found: Diagnosis, ink: Ink) -> Iterator[str]:
+    for number, (observation, expected) in enumerate(
+        zip(found.observations, found.expected, strict=True), start=1
+    ):
+        yield f"   {number}. {observation.text}"
+        for seen, due in zip(observation.sights, expected, strict=True):
+            if not due.colours:
+                yield "      " + ink.paint("with nothing wrong points could not lie so", "bad")
+                break
+            if not seen.colours & due.colours:
+                said = _any_of(due.signal, due.colours, found.plan)
+                yield "      " + ink.paint(f"with nothing wrong: {due.signal} {said}", "bad")
+    yield from _paragraph(
+        "Track not mentioned is taken as vacant, points not mentioned as normal, levers and "
+        "buttons as left in their usual position.", ink,
+    )  # fmt: skip
+
+
+def _explained(found: Diagnosis, ink: Ink) -> Iterator[str]:
+    size = len(found.groups[0].members[0])
+    together = "one thing wrong" if size == 1 else f"{_number(size)} things wrong together"
+    count = found.explanations
+    yield ink.paint(
+        f"{count} explanation{'s' if count > 1 else ''}, of {together}, the likelier first "
+        f"({found.looked_at} single faults and wiring mistakes were tried):", "strong",
+    )  # fmt: skip
+    for letter, group in zip(ascii_uppercase, found.groups[:SHOWN_EXPLANATIONS], strict=False):
+        yield from _explanation(f"{letter}.", group, ink)
+    rest = count - sum(len(group.members) for group in found.groups[:SHOWN_EXPLANATIONS])
+    if rest:
+        yield f"   … and {rest} further."
+    if found.cut_short:
+        yield from _paragraph("There may be more: not everything was tried.", ink)
+    yield ""
+    if found.next_test is None:
+        alone = "That is the only explanation." if len(found.groups) == 1 else ""
+        yield from _paragraph(alone or "No test with one locomotive tells them apart.", ink)
+        return
+    yield from _test(found, found.next_test, ink)
+
+
+def _explanation(letter: str, group: Alike, ink: Ink) -> Iterator[str]:
+    lead = f"   {letter:<3}"
+    for number, members in enumerate(group.members[:SHOWN_NAMES]):
+        text = "; and ".join(_with_other_names(members))
+        places = ", ".join(dict.fromkeys(suspect.span.where for suspect in members))
+        yield f"{lead}{'or: ' if number else ''}{text}{ink.paint(f'   {places}', 'quiet')}"
+        lead = "      "
+    if len(group.members) > SHOWN_NAMES:
+        yield f"      or {len(group.members) - SHOWN_NAMES} others"
+    if len(group.members) > 1:
+        why = (
+            "These cannot be told apart by looking at signals (proved)."
+            if group.proved
+            else "No test with one locomotive tells these apart."
+        )
+        yield f"      {ink.paint(why, 'quiet')}"
+
+
+def _with_other_names(members: Suspects) -> Iterator[str]:
+    for suspect in members:
+        yield suspect.text + "".join(f" (or: {other})" for other in suspect.also)
+
+
+def _test(found: Diagnosis, test: NextTest, ink: Ink) -> Iterator[str]:
+    yield from _paragraph(f"The next test: {_test_words(test, found.plan)}.", ink)
+    for outcome in test.outcomes:
+        said = _any_of(test.look, outcome.shows, found.plan)
+        yield f"      {said}: {_letters(outcome, found)}"
+
+
+def _letters(outcome: Outcome, found: Diagnosis) -> str:
+    named = [n for n in outcome.groups if n is not None and n < SHOWN_EXPLANATIONS]
+    more = len(outcome.groups) - len(named)
+    letters = ", ".join(ascii_uppercase[n] for n in named)
+    if not more:
+        return letters
+    return f"{letters} and {more} more" if letters else f"{more} of those not listed"
+
+
+def _nothing_wrong(found: Diagnosis, ink: Ink) -> Iterator[str]:
+    yield ink.paint("Nothing is wrong as far as seen: all of it is as the file says.", "good")
+    if not found.looked_at:
+        yield from _paragraph(_NO_WIRING, ink)
+        return
+    yield from _paragraph(
+        f"Of {found.looked_at} single faults and wiring mistakes, {found.explanations} would not "
+        "have shown in this.", ink,
+    )  # fmt: skip
+    test = found.next_test
+    if test is None:
+        yield from _paragraph("No test with one locomotive shows any of these.", ink)
+        return
+    usual = next((o for o in test.outcomes if None in o.groups), None)
+    yield from _paragraph(
+        f"The test that catches most of them: {_test_words(test, found.plan)}.", ink
+    )
+    if usual is not None:
+        yield f"      {_any_of(test.look, usual.shows, found.plan)}: as it should be"
+    for outcome in test.outcomes:
+        if outcome is not usual:
+            names = [
+                _together(members)
+                for n in outcome.groups
+                if n is not None
+                for members in found.groups[n].members
+            ]
+            said = _any_of(test.look, outcome.shows, found.plan)
+            yield from _paragraph(f"{said}: {_some(names)}", ink, "      ")
+
+
+def _unexplained(found: Diagnosis, ink: Ink) -> Iterator[str]:
+    if found.cut_short:
+        yield ink.paint("No explanation was found before the search was cut short.", "unsure")
+    else:
+        yield ink.paint(
+            f"Nothing of up to {_number(MOST_TOGETHER)} things wrong together explains this "
+            f"({found.looked_at} single faults and wiring mistakes were tried).", "bad",
+        )  # fmt: skip
+    if not found.plan.wiring.given:
+        yield from _paragraph(_NO_WIRING, ink)
+    yield from _paragraph(
+        "Look again at what contradicts the file, one observation at a time; see whether other "
+        "stock stood on the track; and whether the file says what was really built.", ink,
+    )  # fmt: skip
+
+
+_NO_WIRING = (
+    "The file says nothing of its wiring, so hardly anything can be wrong with it: write down "
+    "feeders, detectors, contacts and drivers."
+)
+
+
+def _some(names: Sequence[str]) -> str:
+    shown = "; ".join(names[:SHOWN_NAMES])
+    more = len(names) - SHOWN_NAMES
+    return f"{shown}; or {more} others" if more > 0 else shown
+
+
+def _together(members: Suspects) -> str:
+    return "; and ".join(suspect.text for suspect in members)
+
+
+def _number(number: int) -> str:
+    return ("no", "one", "two", "three")[number]
+
+
+def _paragraph(text: str, ink: Ink, indent: str = "   ") -> Iterator[str]:
+    yield from wrap(
+        text, width=ink.width, initial_indent=indent, subsequent_indent=indent,
+        break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ words
+
+
+def setup_words(setup: Setup, plan: Plan) -> str:
+    """A setup as it could be typed: ``locomotive at m1, T1 thrown reverse, lever 4 left``."""
+    said = [_stands(block, places, plan) for block, places in setup.stands]
+    said += [f"{name} thrown {state}" for name, state in setup.told]
+    said += [f"{name} {state}" for name, state in setup.lies]
+    said += [
+        f"{what.kind} {what.name} {state}" for what, state in setup.facts if state != what.usual
+    ]
+    return ", ".join(said) or "everything as usual"
+
+
+def _stands(block: str, places: Sequence[str], plan: Plan) -> str:
+    every = plan.equipment.places.get(block, ())
+    if len(places) > 1 or not every:
+        return f"train on {block}"
+    place = next(p for p in every if p.name == places[0])
+    who = "locomotive" if place.draws or place.feeder is None else "cars"
+    plain = place.name == f"at {place.feeder}"
+    return f"{who} {place.name}" if plain else f"{who} on {block} {place.name}"
+
+
+def _test_words(test: NextTest, plan: Plan) -> str:
+    look = f"look at {test.look}" if test.look in plan.signals else f"look how {test.look} lies"
+    return f"{setup_words(test.setup, plan)}; then {look}"
+
+
+def _any_of(look: str, shows: Iterable[Colours], plan: Plan) -> str:
+    """``green over red (Clear)``; for a turnout, how it lies."""
+    if look not in plan.signals:
+        return " or ".join(f"lies {state}" for (state,) in sorted(shows))
+    return " or ".join(_colours(colours, plan) for colours in sorted(shows))
+
+
+def _colours(colours: Colours, plan: Plan) -> str:
+    if set(colours) == {"dark"}:
+        return "dark"
+    name = plan.chart.reading(colours)
+    said = " over ".join(colours)
+    return said if name == UNLISTED else f"{said} ({name})"
+
+
+# ------------------------------------------------------------------ for programs
+
+
+def schema() -> Json:
+    """The JSON Schema of :func:`diagnosis_json`."""
+    text = resources.files("verifier.reports").joinpath("diagnosis.schema.json").read_text("utf-8")
+    loaded: Json = json.loads(text)
+    return loaded
+
+
+def diagnosis_json(found: Diagnosis) -> Json:
+    """Everything found, all explanations that were told apart included."""
+    return {
+        "schema_version": SCHEMA_VERSION,
+        "tool": {"name": "clearproof", "version": __version__},
+        "exit_code": int(exit_code(found)),
+        "file": found.plan.source.name,
+        "title": found.plan.title,
+        "verdict": found.verdict,
+        "observations": [
+            {
+                "text": observation.text,
+                "expected": [_shown(due.signal, due.colours) for due in expected],
+            }
+            for observation, expected in zip(found.observations, found.expected, strict=True)
+        ],
+        "tried": found.looked_at,
+        "cut_short": found.cut_short,
+        "count": found.explanations,
+        "explanations": [
+            {
+                "proved_alike": group.proved,
+                "alternatives": [[_suspect(s) for s in members] for members in group.members],
+            }
+            for group in found.groups
+        ],
+        "next_test": _test_json(found.next_test, found.plan) if found.next_test else None,
+    }
+
+
+def _suspect(suspect: Suspect) -> Json:
+    return {
+        "kind": suspect.kind,
+        "text": suspect.text,
+        "also": list(suspect.also),
+        "place": {
+            "file": suspect.span.source.name,
+            "line": suspect.span.line,
+            "column": suspect.span.column,
+        },
+    }
+
+
+def _shown(look: str, colours: Iterable[Colours]) -> Json:
+    return {"look": look, "shows": [list(shown) for shown in sorted(colours)]}
+
+
+def _test_json(test: NextTest, plan: Plan) -> Json:
+    return {
+        "setup": setup_words(test.setup, plan),
+        "look": test.look,
+        "outcomes": [
+            {
+                **_shown(test.look, outcome.shows),
+                "nothing_wrong": None in outcome.groups,
+                "explanations": [number for number in outcome.groups if number is not None],
+            }
+            for outcome in test.outcomes
+        ],
+    }
