@@ -14,6 +14,7 @@ import verifier
 from tests.properties.asked import asked, nothing_is_asked, places, said
 from verifier.plan.equip import with_wiring
 from verifier.plan.wiring import Detector, Trains, Wiring
+from verifier.properties.distances import fouling_undetected
 from verifier.properties.stopping import stopping_distance
 
 # ------------------------------------------------------------------ to the next signal
@@ -122,6 +123,62 @@ def test_only_the_way_that_is_short_counts() -> None:
     """
     assert asked("stopping-distance", text.format(2000, 1000))["1R, 3R"] == "proved"
     assert asked("stopping-distance", text.format(1000, 2000))["1R, 3R"] == "broken"
+
+
+def test_a_way_that_is_not_measured_is_not_called_long_enough() -> None:
+    """One of two ways to the same signal has no length: what is given of it may be enough, and
+    if it is not, nothing is said of either."""
+    text = """
+    edge West, East
+    stopping distance 1500 mm
+    block Near, Out
+    block A, B {} mm
+    block Main 2000 mm
+    block Siding
+    turnout T1 in A
+    turnout T2 in B
+    track West = Near | T1 normal | Main | normal T2 | Out = East
+    track T1 reverse | Siding | reverse T2
+    signal 1R at Near | T1
+      Approach when A, B clear and Main, Siding clear
+      Stop otherwise
+    signal 3R at T2 | Out
+      Clear when Out clear
+      Stop otherwise
+    """
+    assert asked("stopping-distance", text.format(100)) == {}
+    assert asked("stopping-distance", text.format(750)) == {"1R, 3R": "proved"}
+
+
+def test_a_way_between_opposing_signals_that_is_not_measured_is_not_called_long_enough() -> None:
+    """Between 3R and 3L lie main and siding; without the siding's length it may be short."""
+    text = """
+    edge West, East
+    stopping distance 1500 mm
+    block Near, Far, A, Z 9000 mm
+    block S1, S2 100 mm
+    block Main 5000 mm
+    block Siding {}
+    turnout T1 in S1
+    turnout T2 in S2
+    track West = Near | A | T1 normal | Main | normal T2 | Z | Far = East
+    track T1 reverse | Siding | reverse T2
+    signal 1R at Near | A
+      Clear when A clear
+      Stop otherwise
+    signal 3R at A | T1
+      Clear when S1, Main, S2 clear and T1 normal and T2 normal
+      Stop otherwise
+    signal 1L at Far | Z
+      Clear when Z clear
+      Stop otherwise
+    signal 3L at Z | T2
+      Stop otherwise
+    """
+    facing = "3R, 3L, 1R, 1L"
+    assert asked("stopping-distance", text.format("5000 mm"))[facing] == "proved"
+    assert asked("stopping-distance", text.format("2000 mm"))[facing] == "broken"
+    assert facing not in asked("stopping-distance", text.format(""))
 
 
 @pytest.mark.parametrize("gone", ["stopping distance 1500 mm", " 1000 mm"])
@@ -309,6 +366,35 @@ def test_the_gap_may_lie_beyond_more_track_of_the_turnouts_block() -> None:
     assert asked("fouling-undetected", text.replace("at Siding | T1", "at Siding | Switch"))[
         "2R, T1, Siding"
     ] == "broken"  # fmt: skip
+
+
+def test_both_legs_of_a_balloon_loop_are_one_question() -> None:
+    text = """
+    edge West
+    block Single, Switch, Loop
+    turnout T1 in Switch
+      fouling point 180 mm
+      gap normal {} mm, reverse 150 mm
+    track West = Single | T1 normal || Loop || reverse T1
+    signal 2R at Single | T1
+      Clear when T1 normal and Switch clear
+      Stop otherwise
+    signal 2LA at Loop || normal T1
+      Stop otherwise
+    signal 2LB at Loop || reverse T1
+      Stop otherwise
+    """
+    plan = verifier.load_text(text.format(200))
+    keys = [o.key for o in fouling_undetected(plan)]
+    assert len(keys) == len(set(keys)) == 3
+    # With stock beyond the gap of the reverse leg only the normal one is fouled.
+    assert asked("fouling-undetected", text.format(200))["2R, T1, Loop"] == "broken"
+    assert asked("fouling-undetected", text.format(100))["2R, T1, Loop"] == "broken"
+    trouble, _ = said("fouling-undetected", text.format(200), "2R", "T1", "Loop")
+    assert "over the normal leg" in trouble and "the gap on the reverse leg is 150 mm" in trouble
+    reverse = text.replace("T1 normal and Switch", "T1 reverse and Switch")
+    assert asked("fouling-undetected", reverse.format(200))["2R, T1, Loop"] == "proved"
+    assert asked("fouling-undetected", reverse.format(100))["2R, T1, Loop"] == "broken"
 
 
 @pytest.mark.parametrize("gone", ["fouling point 180 mm", "gap normal 200 mm, reverse 150 mm"])
