@@ -4,12 +4,13 @@ In: a plan of which the safety properties were decided. Out: a verdict for each 
 table of what each does, the worst first.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from verifier.engines.lengths import rooms
 from verifier.engines.situations import SituationCheck
 from verifier.findings.verdicts import Consequence, Failure, Verdict
+from verifier.language.diagnostics import InputError
 from verifier.logic.expr import Expr, atom, both, observables
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Observable
@@ -18,6 +19,7 @@ from verifier.properties.failures import (
     counts_against,
     harms,
     more_restrictive,
+    told_first,
 )
 from verifier.properties.obligation import Obligation
 from verifier.world.bodies import bodies
@@ -69,20 +71,45 @@ class FailureCheck:
     ) -> dict[str, "Outcome"]:
         """What each fault does, by its name. ``proved`` are the safety properties that hold
         with nothing broken; ``step`` is called before each group of faults."""
-        asked = _by_name(harms(self.plan, proved))
+        asked = list(harms(self.plan, proved))
+        by_name = _by_name(asked)
         outcomes: dict[str, Outcome] = {}
         for group in self._groups():
             step()
+            for found in self._about(group, asked, by_name):
+                outcomes |= {what.name: outcome for what, outcome in found.items()}
+        return {name: outcomes[name] for name in (fault.name for fault in self._faults.values())}
+
+    def _about(
+        self,
+        group: Sequence[Observable],
+        asked: Sequence[Obligation],
+        by_name: Mapping[str, Sequence[tuple[int, Obligation]]],
+    ) -> Iterator[dict[Observable, "Outcome"]]:
+        """What each fault of a group does. What no signal can settle with several of them
+        broken may be settled with one."""
+        try:
             world = self._touches.world(group)
             engine = self._engine(world)
             found = {what: Outcome(self._faults[what], world, engine) for what in group}
-            outcomes |= {what.name: outcome for what, outcome in found.items()}
-            for harm in _near(world.touched or (), asked):
+            # Where what the file assumes feels the fault, situations come about that were
+            # ruled out, for signals too that do not feel it.
+            near = _near(world.touched or (), by_name) if engine is self._shared else asked
+            for harm in near:
                 self._ask(harm, found)
             for name in world.touched or ():
                 if name in self.plan.signals:
                     self._ask_restricted(self.plan.signals[name], found)
-        return {name: outcomes[name] for name in (fault.name for fault in self._faults.values())}
+        except InputError:
+            if len(group) > 1:
+                for what in group:
+                    yield from self._about((what,), asked, by_name)
+                return
+            world = World(self.plan, self._sound, group)
+            unknown = "with this broken, what signals show goes round in a circle"
+            found = {w: Outcome(self._faults[w], world, self._shared, unknown=unknown)
+                     for w in group}  # fmt: skip
+        yield found
 
     def _groups(self) -> Iterable[tuple[Observable, ...]]:
         groups: dict[frozenset[str], list[Observable]] = {}
@@ -113,7 +140,7 @@ class FailureCheck:
     def _ask(self, harm: Obligation, group: Mapping[Observable, "Outcome"]) -> None:
         first = next(iter(group.values()))
         goal = first.world.expand(harm.formula)
-        if goal is self._sound.expand(harm.formula):
+        if first.engine is self._shared and goal is self._sound.expand(harm.formula):
             return
         asked = [w for w, outcome in group.items() if counts_against(harm, outcome.fault)]
         found, reason = first.engine.faults_with(goal, asked)
@@ -142,16 +169,22 @@ class FailureCheck:
         harmless = [o.fault.what for o in singles.values() if not o.harms]
         engine = SituationCheck.of(self._everything, self._timeout)
         told: dict[frozenset[Observable], Failure] = {}
+        undecided = ""
         for harm in harms(self.plan, proved):
             step()
             asked = [w for w in harmless if counts_against(harm, self._faults[w])]
-            goal = self._everything.expand(harm.formula)
+            try:
+                goal = self._everything.expand(harm.formula)
+            except InputError:
+                undecided = "with some things broken, what signals show goes round in a circle"
+                continue
             found, reason = engine.faults_with(goal, asked, at_once=2, spared=set(told))
             for pair in found:
                 names = tuple(what.name for what in pair)
                 told[frozenset(pair)] = Failure(names, "pair", "false proceed", harm.trouble)
-            if reason:
-                told[frozenset()] = Failure(("some pair",), "pair", "undecided", reason)
+            undecided = reason or undecided
+        if undecided:
+            return [*told.values(), Failure(("some pair",), "pair", "undecided", undecided)]
         return list(told.values())
 
 
@@ -191,8 +224,8 @@ class Outcome:
     unknown: str = ""
 
     def goal(self) -> Expr:
-        """The first harm it does, with nothing else broken."""
-        harmful = self.world.expand(self.harms[0].formula)
+        """The harm that is told of it, with nothing else broken."""
+        harmful = self.world.expand(told_first(self.fault, self.harms).formula)
         others = (w for w in self.world.faults if w != self.fault.what)
         what = self.fault.what
         return both(
@@ -200,7 +233,7 @@ class Outcome:
         )
 
     def row(self) -> Failure:
-        why = self.harms[0].trouble if self.harms else self.unknown
+        why = told_first(self.fault, self.harms).trouble if self.harms else self.unknown
         return Failure((self.fault.name,), self.fault.kind, self.consequence, why)
 
     @property

@@ -31,7 +31,7 @@ from verifier.language.source import Span
 from verifier.logic.expr import TRUE, Expr, both, holds, observables
 from verifier.plan.model import Assumption, Expectation, Plan, Waiver
 from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
-from verifier.properties.failures import with_harm
+from verifier.properties.failures import told_first, with_harm, with_harms
 from verifier.properties.obligation import Obligation
 from verifier.world.assumed import assumed
 from verifier.world.situation import Situation
@@ -248,7 +248,7 @@ class _Prover:
         if self._undecided_assumptions:
             return Verdict(asked, "undecided", self._undecided_assumptions)
         if outcome.harms:
-            obligation = with_harm(asked, outcome.fault, outcome.harms[0])
+            obligation = with_harm(asked, outcome.fault, told_first(outcome.fault, outcome.harms))
             goal = outcome.goal()
             answer = outcome.engine.find(goal, smallest=True)
             if isinstance(answer, Exists):
@@ -317,9 +317,13 @@ class _Prover:
         return mended
 
     def _mend(self, obligation: Obligation, situation: Situation) -> tuple[Addition, ...]:
-        """Additions to rules. Where something is broken, just that stays broken."""
+        """Additions to rules. Where something is broken, just that stays broken, and none of
+        the harm it does may be left."""
         broken = [what for what, _ in situation if what.kind == "fault"]
         world = Touches(self.world).world(broken) if broken else self.world
+        if broken and self._harms:
+            fault = next(f for f in self.plan.equipment.faults if f.what in broken)
+            obligation = with_harms(obligation, fault, self._harms[fault.name])
         return mend(world, obligation, situation, self.timeout)
 
 

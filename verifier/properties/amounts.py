@@ -7,8 +7,8 @@ from fractions import Fraction
 
 
 def length(metres: Fraction | float) -> str:
-    """From ten metres up in m."""
-    return f"{_number(metres)} m" if metres >= 10 else f"{_number(metres * 1000)} mm"
+    """From five metres up in m."""
+    return f"{_number(metres)} m" if metres >= 5 else f"{_number(metres * 1000)} mm"
 
 
 def volts(amount: Fraction | float) -> str:

@@ -6,7 +6,7 @@ docstrings are what ``clearproof explain NAME`` prints; which things may break, 
 in :mod:`verifier.plan.equip`.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from verifier.logic.expr import Expr, atom, both, either
@@ -118,6 +118,8 @@ def broken(what: Observable) -> Expr:
 
 def fault_words(what: Observable, state: str | None = None) -> str:
     """``feeder m1 is broken``; without a state, whichever way it can break."""
+    if state is None and all(way.startswith("bridged") for way in what.values[1:]):
+        state = "bridged"
     state = state or " or ".join(what.values[1:])
     return (
         f"{what.name} {state}" if state.startswith(("stop", "did")) else f"{what.name} is {state}"
@@ -168,32 +170,70 @@ def _compared(signal: Signal, plan: Plan, *, better: bool) -> Expr:
     return either(*ways)
 
 
+# Which harm of a kind of fault says most, where it does several.
+_TELLING = {"points-stalled": "proceed-over-open-points", "lamp-out": "aspect-against-route"}
+
+
+def told_first(fault: Fault, done: Sequence[Obligation]) -> Obligation:
+    """Of the harms a fault does, the one that says most; else the first of the catalogue."""
+    return next((h for h in done if h.property == _TELLING.get(fault.kind)), done[0])
+
+
 def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
-    """The obligation of a fault, told by the harm it does."""
-    same_place = harm.spans[:1]
+    """The obligation of a fault, told by a harm it does."""
     return replace(
         asked,
         formula=both(broken(fault.what), harm.formula),
         trouble=f"when {fault_words(fault.what)}, {harm.trouble}",
-        spans=(*asked.spans, *same_place),
+        spans=(*asked.spans, *harm.spans[:1]),
         signals=harm.signals,
         routes=harm.routes,
         pieces=harm.pieces,
         place=harm.place,
-        hint=HINTS[fault.kind],
+        hint=_hint(fault),
     )
 
 
-HINTS = {
-    "lamp-out": "Let the driver see to it: `when lamp out shows red`.",
-    "wire-broken": "Sense the other way round (`output closed when clear`), give contacts to both "
-    "legs, and give a block more feeders than one.",
-    "supply-lost": "Make detectors of that track read occupied when it has no power "
-    "(`without track power reads occupied`).",
-    "gap-bridged": "Take more turns through the detector or a more sensitive one, so that a tenth "
-    "of the current is enough; or read the block beyond the gap as well.",
-    "points-stalled": "Give the turnout contacts at the points for both ways: `contacts normal, "
-    "reverse`.",
-    "report-stuck": "Test detectors and contacts with a train, and watch for reports that never "
-    "change.",
-}
+def with_harms(asked: Obligation, fault: Fault, done: Sequence[Obligation]) -> Obligation:
+    """The same with all the harm that the fault does: what a mending must do away with."""
+    signals = dict.fromkeys((*asked.signals, *(name for harm in done for name in harm.signals)))
+    formula = both(broken(fault.what), either(*(harm.formula for harm in done)))
+    return replace(asked, formula=formula, signals=tuple(signals))
+
+
+def _hint(fault: Fault) -> str:
+    for start, hint in _HINTS[fault.kind]:
+        if fault.name.startswith(start):
+            return hint
+    raise AssertionError(fault)
+
+
+# By the kind of fault, and how its name begins.
+_HINTS = {
+    "lamp-out": (
+        ("", "Let one driver light all heads of the signal and see to it: `when lamp out shows "
+         "red`."),
+    ),
+    "wire-broken": (
+        ("feeder", "Give the block at least two feeders, and lead every one of them through its "
+         "detector."),
+        ("bus", "Make the detectors of that district read occupied when it has no track power: "
+         "`without track power reads occupied`."),
+        ("wire", "Sense the other way round (`output closed when clear`), give a turnout contacts "
+         "for both ways, and let signals that must agree read the same inputs."),
+    ),
+    "supply-lost": (
+        ("", "Make detectors read occupied when their track has no power (`without track power "
+         "reads occupied`), and sense closed when clear."),
+    ),
+    "gap-bridged": (
+        ("", "Take more turns through the detector or a more sensitive one, so that a tenth of "
+         "the current is enough; or read the block beyond the gap as well."),
+    ),
+    "points-stalled": (
+        ("", "Give the turnout contacts at the points for both ways: `contacts normal, reverse`."),
+    ),
+    "report-stuck": (
+        ("", "Test detectors and contacts with a train, and watch for reports that never change."),
+    ),
+}  # fmt: skip
