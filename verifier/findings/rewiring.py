@@ -3,27 +3,27 @@
 In: a broken obligation (with one thing broken, or none) and the situation that breaks it, of
 a plan with wiring. Out: changes that together mend it: the cheapest single one first; then
 several of one kind, as few as will do; then pairs; new equipment after all of these. What a
-change costs is ranked in :mod:`verifier.findings.changes` (common practice, no source).
+change costs is ranked in :mod:`verifier.findings.change` (common practice, no source).
 
 A change is offered only when the plan so wired was proved to keep the obligation, to let
 signals show and routes clear as before, and to break nothing that held before: no property of
 a signal that the change reaches, and no failure verdict.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from verifier.engines.answers import Exists, Impossible
 from verifier.engines.conditions import all_says
 from verifier.engines.situations import SituationCheck
-from verifier.findings.changes import NEW, About, Change, about, changes
+from verifier.findings.change import NEW, About, Change
+from verifier.findings.changes import about, changes
 from verifier.findings.failures import FailureCheck
 from verifier.findings.verdicts import Finding, Rewiring
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import TRUE, Const, Expr, atom, both
 from verifier.plan.equip import with_wiring
-from verifier.plan.equipment import Fault
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
@@ -188,7 +188,9 @@ class Rewirer:
         for harm in harms(wired.plan, safe):
             if not reached.intersection(harm.signals):
                 continue
-            asked = [what for what, fault in faults.items() if _counts(harm, fault, failing)]
+            asked = [what for what, fault in faults.items()
+                     if fault.name not in failing
+                     and counts_against(harm, fault)]  # fmt: skip
             found, reason = check.faults_with(world.expand(harm.formula), asked)
             if reason:
                 return None
@@ -216,10 +218,6 @@ class Rewirer:
     @property
     def before(self) -> _Wired:
         return self._before
-
-
-def _counts(harm: Obligation, fault: Fault, failing: Iterable[str]) -> bool:
-    return fault.name not in failing and counts_against(harm, fault)
 
 
 def _renewed(obligation: Obligation, plan: Plan) -> Obligation:
