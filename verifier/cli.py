@@ -101,8 +101,9 @@ def _parser() -> argparse.ArgumentParser:
     ask.add_argument("file", metavar="FILE")
     ask.add_argument(
         "situation", nargs="*", metavar="FACT",
-        help='such as "T1 reverse, train on Main, lever 4 left", or "train at m2, feeder m3 broken" '
-        "where wiring is given; unmentioned track is vacant, unmentioned points lie normal",
+        help='such as "T1 reverse, train on Main, lever 4 left", where wiring is given also '
+        '"train at m2, feeder m3 broken"; unmentioned track is vacant, unmentioned points lie '
+        "normal",
     )  # fmt: skip
     ask.add_argument("--why", action="store_true", help="say why each signal shows what it shows")
     _console_options(ask)

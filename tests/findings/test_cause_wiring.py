@@ -77,7 +77,7 @@ def chain(plan: Plan, states: dict[str, str], signal: str = "2R") -> list[str]:
     return told(cause)
 
 
-def report(plan: Plan, states: dict[str, str], block: str) -> list[str]:
+def hears(plan: Plan, states: dict[str, str], block: str) -> list[str]:
     """What B1 hears of a block, and why, whatever its rules then make of it."""
     by_name = inputs(plan)
     situation = Situation.of((by_name[name], state) for name, state in states.items())
@@ -156,7 +156,7 @@ def test_stock_that_draws_too_little(trains: str, detector: str, state: str, rea
 def test_the_middle_of_a_train() -> None:
     plan = wired(trains="300 mm to 1200 mm, detectable at both ends")
     states = {"standing Siding": "drawing no current", "standing Switch": "at w1"}
-    assert report(plan, states, "Siding") == [
+    assert hears(plan, states, "Siding") == [
         "Siding reports clear, though the middle of a train, which draws no current, stands on "
         "Siding",
         "only the ends of a train draw current, and both are beyond this block: trains are up to "
@@ -222,7 +222,7 @@ def test_no_track_power() -> None:
         "  supply Track-A is off",
     ]
     states = {"fault bus of North": "broken", "standing Main": "at m1"}
-    assert report(wired(), states, "Main") == [
+    assert hears(wired(), states, "Main") == [
         "Main reports clear, though a train stands at m1 on Main",
         "Main has no track power, so that stock draws no current",
         "  the bus of North is broken",
@@ -231,7 +231,7 @@ def test_no_track_power() -> None:
 
 def test_no_common_return() -> None:
     plan = wired(supply="Bus-2", output="output closed when occupied")
-    assert report(plan, {"standing Siding": "at s1"}, "Siding") == [
+    assert hears(plan, {"standing Siding": "at s1"}, "Siding") == [
         "Siding reports clear, though a train stands at s1 on Siding",
         "the output of D-Siding is closed when occupied: open, it reads clear",
         "  D-Siding is powered by Bus, B1 by Bus-2, and they have no common return: there is no "
@@ -256,12 +256,12 @@ def test_a_bridged_gap() -> None:
     gap = "fault gap T1 | Siding"
     state = "bridged, all current by way of Switch"
     states = {"standing Siding": "at s1", gap: state}
-    assert report(plan, states, "Switch") == [
+    assert hears(plan, states, "Switch") == [
         "Switch reports occupied, though nothing stands there",
         "a train stands at s1 on Siding, and its current flows through D-Switch",
         "  gap T1 | Siding is bridged",
     ]
-    assert report(plan, states, "Siding") == [
+    assert hears(plan, states, "Siding") == [
         "Siding reports clear, though a train stands at s1 on Siding",
         "its current flows by way of Switch, past D-Siding",
         "  gap T1 | Siding is bridged",
@@ -272,7 +272,7 @@ def test_a_missing_gap() -> None:
     plan = wired(joint="=")
     (name,) = (name for name in inputs(plan) if name.startswith("current"))
     state = "bridged, all current by way of Switch"
-    lines = report(plan, {"standing Siding": "at s1", name: state}, "Siding")
+    lines = hears(plan, {"standing Siding": "at s1", name: state}, "Siding")
     assert lines[-1] == "  there is no gap at T1 = Siding"
 
 
@@ -437,3 +437,38 @@ def test_a_finding_tells_its_chain_though_the_rail_decides() -> None:
     assert "    feeder s2 does not pass through D-Siding" in lines
     assert "  T1 reports normal (it lies normal)" in lines
     assert not any(line.strip().startswith("Main reports") for line in lines)
+
+
+VARIANTS: tuple[dict[str, str], ...] = (
+    {},
+    {"siding": "s1", "output": "output closed when occupied"},
+    {"trains": "300 mm to 1200 mm, detectable at the locomotive only", "machine": "contact normal"},
+    {"joint": "=", "machine": "motor slow-motion powered by Bus-2 no contacts",
+     "driver": "reads D-Main, D-Switch"},
+    {"main": "spot on Main at 0 mm, 1200 mm powered by Bus", "supply": "Bus-2"},
+    {"machine": "motor snap powered by Bus-2 contacts normal, reverse", "driver":
+     "reads D-Main, D-Siding, D-Switch when input missing shows red when lamp out shows red"},
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("changes", VARIANTS)
+def test_no_report_differs_from_the_truth_without_a_reason(changes: dict[str, str]) -> None:
+    """With every single thing broken, in every way, and stock in every place of a block."""
+    plan = wired(**changes)
+    blocks = [what for what in plan.inputs if what.kind == "standing"]
+    others = [what for what in plan.inputs if what.kind not in ("standing", "current")]
+    ways = [(f.what, state) for f in plan.equipment.faults for state in f.what.values[1:]]
+    ways += [(what, state) for what in others for state in what.values]
+    evaluator = Evaluator(plan)
+    untrue = 0
+    for broken in ways:
+        for what in blocks:
+            for state in what.values:
+                situation = Situation.of([broken, (what, state)])
+                circuit = Circuit(plan, Wires(plan, situation))
+                heard = [circuit.block(name, "B1") for name in ("Main", "Siding", "Switch")]
+                for report in (*heard, circuit.points("T1", "B1")):
+                    assert report.true != bool(report.because), report.text
+                    untrue += not report.true
+        told(causes(plan, evaluator, Situation.of([broken]), ("2R",))[0])
+    assert untrue > 20

@@ -120,7 +120,9 @@ def fault_words(what: Observable, state: str | None = None) -> str:
     """``feeder m1 is broken``; without a state, whichever way it can break."""
     if state is None and all(way.startswith("bridged") for way in what.values[1:]):
         state = "bridged"
-    state = state or " or ".join(what.values[1:])
+    # How current then flows is no matter here.
+    ways = dict.fromkeys(value.split(",")[0] for value in what.values[1:])
+    state = state or " or ".join(ways)
     return (
         f"{what.name} {state}" if state.startswith(("stop", "did")) else f"{what.name} is {state}"
     )

@@ -149,12 +149,14 @@ def _gaps(plan: Plan) -> Iterator[str]:
         for name in fouled
         if not ((machine := machines.get(name)) and machine.fouling and len(machine.gaps) == 2)
     ]
+    if not unsaid:
+        return
     if len(unsaid) == len(fouled):
         yield (
             "Gaps are taken to stand at or beyond the fouling points: stock inside one block "
             "fouls no other."
         )
-    elif unsaid:
+    else:
         yield (
             f"Gaps at {_named(unsaid)} are taken to stand at or beyond the fouling points: stock "
             "inside one block fouls no other."
