@@ -9,6 +9,7 @@ from verifier.engines.enumerator import tally
 from verifier.engines.order import count_situations
 from verifier.language.format import format_text
 from verifier.patterns import PATTERNS, pattern_text
+from verifier.properties.catalogue import FAILURES
 
 ENUMERABLE = 20_000
 
@@ -27,7 +28,7 @@ def test_the_list_is_what_lies_in_the_folder() -> None:
 def test_the_patterns_that_were_asked_for_are_there() -> None:
     assert set(PATTERNS) == {
         "end-of-siding", "passing-siding", "junction", "crossover", "diamond", "yard-throat",
-        "spur", "oval",
+        "spur", "oval", "wired-end-of-siding",
     }  # fmt: skip
 
 
@@ -36,7 +37,9 @@ def test_it_proves_as_it_stands_with_nothing_set_aside(name: str) -> None:
     plan = verifier.load_text(pattern_text(name), f"{name}.ixl")
     report = verifier.prove(plan)
     assert report.exit_code == 0, [v.obligation.key for v in report.verdicts if v.fails]
-    assert {v.status for v in report.verdicts} == {"proved"}
+    # That a stuck detector is not survived is advice to everyone.
+    asked = [v for v in report.verdicts if v.obligation.property != "report-stuck"]
+    assert {v.status for v in asked} == {"proved"}
     assert not (plan.waivers or plan.assumptions or plan.expectations)
 
 
@@ -72,6 +75,8 @@ def test_the_enumerator_finds_nothing_either(name: str) -> None:
     plan = verifier.load_text(pattern_text(name))
     if count_situations(plan.inputs) > ENUMERABLE:
         pytest.skip("too many situations to go through one by one")
-    obligations = [v.obligation for v in verifier.prove(plan).verdicts]
+    # What is broken is not enumerated here: see tests/differential.
+    verdicts = verifier.prove(plan).verdicts
+    obligations = [v.obligation for v in verdicts if v.obligation.property not in FAILURES]
     for obligation, found in zip(obligations, tally(plan, obligations), strict=True):
         assert (found.count == 0) == (obligation.mode == "never"), obligation.key
