@@ -4,11 +4,11 @@ electrical quantities in volts, amperes and ohms, all exact.
 Everything is optional. What is left out is taken as usual, and every report says how.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Literal
+from typing import Literal, TypeVar
 
 from verifier.language.source import Span
 
@@ -174,6 +174,16 @@ class Wiring:
     set_back: Mapping[str, Number] = field(default_factory=_none)  # by signal: before its gap
     swapped_contacts: frozenset[str] = frozenset()
     swapped_heads: tuple[tuple[str, str], ...] = ()
+    # By block, by block, by head: worked out from the above.
+    _feeders: Mapping[str, tuple[Feeder, ...]] = field(init=False, repr=False, compare=False)
+    _detectors: Mapping[str, tuple[Detector, ...]] = field(init=False, repr=False, compare=False)
+    _drivers: Mapping[str, Driver] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        by_head = {head: d for d in reversed(list(self.drivers.values())) for head in d.heads}
+        object.__setattr__(self, "_feeders", _by_block(self.feeders.values()))
+        object.__setattr__(self, "_detectors", _by_block(self.detectors.values()))
+        object.__setattr__(self, "_drivers", by_head)
 
     @property
     def given(self) -> bool:
@@ -182,13 +192,13 @@ class Wiring:
                     or self.machines)  # fmt: skip
 
     def detectors_of(self, block: str) -> tuple[Detector, ...]:
-        return tuple(d for d in self.detectors.values() if d.block == block)
+        return self._detectors.get(block, ())
 
     def feeders_of(self, block: str) -> tuple[Feeder, ...]:
-        return tuple(f for f in self.feeders.values() if f.block == block)
+        return self._feeders.get(block, ())
 
     def driver_of(self, head: str) -> Driver | None:
-        return next((d for d in self.drivers.values() if head in d.heads), None)
+        return self._drivers.get(head)
 
     def share_a_return(self, one: str, other: str) -> bool:
         """Whether two supplies have a common return, directly or by way of others."""
@@ -211,6 +221,16 @@ class Wiring:
         """The supply of its track power, where the file gives one."""
         district = self.districts.get(self.district_of.get(block, ""))
         return self.supplies.get(district.supply) if district else None
+
+
+T = TypeVar("T", Feeder, Detector)
+
+
+def _by_block(things: Iterable[T]) -> dict[str, tuple[T, ...]]:
+    found: dict[str, list[T]] = {}
+    for thing in things:
+        found.setdefault(thing.block, []).append(thing)
+    return {block: tuple(those) for block, those in found.items()}
 
 
 NO_WIRING = Wiring()
