@@ -76,6 +76,22 @@ def test_what_a_report_says_can_be_asked(trains: str) -> None:
     assert asked > 80
 
 
+def test_without_wiring_too() -> None:
+    plan = verifier.load_text(
+        "edge West, East, Team\nblock A, B, C, Switch\nturnout T1 in Switch\n"
+        "derail D1 on C toward T1\ngate G1 on B\nlever L positions left, right\nbutton Call\n"
+        "track West = A | T1 normal | B = East\ntrack T1 reverse | C = Team\n"
+        "signal 1 at A | T1\n  Clear when B clear\n  Stop otherwise\n"
+    )
+    kinds = set()
+    for what in inputs_of(plan):
+        for state in what.values:
+            words = fact_words(plan, what, state)
+            assert situation_of(plan, words) == Situation.of([(what, state)]), words
+            kinds.add(what.kind)
+    assert kinds == {"stock", "points", "derail", "gate", "lever", "button"}
+
+
 def test_a_whole_situation_can_be_copied_from_a_report() -> None:
     plan = plan_of()
     by_name = {f"{w.kind} {w.name}": w for w in inputs_of(plan)}

@@ -26,7 +26,8 @@ _OVER = re.compile(r"\bover (no spot|spots? \d+( to \d+)?)")
 _MOTION = re.compile(r"(\S+) (still moving|moving|at rest)")
 _TOLD = re.compile(r"(\S+) told (?:to lie )?(\S+)")
 _LIES = re.compile(r"(\S+) lies (\S+)")
-_RELEASED = re.compile(r"button (\S+) released")
+# In the words of a report, though a rule would put it otherwise.
+_PLAIN = re.compile(r"stock on (\S+)|(gate|button) (\S+) (\S+)")
 _VACANT = re.compile(r"(\S+(?:, \S+)*) and (\S+) vacant")
 # What the names of things that can break begin with.
 _BREAKS = ("feeder", "wire", "bus", "supply", "gap", "lamp", "head", "machine", "detector",
@@ -94,11 +95,12 @@ def _read(plan: Plan, part: str, span: Span, known: set[str], found: Wired) -> b
         return _turnout(plan, told[1], "thrown", told[2], span, found)
     elif lies := _LIES.fullmatch(part):
         return _turnout(plan, lies[1], "points", lies[2], span, found)
-    elif released := _RELEASED.fullmatch(part):
-        what = next((w for w in plan.inputs if (w.kind, w.name) == ("button", released[1])), None)
-        if what is None:
+    elif plain := _PLAIN.fullmatch(part):
+        kind, name, state = ("stock", plain[1], "occupied") if plain[1] else plain.groups()[1:]
+        what = next((w for w in plan.inputs if (w.kind, w.name) == (kind, name)), None)
+        if what is None or state not in what.values:
             return False
-        found.facts.append((what, "released", span))
+        found.facts.append((what, state, span))
     elif vacant := _VACANT.fullmatch(part):
         names = [*vacant[1].split(", "), vacant[2]]
         stock = {w.name: w for w in plan.inputs if w.kind in ("stock", "standing")}
