@@ -126,7 +126,11 @@ def wired_line(control_points: int) -> str:
         if row.startswith("signal "):
             name = row.split()[1]
             number = "".join(c for c in name if c.isdigit())
-            heads = f"{name}.upper, {name}.lower" if name.endswith("in") and not name.endswith("main") else name
+            heads = (
+                f"{name}.upper, {name}.lower"
+                if name.endswith("in") and not name.endswith("main")
+                else name
+            )
             parts.append(
                 f"driver Dr{name} drives {heads} powered by Bus{number} when lamp out shows red"
             )

@@ -1,6 +1,7 @@
 """Benchmarks: whole processes, cold, medians of several runs. Not a test.
 
     python -m tests.benchmarks.run [--runs N] [--json FILE] [--sizes 10,30,100,300]
+                                   [--wired-sizes 2,10,20,50]
 
 Prints a table; with --json also writes the figures. Compare ratios on one machine, in one
 run: absolute times differ from machine to machine.
@@ -15,10 +16,11 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from tests.benchmarks.lines import line
+from tests.benchmarks.lines import line, wired_line
 
 ROOT = Path(__file__).resolve().parents[2]
 CLI = [sys.executable, "-m", "verifier.cli"]
@@ -52,6 +54,7 @@ def measured(path: Path) -> dict[str, float]:
 
 def startup(runs: int) -> dict[str, float]:
     spec = ROOT / "specs" / "end-of-siding-mended.ixl"
+    wired = ROOT / "specs" / "wired-end-of-siding.ixl"
     bare = []
     for _ in range(runs):
         start = time.perf_counter()
@@ -62,15 +65,16 @@ def startup(runs: int) -> dict[str, float]:
         "clearproof --help": seconds(["--help"], runs),
         "ask, end of siding": seconds(["ask", str(spec), "T1 normal"], runs),
         "prove, end of siding": seconds(["prove", str(spec)], runs),
+        "prove, wired end of siding": seconds(["prove", str(wired)], runs),
     }
 
 
-def scaling(sizes: list[int], runs: int) -> list[dict[str, float]]:
+def scaling(write: Callable[[int], str], sizes: list[int], runs: int) -> list[dict[str, float]]:
     rows = []
     with tempfile.TemporaryDirectory() as folder:
         for size in sizes:
             path = Path(folder) / f"line-{size}.ixl"
-            path.write_text(line(size))
+            path.write_text(write(size))
             found = [measured(path) for _ in range(runs)]
             middle = statistics.median(row["seconds"] for row in found)
             rows.append(
@@ -84,11 +88,24 @@ def scaling(sizes: list[int], runs: int) -> list[dict[str, float]]:
     return rows
 
 
+def print_curve(title: str, rows: list[dict[str, float]]) -> None:
+    print(f"\n  {title}")
+    print(f"  {'control points':>14} {'seconds':>9} {'ms each':>9} {'ratio':>6} {'MB':>6}")
+    first = rows[0]["ms per control point"]
+    for row in rows:
+        each = row["ms per control point"]
+        print(
+            f"  {row['control points']:>14} {row['seconds']:>9.2f} {each:>9.1f} "
+            f"{each / first:>6.2f} {row['megabytes']:>6.0f}"
+        )
+
+
 def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--runs", type=int, default=5)
     options.add_argument("--json", type=Path)
     options.add_argument("--sizes", default="10,30,100,300")
+    options.add_argument("--wired-sizes", default="2,10,20,50")
     chosen = options.parse_args()
     figures: dict[str, Any] = {
         "machine": f"{platform.machine()}, {os.cpu_count()} cores, Python "
@@ -98,17 +115,15 @@ def main() -> None:
     }
     print(f"{figures['machine']}; medians of {chosen.runs} runs, whole processes, cold\n")
     for name, value in figures["start-up"].items():
-        print(f"  {name:<24} {value:7.3f} s")
-    sizes = [int(size) for size in chosen.sizes.split(",")]
-    figures["line"] = scaling(sizes, max(1, chosen.runs // 2))
-    print(f"\n  {'control points':>14} {'seconds':>9} {'ms each':>9} {'ratio':>6} {'MB':>6}")
-    first = figures["line"][0]["ms per control point"]
-    for row in figures["line"]:
-        each = row["ms per control point"]
-        print(
-            f"  {row['control points']:>14} {row['seconds']:>9.2f} {each:>9.1f} "
-            f"{each / first:>6.2f} {row['megabytes']:>6.0f}"
-        )
+        print(f"  {name:<28} {value:7.3f} s")
+    for title, write, given in (
+        ("line, rules only", line, chosen.sizes),
+        ("line, wired, every single fault", wired_line, chosen.wired_sizes),
+    ):
+        sizes = [int(size) for size in given.split(",") if size]
+        if sizes:
+            figures[title] = scaling(write, sizes, max(1, chosen.runs // 2))
+            print_curve(title, figures[title])
     if chosen.json:
         chosen.json.write_text(json.dumps(figures, indent=2) + "\n")
 
