@@ -87,7 +87,10 @@ def test_a_dangerous_omission_is_found(
         return
     small = count_situations(plan.inputs) <= MOST_SITUATIONS
     dangerous, harmless = [], []
-    for mutant in chosen(plan):
+    picked = chosen(plan)
+    if not picked:
+        pytest.skip("every line asks for one thing only: nothing can be left out")
+    for mutant in picked:
         found = broken_by_solver(mutant.plan)
         if small:
             assert found == broken_by_counting(mutant.plan), mutant.said

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 import verifier
+from tests.differential.agreement import failures_agree
+from tests.differential.truth import Truth, single_faults
 from verifier.engines.enumerator import tally
 from verifier.engines.evaluator import Evaluator
 from verifier.engines.order import count_situations
@@ -125,6 +127,19 @@ def test_every_verdict_agrees_with_the_enumerator(path: Path) -> None:
         assert (verdict.status == "broken") != wanted, verdict.obligation.key
         if verdict.finding is not None:
             assert verdict.finding.situation == found.smallest, verdict.obligation.key
+
+
+@every_spec
+def test_every_single_fault_agrees_with_the_enumerator(path: Path) -> None:
+    """With each thing broken in turn, in every situation: what it does at worst, and the
+    smallest situation in which it does."""
+    plan = verifier.load(path)
+    faults = single_faults(plan)
+    if not faults:
+        pytest.skip("nothing is declared that could break")
+    if count_situations(plan.inputs) * len(faults) > ENUMERABLE:
+        pytest.skip("too many situations to go through one by one")
+    failures_agree(Truth(plan, faults), verifier.prove(plan))
 
 
 @every_broken_spec
