@@ -75,7 +75,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     if names.errors:
         raise InputError(names.errors)
     blocks = _blocks(statements)
-    equipment = equip(wiring, track, blocks, signals)
+    equipment = equip(wiring, track, blocks, signals, conditions)
     inputs = _inputs(statements, words)
     return Plan(
         source=source,

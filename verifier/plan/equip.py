@@ -5,6 +5,7 @@ In: the track and the wiring. Out: an :class:`Equipment`.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
@@ -13,7 +14,17 @@ from verifier.language.source import Span
 from verifier.plan import facts
 from verifier.plan.equipment import NO_EQUIPMENT, Beside, Equipment, Fault, Geometry, Place
 from verifier.plan.facts import Observable
-from verifier.plan.model import Block, Head, Joint, Piece, Plan, Signal, Track
+from verifier.plan.model import (
+    Block,
+    Head,
+    Joint,
+    NamedCondition,
+    Piece,
+    Plan,
+    Signal,
+    Track,
+    says_asked,
+)
 from verifier.plan.wiring import Detector, Number, Wiring
 
 # While a gap is bridged, or missing, stock beside it draws through the feeders of both
@@ -22,11 +33,16 @@ from verifier.plan.wiring import Detector, Number, Wiring
 OWN_SHARE = Fraction(1, 10)
 
 
+# By driver: the blocks and turnouts whose reports the rules of its heads ask for.
+Asked = Mapping[str, AbstractSet[tuple[str, str]]]
+
+
 def equip(
     wiring: Wiring,
     track: Track,
     blocks: Mapping[str, Block],
     signals: Mapping[str, Signal],
+    conditions: Mapping[str, NamedCondition],
 ) -> Equipment:
     """What follows from a layout's wiring."""
     if not wiring.given:
@@ -34,7 +50,7 @@ def equip(
     geometry, spots_of = _spots(wiring)
     places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
     gaps, joined = _neighbours(wiring, track)
-    faults = tuple(_faults(wiring, gaps, signals))
+    faults = tuple(_faults(wiring, gaps, signals, _asked(wiring, signals, conditions)))
     return Equipment(
         MappingProxyType(places),
         MappingProxyType(geometry),
@@ -48,7 +64,7 @@ def equip(
 
 def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
     """The same layout wired otherwise. Rules, assumptions and proofs stay as they are."""
-    equipment = equip(wiring, plan.track, plan.blocks, plan.signals)
+    equipment = equip(wiring, plan.track, plan.blocks, plan.signals, plan.conditions)
     inputs = inputs_with(plan.unwired_inputs, wiring, equipment)
     return replace(plan, wiring=wiring, equipment=equipment, inputs=inputs)
 
@@ -209,9 +225,9 @@ def by_way_of(block: str) -> str:
 
 
 def _faults(
-    wiring: Wiring, gaps: Sequence[Beside], signals: Mapping[str, Signal]
+    wiring: Wiring, gaps: Sequence[Beside], signals: Mapping[str, Signal], asked: Asked
 ) -> Iterator[Fault]:
-    yield from _wires(wiring)
+    yield from _wires(wiring, asked)
     moving = {
         name for m in wiring.machines.values() if m.motor for name in _feeding(m.supply, wiring)
     }
@@ -256,7 +272,10 @@ def _lamps(head: Head) -> Iterator[Fault]:
     yield Fault("lamp-out", facts.fault(f"head {head.name}", ("dark",)), head.span)
 
 
-def _wires(wiring: Wiring) -> Iterator[Fault]:
+def _wires(wiring: Wiring, asked: Asked) -> Iterator[Fault]:
+    # Without drivers there is one reader without a name.
+    nobody = () if wiring.drivers else ("",)
+
     def broken(name: str, span: Span) -> Fault:
         return Fault("wire-broken", facts.fault(name, ("broken",)), span)
 
@@ -264,26 +283,47 @@ def _wires(wiring: Wiring) -> Iterator[Fault]:
         yield broken(f"bus of {district.name}", district.span)
     for feeder in wiring.feeders.values():
         yield broken(f"feeder {feeder.name}", feeder.span)
+    readers = _readers(wiring, asked)
     for detector in wiring.detectors.values():
-        for reader in readers_of(detector.name, wiring, contacts=False):
+        for reader in readers.get((detector.name, False), nobody):
             yield broken(wire(detector.name, reader), detector.span)
     for machine in wiring.machines.values():
         for leg in machine.contacts or ():
-            for reader in readers_of(machine.turnout, wiring, contacts=True):
+            for reader in readers.get((machine.turnout, True), nobody):
                 yield broken(wire(f"{machine.turnout} {leg}", reader), machine.span)
 
 
-def readers_of(name: str, wiring: Wiring, *, contacts: bool) -> tuple[str, ...]:
-    """The drivers a detector, or the contacts of a turnout, may be wired to; one nameless
-    reader where the file has no drivers."""
-    if not wiring.drivers:
-        return ("",)
-    return tuple(
-        driver.name
-        for driver in wiring.drivers.values()
-        if driver.reads is None
-        or any(r.name == name and r.contacts == contacts for r in driver.reads)
-    )
+def _asked(
+    wiring: Wiring, signals: Mapping[str, Signal], conditions: Mapping[str, NamedCondition]
+) -> Asked:
+    asked: dict[str, set[tuple[str, str]]] = {}
+    for signal in signals.values():
+        drivers = {d.name for head in signal.heads if (d := wiring.driver_of(head.name))}
+        for says in says_asked(signal, conditions) if drivers else ():
+            for driver in drivers:
+                asked.setdefault(driver, set()).add((says.what.kind, says.what.name))
+    return asked
+
+
+def _readers(wiring: Wiring, asked: Asked) -> dict[tuple[str, bool], list[str]]:
+    """By detector, and by turnout with contacts: the drivers it is wired to. Where one does
+    not say what it reads, it is wired to what its rules ask for."""
+    readers: dict[tuple[str, bool], list[str]] = {}
+    for driver in wiring.drivers.values():
+        if driver.reads is not None:
+            read = {(reading.name, reading.contacts) for reading in driver.reads}
+        else:
+            wanted = asked.get(driver.name, ())
+            read = {(name, True) for kind, name in wanted if kind == "points report"}
+            read |= {
+                (detector.name, False)
+                for kind, name in wanted
+                if kind == "block report"
+                for detector in wiring.detectors_of(name)
+            }
+        for item in sorted(read):
+            readers.setdefault(item, []).append(driver.name)
+    return readers
 
 
 def wire(source: str, reader: str) -> str:

@@ -5,7 +5,7 @@ points, a lever, what a detector reports, the aspect a signal shows. Rules, prop
 assumptions and situations all speak of observables and of nothing else.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
@@ -201,6 +201,21 @@ def says_in(condition: Condition) -> Iterator[Says]:
         case All(parts=parts) | AnyOne(parts=parts):
             for part in parts:
                 yield from says_in(part)
+
+
+def says_opened(
+    conditions: Iterable[Condition], named: Callable[[str], Condition]
+) -> Iterator[Says]:
+    """Every fact of some conditions, named conditions opened up (each once)."""
+    waiting, opened = list(conditions), set()
+    while waiting:
+        for says in says_in(waiting.pop()):
+            name = says.what.name
+            if says.what.kind != "condition":
+                yield says
+            elif name not in opened:
+                opened.add(name)
+                waiting.append(named(name))
 
 
 def conditions_in(condition: Condition) -> Iterator[str]:

@@ -1,6 +1,6 @@
 """The checked layout: frozen data, every element with the span it was written at."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -8,7 +8,7 @@ from verifier.language.source import Source, Span
 from verifier.plan import facts
 from verifier.plan.aspects import Chart
 from verifier.plan.equipment import NO_EQUIPMENT, Equipment
-from verifier.plan.facts import Condition, Observable
+from verifier.plan.facts import Condition, Observable, Says
 from verifier.plan.wiring import NO_WIRING, Wiring
 
 if TYPE_CHECKING:
@@ -224,6 +224,13 @@ class NamedCondition:
     span: Span
 
 
+def says_asked(signal: Signal, named: Mapping[str, NamedCondition]) -> Iterator[Says]:
+    """Every fact that the rules of a signal ask for, named conditions opened up."""
+    lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
+    whens = (line.when for line in lines if line.when is not None)
+    return facts.says_opened(whens, lambda name: named[name].condition)
+
+
 class Need(NamedTuple):
     """Points a route runs over, how they must lie, and whether it meets them facing."""
 
@@ -355,6 +362,10 @@ class Plan:
     equipment: Equipment = NO_EQUIPMENT
     # The inputs it would have without wiring.
     unwired_inputs: tuple[Observable, ...] = ()
+
+    def asked_by(self, signal: Signal) -> Iterator[Says]:
+        """Every fact that the rules of a signal ask for, named conditions opened up."""
+        return says_asked(signal, self.conditions)
 
     def routes_of(self, signal: str) -> tuple[Route, ...]:
         return self._routes_by_signal.get(signal, ())

@@ -10,7 +10,7 @@ from itertools import product
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, constant, either, opposite
 from verifier.plan import facts
 from verifier.plan.aspects import Chart, Combination
-from verifier.plan.facts import Observable, says_in
+from verifier.plan.facts import Observable, says_opened
 from verifier.plan.model import Line, Plan, Signal
 from verifier.plan.wiring import Driver
 from verifier.world.circuits import Circuits
@@ -77,18 +77,12 @@ class Lenses:
         return self._dead[head]
 
     def _asked(self, head: str) -> Iterator[Observable]:
-        """Every report the rules of a head ask for, named conditions opened up."""
+        """Every report the rules of a head ask for."""
         signal, index = self._heads[head]
         lines = signal.lines or signal.heads[index].lines
-        waiting = [line.when for line in lines if line.when is not None]
-        opened: set[str] = set()
-        while waiting:
-            for says in says_in(waiting.pop()):
-                if says.what.kind != "condition":
-                    yield says.what
-                elif says.what.name not in opened:
-                    opened.add(says.what.name)
-                    waiting.append(self._plan.conditions[says.what.name].condition)
+        whens = (line.when for line in lines if line.when is not None)
+        named = self._plan.conditions
+        return (s.what for s in says_opened(whens, lambda name: named[name].condition))
 
     def _tripped(self, head: str, driver: Driver) -> Expr:
         """That the driver sees a head of the same signal fail to light."""

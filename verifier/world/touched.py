@@ -10,8 +10,8 @@ from collections.abc import Iterable, Mapping
 
 from verifier.logic.expr import Expr, atom, observables
 from verifier.plan import facts
-from verifier.plan.facts import Observable, says_in
-from verifier.plan.model import Plan, Signal
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
 from verifier.world.circuits import Circuits
 from verifier.world.world import World
 
@@ -97,7 +97,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             note(signal.name, [circuits.on(driver.supply)])
             for colour in head.colour.values:
                 note(signal.name, [circuits.lights(head.name, colour)])
-            asked = dict.fromkeys(_asked(signal, plan))
+            asked = dict.fromkeys(says.what for says in plan.asked_by(signal))
             note(signal.name, [circuits.dead_inputs(driver, asked)])
             for what in asked:
                 if what.kind in facts.REPORTED:
@@ -105,29 +105,12 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
     return direct
 
 
-def _asked(signal: Signal, plan: Plan) -> Iterable[Observable]:
-    return (what for what, _ in _asks(signal, plan))
-
-
-def _asks(signal: Signal, plan: Plan) -> Iterable[tuple[Observable, tuple[str, ...]]]:
-    """What the rules of a signal ask for, named conditions opened up."""
-    lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
-    waiting = [line.when for line in lines if line.when is not None]
-    opened: set[str] = set()
-    while waiting:
-        for says in says_in(waiting.pop()):
-            if says.what.kind != "condition":
-                yield says.what, says.values
-            elif says.what.name not in opened:
-                opened.add(says.what.name)
-                waiting.append(plan.conditions[says.what.name].condition)
-
-
 def _read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
     """By the name of what is read: the signals that read it, and all they ask of it."""
     found: dict[str, dict[str, list[Expr]]] = {}
     for signal in plan.signals.values():
-        for what, values in _asks(signal, plan):
+        for says in plan.asked_by(signal):
+            what, values = says.what, says.values
             owner = what.name.split(".")[0] if what.kind == "colour" else what.name
             found.setdefault(owner, {}).setdefault(signal.name, []).append(atom(what, *values))
     return found
