@@ -1,17 +1,25 @@
 """Every situation of a small layout at once: one bit for each situation.
 
-In: a plan. Out: for every observable and state the situations in which it is in it, as
-the evaluator sees them. No solver, and of :mod:`verifier.logic` only the walk over nodes.
+In: a plan, and what may be broken. Out: for every observable and state the situations in
+which it is in it, as the evaluator sees them. No solver, and of :mod:`verifier.logic` only
+the walk over nodes.
 """
 
+from collections.abc import Sequence
 from itertools import product
 
-from verifier.engines.evaluator import Evaluator, Unsettled
+from verifier.engines.evaluator import Evaluator, Seen, Unsettled
 from verifier.engines.order import cost, values_in_order
+from verifier.engines.wires import can_be
 from verifier.logic.expr import And, Atom, Const, Expr, fold
+from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.world.situation import Situation
+
+# What is broken, and in which way.
+Broken = tuple[tuple[Observable, str], ...]
+NOTHING: Broken = ()
 
 
 def all_situations(plan: Plan) -> list[Situation]:
@@ -20,6 +28,11 @@ def all_situations(plan: Plan) -> list[Situation]:
         Situation.of(zip(plan.inputs, values, strict=True))
         for values in product(*(values_in_order(what) for what in plan.inputs))
     ]
+
+
+def single_faults(plan: Plan) -> list[Broken]:
+    """Every way in which one thing can be broken."""
+    return [((f.what, state),) for f in plan.equipment.faults for state in f.what.values[1:]]
 
 
 def unsettled_situation(plan: Plan) -> Situation | None:
@@ -33,23 +46,60 @@ def unsettled_situation(plan: Plan) -> Situation | None:
     return None
 
 
-class Truth:
-    """What the evaluator sees in every situation. Raises Unsettled."""
+def heard_reports(plan: Plan) -> list[Observable]:
+    """Every report, as each driver gets it at its inputs."""
+    reports = [facts.block_report(b.name) for b in plan.blocks.values() if b.detected]
+    pieces = plan.track.pieces.values()
+    reports += [facts.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip")]
+    return [facts.heard(what, driver) for driver in plan.wiring.drivers for what in reports]
+
+
+class _Remembering(Evaluator):
+    """Sees each situation with nothing broken once: every fault is compared with it."""
 
     def __init__(self, plan: Plan):
+        super().__init__(plan)
+        self._sound: dict[Situation, Seen] = {}
+
+    def see(self, situation: Situation) -> Seen:
+        if any(what.kind == "fault" for what, _ in situation):
+            return super().see(situation)
+        if situation not in self._sound:
+            self._sound[situation] = super().see(situation)
+        return self._sound[situation]
+
+
+class Truth:
+    """What the evaluator sees in every situation, with each of ``broken`` in turn. Raises
+    Unsettled.
+
+    ``possible`` are the situations in which stock can stand so; ``allowed`` those of them
+    that the assumptions allow."""
+
+    def __init__(self, plan: Plan, broken: Sequence[Broken] = (NOTHING,)):
         self.plan = plan
-        self.situations = all_situations(plan)
+        self.broken = broken
+        self.faults = tuple(dict.fromkeys(what for faults in broken for what, _ in faults))
+        sound = all_situations(plan)
+        self.situations = [
+            Situation.of([*situation, *faults]) for faults in broken for situation in sound
+        ]
         self.everywhere = (1 << len(self.situations)) - 1
         self.where: dict[tuple[Observable, str], int] = {}
-        self.allowed = 0
-        evaluator = Evaluator(plan)
+        self.possible = self.allowed = 0
+        evaluator = _Remembering(plan)
+        heard = heard_reports(plan)
         for i, situation in enumerate(self.situations):
             bit = 1 << i
             seen = evaluator.see(situation)
-            for fact in seen.states.items():
-                self.where[fact] = self.where.get(fact, 0) | bit
-            if all(evaluator.true(a.condition, seen) for a in plan.assumptions):
-                self.allowed |= bit
+            states = {**seen.states, **evaluator.states(situation, heard)}
+            states |= {fault.what: situation.state(fault.what) for fault in plan.equipment.faults}
+            for what, state in states.items():
+                self.where[what, state] = self.where.get((what, state), 0) | bit
+            if can_be(plan, situation):
+                self.possible |= bit
+                if all(evaluator.true(a.condition, seen) for a in plan.assumptions):
+                    self.allowed |= bit
 
     def of(self, expr: Expr) -> int:
         """The situations in which an expression holds."""
@@ -60,8 +110,8 @@ class Truth:
                     return self.everywhere if value else 0
                 case Atom(what=what, values=values):
                     found = 0
-                    for value in values:
-                        found |= self.where.get((what, value), 0)
+                    for state in values:
+                        found |= self.where.get((what, state), 0)
                     return found
                 case And():
                     found = self.everywhere
@@ -87,4 +137,5 @@ class Truth:
         return [s for i, s in enumerate(self.situations) if where >> i & 1]
 
     def simplest(self, where: int) -> Situation | None:
-        return min(self.listed(where), key=lambda s: cost(s, self.plan.inputs), default=None)
+        inputs = [*self.plan.inputs, *(fault.what for fault in self.plan.equipment.faults)]
+        return min(self.listed(where), key=lambda s: cost(s, inputs), default=None)

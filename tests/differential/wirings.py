@@ -1,0 +1,256 @@
+"""Random wiring for generated junctions: every clause by chance, right and wrong alike.
+
+In: a random source, the text of a junction without wiring, and how many situations it may
+have in the end. Out: the same text with its wiring. Nothing here is meant to work: feeders
+miss their detectors, drivers do not read what they need, supplies share no return.
+"""
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from random import Random
+
+from hypothesis import strategies as st
+
+from tests.differential.junctions import built, write_junction
+from verifier.engines.order import count_situations
+from verifier.language.diagnostics import InputError
+
+# Spots and trains meet at awkward numbers: the same ones come up again and again.
+LENGTHS = (300, 600, 900, 1200, 1250)
+TRAINS = ((300, 300), (300, 900), (600, 600), (600, 2200), (450, 1250), (1300, 1300))
+MISSING = ("red", "red", "red", "dark", "yellow", "green")
+
+
+def wired_junctions(room: int) -> st.SearchStrategy[str]:
+    """Texts of wired junctions with at most ``room`` situations."""
+    return st.randoms(use_true_random=False).map(lambda r: write_wired(r, room))
+
+
+def write_wired(r: Random, room: int) -> str:
+    """The text of a wired junction. What does not fit into ``room`` is tried again with less
+    of everything."""
+    while True:
+        text = write_junction(r, room // r.choice([3, 6, 12, 48]))
+        try:
+            plan = built(text)
+        except InputError:  # rules with nothing to ask: every block is undetected
+            continue
+        heads = {s.name: [head.name for head in s.heads] for s in plan.signals.values()}
+        for much in (1.0, 0.8, 0.6, 0.4, 0.3, 0.2):
+            wired = Electrician(r, text, heads, much).everything()
+            try:
+                if count_situations(built(wired).inputs) <= room:
+                    return wired
+            except InputError as error:
+                # Rails joined where another line of the track says there is a gap, or that
+                # bring a train back to where it was; nothing else may be wrong.
+                codes = {d.code for d in error.diagnostics}
+                assert codes <= {"CP301", "CP310", "CP314"}, f"{error}\n{wired}"
+
+
+@dataclass
+class Electrician:
+    """Wires one junction. ``much`` is how much of everything there is."""
+
+    r: Random
+    text: str
+    heads: Mapping[str, Sequence[str]]
+    much: float
+    shortest: int = 0
+    supplies: list[str] = field(default_factory=list)
+    districts: list[str] = field(default_factory=list)
+    feeders: dict[str, list[str]] = field(default_factory=dict)  # by block
+    lengths: dict[str, int] = field(default_factory=dict)  # by block
+    detected: list[str] = field(default_factory=list)
+    detectors: list[str] = field(default_factory=list)
+    contacts: list[str] = field(default_factory=list)  # turnouts whose contacts can be read
+    levers: dict[str, str] = field(default_factory=dict)  # by turnout
+    added: list[str] = field(default_factory=list)
+
+    def chance(self, p: float) -> bool:
+        return self.r.random() < p
+
+    def everything(self) -> str:
+        self._trains()
+        self._power()
+        given = self.text.splitlines()
+        if self.chance(0.6):  # in so few situations assumptions often contradict each other
+            given = [line for line in given if not line.startswith("assume")]
+        lines = [self._line(line) for line in given]
+        lines = [self._rule(line) for line in self._joined(lines)]
+        for block in self.detected:
+            self._detectors(block)
+        self._drivers()
+        return "\n".join([*lines, *self.added]) + "\n"
+
+    # -------------------------------------------------------------- power and trains
+
+    def _trains(self) -> None:
+        if self.chance(0.25):
+            return
+        shortest, longest = self.r.choice(TRAINS)
+        self.shortest = shortest
+        how = self.r.choice(["throughout", "at the locomotive only", "at both ends", ""])
+        words = f", detectable {how}" if how else ""
+        words += self.r.choice(["", ", wheelsets 2 kohm", ", wheelsets 10 kohm"])
+        self.added.append(f"trains {shortest} mm to {longest} mm{words}")
+
+    def _power(self) -> None:
+        r = self.r
+        self.supplies = ["Bus-1", "Bus-2"][: r.randint(0, 2)]
+        self.added += [f"supply {name} 12 V 3 A" for name in self.supplies]
+        if len(self.supplies) == 2 and self.chance(0.3):
+            self.added.append("common return Bus-1, Bus-2")
+        if self.chance(0.6):
+            self.added.append(f"supply Track-A track power{r.choice(['', ' 14 V 5 A'])}")
+            self.added.append("district North fed by Track-A")
+            self.districts.append("North")
+            self.supplies += ["Track-A"] * self.chance(0.2)
+            if self.chance(0.5):
+                self.added.append("booster Boost fed by Track-A 15 V")
+                self.added.append("district South fed by Boost")
+                self.districts.append("South")
+
+    def _powered(self) -> str:
+        if self.supplies and self.chance(0.6):
+            return f" powered by {self.r.choice(self.supplies)}"
+        return ""
+
+    # -------------------------------------------------------------- blocks and turnouts
+
+    def _line(self, line: str) -> str:
+        match line.split():
+            case ["block", name, *rest]:
+                return self._block(name, rest)
+            case ["turnout", name, "in", _]:
+                return self._turnout(name, line)
+            case _:
+                return line
+
+    def _block(self, name: str, rest: Sequence[str]) -> str:
+        line = f"block {name}"
+        if self.chance(0.7):
+            self.lengths[name] = self.r.choice(LENGTHS)
+            line += f" {self.lengths[name]} mm"
+        if self.districts and self.chance(0.8):
+            line += f" in {self.r.choice(self.districts)}"
+        if rest:
+            line += f" {' '.join(rest)}"
+        count = self.r.choice([0, 1, 1, 2, 2, 3]) if self.chance(self.much) else 0
+        if count:
+            self.feeders[name] = [f"f{name}-{i}" for i in range(1, count + 1)]
+            line += f" feeders {', '.join(self.feeders[name])}"
+        if "undetected" not in rest:
+            self.detected.append(name)
+        return line
+
+    def _turnout(self, name: str, line: str) -> str:
+        r = self.r
+        contacts = r.choice(["", "", "contacts normal, reverse", "contacts normal, reverse",
+                             "contact normal", "contact reverse", "no contacts"])  # fmt: skip
+        if contacts != "no contacts":
+            self.contacts.append(name)
+        if self.chance(0.4):
+            line += f" motor {r.choice(['slow-motion 3 s', 'snap'])}"
+            line += self._powered()
+        if self.chance(0.4):
+            # Now and then one lever throws two turnouts.
+            one_more = list(self.levers.values()) if self.chance(0.3) else []
+            lever = r.choice(one_more or [f"Throw-{name}"])
+            if lever not in self.levers.values():
+                self.added.append(f"lever {lever} positions normal, reverse")
+            self.levers[name] = lever
+            line += f" thrown by {lever}"
+        return f"{line} {contacts}".rstrip()
+
+    def _joined(self, lines: Sequence[str]) -> list[str]:
+        """Some gaps at which no signal stands are left out."""
+        at = {
+            m for line in lines if line.startswith("signal") for m in re.findall(r"\(g\d+\)", line)
+        }
+        found = []
+        for line in lines:
+            if line.startswith("track"):
+                for gap in re.findall(r"\|+\(g\d+\)", line):
+                    if gap.lstrip("|") not in at and self.feeders and self.chance(0.35):
+                        line = line.replace(gap, "=")
+            found.append(line)
+        return found
+
+    def _rule(self, line: str) -> str:
+        """Some rules ask for the lever as well as for the turnout."""
+        if line.startswith("  "):
+            for turnout, lever in self.levers.items():
+                for leg in ("normal", "reverse"):
+                    if self.chance(0.4):
+                        said = f"(?<![\\w.-]){turnout} {leg}\\b"
+                        line = re.sub(said, f"({turnout} {leg} and {lever} {leg})", line)
+        return line
+
+    # -------------------------------------------------------------- detectors
+
+    def _detectors(self, block: str) -> None:
+        kinds = [""]
+        if self.feeders.get(block):
+            kinds += ["current-sensing"] * 4
+        if block in self.lengths:
+            kinds += ["spot"] * 3
+        if not self.chance(self.much):
+            return
+        for _ in range(self.r.choice([1, 1, 1, 2])):
+            kind = self.r.choice(kinds)
+            if kind:
+                self._detector(f"D{len(self.detectors) + 1}-{block}", block, kind)
+
+    def _detector(self, name: str, block: str, kind: str) -> None:
+        r = self.r
+        self.detectors.append(name)
+        if kind == "spot":
+            marks = [0, self.lengths[block], r.randint(0, self.lengths[block])]
+            marks += [self.shortest] * (0 < self.shortest <= self.lengths[block])
+            count = r.choice([1, 1, 2, 3]) if self.much > 0.5 else 1
+            some = ", ".join(f"{at} mm" for at in r.sample(marks, min(count, len(marks))))
+            line = f"detector {name} spot on {block} at {some}"
+        else:
+            through = [f for f in self.feeders[block] if self.chance(0.8)]
+            others = [f for b, some in self.feeders.items() if b != block for f in some]
+            if others and (not through or self.chance(0.15)):
+                through.append(r.choice(others))
+            if not through:
+                through = [self.feeders[block][0]]
+            r.shuffle(through)
+            line = f"detector {name} current-sensing on {block} through {', '.join(through)}"
+            line += r.choice(["", " turns 2", " turns 10"])
+            line += r.choice(["", " sensitivity 1 mA", " sensitivity 5 mA"])
+            line += " without track power reads occupied" * self.chance(0.4)
+        line += self._powered()
+        line += r.choice(["", " output closed when clear", " output closed when occupied"])
+        line += " isolated output" * self.chance(0.2)
+        self.added.append(line)
+
+    # -------------------------------------------------------------- drivers
+
+    def _drivers(self) -> None:
+        r, left = self.r, [head for heads in self.heads.values() for head in heads]
+        if self.chance(0.3):
+            return
+        if self.chance(0.5):
+            r.shuffle(left)
+        while left:
+            count = min(len(left), r.choice([1, 1, 2, 3]))
+            heads, left = left[:count], left[count:]
+            if self.chance(0.1):
+                continue
+            line = f"driver Board-{len(left)} drives {', '.join(heads)}{self._powered()}"
+            line += self._reads()
+            if self.chance(0.4):
+                line += f" when input missing shows {r.choice(MISSING)}"
+            if self.chance(0.4):
+                line += f" when lamp out shows {r.choice(MISSING)}"
+            self.added.append(line)
+
+    def _reads(self) -> str:
+        wires = [*self.detectors, *(f"{name} contacts" for name in self.contacts)]
+        kept = wires if self.chance(0.4) else [w for w in wires if self.chance(0.75)]
+        return f" reads {', '.join(kept)}" if kept and self.chance(0.6) else ""
