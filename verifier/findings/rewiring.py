@@ -7,7 +7,8 @@ change costs is ranked in :mod:`verifier.findings.change` (common practice, no s
 
 A change is offered only when the plan so wired was proved to keep the obligation, to let
 signals show and routes clear as before, and to break nothing that held before: no property of
-a signal that the change reaches, and no failure verdict.
+a signal that the change reaches, and no verdict on something that may break and has a say in
+what the signals nearest to the change show.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -19,7 +20,7 @@ from verifier.engines.conditions import all_says
 from verifier.engines.situations import SituationCheck
 from verifier.findings.change import NEW, About, Change
 from verifier.findings.changes import about, changes
-from verifier.findings.failures import FailureCheck
+from verifier.findings.failures import FAR_REACHING, FailureCheck
 from verifier.findings.verdicts import Finding, Rewiring
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import TRUE, Const, Expr, atom, both
@@ -29,6 +30,7 @@ from verifier.plan.model import Plan
 from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import broken, counts_against, harms
 from verifier.properties.obligation import Obligation
+from verifier.world.touched import Touches
 from verifier.world.world import World
 
 # How many ways of wiring are tried for one finding, and how many changes that help somewhat
@@ -78,6 +80,8 @@ class Rewirer:
         self._held: dict[str, bool] = {}
         self._check_before: SituationCheck | None = None
         self._asked_before: dict[str, Obligation] | None = None
+        self._touches_before: Touches | None = None
+        self._reach = _Reach(world.plan)
 
     def rewire(self, obligation: Obligation, finding: Finding) -> tuple[Rewiring, ...]:
         """Changes that together mend a broken obligation; empty when none are found."""
@@ -155,7 +159,15 @@ class Rewirer:
         """The faults that make a false proceed of a signal which the change reaches; None
         when anything that held is lost."""
         touched = {name for change in wired.changes for name in change.touched}
-        reached = _reached(wired.plan, touched)
+        if self._touches_before is None:
+            self._touches_before = Touches(self._before.world)
+        touches = Touches(wired.world)
+        about = self._reach.about(touched)
+        near, far = _faults_near(wired.plan, touches, about)
+        after = touches.world(near)
+        known = (self._before.plan.equipment.fault(what.name) for what in near)
+        before = self._touches_before.world(what for what in known if what)
+        reached = self._reach.signals(touched, before, after)
         check = SituationCheck.of(wired.world, self._timeout)
         if not isinstance(check.find(TRUE), Exists):
             return None
@@ -172,29 +184,29 @@ class Rewirer:
                 safe.append(asked)
             elif self._held_before(asked.key):
                 return None
-        failing = self._failing(wired, safe, reached)
+        worlds = [after, *(touches.world([what]) for what in far)]
+        failing = self._failing(worlds, safe, reached)
         if failing is None or (failing and not failing <= self._failing_before()):
             return None
         return failing
 
     def _failing(
-        self, wired: _Wired, safe: Sequence[Obligation], reached: set[str]
+        self, worlds: Sequence[World], safe: Sequence[Obligation], reached: set[str]
     ) -> frozenset[str] | None:
         """The same with nothing that held lost; None when time ran out."""
-        faults = {f.what: f for f in wired.plan.equipment.faults if f.kind != "report-stuck"}
-        world = World(wired.plan, wired.world, faults)
-        check = SituationCheck.of(world, self._timeout)
+        plan = worlds[0].plan
+        asked = [h for h in harms(plan, safe) if reached.intersection(h.signals)]
         failing: set[str] = set()
-        for harm in harms(wired.plan, safe):
-            if not reached.intersection(harm.signals):
-                continue
-            asked = [what for what, fault in faults.items()
-                     if fault.name not in failing
-                     and counts_against(harm, fault)]  # fmt: skip
-            found, reason = check.faults_with(world.expand(harm.formula), asked)
-            if reason:
-                return None
-            failing.update(what.name for (what,) in found)
+        for world in worlds:
+            check = SituationCheck.of(world, self._timeout)
+            faults = [f for f in plan.equipment.faults if f.what in world.faults]
+            for harm in asked:
+                left = [f.what for f in faults
+                        if f.name not in failing and counts_against(harm, f)]  # fmt: skip
+                found, reason = check.faults_with(world.expand(harm.formula), left)
+                if reason:
+                    return None
+                failing.update(what.name for (what,) in found)
         return frozenset(failing)
 
     def _held_before(self, key: str) -> bool:
@@ -220,6 +232,20 @@ class Rewirer:
         return self._before
 
 
+def _faults_near(
+    plan: Plan, touches: Touches, about: set[str]
+) -> tuple[list[Observable], list[Observable]]:
+    """What may break and touches one of these directly: those things that touch little else,
+    and those that reach far. Things that can fail no file are left out."""
+    near: list[Observable] = []
+    far: list[Observable] = []
+    for fault in plan.equipment.faults:
+        names = touches.directly(fault.what)
+        if fault.kind != "report-stuck" and names & about:
+            (far if len(names) > FAR_REACHING else near).append(fault.what)
+    return near, far
+
+
 def _renewed(obligation: Obligation, plan: Plan) -> Obligation:
     """The same question of a plan wired otherwise. Those about distances and wiring look at
     the wiring itself; all others ask for what comes of it."""
@@ -240,26 +266,44 @@ def _same_facts(finding: Finding, world: World) -> Expr:
     return both(*facts)
 
 
-def _reached(plan: Plan, touched: set[str]) -> set[str]:
-    """The signals that can show something else, or whose way is reported otherwise, when
-    these blocks, turnouts and drivers work otherwise."""
-    reads: dict[str, set[str]] = {}
-    for signal in plan.signals.values():
-        lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
-        asked = reads[signal.name] = {
-            says.what.name.split(".")[0] if says.what.kind == "colour" else says.what.name
-            for line in lines
-            if line.when
-            for says in all_says(line.when, plan)
-        }
-        drivers = (plan.wiring.driver_of(head.name) for head in signal.heads)
-        asked.update(driver.name for driver in drivers if driver)
-        for route in plan.routes_of(signal.name):
-            asked.update(route.blocks, (need.points for need in route.needs))
-    reached: set[str] = set()
-    while more := {n for n, asked in reads.items() if asked & (touched | reached)} - reached:
-        reached |= more
-    return reached
+class _Reach:
+    """Which signals of a plan read what, and whose way leads over what."""
+
+    def __init__(self, plan: Plan):
+        self._about: dict[str, set[str]] = {}  # by signal: reports, drivers, way
+        self._read_by: dict[str, list[tuple[str, Expr]]] = {}  # by signal read
+        for signal in plan.signals.values():
+            heads = (plan.wiring.driver_of(head.name) for head in signal.heads)
+            about = self._about[signal.name] = {driver.name for driver in heads if driver}
+            for route in plan.routes_of(signal.name):
+                about.update(route.blocks, (need.points for need in route.needs))
+            lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
+            for says in (s for ln in lines if ln.when for s in all_says(ln.when, plan)):
+                about.add(says.what.name)
+                if says.what.kind in ("aspect", "colour"):
+                    asked = atom(says.what, *says.values)
+                    owner = says.what.name.split(".")[0]
+                    self._read_by.setdefault(owner, []).append((signal.name, asked))
+
+    def _directly(self, touched: set[str]) -> set[str]:
+        return {name for name, about in self._about.items() if about & touched}
+
+    def about(self, touched: set[str]) -> set[str]:
+        """Everything that has a say in what the signals nearest to these things show."""
+        signals = self._directly(touched)
+        return touched.union(signals, *(self._about[name] for name in signals))
+
+    def signals(self, touched: set[str], before: World, after: World) -> set[str]:
+        """Those that can show something else, or whose way is reported otherwise, when these
+        blocks, turnouts and drivers work otherwise."""
+        reached = self._directly(touched)
+        waiting = list(reached)
+        while waiting:
+            for reader, asked in self._read_by.get(waiting.pop(), ()):
+                if reader not in reached and before.expand(asked) is not after.expand(asked):
+                    reached.add(reader)
+                    waiting.append(reader)
+        return reached
 
 
 class _Search:
