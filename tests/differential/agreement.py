@@ -137,15 +137,26 @@ def states_agree(truth: Truth, situations: Iterable[Situation], r: Random) -> No
 
 
 def _harms(plan: Plan, report: Report) -> list[Obligation]:
-    """What the failure analysis has to ask about."""
-    held = [v for v in report.verdicts if v.status == "proved" or v.needless]
+    """What the failure analysis has to ask about: all that the file does not set aside."""
+    held = [v for v in report.verdicts if v.status != "waived" or v.needless]
     return list(harms(plan, [v.obligation for v in held if v.obligation.property not in FAILURES]))
+
+
+def _newly(truth: Truth, harm: Obligation, sound: Truth) -> int:
+    """Where a harm comes about that does not in the same situation with nothing broken."""
+    once = sound.of(harm.formula)
+    already = 0
+    for number in range(len(truth.broken)):
+        already |= once << number * len(sound.situations)
+    return truth.of(harm.formula) & ~already
 
 
 def failures_agree(truth: Truth, report: Report) -> None:
     """Each fault does the harm that going through all situations with it shows, and its
     finding is right. ``truth`` has every way in which some things may be broken."""
     asked = _harms(truth.plan, report)
+    sound = Truth(truth.plan)
+    new = {harm.key: _newly(truth, harm, sound) for harm in asked}
     rows = {row.faults: row for row in report.failures if len(row.faults) == 1}
     verdicts = {v.obligation.subjects: v for v in report.verdicts
                 if v.obligation.property in FAILURES}  # fmt: skip
@@ -154,7 +165,7 @@ def failures_agree(truth: Truth, report: Report) -> None:
         if fault.what not in truth.faults:
             continue
         here = truth.of(_is_broken(fault.what)) & truth.allowed
-        done = [h for h in asked if counts_against(h, fault) and truth.of(h.formula) & here]
+        done = [h for h in asked if counts_against(h, fault) and new[h.key] & here]
         row, verdict = rows[fault.name,], verdicts[fault.name,]
         assert row.consequence == _consequence(truth, here, done), f"{row}\n{done[:1]}"
         if verdict.status == "waived":
@@ -163,7 +174,8 @@ def failures_agree(truth: Truth, report: Report) -> None:
         assert verdict.status == ("broken" if done else "proved"), fault.name
         if done:
             assert row.why in {harm.trouble for harm in done}
-            _failure_is_right(truth, fault, verdict)
+            told = [h for h in done if h.trouble in verdict.obligation.trouble]
+            _failure_is_right(truth, fault, verdict, [new[h.key] for h in told])
 
 
 def _is_broken(what: Observable) -> Expr:
@@ -178,8 +190,8 @@ def _consequence(truth: Truth, here: int, done: Sequence[Obligation]) -> str:
     return "more restrictive" if less else "none"
 
 
-def _failure_is_right(truth: Truth, fault: Fault, verdict: Verdict) -> None:
-    where = truth.of(verdict.obligation.formula) & truth.allowed
+def _failure_is_right(truth: Truth, fault: Fault, verdict: Verdict, told: Sequence[int]) -> None:
+    where = truth.of(verdict.obligation.formula) & truth.allowed & told[0]
     finding = verdict.finding
     assert finding is not None and finding.smallest, fault.name
     assert finding.situation == truth.simplest(where), fault.name
@@ -199,6 +211,7 @@ def pairs_agree(plan: Plan, report: Report) -> None:
     alone = {row.faults[0] for row in rows
              if row.kind != "pair" and row.consequence == "false proceed"}  # fmt: skip
     asked = _harms(plan, report)
+    sound = Truth(plan)
     for one, other in combinations(plan.equipment.faults, 2):
         if one.name in alone or other.name in alone:
             assert {one.name, other.name} not in told
@@ -214,7 +227,7 @@ def pairs_agree(plan: Plan, report: Report) -> None:
             assert not all_known
             continue
         found = any(
-            truth.of(h.formula) & truth.allowed
+            _newly(truth, h, sound) & truth.allowed
             for h in asked
             if counts_against(h, one) and counts_against(h, other)
         )

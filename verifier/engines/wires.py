@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from verifier.engines.conditions import all_says
 from verifier.engines.standing import Stands, ways_to_stand
 from verifier.plan import facts
-from verifier.plan.equip import by_way_of, unseen_anywhere, wire
+from verifier.plan.equip import by_way_of, common_return, power_wire, unseen_anywhere, wire
 from verifier.plan.equipment import Beside, Place
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Port
@@ -56,7 +56,7 @@ class Wires:
         if machine is None or machine.motor is None:
             return self._situation.state(facts.points(turnout))
         stalled = self._broken.get(f"machine of {turnout}")
-        if stalled == "did not obey" or not self.is_on(machine.supply):
+        if stalled == "did not obey" or not self.has_power(turnout, machine.supply):
             return "reverse" if self.commanded(machine) == "normal" else "normal"
         moving = self._situation.state(facts.motion(turnout)) == "moving"
         if stalled or (machine.motor == "slow-motion" and moving):
@@ -75,6 +75,10 @@ class Wires:
         )
 
     # -------------------------------------------------------------- power
+
+    def has_power(self, name: str, supply: str | None) -> bool:
+        """Whether a detector, driver or machine has power."""
+        return self.is_on(supply) and not self.is_broken(power_wire(name))
 
     def is_on(self, supply: str | None) -> bool:
         """Whether a supply, and those it is fed by, are on."""
@@ -113,10 +117,17 @@ class Wires:
         """Whether a reader's input follows the output of a detector."""
         driver = self._wiring.drivers.get(reader)
         if driver is not None and not (
-            is_read(driver, detector.name, False) and self._wiring.hears(driver, detector)
+            is_read(driver, detector.name, False)
+            and self._wiring.hears(driver, detector, self.broken_returns())
         ):
             return False
-        return self.is_on(detector.supply) and not self.is_broken(wire(detector.name, reader))
+        powered = self.has_power(detector.name, detector.supply)
+        return powered and not self.is_broken(wire(detector.name, reader))
+
+    def broken_returns(self) -> frozenset[int]:
+        """The positions of the common returns that are broken."""
+        numbers = range(len(self._wiring.common_returns))
+        return frozenset(n for n in numbers if self.is_broken(common_return(n, self._wiring)))
 
     def points_report(self, turnout: str, reader: str) -> str:
         machine = self._wiring.machines.get(turnout)
@@ -212,7 +223,7 @@ class Wires:
         driver = self._wiring.driver_of(head)
         if driver is None:
             return ruled[head]
-        if not self.is_on(driver.supply):
+        if not self.has_power(driver.name, driver.supply):
             return "dark"
         if driver.when_out is not None:
             for other in ruled:

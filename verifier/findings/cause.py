@@ -157,7 +157,7 @@ class _Teller:
         driver = self._plan.wiring.driver_of(head.name)
         if driver is None:
             return None
-        off = self._circuit.lost(driver.supply)
+        off = self._circuit.unpowered(driver.name, driver.supply, driver.span)
         if off is not None:
             return Cause(f"{driver.name} has no power, so that its heads are dark", driver.span,
                          (off,))  # fmt: skip

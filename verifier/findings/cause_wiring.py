@@ -11,7 +11,7 @@ from verifier.engines.wires import Wires, how_it_stands, is_read
 from verifier.findings.stock import stock_stands
 from verifier.findings.verdicts import Cause
 from verifier.language.source import Span
-from verifier.plan.equip import unseen_anywhere, wire
+from verifier.plan.equip import common_return, power_wire, unseen_anywhere, wire
 from verifier.plan.equipment import Place
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
@@ -113,13 +113,19 @@ class Circuit:
         driver = self._wiring.drivers.get(reader)
         if driver is not None and not is_read(driver, detector.name, False):
             return Cause(f"{driver.name} does not read {detector.name}", driver.span)
-        if driver is not None and not self._wiring.hears(driver, detector):
+        heard = driver is None or self._wiring.hears(driver, detector, self._wires.broken_returns())
+        if driver is not None and not heard:
+            broken = next((b for b in self._wires.broken_returns()), None)
+            if broken is not None and self._wiring.hears(driver, detector):
+                name = common_return(broken, self._wiring)
+                text = f"the {name} is broken: {driver.name} gets nothing from {detector.name}"
+                return Cause(text, driver.span)
             text = (
                 f"{detector.name} is powered by {detector.supply}, {driver.name} by "
                 f"{driver.supply}, and they have no common return: there is no usable input"
             )
             return Cause(text, driver.span)
-        off = self.lost(detector.supply)
+        off = self.unpowered(detector.name, detector.supply, detector.span)
         if off is not None:
             return Cause(f"{detector.name} has no power", detector.span, (off,))
         return Cause(f"{_the_wire(detector.name, reader)} is broken", detector.span)
@@ -135,6 +141,12 @@ class Circuit:
         if machine and machine.contacts and not is_read(driver, what.name, True):
             return Cause(f"{driver_name} does not read the contacts of {what.name}", driver.span)
         return None
+
+    def unpowered(self, name: str, supply: str | None, span: Span) -> Cause | None:
+        """Why a detector, driver or machine has no power; None where it has."""
+        if self._wires.is_broken(power_wire(name)):
+            return Cause(f"the {power_wire(name)} is broken", span)
+        return self.lost(supply)
 
     def lost(self, supply: str | None) -> Cause | None:
         """The supply that is off, be it one that feeds this one; None where none is."""
@@ -299,7 +311,7 @@ class Circuit:
             return
         span = machine.span
         stalled = self._wires.fault(f"machine of {turnout}")
-        off = self.lost(machine.supply)
+        off = self.unpowered(turnout, machine.supply, span)
         text = f"it was told {by} to lie {told}".replace("  ", " ")
         if off is not None:
             yield Cause(f"{text}, and its motor has no power", span, (off,))

@@ -4,14 +4,14 @@ In: a plan of which the safety properties were decided. Out: a verdict for each 
 table of what each does, the worst first.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from verifier.engines.lengths import rooms
 from verifier.engines.situations import SituationCheck
 from verifier.findings.verdicts import Consequence, Failure, Verdict
 from verifier.language.diagnostics import InputError
-from verifier.logic.expr import Expr, atom, both, observables
+from verifier.logic.expr import Expr, atom, both, observables, opposite
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Signal
@@ -60,6 +60,7 @@ class FailureCheck:
         self._timeout = timeout
         self._faults = {fault.what: fault for fault in self.plan.equipment.faults}
         self._touches = Touches(sound)
+        self._unproved: frozenset[str] = frozenset()
         self._everything = World(self.plan, sound, self._faults)
         assumptions, always = _assumed(sound)
         self._shared = SituationCheck(
@@ -67,11 +68,17 @@ class FailureCheck:
         )
 
     def failures(
-        self, proved: Iterable[Obligation], step: Callable[[], None]
+        self,
+        safety: Iterable[Obligation],
+        step: Callable[[], None],
+        unproved: Collection[str] = (),
     ) -> dict[str, "Outcome"]:
-        """What each fault does, by its name. ``proved`` are the safety properties that hold
-        with nothing broken; ``step`` is called before each group of faults."""
-        asked = list(harms(self.plan, proved))
+        """What each fault does, by its name. ``safety`` are the safety properties asked;
+        those that do not hold with nothing broken (their keys in ``unproved``) count only in
+        situations in which it takes the fault to break them. ``step`` is called before each
+        group of faults."""
+        self._unproved = frozenset(unproved)
+        asked = list(harms(self.plan, safety))
         by_name = _by_name(asked)
         outcomes: dict[str, Outcome] = {}
         for group in self._groups():
@@ -91,7 +98,9 @@ class FailureCheck:
         try:
             world = self._touches.world(group)
             engine = self._engine(world)
-            found = {what: Outcome(self._faults[what], world, engine) for what in group}
+            found = {
+                what: Outcome(self._faults[what], world, engine, self._unproved) for what in group
+            }
             # Where what the file assumes feels the fault, situations come about that were
             # ruled out, for signals too that do not feel it.
             near = _near(world.touched or (), by_name) if engine is self._shared else asked
@@ -142,12 +151,19 @@ class FailureCheck:
         goal = first.world.expand(harm.formula)
         if first.engine is self._shared and goal is self._sound.expand(harm.formula):
             return
+        goal = self._newly(goal, harm)
         asked = [w for w, outcome in group.items() if counts_against(harm, outcome.fault)]
         found, reason = first.engine.faults_with(goal, asked)
         for (what,) in found:
             group[what].harms.append(harm)
         for what in asked if reason else ():
             group[what].unknown = reason
+
+    def _newly(self, goal: Expr, harm: Obligation) -> Expr:
+        """That a harm comes about which does not without the fault."""
+        if harm.key not in self._unproved:
+            return goal
+        return both(goal, opposite(self._sound.expand(harm.formula)))
 
     def _ask_restricted(self, signal: Signal, group: Mapping[Observable, "Outcome"]) -> None:
         first = next(iter(group.values()))
@@ -161,7 +177,7 @@ class FailureCheck:
 
     def pairs(
         self,
-        proved: Sequence[Obligation],
+        safety: Sequence[Obligation],
         singles: Mapping[str, "Outcome"],
         step: Callable[[], None],
     ) -> list[Failure]:
@@ -170,11 +186,11 @@ class FailureCheck:
         engine = SituationCheck.of(self._everything, self._timeout)
         told: dict[frozenset[Observable], Failure] = {}
         undecided = ""
-        for harm in harms(self.plan, proved):
+        for harm in harms(self.plan, safety):
             step()
             asked = [w for w in harmless if counts_against(harm, self._faults[w])]
             try:
-                goal = self._everything.expand(harm.formula)
+                goal = self._newly(self._everything.expand(harm.formula), harm)
             except InputError:
                 undecided = "with some things broken, what signals show goes round in a circle"
                 continue
@@ -219,13 +235,17 @@ class Outcome:
     fault: Fault
     world: World
     engine: SituationCheck
+    unproved: frozenset[str] = frozenset()
     harms: list[Obligation] = field(default_factory=list)
     restricts: bool = False
     unknown: str = ""
 
     def goal(self) -> Expr:
         """The harm that is told of it, with nothing else broken."""
-        harmful = self.world.expand(told_first(self.fault, self.harms).formula)
+        harm = told_first(self.fault, self.harms)
+        harmful = self.world.expand(harm.formula)
+        if harm.key in self.unproved and self.world.sound:
+            harmful = both(harmful, opposite(self.world.sound.expand(harm.formula)))
         others = (w for w in self.world.faults if w != self.fault.what)
         what = self.fault.what
         return both(

@@ -229,11 +229,11 @@ class _Prover:
         pairs: bool,
     ) -> FailureAnalysis:
         """The verdict on each fault, and the table of all. ``safe``: what was found of the
-        safety properties with nothing broken; those that do not hold anyway are not asked
-        again."""
-        proved = [v.obligation for v in safe if v.status == "proved" or v.needless]
+        safety properties with nothing broken; what the file sets aside is not asked again."""
+        asked_again = [v.obligation for v in safe if v.status != "waived" or v.needless]
+        unproved = {v.obligation.key for v in safe if v.status in ("broken", "undecided")}
         check = FailureCheck(self.world, self.timeout)
-        outcomes = check.failures(proved, step)
+        outcomes = check.failures(asked_again, step, unproved)
         self._harms = {name: outcome.harms for name, outcome in outcomes.items()}
         verdicts = []
         for obligation in asked:
@@ -241,7 +241,7 @@ class _Prover:
             outcome = outcomes[obligation.subjects[0]]
             verdicts.append(self._as_claimed(self._failure(obligation, outcome)))
         rows = [outcome.row() for outcome in outcomes.values()]
-        rows += check.pairs(proved, outcomes, step) if pairs else []
+        rows += check.pairs(asked_again, outcomes, step) if pairs else []
         return FailureAnalysis(tuple(verdicts), sorted_failures(rows))
 
     def _failure(self, asked: Obligation, outcome: Outcome) -> Verdict:

@@ -25,7 +25,7 @@ from verifier.plan.model import (
     Track,
     says_asked,
 )
-from verifier.plan.wiring import Detector, Number, Wiring
+from verifier.plan.wiring import Detector, Driver, Number, Wiring
 
 # While a gap is bridged, or missing, stock beside it draws through the feeders of both
 # blocks; at least this share of its current still flows through its own block's feeders
@@ -283,6 +283,15 @@ def _wires(wiring: Wiring, asked: Asked) -> Iterator[Fault]:
         yield broken(f"bus of {district.name}", district.span)
     for feeder in wiring.feeders.values():
         yield broken(f"feeder {feeder.name}", feeder.span)
+    for number, group in enumerate(wiring.common_returns):
+        yield broken(common_return(number, wiring), wiring.supplies[group[0]].span)
+    powered: tuple[Detector | Driver, ...] = (*wiring.detectors.values(), *wiring.drivers.values())
+    for thing in powered:
+        if thing.supply is not None:
+            yield broken(power_wire(thing.name), thing.span)
+    for machine in wiring.machines.values():
+        if machine.motor and machine.supply is not None:
+            yield replace(broken(power_wire(machine.turnout), machine.span), moves_points=True)
     readers = _readers(wiring, asked)
     for detector in wiring.detectors.values():
         for reader in readers.get((detector.name, False), nobody):
@@ -324,6 +333,16 @@ def _readers(wiring: Wiring, asked: Asked) -> dict[tuple[str, bool], list[str]]:
         for item in sorted(read):
             readers.setdefault(item, []).append(driver.name)
     return readers
+
+
+def power_wire(name: str) -> str:
+    """The name of the wire that brings a detector, driver or machine its power."""
+    return f"power wire of {name}"
+
+
+def common_return(number: int, wiring: Wiring) -> str:
+    """The name of a common return, by its position in the file."""
+    return f"common return of {' and '.join(wiring.common_returns[number])}"
 
 
 def wire(source: str, reader: str) -> str:

@@ -4,7 +4,7 @@ electrical quantities in volts, amperes and ohms, all exact.
 Everything is optional. What is left out is taken as usual, and every report says how.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from types import MappingProxyType
@@ -200,22 +200,24 @@ class Wiring:
     def driver_of(self, head: str) -> Driver | None:
         return self._drivers.get(head)
 
-    def share_a_return(self, one: str, other: str) -> bool:
-        """Whether two supplies have a common return, directly or by way of others."""
+    def share_a_return(self, one: str, other: str, without: Collection[int] = ()) -> bool:
+        """Whether two supplies have a common return, directly or by way of others.
+        ``without``: the positions of common returns that are not there."""
+        returns = [g for i, g in enumerate(self.common_returns) if i not in without]
         reached, grew = {one}, True
         while grew:
-            joined = [g for g in self.common_returns if reached.intersection(g)]
+            joined = [g for g in returns if reached.intersection(g)]
             grew = not reached.issuperset(name for g in joined for name in g)
             reached.update(name for g in joined for name in g)
         return other in reached
 
-    def hears(self, driver: Driver, detector: Detector) -> bool:
+    def hears(self, driver: Driver, detector: Detector, without: Collection[int] = ()) -> bool:
         """Whether a detector's output gives this driver a usable input: the same supply, a
         common return, or an isolated output. A supply that is not given is taken to suit."""
         one, other = driver.supply, detector.supply
         if one is None or other is None or detector.isolated:
             return True
-        return self.share_a_return(one, other)
+        return self.share_a_return(one, other, without)
 
     def power_of(self, block: str) -> Supply | None:
         """The supply of its track power, where the file gives one."""

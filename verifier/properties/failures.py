@@ -37,7 +37,8 @@ def lamp_out(plan: Plan) -> Iterator[Obligation]:
 
 def wire_broken(plan: Plan) -> Iterator[Obligation]:
     """With any one wire open, every safety property still holds: from a detector or a
-    contact to a driver, to a feeder, along a district.
+    contact to a driver, to a feeder, along a district, the power wire of a detector, driver or
+    switch machine, a common return.
 
     An output that is closed when its block is clear reads occupied through a broken wire
     (closed circuit); one closed when occupied reads clear. Stock beside a broken feeder
@@ -221,6 +222,10 @@ _HINTS = {
          "detector."),
         ("bus", "Make the detectors of that district read occupied when it has no track power: "
          "`without track power reads occupied`."),
+        ("power wire", "Let one driver light all heads of a signal; sense closed when clear; give "
+         "a turnout contacts for both ways."),
+        ("common return", "Sense closed when clear, so that an input without its return reads "
+         "occupied."),
         ("wire", "Sense the other way round (`output closed when clear`), give a turnout contacts "
          "for both ways, and let signals that must agree read the same inputs."),
     ),

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, constant, either, opposite
 from verifier.plan import facts
-from verifier.plan.equip import by_way_of, wire
+from verifier.plan.equip import by_way_of, common_return, power_wire, wire
 from verifier.plan.equipment import Beside
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
@@ -57,7 +57,7 @@ class Circuits:
         between = either(
             self.fault(name, "stopped between its ends"), both(self.sound(name), moving)
         )
-        obeys = both(opposite(self.fault(name, "did not obey")), self.on(machine.supply))
+        obeys = both(opposite(self.fault(name, "did not obey")), self.fed(turnout, machine.supply))
         if state == "open":
             return both(obeys, between)
         return either(
@@ -76,6 +76,10 @@ class Circuits:
             lost.append(self.fault(f"supply {supply}"))
             supply = self.wiring.supplies[supply].fed_by
         return opposite(either(*lost))
+
+    def fed(self, name: str, supply: str | None) -> Expr:
+        """That a detector, driver or machine has power."""
+        return both(self.on(supply), self.sound(power_wire(name)))
 
     def powered(self, block: str) -> Expr:
         """That a block has track power."""
@@ -130,12 +134,34 @@ class Circuits:
     def usable(self, detector: Detector, reader: str) -> Expr:
         """That a reader's input follows the detector's output at all."""
         driver = self.wiring.drivers.get(reader)
-        heard = driver is None or (
-            self.wiring.hears(driver, detector) and _reads(driver, detector.name, contacts=False)
-        )
+        heard = TRUE
+        if driver is not None:
+            read = _reads(driver, detector.name, contacts=False)
+            heard = both(constant(read), self._hears(driver, detector))
         return both(
-            constant(heard), self.on(detector.supply), self.sound(wire(detector.name, reader))
+            heard, self.fed(detector.name, detector.supply), self.sound(wire(detector.name, reader))
         )
+
+    def _hears(self, driver: Driver, detector: Detector) -> Expr:
+        """That the two have the same supply, or a common return by one way or another."""
+        one, other = driver.supply, detector.supply
+        if one is None or other is None or one == other or detector.isolated:
+            return TRUE
+        return either(*self._ways_back(one, other, ()))
+
+    def _ways_back(self, one: str, other: str, passed: tuple[int, ...]) -> Iterable[Expr]:
+        """Each way from one supply to another over common returns, each used once."""
+        for number, group in enumerate(self.wiring.common_returns):
+            if one not in group or number in passed:
+                continue
+            sound = self.sound(common_return(number, self.wiring))
+            if other in group:
+                yield sound
+                continue
+            for step in group:
+                if step != one:
+                    for way in self._ways_back(step, other, (*passed, number)):
+                        yield both(sound, way)
 
     def _told(self, turnout: str, state: str, reader: str) -> Expr:
         machine = self.wiring.machines.get(turnout)

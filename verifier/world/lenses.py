@@ -52,7 +52,7 @@ class Lenses:
         driver = self._plan.wiring.driver_of(name)
         if driver is None:
             return self._ruled(name, part.values)
-        powered = self._circuits.on(driver.supply)
+        powered = self._circuits.fed(driver.name, driver.supply)
         tripped = self._tripped(name, driver)
         return either(
             both(opposite(powered), constant("dark" in part.values)),
@@ -133,7 +133,10 @@ class Lenses:
         driver = self._plan.wiring.driver_of(first)
         if driver is None:
             return ruled
-        powered, tripped = self._circuits.on(driver.supply), self._tripped(first, driver)
+        powered, tripped = (
+            self._circuits.fed(driver.name, driver.supply),
+            self._tripped(first, driver),
+        )
         dead = self._dead_inputs(first, driver)
         return either(
             both(opposite(powered), all_heads("dark")),
@@ -194,7 +197,7 @@ class Lenses:
         return all(
             driver is not None
             and head.name not in self._partner
-            and (together or self._circuits.on(driver.supply) is TRUE)
+            and (together or self._circuits.fed(driver.name, driver.supply) is TRUE)
             and all(self._circuits.lights(head.name, c) is TRUE for c in head.colour.values)
             for head, driver in zip(signal.heads, drivers, strict=True)
         )

@@ -94,7 +94,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             driver = plan.wiring.driver_of(head.name)
             if driver is None:
                 continue
-            note(signal.name, [circuits.on(driver.supply)])
+            note(signal.name, [circuits.fed(driver.name, driver.supply)])
             for colour in head.colour.values:
                 note(signal.name, [circuits.lights(head.name, colour)])
             asked = dict.fromkeys(says.what for says in plan.asked_by(signal))
