@@ -77,7 +77,8 @@ def test_no_wiring_at_all() -> None:
 
 
 def test_a_file_that_tells_all_takes_only_the_feeders_for_granted() -> None:
-    assert of() == [NEAREST, ALWAYS]
+    unfed = "No feeders are given for Main: the gaps beside are taken to hold."
+    assert of() == [NEAREST, unfed, ALWAYS]
 
 
 @pytest.mark.parametrize(
@@ -86,7 +87,7 @@ def test_a_file_that_tells_all_takes_only_the_feeders_for_granted() -> None:
         ("output", "", "Outputs of D-Switch: taken to be closed when clear, so that a broken wire "
          "reads occupied."),
         ("detector power", "", "No supply is given for D-Switch: taken to be on, and to suit "
-         "whatever reads them."),
+         "every reader."),
         ("hold", "hold 4 s", "Hold times of D-Switch only make a report of occupied last longer: "
          "a train that stands still outlasts any."),
         ("in", "", "No power district is given for Switch: taken to have track power."),

@@ -52,7 +52,19 @@ def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
                 (over[0],),
                 tuple(n for n in over[0].pieces if plan.track.pieces[n].block == block),
                 block,
+                hint=_every_car(plan),
             )
+
+
+def _every_car(plan: Plan) -> str:
+    """What to do about stock that draws no current, where the file allows any."""
+    trains = plan.wiring.trains
+    if trains is None or trains.detectable == "throughout":
+        return ""
+    return (
+        "Give every car a wheelset that draws current, and say `detectable throughout`; no "
+        "detector that senses current sees a car that draws none."
+    )
 
 
 def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:

@@ -27,6 +27,9 @@ def _wiring(plan: Plan) -> Iterator[str]:
     yield from _power(plan)
     yield from _stock(plan)
     yield from _points(plan)
+    others = [*plan.derails, *plan.gates]
+    if others:
+        yield f"Nothing can be said of the wiring of {_named(others)}: taken to report truthfully."
     yield from _drivers(plan)
 
 
@@ -45,8 +48,7 @@ def _detection(plan: Plan) -> Iterator[str]:
     unpowered = [d.name for d in detectors if d.supply is None]
     if unpowered:
         yield (
-            f"No supply is given for {_named(unpowered)}: taken to be on, and to suit whatever "
-            "reads them."
+            f"No supply is given for {_named(unpowered)}: taken to be on, and to suit every reader."
         )
     held = [d.name for d in detectors if d.hold]
     if held:
@@ -66,6 +68,17 @@ def _power(plan: Plan) -> Iterator[str]:
     adrift = [b for b in plan.blocks if wiring.feeders_of(b) and b not in wiring.district_of]
     if adrift:
         yield f"No power district is given for {_named(adrift)}: taken to have track power."
+    fed = {b for b in plan.blocks if wiring.feeders_of(b)}
+    if fed:
+        beside = (
+            [plan.track.pieces[port.piece].block for port in (joint.a, joint.b)]
+            for joint in plan.track.joints
+            if joint.kind != "="
+        )
+        bare = {b for pair in beside if not fed.issuperset(pair) for b in pair if b} - fed
+        if bare:
+            listed = _named(b for b in plan.blocks if b in bare)
+            yield f"No feeders are given for {listed}: the gaps beside are taken to hold."
     sensing = [d for d in wiring.detectors.values() if d.kind == "current-sensing"]
     weak = dict.fromkeys(
         d.block
