@@ -47,14 +47,18 @@ def past_the_crane(closed_when: str, driver: str = "") -> str:
     """
 
 
-WIRE, SUPPLY = "wire from D-Crane to B1", "supply Bus-2"
+WIRE, POWER, SUPPLY = "wire from D-Crane to B1", "power wire of D-Crane", "supply Bus-2"
 
 
 def test_49_cfr_233_5_V_a_fault_turns_approach_into_clear_unsafe() -> None:
     """49 CFR 233.5 [V]: "a more favorable aspect than intended". No train is in the way of
     another; Clear in place of Approach is enough."""
     report = prove(past_the_crane("occupied"))
-    assert broken(report) == {f"wire-broken: {WIRE}", f"supply-lost: {SUPPLY}"}
+    assert broken(report) == {
+        f"wire-broken: {WIRE}",
+        f"wire-broken: {POWER}",
+        f"supply-lost: {SUPPLY}",
+    }
     assert_shown(report, f"wire-broken: {WIRE}", {"Crane": "at c1", WIRE: "broken"},
                  {"2R": "Clear"})  # fmt: skip
     intended = situation(report.plan, {"Crane": "at c1"})
@@ -67,7 +71,7 @@ def test_49_cfr_233_5_V_a_fault_turns_clear_into_approach_safe() -> None:
     """49 CFR 233.5 [V]: the other way round, the same faults are a nuisance."""
     report = prove(past_the_crane("clear"))
     assert_nothing_false(report)
-    assert {consequences(report)[name] for name in (WIRE, SUPPLY)} == {"more restrictive"}
+    assert {consequences(report)[name] for name in (WIRE, POWER, SUPPLY)} == {"more restrictive"}
 
 
 def test_49_cfr_233_5_V_a_fault_turns_clear_into_stop_safe() -> None:
@@ -75,7 +79,7 @@ def test_49_cfr_233_5_V_a_fault_turns_clear_into_stop_safe() -> None:
     as nuisance only)" [C]."""
     report = prove(past_the_crane("occupied", driver="when input missing shows red"))
     assert_nothing_false(report)
-    for name, state in ((WIRE, "broken"), (SUPPLY, "off")):
+    for name, state in ((WIRE, "broken"), (POWER, "broken"), (SUPPLY, "off")):
         assert consequences(report)[name] == "more restrictive"
         assert taken_for(report.plan, situation(report.plan, {name: state}), "2R") == {"2R": "Stop"}
 

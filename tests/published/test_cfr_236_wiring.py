@@ -48,9 +48,12 @@ def on_its_own_supply(detector: str) -> str:
 def test_49_cfr_236_5_V_voltage_means_occupied_and_the_wire_breaks_unsafe() -> None:
     """49 CFR 236.5 [V]: "All control circuits the functioning of which affects safety of train
     operation shall be designed on the closed circuit principle". Wired the other way round,
-    cut the wire with a train in the block: the signal shows Clear."""
+    cut the wire with a train in the block, or that to the detector: the signal shows Clear."""
     report = prove(station(CLOSED_WHEN_OCCUPIED))
-    assert broken(report) == {"wire-broken: wire from D-Station to B1"}
+    assert broken(report) == {
+        "wire-broken: wire from D-Station to B1",
+        "wire-broken: power wire of D-Station",
+    }
     assert_shown(
         report,
         "wire-broken: wire from D-Station to B1",
@@ -64,6 +67,7 @@ def test_49_cfr_236_5_V_voltage_means_occupied_and_the_supply_fails_unsafe() -> 
     report = prove(station(on_its_own_supply(CLOSED_WHEN_OCCUPIED), more=OWN_SUPPLY))
     assert broken(report) == {
         "wire-broken: wire from D-Station to B1",
+        "wire-broken: power wire of D-Station",
         "supply-lost: supply Bus-2",
     }
     assert_shown(
@@ -77,13 +81,14 @@ def test_49_cfr_236_5_V_voltage_means_occupied_and_the_supply_fails_unsafe() -> 
 def test_49_cfr_236_5_V_voltage_means_clear_safe() -> None:
     """49 CFR 236.5 [V], 236.786 [V]: "on being interrupted or deenergized, will cause the
     controlled function to assume its most restrictive condition". Every wire and every supply,
-    one by one: the wire and the detector's supply hold the signal at stop."""
+    one by one: those of the detector hold the signal at stop."""
     report = prove(station(on_its_own_supply(CLOSED_WHEN_CLEAR), more=OWN_SUPPLY))
     assert_nothing_false(report)
     done = consequences(report)
-    for name in ("wire from D-Station to B1", "supply Bus-1", "supply Bus-2"):
-        assert done[name] == "more restrictive"
-    for name, state in (("wire from D-Station to B1", "broken"), ("supply Bus-2", "off")):
+    wires = ("wire from D-Station to B1", "power wire of D-Station")
+    for name in (*wires, "power wire of B1", "supply Bus-1", "supply Bus-2"):
+        assert done[name] == "more restrictive", name
+    for name, state in (*((wire, "broken") for wire in wires), ("supply Bus-2", "off")):
         where = situation(report.plan, {name: state})
         assert taken_for(report.plan, where, "2R") == {"2R": "Stop"}
 
