@@ -58,7 +58,7 @@ def _of_points(bench: Bench, group: Suspects) -> set[object]:
     return {
         s.trouble or s.broken
         for s in group
-        if s.trouble is not None or (s.kind == "supply-lost" and bench.moves(s, bench.thrown))
+        if s.trouble is not None or (s.source and bench.moves(s, bench.thrown))
     }
 
 

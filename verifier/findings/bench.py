@@ -11,10 +11,12 @@ from itertools import product
 from typing import NamedTuple
 
 from verifier.engines.evaluator import Evaluator, Unsettled
+from verifier.engines.standing import ways_to_stand
 from verifier.engines.wires import can_be
 from verifier.findings.suspects import Bearing, Stood, Suspect, Suspects, suspects
 from verifier.plan import facts
 from verifier.plan.equip import with_wiring
+from verifier.plan.equipment import Place
 from verifier.plan.facts import Observable
 from verifier.plan.miswiring import miswired
 from verifier.plan.model import Plan
@@ -129,7 +131,7 @@ class Bench:
         return self._states[suspect]
 
     def _truths_of(self, setup: Setup, group: Suspects) -> list[Truth]:
-        shaping = tuple(s for s in group if s.trouble is not None or s.kind == "supply-lost")
+        shaping = tuple(s for s in group if s.trouble is not None or s.source)
         key = setup, shaping
         if key not in self._ways:
             found = (
@@ -174,6 +176,15 @@ class Bench:
                 options.append([(current, state) for state in current.values])
         return (list(chosen) for chosen in product(*options))
 
+    def places(self, block: str) -> tuple[Place, ...]:
+        """The places of a block where trains of the lengths given can stand; none where its
+        wiring tells no places apart."""
+        geometry = self.plan.equipment.geometry.get(block)
+        places = self.plan.equipment.places.get(block, ())
+        if geometry is None:
+            return places
+        return tuple(place for place in places if place.covers in ways_to_stand(geometry))
+
     # -------------------------------------------------------------- points
 
     @property
@@ -190,9 +201,8 @@ class Bench:
         those ``mentioned`` are spoken of."""
         if suspect.trouble is not None:
             mine = [suspect.trouble[0]]
-        elif suspect.kind == "supply-lost" and suspect.broken is not None:
-            supply = suspect.broken.name.removeprefix("supply ")
-            mine = [n for n, m in self._machines.items() if supply in self._fed(m.supply)]
+        elif suspect.source:
+            mine = [n for n, m in self._machines.items() if suspect.source in self._fed(m)]
         else:
             return False
         levers = {self.lever_of(name) for name in mentioned} - {None}
@@ -218,11 +228,7 @@ class Bench:
             if name not in self._machines
         ]  # fmt: skip
         troubles = {s.trouble[0]: s.trouble[1] for s in group if s.trouble is not None}
-        dead = {
-            s.broken.name.removeprefix("supply ")
-            for s in group
-            if s.kind == "supply-lost" and s.broken is not None
-        }
+        dead = {s.source for s in group if s.source}
         touched = {
             self._machines[name].lever or name
             for name in (*told, *lies, *troubles)
@@ -230,7 +236,7 @@ class Bench:
         }
         levers: dict[str, list[Machine]] = {}
         for name, machine in self._machines.items():
-            idle = dead.intersection(self._fed(machine.supply))
+            idle = dead.intersection(self._fed(machine))
             key = machine.lever or name
             if key in touched:
                 if idle:
@@ -242,9 +248,12 @@ class Bench:
         for chosen in product(*options):
             yield [*plain, *(fact for facts_ in chosen for fact in facts_)]
 
-    def _fed(self, supply: str | None) -> Iterator[str]:
+    def _fed(self, machine: Machine) -> Iterator[str]:
+        """Everything without which a machine has no power, as suspects name it."""
+        yield f"power wire of {machine.turnout}"
+        supply = machine.supply
         while supply is not None:
-            yield supply
+            yield f"supply {supply}"
             supply = self.plan.wiring.supplies[supply].fed_by
 
     def _thrown(

@@ -16,23 +16,27 @@ from typing import Literal
 
 from verifier.findings.alike import proved_alike
 from verifier.findings.bench import Bench
-from verifier.findings.next_test import MAX_SIGNALS, NextTest, Table, best_test, outcomes, suite_of
+from verifier.findings.next_test import NextTest, Table, best_test, outcomes, suite_of
 from verifier.findings.observations import Observation, Sight, observations
 from verifier.findings.suspects import Suspect, Suspects, can_be_together
 from verifier.plan.model import Plan
 
 MOST_TOGETHER = 3
-# Looks of the evaluator after which the search for an explanation is cut short, and as many
-# explanations as are told apart by tests.
-MAX_LOOKS = 25_000
+# Looks of the evaluator after which the search for an explanation is cut short, and so many more
+# for each signal that was looked at.
+MAX_LOOKS = 8_000
+MORE_LOOKS = 150
+# As many explanations as are told apart by tests.
 MAX_CANDIDATES = 150
+# Of a layout with more signals than these nothing is proved equal: it would take too long.
+MAX_PROVED = 40
 
 Verdict = Literal["nothing wrong", "explained", "unexplained"]
 
 
 @dataclass(frozen=True, slots=True)
 class Alike:
-    """Explanations that no test with one locomotive tells apart, the likeliest first.
+    """Explanations that none of the tests tried tells apart, the likeliest first.
     ``proved``: no situation does."""
 
     members: tuple[Suspects, ...]
@@ -45,7 +49,8 @@ class Diagnosis:
     wrong; nothing at all where points could not lie so. ``groups``: what explains all
     observations; where nothing is wrong, what would have gone unnoticed so far.
     ``explanations`` counts them all, told apart or not; ``looked_at`` how many single suspects
-    there are; ``cut_short``: not everything was tried."""
+    there are; ``cut_short``: not everything was tried; ``tests``: how many were tried to tell
+    the explanations apart."""
 
     plan: Plan
     observations: tuple[Observation, ...]
@@ -55,6 +60,7 @@ class Diagnosis:
     explanations: int
     looked_at: int
     cut_short: bool
+    tests: int
     next_test: NextTest | None
 
 
@@ -76,9 +82,8 @@ def diagnosis(bench: Bench, seen: Sequence[Observation]) -> Diagnosis:
     ranked = sorted(found, key=lambda group: rank(group, bench))
     shown = ranked[:MAX_CANDIDATES]
     looked = [sight.signal for observation in seen for sight in observation.sights]
-    suite = suite_of(bench, looked, shown)
-    tables = {group: outcomes(bench, group, suite) for group in shown}
-    sound = outcomes(bench, (), suite)
+    tables, suite = outcomes(bench, [(), *shown], suite_of(bench, looked, shown))
+    sound = tables.pop(())
     groups = _alike(bench, tables, sound if nothing_wrong else None)
     told_apart = [tables[group.members[0]] for group in groups]
     test = best_test(told_apart, suite, sound if nothing_wrong else None)
@@ -86,7 +91,7 @@ def diagnosis(bench: Bench, seen: Sequence[Observation]) -> Diagnosis:
     expected = tuple(_expected(bench, observation) for observation in seen)
     return Diagnosis(
         bench.given, tuple(seen), expected, verdict, tuple(groups), len(found), len(bench.suspects),
-        cut_short, test,
+        cut_short, len(suite.setups), test,
     )  # fmt: skip
 
 
@@ -118,7 +123,7 @@ def _alike(bench: Bench, tables: Mapping[Suspects, Table], sound: Table | None) 
 
 def _proved(bench: Bench, members: Sequence[Suspects]) -> bool:
     """Whether the first of them is proved to be like each of the others."""
-    if len(bench.plan.signals) > MAX_SIGNALS:
+    if len(bench.plan.signals) > MAX_PROVED:
         return len(members) == 1
     return all(proved_alike(bench, members[0], other) for other in members[1:])
 
@@ -155,7 +160,8 @@ class _Search:
     def __init__(self, bench: Bench, seen: Sequence[Observation]):
         self.bench, self.seen = bench, seen
         self.cut_short = False
-        self._limit = bench.looks + MAX_LOOKS
+        sights = sum(len(observation.sights) for observation in seen)
+        self._limit = bench.looks + MAX_LOOKS + MORE_LOOKS * sights
         self._order = {suspect: i for i, suspect in enumerate(bench.suspects)}
 
     def of_size(self, size: int) -> list[Suspects]:

@@ -7,6 +7,7 @@ explanation makes each test show, and the test to make next.
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice, product
+from math import gcd
 
 from verifier.findings.bench import Bench, Colours, Setup
 from verifier.findings.suspects import Suspects
@@ -16,9 +17,11 @@ from verifier.plan.facts import Observable
 # setting for each thing it can show.
 ALL_LINES = 24
 MAX_LINES = 40
-MAX_TRIED = 512
+MAX_TRIED = 128
 MAX_SETUPS = 320
-MAX_SIGNALS = 16
+MAX_SIGNALS = 8
+# Looks of the evaluator after which no further test is tried.
+MAX_TEST_LOOKS = 7_000
 
 # What the looks of one test show together, in every way it can come out.
 Together = frozenset[tuple[Colours, ...]]
@@ -106,12 +109,11 @@ def _positions(
     for block in plan.blocks:
         if not (whole or block in named):
             continue
-        places = plan.equipment.places.get(block)
-        if places is None:
+        if block not in plan.equipment.places:
             yield ((block, ("occupied",)),)
             continue
         electric = bool(wiring.feeders_of(block))
-        for place in places:
+        for place in bench.places(block):
             if place.draws or not electric:
                 yield ((block, (place.name,)),)
 
@@ -152,9 +154,9 @@ Knob = tuple[str | Observable, tuple[str, ...]]
 
 def _knobs(bench: Bench, signals: Sequence[str]) -> list[Knob]:
     """What can be set before looking at these signals."""
-    cones = [bench.bearing.cone(signal, ()) for signal in signals]
-    turnouts = {name for cone in cones for name in cone.turnouts}
-    others = {what for cone in cones for what in cone.others}
+    asked = [bench.bearing.asked(signal) for signal in signals]
+    turnouts = {name for mine, _ in asked for name in mine}
+    others = {what for _, mine in asked for what in mine}
     knobs: list[Knob] = [(name, ("normal", "reverse")) for name in bench.plan.track.pieces
                          if name in turnouts]  # fmt: skip
     for what in bench.plan.inputs:
@@ -195,19 +197,42 @@ def _size(setup: Setup) -> int:
 # ------------------------------------------------------------------ what tests show
 
 
-def outcomes(bench: Bench, group: Suspects, suite: Suite) -> Table:
-    """What each test shows with these suspects at work."""
-    table: list[Together] = []
-    for setup in suite.setups:
-        together = set()
-        for moment in bench.moments(setup, group):
-            lies = dict(moment.truth.lies)
-            together.add((
-                *(bench.shows(moment, signal) for signal in suite.signals),
-                *((lies.get(name, "normal"),) for name, _ in setup.told),
-            ))  # fmt: skip
-        table.append(frozenset(together))
-    return tuple(table)
+def outcomes(
+    bench: Bench, groups: Iterable[Suspects], suite: Suite
+) -> tuple[dict[Suspects, Table], Suite]:
+    """What each test shows with each of these groups at work; and the tests tried, which are
+    fewer where all of them would take too long."""
+    tables: dict[Suspects, list[Together]] = {group: [] for group in groups}
+    limit = bench.looks + MAX_TEST_LOOKS
+    tried: list[Setup] = []
+    for setup in _mixed(suite.setups):
+        for group, table in tables.items():
+            table.append(_together(bench, group, setup, suite.signals))
+        tried.append(setup)
+        if bench.looks > limit:
+            break
+    return (
+        {group: tuple(table) for group, table in tables.items()},
+        Suite(tuple(tried), suite.signals),
+    )
+
+
+def _mixed(setups: Sequence[Setup]) -> Iterator[Setup]:
+    """All of them, in an order whose beginning has something of everything."""
+    count = len(setups)
+    step = next(s for s in range(int(count * 0.618) + 1, 2 * count + 2) if gcd(s, count) == 1)
+    return (setups[index * step % count] for index in range(count))
+
+
+def _together(bench: Bench, group: Suspects, setup: Setup, signals: Sequence[str]) -> Together:
+    ways = set()
+    for moment in bench.moments(setup, group):
+        lies = dict(moment.truth.lies)
+        ways.add((
+            *(bench.shows(moment, signal) for signal in signals),
+            *((lies.get(name, "normal"),) for name, _ in setup.told),
+        ))  # fmt: skip
+    return frozenset(ways)
 
 
 def best_test(tables: Sequence[Table], suite: Suite, sound: Table | None) -> NextTest | None:

@@ -235,21 +235,19 @@ class _Reader:
     def _places(
         self, block: str, feeder: str | None, covers: tuple[int, ...] | None, *, draws: bool
     ) -> tuple[str, ...]:
-        places = self.plan.equipment.places.get(block)
-        if places is None:
+        if block not in self.plan.equipment.places:
             return ("occupied",)
         electric = bool(self.plan.wiring.feeders_of(block))
         return tuple(
             place.name
-            for place in places
+            for place in self.bench.places(block)
             if (feeder is None or place.feeder == feeder)
             and (covers is None or place.covers == covers)
             and not (draws and electric and not place.draws)
         )
 
     def _all_places(self, block: str) -> Sequence[str]:
-        places = self.plan.equipment.places.get(block, ())
-        return [place.name for place in places] or ["anywhere on it"]
+        return [place.name for place in self.bench.places(block)] or ["anywhere on it"]
 
     # -------------------------------------------------------------- states
 

@@ -44,6 +44,13 @@ class Suspect:
     trouble: tuple[str, str] | None = None
 
     @property
+    def source(self) -> str:
+        """The supply, or the power wire of a thing, that is lost: ``supply Bus-1``; empty where
+        none is."""
+        name = self.broken.name if self.broken else ""
+        return name if name.startswith(("supply ", "power wire of ")) else ""
+
+    @property
     def rank(self) -> int:
         return LIKELY.index(self.kind)
 
@@ -66,8 +73,9 @@ def suspects(plan: Plan) -> Suspects:
             found.append(Suspect(fault.kind, text, fault.span, (), what, what.values[1:]))
         else:
             also = _also(what.name, plan)
+            kind = "no common return" if what.name.startswith("common return") else fault.kind
             found += [
-                Suspect(fault.kind, fault_words(what, state), fault.span, also, what, (state,))
+                Suspect(kind, fault_words(what, state), fault.span, also, what, (state,))
                 for state in what.values[1:]
             ]
     return tuple(sorted(found, key=lambda suspect: suspect.rank))
@@ -89,6 +97,8 @@ def _also(name: str, plan: Plan) -> tuple[str, ...]:
     match name.split():
         case ["wire", "from", source, "to", reader] if source in plan.wiring.detectors:
             return (f"{source} and {reader} have no common return",)
+        case ["common", "return", "of", *supplies]:
+            return (f"{' '.join(supplies)} have none",)
         case _:
             return ()
 
@@ -123,8 +133,6 @@ class Cone:
     detectors: frozenset[str]
     turnouts: frozenset[str]
     supplies: frozenset[str]
-    # Levers, buttons and derails that its rules ask for.
-    others: frozenset[Observable]
 
 
 _WHOLE_FEEDS = ("wrong feed", "detectors swapped")
@@ -170,28 +178,16 @@ class Bearing:
         heads: set[str] = set()
         detectors: set[str] = set()
         turnouts: set[str] = set()
-        others: set[Observable] = set()
         while waiting:
             signal = plan.signals[waiting.pop()]
             mine = {head.name for head in signal.heads}
             heads |= mine
             read = {other.split(".")[0] for pair in swaps if mine.intersection(pair)
                     for other in pair}  # fmt: skip
-            for head in mine:
-                for what in asked_by(plan, head):
-                    match what.kind:
-                        case "aspect" | "colour":
-                            read.add(what.name.split(".")[0])
-                        case "block report":
-                            detectors.update(d.name for d in wiring.detectors_of(what.name))
-                        case "points report":
-                            turnouts.add(what.name)
-                        case "lever" | "button":
-                            others.add(what)
-                        case "derail report":
-                            others.add(facts.derail(what.name))
-                        case _:
-                            pass
+            turned, _, seen, signalled = self._asked(mine)
+            turnouts |= turned
+            detectors |= seen
+            read |= signalled
             waiting += read - signals
             signals |= read
         drivers = {d.name for head in heads if (d := wiring.driver_of(head))}
@@ -203,8 +199,36 @@ class Bearing:
         chains = frozenset(fed for supply in supplies for fed in self._chain(supply))
         return Cone(
             frozenset(heads), frozenset(drivers), frozenset(detectors), frozenset(turnouts),
-            chains, frozenset(others),
+            chains
         )  # fmt: skip
+
+    def asked(self, signal: str) -> tuple[set[str], set[Observable]]:
+        """The turnouts, and the levers, buttons and derails, that a signal's own rules ask
+        for."""
+        return self._asked({head.name for head in self._plan.signals[signal].heads})[:2]
+
+    def _asked(self, heads: Iterable[str]) -> tuple[set[str], set[Observable], set[str], set[str]]:
+        """What the rules of some heads ask for: turnouts, levers and the like, detectors,
+        signals."""
+        turnouts: set[str] = set()
+        others: set[Observable] = set()
+        detectors: set[str] = set()
+        signals: set[str] = set()
+        for what in {what for head in heads for what in asked_by(self._plan, head)}:
+            match what.kind:
+                case "aspect" | "colour":
+                    signals.add(what.name.split(".")[0])
+                case "block report":
+                    detectors.update(d.name for d in self._wiring.detectors_of(what.name))
+                case "points report":
+                    turnouts.add(what.name)
+                case "lever" | "button":
+                    others.add(what)
+                case "derail report":
+                    others.add(facts.derail(what.name))
+                case _:
+                    pass
+        return turnouts, others, detectors, signals
 
     def _chain(self, supply: str | None) -> Iterator[str]:
         while supply is not None:
@@ -245,6 +269,10 @@ class Bearing:
             case ["wire", "from", source, *rest]:
                 heard = not rest or rest[-1] in cone.drivers
                 return heard and (source in cone.detectors or source in cone.turnouts)
+            case ["power", "wire", "of", thing]:
+                return thing in cone.detectors or thing in cone.drivers
+            case ["common", "return", *_]:
+                return bool(cone.detectors and cone.drivers)
             case ["gap", *_]:
                 return bool(cone.detectors and stock.intersection(self._gap_blocks[name]))
             case ["lamp" | "head", head, *_]:
@@ -298,8 +326,6 @@ class Bearing:
                 return bool(cone.heads.intersection(about))
             case "not isolated":
                 return about[0] in cone.detectors
-            case "no common return":
-                return bool(cone.detectors and cone.drivers)
 
     def _feeders_at(self, name: str) -> Iterator[str]:
         """The feeders of a block, or through a detector."""

@@ -1,11 +1,11 @@
 """Wiring mistakes: how a layout may have been wired otherwise than its file says.
 
 In: a plan. Out: the single mistakes that can have been made on it, and, for each, the wiring
-as it then is. What is merely broken is in :mod:`verifier.plan.equip`; a gap that was never
-cut is the same there as one that is bridged.
+as it then is. What is merely broken is in :mod:`verifier.plan.equip`: a gap that was never
+cut is there as one that is bridged, a return that was never run as one that is broken.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations, product
 from typing import Literal
@@ -14,9 +14,12 @@ from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.wiring import Detector, Wiring
 
+# Of so many detectors, the wires of any two may have been taken for each other's.
+ALL_DETECTORS = 12
+
 MistakeKind = Literal[
     "feeder missed", "contacts swapped", "feeders swapped", "wrong feed", "detectors swapped",
-    "no common return", "not isolated", "heads swapped",
+    "not isolated", "heads swapped",
 ]  # fmt: skip
 
 
@@ -26,8 +29,8 @@ class Mistake:
 
     feeder missed: detector, feeder; feeders swapped: detector, its feeder, the other detector,
     its feeder; wrong feed: detector, block; detectors swapped: two detectors; contacts swapped:
-    turnout, and its leg where there is one contact only; heads swapped: two heads; no common
-    return: the supplies of one; not isolated: detector."""
+    turnout, and its leg where there is one contact only; heads swapped: two heads; not
+    isolated: detector."""
 
     kind: MistakeKind
     about: tuple[str, ...]
@@ -53,8 +56,6 @@ class Mistake:
                 return f"the contact wires of {about[0]} are swapped"
             case "heads swapped":
                 return f"the wires of heads {about[0]} and {about[1]} are swapped"
-            case "no common return":
-                return f"{' and '.join(about)} have no common return"
             case "not isolated":
                 return f"the output of {about[0]} is not isolated"
 
@@ -65,7 +66,7 @@ def mistakes(plan: Plan) -> tuple[Mistake, ...]:
         *_at_detectors(plan),
         *_of_contacts(plan.wiring),
         *_of_heads(plan),
-        *_of_returns(plan.wiring),
+        *_of_isolation(plan.wiring),
     )))  # fmt: skip
 
 
@@ -90,9 +91,6 @@ def miswired(wiring: Wiring, mistake: Mistake) -> Wiring:
             return replace(wiring, swapped_contacts=wiring.swapped_contacts ^ {about[0]})
         case "heads swapped":
             return replace(wiring, swapped_heads=(*wiring.swapped_heads, (about[0], about[1])))
-        case "no common return":
-            kept = tuple(group for group in wiring.common_returns if group != about)
-            return replace(wiring, common_returns=kept)
         case "not isolated":
             detector = replace(wiring.detectors[about[0]], isolated=False)
             return replace(wiring, detectors={**wiring.detectors, about[0]: detector})
@@ -118,20 +116,41 @@ def _at_detectors(plan: Plan) -> Iterator[Mistake]:
     for d in sensing:
         for feeder in d.through:
             yield Mistake("feeder missed", (d.name, feeder), d.span)
-    for one, other in combinations(sensing, 2):
+    side_by_side = list(_side_by_side(plan, sensing))
+    for one, other in side_by_side:
         for f, g in product(one.through, other.through):
             if f not in other.through and g not in one.through:
                 yield Mistake("feeders swapped", (one.name, f, other.name, g), one.span)
     for d in sensing:
-        for block in plan.blocks:
+        beside = dict.fromkeys(o.block for pair in side_by_side if d in pair for o in pair)
+        for block in beside if len(sensing) > ALL_DETECTORS else plan.blocks:
             feeders = {feeder.name for feeder in wiring.feeders_of(block)}
             if feeders and feeders != set(d.through):
                 yield Mistake("wrong feed", (d.name, block), d.span)
-    for one, other in combinations(sensing, 2):
+    for one, other in side_by_side:
         # With one feeder each it is the same as swapping these.
         single = len(one.through) == len(other.through) == 1
         if set(one.through) != set(other.through) and not single:
             yield Mistake("detectors swapped", (one.name, other.name), one.span)
+
+
+def _side_by_side(plan: Plan, detectors: Sequence[Detector]) -> Iterator[tuple[Detector, Detector]]:
+    """Detectors whose wires may be taken for each other's: any two of a small layout; of a
+    large one those of neighbouring blocks, and those that one driver reads."""
+    if len(detectors) <= ALL_DETECTORS:
+        yield from combinations(detectors, 2)
+        return
+    by_block = {d.block: d for d in detectors}
+    near: set[frozenset[str]] = set()
+    for joint in plan.track.joints:
+        blocks = (plan.track.pieces[port.piece].block for port in (joint.a, joint.b))
+        near.add(frozenset(by_block[block].name for block in blocks if block in by_block))
+    for driver in plan.wiring.drivers.values():
+        read = [reading.name for reading in driver.reads or () if not reading.contacts]
+        near.update(map(frozenset, combinations(read, 2)))
+    for one, other in combinations(detectors, 2):
+        if {one.name, other.name} in near:
+            yield one, other
 
 
 def _of_contacts(wiring: Wiring) -> Iterator[Mistake]:
@@ -153,9 +172,7 @@ def _of_heads(plan: Plan) -> Iterator[Mistake]:
                 yield Mistake("heads swapped", (one_name, other_name), heads[one_name].span)
 
 
-def _of_returns(wiring: Wiring) -> Iterator[Mistake]:
-    for group in wiring.common_returns:
-        yield Mistake("no common return", group, wiring.supplies[group[0]].span)
+def _of_isolation(wiring: Wiring) -> Iterator[Mistake]:
     for detector in wiring.detectors.values():
         if detector.isolated and _needs_isolation(detector, wiring):
             yield Mistake("not isolated", (detector.name,), detector.span)

@@ -78,7 +78,7 @@ def _explained(found: Diagnosis, ink: Ink) -> Iterator[str]:
         f"({found.looked_at} single faults and wiring mistakes were tried):", "strong",
     )  # fmt: skip
     for letter, group in zip(ascii_uppercase, found.groups[:SHOWN_EXPLANATIONS], strict=False):
-        yield from _explanation(f"{letter}.", group, ink)
+        yield from _explanation(f"{letter}.", group, found.tests, ink)
     rest = count - sum(len(group.members) for group in found.groups[:SHOWN_EXPLANATIONS])
     if rest:
         yield f"   … and {rest} further."
@@ -86,13 +86,13 @@ def _explained(found: Diagnosis, ink: Ink) -> Iterator[str]:
         yield from _paragraph("There may be more: not everything was tried.", ink)
     yield ""
     if found.next_test is None:
-        alone = "That is the only explanation." if len(found.groups) == 1 else ""
-        yield from _paragraph(alone or "No test with one locomotive tells them apart.", ink)
+        alone = "There is no other explanation." if found.explanations == 1 else _no_test(found)
+        yield from _paragraph(alone, ink)
         return
     yield from _test(found, found.next_test, ink)
 
 
-def _explanation(letter: str, group: Alike, ink: Ink) -> Iterator[str]:
+def _explanation(letter: str, group: Alike, tests: int, ink: Ink) -> Iterator[str]:
     lead = f"   {letter:<3}"
     for number, members in enumerate(group.members[:SHOWN_NAMES]):
         text = "; and ".join(_with_other_names(members))
@@ -105,7 +105,7 @@ def _explanation(letter: str, group: Alike, ink: Ink) -> Iterator[str]:
         why = (
             "These cannot be told apart by looking at signals (proved)."
             if group.proved
-            else "No test with one locomotive tells these apart."
+            else f"None of the {tests} tests tried, with one locomotive or none, tells these apart."
         )
         yield f"      {ink.paint(why, 'quiet')}"
 
@@ -142,7 +142,7 @@ def _nothing_wrong(found: Diagnosis, ink: Ink) -> Iterator[str]:
     )  # fmt: skip
     test = found.next_test
     if test is None:
-        yield from _paragraph("No test with one locomotive shows any of these.", ink)
+        yield from _paragraph(_no_test(found), ink)
         return
     usual = next((o for o in test.outcomes if None in o.groups), None)
     yield from _paragraph(
@@ -182,6 +182,11 @@ _NO_WIRING = (
     "The file says nothing of its wiring, so hardly anything can be wrong with it: write down "
     "feeders, detectors, contacts and drivers."
 )
+
+
+def _no_test(found: Diagnosis) -> str:
+    what = "shows any of these" if found.verdict == "nothing wrong" else "tells them apart"
+    return f"None of the {found.tests} tests tried, with one locomotive or none, {what}."
 
 
 def _some(names: Sequence[str]) -> str:
@@ -276,6 +281,7 @@ def diagnosis_json(found: Diagnosis) -> Json:
             for observation, expected in zip(found.observations, found.expected, strict=True)
         ],
         "tried": found.looked_at,
+        "tests": found.tests,
         "cut_short": found.cut_short,
         "count": found.explanations,
         "explanations": [

@@ -1,0 +1,418 @@
+"""Finding what is wrong on the bench: whatever is put wrong is found, and no more is claimed
+than was seen."""
+
+import re
+from collections.abc import Iterator, Sequence
+from functools import cache
+from itertools import combinations, product
+from pathlib import Path
+from random import Random
+
+import pytest
+
+import verifier
+from verifier.engines.evaluator import Evaluator
+from verifier.engines.wires import can_be
+from verifier.findings.alike import observationally_equal, proved_alike
+from verifier.findings.bench import Bench, Moment, Setup
+from verifier.findings.diagnose import diagnosis, explains, explanations
+from verifier.findings.next_test import outcomes, suite_of
+from verifier.findings.observations import Observation, Sight, observations
+from verifier.findings.suspects import Suspect, Suspects, can_be_together
+from verifier.language.diagnostics import InputError
+from verifier.plan import facts
+from verifier.plan.equip import with_wiring
+from verifier.plan.facts import Observable
+from verifier.plan.miswiring import miswired
+from verifier.plan.model import Plan
+from verifier.reports.diagnosis import setup_words
+from verifier.world.situation import Situation
+
+HERE = Path(__file__).resolve().parent
+SIDING = HERE / "wired-siding.ixl"
+SPECS = sorted(
+    path
+    for path in (HERE.parents[1] / "specs").glob("*.ixl")
+    if re.search(r"^detector ", path.read_text("utf-8"), re.MULTILINE)
+)
+SMALL = [path for path in SPECS if path.stem in ("broken-wire-mended", "two-supplies-mended")]
+# As many tests times suspects are gone through for one file.
+ENOUGH = 1_200
+
+MACHINE = (
+    SIDING.read_text("utf-8")
+    .replace("contacts normal, reverse", "no contacts")
+    .replace(", T1 contacts", "")
+)
+
+
+@cache
+def bench_of(path: Path) -> Bench:
+    return Bench(verifier.load(path))
+
+
+@cache
+def all_looks(path: Path) -> tuple[Setup, ...]:
+    """All tests with one locomotive."""
+    bench = bench_of(path)
+    return suite_of(bench, [], [(suspect,) for suspect in bench.suspects]).setups
+
+
+def looks_of(path: Path) -> tuple[Setup, ...]:
+    """The same, or, of a large file, a fixed set of them, for it to be done in time."""
+    setups = all_looks(path)
+    return setups[:: 1 + len(setups) * len(bench_of(path).suspects) // ENOUGH]
+
+
+# ------------------------------------------------------------------ putting things wrong
+
+
+def put_wrong(plan: Plan, group: Suspects) -> tuple[Plan, list[tuple[Observable, str]]]:
+    """The plan with mistakes made, and the faults to put into its situations; by what the file
+    says, not by what the bench makes of it."""
+    wiring = plan.wiring
+    broken = []
+    for suspect in group:
+        if suspect.mistake is not None:
+            wiring = miswired(wiring, suspect.mistake)
+        elif suspect.trouble is not None:
+            turnout, does = suspect.trouble
+            what = plan.equipment.fault(f"machine of {turnout}")
+            assert what is not None
+            broken.append((what, {"stops": what.values[1], "other way": what.values[2]}[does]))
+        else:
+            assert suspect.broken is not None
+            broken.append((suspect.broken, suspect.states[-1]))
+    return with_wiring(plan, wiring), broken
+
+
+def look(plan: Plan, group: Suspects, setups: Sequence[Setup]) -> list[Observation]:
+    """What is really seen in each test with these things wrong."""
+    wrong, broken = put_wrong(plan, group)
+    evaluator = Evaluator(wrong)
+    inputs = {(what.kind, what.name): what for what in plan.inputs}
+    seen = []
+    for setup in setups:
+        said = list(setup.facts)
+        said += [(inputs.get(("standing", block)) or facts.stock(block), places[0])
+                 for block, places in setup.stands]  # fmt: skip
+        said += [(facts.points(name), state) for name, state in setup.lies]
+        for name, state in setup.told:
+            lever = plan.wiring.machines[name].lever
+            said.append((inputs["lever", lever] if lever else inputs["thrown", name], state))
+        states = evaluator.see(Situation.of((*said, *broken))).states
+        lies = [(name, states[facts.points(name)]) for name, _ in setup.told]
+        sights = [
+            Sight(s.name, frozenset([tuple(states[head.lens] for head in s.heads)]))
+            for s in plan.signals.values()
+        ]
+        now = Setup(setup.stands, setup.told, (*setup.lies, *lies), setup.facts)
+        seen.append(Observation(setup_words(setup, plan), now, tuple(sights)))
+    return seen
+
+
+def can_be_put_in(suspect: Suspect) -> bool:
+    """Points that stay put are no one fault of the file: they obey half of the time."""
+    return suspect.trouble is None or suspect.trouble[1] in ("stops", "other way")
+
+
+@pytest.mark.parametrize("path", [SIDING, *SPECS], ids=lambda path: path.stem)
+def test_every_single_fault_and_mistake_is_recovered(path: Path) -> None:
+    bench = bench_of(path)
+    for suspect in filter(can_be_put_in, bench.suspects):
+        seen = look(bench.given, (suspect,), looks_of(path))
+        found, cut_short = explanations(bench, seen)
+        assert not cut_short
+        if found == ((),):
+            # Nothing of it shows in any test: nor is it said not to be there.
+            assert explains(bench, (suspect,), seen), suspect.text
+        else:
+            assert all(len(group) == 1 for group in found), suspect.text
+            assert (suspect,) in found or any(
+                proved_alike(bench, group, (suspect,)) for group in found
+            ), suspect.text
+
+
+def test_what_else_is_found_is_proved_equal() -> None:
+    bench, everything = bench_of(SIDING), all_looks(SIDING)
+    for suspect in [s for s in bench.suspects if can_be_put_in(s)][::7]:
+        found, _ = explanations(bench, look(bench.given, (suspect,), everything))
+        for group in found if found != ((),) else ():
+            assert proved_alike(bench, group, (suspect,)), (suspect.text, group[0].text)
+
+
+PAIRS = [
+    ("feeder m2 does not pass through D-Main", "wire from D-Single to B2 is broken"),
+    ("the contact wires of T1 are swapped", "lamp 4RA green is out"),
+    ("feeders s1 and g3 are swapped between D-Siding and D-Single", "head 4L.lower is dark"),
+    ("the wires of heads 4L.upper and 4L.lower are swapped",
+     "feeder g2 does not pass through D-Single"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("texts", PAIRS, ids=" + ".join)
+def test_two_things_wrong_together_are_recovered(texts: tuple[str, str]) -> None:
+    bench = bench_of(SIDING)
+    pair = tuple(s for s in bench.suspects if s.text in texts)
+    assert len(pair) == 2
+    found, cut_short = explanations(bench, look(bench.given, pair, all_looks(SIDING)))
+    assert not cut_short and all(len(group) == 2 for group in found)
+    assert pair in found
+
+
+# ------------------------------------------------------------------ the engine by itself
+
+
+@pytest.mark.parametrize("path", [SIDING, *SMALL], ids=lambda path: path.stem)
+def test_nothing_is_looked_up_that_would_come_out_otherwise(path: Path) -> None:
+    """What no suspect bears on is not worked out again: it would come out the same."""
+    bench, random = bench_of(path), Random(236)
+    for _ in range(400):
+        group = tuple(random.sample(bench.suspects, random.randint(1, 3)))
+        if not can_be_together(group):
+            continue
+        setup = random.choice(looks_of(path))
+        another = random.choice(looks_of(path))
+        if random.random() < 0.3 and dict(setup.stands).keys().isdisjoint(dict(another.stands)):
+            stands = (*setup.stands, *another.stands)
+            setup = Setup(stands, setup.told, setup.lies, setup.facts)
+        for moment in bench.moments(setup, group):
+            for signal in bench.plan.signals:
+                found = bench._look(moment.group, moment.truth.situation, signal)
+                assert bench.shows(moment, signal) == found, [s.text for s in group]
+
+
+@pytest.mark.parametrize("path", SMALL, ids=lambda path: path.stem)
+def test_the_search_finds_what_trying_every_group_finds(path: Path) -> None:
+    bench, random = bench_of(path), Random(49)
+    for _ in range(30):
+        wrong = tuple(random.sample(bench.suspects, random.randint(0, 3)))
+        if not can_be_together(wrong) or not all(map(can_be_put_in, wrong)):
+            continue
+        seen = look(bench.given, wrong, random.sample(looks_of(path), 3))
+        every = [
+            [g for g in combinations(bench.suspects, size)
+             if can_be_together(g) and explains(bench, g, seen)]
+            for size in range(4)
+        ]  # fmt: skip
+        smallest = next((groups for groups in every if groups), [])
+        assert set(explanations(bench, seen)[0]) == set(smallest)
+
+
+def every_situation(plan: Plan) -> Iterator[Situation]:
+    for values in product(*(what.values for what in plan.inputs)):
+        situation = Situation.of(zip(plan.inputs, values, strict=True))
+        if can_be(plan, situation):
+            yield situation
+
+
+@pytest.mark.parametrize("path", SMALL, ids=lambda path: path.stem)
+def test_equal_is_what_comes_out_equal_in_every_situation(path: Path) -> None:
+    bench = bench_of(path)
+    signals = list(bench.plan.signals)
+    table: dict[Suspect, list[object]] = {suspect: [] for suspect in bench.suspects}
+    for situation in every_situation(bench.plan):
+        truth = bench._truth(situation, ())
+        assert truth is not None
+        for suspect in bench.suspects:
+            ways = [Moment(truth, (one,)) for one in bench._one_by_one(suspect)]
+            table[suspect].append([[bench.shows(way, s) for s in signals] for way in ways])
+    equal = 0
+    for one, other in combinations(bench.suspects, 2):
+        known = table[one] == table[other]
+        assert observationally_equal(bench.given, (one,), (other,)) == known, (one.text, other.text)
+        equal += known
+    assert 0 < equal < len(bench.suspects)
+
+
+# ------------------------------------------------------------------ answers
+
+
+def texts_of(found: Sequence[Suspects]) -> list[str]:
+    return ["; ".join(suspect.text for suspect in group) for group in found]
+
+
+def test_a_missed_feeder_comes_before_less_likely_explanations() -> None:
+    found = diagnosis_of("locomotive at m2, lever 4 left: 4L Clear")
+    assert found.verdict == "explained"
+    texts = [texts_of(group.members) for group in found.groups]
+    assert texts[0] == ["feeder m2 does not pass through D-Main"]
+    assert "detector D-Main is stuck at clear" in texts[8]
+    assert found.explanations == sum(map(len, texts))
+
+
+def diagnosis_of(*texts: str) -> "verifier.Diagnosis":
+    bench = bench_of(SIDING)
+    return diagnosis(bench, observations(bench, texts))
+
+
+def test_each_further_look_leaves_only_what_explains_it_too() -> None:
+    looks = ["locomotive at m2, 4 left: 4L Clear", "locomotive at m1, 4 left: 4L Stop",
+             "locomotive at s1, T1 reverse, 4 left: 4L Stop"]  # fmt: skip
+    before = None
+    for count in range(1, len(looks) + 1):
+        found = {t for g in diagnosis_of(*looks[:count]).groups for t in texts_of(g.members)}
+        assert before is None or found < before
+        assert "feeder m2 does not pass through D-Main" in found
+        before = found
+
+
+def test_the_next_test_tells_explanations_apart_as_it_says() -> None:
+    found = diagnosis_of("locomotive at m2, lever 4 left: 4L Clear")
+    test, bench = found.next_test, bench_of(SIDING)
+    assert test is not None and len(test.outcomes) > 1
+    assert sorted(n for o in test.outcomes for n in o.groups if n is not None) == list(
+        range(len(found.groups))
+    )
+    for outcome in test.outcomes:
+        for number in outcome.groups:
+            assert number is not None
+            (group, *_) = found.groups[number].members
+            shown = {bench.shows(m, test.look) for m in bench.moments(test.setup, group)}
+            assert shown == outcome.shows
+
+
+def test_with_nothing_wrong_the_next_test_is_the_one_that_catches_most() -> None:
+    found = diagnosis_of("lever 4 left: 4L Clear", "4 left, T1 reverse: 4L red over green")
+    assert found.verdict == "nothing wrong" and found.next_test is not None
+    usual = next(o for o in found.next_test.outcomes if None in o.groups)
+    caught = sum(len(o.groups) for o in found.next_test.outcomes if o is not usual)
+    assert caught > 10
+    # A broken feeder among others of its block never shows.
+    hidden = [t for g in found.groups for t in texts_of(g.members)]
+    assert "feeder m2 is broken" in hidden and "lamp 4L.upper green is out" not in hidden
+
+
+def test_what_nothing_explains_is_said() -> None:
+    found = diagnosis_of("lever 4 left: 4L Clear", "lever 4 left: 4L Stop")
+    assert (found.verdict, found.groups, found.next_test) == ("unexplained", (), None)
+    assert not found.cut_short
+
+
+def test_a_train_somewhere_on_a_block_is_explained_by_any_place_on_it() -> None:
+    found = diagnosis_of("train on Main, lever 4 left: 4L Clear")
+    texts = {t for g in found.groups for t in texts_of(g.members)}
+    assert {f"feeder m{n} does not pass through D-Main" for n in (1, 2, 3)} <= texts
+
+
+def test_points_that_do_not_do_as_told_need_no_signal_to_show_it() -> None:
+    found = diagnosis_of("T1 thrown reverse, T1 normal", "T1 thrown normal, T1 normal")
+    texts = [t for g in found.groups for t in texts_of(g.members)]
+    assert "the machine of T1 leaves it normal, whatever it is told" in texts
+    assert "the motor wires of T1 are swapped: it goes the other way" not in texts
+
+
+def test_without_contacts_a_machine_is_found_out_by_looking_at_the_points() -> None:
+    bench = Bench(verifier.load_text(MACHINE))
+    seen = observations(bench, ["T1 thrown reverse, 4 left: 4L Diverging-Clear"])
+    found = diagnosis(bench, seen)
+    stuck = [s for s in bench.suspects if s.trouble == ("T1", "stays normal")]
+    assert found.verdict == "nothing wrong" and explains(bench, tuple(stuck), seen)
+    seen = observations(bench, ["T1 thrown reverse, T1 normal, 4 left: 4L Diverging-Clear"])
+    found = diagnosis(bench, seen)
+    assert found.verdict == "explained"
+    assert tuple(stuck) in [group for g in found.groups for group in g.members]
+
+
+def test_a_missing_return_is_named_beside_a_broken_wire() -> None:
+    found = diagnosis_of("4 right: 4RA red", "4 left, T1 reverse: 4L red over green",
+                         "4 right, T1 reverse: 4RB red")  # fmt: skip
+    wires = [s for g in found.groups for m in g.members for s in m if s.kind == "wire-broken"]
+    assert any(s.also == ("D-Single and B2 have no common return",) for s in wires)
+
+
+# ------------------------------------------------------------------ the words
+
+
+def test_every_test_can_be_typed_as_it_is_printed() -> None:
+    for path in (SIDING, *SPECS):
+        bench = bench_of(path)
+        signal = next(iter(bench.plan.signals.values()))
+        for setup in looks_of(path)[::5]:
+            words = f"{setup_words(setup, bench.given)}: {signal.heads[0].name} dark"
+            if words.startswith("everything as usual"):
+                words = f"{signal.heads[0].name} dark"
+            (read,) = observations(bench, [words])
+            for group in ((), *((s,) for s in bench.suspects[::7])):
+                ways = [
+                    {m.truth.situation for m in bench.moments(each, group)}
+                    for each in (setup, read.setup)
+                ]
+                assert ways[0] == ways[1], words
+
+
+SAME = [
+    "locomotive at m2, T1 reverse, lever 4 left: 4L red over red",
+    "Locomotive at m2; T1 reverse and 4 left then 4L shows red over red.",
+    "the engine stands on Main at m2, turnout T1 lies reverse, lever 4 is left, 4L showed Stop",
+    "loco at m2 T1 REVERSE 4 left 4L.upper red, 4L.lower red",
+    "loco at m2, T1 reverse, 4 left: 4L upper red, 4L lower red",
+    "loco at m2, T1 reverse, 4 left: 4L.upper, 4L.lower red",
+    "loco at m2, T1 reverse, 4 left: 4L at stop",
+]
+
+
+@pytest.mark.parametrize("text", SAME)
+def test_many_ways_to_say_one_thing(text: str) -> None:
+    bench = bench_of(SIDING)
+    wanted, read = observations(bench, [SAME[0], text])
+    assert read.sights == wanted.sights
+    for name in ("stands", "told", "lies", "facts"):
+        assert getattr(read.setup, name) == getattr(wanted.setup, name)
+
+
+MESSAGES = [
+    ("locomotive on Mian: 4L Clear", "CP620", "no block or feeder is called `Mian`", "`Main`"),
+    ("Mian occupied: 4L Clear", "CP620", "nothing on this layout is called `Mian`", "`Main`"),
+    ("4LA red", "CP620", "nothing on this layout is called `4LA`", "4"),
+    ("T1 sideways: 4L Clear", "CP621", "turnout T1 is never `sideways`", "normal, reverse"),
+    ("lever 4 lefft: 4L Clear", "CP621", "lever 4 is never `lefft`", "`left`"),
+    ("4L Claer", "CP621", "4L never shows `Claer`", "`Clear`"),
+    ("4L yellow over red", "CP621", "4L never shows `yellow over red`", "4L.upper green, red"),
+    ("T1 normal, T1 reverse: 4L Clear", "CP622", "two different things are said of T1", ""),
+    ("4L Clear, 4L Stop", "CP622", "two different things are said of 4L", ""),
+    ("T1 reverse", "CP623", "this says nothing of what any signal showed", "4L"),
+    ("T1: 4L Clear", "CP623", "nothing is said of T1", "how it stood"),
+    ("T1 reverse: 4L", "CP623", "nothing is said of 4L", "what it showed"),
+    ("m2: 4L Clear", "CP623", "nothing is said of feeder m2", "`locomotive at m2`"),
+    ("locomotive: 4L Clear", "CP620", "no block or feeder is called `:`", ""),
+    ("", "CP623", "this says nothing of what any signal showed", ""),
+    ("4L red", "CP624", "4L has 2 heads, and one colour is given", "4L.upper"),
+    ("4RA red over red", "CP624", "4RA has one head, and 2 colours are given", ""),
+    ("T1 thrown open: 4L Stop", "CP621", "T1 cannot be told to lie open", "normal or reverse"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "code", "message", "hint"), MESSAGES)
+def test_what_cannot_be_understood_is_said(text: str, code: str, message: str, hint: str) -> None:
+    with pytest.raises(InputError) as caught:
+        observations(bench_of(SIDING), ["4L dark", text])
+    (diagnostic,) = caught.value.diagnostics
+    assert (diagnostic.code, diagnostic.message) == (code, message)
+    assert hint in diagnostic.hint
+    assert diagnostic.span.source.name == "observation 2"
+
+
+def test_any_words_are_read_or_refused_with_a_code() -> None:
+    bench, random = bench_of(SIDING), Random(7)
+    start = ["locomotive at m2", "train on Main", "T1 reverse", "4 left", "Main occupied", "4L", ""]
+    words = ["on", "at", "over", "Main", "m2", "T1", "thrown", "4", "left", "normal", "4L", "4RA",
+             "red", "green", "over", "Clear", "dark", ",", "?", "4L.."]  # fmt: skip
+    read = 0
+    for _ in range(3_000):
+        text = " ".join([random.choice(start), *random.choices(words, k=random.randint(0, 5))])
+        try:
+            read += len(observations(bench, [text]))
+        except InputError as error:
+            assert all(d.code.startswith("CP62") for d in error.diagnostics), text
+    assert read > 20
+
+
+def test_tests_stop_where_they_would_take_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("verifier.findings.next_test.MAX_TEST_LOOKS", 300)
+    bench = Bench(verifier.load(SIDING))
+    groups = [(), *((suspect,) for suspect in bench.suspects)]
+    suite = suite_of(bench, [], groups)
+    tables, tried = outcomes(bench, groups, suite)
+    assert 0 < len(tried.setups) < len(suite.setups)
+    assert {len(table) for table in tables.values()} == {len(tried.setups)}
