@@ -296,6 +296,26 @@ assume "the dispatcher looks at the lamp" always Ahead clear or not L right
     assert statuses(plan, "proceed-into-occupied") == {"proved"}
 
 
+def test_what_a_file_asks_of_one_head_is_asked_with_its_driver_broken() -> None:
+    plan = verifier.load_text(
+        """
+edge West, East
+block Near, Ahead
+track West = Near | Ahead = East
+supply Bus-1
+signal 2R at Near | Ahead
+  heads upper, lower
+  Diverging-Clear  when Ahead clear
+  Stop             otherwise
+driver B drives 2R.upper, 2R.lower powered by Bus-1
+prove "the lower head is always lit" never 2R.lower dark
+"""
+    )
+    found = {row.faults: row for row in prove(plan).failures}
+    assert found["supply Bus-1",].consequence == "false proceed"
+    assert found["lamp 2R.lower green",].consequence != "none"
+
+
 def test_what_goes_round_in_a_circle_with_something_broken_is_undecided() -> None:
     """With its green lamp out, 1 shows red, and whether it wants green depends on 2, which
     depends on 1. The file is not at fault: the report comes, and says so."""

@@ -212,10 +212,13 @@ def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
 
 
 def _by_name(asked: Iterable[Obligation]) -> dict[str, list[tuple[int, Obligation]]]:
-    """Harms by what their formulas speak of, numbered in the order of the catalogue."""
+    """Harms by what their formulas speak of, heads and lines by their signal too, numbered in
+    the order of the catalogue."""
     found: dict[str, list[tuple[int, Obligation]]] = {}
     for number, harm in enumerate(asked):
-        for name in dict.fromkeys(what.name for what in observables(harm.formula)):
+        names = [what.name for what in observables(harm.formula)]
+        owners = [name.split("/")[0].split(".")[0] for name in names]
+        for name in dict.fromkeys([*names, *owners]):
             found.setdefault(name, []).append((number, harm))
     return found
 
