@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from verifier.engines.conditions import all_says, is_true, looking_at, true_in
-from verifier.engines.wires import Wires
+from verifier.engines.wires import Asked, Wires
 from verifier.plan import facts
 from verifier.plan.aspects import Chart
 from verifier.plan.facts import Condition, Observable, Says, heard, says_in
@@ -60,6 +60,7 @@ class Evaluator:
     def __init__(self, plan: Plan):
         self.plan = plan
         self._lines: dict[str, tuple[Line, ...]] = {}
+        self._asked: Asked = {}
         for signal in plan.signals.values():
             if signal.by_head:
                 self._lines |= {head.name: head.lines for head in signal.heads}
@@ -93,7 +94,7 @@ class Evaluator:
 
     def see(self, situation: Situation) -> Seen:
         """Everything. Raises :class:`Unsettled` where the rules do not settle it."""
-        given = _Given(self.plan, situation)
+        given = _Given(self.plan, situation, self._asked)
         acting, given_up = self._settle(given, self._lines)
         for owner, indexes in acting.items():
             if len(indexes) != 1:
@@ -124,7 +125,7 @@ class Evaluator:
         Starts with the signals wanted and takes in those they read as long as something
         is unsettled without them. Raises :class:`Unsettled`."""
         wanted = list(wanted)
-        given = _Given(self.plan, situation)
+        given = _Given(self.plan, situation, self._asked)
         needed = {owner for what in wanted for owner in self._owners_of(what)}
         active = set(needed)
         while True:
@@ -140,7 +141,8 @@ class Evaluator:
             active |= more
         states: dict[Observable, str] = {}
         shown: dict[Observable, str] = {}
-        for signal in dict.fromkeys(self._signal_of[owner] for owner in needed):
+        by_name = {self._signal_of[owner].name: self._signal_of[owner] for owner in needed}
+        for signal in by_name.values():
             for what, values in self._shown(signal, given, acting).items():
                 if len(values) == 1:
                     shown[what] = next(iter(values))
@@ -198,8 +200,8 @@ class Evaluator:
             case "lens" | "reading" | "worst reading":
                 signal = self._signal_of[what.name]
                 lit_by = [self._partner.get(head.name, head.name) for head in signal.heads]
-                signals = dict.fromkeys((signal, *(self._signal_of[head] for head in lit_by)))
-                return [owner for signal in signals for owner in self._owners_in(signal)]
+                signals = {s.name: s for s in (signal, *(self._signal_of[h] for h in lit_by))}
+                return [owner for s in signals.values() for owner in self._owners_in(s)]
             case _:
                 return []
 
@@ -343,10 +345,10 @@ def _nothing_broken(situation: Situation) -> Situation:
 class _Given(Mapping[Observable, str]):
     """Truth, commands and reports in one situation."""
 
-    def __init__(self, plan: Plan, situation: Situation):
+    def __init__(self, plan: Plan, situation: Situation, asked: Asked):
         self._plan = plan
         self._situation = situation
-        self.wires = Wires(plan, situation)
+        self.wires = Wires(plan, situation, asked)
 
     def __getitem__(self, what: Observable) -> str:
         match what.kind:

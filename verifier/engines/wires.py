@@ -17,17 +17,22 @@ from verifier.plan.model import Plan, Port
 from verifier.plan.wiring import Detector, Driver, Machine
 from verifier.world.situation import Situation
 
+# What the rules of each head ask for, as far as it has been looked up.
+Asked = dict[str, tuple[Observable, ...]]
+
 
 class Wires:
-    """The equipment of a plan in one situation."""
+    """The equipment of a plan in one situation. ``asked`` is kept from one to the next."""
 
-    def __init__(self, plan: Plan, situation: Situation):
+    def __init__(self, plan: Plan, situation: Situation, asked: Asked | None = None):
         self._plan = plan
         self._wiring = plan.wiring
         self._equipment = plan.equipment
         self._situation = situation
         self._broken = {w.name: state for w, state in situation if w.kind == "fault"}
         self._senses: dict[str, bool] = {}
+        self._dead: dict[str, bool] = {}
+        self._asked = {} if asked is None else asked
 
     def is_broken(self, name: str) -> bool:
         return name in self._broken
@@ -246,7 +251,14 @@ class Wires:
         return ruled[head]
 
     def _input_dead(self, head: str, driver: Driver) -> bool:
-        for what in asked_by(self._plan, head):
+        if head not in self._dead:
+            self._dead[head] = self._finds_dead(head, driver)
+        return self._dead[head]
+
+    def _finds_dead(self, head: str, driver: Driver) -> bool:
+        if head not in self._asked:
+            self._asked[head] = tuple(dict.fromkeys(asked_by(self._plan, head)))
+        for what in self._asked[head]:
             if what.kind == "block report":
                 detectors = self._wiring.detectors_of(what.name)
                 if not all(self.follows(detector, driver.name) for detector in detectors):

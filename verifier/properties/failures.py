@@ -179,7 +179,8 @@ _TELLING = {"points-stalled": "proceed-over-open-points", "lamp-out": "aspect-ag
 
 def told_first(fault: Fault, done: Sequence[Obligation]) -> Obligation:
     """Of the harms a fault does, the one that says most; else the first of the catalogue."""
-    return next((h for h in done if h.property == _TELLING.get(fault.kind)), done[0])
+    kind = "points-stalled" if fault.moves_points else fault.kind
+    return next((h for h in done if h.property == _TELLING.get(kind)), done[0])
 
 
 def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
