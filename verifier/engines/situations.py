@@ -11,8 +11,10 @@ generated layouts, and every situation found is replayed by the evaluator.
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from time import monotonic
+from typing import Any
 
 import z3
+from z3 import z3core
 
 from verifier.engines.answers import Answer, Exists, Impossible, Interrupted, Unknown
 from verifier.engines.lengths import Room, rooms, standing_is_possible
@@ -193,15 +195,18 @@ class SituationCheck:
 
     def relevant(self, goal: Expr, situation: Situation) -> tuple[Observable, ...]:
         """The facts of a situation that matter: ``goal`` holds in every allowed situation
-        that agrees with it on these. Others were let go one by one, in a fixed order."""
+        that agrees with it on these and has nothing broken but what it has. Others were let
+        go one by one, in a fixed order."""
         self._start_clock()
         cone, applying = self.cone(goal)
-        order = sorted(cone, key=lambda w: (w in situation.facts, -self._rank[w]))
-        kept = dict.fromkeys(cone)
+        sound = [w for w in cone if w.kind == "fault" and w not in situation.facts]
+        kept = dict.fromkeys(w for w in cone if w.kind != "fault" or w in situation.facts)
+        order = sorted(kept, key=lambda w: (w in situation.facts, -self._rank[w]))
         self._solver.push()
         try:
             self._allow(cone)
             self._solver.add(self._term(opposite(goal)))
+            self._solver.add(*(self._bit(w, w.usual) for w in sound))
             self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
             # Letting go of many at once comes to the same as one by one: what holds with few
             # facts given holds with more.
@@ -362,13 +367,21 @@ class SituationCheck:
                 term = z3.BoolVal(value)
             case Atom(what=what, values=values):
                 bits = [self._bit(what, value) for value in values]
-                term = bits[0] if len(bits) == 1 else z3.Or(*bits)
+                term = bits[0] if len(bits) == 1 else _grouped(z3core.Z3_mk_or, bits)
             case And():
-                term = z3.And(*parts)
+                term = _grouped(z3core.Z3_mk_and, parts)
             case _:
-                term = z3.Or(*parts)
+                term = _grouped(z3core.Z3_mk_or, parts)
         self._terms[node] = term
         return term
+
+
+def _grouped(make: Any, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
+    """`And` or `Or` without the library's look at the sort of every part: all are Boolean,
+    and there are very many."""
+    context = parts[0].ctx
+    array = (z3.Ast * len(parts))(*(part.as_ast() for part in parts))
+    return z3.BoolRef(make(context.ref(), len(parts), array), context)
 
 
 def _situation(values: Assignment) -> Situation:

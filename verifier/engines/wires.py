@@ -10,7 +10,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from verifier.engines.conditions import all_says
 from verifier.engines.standing import Stands, ways_to_stand
 from verifier.plan import facts
-from verifier.plan.equip import by_way_of, common_return, power_wire, unseen_anywhere, wire
+from verifier.plan.equip import (
+    by_way_of,
+    common_return,
+    motion_of,
+    power_wire,
+    unseen_anywhere,
+    wire,
+)
 from verifier.plan.equipment import Beside, Place
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Port
@@ -60,13 +67,18 @@ class Wires:
         machine = self._wiring.machines.get(turnout)
         if machine is None or machine.motor is None:
             return self._situation.state(facts.points(turnout))
+        told = self.commanded(machine)
+        before = "reverse" if told == "normal" else "normal"
         stalled = self._broken.get(f"machine of {turnout}")
-        if stalled == "did not obey" or not self.has_power(turnout, machine.supply):
-            return "reverse" if self.commanded(machine) == "normal" else "normal"
-        moving = self._situation.state(facts.motion(turnout)) == "moving"
-        if stalled or (machine.motor == "slow-motion" and moving):
+        if stalled is not None:
+            return before if stalled == "did not obey" else "open"
+        motion = motion_of(machine)
+        state = "settled" if motion is None else self._situation.state(motion)
+        if state == "moving":
             return "open"
-        return self.commanded(machine)
+        # Without power it lies as it did when it was told otherwise, or it was told nothing.
+        powerless = not self.has_power(turnout, machine.supply)
+        return before if powerless and state == facts.AS_BEFORE else told
 
     def commanded(self, machine: Machine) -> str:
         """How points are told to lie."""

@@ -206,9 +206,7 @@ class _Prover:
     ) -> Verdict:
         situation = answer.situation
         self._replay(obligation, situation)
-        # That all else is sound is part of the question.
-        relevant = tuple(w for w in check.relevant(goal, situation)
-                         if w.kind != "fault" or w in situation.facts)  # fmt: skip
+        relevant = check.relevant(goal, situation)
         free = [what for what in self.plan.inputs if what not in relevant]
         finding = Finding(
             situation,

@@ -25,7 +25,7 @@ from verifier.plan.model import (
     Track,
     says_asked,
 )
-from verifier.plan.wiring import Detector, Driver, Number, Wiring
+from verifier.plan.wiring import Detector, Driver, Machine, Number, Wiring
 
 # While a gap is bridged, or missing, stock beside it draws through the feeders of both
 # blocks; at least this share of its current still flows through its own block's feeders
@@ -85,13 +85,21 @@ def inputs_with(
                 found.append(what)
             if machine.lever is None:
                 found.append(facts.thrown(what.name))
-            if machine.motor == "slow-motion":
-                found.append(facts.motion(what.name))
+            if (motion := motion_of(machine)) is not None:
+                found.append(motion)
         else:
             found.append(what)
     found += [facts.current(beside.name, beside.states) for beside in equipment.joined
               if len(beside.states) > 1]  # fmt: skip
     return tuple(found)
+
+
+def motion_of(machine: Machine) -> Observable | None:
+    """What there is to be said of how far a machine has moved; None where there is nothing."""
+    slow, supplied = machine.motor == "slow-motion", machine.supply is not None
+    if machine.motor is None or not (slow or supplied):
+        return None
+    return facts.motion(machine.turnout, slow=slow, may_lose_power=supplied)
 
 
 # ------------------------------------------------------------------ where stock stands

@@ -88,9 +88,16 @@ def thrown(name: str) -> Observable:
     return Observable("thrown", name, ("normal", "reverse"), "normal")
 
 
-def motion(name: str) -> Observable:
-    """Whether a slow machine has come to the end of its travel."""
-    return Observable("motion", name, ("settled", "moving"), "settled")
+# A machine without power has not moved since it was told otherwise.
+AS_BEFORE = "as before"
+
+
+def motion(name: str, *, slow: bool, may_lose_power: bool) -> Observable:
+    """Whether a machine has come to the end of its travel. A slow one may be on its way; one
+    that may lose its power may have done so before it was told to move. (While it has power,
+    ``as before`` is no different from ``settled``.)"""
+    states = ["settled", *["moving"] * slow, *[AS_BEFORE] * may_lose_power]
+    return Observable("motion", name, tuple(states), "settled")
 
 
 def current(name: str, states: tuple[str, ...]) -> Observable:

@@ -5,7 +5,7 @@ from math import log10
 
 from verifier.findings.stock import place_of, stock_words
 from verifier.findings.verdicts import Finding, Report, Verdict
-from verifier.plan.facts import Observable
+from verifier.plan.facts import AS_BEFORE, Observable
 from verifier.plan.model import Plan
 from verifier.properties.phrases import listing
 from verifier.world.situation import Situation
@@ -33,7 +33,8 @@ def fact_words(plan: Plan, what: Observable, state: str) -> str:
         case "thrown":
             return f"{what.name} told to lie {state}"
         case "motion":
-            return f"{what.name} still moving" if state == "moving" else f"{what.name} at rest"
+            moved = {"settled": "at rest", "moving": "still moving", AS_BEFORE: "not moved yet"}
+            return f"{what.name} {moved[state]}"
         case "current":
             return f"no gap at {what.name}: {state.removeprefix('bridged, ')}"
         case "gate":

@@ -51,19 +51,23 @@ class Circuits:
         machine = self.wiring.machines.get(turnout)
         if machine is None or machine.motor is None:
             return atom(facts.points(turnout), state)
-        slow = machine.motor == "slow-motion"
-        moving = atom(facts.motion(turnout), "moving") if slow else FALSE
         name = f"machine of {turnout}"
-        between = either(
-            self.fault(name, "stopped between its ends"), both(self.sound(name), moving)
-        )
-        obeys = both(opposite(self.fault(name, "did not obey")), self.fed(turnout, machine.supply))
+        sound, moving = self.sound(name), self._moves(machine, "moving")
         if state == "open":
-            return both(obeys, between)
+            return either(self.fault(name, "stopped between its ends"), both(sound, moving))
+        # Without power it lies as it did when it was told otherwise, or it was told nothing.
+        fed = self.fed(turnout, machine.supply)
+        left = both(opposite(fed), self._moves(machine, facts.AS_BEFORE))
+        before = either(self.fault(name, "did not obey"), both(sound, left))
         return either(
-            both(obeys, opposite(between), self._commanded(machine, state)),
-            both(opposite(obeys), self._commanded(machine, _LEGS[state])),
+            both(sound, opposite(moving), opposite(left), self._commanded(machine, state)),
+            both(before, self._commanded(machine, _LEGS[state])),
         )
+
+    def _moves(self, machine: Machine, state: str) -> Expr:
+        """That a machine has moved as far as this."""
+        motion = self._inputs.get(("motion", machine.turnout))
+        return atom(motion, state) if motion and state in motion.values else FALSE
 
     def _commanded(self, machine: Machine, leg: str) -> Expr:
         told = self._inputs.get(("lever", machine.lever or "")) or facts.thrown(machine.turnout)

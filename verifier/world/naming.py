@@ -126,7 +126,7 @@ def _no_state(name: syntax.Name, inputs: _Inputs, happening: syntax.Happening) -
     own = name.text == inputs[-1].name
     kind = _KIND_WORDS[inputs[-1].kind] if own else "turnout"
     states = [value for what in inputs for value in what.values if what.kind != "motion"]
-    if any(what.kind == "motion" for what in inputs):
+    if any(what.kind == "motion" and "moving" in what.values for what in inputs):
         states.append("open")
     if inputs[0].kind in ("stock", "standing"):
         states = ["occupied (write `train on …`)", "vacant"]

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from verifier.language.diagnostics import Diagnostic, did_you_mean
 from verifier.language.source import Source, Span
 from verifier.plan.equipment import Place
-from verifier.plan.facts import Observable
+from verifier.plan.facts import AS_BEFORE, Observable
 from verifier.plan.model import Plan
 
 # A part that begins so belongs to the one before it.
@@ -23,7 +23,7 @@ _GOES_ON = re.compile(
 _STOCK = re.compile(r"(a )?train at |.*\b(a )?train\b.*\bover |a train of |the middle of a train"
                     r"|stock (that draws|drawing) |stock on \S+ at ")  # fmt: skip
 _OVER = re.compile(r"\bover (no spot|spots? \d+( to \d+)?)")
-_MOTION = re.compile(r"(\S+) (still moving|moving|at rest)")
+_MOTION = re.compile(r"(\S+) (still moving|moving|at rest|not moved yet)")
 _TOLD = re.compile(r"(\S+) told (?:to lie )?(\S+)")
 _LIES = re.compile(r"(\S+) lies (\S+)")
 # In the words of a report, though a rule would put it otherwise.
@@ -31,7 +31,7 @@ _PLAIN = re.compile(r"stock on (\S+)|(gate|button) (\S+) (\S+)")
 _VACANT = re.compile(r"(\S+(?:, \S+)*) and (\S+) vacant")
 # What the names of things that can break begin with.
 _BREAKS = ("feeder", "wire", "bus", "supply", "gap", "lamp", "head", "machine", "detector",
-           "contact")  # fmt: skip
+           "contact", "power", "common")  # fmt: skip
 # Names listed where none is near the one asked for.
 _LISTED = 12
 
@@ -89,7 +89,7 @@ def _read(plan: Plan, part: str, span: Span, known: set[str], found: Wired) -> b
     elif _STOCK.match(part):
         _stock(plan, part, span, found)
     elif motion := _MOTION.fullmatch(part):
-        state = "settled" if motion[2] == "at rest" else "moving"
+        state = {"at rest": "settled", "not moved yet": AS_BEFORE}.get(motion[2], "moving")
         return _turnout(plan, motion[1], "motion", state, span, found)
     elif told := _TOLD.fullmatch(part):
         return _turnout(plan, told[1], "thrown", told[2], span, found)
