@@ -316,7 +316,7 @@ def test_no_contacts_tell_what_was_commanded() -> None:
 def test_a_machine_without_power_does_not_move() -> None:
     plan = wired(machine="motor snap powered by Bus-2 no contacts",
                  driver="reads D-Main, D-Siding, D-Switch")  # fmt: skip
-    lines = chain(plan, {"fault supply Bus-2": "off"})
+    lines = chain(plan, {"fault supply Bus-2": "off", "motion T1": "as before"})
     assert below(lines, "T1 reports")[-2:] == [
         "it was told to lie normal, and its motor has no power",
         "  supply Bus-2 is off",

@@ -23,7 +23,7 @@ COMES_WITH = {
     "detector-misplaced": {"wire-broken"},
     # A driver that hears nothing, or no driver at all, never clears a signal.
     # A machine without power does what one does that does not obey.
-    "supply-lost": {"points-stalled"},
+    "supply-lost": {"points-stalled", "wire-broken"},
     "supply-mismatch": {"never-shown", "route-never-clears"},
     "input-unread": {"never-shown", "route-never-clears"},
     "head-without-driver": {"never-shown", "route-never-clears"},

@@ -396,6 +396,51 @@ def test_without_contacts_the_report_is_what_was_commanded() -> None:
     assert points(motor, thrown="reverse", **machine) == {"lie": "normal", "reported": "reverse"}
 
 
+def test_a_machine_without_power_lies_as_told_or_as_before() -> None:
+    """Nobody knows whether it was told to move after its power went."""
+    for wiring, lost in (("supply Bus", "supply Bus"), ("supply Bus", "power wire of T1")):
+        motor = "motor snap powered by Bus contacts normal, reverse\n" + wiring
+        off = {lost: {"supply Bus": "off"}.get(lost, "broken")}
+        for motion, lie in (("settled", "reverse"), ("as before", "normal")):
+            seen = points(motor, thrown="reverse", motion=motion, **off)
+            assert seen == {"lie": lie, "reported": lie}
+        # With power it does as it is told.
+        assert points(motor, thrown="reverse", motion="as before")["lie"] == "reverse"
+    slow = "motor slow-motion 3 s powered by Bus no contacts\nsupply Bus"
+    halfway = points(slow, thrown="reverse", motion="moving", **{"supply Bus": "off"})
+    assert halfway == {"lie": "open", "reported": "reverse"}
+
+
+def test_points_that_lie_as_told_when_the_supply_goes_are_not_overlooked() -> None:
+    """Detector and motor on one supply: without it the detector reads clear, and the points
+    lie as they did, as the lever and the contacts say."""
+    plan = verifier.load_text(
+        """
+edge West, East, Yard
+supply Bus
+lever TL positions normal, reverse
+block Near, Switch, Spur
+block Ahead feeders a1
+turnout T1 in Switch
+  thrown by TL
+  motor slow-motion 3 s
+  powered by Bus
+  contacts normal, reverse
+detector D current-sensing through a1
+  powered by Bus
+  output closed when occupied
+track West = Near | T1 normal | Ahead = East
+track T1 reverse | Spur = Yard
+signal 2R at Near | T1
+  Clear  when TL normal and T1 normal and Switch, Ahead clear
+  Stop   otherwise
+"""
+    )
+    found = {row.faults: row for row in prove(plan).failures}
+    assert found["supply Bus",].consequence == "false proceed"
+    assert found["supply Bus",].why == "2R proceeds while stock stands on Ahead"
+
+
 def test_a_slow_machine_lies_open_on_its_way() -> None:
     slow = "motor slow-motion 3 s contacts normal, reverse"
     assert points(slow, thrown="reverse", motion="moving") == {"lie": "open", "reported": "moving"}
