@@ -192,6 +192,8 @@ def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:
         [sys.executable, "-m", "verifier.cli", "prove", str(path)],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        # A test run in the background of a shell ignores Ctrl-C, and so would the program.
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
     time.sleep(1.5)
     process.send_signal(signal.SIGINT)

@@ -193,7 +193,9 @@ class Wires:
     def current_from(self, detector: Detector) -> str | None:
         """The block the stock on which draws current through the detector; None where there
         is no such stock."""
-        for block in self._equipment.places:
+        fed = dict.fromkeys(self._wiring.feeders[name].block for name in detector.through)
+        reached = [*fed, *(other for block in fed for _, other in self.neighbours(block))]
+        for block in dict.fromkeys(reached):
             place = self.place(block)
             if place is None or place.feeder is None or not place.draws:
                 continue
@@ -221,10 +223,9 @@ class Wires:
 
     def neighbours(self, block: str) -> Iterator[tuple[Beside, str]]:
         """Where a block meets others by which current may flow, and these others."""
-        for beside in (*self._equipment.gaps, *self._equipment.joined):
-            if block in beside.blocks:
-                one, other = beside.blocks
-                yield beside, other if block == one else one
+        for beside in self._equipment.beside(block):
+            one, other = beside.blocks
+            yield beside, other if block == one else one
 
     def flow(self, beside: Beside) -> str:
         """How current flows between two blocks; empty where a gap keeps them apart."""

@@ -4,7 +4,7 @@ break.
 In: the track and the wiring. Out: an :class:`Equipment`.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import replace
 from fractions import Fraction
@@ -59,7 +59,16 @@ def equip(
         gaps,
         faults,
         MappingProxyType({fault.name: fault.what for fault in faults}),
+        MappingProxyType(_by_block((*gaps, *joined))),
     )
+
+
+def _by_block(neighbours: Iterable[Beside]) -> dict[str, tuple[Beside, ...]]:
+    found: dict[str, tuple[Beside, ...]] = {}
+    for beside in neighbours:
+        for block in beside.blocks:
+            found[block] = (*found.get(block, ()), beside)
+    return found
 
 
 def with_wiring(plan: Plan, wiring: Wiring) -> Plan:

@@ -80,7 +80,12 @@ class Equipment:
         """The observable of a fault by its name, None where nothing of the kind can break."""
         return self._by_name.get(name)
 
+    def beside(self, block: str) -> tuple[Beside, ...]:
+        """Where a block meets others, at a gap or with the rail joined."""
+        return self._beside.get(block, ())
+
     _by_name: Mapping[str, Observable] = field(default_factory=dict, repr=False)
+    _beside: Mapping[str, tuple[Beside, ...]] = field(default_factory=dict, repr=False)
 
 
 NO_EQUIPMENT = Equipment()

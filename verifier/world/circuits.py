@@ -213,8 +213,8 @@ class Circuits:
         """That current flows through a current-sensing detector."""
         through = set(detector.through)
         found = []
-        for block, places in self.equipment.places.items():
-            beside = self._beside(block)
+        for block in self._within_reach(detector.through):
+            places, beside = self.equipment.places[block], self._beside(block)
             away = either(
                 *(
                     both(self._current(gap, by_way_of(other), "bridged"), self.powered(other))
@@ -254,9 +254,15 @@ class Circuits:
     def _beside(self, block: str) -> list[tuple[Beside, str]]:
         return [
             (beside, next(b for b in beside.blocks if b != block))
-            for beside in (*self.equipment.gaps, *self.equipment.joined)
-            if block in beside.blocks
+            for beside in self.equipment.beside(block)
         ]
+
+    def _within_reach(self, through: Iterable[str]) -> list[str]:
+        """The blocks from which current may come through these feeders: theirs, and those
+        beside them."""
+        own = [self.wiring.feeders[name].block for name in through]
+        near = (other for block in own for _, other in self._beside(block))
+        return [b for b in dict.fromkeys((*own, *near)) if b in self.equipment.places]
 
     def _current(self, beside: Beside, *states: str) -> Expr:
         """That the gap is bridged, or missing, and current flows in one of these ways."""
