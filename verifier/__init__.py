@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from verifier.api import Seen, diagnose, evaluate, load, load_text, prove, prove_file
-    from verifier.findings.diagnose import Diagnosis
+    from verifier.diagnosis.diagnose import Diagnosis
     from verifier.findings.exit_codes import ExitCode
     from verifier.findings.verdicts import (
         Cause,
@@ -27,7 +27,7 @@ __version__ = "0.2.0"
 
 _HOMES = {
     "verifier.api": ("Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"),
-    "verifier.findings.diagnose": ("Diagnosis",),
+    "verifier.diagnosis.diagnose": ("Diagnosis",),
     "verifier.findings.exit_codes": ("ExitCode",),
     "verifier.findings.verdicts": (
         "Cause", "Finding", "InternalError", "Report", "Verdict",

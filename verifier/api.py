@@ -21,7 +21,7 @@ from verifier.world.situation import Situation
 from verifier.world.world import World, check_circles
 
 if TYPE_CHECKING:
-    from verifier.findings.diagnose import Diagnosis
+    from verifier.diagnosis.diagnose import Diagnosis
 
 # Told of every question: how many are answered, of how many.
 Progress = Callable[[int, int], None]
@@ -119,7 +119,7 @@ def diagnose(plan: Plan, observations: Iterable[str]) -> "Diagnosis":
     4L Stop``. Track not mentioned is vacant, points lie normal, levers stand as usual.
 
     Raises :class:`InputError` for names and states the plan does not know."""
-    from verifier.findings.diagnose import diagnose as look_for
+    from verifier.diagnosis.diagnose import diagnose as look_for
 
     return look_for(plan, observations)
 

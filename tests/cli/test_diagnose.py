@@ -11,7 +11,7 @@ from verifier.cli import main
 from verifier.findings.exit_codes import ExitCode
 from verifier.reports.diagnosis import schema
 
-SIDING = Path(__file__).resolve().parents[1] / "findings" / "wired-siding.ixl"
+SIDING = Path(__file__).resolve().parents[1] / "diagnosis" / "wired-siding.ixl"
 BARE = """\
 edge West, East
 block Main, Single

@@ -7,6 +7,7 @@ each thing broken in turn.
 import os
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from random import Random
 
 import pytest
@@ -26,6 +27,7 @@ from tests.differential.wirings import write_wired
 from verifier.findings.prove import prove
 from verifier.findings.verdicts import Report
 from verifier.language.diagnostics import InputError
+from verifier.plan.equip import with_wiring
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.world.world import World, check_circles
@@ -56,7 +58,29 @@ def check(text: str, r: Random) -> Counter[str]:
     came_out: Counter[str] = Counter(v.status for v in report.verdicts)
     came_out["junctions"] = 1
     came_out["situations"] = len(truth.situations)
+    check_swapped(plan, r)
     return came_out + check_broken(plan, world, report, r)
+
+
+def check_swapped(plan: Plan, r: Random) -> None:
+    """Wires that were swapped when the layout was built: of two heads, and of contacts."""
+    heads = [head for driver in plan.wiring.drivers.values() for head in driver.heads]
+    turnouts = [m.turnout for m in plan.wiring.machines.values() if len(m.contacts or ()) == 2]
+    two = r.sample(heads, 2) if len(heads) > 1 else []
+    if not two and not turnouts:
+        return
+    wiring = replace(
+        plan.wiring,
+        swapped_heads=((two[0], two[1]),) if two else (),
+        swapped_contacts=frozenset(turnouts[:1]),
+    )
+    other = with_wiring(plan, wiring)
+    truth = Truth(other)
+    world_agrees(truth, World(other))
+    states_agree(truth, r.sample(truth.situations, min(5, len(truth.situations))), r)
+    faults = single_faults(other)
+    truth = Truth(other, r.sample(faults, min(2, len(faults))))
+    broken_world_agrees(truth, World(other))
 
 
 def check_broken(plan: Plan, world: World, report: Report, r: Random) -> Counter[str]:

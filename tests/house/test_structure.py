@@ -9,8 +9,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 FLOORS = [
-    "language", "plan", "logic", "world", "properties", "engines", "findings", "sheets",
-    "drawing", "reports",
+    "language", "plan", "logic", "world", "properties", "engines", "findings", "diagnosis",
+    "sheets", "drawing", "reports",
 ]  # fmt: skip
 MODULES = sorted(
     ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")

@@ -229,7 +229,7 @@ class Wires:
 
     def flow(self, beside: Beside) -> str:
         """How current flows between two blocks; empty where a gap keeps them apart."""
-        if beside.joint.kind == "=":
+        if beside.joined:
             return self._situation.state(facts.current(beside.name, beside.states))
         return self._broken.get(f"gap {beside.name}", "")
 

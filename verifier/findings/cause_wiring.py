@@ -104,7 +104,7 @@ class Circuit:
                 yield Cause(f"feeder {name} of {block} passes through {detector.name}", feeder.span)
         for beside, other in self._wires.neighbours(block):
             if self._wires.flow(beside) and other == detector.block:
-                yield self._bridged(beside.name, beside.joint.kind == "=", beside.joint.span)
+                yield self._bridged(beside.name, beside.joined, beside.span)
 
     # -------------------------------------------------------------- inputs
 
@@ -197,7 +197,7 @@ class Circuit:
         for beside, other in self._wires.neighbours(block):
             flow = self._wires.flow(beside)
             if flow.endswith(f"by way of {other}"):
-                open_way = self._bridged(beside.name, beside.joint.kind == "=", beside.joint.span)
+                open_way = self._bridged(beside.name, beside.joined, beside.span)
                 text = f"its current flows by way of {other}, past {detector.name}"
                 yield Cause(text, detector.span, (open_way,))
                 return

@@ -217,8 +217,9 @@ def _neighbours(wiring: Wiring, track: Track) -> tuple[tuple[Beside, ...], tuple
             name = f"{name} ({joint.gap})"
         names.add(name)
         blocks = (one.block, other.block)
-        beside = Beside(name, blocks, joint, _currents(blocks, wiring))
-        (joined if joint.kind == "=" else gaps).append(beside)
+        joins = joint.kind == "="
+        beside = Beside(name, blocks, joins, _currents(blocks, wiring), joint.span)
+        (joined if joins else gaps).append(beside)
     return tuple(gaps), tuple(joined)
 
 
@@ -252,7 +253,7 @@ def _faults(
         off = facts.fault(f"supply {supply.name}", ("off",))
         yield Fault("supply-lost", off, supply.span, supply.name in moving)
     for gap in gaps:
-        yield Fault("gap-bridged", facts.fault(f"gap {gap.name}", gap.states), gap.joint.span)
+        yield Fault("gap-bridged", facts.fault(f"gap {gap.name}", gap.states), gap.span)
     heads = {head.name: head for signal in signals.values() for head in signal.heads}
     for driver in wiring.drivers.values():
         for name in driver.heads:

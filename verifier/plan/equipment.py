@@ -3,14 +3,10 @@ code of its own: which places of a block it tells apart, what may break."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
 from verifier.plan.wiring import Number
-
-if TYPE_CHECKING:
-    from verifier.plan.model import Joint
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,15 +35,16 @@ class Geometry:
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """Two blocks that meet: at a gap, which may be bridged, or with the rail joined.
+    """Two blocks that meet: at a gap, which may be bridged, or with the rail ``joined``.
 
     ``states`` says how current may flow while it is: by way of either block's feeders
     alone, or, where both detectors then see enough of it, just ``bridged``."""
 
     name: str
     blocks: tuple[str, str]
-    joint: "Joint"
+    joined: bool
     states: tuple[str, ...]
+    span: Span
 
 
 @dataclass(frozen=True, slots=True)

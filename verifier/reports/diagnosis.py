@@ -1,6 +1,6 @@
 """What is wrong on the bench, for people (terminal lines) and for programs (JSON).
 
-In: a :class:`~verifier.findings.diagnose.Diagnosis`. The JSON's schema is published beside
+In: a :class:`~verifier.diagnosis.diagnose.Diagnosis`. The JSON's schema is published beside
 this file, ``diagnosis.schema.json``.
 """
 
@@ -11,11 +11,11 @@ from string import ascii_uppercase
 from textwrap import wrap
 
 from verifier import __version__
-from verifier.findings.bench import Colours, Setup
-from verifier.findings.diagnose import MOST_TOGETHER, Alike, Diagnosis
+from verifier.diagnosis.bench import Colours, Setup
+from verifier.diagnosis.diagnose import MOST_TOGETHER, Alike, Diagnosis
+from verifier.diagnosis.suspects import Suspect, Suspects
+from verifier.diagnosis.telling import NextTest, Outcome
 from verifier.findings.exit_codes import ExitCode
-from verifier.findings.next_test import NextTest, Outcome
-from verifier.findings.suspects import Suspect, Suspects
 from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
 from verifier.reports.ink import Ink

@@ -269,7 +269,7 @@ class Circuits:
         states = tuple(state for state in states if state in beside.states)
         if not states:
             return FALSE
-        if beside.joint.kind != "=":
+        if not beside.joined:
             return self.fault(f"gap {beside.name}", *states)
         return atom(facts.current(beside.name, beside.states), *states)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import product
 from typing import NoReturn
 
-from verifier.findings.bench import Bench, Colours, Setup
+from verifier.diagnosis.bench import Bench, Colours, Setup
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.source import Source, Span
 from verifier.plan import facts

@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 from itertools import product
 from typing import NamedTuple
 
+from verifier.diagnosis.suspects import Bearing, Stood, Suspect, Suspects, suspects
 from verifier.engines.evaluator import Evaluator, Unsettled
 from verifier.engines.standing import ways_to_stand
 from verifier.engines.wires import can_be
-from verifier.findings.suspects import Bearing, Stood, Suspect, Suspects, suspects
 from verifier.plan import facts
 from verifier.plan.equip import with_wiring
 from verifier.plan.equipment import Place

@@ -8,9 +8,9 @@ solver is asked for a situation in which some lens differs.
 
 from collections.abc import Iterator
 
+from verifier.diagnosis.bench import Bench
+from verifier.diagnosis.suspects import Suspects
 from verifier.engines.answers import Impossible
-from verifier.findings.bench import Bench
-from verifier.findings.suspects import Suspects
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import (
     FALSE,

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from itertools import islice, product
 from math import gcd
 
-from verifier.findings.bench import Bench, Colours, Setup
-from verifier.findings.suspects import Suspects
+from verifier.diagnosis.bench import Bench, Colours, Setup
+from verifier.diagnosis.suspects import Suspects
 from verifier.plan.facts import Observable
 
 # All settings of points and levers are tried up to so many; beyond, for each signal one

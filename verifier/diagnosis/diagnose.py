@@ -5,7 +5,7 @@ explain every observation, those that no test with one locomotive tells apart pu
 the next test that best tells the rest apart.
 
 Ranking: groups of fewer suspects first; among equals those with the likelier kinds, in the
-order of :data:`verifier.findings.suspects.LIKELY` (common practice, no source); then file
+order of :data:`verifier.diagnosis.suspects.LIKELY` (common practice, no source); then file
 order. The search looks at groups of one, then of two, then of three. A group is only ever
 made larger by a suspect that bears on something it leaves unexplained, so none is missed.
 """
@@ -14,11 +14,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.findings.alike import proved_alike
-from verifier.findings.bench import Bench
-from verifier.findings.next_test import NextTest, Table, best_test, outcomes, suite_of
-from verifier.findings.observations import Observation, Sight, observations
-from verifier.findings.suspects import Suspect, Suspects, can_be_together
+from verifier.diagnosis.alike import proved_alike
+from verifier.diagnosis.bench import Bench
+from verifier.diagnosis.observations import Observation, Sight, observations
+from verifier.diagnosis.suspects import Suspect, Suspects, can_be_together
+from verifier.diagnosis.telling import NextTest, Table, best_test, outcomes, suite_of
 from verifier.plan.model import Plan
 
 MOST_TOGETHER = 3

@@ -11,14 +11,14 @@ from random import Random
 import pytest
 
 import verifier
+from verifier.diagnosis.alike import observationally_equal, proved_alike
+from verifier.diagnosis.bench import Bench, Moment, Setup
+from verifier.diagnosis.diagnose import diagnosis, explains, explanations
+from verifier.diagnosis.observations import Observation, Sight, observations
+from verifier.diagnosis.suspects import Suspect, Suspects, can_be_together
+from verifier.diagnosis.telling import outcomes, suite_of
 from verifier.engines.evaluator import Evaluator
 from verifier.engines.wires import can_be
-from verifier.findings.alike import observationally_equal, proved_alike
-from verifier.findings.bench import Bench, Moment, Setup
-from verifier.findings.diagnose import diagnosis, explains, explanations
-from verifier.findings.next_test import outcomes, suite_of
-from verifier.findings.observations import Observation, Sight, observations
-from verifier.findings.suspects import Suspect, Suspects, can_be_together
 from verifier.language.diagnostics import InputError
 from verifier.plan import facts
 from verifier.plan.equip import with_wiring
@@ -409,7 +409,7 @@ def test_any_words_are_read_or_refused_with_a_code() -> None:
 
 
 def test_tests_stop_where_they_would_take_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("verifier.findings.next_test.MAX_TEST_LOOKS", 300)
+    monkeypatch.setattr("verifier.diagnosis.telling.MAX_TEST_LOOKS", 300)
     bench = Bench(verifier.load(SIDING))
     groups = [(), *((suspect,) for suspect in bench.suspects)]
     suite = suite_of(bench, [], groups)

@@ -1,0 +1,1 @@
+"""Finding what is wrong on the bench: from what was seen to what may be wrong."""
