@@ -1,5 +1,6 @@
 """Reading text: what spacing may do, and that no text, however odd, stalls or overflows it."""
 
+import gc
 import re
 import sys
 from collections.abc import Callable
@@ -256,11 +257,15 @@ def calls(work: Callable[[], object]) -> int:
         nonlocal count
         count += event in ("call", "c_call")
 
+    # What earlier tests left behind must not be cleared away, and counted, in between.
+    gc.collect()
+    gc.disable()
     sys.setprofile(note)
     try:
         work()
     finally:
         sys.setprofile(None)
+        gc.enable()
     return count
 
 
