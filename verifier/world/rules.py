@@ -1,7 +1,7 @@
 """Rules as logic: conditions, and lists of lines of which the first that holds acts."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, either, opposite
 from verifier.plan.facts import All, AnyOne, Condition, Not, Says, heard
@@ -15,6 +15,17 @@ class Reader:
 
     name: str
     named: Mapping[str, Expr]
+    # What lines have been read to ask for, by the identity of their conditions.
+    _read: dict[int, Expr] = field(default_factory=dict, repr=False, compare=False)
+
+    def asks(self, line: Line) -> Expr:
+        """When a line holds."""
+        if line.when is None:
+            return TRUE
+        known = self._read.get(id(line.when))
+        if known is None:
+            known = self._read[id(line.when)] = lower(line.when, self)
+        return known
 
 
 def lower(condition: Condition, reader: Reader) -> Expr:
@@ -41,7 +52,7 @@ def first_line(
     """That the first line which holds is one of the ``wanted``."""
     result = FALSE
     for line in reversed(lines):
-        when = TRUE if line.when is None else lower(line.when, reader)
+        when = reader.asks(line)
         result = either(when, result) if wanted(line) else both(opposite(when), result)
     return result
 

@@ -46,7 +46,11 @@ class World:
         # world; elsewhere only once a circle comes up.
         self._settles = touched is None
         self._settled: dict[Observable, list[May]] = {}
-        self._readers = {"": Reader("", _lower_named(plan, ""))}
+        # How rules are read does not hang on what is broken.
+        shared = sound is not None and sound.plan is plan
+        self._readers: dict[str, Reader] = (
+            sound._readers if sound and shared else {"": Reader("", _lower_named(plan, ""))}
+        )
         self._circuits = Circuits(plan, self.faults)
         self._lenses = Lenses(plan, self._circuits, self._reader_of)
 
