@@ -142,9 +142,14 @@ def _harms(plan: Plan, report: Report) -> list[Obligation]:
     return list(harms(plan, [v.obligation for v in held if v.obligation.property not in FAILURES]))
 
 
+def _unproved(report: Report) -> set[str]:
+    return {v.obligation.key for v in report.verdicts if v.status in ("broken", "undecided")}
+
+
 def _newly(truth: Truth, harm: Obligation, sound: Truth) -> int:
-    """Where a harm comes about that does not in the same situation with nothing broken."""
-    once = sound.of(harm.formula)
+    """Where a harm comes about that does not in the same situation with nothing broken, or
+    only in one that the assumptions then rule out."""
+    once = sound.of(harm.formula) & sound.allowed
     already = 0
     for number in range(len(truth.broken)):
         already |= once << number * len(sound.situations)
@@ -157,6 +162,7 @@ def failures_agree(truth: Truth, report: Report) -> None:
     asked = _harms(truth.plan, report)
     sound = Truth(truth.plan)
     new = {harm.key: _newly(truth, harm, sound) for harm in asked}
+    unproved = _unproved(report)
     rows = {row.faults: row for row in report.failures if len(row.faults) == 1}
     verdicts = {v.obligation.subjects: v for v in report.verdicts
                 if v.obligation.property in FAILURES}  # fmt: skip
@@ -165,7 +171,11 @@ def failures_agree(truth: Truth, report: Report) -> None:
         if fault.what not in truth.faults:
             continue
         here = truth.of(_is_broken(fault.what)) & truth.allowed
-        done = [h for h in asked if counts_against(h, fault) and new[h.key] & here]
+        done = [
+            h
+            for h in asked
+            if counts_against(h, fault, holds=h.key not in unproved) and new[h.key] & here
+        ]
         row, verdict = rows[fault.name,], verdicts[fault.name,]
         assert row.consequence == _consequence(truth, here, done), f"{row}\n{done[:1]}"
         if verdict.status == "waived":
@@ -229,7 +239,10 @@ def pairs_agree(plan: Plan, report: Report) -> None:
         found = any(
             _newly(truth, h, sound) & truth.allowed
             for h in asked
-            if counts_against(h, one) and counts_against(h, other)
+            if all(
+                counts_against(h, fault, holds=h.key not in _unproved(report))
+                for fault in (one, other)
+            )
         )
         is_told = {one.name, other.name} in told
         assert found == is_told or not (all_known or is_told), f"{one.name} and {other.name}"

@@ -10,8 +10,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from random import Random
 
-from hypothesis import strategies as st
-
 from tests.differential.junctions import built, write_junction
 from verifier.engines.order import count_situations
 from verifier.language.diagnostics import InputError
@@ -20,11 +18,6 @@ from verifier.language.diagnostics import InputError
 LENGTHS = (300, 600, 900, 1200, 1250)
 TRAINS = ((300, 300), (300, 900), (600, 600), (600, 2200), (450, 1250), (1300, 1300))
 MISSING = ("red", "red", "red", "dark", "yellow", "green")
-
-
-def wired_junctions(room: int) -> st.SearchStrategy[str]:
-    """Texts of wired junctions with at most ``room`` situations."""
-    return st.randoms(use_true_random=False).map(lambda r: write_wired(r, room))
 
 
 def write_wired(r: Random, room: int) -> str:

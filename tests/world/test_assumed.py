@@ -138,3 +138,9 @@ def test_every_report_prints_them(tmp_path: Path, capsys: pytest.CaptureFixture[
     printed = " ".join(capsys.readouterr().out.split())
     assert "Outputs of D-Switch: taken to be closed when clear" in printed
     assert NO_WIRING_GIVEN not in printed
+
+
+def test_spots_beside_points_are_said_to_watch_every_way() -> None:
+    text = UNWIRED.replace("block Main, Siding, Switch", "block Main, Siding\nblock Switch 400 mm")
+    plan = verifier.load_text(text + "detector D spot on Switch at 0 mm, 400 mm\n")
+    assert any("every way through it" in said for said in assumed(plan))

@@ -124,7 +124,8 @@ class Wires:
 
     def says_clear(self, detector: Detector, reader: str) -> bool:
         """Whether a detector is heard by a reader to say clear."""
-        occupied = self.senses(detector) and not self.is_broken(f"detector {detector.name}")
+        stuck = self.fault(f"detector {detector.name}")
+        occupied = stuck == "stuck at occupied" if stuck else self.senses(detector)
         if not self.follows(detector, reader):
             # The input is open, whatever the detector says.
             return detector.closed_when == "occupied"
@@ -170,7 +171,8 @@ class Wires:
         follows = leg
         if machine.turnout in self._wiring.swapped_contacts:
             follows = "reverse" if leg == "normal" else "normal"
-        return self.is_broken(f"contact {name}") or self.lies(machine.turnout) == follows
+        stuck = self.fault(f"contact {name}")
+        return stuck == "stuck closed" if stuck else self.lies(machine.turnout) == follows
 
     # -------------------------------------------------------------- detection
 

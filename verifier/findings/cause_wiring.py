@@ -87,6 +87,9 @@ class Circuit:
             text = f"the output of {detector.name} is closed when clear: open, it reads occupied"
             yield Cause(text, detector.span, (deaf,))
             return
+        if self._wires.is_broken(f"detector {detector.name}"):
+            yield Cause(f"{detector.name} is stuck at occupied", detector.span)
+            return
         beyond = self._wires.current_from(detector) if detector.kind != "spot" else None
         if beyond is None:
             dead = self._no_power(detector.block)
@@ -297,8 +300,9 @@ class Circuit:
             yield Cause(f"the contact wires of {turnout} are swapped", machine.span)
         for leg in machine.contacts or ():
             name = f"{turnout} {leg}"
-            if self._wires.is_broken(f"contact {name}"):
-                yield Cause(f"the contact {name} is stuck closed", machine.span)
+            stuck = self._wires.fault(f"contact {name}")
+            if stuck:
+                yield Cause(f"the contact {name} is {stuck}", machine.span)
             elif lies == leg and self._wires.is_broken(wire(name, reader)):
                 yield Cause(f"{_the_wire(f'the contact {name}', reader)} is broken", machine.span)
 

@@ -152,7 +152,8 @@ class FailureCheck:
         if first.engine is self._shared and goal is self._sound.expand(harm.formula):
             return
         goal = self._newly(goal, harm)
-        asked = [w for w, outcome in group.items() if counts_against(harm, outcome.fault)]
+        holds = harm.key not in self._unproved
+        asked = [w for w, o in group.items() if counts_against(harm, o.fault, holds=holds)]
         found, reason = first.engine.faults_with(goal, asked)
         for (what,) in found:
             group[what].harms.append(harm)
@@ -163,7 +164,7 @@ class FailureCheck:
         """That a harm comes about which does not without the fault."""
         if harm.key not in self._unproved:
             return goal
-        return both(goal, opposite(self._sound.expand(harm.formula)))
+        return both(goal, opposite(_already(self._sound, harm)))
 
     def _ask_restricted(self, signal: Signal, group: Mapping[Observable, "Outcome"]) -> None:
         first = next(iter(group.values()))
@@ -188,7 +189,8 @@ class FailureCheck:
         undecided = ""
         for harm in harms(self.plan, safety):
             step()
-            asked = [w for w in harmless if counts_against(harm, self._faults[w])]
+            holds = harm.key not in self._unproved
+            asked = [w for w in harmless if counts_against(harm, self._faults[w], holds=holds)]
             try:
                 goal = self._newly(self._everything.expand(harm.formula), harm)
             except InputError:
@@ -209,6 +211,12 @@ def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
     plan = world.plan
     assumptions = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
     return assumptions, [world.expand(body) for body in bodies(plan)]
+
+
+def _already(sound: World, harm: Obligation) -> Expr:
+    """That a harm comes about with nothing broken, in a situation that is then allowed."""
+    assumptions, always = _assumed(sound)
+    return both(sound.expand(harm.formula), *assumptions, *always)
 
 
 def _by_name(asked: Iterable[Obligation]) -> dict[str, list[tuple[int, Obligation]]]:
@@ -245,10 +253,10 @@ class Outcome:
 
     def goal(self) -> Expr:
         """The harm that is told of it, with nothing else broken."""
-        harm = told_first(self.fault, self.harms)
+        harm = told_first(self.fault, self.harms, self.unproved)
         harmful = self.world.expand(harm.formula)
         if harm.key in self.unproved and self.world.sound:
-            harmful = both(harmful, opposite(self.world.sound.expand(harm.formula)))
+            harmful = both(harmful, opposite(_already(self.world.sound, harm)))
         others = (w for w in self.world.faults if w != self.fault.what)
         what = self.fault.what
         return both(
@@ -256,7 +264,11 @@ class Outcome:
         )
 
     def row(self) -> Failure:
-        why = told_first(self.fault, self.harms).trouble if self.harms else self.unknown
+        why = (
+            told_first(self.fault, self.harms, self.unproved).trouble
+            if self.harms
+            else self.unknown
+        )
         return Failure((self.fault.name,), self.fault.kind, self.consequence, why)
 
     @property

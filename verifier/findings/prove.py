@@ -246,7 +246,9 @@ class _Prover:
         if self._undecided_assumptions:
             return Verdict(asked, "undecided", self._undecided_assumptions)
         if outcome.harms:
-            obligation = with_harm(asked, outcome.fault, told_first(outcome.fault, outcome.harms))
+            obligation = with_harm(
+                asked, outcome.fault, told_first(outcome.fault, outcome.harms, outcome.unproved)
+            )
             goal = outcome.goal()
             answer = outcome.engine.find(goal, smallest=True)
             if isinstance(answer, Exists):

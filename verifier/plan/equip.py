@@ -267,12 +267,14 @@ def _faults(
                 machine.span, moves_points=True,
             )  # fmt: skip
     for detector in wiring.detectors.values():
-        states = ("stuck at clear",)
+        states = ("stuck at clear", "stuck at occupied")
         yield Fault("report-stuck", facts.fault(f"detector {detector.name}", states), detector.span)
     for machine in wiring.machines.values():
         for leg in machine.contacts or ():
             name = f"contact {machine.turnout} {leg}"
-            yield Fault("report-stuck", facts.fault(name, ("stuck closed",)), machine.span)
+            yield Fault(
+                "report-stuck", facts.fault(name, ("stuck closed", "stuck open")), machine.span
+            )
 
 
 def _feeding(supply: str | None, wiring: Wiring) -> Iterator[str]:

@@ -6,7 +6,7 @@ docstrings are what ``clearproof explain NAME`` prints; which things may break, 
 in :mod:`verifier.plan.equip`.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from verifier.logic.expr import Expr, atom, both, either
@@ -88,7 +88,7 @@ def points_stalled(plan: Plan) -> Iterator[Obligation]:
 
 
 def report_stuck(plan: Plan) -> Iterator[Obligation]:
-    """What happens when a detector keeps saying clear, or a contact stays closed. Advice:
+    """What happens when a detector keeps saying the same, or a contact stays as it is. Advice:
     nothing that relies on detectors alone survives it. Try every detector and contact with a
     train before relying on it, and again from time to time.
 
@@ -119,8 +119,8 @@ def broken(what: Observable) -> Expr:
 
 def fault_words(what: Observable, state: str | None = None) -> str:
     """``feeder m1 is broken``; without a state, whichever way it can break."""
-    if state is None and all(way.startswith("bridged") for way in what.values[1:]):
-        state = "bridged"
+    if state is None and all(way.startswith("stuck") for way in what.values[1:]):
+        state = "stuck"
     # How current then flows is no matter here.
     ways = dict.fromkeys(value.split(",")[0] for value in what.values[1:])
     state = state or " or ".join(ways)
@@ -150,10 +150,19 @@ def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
         )
 
 
-def counts_against(harm: Obligation, fault: Fault) -> bool:
-    """Whether a harm is asked about with this fault. Points that did not move as told may
-    well let another signal clear than the one intended: that is no harm by itself."""
-    return not (harm.property == "more-favourable" and fault.moves_points)
+# What may go wrong just because points lie otherwise than told.
+_OF_POINTS = ("proceed-over-open-points", "aspect-against-route", "crossover-ends-disagree")
+
+
+def counts_against(harm: Obligation, fault: Fault, *, holds: bool = True) -> bool:
+    """Whether a harm is asked about with this fault. ``holds``: with nothing broken it does
+    not come about.
+
+    Points that did not move as told may well let another signal clear than the one intended:
+    that is no harm by itself, nor is what then happens at that signal anyway."""
+    if not fault.moves_points:
+        return True
+    return harm.property != "more-favourable" and (holds or harm.property in _OF_POINTS)
 
 
 def more_restrictive(signal: Signal, plan: Plan) -> Expr:
@@ -177,10 +186,14 @@ def _compared(signal: Signal, plan: Plan, *, better: bool) -> Expr:
 _TELLING = {"points-stalled": "proceed-over-open-points", "lamp-out": "aspect-against-route"}
 
 
-def told_first(fault: Fault, done: Sequence[Obligation]) -> Obligation:
-    """Of the harms a fault does, the one that says most; else the first of the catalogue."""
+def told_first(
+    fault: Fault, done: Sequence[Obligation], unproved: Collection[str] = ()
+) -> Obligation:
+    """Of the harms a fault does, the one that says most; else the first of the catalogue. What
+    holds with nothing broken comes before what does not (``unproved``)."""
     kind = "points-stalled" if fault.moves_points else fault.kind
-    return next((h for h in done if h.property == _TELLING.get(kind)), done[0])
+    new = [harm for harm in done if harm.key not in unproved] or done
+    return next((h for h in new if h.property == _TELLING.get(kind)), new[0])
 
 
 def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
@@ -235,7 +248,8 @@ _HINTS = {
          "reads occupied`), and sense closed when clear."),
     ),
     "gap-bridged": (
-        ("", "Take more turns through the detector or a more sensitive one, so that a tenth of "
+        ("", "Say what wheelsets draw (`trains … wheelsets`) and the `sensitivity` of the detectors; "
+            "then take more turns through the detector or a more sensitive one, so that a tenth of "
          "the current is enough; or read the block beyond the gap as well."),
     ),
     "points-stalled": (

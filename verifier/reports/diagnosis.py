@@ -86,7 +86,11 @@ def _explained(found: Diagnosis, ink: Ink) -> Iterator[str]:
         yield from _paragraph("There may be more: not everything was tried.", ink)
     yield ""
     if found.next_test is None:
-        alone = "There is no other explanation." if found.explanations == 1 else _no_test(found)
+        alone = (
+            "There is no other explanation among those tried."
+            if found.explanations == 1
+            else _no_test(found)
+        )
         yield from _paragraph(alone, ink)
         return
     yield from _test(found, found.next_test, ink)

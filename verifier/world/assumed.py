@@ -50,6 +50,13 @@ def _detection(plan: Plan) -> Iterator[str]:
         yield (
             f"No supply is given for {_named(unpowered)}: taken to be on, and to suit every reader."
         )
+    forked = {p.block for p in plan.track.pieces.values() if p.kind not in ("plain", "bumper")}
+    spread = [d.name for d in detectors if d.kind == "spot" and d.block in forked]
+    if spread:
+        yield (
+            f"Spots of {_named(spread)} stand in a block with points or a crossing: taken to watch "
+            "every way through it at these places, so put one on each leg."
+        )
     held = [d.name for d in detectors if d.hold]
     if held:
         yield (

@@ -128,8 +128,10 @@ class Circuits:
         return atom(self._inputs.get(("standing", block)) or facts.stock(block), "vacant")
 
     def _says_clear(self, detector: Detector, reader: str) -> Expr:
-        stuck = self.fault(f"detector {detector.name}")
-        occupied = both(opposite(stuck), self._senses(detector))
+        name = f"detector {detector.name}"
+        occupied = either(
+            self.fault(name, "stuck at occupied"), both(self.sound(name), self._senses(detector))
+        )
         usable = self.usable(detector, reader)
         if detector.closed_when == "occupied":
             return opposite(both(usable, occupied))
@@ -191,7 +193,9 @@ class Circuits:
         swapped = machine.turnout in self.wiring.swapped_contacts
         lies = self._lies(machine.turnout, _LEGS[leg] if swapped else leg)
         name = f"{machine.turnout} {leg}"
-        return both(either(lies, self.fault(f"contact {name}")), self.sound(wire(name, reader)))
+        contact = f"contact {name}"
+        made = either(self.fault(contact, "stuck closed"), both(self.sound(contact), lies))
+        return both(made, self.sound(wire(name, reader)))
 
     # -------------------------------------------------------------- detection
 
