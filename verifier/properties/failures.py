@@ -248,9 +248,9 @@ _HINTS = {
          "reads occupied`), and sense closed when clear."),
     ),
     "gap-bridged": (
-        ("", "Say what wheelsets draw (`trains … wheelsets`) and the `sensitivity` of the detectors; "
-            "then take more turns through the detector or a more sensitive one, so that a tenth of "
-         "the current is enough; or read the block beyond the gap as well."),
+        ("", "Say what wheelsets draw (`trains … wheelsets`) and the `sensitivity` of the "
+         "detectors; then take more turns through the detector or a more sensitive one, so that a "
+         "tenth of the current is enough; or read the block beyond the gap as well."),
     ),
     "points-stalled": (
         ("", "Give the turnout contacts at the points for both ways: `contacts normal, reverse`."),
