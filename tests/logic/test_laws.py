@@ -26,7 +26,7 @@ from verifier.logic.expr import (
     opposite,
     substitute,
 )
-from verifier.logic.settle import asks_once, is_always_true, same, settle, told_apart
+from verifier.logic.settle import asks_once, compared, is_always_true, same, settle, told_apart
 from verifier.logic.settle import given as known_to_be
 from verifier.plan import facts
 from verifier.plan.facts import Observable
@@ -226,6 +226,10 @@ def test_too_large_a_question_is_answered_no(monkeypatch) -> None:  # type: igno
                              both(atom(A, "vacant"), atom(B, "released")),
                              atom(A, "occupied"))  # fmt: skip
     assert is_always_true(excluded_middle)
+    alike, work = compared(excluded_middle, TRUE)
+    assert alike
+    given_up, more = compared(excluded_middle, TRUE, work - 1)
+    assert not given_up and more > work - 1
     monkeypatch.setattr(settling, "MAX_WORK", 3)
     assert not is_always_true(excluded_middle)
     left_open = either(both(atom(A, "vacant"), atom(T, "normal")), atom(B, "pressed"))

@@ -227,7 +227,7 @@ def test_many_signals_that_exclude_one_another() -> None:
         assert World(plan).expand(atom(signal.aspect, "Clear")) is atom(lever, f"p{i}")
 
 
-@pytest.mark.parametrize("limit", ["MAX_WORK", "MAX_DEPTH"])
+@pytest.mark.parametrize("limit", ["MAX_WORK", "MAX_DEPTH", "MAX_COMPARING"])
 def test_beyond_its_limits_a_circle_stays_an_error(
     limit: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -98,14 +98,24 @@ def given(expr: Expr, what: Observable, value: str) -> Expr:
 def same(one: Expr, two: Expr) -> bool:
     """True when two expressions always agree; False when they do not, or when the
     question is too large to settle here."""
-    return one is two or is_always_true(
-        both(either(opposite(one), two), either(one, opposite(two)))
-    )
+    return compared(one, two)[0]
+
+
+def compared(one: Expr, two: Expr, most: int = MAX_WORK) -> tuple[bool, int]:
+    """The same, and how much work it took: more than ``most`` when the question is too
+    large."""
+    if one is two:
+        return True, 0
+    return _always(both(either(opposite(one), two), either(one, opposite(two))), most)
 
 
 def is_always_true(expr: Expr) -> bool:
     """True when the expression holds whatever its observables are; False when it does
     not, or when the question is too large to settle here."""
+    return _always(expr, MAX_WORK)[0]
+
+
+def _always(expr: Expr, most: int) -> tuple[bool, int]:
     known: dict[Expr, bool] = {TRUE: True, FALSE: False}
     work = 0
     stack: list[tuple[Expr, list[Expr]]] = [(expr, [])]
@@ -119,8 +129,8 @@ def is_always_true(expr: Expr) -> bool:
             what = next(n.what for n in asked if isinstance(n, Atom))
             apart = told_apart(node, what)
             work += len(asked) * len(apart)
-            if work > MAX_WORK:
-                return False
+            if work > most:
+                return False, work
             waiting += [given(node, what, values[0]) for values in apart]
         unsettled = next((w for w in waiting if w not in known), None)
         if any(known.get(w) is False for w in waiting):
@@ -131,4 +141,4 @@ def is_always_true(expr: Expr) -> bool:
             stack.append((unsettled, []))
             continue
         stack.pop()
-    return known[expr]
+    return known[expr], work

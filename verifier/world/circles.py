@@ -26,13 +26,15 @@ from verifier.logic.expr import (
     opposite,
     substitute,
 )
-from verifier.logic.settle import given, is_always_true, same
+from verifier.logic.settle import compared, given, is_always_true
 from verifier.plan.facts import Observable
 
 # Beyond these nothing is concluded: the circle stays an error.
 MAX_DEPTH = 100
 MAX_STEPS = 50_000
 MAX_WORK = 100_000
+# Work spent on whether what a state comes to has changed at all, in all of a circle.
+MAX_COMPARING = 50_000
 
 # States that the circle never tells apart, in the order of the observable.
 Class = tuple[str, ...]
@@ -57,7 +59,7 @@ def settle_together(
     asks = _what_they_ask(circle, one_step, known)
     may: dict[Observable, May] = {what: dict.fromkeys(asks[what], TRUE) for what in asks}
     read_by = _read_by(asks)
-    work = 0
+    work = comparing = 0
     try:
         waiting = dict.fromkeys(asks)
         while waiting:
@@ -68,7 +70,11 @@ def settle_together(
                 work += sum(1 for _ in nodes(left))
                 if work > MAX_WORK:
                     raise TooLarge
-                if not same(left, may[what][states]):
+                alike, effort = compared(left, may[what][states], MAX_COMPARING - comparing)
+                comparing += effort
+                if comparing > MAX_COMPARING:
+                    raise TooLarge
+                if not alike:
                     may[what][states] = left
                     waiting |= dict.fromkeys(read_by.get(what, ()))
     except TooLarge:
