@@ -24,7 +24,7 @@ from verifier.properties.failures import (
 from verifier.properties.obligation import Obligation
 from verifier.world.bodies import bodies
 from verifier.world.touched import Touches
-from verifier.world.world import World
+from verifier.world.world import World, check_circles
 
 # So many faults are asked about together: fewer ask the same questions over again, more make
 # the questions large (measured on generated lines).
@@ -97,6 +97,9 @@ class FailureCheck:
         broken may be settled with one."""
         try:
             world = self._touches.world(group)
+            signals = [s for name, s in self.plan.signals.items() if name in (world.touched or ())]
+            # A situation that is shown must be settled altogether.
+            check_circles(world, signals)
             engine = self._engine(world)
             found = {
                 what: Outcome(self._faults[what], world, engine, self._unproved) for what in group
@@ -106,9 +109,8 @@ class FailureCheck:
             near = _near(world.touched or (), by_name) if engine is self._shared else asked
             for harm in near:
                 self._ask(harm, found)
-            for name in world.touched or ():
-                if name in self.plan.signals:
-                    self._ask_restricted(self.plan.signals[name], found)
+            for signal in signals:
+                self._ask_restricted(signal, found)
         except InputError:
             if len(group) > 1:
                 for what in group:

@@ -6,14 +6,16 @@ they touch and takes everything else over. Cost grows with what is touched, not 
 layout.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
-from verifier.logic.expr import Expr, atom, observables
+from verifier.logic.expr import Atom, Expr, atom, observables
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.world.circuits import Circuits
 from verifier.world.world import World
+
+_SHOWN = ("colour", "aspect")
 
 
 class Touches:
@@ -24,6 +26,7 @@ class Touches:
         self._plan = sound.plan
         self._direct = _direct(sound)
         self._read_by = _read_by(self._plan)
+        self._sound_reads: dict[str, frozenset[str]] = {}
 
     def directly(self, fault: Observable) -> frozenset[str]:
         """The blocks and turnouts whose reports, and the signals whose heads, feel it."""
@@ -42,9 +45,51 @@ class Touches:
                 for reader, asked in self._read_by.get(name, {}).items()
                 if reader not in touched and any(self._differs(a, world) for a in asked)
             }
+            more = more or self._round_about(touched, world)
             if not more:
                 return world
             touched |= more
+
+    def _round_about(self, touched: Collection[str], world: World) -> set[str]:
+        """Untouched signals by way of which touched ones read touched ones. Taken over as
+        they are without the fault they would settle what in truth goes round in a circle:
+        that all agrees with it does not mean that nothing else does."""
+        starts = (self._reads(name, world) for name in touched if name in self._plan.signals)
+        waiting = {read for reads in starts for read in reads if read not in touched}
+        read_by: dict[str, set[str]] = {}
+        seen = set(waiting)
+        back: set[str] = set()
+        while waiting:
+            name = waiting.pop()
+            for read in self._reads(name, self._sound):
+                if read in touched:
+                    back.add(name)
+                    continue
+                read_by.setdefault(read, set()).add(name)
+                if read not in seen:
+                    seen.add(read)
+                    waiting.add(read)
+        waiting = set(back)
+        while waiting:
+            new = read_by.get(waiting.pop(), set()) - back
+            back |= new
+            waiting |= new
+        return back
+
+    def _reads(self, name: str, world: World) -> frozenset[str]:
+        """The signals without which what a signal shows, and what is asked of it, is not
+        settled."""
+        if world is self._sound and name in self._sound_reads:
+            return self._sound_reads[name]
+        heads = self._plan.signals[name].heads
+        parts = [atom(head.colour, colour) for head in heads for colour in head.colour.values]
+        parts += [part for asked in self._read_by.get(name, {}).values() for part in asked]
+        shown = [w for part in parts if isinstance(part, Atom) and part.what.kind in _SHOWN
+                 for w in observables(world.one_step(part)) if w.kind in _SHOWN]  # fmt: skip
+        found = frozenset(what.name.split(".")[0] for what in shown)
+        if world is self._sound:
+            self._sound_reads[name] = found
+        return found
 
     def places(self) -> dict[str, int]:
         """Numbers for names, such that signals and the blocks they read have close ones."""
