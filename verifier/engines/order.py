@@ -16,6 +16,7 @@ TIERS: tuple[tuple[str, ...], ...] = (
     ("points", "thrown", "motion", "derail", "gate"),
     ("fault",),
     ("lever", "button", "current"),
+    ("relay", "timer", "traffic"),
 )
 
 Cost = tuple[tuple[int, ...], tuple[int, ...]]

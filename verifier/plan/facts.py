@@ -17,6 +17,14 @@ Truth = Literal["stock", "standing", "points", "motion", "current", "derail", "g
 Command = Literal["lever", "button", "thrown"]
 # What is broken.
 Broken = Literal["fault"]
+# Memory: what earlier moments left behind.
+Memory = Literal["relay", "timer", "traffic"]
+# In a history: where trains are, piece by piece, and what else goes on from step to step.
+Train = Literal["train", "heading", "across", "pace", "clock", "late", "lost"]
+# In a history: what trains, people and time choose to do at one step.
+Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "tick", "loss"]
+# In a history: what happens at one step.
+Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns"]
 # Reports: what the equipment says.
 Reported = Literal["block report", "points report", "derail report", "gate report"]
 # Logic: what the rules make of it, up to the colours shown and the aspect read.
@@ -25,7 +33,7 @@ Shown = Literal["condition", "line", "colour", "aspect"]
 # worst, and were nothing broken.
 Seen = Literal["lens", "reading", "worst reading", "sound reading"]
 
-Kind = Truth | Command | Broken | Reported | Shown | Seen
+Kind = Truth | Command | Broken | Memory | Train | Choice | Event | Reported | Shown | Seen
 
 UNLISTED = "an unlisted combination"
 
@@ -53,7 +61,9 @@ class Observable:
         return f"<{self.kind} {self.name}>"
 
 
-_WORKED_OUT = frozenset((*get_args(Reported), *get_args(Shown), *get_args(Seen)))
+_WORKED_OUT = frozenset(
+    (*get_args(Reported), *get_args(Shown), *get_args(Seen), *get_args(Event))
+)
 REPORTED = frozenset(get_args(Reported))
 
 
@@ -148,6 +158,69 @@ def worst_reading(signal: str, aspects: tuple[str, ...]) -> Observable:
 def sound_reading(signal: str, aspects: tuple[str, ...]) -> Observable:
     """What the signal would be taken for in the same situation with nothing broken."""
     return Observable("sound reading", signal, aspects, aspects[-1])
+
+
+# ------------------------------------------------------------------ memory
+
+
+def relay(name: str) -> Observable:
+    return Observable("relay", name, ("down", "up"), "down")
+
+
+def timer(name: str) -> Observable:
+    return Observable("timer", name, ("idle", "running", "done"), "idle")
+
+
+def traffic(name: str) -> Observable:
+    """The direction of traffic, as the track is drawn."""
+    return Observable("traffic", name, ("rightward", "leftward"), "rightward")
+
+
+# ------------------------------------------------------------------ histories
+
+
+def train(piece: str) -> Observable:
+    """Whether a train stands on a piece of track."""
+    return Observable("train", piece, ("vacant", "occupied"), "vacant")
+
+
+def heading(piece: str, ends: tuple[str, ...]) -> Observable:
+    """The end by which the train on a piece came in: it leaves by another."""
+    return Observable("heading", piece, ends, ends[0])
+
+
+def across(joint: str) -> Observable:
+    """Whether a train stands across the joint between two pieces."""
+    return Observable("across", joint, ("free", "spanned"), "free")
+
+
+def pace(piece: str) -> Observable:
+    """Whether the train on a piece runs at restricted speed, ready to stop short."""
+    return Observable("pace", piece, ("full", "restricted"), "full")
+
+
+def clock(name: str, most: int) -> Observable:
+    """How many moments a timer, or a slow relay, has counted."""
+    return Observable("clock", name, tuple(str(i) for i in range(most + 1)), "0")
+
+
+def late(signal: str, most: int) -> Observable:
+    """How many moments ago a train approaching a signal last saw it clear, while it may still
+    pass it for that; ``no`` when none may."""
+    return Observable("late", signal, ("no", *(str(i) for i in range(most))), "no")
+
+
+def lost(block: str, most: int) -> Observable:
+    """For how many moments the stock on a block has not been seen; ``no`` while it is."""
+    return Observable("lost", block, ("no", *(str(i) for i in range(most))), "no")
+
+
+def choice(kind: Choice, name: str) -> Observable:
+    return Observable(kind, name, ("no", "yes"), "no")
+
+
+def event(kind: Event, name: str) -> Observable:
+    return Observable(kind, name, ("no", "yes"), "no")
 
 
 def condition(name: str) -> Observable:

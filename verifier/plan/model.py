@@ -9,6 +9,7 @@ from verifier.plan import facts
 from verifier.plan.aspects import Chart
 from verifier.plan.equipment import NO_EQUIPMENT, Equipment
 from verifier.plan.facts import Condition, Observable, Says
+from verifier.plan.locking import NO_LOCKING, Locking
 from verifier.plan.wiring import NO_WIRING, Wiring
 
 if TYPE_CHECKING:
@@ -360,6 +361,7 @@ class Plan:
     expectations: tuple[Expectation, ...]
     wiring: Wiring = NO_WIRING
     equipment: Equipment = NO_EQUIPMENT
+    locking: Locking = NO_LOCKING
     # The inputs it would have without wiring.
     unwired_inputs: tuple[Observable, ...] = ()
 
