@@ -1,10 +1,13 @@
 """What came out: verdicts, findings and the report, as plain data."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from verifier.findings.exit_codes import ExitCode
 from verifier.language.source import Span
+from verifier.logic.expr import Expr
+from verifier.logic.system import System
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
@@ -49,8 +52,45 @@ class Rewiring:
 
 
 @dataclass(frozen=True, slots=True)
+class Happening:
+    """One event of a history, as a sentence; ``moment`` counts from 0. ``span``: where the
+    file says what made it happen."""
+
+    moment: int
+    text: str
+    span: Span | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """A history from the start to what is wrong, replayed by the stepper. ``moments``: the
+    states and choices of each; ``events``: what happened, in a possible order, what does not
+    matter left out; ``trains``: how many take part."""
+
+    moments: tuple[Mapping[Observable, str], ...]
+    events: tuple[Happening, ...]
+    trains: int
+
+
+@dataclass(frozen=True, slots=True)
+class Lasting:
+    """Why something never happens: what holds at the start and lasts from moment to moment
+    (``clauses``, over ``steps`` moments at once) leaves no room for ``bad``. ``sentences`` say
+    the clauses in words. Enough to write a certificate from."""
+
+    system: System
+    bad: Expr
+    clauses: tuple[Expr, ...]
+    steps: int
+    sentences: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """A situation that breaks an obligation, replayed by the evaluator.
+
+    Where it takes a history to get there, ``story`` tells it, and ``situation`` is its last
+    moment.
 
     ``relevant`` are the inputs that matter: however all others are (as far as the
     assumptions allow), the obligation stays broken; ``covered`` counts those situations.
@@ -65,6 +105,7 @@ class Finding:
     mending: tuple[Addition, ...] = ()
     smallest: bool = True
     rewiring: tuple[Rewiring, ...] = ()
+    story: Story | None = None
 
 
 Status = Literal["proved", "broken", "undecided", "waived"]
@@ -97,6 +138,9 @@ class Verdict:
     witness: Situation | None = None
     expected: bool = False
     needless: bool = False
+    # Of what was proved over time, or can be reached in time.
+    lasting: Lasting | None = None
+    story: Story | None = None
 
     @property
     def fails(self) -> bool:

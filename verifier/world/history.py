@@ -1,0 +1,225 @@
+"""The transition system of a plan: all that may happen on it, moment by moment.
+
+In: a plan. Out: a :class:`System`, and any expression about the layout as one about the
+states and choices of a moment. Wiring is left out: reports are true, apart from detection that
+may be lost for a while in the *lossy* system.
+"""
+
+from collections.abc import Iterator, Mapping
+from functools import cached_property
+
+from verifier.logic.expr import (
+    FALSE,
+    Atom,
+    Expr,
+    atom,
+    both,
+    either,
+    observables,
+    opposite,
+    substitute,
+)
+from verifier.logic.system import System
+from verifier.plan import facts
+from verifier.plan.facts import Condition, Observable
+from verifier.plan.model import Plan
+from verifier.plan.moments import LOSS_SECONDS, moment, window_in
+from verifier.plan.running import running_plan
+from verifier.world.memory import Memory, switches
+from verifier.world.trains import Rules, Trains
+from verifier.world.world import World
+
+_OF_A_MOMENT = frozenset(
+    ("train", "heading", "across", "pace", "clock", "late", "lost", "points", "thrown", "relay",
+     "timer", "traffic", "advance", "reversal", "entry", "arrival", "throw", "expiry", "tick",
+     "loss")
+)  # fmt: skip
+
+
+class Histories:
+    """What may happen on a plan. With ``lossy``, stock on a block may go unseen for a few
+    seconds (49 CFR 236.309)."""
+
+    def __init__(self, plan: Plan, *, lossy: bool = False):
+        self.plan = running_plan(plan)
+        self.lossy = lossy
+        self.unit = moment(plan.locking, lossy=lossy)
+        self._world = World(self.plan)
+        self._lossmost = window_in(LOSS_SECONDS, self.unit) if lossy and self.unit else 0
+        self._latemost = (
+            window_in(plan.locking.running.to_stop, self.unit)
+            if plan.locking.running.to_stop and self.unit
+            else 0
+        )
+        self._trains_on = {
+            block: tuple(n for n, p in self.plan.track.pieces.items() if p.block == block)
+            for block in self.plan.blocks
+        }
+        self._aspects = {a.name for a in self.plan.chart.aspects if a.permits}
+        self._clear = {a.name for a in self.plan.chart.aspects if a.proceeds}
+        self._memory = Memory(self.plan, self._world.lower, self._seen, self.unit)
+        rules = Rules(self._permits, self._restricts, self._memory.holds, self._late)
+        self._trains = Trains(self.plan, rules, paced=self._is_paced())
+        self._events: dict[Observable, Expr] = {}
+
+    # -------------------------------------------------------------- expressions
+
+    def expand(self, expr: Expr) -> Expr:
+        """An expression about the layout as one about the states and choices of a moment.
+        Stock and points are the truth."""
+        return substitute(expr, lambda part: self._meaning(part, seen=False))
+
+    def lower(self, condition: Condition) -> Expr:
+        return self._world.lower(condition)
+
+    def _seen(self, expr: Expr) -> Expr:
+        """The same as the rules see it: of stock, what detection reports."""
+        return substitute(expr, lambda part: self._meaning(part, seen=True))
+
+    def _meaning(self, part: Atom, *, seen: bool) -> Expr:
+        kind = part.what.kind
+        if kind in _OF_A_MOMENT:
+            return part
+        if kind == "stock":
+            return self._stock(part, seen=seen)
+        if part.what in self._known_events:
+            return self._event(part)
+        if kind in ("lever", "button", "derail", "gate"):
+            return part
+        return self._lowered(self._world.expand(part))
+
+    def _lowered(self, expr: Expr) -> Expr:
+        return substitute(
+            expr, lambda part: self._stock(part, seen=True) if part.what.kind == "stock" else part
+        )
+
+    def _stock(self, part: Atom, *, seen: bool) -> Expr:
+        block = part.what.name
+        there = either(*(atom(facts.train(p), "occupied") for p in self._trains_on[block]))
+        if seen and self.lossy and self.plan.blocks[block].detected:
+            there = both(there, atom(facts.lost(block, self._lossmost), "no"))
+        return there if part.values == ("occupied",) else opposite(there)
+
+    def _permits(self, signal: str) -> Expr:
+        return self._seen(atom(self.plan.signals[signal].reading, *self._aspects))
+
+    def _restricts(self, signal: str) -> Expr:
+        only = self._aspects - self._clear
+        return self._seen(atom(self.plan.signals[signal].reading, *only))
+
+    def _late(self, signal: str) -> Expr:
+        return opposite(atom(facts.late(signal, self._latemost), "no")) if self._latemost else FALSE
+
+    def _is_paced(self) -> bool:
+        only = self._aspects - self._clear
+        shown = (s.reading.values for s in self.plan.signals.values())
+        switching = any(b.switching for b in self.plan.blocks.values())
+        return switching or any(only.intersection(values) for values in shown)
+
+    # -------------------------------------------------------------- events
+
+    @cached_property
+    def _known_events(self) -> frozenset[Observable]:
+        return frozenset(self.events())
+
+    def events(self) -> Iterator[Observable]:
+        """Everything that may happen at one step."""
+        for turnout in switches(self.plan):
+            yield facts.event("points move", turnout)
+            throw = self.plan.locking.throws.get(turnout)
+            if throw is not None and throw.electric:
+                yield facts.event("lock released", turnout)
+        for piece in self._trains.pieces:
+            yield facts.event("trains meet", piece)
+            yield facts.event("train derails", piece)
+        for name in self.plan.locking.traffic:
+            yield facts.event("traffic turns", name)
+
+    def _event(self, part: Atom) -> Expr:
+        what = part.what
+        known = self._events.get(what)
+        if known is None:
+            known = self._events[what] = self._happens(what)
+        return known if part.values == ("yes",) else opposite(known)
+
+    def _happens(self, what: Observable) -> Expr:
+        name = what.name
+        match what.kind:
+            case "points move":
+                return self._memory.points_move(name)
+            case "lock released":
+                return opposite(self._memory.is_locked(name))
+            case "traffic turns":
+                return self._memory.turns(name)
+            case "trains meet":
+                return self._trains.meets(name)
+            case _:
+                special = name in set(switches(self.plan))
+                return self._trains.derails(
+                    name, self._memory.points_move(name) if special else FALSE
+                )
+
+    # -------------------------------------------------------------- the system
+
+    @cached_property
+    def system(self) -> System:
+        """The whole of it."""
+        following: dict[Observable, Mapping[str, Expr]] = dict(self._trains.following())
+        following |= self._memory.following
+        following |= self._lateness()
+        following |= self._losses()
+        always = tuple(self.expand(self._world.lower(a.condition)) for a in self.plan.assumptions)
+        states = tuple(following)
+        known = set(states)
+        used: dict[Observable, None] = {}
+        exprs = [e for values in following.values() for e in values.values()]
+        exprs += [self._happens(event) for event in self.events()]
+        for expr in (*exprs, *always):
+            for what in observables(expr):
+                if what not in known:
+                    used[what] = None
+        inputs = tuple(dict.fromkeys((*self._commands(), *used)))
+        initial = {what: self._at_start(what) for what in states}
+        return System(states, inputs, initial, following, always)
+
+    def _commands(self) -> Iterator[Observable]:
+        return (w for w in self.plan.inputs if w.kind in ("lever", "button", "derail", "gate"))
+
+    def _at_start(self, what: Observable) -> tuple[str, ...]:
+        if what.kind in ("train", "heading"):
+            block = self.plan.track.pieces[what.name].block
+            if block in self.plan.locking.running.start_on:
+                return what.values
+        return (what.usual,)
+
+    def _lateness(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
+        for signal in self.plan.signals if self._latemost else ():
+            present, first = self._trains.approaching(signal)
+            late = facts.late(signal, self._latemost)
+            fresh = both(self._permits(signal), present)
+            over = both(opposite(first), opposite(present))
+            yield late, _window(late, fresh, over)
+
+    def _losses(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
+        for block in self.plan.blocks.values() if self.lossy else ():
+            if block.detected:
+                lost = facts.lost(block.name, self._lossmost)
+                stock = self.expand(atom(facts.stock(block.name), "occupied"))
+                begins = both(
+                    atom(lost, "no"), atom(facts.choice("loss", block.name), "yes"), stock
+                )
+                yield lost, _window(lost, begins, FALSE)
+
+
+def _window(what: Observable, begins: Expr, ends: Expr) -> Mapping[str, Expr]:
+    """A count of moments from when something begins until it ends, or they are over."""
+    tick = atom(facts.choice("tick", "time"), "yes")
+    going = both(opposite(begins), opposite(ends))
+    values: dict[str, Expr] = {}
+    for i, value in enumerate(what.values[1:]):
+        stays = both(atom(what, value), opposite(tick))
+        counted = both(atom(what, what.values[i]), tick) if i else FALSE
+        values[value] = both(going, either(stays, counted))
+    values[what.values[1]] = either(begins, values[what.values[1]])
+    values["no"] = opposite(either(*values.values()))
+    return values

@@ -1,0 +1,221 @@
+"""Memory and points from one moment to the next, as expressions: relays, timers and direction
+of traffic in the order of the file, then how points are told to lie and how they lie.
+
+Twin of :mod:`verifier.engines.stepper`, which does the same with no expressions.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from fractions import Fraction
+
+from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, either, opposite, substitute
+from verifier.plan import facts
+from verifier.plan.facts import Condition, Observable
+from verifier.plan.locking import Relay, Throw, Timer, Traffic
+from verifier.plan.model import Plan
+from verifier.plan.moments import delay_in
+
+Values = Mapping[str, Expr]
+_MEMORY = ("relay", "timer", "traffic")
+_LEGS = {"normal": "reverse", "reverse": "normal"}
+
+
+class Memory:
+    """What memory and points come to after one moment. ``lower`` turns a condition of the file
+    into an expression over observables, ``now`` an expression over observables into one over
+    states and choices; ``unit`` is the length of a moment where durations matter."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        lower: Callable[[Condition], Expr],
+        now: Callable[[Expr], Expr],
+        unit: Fraction | None,
+    ):
+        self.plan = plan
+        self._lower = lower
+        self._now = now
+        self._unit = unit
+        self._new: dict[Observable, Values] = {}
+        # The next value of every memory and clock, in the order of the file.
+        self.following: dict[Observable, Values] = {}
+        for name in plan.locking.memory:
+            if name in plan.locking.relays:
+                self._relay(plan.locking.relays[name])
+            elif name in plan.locking.timers:
+                self._timer(plan.locking.timers[name])
+            else:
+                self._traffic(plan.locking.traffic[name])
+        for turnout in switches(plan):
+            self._points(turnout)
+
+    def holds(self, condition: Condition) -> Expr:
+        """A condition as it is now."""
+        return self._now(self._lower(condition))
+
+    def _scanned(self, condition: Condition) -> Expr:
+        """A condition to one that acts after the memory already looked at."""
+
+        def replaced(part: Atom) -> Expr:
+            new = self._new.get(part.what) if part.what.kind in _MEMORY else None
+            if new is None:
+                return self._now(part)
+            return either(*(new[value] for value in part.values))
+
+        return substitute(self._lower(condition), replaced)
+
+    def _set(self, what: Observable, values: Values) -> None:
+        self._new[what] = self.following[what] = values
+
+    # -------------------------------------------------------------- memory
+
+    def _relay(self, relay: Relay) -> None:
+        what = facts.relay(relay.name)
+        up = atom(what, "up")
+        sticks = FALSE if relay.sticks is None else self._scanned(relay.sticks)
+        wants = either(self._scanned(relay.picks), both(up, sticks))
+        picks, counted_up = self._after(relay.name, relay.slow_pick, clocks(relay, self._unit))
+        drops, counted_down = self._after(relay.name, relay.slow_release, clocks(relay, self._unit))
+        rising, falling = both(opposite(up), wants), both(up, opposite(wants))
+        next_up = either(both(rising, picks), both(up, opposite(both(falling, drops))))
+        self._set(what, {"down": opposite(next_up), "up": next_up})
+        most = clocks(relay, self._unit)
+        if most:
+            counts = either(both(rising, opposite(picks)), both(falling, opposite(drops)))
+            limit = [(rising, counted_up), (falling, counted_down)]
+            clock = facts.clock(relay.name, most)
+            self.following[clock] = self._counted(clock, counts, limit)
+
+    def _after(self, name: str, delay: Fraction | None, most: int) -> tuple[Expr, int]:
+        """When a relay that wants to move does so, and how many moments it counts to."""
+        if not delay:
+            return TRUE, 0
+        if self._unit is None:
+            return atom(facts.choice("expiry", name), "yes"), 0
+        count = delay_in(delay, self._unit)
+        return (atom(facts.clock(name, most), str(count)) if count else TRUE), count
+
+    def _counted(
+        self, clock: Observable, counts: Expr, limits: list[tuple[Expr, int]]
+    ) -> dict[str, Expr]:
+        """A clock that counts on ticks while ``counts``, and is else at 0."""
+        tick = atom(facts.choice("tick", "time"), "yes")
+        values: dict[str, Expr] = {}
+        for i, value in enumerate(clock.values[1:], 1):
+            within = either(*(when for when, limit in limits if limit >= i))
+            up = both(atom(clock, clock.values[i - 1]), tick, within)
+            at_limit = either(*(when for when, limit in limits if limit <= i))
+            stay = both(atom(clock, value), either(opposite(tick), at_limit))
+            values[value] = both(counts, either(up, stay))
+        values["0"] = opposite(either(*values.values()))
+        return values
+
+    def _timer(self, timer: Timer) -> None:
+        what = facts.timer(timer.name)
+        runs = self._scanned(timer.runs)
+        running, done = atom(what, "running"), atom(what, "done")
+        most = 0 if self._unit is None else delay_in(timer.seconds, self._unit)
+        clock = facts.clock(timer.name, most)
+        if self._unit is None:
+            over = atom(facts.choice("expiry", timer.name), "yes")
+        else:
+            over = atom(clock, str(most)) if most else TRUE
+        next_done = both(runs, either(done, both(running, over)))
+        next_running = both(runs, opposite(next_done))
+        self._set(what, {"idle": opposite(runs), "running": next_running, "done": next_done})
+        if most:
+            counts = both(runs, running, opposite(over))
+            self.following[clock] = self._counted(clock, counts, [(TRUE, most)])
+
+    def _traffic(self, traffic: Traffic) -> None:
+        what = facts.traffic(traffic.name)
+        right, left = self._scanned(traffic.rightward), self._scanned(traffic.leftward)
+        free = TRUE if traffic.locked is None else opposite(self._scanned(traffic.locked))
+        rightward = either(
+            both(free, right, opposite(left)),
+            both(atom(what, "rightward"), opposite(both(free, left, opposite(right)))),
+        )
+        self._set(what, {"rightward": rightward, "leftward": opposite(rightward)})
+
+    def turns(self, traffic: str) -> Expr:
+        """The direction changes."""
+        what = facts.traffic(traffic)
+        new = self.following[what]
+        return either(
+            both(atom(what, "rightward"), new["leftward"]),
+            both(atom(what, "leftward"), new["rightward"]),
+        )
+
+    # -------------------------------------------------------------- points
+
+    def is_locked(self, turnout: str) -> Expr:
+        throw = self.plan.locking.throws.get(turnout)
+        return FALSE if throw is None or throw.locked is None else self.holds(throw.locked)
+
+    def _points(self, turnout: str) -> None:
+        throw = self.plan.locking.throws.get(turnout)
+        thrown, points = facts.thrown(turnout), facts.points(turnout)
+        wanted = self._wanted(turnout, throw)
+        free = opposite(self.is_locked(turnout))
+        told = {
+            leg: either(
+                both(free, wanted[leg]),
+                both(atom(thrown, leg), opposite(both(free, wanted[_LEGS[leg]]))),
+            )
+            for leg in ("normal", "reverse")
+        }
+        self.following[thrown] = told
+        if throw is not None and throw.snap:
+            # Points that lie open (at no start, so never) close as told.
+            self.following[points] = {**told, "open": FALSE}
+            return
+        arrives = atom(facts.choice("arrival", turnout), "yes")
+        lies = {
+            leg: both(told[leg], either(atom(points, leg), both(atom(points, "open"), arrives)))
+            for leg in ("normal", "reverse")
+        }
+        self.following[points] = {**lies, "open": opposite(either(*lies.values()))}
+
+    def _wanted(self, turnout: str, throw: Throw | None) -> Values:
+        """How the points are wanted to lie now; neither where nobody says."""
+        if throw is not None:
+            match throw.by:
+                case "lever":
+                    lever = next(
+                        w for w in self.plan.inputs if w.kind == "lever" and w.name == throw.lever
+                    )
+                    return {leg: atom(lever, leg) for leg in _LEGS}
+                case "buttons":
+                    one, two = (atom(facts.button(b), "pressed") for b in throw.buttons)
+                    return {
+                        "normal": both(one, opposite(two)), "reverse": both(two, opposite(one)),
+                    }  # fmt: skip
+                case "rule":
+                    assert throw.reverse_when is not None
+                    reverse = self.holds(throw.reverse_when)
+                    return {"normal": opposite(reverse), "reverse": reverse}
+                case _:
+                    pass
+        chosen = atom(facts.choice("throw", turnout), "yes")
+        thrown = facts.thrown(turnout)
+        return {leg: both(chosen, atom(thrown, _LEGS[leg])) for leg in _LEGS}
+
+    def points_move(self, turnout: str) -> Expr:
+        points = facts.points(turnout)
+        new = self.following[points]
+        return either(
+            atom(points, "open"),
+            *(both(atom(points, leg), opposite(new[leg])) for leg in ("normal", "reverse")),
+        )
+
+
+def switches(plan: Plan) -> Iterator[str]:
+    """The turnouts and slips of a plan."""
+    return (n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip"))
+
+
+def clocks(relay: Relay, unit: Fraction | None) -> int:
+    """How far the clock of a slow relay counts; 0 where it has none."""
+    if unit is None:
+        return 0
+    delays = (d for d in (relay.slow_pick, relay.slow_release) if d is not None)
+    return max((delay_in(d, unit) for d in delays), default=0)

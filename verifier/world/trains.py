@@ -1,0 +1,369 @@
+"""How trains move from one moment to the next, as expressions over the moment's state and
+choices: fronts, tails, entries, reversals, and what goes wrong on the way.
+
+Twin of :mod:`verifier.engines.stepper`, which does the same with no expressions.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import combinations
+
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
+from verifier.plan import facts
+from verifier.plan.facts import Condition
+from verifier.plan.model import Joint, Move, Piece, Plan, Port
+from verifier.plan.routes import entered_under_signal
+from verifier.plan.running import joint_name
+from verifier.plan.track import moves_over
+
+ENDS = ("edge", "bumper")
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """What trains must know of the signals: when one permits, when only at restricted speed,
+    and what a condition of the file comes to now."""
+
+    permits: Callable[[str], Expr]
+    restricts: Callable[[str], Expr]
+    now: Callable[[Condition], Expr]
+    # By signal: that a train approaching may still pass it.
+    late: Callable[[str], Expr]
+
+
+@dataclass(frozen=True, slots=True)
+class Front:
+    """A front that would come over ``joint`` into ``to`` (``frm``: the end it leaves by),
+    when it does, and when at restricted speed. An entry from an edge is one, too."""
+
+    joint: Joint
+    frm: Port
+    to: Port
+    when: Expr
+    slow: Expr
+
+
+class Trains:
+    """The moves of trains of one running plan."""
+
+    def __init__(self, plan: Plan, rules: Rules, *, paced: bool):
+        self.plan = plan
+        self._rules = rules
+        self._paced = paced
+        self._facing = entered_under_signal(
+            {s.name: (s.enters, s.span) for s in plan.signals.values()}
+        )
+        self.pieces: Mapping[str, Piece] = {
+            n: p for n, p in plan.track.pieces.items() if p.kind not in ENDS
+        }
+        self.joints = tuple(
+            j
+            for j in plan.track.joints
+            if not {plan.track.pieces[j.a.piece].kind, plan.track.pieces[j.b.piece].kind}
+            & {"bumper"}
+        )
+        self._limits = {n for limits in plan.limits for n in limits.pieces}
+        self._reverses = {n: self._flip(n) for n in self.pieces if self.may_reverse(n)}
+        self._fronts: dict[str, list[Front]] = {n: [] for n in self.pieces}
+        self._outward: dict[Joint, list[Expr]] = {}
+        for joint in self.joints:
+            for frm, to in ((joint.a, joint.b), (joint.b, joint.a)):
+                self._add_front(joint, frm, to)
+
+    # -------------------------------------------------------------- states
+
+    def occupied(self, piece: str) -> Expr:
+        return atom(facts.train(piece), "occupied")
+
+    def heading(self, piece: str, end: str) -> Expr:
+        return atom(facts.heading(piece, self.pieces[piece].ends), end)
+
+    def is_free(self, joint: Joint) -> Expr:
+        return atom(facts.across(joint_name(joint)), "free")
+
+    # -------------------------------------------------------------- fronts
+
+    def _add_front(self, joint: Joint, frm: Port, to: Port) -> None:
+        here, beyond = self.plan.track.pieces[frm.piece], self.plan.track.pieces[to.piece]
+        if here.kind == "edge":
+            if beyond.kind != "edge" and here.direction != "leaving":
+                entry = self._entry(here, joint, to)
+                self._fronts[to.piece].append(Front(joint, frm, to, entry, FALSE))
+            return
+        moves = both(self._goes(joint, frm), self.is_free(joint), self._allowed(to))
+        if beyond.kind == "edge":
+            if beyond.direction != "entering":
+                self._outward.setdefault(joint, []).append(moves)
+            return
+        self._fronts[to.piece].append(Front(joint, frm, to, moves, self._is_slow(frm, to)))
+
+    def _goes(self, joint: Joint, frm: Port) -> Expr:
+        """A train on the piece of ``frm`` moves, and leaves by that end."""
+        return both(
+            atom(facts.choice("advance", joint_name(joint)), "yes"),
+            self.occupied(frm.piece),
+            opposite(self._reverses.get(frm.piece, FALSE)),
+            self.leaves(frm),
+        )
+
+    def leaves(self, by: Port) -> Expr:
+        """As the train heads and the points lie, it leaves the piece by this end."""
+        return either(
+            *(
+                both(self.heading(by.piece, end), self.lies_for(way.move))
+                for end in self.pieces[by.piece].ends
+                for way in self.plan.track.onward.get(Port(by.piece, end), ())
+                if way.move.leave == by.end
+            )
+        )
+
+    def lies_for(self, move: Move) -> Expr:
+        return atom(facts.points(move.piece), move.position) if move.position else TRUE
+
+    def _allowed(self, to: Port) -> Expr:
+        signal = self._facing.get(to)
+        if signal is None:
+            return TRUE
+        return either(self._rules.permits(signal), self._rules.late(signal))
+
+    def _is_slow(self, frm: Port, to: Port) -> Expr:
+        block = self.pieces[to.piece].block
+        if block is not None and self.plan.blocks[block].switching:
+            return TRUE
+        signal = self._facing.get(to)
+        if signal is not None:
+            return self._rules.restricts(signal)
+        return atom(facts.pace(frm.piece), "restricted") if self._paced else FALSE
+
+    def _other_fronts(self, front: Front) -> Expr:
+        return either(*(f.when for f in self._fronts[front.to.piece] if f is not front))
+
+    def goes_in(self, front: Front) -> Expr:
+        """The front comes onto the piece, which is vacant and which no other comes onto."""
+        vacant = opposite(self.occupied(front.to.piece))
+        return both(front.when, vacant, opposite(self._other_fronts(front)))
+
+    # -------------------------------------------------------------- entries
+
+    def _entry(self, edge: Piece, joint: Joint, to: Port) -> Expr:
+        chosen = both(atom(facts.choice("entry", edge.name), "yes"), self.is_free(joint))
+        own = self.plan.locking.running.entering.get(edge.name)
+        if own is not None:
+            return both(chosen, self._rules.now(own))
+        coming = either(*self._coming_out(joint.other(to), joint))
+        return both(chosen, opposite(self.occupied(to.piece)), opposite(coming))
+
+    def _coming_out(self, edge: Port, joint: Joint) -> Iterator[Expr]:
+        """Each way in which a train comes out to an edge, or is let go toward it."""
+        stack: list[tuple[Port, Expr, frozenset[Port]]] = [(joint.other(edge), TRUE, frozenset())]
+        while stack:
+            out, lying, passed = stack.pop()
+            if out.piece not in self.pieces:
+                continue
+            for move in moves_over(self.pieces[out.piece]):
+                enter = Port(out.piece, move.enter)
+                if move.leave != out.end or enter in passed:
+                    continue
+                way = both(lying, self.lies_for(move))
+                yield both(self.occupied(out.piece), self.heading(out.piece, move.enter), way)
+                signal = self._facing.get(enter)
+                if signal is not None:
+                    yield both(self._rules.permits(signal), way)
+                    continue
+                back = self.plan.track.joint_at[enter].other(enter)
+                stack.append((back, way, passed | {enter}))
+
+    # -------------------------------------------------------------- reversing
+
+    def may_reverse(self, piece: str) -> bool:
+        return any(self.may_reverse_to(piece, end) for end in self.pieces[piece].ends)
+
+    def may_reverse_to(self, piece: str, heading: str) -> bool:
+        """Whether a train on the piece may turn so that it heads as if come in by this end."""
+        here = self.pieces[piece]
+        if here.kind != "plain":
+            return False
+        only = self.plan.locking.running.reverse_on
+        if only is not None:
+            return here.block in only
+        return piece not in self._limits and self._is_governed(Port(piece, heading))
+
+    def _is_governed(self, start: Port) -> bool:
+        """Every way on comes to a signal that governs it, or to an end of the plan, before it
+        crosses a joint where signals stand for the other way only."""
+        stack, seen = [start], {start}
+        while stack:
+            for way in self.plan.track.onward.get(stack.pop(), ()):
+                ahead = self.plan.track.pieces[way.leads_to.piece]
+                if ahead.kind in ENDS or way.leads_to in self._facing:
+                    continue
+                if way.joint.other(way.leads_to) in self._facing:
+                    return False
+                if way.leads_to not in seen:
+                    seen.add(way.leads_to)
+                    stack.append(way.leads_to)
+        return True
+
+    def _flip(self, piece: str) -> Expr:
+        """The train on the piece stops and heads the other way."""
+        return both(
+            self._may_flip(piece), *(self._side(piece, e, (piece,)) for e in ("left", "right"))
+        )
+
+    def _may_flip(self, piece: str) -> Expr:
+        may = either(
+            *(
+                self.heading(piece, end)
+                for end in ("left", "right")
+                if self.may_reverse_to(piece, _other_end(end))
+            )
+        )
+        chosen = atom(facts.choice("reversal", piece), "yes")
+        return both(chosen, self.occupied(piece), may)
+
+    def _side(self, piece: str, end: str, passed: tuple[str, ...]) -> Expr:
+        """On this side the train ends, or goes on over a joint without signals on a piece where
+        it reverses too."""
+        port = Port(piece, end)
+        joint = self.plan.track.joint_at[port]
+        other = joint.other(port)
+        if self.plan.track.pieces[other.piece].kind == "bumper":
+            return TRUE
+        free = self.is_free(joint)
+        signalled = port in self._facing or other in self._facing
+        if signalled or other.piece not in self.pieces or not self.may_reverse(other.piece):
+            return free
+        if other.piece in passed:
+            return TRUE
+        far = self._side(other.piece, _other_end(other.end), (*passed, other.piece))
+        return either(free, both(self._may_flip(other.piece), far))
+
+    # -------------------------------------------------------------- tails
+
+    def tails(self, piece: str) -> Iterator[tuple[Joint, Expr]]:
+        """For each joint, when the tail of a train leaves the piece over it."""
+        ports = [Port(piece, end) for end in self.pieces[piece].ends]
+        joints = [(p, j) for p in ports if (j := self.plan.track.joint_at[p]) in self.joints]
+        for port, joint in joints:
+            spanned = opposite(self.is_free(joint))
+            rest = (self.is_free(j) for p, j in joints if p != port)
+            yield joint, both(self._goes(joint, port), spanned, *rest)
+
+    def _tail_in(self, joint: Joint) -> Expr:
+        """The tail of a train comes in from an edge."""
+        ways = []
+        for edge, port in ((joint.a, joint.b), (joint.b, joint.a)):
+            if self.plan.track.pieces[edge.piece].kind == "edge" and port.piece in self.pieces:
+                ways.append(
+                    both(
+                        atom(facts.choice("advance", joint_name(joint)), "yes"),
+                        opposite(self.is_free(joint)),
+                        self.occupied(port.piece),
+                        opposite(self._reverses.get(port.piece, FALSE)),
+                        self.heading(port.piece, port.end),
+                    )
+                )
+        return either(*ways)
+
+    # -------------------------------------------------------------- what goes wrong
+
+    def meets(self, piece: str) -> Expr:
+        """A train would come onto the piece where another stands, or two at once."""
+        fronts = self._fronts[piece]
+        stands = self.occupied(piece)
+        vacant = opposite(stands)
+        return either(
+            *(both(f.when, stands, opposite(f.slow)) for f in fronts),
+            *(
+                both(f.when, g.when, vacant, opposite(both(f.slow, g.slow)))
+                for f, g in combinations(fronts, 2)
+            ),
+        )
+
+    def derails(self, piece: str, points_move: Expr) -> Expr:
+        """A train would come onto points that lie against it, or they move beneath one."""
+        ways = []
+        for front in self._fronts[piece]:
+            onward = self.plan.track.onward.get(front.to, ())
+            ways.append(
+                both(front.when, opposite(either(*(self.lies_for(w.move) for w in onward))))
+            )
+        return either(*ways, both(self.occupied(piece), points_move))
+
+    # -------------------------------------------------------------- what follows
+
+    def following(self) -> Iterator[tuple[facts.Observable, Mapping[str, Expr]]]:
+        """For each state, when each of its values comes next."""
+        spans: dict[Joint, list[Expr]] = {j: list(self._outward.get(j, ())) for j in self.joints}
+        frees: dict[Joint, list[Expr]] = {j: [self._tail_in(j)] for j in self.joints}
+        for piece in self.pieces:
+            came = [(f, self.goes_in(f)) for f in self._fronts[piece]]
+            for front, when in came:
+                spans[front.joint].append(when)
+            gone = []
+            for joint, when in self.tails(piece):
+                frees[joint].append(when)
+                gone.append(when)
+            stays = both(self.occupied(piece), opposite(either(*gone)))
+            occupied = either(*(when for _, when in came), stays)
+            yield facts.train(piece), _two(facts.train(piece), occupied)
+            yield self._next_heading(piece, came)
+            if self._paced:
+                yield self._next_pace(piece, came)
+        for joint in self.joints:
+            across = facts.across(joint_name(joint))
+            stays = both(opposite(self.is_free(joint)), opposite(either(*frees[joint])))
+            yield across, _two(across, either(*spans[joint], stays))
+
+    def _next_heading(
+        self, piece: str, came: Iterable[tuple[Front, Expr]]
+    ) -> tuple[facts.Observable, Mapping[str, Expr]]:
+        ends = self.pieces[piece].ends
+        any_came = either(*(when for _, when in came))
+        flips = self._reverses.get(piece, FALSE)
+        stays = both(opposite(any_came), opposite(flips))
+        values = {}
+        for end in ends:
+            in_by = either(*(when for front, when in came if front.to.end == end))
+            turned = both(flips, self.heading(piece, _other_end(end))) if len(ends) == 2 else FALSE
+            values[end] = either(in_by, turned, both(stays, self.heading(piece, end)))
+        return facts.heading(piece, ends), values
+
+    def _next_pace(
+        self, piece: str, came: Iterable[tuple[Front, Expr]]
+    ) -> tuple[facts.Observable, Mapping[str, Expr]]:
+        pace = facts.pace(piece)
+        any_came = either(*(when for _, when in came))
+        slow = either(*(both(when, front.slow) for front, when in came))
+        return pace, _two(pace, either(slow, both(atom(pace, "restricted"), opposite(any_came))))
+
+    # -------------------------------------------------------------- approaches
+
+    def approaching(self, signal: str) -> tuple[Expr, Expr]:
+        """That a train is on the approach to a signal and heads for it; that one is on the
+        piece right before it."""
+        ways: list[Expr] = []
+        port = self.plan.signals[signal].enters
+        out = self.plan.track.joint_at[port].other(port)
+        first = self.occupied(out.piece) if out.piece in self.pieces else FALSE
+        passed: set[Port] = set()
+        while out.piece in self.pieces and out not in passed:
+            passed.add(out)
+            piece = self.pieces[out.piece]
+            if piece.kind != "plain":
+                break
+            enter = Port(piece.name, _other_end(out.end))
+            ways.append(both(self.occupied(piece.name), self.heading(piece.name, enter.end)))
+            if enter in self._facing:
+                break
+            out = self.plan.track.joint_at[enter].other(enter)
+        return either(*ways), first
+
+
+def _other_end(end: str) -> str:
+    return "right" if end == "left" else "left"
+
+
+def _two(what: facts.Observable, second: Expr) -> Mapping[str, Expr]:
+    """The values of a state that has two, given when the second comes."""
+    return {what.values[0]: opposite(second), what.values[1]: second}
