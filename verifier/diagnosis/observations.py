@@ -17,6 +17,7 @@ from verifier.language.source import Source, Span
 from verifier.plan import facts
 from verifier.plan.aspects import RESTRICTED_RANK, STOP_RANK
 from verifier.plan.facts import Observable
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Signal
 
 # Beyond this many ways in which stock may stand, a look tells next to nothing.
@@ -328,7 +329,7 @@ class _Reader:
         return False
 
     def _see(self, thing: _Thing, colours: frozenset[Colours], words: Sequence[_Word]) -> None:
-        name = thing.name.split(".")[0]
+        name = signal_of(thing.name, self.plan.signals)
         said = " ".join(word.text for word in words)
         if not colours:
             self._never_seen(thing, words)
@@ -339,7 +340,7 @@ class _Reader:
         self.sights[name] = colours if known is None else known & colours
 
     def _never_seen(self, thing: _Thing, words: Sequence[_Word]) -> NoReturn:
-        signal = self.plan.signals[thing.name.split(".")[0]]
+        signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
         span = words[0].span.to(words[-1].span)
         asked, heads = _colours([word.low for word in words]), len(signal.heads)
         if asked is not None and thing.kind == "signal" and len(asked) != heads:
@@ -354,7 +355,7 @@ class _Reader:
     def _shown(self, thing: _Thing, said: Sequence[str]) -> frozenset[Colours] | None:
         """The colours that words stand for: none where the signal cannot show them, None
         where they stand for no colours at all."""
-        signal = self.plan.signals[thing.name.split(".")[0]]
+        signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
         every = [head.lens.values for head in signal.heads]
         if thing.kind == "head":
             asked = _colours(said)
@@ -391,7 +392,7 @@ class _Reader:
     def _no_state(self, thing: _Thing, word: _Word) -> NoReturn:
         states = ", ".join(_states(thing))
         if _is_seen(thing):
-            signal = self.plan.signals[thing.name.split(".")[0]]
+            signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
             states = _can_show(thing, signal)
             self._error("CP621", f"{thing.name} never shows `{word.text}`", word.span,
                         did_you_mean(word.text, (a.name for a in self.plan.chart.aspects))

@@ -14,6 +14,7 @@ from verifier.engines.wires import asked_by
 from verifier.language.source import Span
 from verifier.plan import facts
 from verifier.plan.facts import Observable
+from verifier.plan.heads import signal_of
 from verifier.plan.miswiring import Mistake, mistakes
 from verifier.plan.model import Plan
 from verifier.properties.failures import fault_words
@@ -182,7 +183,7 @@ class Bearing:
             signal = plan.signals[waiting.pop()]
             mine = {head.name for head in signal.heads}
             heads |= mine
-            read = {other.split(".")[0] for pair in swaps if mine.intersection(pair)
+            read = {signal_of(other, plan.signals) for pair in swaps if mine.intersection(pair)
                     for other in pair}  # fmt: skip
             turned, _, seen, signalled = self._asked(mine)
             turnouts |= turned
@@ -217,7 +218,7 @@ class Bearing:
         for what in {what for head in heads for what in asked_by(self._plan, head)}:
             match what.kind:
                 case "aspect" | "colour":
-                    signals.add(what.name.split(".")[0])
+                    signals.add(signal_of(what.name, self._plan.signals))
                 case "block report":
                     detectors.update(d.name for d in self._wiring.detectors_of(what.name))
                 case "points report":

@@ -20,6 +20,7 @@ from verifier.plan.equip import (
 )
 from verifier.plan.equipment import Beside, Place
 from verifier.plan.facts import Observable
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan, Port
 from verifier.plan.wiring import Detector, Driver, Machine
 from verifier.world.situation import Situation
@@ -299,7 +300,7 @@ class Wires:
 
 def asked_by(plan: Plan, head: str) -> Iterator[Observable]:
     """What the rules of a head ask for, named conditions opened up."""
-    signal = plan.signals[head.split(".")[0]]
+    signal = plan.signals[signal_of(head, plan.signals)]
     lines = signal.lines or next(h.lines for h in signal.heads if h.name == head)
     for line in lines:
         if line.when is not None:

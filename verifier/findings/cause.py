@@ -14,6 +14,7 @@ from verifier.findings.cause_wiring import Circuit, Told
 from verifier.findings.verdicts import Cause
 from verifier.plan import facts
 from verifier.plan.facts import All, AnyOne, Condition, Not, Observable, Says, heard
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.world.situation import Situation
 
@@ -131,7 +132,7 @@ class _Teller:
 
     def _head(self, head: Head, depth: int) -> Cause:
         line = self._acting(head.name, head.lines)
-        signal = self._plan.signals[head.name.split(".")[0]]
+        signal = self._plan.signals[signal_of(head.name, self._plan.signals)]
         ruled = {h.name: self._acting(h.name, h.lines).shows for h in signal.heads}
         instead = self._instead(head, signal, ruled)
         if instead is not None:
@@ -278,7 +279,7 @@ class _Teller:
                     cause = Cause(text, inner.span, reasons)
                 return cause, self._chained((name, reader), cause)
             case "aspect" | "colour":
-                owner = name.split(".")[0]
+                owner = signal_of(name, self._plan.signals)
                 cause = self.signal(self._plan.signals[owner], depth + 1)
                 return cause, self._chained((owner, ""), cause)
             case _:

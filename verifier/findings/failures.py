@@ -14,6 +14,7 @@ from verifier.language.diagnostics import InputError
 from verifier.logic.expr import Expr, atom, both, observables, opposite
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Observable
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan, Signal
 from verifier.properties.failures import (
     counts_against,
@@ -79,7 +80,7 @@ class FailureCheck:
         group of faults."""
         self._unproved = frozenset(unproved)
         asked = list(harms(self.plan, safety))
-        by_name = _by_name(asked)
+        by_name = _by_name(asked, self.plan)
         outcomes: dict[str, Outcome] = {}
         for group in self._groups():
             step()
@@ -221,13 +222,13 @@ def _already(sound: World, harm: Obligation) -> Expr:
     return both(sound.expand(harm.formula), *assumptions, *always)
 
 
-def _by_name(asked: Iterable[Obligation]) -> dict[str, list[tuple[int, Obligation]]]:
+def _by_name(asked: Iterable[Obligation], plan: Plan) -> dict[str, list[tuple[int, Obligation]]]:
     """Harms by what their formulas speak of, heads and lines by their signal too, numbered in
     the order of the catalogue."""
     found: dict[str, list[tuple[int, Obligation]]] = {}
     for number, harm in enumerate(asked):
         names = [what.name for what in observables(harm.formula)]
-        owners = [name.split("/")[0].split(".")[0] for name in names]
+        owners = [signal_of(name, plan.signals) for name in names]
         for name in dict.fromkeys([*names, *owners]):
             found.setdefault(name, []).append((number, harm))
     return found

@@ -18,6 +18,7 @@ from verifier.language.diagnostics import InputError
 from verifier.logic.expr import atom
 from verifier.plan import facts
 from verifier.plan.facts import All, Condition, Observable, Says
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import derails_run_over, diverges_at_all
@@ -242,7 +243,8 @@ def _depending_on(plan: Plan, changed: str) -> set[str]:
         for line in (*signal.lines, *(ln for head in signal.heads for ln in head.lines)):
             for says in all_says(line.when, plan) if line.when else ():
                 if says.what.kind in ("aspect", "colour"):
-                    read_by.setdefault(says.what.name.split(".")[0], set()).add(signal.name)
+                    read = signal_of(says.what.name, plan.signals)
+                    read_by.setdefault(read, set()).add(signal.name)
     found, waiting = {changed}, [changed]
     while waiting:
         new = read_by.get(waiting.pop(), set()) - found

@@ -106,7 +106,8 @@ def _current_sensing(d: Detector, through: tuple[str, ...], plan: Plan) -> Detec
 
 def _has_its_statement(block: str, plan: Plan) -> bool:
     """Whether a block shares its statement with no other: feeders can only then be given."""
-    text, span = plan.source.text, plan.blocks[block].span
+    span = plan.blocks[block].span
+    text = span.source.text
     return not (
         text[span.end :].lstrip().startswith(",") or text[: span.start].rstrip().endswith(",")
     )

@@ -26,6 +26,7 @@ from verifier.language.diagnostics import InputError
 from verifier.logic.expr import TRUE, Const, Expr, atom, both
 from verifier.plan.equip import with_wiring
 from verifier.plan.facts import Observable
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import broken, counts_against, harms
@@ -282,7 +283,7 @@ class _Reach:
                 about.add(says.what.name)
                 if says.what.kind in ("aspect", "colour"):
                     asked = atom(says.what, *says.values)
-                    owner = says.what.name.split(".")[0]
+                    owner = signal_of(says.what.name, plan.signals)
                     self._read_by.setdefault(owner, []).append((signal.name, asked))
 
     def _directly(self, touched: set[str]) -> set[str]:

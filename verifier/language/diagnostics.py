@@ -61,6 +61,9 @@ def render(diagnostic: Diagnostic) -> str:
         parts = [f"{place}: {said}", _marked_line(span)]
     else:
         parts = [f"{span.source.name}: {said}"]
+    for used in span.uses:
+        words = f"  in module {used.module}, used as {used.name} ({used.span.where}):"
+        parts += [_printable(words), _marked_line(used.span)]
     for other, words in diagnostic.others:
         parts.append(_printable(f"  {words} ({other.where}):"))
         parts.append(_marked_line(other))

@@ -6,6 +6,8 @@ counted from 1, exist only here, at the edge where people read them.
 
 import re
 from bisect import bisect_right
+from collections.abc import Iterator
+from copy import copy
 from dataclasses import dataclass, field
 
 # Lines end with LF, CR LF, or CR alone, as the grammar's comments do.
@@ -14,15 +16,25 @@ LINE_END = re.compile(r"\r\n|\r|\n")
 
 @dataclass(frozen=True, eq=False)
 class Source:
-    """One file of the user's: its name as shown in messages, and its whole text."""
+    """One file of the user's: its name as shown in messages, and its whole text.
+
+    The statements of a module stand in the layout once for each `use`, and each time they
+    have a source of their own, of the same name and text, that says which ``used`` it is."""
 
     name: str
     text: str = field(repr=False)
+    used: "Used | None" = field(default=None, repr=False)
     _starts: list[int] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         starts = [0, *(found.end() for found in LINE_END.finditer(self.text))]
         object.__setattr__(self, "_starts", starts)
+
+    def as_used(self, used: "Used") -> "Source":
+        """The same text, as a module of it stands in the layout by one `use`."""
+        source = copy(self)
+        object.__setattr__(source, "used", used)
+        return source
 
     def position(self, offset: int) -> tuple[int, int]:
         """Line and column of a character, both from 1."""
@@ -73,6 +85,24 @@ class Span:
         """``file:line``, as findings print it."""
         return f"{self.source.name}:{self.line}"
 
+    @property
+    def uses(self) -> "Iterator[Used]":
+        """The `use` statements that brought this place into the layout, the nearest first."""
+        used = self.source.used
+        while used is not None:
+            yield used
+            used = used.span.source.used
+
     def to(self, other: "Span") -> "Span":
         """The stretch from the start of this one to the end of ``other``."""
         return Span(self.source, self.start, other.end)
+
+
+@dataclass(frozen=True, slots=True)
+class Used:
+    """One `use` of a module: the module's name, what its inside is reached by (``East``, or
+    ``North.East`` where it is used in a module itself), and the place of the statement."""
+
+    module: str
+    name: str
+    span: Span

@@ -12,6 +12,7 @@ from verifier.language.diagnostics import did_you_mean
 from verifier.plan import amounts
 from verifier.plan.amounts import read_run
 from verifier.plan.clauses import at_most_one, given_once, no_run
+from verifier.plan.heads import signal_meant
 from verifier.plan.names import Names
 from verifier.plan.posts import Post
 from verifier.plan.quantities import Bounds, read_amount
@@ -245,7 +246,7 @@ def _heads(
 
 
 def _is_head(name: syntax.Name, posts: Mapping[str, Post], names: Names) -> bool:
-    signal = name.text.split(".")[0]
+    signal = signal_meant(name.text, names.table)
     if signal not in posts:
         declared = names.table.get(signal)
         if not (declared and declared.kind == "signal"):  # else it has an error of its own

@@ -13,6 +13,7 @@ from verifier.plan.conflicts import find_conflicts
 from verifier.plan.derails import find_derails
 from verifier.plan.equip import equip, inputs_with
 from verifier.plan.facts import Observable
+from verifier.plan.heads import signal_meant
 from verifier.plan.limits import find_limits
 from verifier.plan.model import (
     Block,
@@ -207,7 +208,7 @@ def _head_nodes(
         if not isinstance(s, syntax.Head):
             continue
         if s.name.text not in heads:
-            signal = s.name.text.split(".")[0]
+            signal = signal_meant(s.name.text, names.table)
             declared = names.table.get(signal)
             if declared and declared.kind == "signal" and signal not in posts:
                 continue  # the signal has an error of its own

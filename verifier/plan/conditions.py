@@ -8,6 +8,7 @@ from verifier.language.source import Span
 from verifier.language.wording import one_of
 from verifier.plan import facts
 from verifier.plan.facts import All, AnyOne, Condition, Not, Observable, Says
+from verifier.plan.heads import signal_meant, signal_of
 from verifier.plan.names import KIND_WORDS
 from verifier.plan.vocabulary import (
     STATES_OF,
@@ -106,9 +107,10 @@ def _one(
 ) -> Condition | None:
     """One thing in one state."""
     span = name.span.to(state.span) if name.span.start < state.span.start else name.span
-    if "." in name.text or (state.kind == "colour" and name.text in words.colours):
-        return _head_colour(name, state, words, span, in_rule)
     declared = words.names.table.get(name.text)
+    head = declared is None and signal_meant(name.text, words.names.table) != name.text
+    if head or (state.kind == "colour" and name.text in words.colours):
+        return _head_colour(name, state, words, span, in_rule)
     if declared is None:
         wanted = _KINDS_WITH.get(state.kind, ())
         words.names.unknown(name, "", wanted)
@@ -134,7 +136,7 @@ def _misplaced(name: str, words: Vocabulary) -> bool:
 
 
 def _already_explained(words: Vocabulary, name: syntax.Name) -> bool:
-    return any(e.span.start == name.span.start and e.span.source is name.span.source
+    return any(e.span.start == name.span.start and e.span.source.name == name.span.source.name
                for e in words.names.errors)  # fmt: skip
 
 
@@ -271,7 +273,7 @@ def _head_colour(
 ) -> Condition | None:
     colour = words.colours.get(name.text)
     if colour is None:
-        if _misplaced(name.text.split(".")[0], words):
+        if _misplaced(signal_of(name.text, words.names.table), words):
             return None
         words.names.error(
             "CP201",

@@ -11,6 +11,7 @@ from itertools import combinations, product
 from typing import Literal
 
 from verifier.language.source import Span
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
 from verifier.plan.wiring import Detector, Wiring
 
@@ -168,7 +169,8 @@ def _of_heads(plan: Plan) -> Iterator[Mistake]:
     heads = {head.name: head for signal in plan.signals.values() for head in signal.heads}
     for driver in plan.wiring.drivers.values():
         for one_name, other_name in combinations(driver.heads, 2):
-            if one_name in heads and one_name.split(".")[0] != other_name.split(".")[0]:
+            one, other = (signal_of(name, plan.signals) for name in (one_name, other_name))
+            if one_name in heads and one != other:
                 yield Mistake("heads swapped", (one_name, other_name), heads[one_name].span)
 
 

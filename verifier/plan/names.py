@@ -54,7 +54,7 @@ class Names:
     table: dict[str, Declared] = field(default_factory=dict)
     errors: list[Diagnostic] = field(default_factory=list)
     _reported: set[str] = field(default_factory=set)
-    _noted: set[tuple[str, int, int]] = field(default_factory=set)
+    _noted: set[tuple[str, str, int, int]] = field(default_factory=set)
 
     def error(
         self,
@@ -64,14 +64,15 @@ class Names:
         hint: str = "",
         others: tuple[tuple[Span, str], ...] = (),
     ) -> None:
-        place = (code, span.start, span.end)
-        if place not in self._noted:  # a name may be looked up more than once
+        # A name may be looked up more than once, and a module used more than once.
+        place = (code, span.source.name, span.start, span.end)
+        if place not in self._noted:
             self._noted.add(place)
             self.errors.append(Diagnostic(code, message, span, hint, others))
 
     def declare(self, name: syntax.Name, kind: str, node: syntax.Statement) -> None:
         earlier = self.table.get(name.text)
-        if "." in name.text:
+        if "." in name.span.text:  # as written: the names of a module's inside have dots
             self.error(
                 "CP208",
                 f"`{name.text}` has a dot in it",

@@ -7,6 +7,7 @@ from typing import Literal
 
 from verifier.logic.expr import Expr, opposite
 from verifier.plan.facts import Condition, says_in
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
 from verifier.properties import (
     conflicting,
@@ -145,7 +146,9 @@ def obligations(plan: Plan, lower: Callable[[Condition], Expr]) -> Iterator[Obli
         yield from entry.make(plan)
     for proof in plan.proofs:
         expr = lower(proof.condition)
-        about = dict.fromkeys(says.what.name.split(".")[0] for says in says_in(proof.condition))
+        about = dict.fromkeys(
+            signal_of(says.what.name, plan.signals) for says in says_in(proof.condition)
+        )
         said = " ".join(proof.condition.span.text.split())
         trouble = {
             "never": f"this can happen: {said}",

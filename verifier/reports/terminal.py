@@ -262,7 +262,7 @@ def cause_lines(cause: Cause, indent: str, ink: Ink, above: Span | None = None) 
     """A chain of causes, each with its place unless that is on the line of the one
     ``above``."""
     place = ""
-    if cause.span and not (above and above.line == cause.span.line):
+    if cause.span and not (above and above.where == cause.span.where):
         place = f"   {_place(cause.span)}"
         place += f": `{_first_line(cause.span)}`" if cause.because else ""
     yield f"{indent}{cause.text}{ink.paint(place, 'quiet')}"

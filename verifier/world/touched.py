@@ -11,6 +11,7 @@ from collections.abc import Collection, Iterable, Mapping
 from verifier.logic.expr import Atom, Expr, atom, observables
 from verifier.plan import facts
 from verifier.plan.facts import Observable
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
 from verifier.world.circuits import Circuits
 from verifier.world.world import World
@@ -86,7 +87,7 @@ class Touches:
         parts += [part for asked in self._read_by.get(name, {}).values() for part in asked]
         shown = [w for part in parts if isinstance(part, Atom) and part.what.kind in _SHOWN
                  for w in observables(world.one_step(part)) if w.kind in _SHOWN]  # fmt: skip
-        found = frozenset(what.name.split(".")[0] for what in shown)
+        found = frozenset(signal_of(what.name, self._plan.signals) for what in shown)
         if world is self._sound:
             self._sound_reads[name] = found
         return found
@@ -156,6 +157,6 @@ def _read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
     for signal in plan.signals.values():
         for says in plan.asked_by(signal):
             what, values = says.what, says.values
-            owner = what.name.split(".")[0] if what.kind == "colour" else what.name
+            owner = signal_of(what.name, plan.signals) if what.kind == "colour" else what.name
             found.setdefault(owner, {}).setdefault(signal.name, []).append(atom(what, *values))
     return found

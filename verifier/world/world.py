@@ -7,6 +7,7 @@ from verifier.language.diagnostics import Diagnostic, InputError
 from verifier.logic.expr import Atom, Expr, atom, constant, either, nodes, opposite, substitute
 from verifier.logic.settle import settle
 from verifier.plan.facts import Condition, Observable, conditions_in
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Line, Plan, Signal
 from verifier.world.circles import May, settle_together
 from verifier.world.circuits import Circuits
@@ -62,14 +63,18 @@ class World:
         sound = self.sound.with_other_rules(plan, changed, depending) if self.sound else None
         touched = None if self.touched is None else self.touched.union(depending)
         new = World(plan, sound, self.faults, touched)
-        new._one_step = {a: e for a, e in self._one_step.items() if _owner(a.what) != changed}
+        owner = self._owner
+        new._one_step = {a: e for a, e in self._one_step.items() if owner(a.what) != changed}
         new._expanded = {
             a: e
             for a, e in self._expanded.items()
-            if a.what.kind != "condition" and _owner(a.what) not in depending
+            if a.what.kind != "condition" and owner(a.what) not in depending
         }
-        new._settled = {w: m for w, m in self._settled.items() if _owner(w) not in depending}
+        new._settled = {w: m for w, m in self._settled.items() if owner(w) not in depending}
         return new
+
+    def _owner(self, what: Observable) -> str:
+        return signal_of(what.name, self.plan.signals)
 
     def lower(self, condition: Condition) -> Expr:
         """A condition of the file as an expression over observables."""
@@ -131,7 +136,7 @@ class World:
         signal = self.plan.signals.get(owner)
         if signal is not None and signal.lines:
             return signal.heads[0].name, signal.lines
-        heads = self.plan.signals[owner.split(".")[0]].heads
+        heads = self.plan.signals[signal_of(owner, self.plan.signals)].heads
         return owner, next(head.lines for head in heads if head.name == owner)
 
     def _known(self, part: Atom) -> Expr | None:
@@ -151,7 +156,7 @@ class World:
     def _is_taken_over(self, what: Observable) -> bool:
         if self.touched is None or what.kind in ("condition", "fault", "sound reading"):
             return False
-        return _owner(what) not in self.touched
+        return self._owner(what) not in self.touched
 
     def _meaning_of(self, part: Atom) -> Expr:
         meaning = self._known(part)
@@ -215,11 +220,6 @@ def check_circles(world: World, signals: Iterable[Signal] | None = None) -> None
                 world.expand(atom(head.colour, colour))
 
 
-def _owner(what: Observable) -> str:
-    """The signal an aspect, a colour or a line belongs to; else the thing itself."""
-    return what.name.split("/")[0].split(".")[0]
-
-
 def _observables(expr: Expr) -> list[Observable]:
     return list(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
 
@@ -227,9 +227,9 @@ def _observables(expr: Expr) -> list[Observable]:
 def _circle(circle: list[Atom], plan: Plan) -> Diagnostic:
     shown = [a for a in circle if a.what.kind in _SHOWN]
     order = list(plan.signals)
-    first = min(range(len(shown)), key=lambda i: order.index(_owner(shown[i].what)))
+    first = min(range(len(shown)), key=lambda i: order.index(signal_of(shown[i].what.name, order)))
     shown = shown[first:] + shown[:first]
-    owners = list(dict.fromkeys(_owner(a.what) for a in shown))
+    owners = list(dict.fromkeys(signal_of(a.what.name, plan.signals) for a in shown))
     chain = " needs ".join([*owners, owners[0]])
     signals = [plan.signals[name] for name in owners]
     words = " → ".join(_says(a) for a in [*shown, shown[0]])
