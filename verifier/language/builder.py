@@ -3,14 +3,15 @@
 from collections.abc import Callable
 from typing import Any, cast
 
-from lark import Token, Tree
+from lark import Token
 
 from verifier.language import syntax as s
-from verifier.language.builder_wiring import WiringBuilder
-from verifier.language.nodes import Node, mode, quantity, string, tokens, trees, types, word
+from verifier.language.builder_locking import LockingBuilder
+from verifier.language.builder_modules import ModuleBuilder
+from verifier.language.nodes import Node, mode, string, tokens, trees, types, word
 
 
-class Builder(WiringBuilder):
+class Builder(LockingBuilder, ModuleBuilder):
     """Turns the parse tree of one statement of ``source`` into a syntax node."""
 
     def statement(self, tree: Node) -> s.Statement:
@@ -32,7 +33,10 @@ class Builder(WiringBuilder):
             direction = "entering"
         elif "LEAVING" in kinds:
             direction = "leaving"
-        return s.Edge(self._names(tree), cast(Any, direction), self._span(tree))
+        entering = next(
+            (self._condition(part.children[-1]) for part in trees(tree, "entering")), None
+        )
+        return s.Edge(self._names(tree), cast(Any, direction), entering, self._span(tree))
 
     def _bumper(self, tree: Node) -> s.Bumper:
         return s.Bumper(self._names(tree), self._span(tree))
@@ -62,7 +66,8 @@ class Builder(WiringBuilder):
         for joins in trees(tree, "single"):
             legs = [cast(s.Leg, str(t)) for t in tokens(joins) if t.type in ("ALONG", "ACROSS")]
             single = (legs[0], legs[1])
-        return s.Slip(self._names(tree), self._name(tree), single, self._span(tree))
+        clauses = self._clauses(tree)
+        return s.Slip(self._names(tree), self._name(tree), single, clauses, self._span(tree))
 
     def _derail(self, tree: Node) -> s.Derail:
         names = (self._name(tree, 0), self._name(tree, 1), self._name(tree, 2))
@@ -129,47 +134,6 @@ class Builder(WiringBuilder):
     def _condition_def(self, tree: Node) -> s.NamedCondition:
         condition = self._condition(tree.children[-1])
         return s.NamedCondition(self._name(tree), condition, self._span(tree))
-
-    def _condition(self, node: Any) -> s.Condition:
-        tree = cast(Node, node)
-        span = self._span(tree)
-        match tree.data:
-            case "all_of" | "any_of":
-                parts = tuple(self._condition(c) for c in tree.children if isinstance(c, Tree))
-                return s.AllOf(parts, span) if tree.data == "all_of" else s.AnyOf(parts, span)
-            case "opposite":
-                return s.Opposite(self._condition(tree.children[-1]), span)
-            case "negation":  # parentheses
-                return self._condition(tree.children[1])
-            case "train_on":
-                words = list(tokens(tree))
-                state = s.State("train on", "", self._span(words[0]).to(self._span(words[1])))
-                return s.Fact(quantity(tree), self._names(tree), state, span)
-            case "fact":
-                states = list(trees(tree, "state"))
-                found = self._state(states[0]) if states else None
-                return s.Fact(quantity(tree), self._names(tree), found, span)
-            case other:
-                raise AssertionError(f"no such condition node: {other}")
-
-    def _state(self, tree: Node) -> s.State:
-        span = self._span(tree)
-        said = list(tokens(tree))
-        match said[0].type:
-            case "LIES":
-                return s.State("lies", str(said[1]), span)
-            case "AT":
-                return s.State("at stop", "", span)
-            case "PROCEED" | "PROCEEDS":
-                return s.State("proceeds", "", span)
-            case "SHOWS":
-                return s.State("shows", self._name(tree).text, span)
-            case "FLASHING" | "COLOUR":
-                return s.State("colour", " ".join(str(t) for t in said), span)
-            case "NAME":
-                return s.State("name", str(said[0]), span)
-            case _:
-                return s.State(str(said[0]), "", span)
 
     # -------------------------------------------------------------- panel and claims
 

@@ -1,4 +1,4 @@
-"""Wiring statements and their clauses: from lark's parse tree to our syntax tree."""
+"""Wiring statements, and all clauses: from lark's parse tree to our syntax tree."""
 
 from collections.abc import Container
 from typing import cast
@@ -6,7 +6,8 @@ from typing import cast
 from lark import Token, Tree
 
 from verifier.language import syntax as s
-from verifier.language.nodes import Node, Nodes, tokens, trees, types
+from verifier.language.builder_conditions import ConditionBuilder
+from verifier.language.nodes import Node, tokens, trees, types
 from verifier.language.source import Span
 
 # The grammar's rule for each kind of clause.
@@ -38,12 +39,24 @@ KINDS: dict[str, s.ClauseKind] = {
     "needs": "needs",
     "detectable": "detectable",
     "wheelsets": "wheelsets",
+    "thrown_by_rule": "thrown reverse when",
+    "locked": "locked while",
+    "electric_lock": "electric lock",
+    "picks": "picks when",
+    "sticks": "sticks while",
+    "slow": "slow to release",
+    "rightward": "rightward when",
+    "leftward": "leftward when",
 }
+# Those that end with a condition.
+_CONDITIONS = {
+    "thrown_by_rule", "locked", "electric_lock", "picks", "sticks", "rightward", "leftward",
+}  # fmt: skip
 # Terminals that say what was chosen.
-_CHOICES = {"SLOW_MOTION", "SNAP", "CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH"}
+_CHOICES = {"SLOW_MOTION", "SNAP", "CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND"}
 
 
-class WiringBuilder(Nodes):
+class WiringBuilder(ConditionBuilder):
     """Turns the parse tree of one wiring statement into a syntax node."""
 
     def _supply(self, tree: Node) -> s.Supply:
@@ -107,14 +120,18 @@ class WiringBuilder(Nodes):
         lengths = self._lengths(tree)
         if tree.data in ("rating", "fuse"):
             lengths = tuple((self._amount(child),) for child in trees(tree, "amount"))
+        kind = KINDS[tree.data]
+        if "PICK" in types(tree):
+            kind = "slow to pick"
         return s.Clause(
-            KINDS[tree.data],
+            kind,
             self._span(tree),
             names,
             (*map(self._name_of, chosen), *(s.Name(c.text, c.span) for c in colours)),
             lengths,
             self._run(tree),
             tuple(self._name(child) for child in readings if "CONTACTS" in types(child)),
+            self._condition(tree.children[-1]) if tree.data in _CONDITIONS else None,
         )
 
     def _before(self, tree: Node, rules: Container[str]) -> Span:

@@ -21,7 +21,28 @@ from lark.parsers.lalr_analysis import Shift
 _BELOW = -3
 # In these no list of `Clear when …` lines can follow, so that a name before `when` is no
 # more than a name.
-_WITHOUT_LINES = ("DETECTOR", "DRIVER")
+_WITHOUT_LINES = (
+    "DETECTOR", "DRIVER", "EDGE", "TURNOUT", "SLIP", "RELAY", "TIMER", "TRAFFIC", "ROUTE", "TRAINS",
+)  # fmt: skip
+# Clauses that may follow a condition, whose last name may well have a state: by the word
+# after it the first word of a clause is known for what it is.
+_OPENING = {
+    "picks": ("when",),
+    "sticks": ("while",),
+    "slow": ("to",),
+    "locked": ("while",),
+    "electric": ("lock",),
+    "rightward": ("when",),
+    "leftward": ("when",),
+    "thrown": ("by", "reverse"),
+    "motor": ("slow-motion", "snap"),
+    "powered": ("by",),
+    "no": ("contacts",),
+    "contacts": ("normal", "reverse"),
+    "contact": ("normal", "reverse"),
+    "fouling": ("point",),
+    "gap": ("normal", "reverse"),
+}
 # A number, and perhaps its unit without a space: `2400mm`.
 _NUMBER = re.compile(r"([0-9]+(?:\.[0-9]+)?)([^\W\d_]*)")
 # Units as people also write them. They are read, so that a message can say how to write
@@ -76,7 +97,7 @@ class Fitting:
             return [_as(word, token)] if takes(parser, word) else [token]
         if token.type not in ("NAME", "STRAY"):
             return [token]
-        if word and takes(parser, word) and not takes(parser, "NAME"):
+        if word and takes(parser, word) and (_known(tokens, at) or not takes(parser, "NAME")):
             return [_as(word, token)]
         if text in self._units and takes(parser, "UNIT"):
             return [_as("UNIT", token)]
@@ -91,6 +112,15 @@ class Fitting:
             return False
         # `96 in feeders m1`
         return tokens[at + 1] != "feeders" or [t.type for t in tokens[at + 2 : at + 3]] != ["NAME"]
+
+
+def _known(tokens: Sequence[Token], at: int) -> bool:
+    """Whether the words beside a word tell that it is one of the language, though a name could
+    stand there too."""
+    after = str(*tokens[at + 1 : at + 2])
+    if tokens[at] == "hand":  # `thrown by hand`, and not `thrown by hand, foot`
+        return after != ","
+    return after in _OPENING.get(str(tokens[at]), ())
 
 
 def takes(parser: Any, terminal: str) -> bool:

@@ -29,9 +29,7 @@ NOT_WORDS = {
     "COMMA", "INDICATION", "NUMBER", "UNIT", "COLON",
 }  # fmt: skip
 # What people write who expect statements the language does not have yet.
-NOT_YET = {
-    "relay", "timer", "route", "traffic", "include", "module", "use", "wire",
-}  # fmt: skip
+NOT_YET = {"wire"}
 # Clauses, and the statement each of them stands below.
 BELONGS_TO = {
     **dict.fromkeys(("feeders",), "block"),

@@ -6,9 +6,13 @@ they stood beside. :mod:`verifier.language.format` lays the clauses out.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from verifier.language import syntax as s
-from verifier.language.parse import MAX_NESTING, is_name
+from verifier.language.parse import is_name
+from verifier.language.printed_conditions import condition as condition_segments
+from verifier.language.printed_conditions import condition_start
+from verifier.language.printed_locking import locking
 from verifier.language.printed_wiring import clauses_below, feeders, length, wiring
 from verifier.language.segments import (
     Clause,
@@ -25,11 +29,18 @@ from verifier.language.source import Span
 def clauses(statement: s.Statement) -> tuple[Clause, ...]:
     """The clauses of one statement, in order."""
     match statement:
+        case s.Include(path=path, span=span):
+            return (whole(f'include "{path}"', span),)
+        case s.Module(name=name, parameters=parameters):
+            return (_module(name, parameters, statement.span),)
+        case s.End(span=span):
+            return (whole("end", span),)
+        case s.Use():
+            return (_use(statement),)
         case s.Layout(title=title, span=span):
             return (whole(f'layout "{title}"', span),)
-        case s.Edge(names=names, direction=direction):
-            words = "" if direction == "both" else f"{direction} only"
-            return (listed("edge", names, statement.span, words),)
+        case s.Edge():
+            return _edge(statement)
         case s.Bumper(names=names):
             return (listed("bumper", names, statement.span),)
         case s.Block():
@@ -39,9 +50,12 @@ def clauses(statement: s.Statement) -> tuple[Clause, ...]:
             return head, *clauses_below(below)
         case s.Crossing(names=names, block=block):
             return (listed("crossing", names, statement.span, f"in {block.text}"),)
-        case s.Slip(names=names, block=block, single=single):
+        case s.Slip(names=names, block=block, single=single, clauses=below):
             joins = f" single {single[0]} to {single[1]}" if single else ""
-            return (listed("slip", names, statement.span, f"in {block.text}{joins}"),)
+            words = f"in {block.text}{joins}"
+            end = below[0].span.start if below else statement.span.end
+            within = Span(statement.span.source, statement.span.start, end)
+            return listed("slip", names, within, words), *clauses_below(below)
         case s.Derail(name=name, block=block, toward=toward, span=span):
             return (whole(f"derail {name.text} on {block.text} toward {toward.text}", span),)
         case s.Gate(names=names, block=block):
@@ -71,7 +85,7 @@ def _claims(statement: s.Statement) -> tuple[Clause, ...]:
     """Named conditions, and what is to be proved, assumed, set aside, expected."""
     match statement:
         case s.NamedCondition(name=name, condition=condition, span=span):
-            segments = _condition(f"condition {name.text} is", condition)
+            segments = condition_segments(f"condition {name.text} is", condition)
             first = Segment(segments[0].text, span.start, segments[0].end)
             return (clause([first, *segments[1:]], splits=1),)
         case s.Prove(title=title, mode=mode, condition=condition, span=span):
@@ -85,10 +99,39 @@ def _claims(statement: s.Statement) -> tuple[Clause, ...]:
         case s.Expect(claim=claim, subjects=subjects, span=span):
             return (_claim("expect broken", claim, subjects, span),)
         case _:
-            return wiring(statement)
+            return locking(statement) or wiring(statement)
 
 
 # ------------------------------------------------------------------ clauses
+
+
+def _edge(edge: s.Edge) -> tuple[Clause, ...]:
+    words = "" if edge.direction == "both" else f"{edge.direction} only"
+    if edge.entering is None:
+        return (listed("edge", edge.names, edge.span, words),)
+    asked = condition_segments("entering when", edge.entering)
+    segments = list_segments("edge", edge.names, edge.span.start)
+    if words:
+        segments.append(Segment(words, segments[-1].end, asked[0].start))
+    return clause(segments), clause(asked, indent=2, splits=1, joins=True)
+
+
+def _module(name: s.Name, parameters: Sequence[s.Name], span: Span) -> Clause:
+    if not parameters:
+        return whole(f"module {name.text}", span)
+    segments = list_segments(f"module {name.text} (", parameters, span.start)
+    segments[0] = replace(segments[0], text=segments[0].text.replace("( ", "(", 1))
+    segments[-1] = replace(segments[-1], text=f"{segments[-1].text})", end=span.end)
+    return clause(segments)
+
+
+def _use(use: s.Use) -> Clause:
+    first = Segment(f"use {use.module.text} as {use.name.text}", use.span.start, use.name.span.end)
+    bound = [
+        s.Name(f"{binding.parameter.text} = {binding.outside.text}", binding.span)
+        for binding in use.bindings
+    ]
+    return clause([first, *(list_segments("with", bound, first.end) if bound else [])])
 
 
 def _lever(names: Sequence[s.Name], positions: Sequence[s.Name], span: Span) -> Clause:
@@ -165,7 +208,7 @@ def _rule(rule: s.Rule) -> Clause:
     if rule.when is None:
         segments = [first, Segment("otherwise", first.end, rule.span.end)]
     else:
-        segments = [first, *_condition("when", rule.when)]
+        segments = [first, *condition_segments("when", rule.when)]
     when = " ".join(segment.text for segment in segments[1:])
     return Clause(tuple(segments), (shows, when), indent=2, table="rule", splits=2)
 
@@ -174,7 +217,7 @@ def _titled(
     word: str, title: str, mode: str, condition: s.Condition, span: Span
 ) -> tuple[Clause, ...]:
     start = condition_start(condition)
-    segments = _condition(mode, condition)
+    segments = condition_segments(mode, condition)
     head = Segment(f'{word} "{title}"', span.start, min(span.start + len(word), start))
     return clause([head]), clause(segments, indent=2, splits=1, joins=True)
 
@@ -190,91 +233,3 @@ def _claim(word: str, claim: s.Name, subjects: Sequence[s.Name], span: Span) -> 
         quoted = [_quoted(subject) for subject in subjects]
         segments += list_segments("for", quoted, subjects[0].span.start)
     return clause(segments)
-
-
-# ------------------------------------------------------------------ conditions
-
-
-def condition_start(condition: s.Condition) -> int:
-    """Where the first fact of a condition stands; parentheses before it do not count."""
-    while isinstance(condition, s.AllOf | s.AnyOf):
-        condition = condition.parts[0]
-    return condition.span.start
-
-
-def _condition(word: str, condition: s.Condition) -> list[Segment]:
-    """``word`` and the condition: a segment for each of its parts."""
-    parts: Sequence[s.Condition] = (condition,)
-    sign, group = "", None
-    if isinstance(condition, s.AllOf | s.AnyOf):
-        parts, group = condition.parts, condition
-        sign = "and" if isinstance(condition, s.AllOf) else "or"
-    clear = _depth(condition) <= MAX_NESTING // 2 - 2
-    return [
-        Segment(
-            f"{sign if i else word} {_part(part, group, clear)}",
-            condition_start(part),
-            part.span.end,
-        )
-        for i, part in enumerate(parts)
-    ]
-
-
-def _part(part: s.Condition, group: s.Condition | None, clear: bool) -> str:
-    """A part of a condition, in parentheses where it needs them to be read as it is meant.
-
-    ``clear``: also where only a person needs them, `(a and b) or c`."""
-    match part:
-        case s.Fact():
-            return _fact(part)
-        case s.Opposite(part=inner):
-            return f"not {_part(inner, part, clear)}"
-        case s.AllOf(parts=parts) | s.AnyOf(parts=parts):
-            sign = " and " if isinstance(part, s.AllOf) else " or "
-            text = sign.join(_part(inner, part, clear) for inner in parts)
-            needed = _needs_parentheses(part, group)
-            wanted = clear and group is not None
-            return f"({text})" if needed or wanted else text
-
-
-def _needs_parentheses(part: s.Condition, group: s.Condition | None) -> bool:
-    if group is None or isinstance(part, s.Fact | s.Opposite):
-        return False
-    return not (isinstance(group, s.AnyOf) and isinstance(part, s.AllOf))
-
-
-def _depth(condition: s.Condition, group: s.Condition | None = None) -> int:
-    """How many parentheses and `not` stand inside one another, with no more than needed."""
-    match condition:
-        case s.Fact():
-            return 0
-        case s.Opposite(part=part):
-            return 1 + _depth(part, condition)
-        case s.AllOf(parts=parts) | s.AnyOf(parts=parts):
-            own = 1 if _needs_parentheses(condition, group) else 0
-            return own + max(_depth(part, condition) for part in parts)
-
-
-def _fact(fact: s.Fact) -> str:
-    quantity = f"{fact.quantity} of " if fact.quantity else ""
-    names = ", ".join(name.text for name in fact.names)
-    if fact.state is None:
-        return f"{quantity}{names}"
-    if fact.state.kind == "train on":
-        return f"train on {quantity}{names}"
-    several = len(fact.names) > 1 and fact.quantity != "any"
-    return f"{quantity}{names} {_state(fact.state, several)}"
-
-
-def _state(state: s.State, several: bool) -> str:
-    match state.kind:
-        case "lies":
-            return f"{'lie' if several else 'lies'} {state.value}"
-        case "proceeds":
-            return "proceed" if several else "proceeds"
-        case "shows":
-            return f"shows {state.value}"
-        case "colour" | "name":
-            return state.value
-        case kind:
-            return kind

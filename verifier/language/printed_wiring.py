@@ -7,6 +7,7 @@ trains, and what a detector is on, stand in the first line.
 from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.language import syntax as s
+from verifier.language.printed_conditions import condition
 from verifier.language.segments import Clause, Segment, clause, list_segments, listed, whole
 from verifier.language.source import Span
 
@@ -40,7 +41,16 @@ def wiring(statement: s.Statement) -> tuple[Clause, ...]:
 
 def clauses_below(clauses: Iterable[s.Clause]) -> Iterator[Clause]:
     """Clauses that have a line each, below the first line of their statement."""
-    return (clause(list(_segments(part)), indent=2) for part in clauses)
+    return (_below(part) for part in clauses)
+
+
+def _below(part: s.Clause) -> Clause:
+    if part.condition is None:
+        return clause(list(_segments(part)), indent=2)
+    words = "electric lock released when" if part.kind == "electric lock" else part.kind
+    first, *others = condition(words, part.condition)
+    opening = Segment(first.text, part.span.start, first.end)
+    return clause([opening, *others], indent=2, splits=1)
 
 
 def feeders(groups: Iterable[s.Feeders]) -> Iterator[Clause]:
@@ -101,7 +111,7 @@ def _segments(part: s.Clause) -> Iterator[Segment]:
     """One clause as segments; lists have one for each of their items."""
     span = part.span
     match part.kind:
-        case "through" | "reads":
+        case "through" | "reads" | "thrown by" if part.names:
             yield from _named(part)
         case "at":
             yield from _list("at", [(length(a), _of(a)) for a in part.lengths], span)
@@ -136,7 +146,7 @@ def _text(part: s.Clause) -> str:
             return "without track power reads occupied"
         case "when input missing" | "when lamp out":
             return f"{part.kind} shows {word}"
-        case "thrown by" | "fed by" | "on":
+        case "fed by" | "on":
             return f"{part.kind} {part.names[0].text}"
         case _:
             return " ".join(text for text in (part.kind, word, amount) if text)

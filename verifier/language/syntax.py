@@ -59,16 +59,20 @@ ClauseKind = Literal[
     "without track power",
     "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
     "detectable", "wheelsets",
+    "thrown reverse when", "locked while", "electric lock",
+    "picks when", "sticks while", "slow to pick", "slow to release",
+    "rightward when", "leftward when",
 ]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Clause:
-    """A clause of a wiring statement; ``kind`` are the words it goes by.
+    """A clause of a statement; ``kind`` are the words it goes by.
 
     ``names`` are things named, ``words`` what was chosen: a kind of motor, the legs that
     have contacts, a colour. ``lengths`` are its amounts; of `gap` one for each leg.
-    ``contacts`` are those of the ``names`` that `contacts` stands after."""
+    ``contacts`` are those of the ``names`` that `contacts` stands after; ``condition`` is
+    when, or while."""
 
     kind: ClauseKind
     span: Span
@@ -77,6 +81,7 @@ class Clause:
     lengths: tuple[Length, ...] = ()
     run: Run | None = None
     contacts: tuple[Name, ...] = ()
+    condition: "Condition | None" = None
 
 
 # ------------------------------------------------------------------ conditions
@@ -126,6 +131,46 @@ Condition = Fact | AllOf | AnyOf | Opposite
 
 
 @dataclass(frozen=True, slots=True)
+class Include:
+    """``where`` is the place of the path, quotes and all."""
+
+    path: str
+    where: Span
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Module:
+    """The first line of a module; its statements follow, up to :class:`End`."""
+
+    name: Name
+    parameters: tuple[Name, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class End:
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Binding:
+    """``main = Main``: what a parameter stands for."""
+
+    parameter: Name
+    outside: Name
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    module: Name
+    name: Name
+    bindings: tuple[Binding, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Layout:
     title: str
     span: Span
@@ -135,6 +180,7 @@ class Layout:
 class Edge:
     names: tuple[Name, ...]
     direction: Literal["both", "entering", "leaving"]
+    entering: Condition | None
     span: Span
 
 
@@ -181,6 +227,7 @@ class Slip:
     names: tuple[Name, ...]
     block: Name
     single: tuple[Leg, Leg] | None
+    clauses: tuple[Clause, ...]
     span: Span
 
 
@@ -391,11 +438,70 @@ class StoppingDistance:
     span: Span
 
 
+@dataclass(frozen=True, slots=True)
+class Relay:
+    name: Name
+    clauses: tuple[Clause, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Timer:
+    name: Name
+    length: Length
+    runs: Condition
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """How some points of a route lie."""
+
+    points: Name
+    position: Name
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Route:
+    name: Name
+    signal: Name
+    to: Name
+    via: tuple[Way, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Traffic:
+    name: Name
+    blocks: tuple[Name, ...]
+    clauses: tuple[Clause, ...]
+    span: Span
+
+
+RunningKind = Literal[
+    "obey signals", "need to stop", "reverse on", "never reverse", "start on"
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """How trains run: `trains obey signals`, `trains need 20 s to stop` …"""
+
+    kind: RunningKind
+    blocks: tuple[Name, ...]
+    length: Length
+    span: Span
+
+
+# Statements that stand for others: none is left in a layout.
+Reuse = Include | Module | End | Use
+
 Statement = (
-    Layout | Edge | Bumper | Block | Turnout | Crossing | Slip | Derail | Gate | Crossover
+    Reuse | Layout | Edge | Bumper | Block | Turnout | Crossing | Slip | Derail | Gate | Crossover
     | Limits | Track | Signal | Head | Aspect | NamedCondition | Lever | Button | Prove
     | Assume | Waive | Expect | Supply | District | CommonReturn | Detector | Driver
-    | Trains | Scale | StoppingDistance
+    | Trains | Scale | StoppingDistance | Relay | Timer | Route | Traffic | Running
 )  # fmt: skip
 
 

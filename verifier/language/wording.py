@@ -34,6 +34,10 @@ SPECIAL = {
 # Words that start a statement; recovery after an error begins at the next one. With each:
 # what the statement is called, and one of it as it should look.
 STATEMENTS = {
+    "INCLUDE": ("An included file", 'include "common/aspects.ixl"'),
+    "MODULE": ("The first line of a module", "module End-Of-Siding (main, siding, single)"),
+    "END": ("The last line of a module", "end"),
+    "USE": ("A use of a module", "use End-Of-Siding as East with main = Main, single = Single"),
     "LAYOUT": ("The title", 'layout "Heron Falls, east switch"'),
     "EDGE": ("An edge of the plan", "edge West-Main, Quarry"),
     "BUMPER": ("A bumper", "bumper End-of-Spur"),
@@ -65,9 +69,23 @@ STATEMENTS = {
         "detector D-Main current-sensing through m1, m2` or `detector D-Stage spot on Main at 0 mm",
     ),
     "DRIVER": ("A driver", "driver B1 drives 4L.upper, 4L.lower reads D-Main, T1 contacts"),
-    "TRAINS": ("What runs", "trains 600 mm to 2200 mm, detectable throughout"),
+    "TRAINS": (
+        "What runs",
+        "trains 600 mm to 2200 mm, detectable throughout` or `trains obey signals",
+    ),
     "SCALE": ("The scale", "scale HO` or `scale 1:87.1"),
     "STOPPING": ("The stopping distance", "stopping distance 3000 mm"),
+    "RELAY": ("A relay", "relay 4L-route picks when Clear-4L pressed sticks while Switch clear"),
+    "TIMER": ("A timer", "timer 4L-time 30 s runs while 4L at stop and Single occupied"),
+    "ROUTE": (
+        "A named route",
+        "route 4L-to-Main from 4L to West-Main` or `route 4L-in from 4L to Yard via T1 reverse",
+    ),
+    "TRAFFIC": (
+        "Direction of traffic",
+        "traffic Single-way on Single rightward when East-button pressed leftward when "
+        "West-button pressed",
+    ),
 }
 STATEMENT_WORDS = frozenset(STATEMENTS)
 
@@ -97,8 +115,21 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a clause of the driver (`reads`, `powered by`, `when input missing shows red` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "POWERED", "CONTACTS", "CONTACT", "NO", "FOULING", "GAPS"}),
-        "a clause of the turnout (`motor`, `thrown by`, `contacts` …)",
+        frozenset({"THROWN", "MOTOR", "POWERED", "CONTACTS", "CONTACT", "NO", "FOULING", "GAPS",
+                   "LOCKED", "ELECTRIC"}),
+        "a clause of the turnout (`motor`, `thrown by`, `contacts`, `locked while` …)",
+    ),
+    (
+        frozenset({"THROWN", "MOTOR", "LOCKED", "ELECTRIC"}),
+        "a clause of the slip (`motor`, `thrown by`, `locked while` …)",
+    ),
+    (
+        frozenset({"PICKS", "STICKS", "SLOW"}),
+        "a clause of the relay (`picks when`, `sticks while`, `slow to release 2 s` …)",
+    ),
+    (
+        frozenset({"RIGHTWARD", "LEFTWARD", "LOCKED"}),
+        "a clause of the traffic (`rightward when`, `leftward when`, `locked while`)",
     ),
     (frozenset({"CONTACTS", "CONTACT", "NO"}), "`contacts` or `no contacts`"),
     (frozenset({"CURRENT_SENSING", "SPOT"}), "`current-sensing` or `spot`"),
@@ -112,7 +143,7 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a condition, such as `Main clear` or `T1 normal`",
     ),
     (
-        frozenset({"NAME", "TRAIN", "LEVER", "BUTTON"}),
+        frozenset({"NAME", "TRAIN", "LEVER", "BUTTON", "RELAY", "TIMER", "TRAFFIC"}),
         "a fact, such as `train on Main` or `T1 reverse`",
     ),
     (frozenset({"PROCEED", "STOP", "INDICATION"}), "an indication, such as `proceed` or `stop`"),

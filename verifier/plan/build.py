@@ -15,6 +15,7 @@ from verifier.plan.equip import equip, inputs_with
 from verifier.plan.facts import Observable
 from verifier.plan.heads import signal_meant
 from verifier.plan.limits import find_limits
+from verifier.plan.locking import NamedRoute
 from verifier.plan.model import (
     Block,
     Crossover,
@@ -25,8 +26,10 @@ from verifier.plan.model import (
     Route,
     Track,
 )
+from verifier.plan.named_routes import read_routes
 from verifier.plan.names import Names, declare_all
 from verifier.plan.posts import Post, find_posts
+from verifier.plan.relays import memory_inputs, read_locking
 from verifier.plan.routes import find_routes
 from verifier.plan.signals import (
     aspect_observable,
@@ -46,6 +49,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     Raises :class:`InputError` with every error found. Errors in the track hide those
     that would follow from them: signals are looked at once the track is sound.
     """
+    assert not any(isinstance(s, syntax.Reuse) for s in statements), "modules first"
     names = declare_all(statements)
     _check_declared_in(statements, names)
     track = build_track(statements, names)
@@ -56,7 +60,10 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     head_nodes = _head_nodes(statements, posts, names)
     crossovers = _crossovers(statements, track, names)
     levers = _levers(statements, names)
-    wiring = read_wiring(statements, names, track, posts, levers)
+    wiring = read_wiring(statements, names, track, posts)
+    where = {n: (p.enters, p.node.name.span) for n, p in posts.items()}
+    routes = find_routes(where, track, names)
+    named_routes = read_routes(statements, routes, names)
     words = Vocabulary(
         names,
         chart,
@@ -65,12 +72,16 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
         levers,
         _undetected(statements),
         {c.name: c.ends for c in crossovers},
+        {name: route for name, (route, _) in named_routes.items()},
     )
     signals = one_reader_each(build_signals(posts, head_nodes, words), chart, wiring)
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
-    where = {n: (p.enters, p.node.name.span) for n, p in posts.items()}
-    routes = find_routes(where, track, names)
+    locking = read_locking(
+        statements,
+        {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()},
+        words,
+    )
     claims = read_claims(statements, words)
     limits = find_limits(_declared_limits(statements, names), where, track, derails)
     if names.errors:
@@ -99,6 +110,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
         expectations=claims.expectations,
         wiring=wiring,
         equipment=equipment,
+        locking=locking,
         unwired_inputs=inputs,
         _routes_by_signal=_by_signal(routes),
     )
@@ -309,7 +321,7 @@ def _conditions(
 
 
 def _inputs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[Observable, ...]:
-    """Truth and commands, in the order of the file."""
+    """Truth and commands, in the order of the file; then what is remembered."""
     makers: Mapping[Any, Any] = {
         syntax.Block: facts.stock,
         syntax.Turnout: facts.points,
@@ -325,4 +337,4 @@ def _inputs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[
             inputs.append(facts.derail(s.name.text))
         elif isinstance(s, syntax.Lever):
             inputs += [facts.lever(n.text, words.levers[n.text]) for n in s.names]
-    return tuple(inputs)
+    return (*inputs, *memory_inputs(statements))

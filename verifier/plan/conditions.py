@@ -18,6 +18,8 @@ from verifier.plan.vocabulary import (
     wrong_state,
 )
 
+# The same where the state is one that relays and named routes have.
+_ALL_OF_KIND = {"relay": ("up", "down"), "route": ("lined",)}
 # States that a list of things is naturally all in at once; others ask for any of / all of.
 _NATURALLY_ALL = {
     "clear", "vacant", "normal", "reverse", "lies", "at stop", "seated",
@@ -49,7 +51,7 @@ def _resolve_fact(fact: syntax.Fact, words: Vocabulary, in_rule: bool) -> Condit
     state = fact.state
     if state is None:
         return _named_condition(fact, words)
-    if len(fact.names) > 1 and not fact.quantity and state.kind not in _NATURALLY_ALL:
+    if len(fact.names) > 1 and not fact.quantity and not _all_at_once(fact, state, words):
         names = ", ".join(n.text for n in fact.names)
         words.names.error(
             "CP205",
@@ -66,6 +68,13 @@ def _resolve_fact(fact: syntax.Fact, words: Vocabulary, in_rule: bool) -> Condit
     if len(good) == 1:
         return good[0]
     return AnyOne(good, fact.span) if fact.quantity == "any" else All(good, fact.span)
+
+
+def _all_at_once(fact: syntax.Fact, state: syntax.State, words: Vocabulary) -> bool:
+    if state.kind != "name":
+        return state.kind in _NATURALLY_ALL
+    declared = (words.names.table.get(name.text) for name in fact.names)
+    return all(d is None or state.value in _ALL_OF_KIND.get(d.kind, ()) for d in declared)
 
 
 def _listed(names: str, state: syntax.State) -> str:
@@ -127,11 +136,13 @@ def _one(
 
 
 def _misplaced(name: str, words: Vocabulary) -> bool:
-    """A signal or crossover that has an error of its own: no more is said of it."""
+    """What has an error of its own: no more is said of it."""
     declared = words.names.table.get(name)
     kind = declared.kind if declared else ""
-    return (kind == "signal" and name not in words.aspects) or (
-        kind == "crossover" and name not in words.crossovers
+    return (
+        (kind == "signal" and name not in words.aspects)
+        or (kind == "crossover" and name not in words.crossovers)
+        or (kind == "route" and name not in words.routes)
     )
 
 
@@ -314,6 +325,52 @@ def _button(
     return Says(facts.button(name.text), ("pressed",), span, f"{name.text} pressed")
 
 
+def _memory(
+    what: Observable, name: syntax.Name, state: syntax.State, span: Span
+) -> Condition | None:
+    """Relays, timers, direction of traffic. (That a timer is idle is said by what it is not.)"""
+    if state.kind != "name" or state.value not in STATES_OF[what.kind].reported:
+        return None
+    return Says(what, (state.value,), span, f"{name.text} {state.value}")
+
+
+def _relay(
+    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+) -> Condition | None:
+    return _memory(facts.relay(name.text), name, state, span)
+
+
+def _timer(
+    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+) -> Condition | None:
+    return _memory(facts.timer(name.text), name, state, span)
+
+
+def _traffic(
+    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+) -> Condition | None:
+    return _memory(facts.traffic(name.text), name, state, span)
+
+
+def _route(
+    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+) -> Condition | None:
+    """All blocks of a named route report clear; all its points report as it needs them."""
+    route = words.routes[name.text]
+    parts: list[Condition | None] = []
+    if state.kind == "clear":
+        for block in route.blocks:
+            parts.append(_block(syntax.Name(block, name.span), state, words, span, in_rule))
+    elif state.kind == "name" and state.value == "lined":
+        for need in route.needs:
+            way = syntax.State(need.position, "", state.span)
+            parts.append(_points(syntax.Name(need.points, name.span), way, words, span, in_rule))
+    else:
+        return None
+    good = tuple(part for part in parts if part is not None)
+    return All(good, span) if len(good) == len(parts) else None
+
+
 _BUILDERS: dict[str, _Builder] = {
     "block": _block,
     "turnout": _points,
@@ -324,10 +381,14 @@ _BUILDERS: dict[str, _Builder] = {
     "signal": _signal,
     "lever": _lever,
     "button": _button,
+    "relay": _relay,
+    "timer": _timer,
+    "traffic": _traffic,
+    "route": _route,
 }
 
 _KINDS_WITH: dict[str, tuple[str, ...]] = {
-    "clear": ("block",),
+    "clear": ("block", "route"),
     "occupied": ("block",),
     "vacant": ("block",),
     "train on": ("block",),
@@ -342,6 +403,6 @@ _KINDS_WITH: dict[str, tuple[str, ...]] = {
     "non-derailing": ("derail",),
     "seated": ("gate",),
     "pressed": ("button",),
-    "name": ("lever",),
+    "name": ("lever", "relay", "timer", "traffic", "route"),
     "colour": ("signal",),
 }

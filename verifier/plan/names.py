@@ -29,6 +29,10 @@ KIND_WORDS = {
     "feeder": "a feeder",
     "detector": "a detector",
     "driver": "a driver",
+    "relay": "a relay",
+    "timer": "a timer",
+    "traffic": "direction of traffic",
+    "route": "a named route",
 }
 
 # Looking for the nearest name takes time; a file with more errors than this has other worries.
@@ -196,6 +200,14 @@ def declare_all(statements: Iterable[syntax.Statement]) -> Names:
                 names.declare(statement.name, "driver", statement)
             case syntax.NamedCondition():
                 names.declare(statement.name, "condition", statement)
+            case syntax.Relay():
+                names.declare(statement.name, "relay", statement)
+            case syntax.Timer():
+                names.declare(statement.name, "timer", statement)
+            case syntax.Traffic():
+                names.declare(statement.name, "traffic", statement)
+            case syntax.Route():
+                names.declare(statement.name, "route", statement)
             case _:
                 pass
     return names

@@ -10,6 +10,7 @@ from verifier.language.diagnostics import nearest
 from verifier.language.wording import one_of
 from verifier.plan.aspects import Chart
 from verifier.plan.facts import Observable
+from verifier.plan.model import Route
 from verifier.plan.names import KIND_WORDS, Names
 
 
@@ -37,6 +38,10 @@ STATES_OF = {
     "signal": States(("at stop", "proceeds", "shows Clear", "green"), ()),
     "head": States(("green", "yellow", "red", "lunar", "white", "dark", "flashing green"), ()),
     "button": States(("pressed",), ()),
+    "relay": States(("up", "down"), ()),
+    "timer": States(("running", "done"), ()),
+    "traffic": States(("rightward", "leftward"), ()),
+    "route": States(("clear", "lined"), ()),
 }
 _LIES_IN = ("turnout", "crossing", "slip", "derail", "gate")
 # What to do about a thing that has no states.
@@ -65,6 +70,7 @@ class Vocabulary:
     levers: Mapping[str, tuple[str, ...]]
     undetected: frozenset[str]
     crossovers: Mapping[str, tuple[str, ...]]
+    routes: Mapping[str, Route]  # by the name the file gives them
 
 
 def wrong_state(name: syntax.Name, kind: str, state: syntax.State, words: Vocabulary) -> None:

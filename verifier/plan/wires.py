@@ -18,6 +18,7 @@ from verifier.plan.model import Track
 from verifier.plan.names import Names
 from verifier.plan.posts import Post
 from verifier.plan.quantities import CURRENT, VOLTAGE, read_amount
+from verifier.plan.throws import lever_of
 from verifier.plan.wiring import (
     Detectable,
     District,
@@ -41,7 +42,6 @@ def read_wiring(
     names: Names,
     track: Track,
     posts: Mapping[str, Post],
-    levers: Mapping[str, tuple[str, ...]],
 ) -> Wiring:
     """All the equipment a file declares; errors are noted in ``names``."""
     blocks = list(_of(statements, syntax.Block))
@@ -57,7 +57,7 @@ def read_wiring(
             _of(statements, syntax.Detector), feeders, lengths, _undetected(blocks), names
         ),
         drivers=read_drivers(_of(statements, syntax.Driver), posts, _contactless(turnouts), names),
-        machines=_machines(turnouts, levers, names),
+        machines=_machines(turnouts, names),
         trains=_trains(list(_of(statements, syntax.Trains)), names),
         common_returns=tuple(_returns(_of(statements, syntax.CommonReturn), names)),
         lengths=lengths,
@@ -265,17 +265,20 @@ def _contactless(turnouts: Iterable[syntax.Turnout]) -> dict[str, syntax.Clause]
     }
 
 
-def _machines(
-    turnouts: Iterable[syntax.Turnout], levers: Mapping[str, tuple[str, ...]], names: Names
-) -> dict[str, Machine]:
+# Clauses that are about wires, apart from the lever a turnout is thrown by.
+_WIRED: frozenset[syntax.ClauseKind] = frozenset(
+    ("motor", "powered by", "contacts", "fouling point", "gap")
+)
+
+
+def _machines(turnouts: Iterable[syntax.Turnout], names: Names) -> dict[str, Machine]:
     machines = {}
     for node in turnouts:
-        if not node.clauses:
-            continue
         given = given_once(node.clauses, names)
-        motor, lever, supply = (given.get(kind) for kind in ("motor", "thrown by", "powered by"))
-        if lever:
-            _check_lever(lever.names[0], levers, names)
+        motor, supply = given.get("motor"), given.get("powered by")
+        lever = lever_of(given.get("thrown by"))
+        if lever is None and not _WIRED.intersection(given):
+            continue
         if supply:
             names.find(supply.names[0], "supply")
         no_run(supply, names)
@@ -289,7 +292,7 @@ def _machines(
             machines[name.text] = Machine(
                 turnout=name.text,
                 contacts=tuple(sorted(legs)) if contacts else None,
-                lever=lever.names[0].text if lever else None,
+                lever=lever.text if lever else None,
                 motor=cast(MotorKind, motor.words[0].text) if motor else None,
                 seconds=seconds,
                 supply=supply.names[0].text if supply else None,
@@ -310,19 +313,6 @@ def _gaps(clause: syntax.Clause | None, names: Names) -> dict[str, Number]:
         if value is not None:
             found.setdefault(leg.text, value)
     return found
-
-
-def _check_lever(name: syntax.Name, levers: Mapping[str, tuple[str, ...]], names: Names) -> None:
-    declared = names.find(name, "lever")
-    positions = levers.get(name.text)
-    if declared and positions and set(positions) != {"normal", "reverse"}:
-        names.error(
-            "CP613",
-            f"lever `{name.text}` has the positions {', '.join(positions)}",
-            name.span,
-            "A lever that throws a turnout has just the positions `normal` and `reverse`.",
-            ((declared.span, "it is declared here"),),
-        )
 
 
 def _set_back(nodes: Iterable[syntax.Signal], names: Names) -> dict[str, Number]:
