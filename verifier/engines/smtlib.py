@@ -29,10 +29,10 @@ def script(
     Raises ValueError when the name of an input cannot be written in SMT-LIB."""
     asked = {what for expr in (goal, *(a for _, a in assumptions)) for what in observables(expr)}
     concerned = [what for what in inputs if what in asked]
-    written = _Parts()
+    written = Parts()
     named: list[tuple[str, str]] = []
     for what in concerned:
-        rule = _one_state(what)
+        rule = one_state(what)
         if rule:
             named.append((f"{what.kind} {what.name} is in one state", rule))
     for number, (name, assumption) in enumerate(assumptions, 1):
@@ -43,7 +43,7 @@ def script(
             *_head(title),
             "(set-info :smt-lib-version 2.6)",
             "(set-logic QF_UF)",
-            *(f"(declare-const {symbol} Bool)" for what in concerned for symbol in _symbols(what)),
+            *(f"(declare-const {symbol} Bool)" for what in concerned for symbol in symbols(what)),
             *written.definitions,
             *(f"(assert (! {text} :named {_plain_symbol(name)}))" for name, text in named),
             "(check-sat)",
@@ -53,14 +53,14 @@ def script(
 
 
 def _head(title: str) -> Iterator[str]:
-    yield f"; {_one_line(title)}"
+    yield f"; {one_line(title)}"
     yield ";"
     yield "; The answer `unsat` means: no allowed situation makes the question true."
     yield "; The answer `sat` means: there is one. Inputs that are not declared here do not"
     yield "; matter. A two-state input has one Boolean: it stands for the state in its name."
 
 
-class _Parts:
+class Parts:
     """Expressions as text; shared and long parts become definitions."""
 
     def __init__(self) -> None:
@@ -85,7 +85,7 @@ class _Parts:
             case Const(value=value):
                 return "true" if value else "false"
             case Atom(what=what, values=values):
-                states = [_state(what, value) for value in values]
+                states = [state_text(what, value) for value in values]
                 return states[0] if len(states) == 1 else f"(or {' '.join(states)})"
             case _:
                 text = f"({'and' if isinstance(node, And) else 'or'} {' '.join(parts)})"
@@ -96,9 +96,9 @@ class _Parts:
                 return name
 
 
-def _one_state(what: Observable) -> str:
+def one_state(what: Observable) -> str:
     """That an input is in exactly one of its states; nothing where one Boolean says it."""
-    states = [_state(what, value) for value in what.values]
+    states = [state_text(what, value) for value in what.values]
     if len(states) == 2:
         return ""
     clashes = [
@@ -107,12 +107,12 @@ def _one_state(what: Observable) -> str:
     return f"(and (or {' '.join(states)}) {' '.join(clashes)})"
 
 
-def _symbols(what: Observable) -> list[str]:
+def symbols(what: Observable) -> list[str]:
     values = what.values[1:] if len(what.values) == 2 else what.values
     return [_symbol(what, value) for value in values]
 
 
-def _state(what: Observable, value: str) -> str:
+def state_text(what: Observable, value: str) -> str:
     if len(what.values) == 2 and value == what.values[0]:
         return f"(not {_symbol(what, what.values[1])})"
     return _symbol(what, value)
@@ -127,8 +127,8 @@ def _symbol(what: Observable, value: str) -> str:
 
 def _plain_symbol(text: str) -> str:
     """A name people give: what SMT-LIB cannot write is replaced."""
-    return f"|{_one_line(text).replace('|', '/').replace(chr(92), '/')}|"
+    return f"|{one_line(text).replace('|', '/').replace(chr(92), '/')}|"
 
 
-def _one_line(text: str) -> str:
+def one_line(text: str) -> str:
     return "".join(c if c.isprintable() else " " for c in text)

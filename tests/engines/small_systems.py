@@ -1,0 +1,86 @@
+"""Small transition systems whose answers can be seen by hand, for the tests of the engines."""
+
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
+from verifier.logic.system import System
+from verifier.plan import facts
+from verifier.plan.facts import Observable
+
+
+def two(what: Observable, comes: Expr) -> dict[str, Expr]:
+    """A thing with two states, the second of which comes when ``comes`` holds."""
+    return {what.values[0]: opposite(comes), what.values[1]: comes}
+
+
+# ------------------------------------------------------------------ one line, two ends
+
+WAY = facts.traffic("Line")
+EAST, WEST = facts.train("Eastbound"), facts.train("Westbound")
+TURN = facts.button("Turn")
+LET_EAST, LET_WEST = facts.choice("entry", "West end"), facts.choice("entry", "East end")
+OUT = facts.choice("advance", "Far end")
+
+RIGHT = atom(WAY, "rightward")
+ON_EAST, ON_WEST = atom(EAST, "occupied"), atom(WEST, "occupied")
+MEET = both(ON_EAST, ON_WEST)
+EAST_NEEDS, WEST_NEEDS = (
+    either(opposite(ON_EAST), RIGHT),
+    either(opposite(ON_WEST), opposite(RIGHT)),
+)
+
+
+def single_track(*, locked: bool = True) -> System:
+    """Traffic turns only with the line vacant (if ``locked``); trains enter with it."""
+    vacant = both(opposite(ON_EAST), opposite(ON_WEST)) if locked else TRUE
+    turns = both(atom(TURN, "pressed"), vacant)
+    right = either(both(RIGHT, opposite(turns)), both(opposite(RIGHT), turns))
+    stays = opposite(atom(OUT, "yes"))
+    east = either(both(ON_EAST, stays), both(RIGHT, atom(LET_EAST, "yes"), opposite(turns)))
+    west = either(
+        both(ON_WEST, stays), both(opposite(RIGHT), atom(LET_WEST, "yes"), opposite(turns))
+    )
+    return System(
+        (WAY, EAST, WEST),
+        (TURN, LET_EAST, LET_WEST, OUT),
+        {WAY: ("rightward", "leftward"), EAST: ("vacant",), WEST: ("vacant",)},
+        {WAY: {"rightward": right, "leftward": opposite(right)}, EAST: two(EAST, east),
+         WEST: two(WEST, west)},
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ a chain of repeaters
+
+FIRST, SECOND, THIRD = (facts.relay(name) for name in ("1R", "2R", "3R"))
+THIRD_UP = atom(THIRD, "up")
+
+
+def repeaters() -> System:
+    """The first relay has no wire to it, and each other repeats the one before: the third
+    never picks, which only three moments in a row can tell."""
+    return System(
+        (FIRST, SECOND, THIRD),
+        (),
+        {FIRST: ("down",), SECOND: ("down",), THIRD: ("down",)},
+        {FIRST: two(FIRST, FALSE), SECOND: two(SECOND, atom(FIRST, "up")),
+         THIRD: two(THIRD, atom(SECOND, "up"))},
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ a timer with three states
+
+CLOCK = facts.timer("Time")
+RUN, EXPIRE = facts.button("Run"), facts.choice("expiry", "Time")
+DONE = atom(CLOCK, "done")
+
+
+def timer(start: tuple[str, ...] = ("idle",), always: tuple[Expr, ...] = ()) -> System:
+    """It runs while the button is pressed, and is done when its time is up."""
+    run, idle, running = atom(RUN, "pressed"), atom(CLOCK, "idle"), atom(CLOCK, "running")
+    done = both(run, either(DONE, both(running, atom(EXPIRE, "yes"))))
+    goes = both(run, either(idle, both(running, atom(EXPIRE, "no"))))
+    return System(
+        (CLOCK,),
+        (RUN, EXPIRE),
+        {CLOCK: start},
+        {CLOCK: {"idle": opposite(run), "running": goes, "done": done}},
+        always,
+    )

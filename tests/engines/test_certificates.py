@@ -1,0 +1,146 @@
+"""Proofs over time as files: two solvers accept the good ones and refuse the tampered ones."""
+
+from collections.abc import Callable
+
+import pytest
+
+from tests.engines.small_systems import (
+    CLOCK,
+    DONE,
+    EAST_NEEDS,
+    MEET,
+    ON_EAST,
+    RIGHT,
+    RUN,
+    THIRD_UP,
+    WEST_NEEDS,
+    repeaters,
+    single_track,
+    timer,
+)
+from verifier.engines.certificates import README, certificate, recheck
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, either, opposite
+from verifier.logic.system import System
+from verifier.plan.facts import relay
+
+try:
+    import cvc5
+except ModuleNotFoundError:
+    cvc5 = None  # type: ignore[assignment]
+
+
+def by_cvc5(text: str) -> bool:
+    if cvc5 is None:
+        pytest.skip("cvc5 is not installed, so the second solver cannot be asked")
+    terms = cvc5.TermManager()
+    solver = cvc5.Solver(terms)
+    solver.setOption("incremental", "true")
+    symbols = cvc5.SymbolManager(terms)
+    parser = cvc5.InputParser(solver, symbols)
+    parser.setStringInput(cvc5.InputLanguage.SMT_LIB_2_6, text, "proof")
+    answers = []
+    while not (command := parser.nextCommand()).isNull():
+        if said := command.invoke(solver, symbols).strip():
+            answers.append(said)
+    return answers == ["unsat"] * 3
+
+
+solvers = pytest.mark.parametrize("check", [recheck, by_cvc5], ids=["z3", "cvc5"])
+Check = Callable[[str], bool]
+CLAUSES = [EAST_NEEDS, WEST_NEEDS]
+NO_PUSH = (atom(RUN, "released"),)
+
+GOOD: dict[str, tuple[System, Expr, list[Expr], int]] = {
+    "line": (single_track(), MEET, CLAUSES, 1),
+    "repeaters": (repeaters(), THIRD_UP, [], 3),
+    "timer": (timer(always=NO_PUSH), DONE, [atom(CLOCK, "idle")], 1),
+    "timer over two moments": (timer(always=NO_PUSH), DONE, [], 2),
+    "nothing to show": (single_track(), FALSE, [], 1),
+}
+BAD: dict[str, tuple[System, Expr, list[Expr], int]] = {
+    "a clause dropped": (single_track(), MEET, CLAUSES[:1], 1),
+    "no clause": (single_track(), MEET, [], 1),
+    "no clause, over nine moments": (single_track(), MEET, [], 9),
+    "a clause that fails at the start": (single_track(), MEET, [*CLAUSES, RIGHT], 1),
+    "a clause that does not last": (single_track(), MEET, [*CLAUSES, opposite(ON_EAST)], 1),
+    "more is forbidden": (single_track(), either(MEET, ON_EAST), CLAUSES, 1),
+    "the lock is not there": (single_track(locked=False), MEET, CLAUSES, 1),
+    "fewer moments": (repeaters(), THIRD_UP, [], 2),
+    "the first moment": (timer(("done",), NO_PUSH), DONE, [], 2),
+    "the second moment": (timer(("running",)), DONE, [opposite(DONE)], 3),
+    "nothing taken for granted": (timer(), DONE, [atom(CLOCK, "idle")], 1),
+    "a start among others": (timer(("idle", "running"), NO_PUSH), DONE, [atom(CLOCK, "idle")], 1),
+    "anything goes": (single_track(), TRUE, CLAUSES, 1),
+}
+
+
+def written(name: str, cases: dict[str, tuple[System, Expr, list[Expr], int]]) -> str:
+    system, bad, clauses, steps = cases[name]
+    return certificate(system, bad, clauses, title=name, steps=steps)
+
+
+@solvers
+@pytest.mark.parametrize("name", GOOD)
+def test_solvers_accept_a_proof(name: str, check: Check) -> None:
+    assert check(written(name, GOOD))
+
+
+@solvers
+@pytest.mark.parametrize("name", BAD)
+def test_solvers_refuse_what_is_no_proof(name: str, check: Check) -> None:
+    assert not check(written(name, BAD))
+
+
+def asserted(text: str) -> list[int]:
+    return [i for i, line in enumerate(text.splitlines()) if line.startswith("(assert")]
+
+
+@solvers
+def test_a_line_left_out_of_the_file_is_seen(check: Check) -> None:
+    """Every line of this file is needed: without any one of them some question has an answer."""
+    lines = written("line", GOOD).splitlines()
+    here = asserted("\n".join(lines))
+    assert len(here) > 8
+    for left_out in here:
+        assert not check("\n".join(lines[:left_out] + lines[left_out + 1 :])), lines[left_out]
+
+
+def test_a_file_cut_short_is_refused() -> None:
+    text = written("line", GOOD)
+    questions = text.split("(push 1)")
+    assert recheck(text)
+    assert not recheck("(push 1)".join(questions[:-1]))
+    assert not recheck(text.replace("(check-sat)", "", 1))
+    assert not recheck(text[: len(text) // 2])
+    assert not recheck("")
+    assert not recheck("no such file")
+
+
+def test_a_proof_is_written_the_same_way_each_time() -> None:
+    assert written("line", GOOD) == written("line", GOOD)
+
+
+def test_the_file_says_what_each_part_is() -> None:
+    text = certificate(
+        single_track(), MEET, CLAUSES, title="No two\ntrains meet", told=["an eastbound |train|\n"]
+    )
+    assert text.startswith("; No two trains meet\n")
+    assert "; - an eastbound |train| \n" in text
+    for heading in ("1. At the start", "2. From moment to moment", "3. While the facts hold"):
+        assert f"; {heading}" in text
+    assert "`unsat` three times" in README.replace("\n", " ")
+
+
+def test_a_name_that_cannot_be_written_is_said_so() -> None:
+    odd = relay("A|B")
+    system = System((odd,), (), {odd: ("down",)}, {odd: {"down": TRUE, "up": FALSE}})
+    with pytest.raises(ValueError, match="no way to write"):
+        certificate(system, atom(odd, "up"), [], title="odd")
+
+
+def test_names_with_blanks_and_letters_of_other_alphabets() -> None:
+    odd = relay("Île 1 “north”")
+    system = System((odd,), (), {odd: ("down",)}, {odd: {"down": TRUE, "up": FALSE}})
+    text = certificate(system, atom(odd, "up"), [atom(odd, "down")], title="odd")
+    assert recheck(text)
+    assert by_cvc5(text)
