@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 from verifier.engines.evaluator import Seen, evaluate
 from verifier.findings.verdicts import Report
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
-from verifier.language.parse import MAX_CHARACTERS, parse, parse_situation
+from verifier.language.files import UnreadableError, text_of
+from verifier.language.modules import read
+from verifier.language.parse import parse_situation
 from verifier.language.source import Source, Span
 from verifier.plan.build import build
 from verifier.plan.model import Plan
@@ -38,14 +40,15 @@ def load(path: str | Path) -> Plan:
 
     Raises :class:`InputError` with everything that is wrong with it, a file that cannot be
     read included."""
-    return load_text(read_text(path), str(path))
+    return _checked(read_text(path), str(path), Path(path))[0]
 
 
 def load_text(text: str, name: str = "(text)") -> Plan:
-    """The checked plan of a junction written in ``text``; ``name`` is used in messages.
+    """The checked plan of a junction written in ``text``; ``name`` is used in messages. It
+    cannot include files, which lie beside a file only.
 
     Raises :class:`InputError`."""
-    return _checked(text, name)[0]
+    return _checked(text, name, None)[0]
 
 
 def prove_file(
@@ -60,13 +63,14 @@ def prove_file(
     depend on."""
     from verifier.findings.prove import prove as decide_all
 
-    plan, world = _checked(read_text(path), str(path))
+    plan, world = _checked(read_text(path), str(path), Path(path))
     return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress, world=world)
 
 
-def _checked(text: str, name: str) -> tuple[Plan, World]:
+def _checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:
+    """``path`` is where the text came from; a text from nowhere can include nothing."""
     source = Source(name, text)
-    plan = build(source, parse(source))
+    plan = build(source, read(source, path))
     world = World(plan)
     check_circles(world)
     return plan, world
@@ -139,21 +143,10 @@ def unknown_word(word: str, known: Iterable[str], kind: str, where: str) -> Inpu
 
 def read_text(path: str | Path) -> str:
     """The text of a junction file. Raises :class:`InputError` when it cannot be read."""
-    path = Path(path)
-    name = str(path)
     try:
-        if path.stat().st_size > MAX_CHARACTERS:
-            raise _unreadable(name, f"is larger than {MAX_CHARACTERS:,} characters")
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise _unreadable(name, "does not exist") from None
-    except IsADirectoryError:
-        raise _unreadable(name, "is a folder") from None
-    except UnicodeDecodeError as error:
-        raise _unreadable(name, f"is not UTF-8 text (byte {error.start + 1})") from None
-    except OSError as error:
-        raise _unreadable(name, f"cannot be read: {error.strerror}") from None
-    return text.replace("\r\n", "\n")
+        return text_of(Path(path))
+    except UnreadableError as error:
+        raise _unreadable(str(path), error.what) from None
 
 
 def _unreadable(name: str, what: str) -> InputError:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from verifier.api import load_text, prove
+from verifier.api import prove_file
 from verifier.cli import main
 from verifier.language.codes import CODES
 from verifier.language.diagnostics import InputError
@@ -36,10 +36,14 @@ def used_in_the_program() -> set[str]:
     return found
 
 
-def codes_of(text: str) -> list[str]:
-    """The codes of everything wrong with a file, up to what only a proof finds."""
+def codes_of(text: str, folder: Path) -> list[str]:
+    """The codes of everything wrong with a file, up to what only a proof finds. Another file
+    lies below it that it may include."""
+    (folder / "common").mkdir()
+    (folder / "common" / "aspects.ixl").write_text("aspect Slow-Clear lunar proceed\n", "utf-8")
+    (folder / "junction.ixl").write_text(text, "utf-8")
     try:
-        prove(load_text(text))
+        prove_file(folder / "junction.ixl")
     except InputError as error:
         return [d.code for d in error.diagnostics]
     return []
@@ -55,15 +59,15 @@ def test_codes_are_listed_in_order_under_their_own_names() -> None:
 
 
 @pytest.mark.parametrize("name", FILES)
-def test_the_bad_example_has_exactly_this_wrong(name: str) -> None:
-    assert codes_of(CODES[name].bad) == [name]
+def test_the_bad_example_has_exactly_this_wrong(name: str, tmp_path: Path) -> None:
+    assert codes_of(CODES[name].bad, tmp_path) == [name]
 
 
 @pytest.mark.parametrize("name", FILES)
-def test_the_good_example_has_nothing_wrong(name: str) -> None:
+def test_the_good_example_has_nothing_wrong(name: str, tmp_path: Path) -> None:
     # Most examples are of track alone: they can be read, and nothing is left to prove.
     track_alone = "signal " not in CODES[name].good
-    assert codes_of(CODES[name].good) == (["CP502"] if track_alone else [])
+    assert codes_of(CODES[name].good, tmp_path) == (["CP502"] if track_alone else [])
 
 
 @pytest.mark.parametrize("name", COMMANDS)

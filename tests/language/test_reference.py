@@ -8,6 +8,7 @@ import pytest
 
 from verifier.api import load_text, prove
 from verifier.language.diagnostics import InputError
+from verifier.language.modules import read
 from verifier.language.parse import MAX_NAME, MAX_NESTING, grammar_text, parse, parse_situation
 from verifier.language.source import Source
 from verifier.language.wording import STATEMENT_WORDS
@@ -70,6 +71,7 @@ def test_every_statement_has_a_section_and_an_example() -> None:
             "interlocking": "interlocking limits",
             "common": "common return",
             "stopping": "stopping distance",
+            "end": "module",
         }.get(word, word)
         assert re.search(rf"^{word}\b", sections[name], re.MULTILINE), word
 
@@ -121,7 +123,7 @@ def test_every_link_leads_to_a_heading() -> None:
 @pytest.mark.parametrize("path", SPECS, ids=lambda path: path.name)
 def test_the_order_of_statements_does_not_matter(path: Path) -> None:
     source = Source(path.name, path.read_text("utf-8"))
-    statements = list(parse(source))
+    statements = list(read(source, path))
     wanted = shape(build(source, statements))
     for seed in range(3):
         Random(seed).shuffle(statements)

@@ -91,7 +91,7 @@ Complete it; the message says what is missing.""",
         "CP106",
         "a word of the language cannot be a name",
         """\
-Words such as `signal`, `clear`, `normal` or `single` have a meaning of their
+Words such as `signal`, `clear`, `normal` or `reverse` have a meaning of their
 own, and a button called `clear` could not be told from it. Names may have
 capitals, though, and the words of the language never do.
 

@@ -9,7 +9,7 @@ checked each time.
 import re
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from itertools import pairwise
 from typing import Any
 
@@ -18,6 +18,7 @@ from verifier.language.parse import lex, parse
 from verifier.language.printed import clauses
 from verifier.language.segments import Clause, Segment
 from verifier.language.source import LINE_END, Source, Span
+from verifier.language.syntax import End, Module, Statement
 
 # A clause joins the one before it on a line of less than this; comments behind lines stand
 # in one column no further right than that.
@@ -80,8 +81,10 @@ def format_text(text: str, name: str = "(text)") -> str:
     comments, blanks = _comments(source)
     rows = [
         _Row(clause, i == 0, i == 0 and statement.span.start in blanks, [])
-        for statement in statements
-        for i, clause in enumerate(clauses(statement))
+        for statement, indent in _indented(statements)
+        for i, clause in enumerate(
+            replace(clause, indent=clause.indent + indent) for clause in clauses(statement)
+        )
     ]
     inner = ""
     for row in rows:
@@ -97,6 +100,17 @@ def format_text(text: str, name: str = "(text)") -> str:
     if [*map(_meaning, again)] != [*map(_meaning, statements)]:  # pragma: no cover - our bug
         raise AssertionError(f"formatting {name} would change what it says")
     return result
+
+
+def _indented(statements: Iterable[Statement]) -> Iterator[tuple[Statement, int]]:
+    """Every statement and how far it is indented: a module's inside stands further in."""
+    indent = 0
+    for statement in statements:
+        if isinstance(statement, End):
+            indent = 0
+        yield statement, indent
+        if isinstance(statement, Module):
+            indent = 2
 
 
 def _meaning(node: Any) -> Any:
