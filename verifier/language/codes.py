@@ -7,6 +7,7 @@ proved; CP6xx: wiring, and what was seen of it on the bench.
 
 from verifier.language.code import Code
 from verifier.language.codes_diagnose import DIAGNOSE
+from verifier.language.codes_modules import MODULES
 from verifier.language.codes_names import NAMES
 from verifier.language.codes_reading import READING
 from verifier.language.codes_signals import SIGNALS
@@ -16,5 +17,6 @@ from verifier.language.codes_wiring import WIRING
 __all__ = ["CODES", "Code"]
 
 CODES: dict[str, Code] = {
-    code.code: code for code in (*READING, *NAMES, *TRACK, *SIGNALS, *WIRING, *DIAGNOSE)
+    code.code: code
+    for code in (*READING, *NAMES, *TRACK, *SIGNALS, *WIRING, *DIAGNOSE, *MODULES)
 }
