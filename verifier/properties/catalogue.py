@@ -16,14 +16,19 @@ from verifier.properties import (
     electrical,
     failures,
     governed,
+    locking,
+    running,
     shown,
     stopping,
     usefulness,
+    usefulness_over_time,
     wiring,
 )
 from verifier.properties.obligation import Obligation
 
-Group = Literal["track and signals", "distances", "wiring", "failures", "usefulness", "your own"]
+Group = Literal[
+    "track and signals", "distances", "wiring", "locking", "failures", "usefulness", "your own"
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +55,7 @@ class Property:
 _S: Group = "track and signals"
 _D: Group = "distances"
 _W: Group = "wiring"
+_L: Group = "locking"
 _F: Group = "failures"
 _U: Group = "usefulness"
 
@@ -113,6 +119,27 @@ CATALOGUE: tuple[Property, ...] = (
     Property("voltage-drop", _W, "every driver gets the voltage it needs",
              electrical.voltage_drop),
     Property("fuse-too-large", _W, "every short blows a fuse", electrical.fuse_too_large),
+    Property("points-move-under-train", _L, "no points move beneath a train",
+             locking.points_move_under_train),
+    Property("points-move-under-signal", _L, "no points move while a signal lets a train over",
+             locking.points_move_under_signal),
+    Property("approach-locking", _L, "nothing is let go in the face of a train that cannot stop",
+             locking.approach_locking),
+    Property("route-locking", _L, "no points move ahead of a train inside its route",
+             locking.route_locking),
+    Property("loss-of-shunt", _L, "a train not seen for a moment keeps what is locked for it",
+             locking.loss_of_shunt),
+    Property("traffic-locking", _L, "traffic turns only while the track is clear and at stop",
+             running.traffic_locking),
+    Property("opposing-signals-drop", _L, "signals against a train drop ahead of it",
+             running.opposing_signals_drop),
+    Property("indication-locking", _L, "points are seen to lie, not taken at their word",
+             locking.indication_locking),
+    Property("hand-points-unlocked", _L, "electric locks hold while a train may come",
+             locking.hand_points_unlocked),
+    Property("collision", _L, "trains that run by their signals never meet", running.collision),
+    Property("derailment", _L, "trains that run by their signals stay on the track",
+             running.derailment),
     Property("never-shown", _U, "every aspect can be displayed", usefulness.never_shown),
     Property("route-never-clears", _U, "every route can be lined and cleared",
              usefulness.route_never_clears),
@@ -124,6 +151,14 @@ CATALOGUE: tuple[Property, ...] = (
              usefulness.assumptions_contradict),
     Property("compatible-routes-blocked", _U, "routes that share nothing can clear together",
              usefulness.compatible_routes_blocked),
+    Property("route-never-set", _U, "every route can be set from the start",
+             usefulness_over_time.route_never_set),
+    Property("locked-for-good", _U, "every route can always be set again",
+             usefulness_over_time.locked_for_good),
+    Property("train-cannot-leave", _U, "every train let in can leave",
+             usefulness_over_time.train_cannot_leave),
+    Property("cannot-pass", _U, "two trains can meet at every passing siding",
+             usefulness_over_time.cannot_pass),
     Property("lamp-out", _F, "no dark lamp or head makes a false proceed", failures.lamp_out),
     Property("wire-broken", _F, "no broken wire makes a false proceed", failures.wire_broken),
     Property("supply-lost", _F, "no lost supply makes a false proceed", failures.supply_lost),

@@ -10,13 +10,19 @@ from verifier.plan.model import Route
 
 Mode = Literal["never", "possible"]
 
+# Where the formula is looked for: in any situation; at a moment of a history; at a moment of one
+# in which detection may be lost for up to 5 seconds (49 CFR 236.309); or again and again: whatever
+# has happened, a moment at which it holds can still come.
+Over = Literal["situations", "histories", "lossy", "for good"]
+
 
 @dataclass(frozen=True, slots=True)
 class Obligation:
     """One thing to prove of one subject.
 
     ``formula`` speaks of observables. Mode ``never``: proved when no allowed situation
-    makes it true. Mode ``possible``: proved when some allowed situation does.
+    makes it true. Mode ``possible``: proved when some allowed situation does. ``over``: the
+    same of moments of histories; ``for good`` goes with ``possible`` only.
 
     ``trouble`` says what is wrong when it is broken, as one sentence. ``routes`` are the
     moves concerned and ``pieces`` the track where trains would meet (or derail), which
@@ -36,6 +42,7 @@ class Obligation:
     place: str = ""
     advice: bool = False
     hint: str = ""
+    over: Over = "situations"
 
     @computed
     def key(self) -> str:

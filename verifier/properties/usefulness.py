@@ -65,7 +65,7 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
     Source: the British Board of Trade's rule as quoted for `never-shown`.
     """
     for route in plan.routes:
-        if not _is_meant_to_clear(route, plan):
+        if not is_meant_to_clear(route, plan):
             continue
         signal = plan.signals[route.signal]
         yield Obligation(
@@ -84,7 +84,7 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
         )
 
 
-def _is_meant_to_clear(route: Route, plan: Plan) -> bool:
+def is_meant_to_clear(route: Route, plan: Plan) -> bool:
     if not all(plan.blocks[block].detected for block in route.blocks):
         return False
     return not (route.exit_kind == "edge" and plan.track.pieces[route.exit].direction == "entering")
@@ -170,7 +170,7 @@ def compatible_routes_blocked(plan: Plan) -> Iterator[Obligation]:
     seen: set[frozenset[str]] = set()
     for limits in plan.limits:
         inside = {piece for piece in limits.pieces if plan.track.pieces[piece].kind != "plain"}
-        here = [r for r in plan.routes if inside & set(r.pieces) and _is_meant_to_clear(r, plan)]
+        here = [r for r in plan.routes if inside & set(r.pieces) and is_meant_to_clear(r, plan)]
         for i, one in enumerate(here):
             for two in here[i + 1 :]:
                 pair = frozenset((one.name, two.name))

@@ -1,0 +1,111 @@
+"""The phrases that properties of histories are built from: where trains are and which way they
+head, what moves, what a route runs over; and what to write where a lock is missing."""
+
+from collections.abc import Iterable, Iterator
+
+from verifier.language.source import Span
+from verifier.logic.expr import FALSE, Expr, atom, both, either, opposite
+from verifier.plan import facts
+from verifier.plan.model import Move, Plan, Port, Route, Signal
+from verifier.plan.moments import moment, window_in
+from verifier.properties.phrases import takes_up_to
+
+POWERED = ("lever", "buttons", "rule")
+
+
+def switches(plan: Plan) -> Iterator[str]:
+    """Everything that has points."""
+    return (n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip"))
+
+
+def points_move(name: str) -> Expr:
+    return atom(facts.event("points move", name), "yes")
+
+
+def train_on(piece: str) -> Expr:
+    return atom(facts.train(piece), "occupied")
+
+
+def came_in_by(port: Port, plan: Plan) -> Expr:
+    """There is a train on the piece of the port, and it came in by it."""
+    ends = plan.track.pieces[port.piece].ends
+    return both(train_on(port.piece), atom(facts.heading(port.piece, ends), port.end))
+
+
+def runs_along(move: Move, plan: Plan) -> Expr:
+    """A train on the piece heads as a train heads that makes this move."""
+    return came_in_by(Port(move.piece, move.enter), plan)
+
+
+def comes_against(move: Move, plan: Plan) -> Expr:
+    """A train on the piece came in by the end by which this move leaves it."""
+    return came_in_by(Port(move.piece, move.leave), plan)
+
+
+def may_still_pass(signal: Signal, plan: Plan) -> Expr:
+    """A train saw the signal clear so lately that it may be too late for it to stop. False
+    where the plan does not say how long trains need."""
+    to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
+    if to_stop is None or unit is None:
+        return FALSE
+    return opposite(atom(facts.late(signal.name, window_in(to_stop, unit)), "no"))
+
+
+def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:
+    """The routes that run over some points, and when a train comes to them that way."""
+    return [
+        (route, takes_up_to(route, i))
+        for route in routes
+        for i, need in enumerate(route.needs)
+        if need.points == points
+    ]
+
+
+def heads_for(points: str, route: Route, plan: Plan) -> Expr:
+    """A train inside the route has yet to come to some points of it. The facing points between
+    lie for it; how the points themselves lie does not matter."""
+    at = next((k for k, move in enumerate(route.moves) if move.piece == points), 0)
+    between: Expr = both()
+    ways = []
+    for move in reversed(route.moves[:at]):
+        if move.position is not None and move.facing:
+            between = both(between, atom(facts.points(move.piece), move.position))
+        ways.append(both(runs_along(move, plan), between))
+    return either(*ways)
+
+
+# ------------------------------------------------------------------ what to write
+
+
+def places_of(name: str, plan: Plan) -> tuple[Span, ...]:
+    """Where the file speaks of a turnout (or slip) and of how it is thrown."""
+    throw = plan.locking.throws.get(name)
+    spans = (plan.track.pieces[name].span, *([throw.span] if throw else ()))
+    return tuple(dict.fromkeys(spans))
+
+
+def lock_while(name: str, held: str, free: str, plan: Plan) -> str:
+    """How to keep points from moving while ``held`` holds; ``free`` says the opposite."""
+    throw = plan.locking.throws.get(name)
+    kind = plan.track.pieces[name].kind
+    if throw is None or (throw.by == "anyone" and throw.locked is None):
+        return (
+            f"Nothing is said of how {name} is thrown, so anyone may throw it at any time: write "
+            f"`thrown by …` and `locked while {held}` under `{kind} {name}`."
+        )
+    if throw.electric:
+        return f"Let the electric lock of {name} be released only when also {free}: `and {free}`."
+    if throw.by == "hand" and throw.locked is None:
+        return (
+            f"Give {name} an electric lock: write `electric lock released when {free}` under "
+            f"`{kind} {name}`."
+        )
+    if throw.locked is None:
+        return f"Write `locked while {held}` under `{kind} {name}`."
+    return f"Add `or {held}` to the line `locked while …` of {name}."
+
+
+def remember_route(signal: str, blocks: tuple[str, ...]) -> str:
+    """A relay that is up from when a signal clears until the track of its route is clear."""
+    held = f"{blocks[0]} occupied" if len(blocks) == 1 else f"any of {', '.join(blocks)} occupied"
+    return f"`relay {signal}-route picks when not {signal} at stop sticks while {held}`"
