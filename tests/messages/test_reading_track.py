@@ -99,11 +99,9 @@ def test_edge() -> None:
     expect(
         "edge West leaving only entering only",
         code="CP104",
-        underlined="entering",
-        message="`entering` was not expected here",
-        hint=(
-            "Expected the next statement. An edge of the plan is written `edge West-Main, Quarry`."
-        ),
+        underlined="only",
+        message="`only` was not expected here",
+        hint="Expected `when`. An edge of the plan is written `edge West-Main, Quarry`.",
     )
     expect(
         "edge West on Main",
@@ -294,8 +292,8 @@ def test_turnout() -> None:
         underlined=",",
         message="`,` was not expected here",
         hint=(
-            "Expected a clause of the turnout (`motor`, `thrown by`, `contacts` …) or the next "
-            "statement. A turnout is written `turnout T1 in Switch`."
+            "Expected a clause of the turnout (`motor`, `thrown by`, `contacts`, `locked while` "
+            "…) or the next statement. A turnout is written `turnout T1 in Switch`."
         ),
     )
 
@@ -341,8 +339,9 @@ def test_slip() -> None:
         underlined="double",
         message="`double` was not expected here",
         hint=(
-            "Expected `single` or the next statement. A slip is written `slip P1 in "
-            "Throat` or `slip P2 in Throat single along to across`."
+            "Expected `single`, a clause of the slip (`motor`, `thrown by`, `locked while` …), or "
+            "the next statement. A slip is written `slip P1 in Throat` or `slip P2 in Throat "
+            "single along to across`."
         ),
     )
     expect(

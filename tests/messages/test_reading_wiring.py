@@ -259,7 +259,7 @@ from tests.messages.expecting import Change, expect, wired
             "this `trains` statement stops short after `detectable`",
             (
                 "Expected `at` or `throughout`. What runs is written `trains 600 mm to 2200 mm, "
-                "detectable throughout`."
+                "detectable throughout` or `trains obey signals`."
             ),
             (),
         ),
@@ -270,7 +270,7 @@ from tests.messages.expecting import Change, expect, wired
             "this `trains` statement stops short after `m`",
             (
                 "Expected a number or `to`. What runs is written `trains 600 mm to 2200 mm, "
-                "detectable throughout`."
+                "detectable throughout` or `trains obey signals`."
             ),
             (),
         ),
@@ -281,7 +281,7 @@ from tests.messages.expecting import Change, expect, wired
             "`ends` was not expected here",
             (
                 "Expected `locomotive`. What runs is written `trains 600 mm to 2200 mm, "
-                "detectable throughout`."
+                "detectable throughout` or `trains obey signals`."
             ),
             (),
         ),
@@ -340,11 +340,11 @@ from tests.messages.expecting import Change, expect, wired
             (),
         ),
         (
-            "relay R1",
+            "wire R1",
             "CP103",
-            "relay",
-            "`relay` does not start a statement",
-            "The language has no `relay` statement yet.",
+            "wire",
+            "`wire` does not start a statement",
+            "The language has no `wire` statement yet.",
             (),
         ),
         (

@@ -133,18 +133,11 @@ def test_statements_that_do_not_exist() -> None:
         hint="A statement starts with a word such as `layout`, `block`, `track` or `signal`.",
     )
     expect(
-        "block Main\nrelay R1 picks when Main clear",
+        "block Main\nwire 1 from 4L to West",
         code="CP103",
-        underlined="relay",
-        message="`relay` does not start a statement",
-        hint="The language has no `relay` statement yet.",
-    )
-    expect(
-        "block Main\nroute 1 from 4L to West",
-        code="CP103",
-        underlined="route",
-        message="`route` does not start a statement",
-        hint="The language has no `route` statement yet.",
+        underlined="wire",
+        message="`wire` does not start a statement",
+        hint="The language has no `wire` statement yet.",
     )
     expect(
         '"Heron Falls"',

@@ -173,7 +173,8 @@ def test_one_told_for_the_other_way_round() -> None:
         ("T1 told to lie open", "CP204", "turnout T1 is never `open`", "normal, reverse"),
         ("train at m1, Main vacant", "CP212", "Main cannot be at m1 and vacant at once", ""),
         ("feeder m2 broken, Mian vacant", "CP201",
-         "no block, turnout, derail, gate, lever or button is called `Mian`", "Main"),
+         "no block, turnout, derail, gate, lever, button, relay, timer or traffic is called "
+         "`Mian`", "Main"),
     ],
 )  # fmt: skip
 def test_what_there_is_not(text: str, code: str, message: str, hint: str) -> None:

@@ -304,6 +304,8 @@ class _Teller:
                 text, source = f"lever {what.name} stands {state}", "lever"
             case "button":
                 text, source = f"button {what.name} is {state}", "button"
+            case "relay" | "timer" | "traffic":
+                text, source = f"{what.kind} {what.name} is {state}", what.kind
             case _:
                 text, source = f"{what.name} is {state}", what.kind
         return Cause(text, says.span), self._in_relevant((source, what.name))

@@ -2,11 +2,13 @@
 
 A code, once published, keeps its meaning. CP1xx: the text cannot be read; CP2xx: names and
 what is said of them; CP3xx: track; CP4xx: signals and their rules; CP5xx: what is to be
-proved; CP6xx: wiring, and what was seen of it on the bench.
+proved; CP6xx: wiring, and what was seen of it on the bench; CP7xx: memory, time and locking,
+included files and modules.
 """
 
 from verifier.language.code import Code
 from verifier.language.codes_diagnose import DIAGNOSE
+from verifier.language.codes_locking import LOCKING
 from verifier.language.codes_modules import MODULES
 from verifier.language.codes_names import NAMES
 from verifier.language.codes_reading import READING
@@ -18,5 +20,14 @@ __all__ = ["CODES", "Code"]
 
 CODES: dict[str, Code] = {
     code.code: code
-    for code in (*READING, *NAMES, *TRACK, *SIGNALS, *WIRING, *DIAGNOSE, *MODULES)
+    for code in (
+        *READING,
+        *NAMES,
+        *TRACK,
+        *SIGNALS,
+        *WIRING,
+        *DIAGNOSE,
+        *LOCKING,
+        *MODULES,
+    )
 }

@@ -38,6 +38,9 @@ BELONGS_TO = {
     **dict.fromkeys(("through", "turns", "sensitivity", "hold", "output", "isolated", "without"),
                     "detector"),
     **dict.fromkeys(("outputs", "reads", "lamps", "needs"), "driver"),
+    **dict.fromkeys(("locked", "electric"), "turnout"),
+    **dict.fromkeys(("picks", "sticks", "slow"), "relay"),
+    **dict.fromkeys(("rightward", "leftward"), "traffic"),
 }  # fmt: skip
 # Words that follow the name of what a statement declares, and so show that it was left out.
 NAMELESS = {"AT", "IN", "ON", "IS", "POSITIONS", "TOWARD", "NEVER", "WHEN", "FOR", "BECAUSE"}
@@ -328,7 +331,8 @@ def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
     if tokens[0].type == "HEAD" and kind == "COMMA" and "." not in tokens[at - 1]:
         return "To name the heads of a signal write `heads`."
     if kind == "COMMA" and tokens[at - 2].type in (
-        "SIGNAL", "HEAD", "DERAIL", "CROSSOVER", "LIMITS", "CONDITION", "ASPECT",
+        "SIGNAL", "HEAD", "DERAIL", "CROSSOVER", "LIMITS", "CONDITION", "ASPECT", "RELAY",
+        "TIMER", "ROUTE", "TRAFFIC",
     ):  # fmt: skip
         return "Each of them has a statement of its own."
     return ""

@@ -121,7 +121,7 @@ def _one(
     if head or (state.kind == "colour" and name.text in words.colours):
         return _head_colour(name, state, words, span, in_rule)
     if declared is None:
-        wanted = _KINDS_WITH.get(state.kind, ())
+        wanted = _kinds_with(state)
         words.names.unknown(name, "", wanted)
         return None
     if _misplaced(name.text, words):
@@ -387,8 +387,17 @@ _BUILDERS: dict[str, _Builder] = {
     "route": _route,
 }
 
+
+def _kinds_with(state: syntax.State) -> tuple[str, ...]:
+    """The kinds of things that can be in a state."""
+    if state.kind != "name":
+        return _KINDS_WITH.get(state.kind, ())
+    remembering = ("relay", "timer", "traffic", "route")
+    return tuple(k for k in remembering if state.value in STATES_OF[k].reported) or ("lever",)
+
+
 _KINDS_WITH: dict[str, tuple[str, ...]] = {
-    "clear": ("block", "route"),
+    "clear": ("block",),
     "occupied": ("block",),
     "vacant": ("block",),
     "train on": ("block",),
@@ -403,6 +412,5 @@ _KINDS_WITH: dict[str, tuple[str, ...]] = {
     "non-derailing": ("derail",),
     "seated": ("gate",),
     "pressed": ("button",),
-    "name": ("lever", "relay", "timer", "traffic", "route"),
     "colour": ("signal",),
 }

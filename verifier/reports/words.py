@@ -43,6 +43,8 @@ def fact_words(plan: Plan, what: Observable, state: str) -> str:
             return f"lever {what.name} {state}"
         case "button":
             return f"button {what.name} {state}"
+        case "relay" | "timer" | "traffic":
+            return f"{what.kind} {what.name} is {state}"
         case _:
             return f"{what.name} {state}"
 

@@ -20,6 +20,9 @@ _KIND_WORDS = {
     "gate": "gate",
     "lever": "lever",
     "button": "button",
+    "relay": "relay",
+    "timer": "timer",
+    "traffic": "traffic",
 }
 # Words people use for a state of truth, though the file uses them for reports.
 _SAME = {
@@ -109,11 +112,12 @@ def _things(
         return [inputs]
     hint = did_you_mean(name.text, by_name)
     if name.text in plan.signals:
-        hint = "A signal shows what the rules make it show; name track, points, levers, buttons."
+        hint = "A signal shows what the rules make it show; name track, points, levers, relays."
     errors.append(
         Diagnostic(
             "CP201",
-            f"no block, turnout, derail, gate, lever or button is called `{name.text}`",
+            "no block, turnout, derail, gate, lever, button, relay, timer or traffic is called "
+            f"`{name.text}`",
             name.span,
             hint,
         )
