@@ -69,7 +69,10 @@ class SituationCheck:
             world.inputs,
             [world.expand(world.lower(a.condition)) for a in taken],
             timeout,
-            [world.expand(body) for body in bodies(plan)],
+            [
+                *(world.expand(body) for body in bodies(plan)),
+                *(world.expand(world.lower(what)) for what in plan.remembered),
+            ],
             rooms(plan),
         )
 

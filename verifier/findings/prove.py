@@ -4,7 +4,7 @@ Soundness lives here: *proved* only when every question was answered; *broken* o
 the evaluator has replayed the situation; everything else is undecided, and says why.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
@@ -15,6 +15,7 @@ from verifier.engines.wires import can_be
 from verifier.findings.cause import causes
 from verifier.findings.failures import FailureAnalysis, FailureCheck, Outcome, sorted_failures
 from verifier.findings.interrupt import InterruptWatch
+from verifier.findings.locking import HistoryProver, needs_history
 from verifier.findings.mending import mend
 from verifier.findings.rewiring import Harms, Rewirer
 from verifier.findings.verdicts import (
@@ -71,13 +72,13 @@ def prove(
     situation does not replay.
     """
     wanted = set(only)
-    verdicts: list[Verdict] = []
+    decided: dict[str, Verdict] = {}
     failures: tuple[Failure, ...] = ()
     todo: list[Obligation] = []
+    mended: list[Verdict] = []
     with InterruptWatch() as watch:
         prover = _Prover(plan, world or World(plan), timeout)
-        lower = prover.world.lower
-        everything = list(obligations(plan, lower))
+        everything = list(obligations(plan, prover.world.lower))
         todo = [o for o in everything if not wanted or o.property in wanted]
         plain = [o for o in todo if o.property not in FAILURES]
         failing = [o for o in todo if o.property in FAILURES]
@@ -89,23 +90,40 @@ def prove(
             if not plan.signals and not plan.proofs:
                 raise InputError([_nothing_to_prove(plan)])
             steps = _Steps(watch, progress, len(plain) + 3 * len(failing))
+            prover = prover.over_time(plain, decided, steps.next)
             for obligation in plain:
-                steps.next()
-                verdicts.append(prover.decide(obligation))
+                if obligation.over == "situations" and obligation.key not in decided:
+                    steps.next()
+                    decided[obligation.key] = prover.decide(obligation)
             if failing:
                 others = (o for o in everything if o.property not in FAILURES)
-                safe = [prover.decide(o) for o in others] if wanted else verdicts
+                safe = [decided.get(o.key) or prover.decide(o) for o in others if of_moment(o)]
                 found = prover.failures(failing, safe, steps.next, pairs=pairs)
-                verdicts += found.verdicts
+                decided |= {v.obligation.key: v for v in found.verdicts}
                 failures = found.table
-            verdicts = prover.with_mendings(verdicts, watch)
+            mended = prover.with_mendings([decided[o.key] for o in todo], watch)
         except (KeyboardInterrupt, Interrupted):
             pass
-    left = todo[len(verdicts) :]
+    left = [o for o in todo if o.key not in decided]
+    verdicts = mended or [
+        decided.get(o.key) or Verdict(o, "undecided", "interrupted before it was decided")
+        for o in todo
+    ]
     interrupted = bool(left)
-    verdicts += [Verdict(o, "undecided", "interrupted before it was decided") for o in left]
     unmet = () if interrupted or wanted else tuple(_unmet(plan, verdicts))
     return Report(plan, tuple(verdicts), assumed(plan), unmet, interrupted, failures)
+
+
+def of_moment(obligation: Obligation) -> bool:
+    """Whether it speaks of single situations, apart from how they came about."""
+    return obligation.over == "situations"
+
+
+def may_be_mended(verdict: Verdict) -> bool:
+    """Whether rules or wiring are looked at for what would mend it: of what takes a history,
+    its hint says what to do."""
+    finding = verdict.finding
+    return finding is not None and finding.story is None and not verdict.obligation.advice
 
 
 class _Steps:
@@ -157,6 +175,36 @@ class _Prover:
             if isinstance(check.find(both(*(assumed[k] for k in trial))), Impossible):
                 kept = trial
         return [self.plan.assumptions[k] for k in kept]
+
+    def over_time(
+        self,
+        asked: Sequence[Obligation],
+        decided: dict[str, Verdict],
+        step: Callable[[], None],
+    ) -> "_Prover":
+        """Decides what a plan that speaks of time is asked of its histories. Out: a prover for
+        the rest, which leaves out what memory never comes to."""
+        if not self.plan.locking.asked or self._undecided_assumptions:
+            return self
+        histories = HistoryProver(self.plan, self.timeout, step)
+        over_time = [o for o in asked if not of_moment(o)]
+        decided |= self._claimed(histories.decide(over_time))
+        plan = replace(self.plan, remembered=histories.remembered())
+        prover = _Prover(plan, World(plan), self.timeout)
+        moments = []
+        for obligation in filter(of_moment, asked):
+            step()
+            verdict = decided[obligation.key] = prover.decide(obligation)
+            if needs_history(verdict, self.plan):
+                moments.append(obligation)
+        found = histories.decide(moments)
+        if plan.wiring.given:  # what wiring hides from the rules, no history without it shows
+            found = {key: v for key, v in found.items() if v.status == "broken"}
+        decided |= self._claimed(found)
+        return prover
+
+    def _claimed(self, verdicts: Mapping[str, Verdict]) -> dict[str, Verdict]:
+        return {key: self._as_claimed(verdict) for key, verdict in verdicts.items()}
 
     def decide(self, obligation: Obligation) -> Verdict:
         """The verdict on one obligation. A waived one is decided too, so that the report can
@@ -306,7 +354,12 @@ class _Prover:
         rewirer = Rewirer(self.world, self._harms, self.timeout)
         for verdict in verdicts:
             finding = verdict.finding
-            if finding is not None and left > 0 and not verdict.obligation.advice:
+            if (
+                finding is not None
+                and finding.story is None
+                and left > 0
+                and not verdict.obligation.advice
+            ):
                 left -= 1
                 watch.check()
                 additions = self._mend(verdict.obligation, finding.situation)

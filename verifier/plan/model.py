@@ -362,6 +362,9 @@ class Plan:
     wiring: Wiring = NO_WIRING
     equipment: Equipment = NO_EQUIPMENT
     locking: Locking = NO_LOCKING
+    # What memory was proved to come to over time, whatever happens: situations that are
+    # otherwise are left out.
+    remembered: tuple[Condition, ...] = ()
     # The inputs it would have without wiring.
     unwired_inputs: tuple[Observable, ...] = ()
 

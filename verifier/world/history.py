@@ -7,6 +7,7 @@ may be lost for a while in the *lossy* system.
 
 from collections.abc import Iterator, Mapping
 from functools import cached_property
+from typing import get_args
 
 from verifier.logic.expr import (
     FALSE,
@@ -29,6 +30,7 @@ from verifier.world.memory import Memory, switches
 from verifier.world.trains import Rules, Trains
 from verifier.world.world import World
 
+_EVENTS = frozenset(get_args(facts.Event))
 _OF_A_MOMENT = frozenset(
     ("train", "heading", "across", "pace", "clock", "late", "lost", "points", "thrown", "relay",
      "timer", "traffic", "advance", "reversal", "entry", "arrival", "throw", "expiry", "tick",
@@ -82,7 +84,7 @@ class Histories:
             return part
         if kind == "stock":
             return self._stock(part, seen=seen)
-        if part.what in self._known_events:
+        if kind in _EVENTS:
             return self._event(part)
         if kind in ("lever", "button", "derail", "gate"):
             return part
@@ -117,10 +119,6 @@ class Histories:
         return switching or any(only.intersection(values) for values in shown)
 
     # -------------------------------------------------------------- events
-
-    @cached_property
-    def _known_events(self) -> frozenset[Observable]:
-        return frozenset(self.events())
 
     def events(self) -> Iterator[Observable]:
         """Everything that may happen at one step."""

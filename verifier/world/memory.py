@@ -165,8 +165,10 @@ class Memory:
         }
         self.following[thrown] = told
         if throw is not None and throw.snap:
-            # Points that lie open (at no start, so never) close as told.
-            self.following[points] = {**told, "open": FALSE}
+            # Points that lie open (at no start, so never) stay so.
+            lies_open = atom(points, "open")
+            closed = {leg: both(told[leg], opposite(lies_open)) for leg in told}
+            self.following[points] = {**closed, "open": lies_open}
             return
         arrives = atom(facts.choice("arrival", turnout), "yes")
         lies = {

@@ -87,8 +87,9 @@ class Trains:
         here, beyond = self.plan.track.pieces[frm.piece], self.plan.track.pieces[to.piece]
         if here.kind == "edge":
             if beyond.kind != "edge" and here.direction != "leaving":
-                entry = self._entry(here, joint, to)
-                self._fronts[to.piece].append(Front(joint, frm, to, entry, FALSE))
+                entry = both(self._entry(here, joint, to), self._allowed(to))
+                slow = self._is_slow(frm, to)
+                self._fronts[to.piece].append(Front(joint, frm, to, entry, slow))
             return
         moves = both(self._goes(joint, frm), self.is_free(joint), self._allowed(to))
         if beyond.kind == "edge":
@@ -133,7 +134,8 @@ class Trains:
         signal = self._facing.get(to)
         if signal is not None:
             return self._rules.restricts(signal)
-        return atom(facts.pace(frm.piece), "restricted") if self._paced else FALSE
+        known = self._paced and frm.piece in self.pieces
+        return atom(facts.pace(frm.piece), "restricted") if known else FALSE
 
     def _other_fronts(self, front: Front) -> Expr:
         return either(*(f.when for f in self._fronts[front.to.piece] if f is not front))
@@ -169,6 +171,7 @@ class Trains:
                 signal = self._facing.get(enter)
                 if signal is not None:
                     yield both(self._rules.permits(signal), way)
+                    yield both(self._rules.late(signal), way)
                     continue
                 back = self.plan.track.joint_at[enter].other(enter)
                 stack.append((back, way, passed | {enter}))
@@ -195,10 +198,12 @@ class Trains:
         while stack:
             for way in self.plan.track.onward.get(stack.pop(), ()):
                 ahead = self.plan.track.pieces[way.leads_to.piece]
-                if ahead.kind in ENDS or way.leads_to in self._facing:
+                if way.leads_to in self._facing:
                     continue
                 if way.joint.other(way.leads_to) in self._facing:
                     return False
+                if ahead.kind in ENDS:
+                    continue
                 if way.leads_to not in seen:
                     seen.add(way.leads_to)
                     stack.append(way.leads_to)

@@ -1,0 +1,183 @@
+"""Locality: each place is proved by itself, with what lies beyond free to do anything.
+
+A window is the system of a few states around what is asked; every other state may be anything
+at any moment. That allows all histories of the whole layout, and more: what never happens in a
+window never happens. Where a window does not suffice it grows; what is found to happen counts
+only on the whole layout, so that is where histories are looked for.
+
+Windows that are the same but for their names are proved once.
+"""
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from time import monotonic
+
+from verifier.engines import bounded, induction, invariants, reachability
+from verifier.engines.answers import Happens, Lasts, Unknown
+from verifier.engines.isomorphic import shape
+from verifier.logic.expr import Const, Expr, observables
+from verifier.logic.system import System, cut
+from verifier.plan.facts import Observable
+
+# Rings of a window: what is asked about, what that hangs on, what that hangs on, …
+FIRST_RING = 1
+# How many moments a history may take that is looked for before a window grows, and at last.
+SHORT, LONG = 8, 40
+# Moments at once over which what lasts may be shown to last.
+MOST_STEPS = 2
+# Seconds for the engines of last resort where the user gives no limit.
+PATIENCE = 60.0
+
+Outcome = Lasts | Happens | Unknown
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """An answer and the system it was found in: a window, or the whole."""
+
+    outcome: Outcome
+    system: System
+
+
+class Windows:
+    """Decides questions about one transition system.
+
+    ``few``: choices that a history should have few of, the most important first; ``timeout``
+    in seconds for each question; ``step`` is called before each."""
+
+    def __init__(
+        self,
+        system: System,
+        *,
+        few: Sequence[frozenset[Observable]] = (),
+        timeout: float | None = None,
+        step: Callable[[], None] = lambda: None,
+    ):
+        self.system = system
+        self._few = few
+        self._timeout = timeout
+        self._step = step
+        self._supports: dict[Observable, frozenset[Observable]] = {}
+        # By shape of window: what lasts in it, and what that was found to prove.
+        self._known: dict[Hashable, _Known] = {}
+        self._lasting: dict[frozenset[Observable], tuple[Expr, ...]] = {}
+        self._states = frozenset(system.states)
+
+    def decide(self, bads: Sequence[Expr], *, likely: bool = False) -> list[Decided]:
+        """Answers to several questions about one place. ``likely``: these things should
+        happen, so histories are looked for first."""
+        answers = {i: a for i, bad in enumerate(bads) if (a := self._constant(bad)) is not None}
+        if likely:
+            answers |= self._look_for({i: b for i, b in enumerate(bads) if i not in answers})
+        rings, before = FIRST_RING, frozenset[Observable]()
+        while waiting := [i for i in range(len(bads)) if i not in answers]:
+            kept = self.window([bads[i] for i in waiting], rings)
+            if kept == before:
+                break
+            answers |= self._in_window(kept, {i: bads[i] for i in waiting})
+            if rings == FIRST_RING and not likely:
+                answers |= self._look_for({i: bads[i] for i in waiting if i not in answers})
+            rings, before = rings + 1, kept
+        return [answers.get(i) or self._at_last(bad) for i, bad in enumerate(bads)]
+
+    def lasting(self) -> Iterator[Expr]:
+        """Everything found to last, of every window looked at."""
+        for clauses in self._lasting.values():
+            yield from clauses
+
+    def _constant(self, bad: Expr) -> Decided | None:
+        if isinstance(bad, Const) and not bad.value:
+            return Decided(Lasts((), 1), cut(self.system, ()))
+        return None
+
+    # -------------------------------------------------------------- windows
+
+    def window(self, bads: Iterable[Expr], rings: int) -> frozenset[Observable]:
+        """The states at most so many steps of hanging-on away from what is asked."""
+        inside = {w for bad in bads for w in observables(bad) if w in self._states}
+        edge = set(inside)
+        for _ in range(rings):
+            beyond = {w for what in edge for w in self._support(what) if w in self._states}
+            edge = beyond - inside
+            inside |= edge
+        return frozenset(inside)
+
+    def _support(self, state: Observable) -> frozenset[Observable]:
+        if state not in self._supports:
+            self._supports[state] = self.system.support(state)
+        return self._supports[state]
+
+    def _in_window(
+        self, kept: frozenset[Observable], bads: Mapping[int, Expr]
+    ) -> dict[int, Decided]:
+        """Those questions that the window answers."""
+        system = cut(self.system, kept, bads.values())
+        deadline = self._deadline()
+        form = shape(system)
+        known = self._known.get(form.key)
+        if known is None:
+            lasting = invariants.lasting(system, deadline=deadline)
+            known = _Known(tuple(map(form.abstract, lasting)), {})
+            self._known[form.key] = known
+        clauses = tuple(map(form.concrete, known.lasting))
+        self._lasting[kept] = clauses
+        answers: dict[int, Decided] = {}
+        for i, bad in bads.items():
+            self._step()
+            asked = form.abstract(bad)
+            if asked not in known.proved:
+                found = induction.prove(
+                    system, bad, clauses, most_steps=MOST_STEPS, deadline=deadline
+                )
+                known.proved[asked] = (
+                    Lasts(tuple(map(form.abstract, found.clauses)), found.steps)
+                    if isinstance(found, Lasts)
+                    else None
+                )
+            proved = known.proved[asked]
+            if proved is not None:
+                needed = tuple(map(form.concrete, proved.clauses))
+                answers[i] = Decided(Lasts(needed, proved.steps), system)
+        return answers
+
+    # -------------------------------------------------------------- histories
+
+    def _look_for(self, bads: Mapping[int, Expr]) -> dict[int, Decided]:
+        """Those that happen soon, on the whole layout."""
+        found = {}
+        for i, bad in bads.items():
+            answer = bounded.search(
+                self.system, bad, most=SHORT, deadline=self._deadline(), few=self._few
+            )
+            if isinstance(answer, Happens):
+                found[i] = Decided(answer, self.system)
+        return found
+
+    def _at_last(self, bad: Expr) -> Decided:
+        """What neither a window nor a short history decided: looked for at length, then given
+        to the engine of last resort."""
+        far = self.window([bad], len(self._states))
+        whole = cut(self.system, far, [bad])
+        answer = bounded.search(
+            self.system, bad, most=LONG, deadline=self._deadline(), few=self._few
+        )
+        if isinstance(answer, Happens):
+            return Decided(answer, self.system)
+        last = reachability.decide(whole, bad, deadline=self._deadline())
+        if isinstance(last, Lasts):
+            return Decided(last, whole)
+        if isinstance(answer, Unknown):
+            return Decided(answer, self.system)
+        return Decided(Unknown("no reason why it never happens was found", LONG), self.system)
+
+    def _deadline(self) -> float:
+        return monotonic() + (PATIENCE if self._timeout is None else self._timeout)
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """Of one shape of window, under the names of the shape: the clauses that last, and of each
+    question asked, how they prove it; None where they do not."""
+
+    lasting: tuple[Expr, ...]
+    proved: dict[Expr, Lasts | None]

@@ -1,0 +1,148 @@
+"""What a plan does over time: obligations about histories to verdicts.
+
+Soundness lives here as in :mod:`verifier.findings.prove`: *proved* only when an engine showed
+that what it rests on lasts; *broken* only after the stepper, which knows nothing of solvers or
+expressions, has replayed the history; everything else is undecided, and says why.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import cached_property
+
+from verifier.engines.answers import Happens, Lasts, Unknown
+from verifier.engines.stepper import replay
+from verifier.engines.windows import Decided, Windows
+from verifier.findings.story import story
+from verifier.findings.verdicts import Finding, InternalError, Lasting, Story, Verdict
+from verifier.language.source import Source, Span
+from verifier.logic.expr import And, Atom, Const, Expr, Or, observables
+from verifier.plan.facts import All, AnyOne, Condition, Observable, Says
+from verifier.plan.model import Plan
+from verifier.properties.obligation import Obligation
+from verifier.world.history import Histories
+from verifier.world.situation import Situation
+
+_REMEMBERED = ("relay", "timer", "traffic", "points", "thrown")
+NOWHERE = Span(Source("", ""), 0, 0)
+Trace = Sequence[Mapping[Observable, str]]
+
+
+class HistoryProver:
+    """Decides what may happen on a plan in time. ``step`` is called before each question."""
+
+    def __init__(self, plan: Plan, timeout: float | None, step: Callable[[], None]):
+        self.plan = plan
+        self._timeout = timeout
+        self._step = step
+
+    @cached_property
+    def _true(self) -> "_Course":
+        return _Course(self.plan, False, self._timeout, self._step)
+
+    @cached_property
+    def _lossy(self) -> "_Course":
+        return _Course(self.plan, True, self._timeout, self._step)
+
+    def decide(self, obligations: Iterable[Obligation]) -> dict[str, Verdict]:
+        """The verdict on each obligation, by its key."""
+        places: dict[tuple[object, ...], list[Obligation]] = {}
+        for obligation in obligations:
+            key = (obligation.over == "lossy", obligation.mode, *place_of(obligation, self.plan))
+            places.setdefault(key, []).append(obligation)
+        verdicts = {}
+        for here in places.values():
+            course = self._lossy if here[0].over == "lossy" else self._true
+            for obligation, decided in zip(here, course.decide(here), strict=True):
+                verdicts[obligation.key] = course.verdict(obligation, decided)
+        return verdicts
+
+    def remembered(self) -> tuple[Condition, ...]:
+        """What was shown of relays, timers, direction of traffic and points, whatever happens."""
+        return tuple(dict.fromkeys(map(_condition, self._true.remembered())))
+
+
+class _Course:
+    """All that may happen on a plan, detection being true or now and then lost."""
+
+    def __init__(self, plan: Plan, lossy: bool, timeout: float | None, step: Callable[[], None]):
+        self.plan = plan
+        self.lossy = lossy
+        self.histories = Histories(plan, lossy=lossy)
+        system = self.histories.system
+        entries = frozenset(w for w in system.inputs if w.kind == "entry")
+        few = (entries, frozenset(system.inputs))
+        self._windows = Windows(system, few=few, timeout=timeout, step=step)
+
+    def decide(self, here: Sequence[Obligation]) -> list[Decided]:
+        bads = [self.histories.expand(o.formula) for o in here]
+        return self._windows.decide(bads, likely=here[0].mode == "possible")
+
+    def remembered(self) -> Iterator[Expr]:
+        for clause in self._windows.lasting():
+            if all(what.kind in _REMEMBERED for what in observables(clause)):
+                yield clause
+
+    def verdict(self, obligation: Obligation, decided: Decided) -> Verdict:
+        outcome = decided.outcome
+        possible = obligation.mode == "possible"
+        match outcome:
+            case Lasts(clauses=clauses, steps=steps):
+                bad = self.histories.expand(obligation.formula)
+                lasting = Lasting(decided.system, bad, clauses, steps)
+                if possible:
+                    why = "no history does"
+                    return Verdict(obligation, "broken", why, lasting=lasting)
+                return Verdict(obligation, "proved", lasting=lasting)
+            case Happens(trace=trace, smallest=smallest):
+                told = self._replayed(obligation, trace)
+                if possible:
+                    return Verdict(obligation, "proved", story=told, witness=_last(trace))
+                finding = Finding(_last(trace), (), 0, (), smallest=smallest, story=told)
+                return Verdict(obligation, "broken", finding=finding)
+            case Unknown(reason=reason, depth=depth):
+                sought = f"; no history of up to {depth} moments does" if depth else ""
+                return Verdict(obligation, "undecided", reason + sought)
+
+    def _replayed(self, obligation: Obligation, trace: Trace) -> Story:
+        """The history, once the stepper has gone through it and found the trouble."""
+        if not replay(self.plan, trace, obligation.formula, lossy=self.lossy):
+            raise InternalError(f"{obligation.key}: the history found does not replay")
+        return story(self.plan, trace, obligation)
+
+
+def needs_history(verdict: Verdict, plan: Plan) -> bool:
+    """Whether a verdict on single situations leaves open that no history leads there."""
+    if verdict.obligation.mode == "possible":
+        return verdict.status == "proved" and not plan.wiring.given
+    return verdict.status in ("broken", "waived") and not isinstance(
+        verdict.obligation.formula, Const
+    )
+
+
+def _condition(clause: Expr) -> Condition:
+    """A clause as a condition of the plan's own."""
+    match clause:
+        case Atom(what=what, values=values):
+            return Says(what, values, NOWHERE, "")
+        case And(parts=parts):
+            return All(tuple(map(_condition, parts)), NOWHERE)
+        case Or(parts=parts):
+            return AnyOne(tuple(map(_condition, parts)), NOWHERE)
+        case _:
+            raise AssertionError(clause)
+
+
+def place_of(obligation: Obligation, plan: Plan) -> tuple[str, ...]:
+    """The place an obligation is about: the interlocking limits it touches, else its track."""
+    entered = [plan.signals[s].enters.piece for s in obligation.signals]
+    pieces = {*obligation.pieces, *entered}
+    limits = tuple(x.name for x in plan.limits if pieces.intersection(x.pieces))
+    return limits or tuple(sorted(pieces)[:1])
+
+
+def _last(trace: Trace) -> Situation:
+    """The last moment as a situation."""
+    return Situation.of(
+        (what, state)
+        for what, state in trace[-1].items()
+        if what.kind in ("points", "lever", "button", "derail", "gate", "relay", "timer", "traffic")
+    )
