@@ -4,7 +4,7 @@ In: a plan, a situation, the names of signals. Out: a chain of causes for each. 
 on down it is told by :mod:`verifier.findings.cause_wiring`.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import replace
 
 from verifier.engines.conditions import is_true
@@ -23,6 +23,9 @@ MAX_DEPTH = 6
 # What has a chain of its own, told once: its name, and who reads it.
 _Key = tuple[str, str]
 
+# In a history: how a relay, a timer or a direction of traffic came to be as it is.
+Recall = Callable[[Observable], Cause]
+
 
 def causes(
     plan: Plan,
@@ -30,6 +33,7 @@ def causes(
     situation: Situation,
     signals: tuple[str, ...],
     relevant: Collection[Observable] | None = None,
+    recall: Recall | None = None,
 ) -> tuple[Cause, ...]:
     """One chain for each of the signals named. What a signal or a named condition comes from
     is told once in a chain.
@@ -37,8 +41,22 @@ def causes(
     ``relevant``: the inputs that matter. What comes from others alone is left out: the rule
     that acts may read it, but the trouble would be the same without. None: all matter."""
     return tuple(
-        _Teller(plan, evaluator, situation, relevant).seen(plan.signals[name]) for name in signals
+        _Teller(plan, evaluator, situation, relevant, recall).seen(plan.signals[name])
+        for name in signals
     )
+
+
+def reasons(
+    plan: Plan,
+    evaluator: Evaluator,
+    situation: Situation,
+    condition: Condition,
+    recall: Recall | None = None,
+) -> tuple[Cause, ...]:
+    """The facts that make a condition true, or false: as few as show it, each with what is
+    behind it."""
+    teller = _Teller(plan, evaluator, situation, None, recall)
+    return tuple(teller.why(condition))
 
 
 class _Teller:
@@ -48,7 +66,9 @@ class _Teller:
         evaluator: Evaluator,
         situation: Situation,
         relevant: Collection[Observable] | None,
+        recall: Recall | None = None,
     ):
+        self._recall = recall
         self._relevant = None if relevant is None else {(w.kind, w.name) for w in relevant}
         self._left_out: set[_Key] = set()
         # Named without a chain of its own, since that is told elsewhere.
@@ -208,6 +228,9 @@ class _Teller:
             if reasons or self._relevant is None:
                 yield Cause(f"{earlier.shows} is not shown", earlier.span, reasons)
 
+    def why(self, condition: Condition) -> Iterator[Cause]:
+        return self._why(condition, "", 0)
+
     def _why(self, condition: Condition, reader: str, depth: int) -> Iterator[Cause]:
         """The facts that make a condition true, or false: as few as show it."""
         match condition:
@@ -293,6 +316,8 @@ class _Teller:
     def _simple(self, says: Says) -> tuple[Cause, bool]:
         """A fact that nothing is behind."""
         what = says.what
+        if self._recall is not None and what.kind in ("relay", "timer", "traffic"):
+            return self._recall(what), True
         state = self._states(what)[what]
         match what.kind:
             case "derail report":

@@ -1,0 +1,267 @@
+"""Why the end of a history was allowed: which signals let trains come, why points were free to
+move, when and why relays had let go.
+
+In: a history (:class:`Record`) and what it breaks. Out: chains of causes, each with the rule of
+the file in a few words.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+
+from verifier.findings.cause import causes, reasons
+from verifier.findings.record import Record, Went, acting_span
+from verifier.findings.verdicts import Cause
+from verifier.language.source import Span
+from verifier.logic.expr import observables
+from verifier.plan import facts
+from verifier.plan.facts import Condition, Observable
+from verifier.plan.locking import Relay, Timer, Traffic
+from verifier.properties.obligation import Obligation
+from verifier.world.situation import Situation
+
+# How far back a chain goes from what memory holds to how it came about.
+MAX_STEPS_BACK = 4
+
+_MEMORY = ("relay", "timer", "traffic")
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """``rule``: the rule that allowed it, in a few words, empty where there is none."""
+
+    cause: Cause
+    rule: str = ""
+
+
+def why_allowed(
+    record: Record, obligation: Obligation, numbers: Mapping[tuple[int, Observable], int]
+) -> Iterator[Allowed]:
+    """Why the last moment could come about. ``numbers``: by moment and observable, the event
+    that tells of it."""
+    return _Why(record, obligation, numbers).all()
+
+
+class _Why:
+    def __init__(
+        self,
+        record: Record,
+        obligation: Obligation,
+        numbers: Mapping[tuple[int, Observable], int],
+    ):
+        self.record = record
+        self.plan = record.plan
+        self._obligation = obligation
+        self._numbers = numbers
+        self._asked = observables(obligation.formula)
+        self._recalled: set[tuple[Observable, int]] = set()
+
+    def all(self) -> Iterator[Allowed]:
+        told: set[str] = set()
+        for train in self._trains():
+            for passing in self._let_come(train):
+                if passing.cause.text not in told:
+                    told.add(passing.cause.text)
+                    yield passing
+        for name in self._obligation.signals:
+            if self.record.permits(self.record.last, self.plan.signals[name]):
+                yield self._shows(name, self.record.last, "")
+        for what in self._asked:
+            match what.kind:
+                case "points move" | "train derails" if self._moves(what.name):
+                    yield self._free_to_move(what.name)
+                case "lock released":
+                    yield from self._released(what.name)
+                case "traffic turns":
+                    yield from self._turned(what.name)
+                case _:
+                    pass
+
+    # -------------------------------------------------------------- trains
+
+    def _trains(self) -> tuple[int, ...]:
+        """The trains that come to grief at the end."""
+        places = {w.name for w in self._asked if w.kind in ("trains meet", "train derails")}
+        last = self.record.last
+        coming = {
+            went.train: None
+            for went in self.record.went[last]
+            if went.onto and went.onto.piece in places and went.move in ("front", "enters")
+        }
+        standing = {t: None for p, t in self.record.where[last].items() if p in places}
+        blocked = [w for w in self.record.went[last] if w.blocked]
+        return tuple(coming | (standing if blocked or not coming else {}))
+
+    def _let_come(self, train: int) -> Iterator[Allowed]:
+        """By which signal a train was let come, the last one it passed."""
+        passed: tuple[int, Went] | None = None
+        for k, steps in enumerate(self.record.went):
+            for went in steps:
+                if went.train == train and went.under:
+                    passed = k, went
+        name = self.record.name(train)
+        if passed is None:
+            origin = self.record.origins[train]
+            text = f"no signal stands in the way of {name}, which came from {origin}"
+            yield Allowed(Cause(text, None), f"no signal holds {name}")
+            return
+        k, went = passed
+        assert went.under is not None and went.onto is not None
+        number = self._numbers.get((k, facts.train(went.onto.piece)))
+        did = f"let {name} come" + (f" (event {number})" if number else "")
+        signal = self.plan.signals[went.under]
+        while k and not self.record.permits(k, signal):
+            k -= 1  # a late pass: when it last saw the signal clear
+        yield self._shows(signal.name, k, did)
+
+    def _shows(self, name: str, k: int, did: str) -> Allowed:
+        signal = self.plan.signals[name]
+        (chain,) = causes(
+            self.plan, self.record.evaluator, self.record.situation(k), (name,),
+            recall=lambda what: self._recall(what, k, 0),
+        )  # fmt: skip
+        span = acting_span(self.record, k, signal)
+        if did:
+            text = f"{name} {did}: it showed {self.record.aspect(k, signal)}"
+            chain = replace(chain, text=text)
+        return Allowed(chain, f"`{_shortly(span)}` of {name} ({_line(span)})")
+
+    # -------------------------------------------------------------- points
+
+    def _moves(self, turnout: str) -> bool:
+        points = facts.points(turnout)
+        now, then = (f(self.record.last, points) for f in (self.record.now, self.record.then))
+        return now == "open" or now != then
+
+    def _free_to_move(self, turnout: str) -> Allowed:
+        """Why nothing held the points when they began to move."""
+        points, thrown = facts.points(turnout), facts.thrown(turnout)
+        k = self.record.last
+        while k and self.record.now(k, points) == "open":
+            k -= 1
+        # Turned back on their way, they were free once more.
+        k = max(j for j in range(k, self.record.last + 1)
+                if j == k or self.record.now(j, thrown) != self.record.then(j, thrown))  # fmt: skip
+        throw = self.plan.locking.throws.get(turnout)
+        span = self.plan.track.pieces[turnout].span if throw is None else throw.span
+        if throw is None or throw.locked is None:
+            text = f"nothing locks {turnout}"
+            return Allowed(Cause(text, span), text)
+        reasons_ = self._why(throw.locked, k)
+        if throw.electric:
+            text = f"the electric lock of {turnout} is released"
+            rule = f"the electric lock of {turnout} ({_line(throw.locked.span)})"
+        else:
+            text = f"{turnout} is not locked: `locked while {_first_line(throw.locked.span)}` does "
+            text += "not hold"
+            rule = f"`locked while …` of {turnout} ({_line(throw.locked.span)}) does not hold"
+        return Allowed(Cause(text, throw.locked.span, reasons_), rule)
+
+    def _released(self, turnout: str) -> Iterator[Allowed]:
+        throw = self.plan.locking.throws.get(turnout)
+        if throw is not None and throw.locked is not None:
+            span = throw.locked.span
+            text = f"the electric lock of {turnout} is released"
+            rule = f"`electric lock released when …` of {turnout} ({_line(span)})"
+            yield Allowed(Cause(text, span, self._why(throw.locked, self.record.last)), rule)
+
+    def _turned(self, name: str) -> Iterator[Allowed]:
+        traffic = self.plan.locking.traffic[name]
+        what = facts.traffic(name)
+        will = self.record.then(self.record.last, what)
+        wanted = traffic.rightward if will == "rightward" else traffic.leftward
+        situation = self._scanned(name, self.record.last)
+        because = self._why(wanted, self.record.last, situation)
+        if traffic.locked is None:
+            text = f"nothing locks the direction of traffic {name}"
+            yield Allowed(Cause(text, traffic.span, because), text)
+            return
+        span = traffic.locked.span
+        text = f"`locked while {_first_line(span)}` of {name} does not hold"
+        because = (*self._why(traffic.locked, self.record.last, situation), *because)
+        rule = f"`locked while …` of {name} ({_line(span)}) does not hold"
+        yield Allowed(Cause(text, span, because), rule)
+
+    # -------------------------------------------------------------- memory
+
+    def _why(
+        self, condition: Condition, k: int, situation: Situation | None = None, back: int = 0
+    ) -> tuple[Cause, ...]:
+        """The facts that make a condition true or false at a moment."""
+        found = reasons(
+            self.plan, self.record.evaluator, situation or self.record.situation(k), condition,
+            recall=lambda what: self._recall(what, k, back),
+        )  # fmt: skip
+        return tuple(dict.fromkeys(found))
+
+    def _recall(self, what: Observable, k: int, back: int) -> Cause:
+        """How a relay, timer or direction of traffic came to be as it is at moment ``k``."""
+        state = self.record.now(k, what)
+        element = self._element(what)
+        since = next((j for j in range(k - 1, -1, -1) if self.record.now(j, what) != state), None)
+        text = f"{what.kind} {what.name} is {state}"
+        if since is None:
+            return Cause(f"{text}, as at the start", element.span)
+        number = self._numbers.get((since, what))
+        if number is not None:
+            text += f" since event {number}"
+        if (what, since) in self._recalled or back >= MAX_STEPS_BACK:
+            return Cause(text, element.span)
+        self._recalled.add((what, since))
+        return Cause(text, element.span, self._came_about(element, state, since, back + 1))
+
+    def _element(self, what: Observable) -> Relay | Timer | Traffic:
+        locking = self.plan.locking
+        match what.kind:
+            case "relay":
+                return locking.relays[what.name]
+            case "timer":
+                return locking.timers[what.name]
+            case _:
+                return locking.traffic[what.name]
+
+    def _came_about(
+        self, element: Relay | Timer | Traffic, state: str, k: int, back: int
+    ) -> tuple[Cause, ...]:
+        """The facts by which memory changed to a state at moment ``k``."""
+        situation = self._scanned(element.name, k)
+        match element:
+            case Relay(picks=picks, sticks=sticks):
+                if state == "up" or sticks is None:
+                    return self._why(picks, k, situation, back)
+                return self._why(sticks, k, situation, back)
+            case Timer(runs=runs):
+                return self._why(runs, k, situation, back)
+            case Traffic(rightward=rightward, leftward=leftward):
+                wanted = rightward if state == "rightward" else leftward
+                return self._why(wanted, k, situation, back)
+
+    def _scanned(self, name: str, k: int) -> Situation:
+        """The moment as memory sees it when it is its turn: what acts before has acted."""
+        given = dict(self.record.situation(k))
+        for earlier in self.plan.locking.memory:
+            if earlier == name:
+                break
+            what = self._named(earlier)
+            given[what] = self.record.then(k, what)
+        return Situation.of(given.items())
+
+    def _named(self, name: str) -> Observable:
+        locking = self.plan.locking
+        if name in locking.relays:
+            return facts.relay(name)
+        return facts.timer(name) if name in locking.timers else facts.traffic(name)
+
+
+def _first_line(span: Span) -> str:
+    return " ".join(span.text.split())
+
+
+def _shortly(span: Span) -> str:
+    """``Clear when …``."""
+    text = _first_line(span)
+    head, when, _ = text.partition(" when ")
+    return f"{head} when …" if when else text
+
+
+def _line(span: Span) -> str:
+    return f"line {span.line}"
