@@ -96,9 +96,16 @@ amounts = st.one_of(seq(numbers, units), seq(glued))
 lengths = st.one_of(amounts, seq(numbers, "ft", numbers, "in"))
 runs = maybe("over", lengths, "of", amounts)
 sides = st.sampled_from([["normal"], ["reverse"]])
-machine_clauses: Words = st.one_of(
-    seq("thrown", "by", names),
+throw_clauses: Words = st.one_of(
+    seq("thrown", "by", listed),
+    seq("thrown", "by", "hand"),
+    seq("thrown", "reverse", "when", conditions),
+    seq("locked", "while", conditions),
+    seq("electric", "lock", "released", "when", conditions),
     seq("motor", st.sampled_from(["slow-motion", "snap"]), maybe(amounts)),
+)
+machine_clauses: Words = st.one_of(
+    throw_clauses,
     seq("powered", "by", names),
     seq(st.sampled_from(["contact", "contacts"]), joined(sides, ",")),
     seq("no", "contacts"),
@@ -161,6 +168,30 @@ wiring: Words = st.one_of(
     ),
 )  # fmt: skip
 
+relay_clauses: Words = st.one_of(
+    seq("picks", "when", conditions),
+    seq("sticks", "while", conditions),
+    seq("slow", "to", st.sampled_from(["pick", "release"]), lengths),
+)
+traffic_clauses: Words = st.one_of(
+    seq(st.sampled_from(["rightward", "leftward"]), "when", conditions),
+    seq("locked", "while", conditions),
+)
+locking: Words = st.one_of(
+    seq("relay", names, several(relay_clauses)),
+    seq("timer", names, lengths, "runs", "while", conditions),
+    seq("route", names, "from", names, "to", names, maybe("via", joined(seq(names, sides), ","))),
+    seq("traffic", names, "on", listed, several(traffic_clauses)),
+    seq("trains", st.sampled_from([["obey", "signals"], ["never", "reverse"]])),
+    seq("trains", "need", lengths, "to", "stop"),
+    seq("trains", st.sampled_from(["reverse", "start"]), "on", listed),
+    seq(
+        "edge", listed, maybe(st.sampled_from(["entering", "leaving"]), "only"),
+        "entering", "when", conditions,
+    ),
+    seq("slip", listed, "in", names, several(throw_clauses)),
+)  # fmt: skip
+
 statements: Words = st.one_of(
     seq("layout", strings),
     seq("edge", listed, maybe(st.sampled_from(["entering", "leaving"]), "only")),
@@ -189,6 +220,7 @@ statements: Words = st.one_of(
     seq("waive", claims, maybe("for", subjects), "because", strings),
     seq("expect", "broken", claims, maybe("for", subjects)),
     wiring,
+    locking,
 )  # fmt: skip
 
 comments = st.text(

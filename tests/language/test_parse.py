@@ -125,12 +125,12 @@ def test_situations() -> None:
 @pytest.mark.parametrize(
     ("text", "message", "hint"),
     [
-        ("T1", "this stops short after `T1`", "Expected `lies` or a state"),
+        ("T1", "this stops short after `T1`", "Expected `is`, `lies`, or a state"),
         ("T1 reverse train on Main", "`train` was not expected here", "Expected a comma."),
         ("train Main", "`Main` was not expected here", "Expected `on`."),
         (",", "`,` was not expected here", "Expected a fact, such as `train on Main`"),
         ("T1 reverse,", "this stops short after `,`", "Expected a fact, such as `train on Main`"),
-        ("T1 (reverse", "`(` was not expected here", "Expected `lies` or a state"),
+        ("T1 (reverse", "`(` was not expected here", "Expected `is`, `lies`, or a state"),
     ],
 )
 def test_situations_written_wrong(text: str, message: str, hint: str) -> None:

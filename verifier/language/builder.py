@@ -8,6 +8,7 @@ from lark import Token
 from verifier.language import syntax as s
 from verifier.language.builder_locking import LockingBuilder
 from verifier.language.builder_modules import ModuleBuilder
+from verifier.language.builder_wiring import KINDS
 from verifier.language.nodes import Node, mode, string, tokens, trees, types, word
 
 
@@ -66,8 +67,8 @@ class Builder(LockingBuilder, ModuleBuilder):
         for joins in trees(tree, "single"):
             legs = [cast(s.Leg, str(t)) for t in tokens(joins) if t.type in ("ALONG", "ACROSS")]
             single = (legs[0], legs[1])
-        clauses = self._clauses(tree)
-        return s.Slip(self._names(tree), self._name(tree), single, clauses, self._span(tree))
+        below, first = self._clauses(tree), self._before(tree, KINDS)
+        return s.Slip(self._names(tree), self._name(tree), single, below, first, self._span(tree))
 
     def _derail(self, tree: Node) -> s.Derail:
         names = (self._name(tree, 0), self._name(tree, 1), self._name(tree, 2))

@@ -52,10 +52,8 @@ def clauses(statement: s.Statement) -> tuple[Clause, ...]:
             return (listed("crossing", names, statement.span, f"in {block.text}"),)
         case s.Slip(names=names, block=block, single=single, clauses=below):
             joins = f" single {single[0]} to {single[1]}" if single else ""
-            words = f"in {block.text}{joins}"
-            end = below[0].span.start if below else statement.span.end
-            within = Span(statement.span.source, statement.span.start, end)
-            return listed("slip", names, within, words), *clauses_below(below)
+            head = listed("slip", names, statement.first, f"in {block.text}{joins}")
+            return head, *clauses_below(below)
         case s.Derail(name=name, block=block, toward=toward, span=span):
             return (whole(f"derail {name.text} on {block.text} toward {toward.text}", span),)
         case s.Gate(names=names, block=block):
@@ -109,11 +107,10 @@ def _edge(edge: s.Edge) -> tuple[Clause, ...]:
     words = "" if edge.direction == "both" else f"{edge.direction} only"
     if edge.entering is None:
         return (listed("edge", edge.names, edge.span, words),)
-    asked = condition_segments("entering when", edge.entering)
     segments = list_segments("edge", edge.names, edge.span.start)
-    if words:
-        segments.append(Segment(words, segments[-1].end, asked[0].start))
-    return clause(segments), clause(asked, indent=2, splits=1, joins=True)
+    first, *others = condition_segments(f"{words} entering when".lstrip(), edge.entering)
+    opening = Segment(first.text, segments[-1].end, first.end)
+    return clause(segments), clause([opening, *others], indent=2, splits=1, joins=True)
 
 
 def _module(name: s.Name, parameters: Sequence[s.Name], span: Span) -> Clause:

@@ -222,12 +222,14 @@ class Crossing:
 
 @dataclass(frozen=True, slots=True)
 class Slip:
-    """``single`` is None for a double slip, else the two tracks it leads between."""
+    """``single`` is None for a double slip, else the two tracks it leads between. ``first`` is
+    all but the clauses."""
 
     names: tuple[Name, ...]
     block: Name
     single: tuple[Leg, Leg] | None
     clauses: tuple[Clause, ...]
+    first: Span
     span: Span
 
 
