@@ -192,9 +192,11 @@ def _complain(error: Any) -> int:
 # ------------------------------------------------------------------ prove
 
 
-def _files(paths: Iterable[str]) -> Iterator[Path]:
-    """The junction files asked for; a folder stands for all those in it."""
+def _files(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:
+    """The junction files asked for; a folder stands for all those in it, for ``layouts``
+    without those that others there include."""
     from verifier.api import no_junctions
+    from verifier.language.includes import not_included
 
     for text in paths:
         path = Path(text)
@@ -202,7 +204,7 @@ def _files(paths: Iterable[str]) -> Iterator[Path]:
             found = sorted(path.rglob("*.ixl"))
             if not found:
                 raise no_junctions(text)
-            yield from found
+            yield from not_included(found) if layouts else found
         else:
             yield path
 
@@ -241,7 +243,7 @@ def _prove(options: argparse.Namespace) -> int:
     codes: list[ExitCode] = []
     documents: list[machine.Json] = []
     try:
-        files = list(_files(options.paths))
+        files = list(_files(options.paths, layouts=True))
         _check_only(options.only)
     except InputError as error:
         return _complain(error)

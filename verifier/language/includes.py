@@ -9,13 +9,15 @@ must not be made to read their own. Each file is read once, however often it is 
 
 import os
 import stat
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path, PurePosixPath, PureWindowsPath
 
 from verifier.language import syntax
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.files import UnreadableError, text_of
-from verifier.language.parse import MAX_CHARACTERS, parse
+from verifier.language.parse import MAX_CHARACTERS, lex, parse
 from verifier.language.source import Source, Span
 
 ENDING = ".ixl"
@@ -51,10 +53,41 @@ def included(source: Source, path: Path | None) -> tuple[syntax.Statement, ...]:
     return tuple(found)
 
 
+def not_included(paths: Sequence[Path]) -> list[Path]:
+    """Those of the files of a folder that stand for themselves: no other of them includes
+    them. (Files that include each other in a ring are told of it, each of them.)"""
+    keys = {path: _key(path) for path in paths}
+    includes = {keys[path]: set(_includes(path)) & set(keys.values()) for path in paths}
+    inside = {key for path in paths for key in includes[keys[path]]}
+    waiting = [key for key in keys.values() if key not in inside]
+    parts: set[_Key | None] = set()
+    while waiting:
+        new = includes[waiting.pop()] - parts
+        parts |= new
+        waiting += new
+    return [path for path in paths if keys[path] is None or keys[path] not in parts]
+
+
+def _includes(path: Path) -> Iterator[_Key]:
+    """The files that a file includes, wrong statements passed over."""
+    try:
+        text = text_of(path)
+    except UnreadableError:
+        return
+    if "include" not in text:
+        return
+    words = [token for token in lex(Source(str(path), text)) if token.type in ("INCLUDE", "STRING")]
+    for word, path_ in pairwise(words):
+        if word.type == "INCLUDE" and path_.type == "STRING":
+            key = _key(path.parent / path_.strip('"'))
+            if key:
+                yield key
+
+
 def _key(path: Path) -> _Key | None:
     try:
         known = path.stat()
-    except OSError:
+    except (OSError, ValueError):
         return None
     return known.st_dev, known.st_ino
 

@@ -197,6 +197,8 @@ class _Reading:
     def _check_statements(self, module: _Module) -> None:
         for statement in module.statements:
             word = _ONCE.get(type(statement), "")
+            if isinstance(statement, s.Running) and not statement.blocks:
+                word = "trains"
             if word:
                 self.error(
                     "CP735",
@@ -317,16 +319,20 @@ class _Reading:
     def _check_rings(self) -> None:
         """No module has itself inside, directly or through others."""
         left = dict(self.modules)
-        while True:
-            ready = [
-                name
-                for name, module in left.items()
-                if not any(use.module.text in left for use in module.uses)
-            ]
-            if not ready:
-                break
-            for name in ready:
-                del left[name]
+        users: dict[str, set[str]] = {}
+        inner = {name: {use.module.text for use in module.uses} for name, module in left.items()}
+        for name, used in inner.items():
+            used &= left.keys()
+            for other in used:
+                users.setdefault(other, set()).add(name)
+        ready = [name for name, used in inner.items() if not used]
+        while ready:
+            name = ready.pop()
+            del left[name]
+            for user in users.get(name, ()):
+                inner[user].discard(name)
+                if not inner[user]:
+                    ready.append(user)
         if not left:
             return
         way: dict[str, s.Use] = {}
