@@ -24,8 +24,6 @@ from verifier.properties.phrases import (
     takes,
 )
 
-SPECIAL = ("turnout", "crossing", "slip")
-
 
 def collision(plan: Plan) -> Iterator[Obligation]:
     """Trains that run by their signals never meet.
@@ -90,9 +88,8 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
     let another come against it.
 
     A signal never proceeds onto track on which a train comes toward it. Where more signals the
-    same way stand beyond the first (absolute permissive block), the one by which trains enter
-    the track is at stop for as long as a train comes toward it anywhere on plain track as far as
-    the next switch.
+    same way stand beyond the first (absolute permissive block), the first is at stop for as
+    long as a train comes toward it anywhere on plain track as far as the next switch.
 
     Source: 49 CFR 236.204 (opposing signals immediately ahead of a train at their most
     restrictive aspect; the opposing head block signal at stop). That a head block signal is one
@@ -127,20 +124,23 @@ def _comes_toward(signal: Signal, route: Route, plan: Plan) -> Expr:
     """The signal lets a train go this way while another comes toward it."""
     near = either(*(comes_against(move, plan) for move in route.moves))
     far, _ = _beyond(route, plan)
-    if not far or not _enters_the_track(signal, route, plan):
+    if not far or not _stands_first(signal, plan):
         return both(takes(route), proceeds(signal, plan), near)
     beyond = either(*(comes_against(move, plan) for move in far))
     return both(takes(route), permits(signal, plan), either(near, beyond))
 
 
 def _beyond(route: Route, plan: Plan) -> tuple[tuple[Move, ...], Piece]:
-    """The plain track beyond the end of a route, past signals that stand there, and the piece
-    that is not plain at which it ends."""
+    """The plain track beyond the end of a route, past signals that stand there, up to the first
+    signal of those that come the other way; and the piece after it."""
     last = route.moves[-1]
     left_by = Port(last.piece, last.leave)
     port = plan.track.joint_at[left_by].other(left_by)
+    firsts = {s.enters for s in plan.signals.values() if _stands_first(s, plan)}
     moves: dict[str, Move] = {}
     while plan.track.pieces[port.piece].kind == "plain" and port.piece not in moves:
+        if plan.track.joint_at[port].other(port) in firsts:
+            break
         move, _, port = plan.track.onward[port][0]
         moves[move.piece] = move
     return tuple(moves.values()), plan.track.pieces[port.piece]
@@ -155,12 +155,18 @@ def _is_worked_both_ways(route: Route, against: set[tuple[str, str]], plan: Plan
     return lets_in or any((move.piece, move.leave) in against for move in (*route.moves, *far))
 
 
-def _enters_the_track(signal: Signal, route: Route, plan: Plan) -> bool:
-    """It is by this signal that trains come onto the track, and not from more of the same."""
-    behind = plan.track.pieces[signal.joint.other(signal.enters).piece]
-    return behind.kind != "plain" or any(
-        plan.track.pieces[piece].kind in SPECIAL for piece in route.pieces
-    )
+def _stands_first(signal: Signal, plan: Plan) -> bool:
+    """No other signal for the same way stands before it on the same plain track."""
+    port = plan.track.joint_at[signal.enters].other(signal.enters)
+    governed = {s.enters for s in plan.signals.values()}
+    passed: set[Port] = set()
+    while plan.track.pieces[port.piece].kind == "plain" and port not in passed:
+        passed.add(port)
+        entered = Port(port.piece, "left" if port.end == "right" else "right")
+        if entered in governed:
+            return False
+        port = plan.track.joint_at[entered].other(entered)
+    return True
 
 
 # ------------------------------------------------------------------ direction of traffic
