@@ -60,7 +60,9 @@ def course(
     """The moments of a history: by kind and name, what is not as usual at each; ``start``: the
     states that are not at the beginning."""
     system = histories.system
-    named = {(w.kind, w.name): w for w in (*system.states, *system.inputs)}
+    named: dict[tuple[str, str], Observable] = {
+        (w.kind, w.name): w for w in (*system.states, *system.inputs)
+    }
     states = {w: w.usual for w in system.states}
     states |= {named[key]: state for key, state in (start or {}).items()}
     moments = []

@@ -1,0 +1,71 @@
+"""What a proof over time rests on, in words."""
+
+import pytest
+
+from tests.findings.histories import end_of_siding
+from verifier.findings.lasting import sentences
+from verifier.logic.expr import Expr, atom, either
+from verifier.plan import facts
+
+PLAN = end_of_siding()
+ROUTE = facts.relay("4L-route")
+OTHER = facts.relay("4R-route")
+T1 = facts.points("T1")
+ON_T1 = facts.train("T1")
+BY = facts.heading("T1", ("points", "normal", "reverse"))
+ACROSS = facts.across("T1 points to Single left")
+EDGE = facts.across("Single right to Quarry end")
+
+
+@pytest.mark.parametrize(
+    ("clause", "sentence"),
+    [
+        (
+            either(atom(ROUTE, "down"), atom(T1, "normal")),
+            "while relay 4L-route is up, T1 lies normal",
+        ),
+        (
+            either(atom(ROUTE, "down"), atom(OTHER, "down")),
+            "relays 4L-route and 4R-route are never both up",
+        ),
+        (
+            either(atom(ON_T1, "vacant"), atom(BY, "normal", "reverse"), atom(ROUTE, "up")),
+            "while a train stands on T1 that came in from Single, relay 4L-route is up",
+        ),
+        (
+            either(atom(ON_T1, "vacant"), atom(facts.train("Main"), "vacant")),
+            "trains never stand on T1 and Main at once",
+        ),
+        (
+            either(atom(ACROSS, "free"), atom(ON_T1, "occupied")),
+            "while a train stands across the joint of T1 and Single, a train stands on T1",
+        ),
+        (
+            either(atom(EDGE, "free"), atom(T1, "normal", "reverse")),
+            "while a train stands across the edge Quarry, T1 does not lie open",
+        ),
+        (atom(OTHER, "down"), "relay 4R-route is never up"),
+        (
+            either(atom(facts.clock("4L-time", 4), "0", "1"), atom(facts.timer("4L-time"), "done")),
+            "while the clock of 4L-time stands at 2 or more, timer 4L-time is done",
+        ),
+        (
+            either(atom(facts.late("4L", 3), "no"), atom(ROUTE, "up")),
+            "while a train may still pass 4L for having seen it clear, relay 4L-route is up",
+        ),
+    ],
+)
+def test_a_clause_is_said_as_a_sentence(clause: Expr, sentence: str) -> None:
+    assert sentences(PLAN, [clause]) == (sentence,)
+
+
+def test_what_holds_under_the_same_circumstances_is_one_sentence() -> None:
+    clauses = [
+        either(atom(ROUTE, "down"), atom(T1, "normal")),
+        atom(OTHER, "down"),
+        either(atom(ROUTE, "down"), atom(facts.thrown("T1"), "normal")),
+    ]
+    assert sentences(PLAN, clauses) == (
+        "relay 4R-route is never up",
+        "while relay 4L-route is up, T1 lies normal and T1 is told to lie normal",
+    )
