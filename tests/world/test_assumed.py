@@ -144,3 +144,65 @@ def test_spots_beside_points_are_said_to_watch_every_way() -> None:
     text = UNWIRED.replace("block Main, Siding, Switch", "block Main, Siding\nblock Switch 400 mm")
     plan = verifier.load_text(text + "detector D spot on Switch at 0 mm, 400 mm\n")
     assert any("every way through it" in said for said in assumed(plan))
+
+
+LOCKED = """
+edge West, East, Team
+block Main, Siding, Switch
+turnout T1 in Switch
+  thrown by hand
+  electric lock released when Lock-time done
+timer Lock-time 30 s runs while 2R at stop
+track West = Main | normal T1 = East
+track T1 reverse | Siding = Team
+signal 2R at Main | T1
+  Clear when T1 normal and Switch clear
+  Stop  otherwise
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "said", "instead"),
+    [
+        ("", "The times of Lock-time are taken to be as long or as short as they like.", ""),
+        (
+            "trains need 10 s to stop",
+            "A train that saw a signal clear may still pass it for 10 s after it was put back.",
+            "A train can always stop before a signal that is put back in its face.",
+        ),
+        (
+            "trains need 10 s to stop",
+            "Time is counted in moments of 10 s; the times of Lock-time are rounded down to "
+            "moments, and how long trains need is rounded up.",
+            "The times of Lock-time are taken to be as long or as short as they like.",
+        ),
+        (
+            "trains reverse on Siding",
+            "Trains turn back on plain track of Siding, nowhere else.",
+            "Trains turn back on plain track outside interlocking limits, where a signal or the "
+            "end of the plan comes next on their way, and nowhere else.",
+        ),
+        ("trains never reverse", "No train ever turns back.", ""),
+        (
+            "trains start on Siding",
+            "At the start stock may stand on Siding, and all other track is vacant; points lie "
+            "normal and timers are idle.",
+            "At the start all track is vacant; points lie normal and timers are idle.",
+        ),
+        (
+            "edge Mill entering when 2R at stop\nblock Lead\ntrack Lead = Mill\nbumper End\n"
+            "track End = Lead",
+            "Trains come in at Mill whenever the file says so, and then only.",
+            "",
+        ),
+    ],
+)
+def test_what_is_taken_for_granted_over_time(more: str, said: str, instead: str) -> None:
+    without, with_it = (assumed(verifier.load_text(LOCKED + text)) for text in ("", more))
+    assert said in with_it
+    assert not more or said not in without
+    assert not instead or (instead in without and instead not in with_it)
+
+
+def test_a_file_without_time_says_nothing_of_it() -> None:
+    assert not any("At the start" in said for said in assumed(verifier.load_text(UNWIRED)))

@@ -4,8 +4,10 @@ In: a plan. Out: short sentences, each about one thing that the file leaves out.
 """
 
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
 
 from verifier.plan.model import Plan
+from verifier.plan.moments import moment
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5
@@ -16,7 +18,8 @@ ALWAYS = "Trains are taken to obey signals; beyond the edges of the plan nothing
 
 def assumed(plan: Plan) -> tuple[str, ...]:
     """The sentences for one plan, from the rail to the lens."""
-    return (*_wiring(plan), *_gaps(plan), ALWAYS)
+    histories = _histories(plan) if plan.locking.asked else ()
+    return (*_wiring(plan), *_gaps(plan), *histories, ALWAYS)
 
 
 def _wiring(plan: Plan) -> Iterator[str]:
@@ -181,6 +184,120 @@ def _gaps(plan: Plan) -> Iterator[str]:
             f"Gaps at {_named(unsaid)} are taken to stand at or beyond the fouling points: stock "
             "inside one block fouls no other."
         )
+
+
+# ------------------------------------------------------------------ over time
+
+
+def _histories(plan: Plan) -> Iterator[str]:
+    """What is taken for granted from one moment to the next."""
+    yield from _trains_run(plan)
+    yield from _ends(plan)
+    yield from _memory_acts(plan)
+    yield from _points_move(plan)
+    if plan.wiring.given:
+        yield (
+            "Over time, detectors report the truth, and so do contacts where there are any: what "
+            "wiring and failures do is proved of single moments only."
+        )
+    else:
+        yield "Over time, too, detectors and contacts report the truth."
+    if any(t.by in ("lever", "buttons", "rule") or t.electric
+           for t in plan.locking.throws.values()):  # fmt: skip
+        yield "For loss-of-shunt alone, any train may go unseen for up to 5 s (49 CFR 236.309)."
+
+
+def _trains_run(plan: Plan) -> Iterator[str]:
+    running = plan.locking.running
+    yield (
+        "Trains of any length and any speed pass a signal only while it lets them, go where facing "
+        "points send them, and may stop anywhere; people may throw levers and press buttons at any "
+        "time."
+    )
+    if running.to_stop is None:
+        yield "A train can always stop before a signal that is put back in its face."
+    else:
+        yield (
+            f"A train that saw a signal clear may still pass it for {_seconds(running.to_stop)} "
+            "after it was put back."
+        )
+    slow = {a.name for a in plan.chart.aspects if a.permits and not a.proceeds}
+    shown = {aspect for s in plan.signals.values() for aspect in s.aspect.values}
+    if slow & shown or any(block.switching for block in plan.blocks.values()):
+        yield "Trains at restricted speed, and on track for switching only, stop short of others."
+    where = "No train ever turns back."
+    if running.reverse_on is None:
+        where = (
+            "Trains turn back on plain track outside interlocking limits, where a signal or the "
+            "end of the plan comes next on their way, and nowhere else."
+        )
+    elif running.reverse_on:
+        where = f"Trains turn back on plain track of {_named(running.reverse_on)}, nowhere else."
+    yield where
+
+
+def _ends(plan: Plan) -> Iterator[str]:
+    running = plan.locking.running
+    stands = "all track is vacant"
+    if running.start_on:
+        stands = f"stock may stand on {_named(running.start_on)}, and all other track is vacant"
+    kinds = ["points lie normal"]
+    kinds += ["relays are down"] if plan.locking.relays else []
+    kinds += ["timers are idle"] if plan.locking.timers else []
+    kinds += ["traffic is rightward"] if plan.locking.traffic else []
+    yield f"At the start {stands}; {_named(kinds)}."
+    edges = [p for p in plan.track.pieces.values() if p.kind == "edge"]
+    own = [e.name for e in edges if e.name in running.entering]
+    usual = [e.name for e in edges if e.name not in running.entering and e.direction != "leaving"]
+    if usual:
+        yield (
+            f"Trains come in at {_named(usual)} only onto vacant track, and not while a train "
+            "comes out there or a signal lets one come."
+        )
+    if own:
+        yield f"Trains come in at {_named(own)} whenever the file says so, and then only."
+
+
+def _memory_acts(plan: Plan) -> Iterator[str]:
+    locking = plan.locking
+    if len(locking.memory) > 1:
+        yield (
+            "Relays, timers and directions of traffic act in the order of the file, over and over: "
+            "each sees at once what those before it did."
+        )
+    slow = [r.name for r in locking.relays.values() if r.slow_pick or r.slow_release]
+    if not (locking.timers or slow):
+        return
+    unit = moment(locking)
+    what = _named([*locking.timers, *slow])
+    if unit is None:
+        yield f"The times of {what} are taken to be as long or as short as they like."
+    else:
+        yield (
+            f"Time is counted in moments of {_seconds(unit)}; the times of {what} are rounded "
+            "down to moments, and how long trains need is rounded up."
+        )
+
+
+def _points_move(plan: Plan) -> Iterator[str]:
+    throws = plan.locking.throws
+    moved = [p.name for p in plan.track.pieces.values() if p.kind in ("turnout", "slip")]
+    anyone = [n for n in moved if n not in throws or throws[n].by == "anyone"]
+    if anyone:
+        yield f"Nothing is said of how {_named(anyone)} is thrown: anyone may, at any time."
+    snap = [n for n in moved if n in throws and throws[n].snap]
+    slow = [n for n in moved if n not in snap]
+    if slow:
+        yield (
+            f"Points of {_named(slow)} take as long as they like to move, and once on their way "
+            "come to the end even if locked by then."
+        )
+    if snap:
+        yield f"Points of {_named(snap)} move in no time (`motor snap`)."
+
+
+def _seconds(time: Fraction) -> str:
+    return f"{float(time):g} s"
 
 
 def _named(names: Iterable[str]) -> str:
