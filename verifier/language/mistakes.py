@@ -123,10 +123,10 @@ def no_statement(source: Source, token: Token) -> Diagnostic:
         hint = f"Write `{small}`: the words of the language are written in small letters."
     elif token.type == "LIMITS":
         hint = "Write `interlocking limits`."
-    elif near:
-        hint = f"Did you mean `{near}`?"
     elif text in BELONGS_TO:
         hint = f"`{text}` belongs to a `{BELONGS_TO[text]}` statement, below its first line."
+    elif near:
+        hint = f"Did you mean `{near}`?"
     elif small in NOT_YET:
         hint = f"The language has no `{small}` statement yet."
     else:
