@@ -10,6 +10,7 @@ from verifier.language.format import format_text
 from verifier.properties.catalogue import BY_NAME, FAILURES
 from verifier.properties.examples import example
 
+_UNDER_TRAINS = {"points-move-under-train", "collision", "derailment"}
 # Where a trouble cannot come alone: what is broken with it.
 COMES_WITH = {
     # Points that join two tracks lie wrong for one of the two trains.
@@ -27,9 +28,28 @@ COMES_WITH = {
     "supply-mismatch": {"never-shown", "route-never-clears"},
     "input-unread": {"never-shown", "route-never-clears"},
     "head-without-driver": {"never-shown", "route-never-clears"},
+    # Trains that were let come find the points moved, or the track beyond taken.
+    "points-move-under-train": _UNDER_TRAINS,
+    "points-move-under-signal": _UNDER_TRAINS,
+    "approach-locking": _UNDER_TRAINS,
+    "route-locking": _UNDER_TRAINS,
+    "hand-points-unlocked": _UNDER_TRAINS | {"points-move-under-signal"},
+    # What was told is not so yet.
+    "indication-locking": _UNDER_TRAINS | {"points-move-under-signal", "proceed-over-open-points"},
+    "derailment": {"proceed-over-open-points"},
+    # Two trains are let onto one track at once.
+    "collision": {"opposing-proceeds"},
+    # Trains that face each other stand in the way of all others.
+    "opposing-signals-drop": {"locked-for-good", "train-cannot-leave"},
+    "train-cannot-leave": {"locked-for-good"},
+    # What can never be set cannot be set again, and its signal never clears.
+    "route-never-set": {"locked-for-good", "never-shown", "route-never-clears"},
 }
-# Advice that every file with a detector gets: no detector survives being stuck.
-ALWAYS = "report-stuck"
+# Advice that every file gets with a detector, or with points that a machine moves: no detector
+# survives being stuck, and few files guard against stock that is not seen for a moment.
+ALWAYS = frozenset(("report-stuck", "loss-of-shunt"))
+# Two whole ends of a siding take more lines.
+LONGER = {"cannot-pass": 34}
 # Its broken example is refused before anything is proved: that is how it is found.
 REFUSED = "assumptions-contradict"
 
@@ -55,13 +75,13 @@ def test_the_broken_one_is_broken_for_that_and_as_little_else_as_can_be(name: st
         return
     broken = {v.obligation.property for v in verifier.prove(plan).verdicts if v.status == "broken"}
     assert name in broken
-    assert broken <= {name, ALWAYS} | COMES_WITH.get(name, set())
+    assert broken <= {name, *ALWAYS} | COMES_WITH.get(name, set())
 
 
 @every_property
 def test_the_mended_one_is_proved_altogether(name: str) -> None:
     report = verifier.prove(verifier.load_text(example(name, "mended")))
-    asked = [v for v in report.verdicts if v.obligation.property != ALWAYS or name == ALWAYS]
+    asked = [v for v in report.verdicts if v.obligation.property not in ALWAYS - {name}]
     assert {v.status for v in asked} == {"proved"}
     assert any(v.obligation.property == name for v in report.verdicts)
 
@@ -73,9 +93,12 @@ def test_the_enumerator_says_the_same_of_both(name: str) -> None:
         texts.append(example(name, "broken"))
     for text in texts:
         plan = verifier.load_text(text)
-        # What is broken is not enumerated here: see tests/differential.
+        # What is broken, and what may come about over time, is not enumerated here: see
+        # tests/differential.
         verdicts = [
-            v for v in verifier.prove(plan).verdicts if v.obligation.property not in FAILURES
+            v
+            for v in verifier.prove(plan).verdicts
+            if v.obligation.property not in FAILURES and v.obligation.over == "situations"
         ]
         for verdict, found in zip(
             verdicts, tally(plan, [v.obligation for v in verdicts]), strict=True
@@ -90,7 +113,7 @@ def test_the_enumerator_says_the_same_of_both(name: str) -> None:
 def test_both_are_short_and_tidy(name: str) -> None:
     for text in (example(name, "broken"), example(name, "mended")):
         assert format_text(text) == text
-        assert len(text.splitlines()) <= 22
+        assert len(text.splitlines()) <= LONGER.get(name, 22)
         assert all(len(line) <= 88 for line in text.splitlines())
 
 
