@@ -12,7 +12,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from dataclasses import dataclass
 from time import monotonic
 
-from verifier.engines import bounded, induction, invariants, reachability
+from verifier.engines import bounded, induction, invariants
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.isomorphic import shape
 from verifier.logic.expr import Const, Expr, observables
@@ -163,7 +163,7 @@ class Windows:
         )
         if isinstance(answer, Happens):
             return Decided(answer, self.system)
-        last = reachability.decide(whole, bad, deadline=self._deadline())
+        last = induction.prove(whole, bad, (), most_steps=MOST_STEPS, deadline=self._deadline())
         if isinstance(last, Lasts):
             return Decided(last, whole)
         if isinstance(answer, Unknown):

@@ -11,16 +11,20 @@ from functools import cached_property
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.stepper import replay
 from verifier.engines.windows import Decided, Windows
-from verifier.findings.story import story
+from verifier.findings.story import Told, told
 from verifier.findings.verdicts import Finding, InternalError, Lasting, Story, Verdict
 from verifier.language.source import Source, Span
 from verifier.logic.expr import And, Atom, Const, Expr, Or, observables
+from verifier.plan import facts
 from verifier.plan.facts import All, AnyOne, Condition, Observable, Says
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.world.history import Histories
 from verifier.world.situation import Situation
 
+_IN_SITUATIONS = (
+    "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
+)  # fmt: skip
 _REMEMBERED = ("relay", "timer", "traffic", "points", "thrown")
 NOWHERE = Span(Source("", ""), 0, 0)
 Trace = Sequence[Mapping[Observable, str]]
@@ -93,20 +97,38 @@ class _Course:
                     return Verdict(obligation, "broken", why, lasting=lasting)
                 return Verdict(obligation, "proved", lasting=lasting)
             case Happens(trace=trace, smallest=smallest):
-                told = self._replayed(obligation, trace)
+                history = self._replayed(obligation, trace)
+                story, last = history.story, self._last(history.story)
                 if possible:
-                    return Verdict(obligation, "proved", story=told, witness=_last(trace))
-                finding = Finding(_last(trace), (), 0, (), smallest=smallest, story=told)
+                    return Verdict(obligation, "proved", story=story, witness=last)
+                finding = Finding(last, (), 0, history.causes, smallest=smallest, story=story)
                 return Verdict(obligation, "broken", finding=finding)
             case Unknown(reason=reason, depth=depth):
                 sought = f"; no history of up to {depth} moments does" if depth else ""
                 return Verdict(obligation, "undecided", reason + sought)
 
-    def _replayed(self, obligation: Obligation, trace: Trace) -> Story:
-        """The history, once the stepper has gone through it and found the trouble."""
+    def _replayed(self, obligation: Obligation, trace: Trace) -> Told:
+        """The history told, once the stepper has gone through what was found and through what
+        is told of it, and found the trouble."""
+        self._replay(obligation, trace)
+        history = told(self.histories, trace, obligation)
+        self._replay(obligation, history.story.moments)
+        return history
+
+    def _replay(self, obligation: Obligation, trace: Trace) -> None:
         if not replay(self.plan, trace, obligation.formula, lossy=self.lossy):
             raise InternalError(f"{obligation.key}: the history found does not replay")
-        return story(self.plan, trace, obligation)
+
+    def _last(self, story: Story) -> Situation:
+        """The last moment as a situation."""
+        last = story.moments[-1]
+        pieces = self.plan.track.pieces
+        trains = (w.name for w, state in last.items() if w.kind == "train" and state == "occupied")
+        occupied = dict.fromkeys(block for p in trains if (block := pieces[p].block) is not None)
+        given = (w for w in last if w.kind in _IN_SITUATIONS)
+        return Situation.of(
+            [*((facts.stock(b), "occupied") for b in occupied), *((w, last[w]) for w in given)]
+        )
 
 
 def needs_history(verdict: Verdict, plan: Plan) -> bool:
@@ -137,12 +159,3 @@ def place_of(obligation: Obligation, plan: Plan) -> tuple[str, ...]:
     pieces = {*obligation.pieces, *entered}
     limits = tuple(x.name for x in plan.limits if pieces.intersection(x.pieces))
     return limits or tuple(sorted(pieces)[:1])
-
-
-def _last(trace: Trace) -> Situation:
-    """The last moment as a situation."""
-    return Situation.of(
-        (what, state)
-        for what, state in trace[-1].items()
-        if what.kind in ("points", "lever", "button", "derail", "gate", "relay", "timer", "traffic")
-    )
