@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from verifier.engines.evaluator import Seen, evaluate
-from verifier.findings.verdicts import Report
+from verifier.findings.verdicts import Report, Verdict
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.modules import read
@@ -65,6 +65,35 @@ def prove_file(
 
     plan, world = _checked(read_text(path), str(path), Path(path))
     return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress, world=world)
+
+
+def reasons_file(
+    path: str | Path,
+    claim: str,
+    subjects: Iterable[str] = (),
+    *,
+    timeout: float | None = None,
+    progress: Progress = _silent,
+) -> "tuple[Report, tuple[Verdict, ...]]":
+    """The report on one property of a file alone, and its verdicts that are about all these
+    subjects (all, when empty).
+
+    Raises :class:`InputError` where there is no such property, or it is not asked of them."""
+    from verifier.findings.prove import prove as decide_all
+    from verifier.properties.catalogue import BY_NAME
+
+    plan, world = _checked(read_text(path), str(path), Path(path))
+    known = [*BY_NAME, *(proof.title for proof in plan.proofs)]
+    if claim not in known:
+        raise unknown_word(claim, known, "property", "`clearproof explain properties`")
+    report = decide_all(plan, timeout=timeout, only=[claim], progress=progress, world=world)
+    wanted = set(subjects)
+    found = tuple(v for v in report.verdicts if wanted.issubset(v.obligation.subjects))
+    if not found:
+        asked = [", ".join(v.obligation.subjects) for v in report.verdicts]
+        words = ", ".join(wanted) or claim
+        raise unknown_word(words, asked, f"subject of {claim}", f"`clearproof prove {path}`")
+    return report, found
 
 
 def _checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:

@@ -97,6 +97,17 @@ def _parser() -> argparse.ArgumentParser:
     prove.add_argument("--quiet", action="store_true", help="one line a file")
     _console_options(prove)
 
+    why = command("why", _why, "what a proof rests on, or how things come to be broken")
+    why.add_argument("file", metavar="FILE")
+    why.add_argument("property", metavar="PROPERTY", help="such as derailment")
+    why.add_argument(
+        "subjects", nargs="*", metavar="SUBJECT",
+        help="what it is asked of, such as T1; leave out for all",
+    )  # fmt: skip
+    why.add_argument("--timeout", type=_seconds, metavar="S", help="seconds for each question")
+    why.add_argument("--all", action="store_true", help="show all facts it rests on")
+    _console_options(why)
+
     ask = command("ask", _ask, "what the signals show in a situation you name")
     ask.add_argument("file", metavar="FILE")
     ask.add_argument(
@@ -293,6 +304,30 @@ def _check_only(names: Sequence[str]) -> None:
     for name in names:
         if name not in BY_NAME:
             raise unknown_word(name, BY_NAME, "property", "`clearproof explain properties`")
+
+
+# ------------------------------------------------------------------ why
+
+
+def _why(options: argparse.Namespace) -> int:
+    from verifier.api import reasons_file
+    from verifier.language.diagnostics import InputError
+    from verifier.reports.progress import ProgressLine
+    from verifier.reports.why import why_lines
+
+    progress = ProgressLine(sys.stderr, Path(options.file).name)
+    subjects = [name for text in options.subjects for name in text.split(",") if name]
+    try:
+        report, verdicts = reasons_file(
+            options.file, options.property, subjects, timeout=options.timeout, progress=progress
+        )
+    except InputError as error:
+        progress.clear()
+        return _complain(error)
+    progress.clear()
+    ink = _ink(options)
+    _say(why_lines(report, verdicts, ink, everything=options.all), ink)
+    return report.exit_code
 
 
 # ------------------------------------------------------------------ ask

@@ -5,7 +5,7 @@ In: a history (:class:`Record`) and what it breaks. Out: chains of causes, each 
 the file in a few words.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from verifier.findings.cause import causes, reasons
@@ -16,6 +16,7 @@ from verifier.logic.expr import observables
 from verifier.plan import facts
 from verifier.plan.facts import Condition, Observable
 from verifier.plan.locking import Relay, Timer, Traffic
+from verifier.plan.model import Signal
 from verifier.properties.obligation import Obligation
 from verifier.world.situation import Situation
 
@@ -34,11 +35,14 @@ class Allowed:
 
 
 def why_allowed(
-    record: Record, obligation: Obligation, numbers: Mapping[tuple[int, Observable], int]
+    record: Record,
+    obligation: Obligation,
+    numbers: Mapping[tuple[int, Observable], int],
+    matters: Collection[Observable],
 ) -> Iterator[Allowed]:
     """Why the last moment could come about. ``numbers``: by moment and observable, the event
-    that tells of it."""
-    return _Why(record, obligation, numbers).all()
+    that tells of it; ``matters``: what matters at the last moment."""
+    return _Why(record, obligation, numbers, matters).all()
 
 
 class _Why:
@@ -47,24 +51,35 @@ class _Why:
         record: Record,
         obligation: Obligation,
         numbers: Mapping[tuple[int, Observable], int],
+        matters: Collection[Observable],
     ):
         self.record = record
         self.plan = record.plan
         self._obligation = obligation
         self._numbers = numbers
+        self._matters = matters
         self._asked = observables(obligation.formula)
         self._recalled: set[tuple[Observable, int]] = set()
 
     def all(self) -> Iterator[Allowed]:
         told: set[str] = set()
-        for train in self._trains():
-            for passing in self._let_come(train):
-                if passing.cause.text not in told:
-                    told.add(passing.cause.text)
-                    yield passing
+        for allowed in (*self._by_signals(), *self._by_locks()):
+            if allowed.cause.text not in told:
+                told.add(allowed.cause.text)
+                yield allowed
+
+    def _by_signals(self) -> Iterator[Allowed]:
+        """The signals that let trains come, those that do at the end, and points that moved
+        since such a signal cleared."""
+        coming = self._coming()
+        for train in (*coming, *self._standing(coming)):
+            yield from self._let_come(train, moves=train in coming)
         for name in self._obligation.signals:
             if self.record.permits(self.record.last, self.plan.signals[name]):
                 yield self._shows(name, self.record.last, "")
+
+    def _by_locks(self) -> Iterator[Allowed]:
+        """What was not locked at the end."""
         for what in self._asked:
             match what.kind:
                 case "points move" | "train derails" if self._moves(what.name):
@@ -76,22 +91,30 @@ class _Why:
                 case _:
                     pass
 
+    def _line(self, span: Span) -> str:
+        """Where the file says so; with its name where that is another file, or a module."""
+        return f"line {span.line}" if span.source is self.plan.source else span.where
+
     # -------------------------------------------------------------- trains
 
-    def _trains(self) -> tuple[int, ...]:
-        """The trains that come to grief at the end."""
+    def _coming(self) -> tuple[int, ...]:
+        """The trains that come to grief in the last step."""
         places = {w.name for w in self._asked if w.kind in ("trains meet", "train derails")}
-        last = self.record.last
-        coming = {
-            went.train: None
-            for went in self.record.went[last]
-            if went.onto and went.onto.piece in places and went.move in ("front", "enters")
-        }
-        standing = {t: None for p, t in self.record.where[last].items() if p in places}
-        blocked = [w for w in self.record.went[last] if w.blocked]
-        return tuple(coming | (standing if blocked or not coming else {}))
+        return tuple(
+            dict.fromkeys(
+                went.train
+                for went in self.record.went[self.record.last]
+                if went.onto and went.onto.piece in places and went.move in ("front", "enters")
+            )
+        )
 
-    def _let_come(self, train: int) -> Iterator[Allowed]:
+    def _standing(self, coming: Collection[int]) -> tuple[int, ...]:
+        """The other trains that matter at the last moment."""
+        here = self.record.where[self.record.last]
+        there = {here[w.name] for w in self._matters if w.kind == "train" and w.name in here}
+        return tuple(sorted(there.difference(coming)))
+
+    def _let_come(self, train: int, *, moves: bool) -> Iterator[Allowed]:
         """By which signal a train was let come, the last one it passed."""
         passed: tuple[int, Went] | None = None
         for k, steps in enumerate(self.record.went):
@@ -101,8 +124,12 @@ class _Why:
         name = self.record.name(train)
         if passed is None:
             origin = self.record.origins[train]
-            text = f"no signal stands in the way of {name}, which came from {origin}"
-            yield Allowed(Cause(text, None), f"no signal holds {name}")
+            at_edge = self.plan.track.pieces.get(origin)
+            if at_edge is not None and at_edge.kind == "edge":
+                text = f"{name} came in at {origin} and has passed no signal"
+            else:
+                text = f"{name} stood on {origin} at the start and has passed no signal"
+            yield Allowed(Cause(text, None), f"no signal holds {name}" if moves else "")
             return
         k, went = passed
         assert went.under is not None and went.onto is not None
@@ -112,6 +139,7 @@ class _Why:
         while k and not self.record.permits(k, signal):
             k -= 1  # a late pass: when it last saw the signal clear
         yield self._shows(signal.name, k, did)
+        yield from self._moved_since(signal, k)
 
     def _shows(self, name: str, k: int, did: str) -> Allowed:
         signal = self.plan.signals[name]
@@ -123,7 +151,7 @@ class _Why:
         if did:
             text = f"{name} {did}: it showed {self.record.aspect(k, signal)}"
             chain = replace(chain, text=text)
-        return Allowed(chain, f"`{_shortly(span)}` of {name} ({_line(span)})")
+        return Allowed(chain, f"`{_shortly(span)}` of {name} ({self._line(span)})")
 
     # -------------------------------------------------------------- points
 
@@ -131,6 +159,20 @@ class _Why:
         points = facts.points(turnout)
         now, then = (f(self.record.last, points) for f in (self.record.now, self.record.then))
         return now == "open" or now != then
+
+    def _moved_since(self, signal: Signal, k: int) -> Iterator[Allowed]:
+        """Why points of its routes could move once the signal, clear at ``k``, had cleared."""
+        cleared = k
+        while cleared and self.record.permits(cleared - 1, signal):
+            cleared -= 1
+        needs = (need.points for route in self.plan.routes_of(signal.name) for need in route.needs)
+        for turnout in dict.fromkeys(needs):
+            points = facts.points(turnout)
+            for j in range(self.record.last - 1, cleared - 1, -1):
+                now, then = self.record.now(j, points), self.record.then(j, points)
+                if now not in ("open", then):
+                    yield self._not_locked(turnout, j)
+                    break
 
     def _free_to_move(self, turnout: str) -> Allowed:
         """Why nothing held the points when they began to move."""
@@ -141,6 +183,9 @@ class _Why:
         # Turned back on their way, they were free once more.
         k = max(j for j in range(k, self.record.last + 1)
                 if j == k or self.record.now(j, thrown) != self.record.then(j, thrown))  # fmt: skip
+        return self._not_locked(turnout, k)
+
+    def _not_locked(self, turnout: str, k: int) -> Allowed:
         throw = self.plan.locking.throws.get(turnout)
         span = self.plan.track.pieces[turnout].span if throw is None else throw.span
         if throw is None or throw.locked is None:
@@ -149,11 +194,10 @@ class _Why:
         reasons_ = self._why(throw.locked, k)
         if throw.electric:
             text = f"the electric lock of {turnout} is released"
-            rule = f"the electric lock of {turnout} ({_line(throw.locked.span)})"
+            rule = f"the electric lock of {turnout} ({self._line(throw.locked.span)})"
         else:
-            text = f"{turnout} is not locked: `locked while {_first_line(throw.locked.span)}` does "
-            text += "not hold"
-            rule = f"`locked while …` of {turnout} ({_line(throw.locked.span)}) does not hold"
+            text = f"{turnout} is not locked: `locked while …` does not hold"
+            rule = f"`locked while …` of {turnout} ({self._line(throw.locked.span)}) does not hold"
         return Allowed(Cause(text, throw.locked.span, reasons_), rule)
 
     def _released(self, turnout: str) -> Iterator[Allowed]:
@@ -161,7 +205,7 @@ class _Why:
         if throw is not None and throw.locked is not None:
             span = throw.locked.span
             text = f"the electric lock of {turnout} is released"
-            rule = f"`electric lock released when …` of {turnout} ({_line(span)})"
+            rule = f"`electric lock released when …` of {turnout} ({self._line(span)})"
             yield Allowed(Cause(text, span, self._why(throw.locked, self.record.last)), rule)
 
     def _turned(self, name: str) -> Iterator[Allowed]:
@@ -176,9 +220,9 @@ class _Why:
             yield Allowed(Cause(text, traffic.span, because), text)
             return
         span = traffic.locked.span
-        text = f"`locked while {_first_line(span)}` of {name} does not hold"
+        text = f"the direction of traffic {name} is not locked: `locked while …` does not hold"
         because = (*self._why(traffic.locked, self.record.last, situation), *because)
-        rule = f"`locked while …` of {name} ({_line(span)}) does not hold"
+        rule = f"`locked while …` of {name} ({self._line(span)}) does not hold"
         yield Allowed(Cause(text, span, because), rule)
 
     # -------------------------------------------------------------- memory
@@ -207,7 +251,9 @@ class _Why:
         if (what, since) in self._recalled or back >= MAX_STEPS_BACK:
             return Cause(text, element.span)
         self._recalled.add((what, since))
-        return Cause(text, element.span, self._came_about(element, state, since, back + 1))
+        condition = _mover(element, state)
+        because = self._why(condition, since, self._scanned(element.name, since), back + 1)
+        return Cause(text, condition.span, because)
 
     def _element(self, what: Observable) -> Relay | Timer | Traffic:
         locking = self.plan.locking
@@ -218,22 +264,6 @@ class _Why:
                 return locking.timers[what.name]
             case _:
                 return locking.traffic[what.name]
-
-    def _came_about(
-        self, element: Relay | Timer | Traffic, state: str, k: int, back: int
-    ) -> tuple[Cause, ...]:
-        """The facts by which memory changed to a state at moment ``k``."""
-        situation = self._scanned(element.name, k)
-        match element:
-            case Relay(picks=picks, sticks=sticks):
-                if state == "up" or sticks is None:
-                    return self._why(picks, k, situation, back)
-                return self._why(sticks, k, situation, back)
-            case Timer(runs=runs):
-                return self._why(runs, k, situation, back)
-            case Traffic(rightward=rightward, leftward=leftward):
-                wanted = rightward if state == "rightward" else leftward
-                return self._why(wanted, k, situation, back)
 
     def _scanned(self, name: str, k: int) -> Situation:
         """The moment as memory sees it when it is its turn: what acts before has acted."""
@@ -252,6 +282,17 @@ class _Why:
         return facts.timer(name) if name in locking.timers else facts.traffic(name)
 
 
+def _mover(element: Relay | Timer | Traffic, state: str) -> Condition:
+    """The condition by which memory came to a state: as it holds, or no longer does."""
+    match element:
+        case Relay(picks=picks, sticks=sticks):
+            return picks if state == "up" or sticks is None else sticks
+        case Timer(runs=runs):
+            return runs
+        case Traffic(rightward=rightward, leftward=leftward):
+            return rightward if state == "rightward" else leftward
+
+
 def _first_line(span: Span) -> str:
     return " ".join(span.text.split())
 
@@ -261,7 +302,3 @@ def _shortly(span: Span) -> str:
     text = _first_line(span)
     head, when, _ = text.partition(" when ")
     return f"{head} when …" if when else text
-
-
-def _line(span: Span) -> str:
-    return f"line {span.line}"

@@ -88,12 +88,7 @@ class Record:
     def situation(self, k: int) -> Situation:
         """A moment as the rules see it."""
         if k not in self._situations:
-            moment = self.moments[k]
-            lost = {w.name for w, state in moment.items() if w.kind == "lost" and state != "no"}
-            seen = [(w, state) for w, state in moment.items() if w.kind in _GIVEN]
-            stands = {self._pieces[piece].block for piece in self.where_at(k)}
-            seen += [(facts.stock(b), "occupied") for b in stands if b and b not in lost]
-            self._situations[k] = Situation.of(seen)
+            self._situations[k] = situation_of(self.plan, self.moments[k])
         return self._situations[k]
 
     def where_at(self, k: int) -> tuple[str, ...]:
@@ -257,6 +252,20 @@ class Record:
 
 def _numbered(number: int) -> str:
     return _NUMBERED[number - 1] if number <= len(_NUMBERED) else f"{number}th"
+
+
+def situation_of(plan: Plan, moment: Moment) -> Situation:
+    """A moment of a history as the rules see it: stock that detection has lost is not there."""
+    lost = {w.name for w, state in moment.items() if w.kind == "lost" and state != "no"}
+    seen = [(facts.stock(b), "occupied") for b in occupied_blocks(plan, moment) if b not in lost]
+    return Situation.of([*seen, *((w, s) for w, s in moment.items() if w.kind in _GIVEN)])
+
+
+def occupied_blocks(plan: Plan, moment: Moment) -> tuple[str, ...]:
+    """The blocks on which trains stand."""
+    on = {w.name for w, s in moment.items() if w.kind == "train" and s == "occupied"}
+    blocks = (p.block for n, p in plan.track.pieces.items() if n in on and p.block)
+    return tuple(dict.fromkeys(blocks))
 
 
 def acting_span(record: Record, k: int, signal: Signal) -> Span:

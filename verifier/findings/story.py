@@ -25,6 +25,7 @@ from verifier.world.history import Histories
 from verifier.world.situation import Situation
 
 _SET = {"derail": "derail {} is set {}", "gate": "gate {} is {}"}
+_COMMANDS = ("lever", "button", "derail", "gate")
 _HELD = ("lever", "derail", "gate")
 
 
@@ -56,7 +57,9 @@ def told(histories: Histories, moments: Sequence[Moment], obligation: Obligation
     teller = _Teller(record, obligation, tidy.matters, histories.unit)
     events = list(teller.events())
     possible = obligation.mode == "possible"
-    allowed = [] if possible else list(why_allowed(record, obligation, teller.numbers))
+    allowed = (
+        [] if possible else list(why_allowed(record, obligation, teller.numbers, tidy.matters[-1]))
+    )
     if not possible:
         events.append(_hazard(obligation, allowed, record.last))
     return Told(
@@ -101,7 +104,7 @@ class _Teller:
         yield from self._start()
         passed = 0
         for k in range(self.record.last + 1):
-            said = [*self._commands(k), *self._aspects(k)]
+            said = [*self._aspects(k, told=False), *self._commands(k), *self._aspects(k, told=True)]
             if k == self.record.last:
                 said += self._at_the_end(k)
             else:
@@ -182,28 +185,32 @@ class _Teller:
             elif kind == "timer":
                 yield locking.timers[name].runs
 
-    def _aspects(self, k: int) -> Iterator["_Said"]:
+    def _aspects(self, k: int, *, told: bool) -> Iterator["_Said"]:
+        """Signals that change: because of what people do now, when ``told``, or without."""
         record = self.record
         for signal in self._signals:
             now = record.aspect(k, signal)
+            without = self._without_commands(k, signal)
+            before = record.aspect(k - 1, signal) if k else without
+            if (without != now) != told:
+                continue
             span = acting_span(record, k, signal)
-            if k:
-                before = record.aspect(k - 1, signal)
-            else:
-                before = self._without_commands(signal)
-                if before == now and now in record.permitting:
-                    event = Happening(k, f"{signal.name} shows {now} from the start", span)
-                    yield event, signal.aspect
             if before != now:
                 verb = _change(before in record.permitting, now in record.permitting)
                 yield Happening(k, f"{signal.name} {verb} {now}", span), signal.aspect
+            elif k == 0 and now in record.permitting:
+                event = Happening(k, f"{signal.name} shows {now} from the start", span)
+                yield event, signal.aspect
 
-    def _without_commands(self, signal: Signal) -> str:
-        """What it shows at the start, before anybody does anything."""
-        start = Situation.of(
-            (w, s) for w, s in self.record.situation(0) if w.kind not in ("lever", "button")
-        )
-        return self.record.evaluator.states(start, [signal.reading])[signal.reading]
+    def _without_commands(self, k: int, signal: Signal) -> str:
+        """What it would show had people done nothing since the moment before."""
+        earlier = self.record.situation(k - 1) if k else Situation.of(())
+        kept = [(w, s) for w, s in self.record.situation(k) if w.kind not in _COMMANDS]
+        kept += [(w, s) for w, s in earlier if w.kind in _COMMANDS]
+        situation = Situation.of(kept)
+        if situation == self.record.situation(k):
+            return self.record.aspect(k, signal)
+        return self.record.evaluator.states(situation, [signal.reading])[signal.reading]
 
     # -------------------------------------------------------------- memory and points
 

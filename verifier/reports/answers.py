@@ -6,7 +6,7 @@ from verifier.engines.evaluator import Evaluator
 from verifier.findings.cause import causes
 from verifier.plan.model import Plan
 from verifier.reports.ink import Ink
-from verifier.reports.terminal import cause_lines, drawing, indented
+from verifier.reports.lines import cause_lines, drawing, indented
 from verifier.reports.words import fact_words, inputs_of
 from verifier.world.situation import Situation
 

@@ -6,7 +6,17 @@ from typing import Any
 
 from verifier import __version__
 from verifier.findings.exit_codes import ExitCode
-from verifier.findings.verdicts import Cause, Failure, Finding, Report, Verdict
+from verifier.findings.lasting import sentences
+from verifier.findings.verdicts import (
+    Cause,
+    Failure,
+    Finding,
+    Happening,
+    Lasting,
+    Report,
+    Story,
+    Verdict,
+)
 from verifier.language.diagnostics import Diagnostic
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
@@ -94,6 +104,8 @@ def _verdict(plan: Plan, verdict: Verdict) -> Json:
         "meeting_place": obligation.place,
         "finding": _finding(plan, verdict.finding) if verdict.finding else None,
         "witness": _situation(plan, verdict.witness) if verdict.witness else None,
+        "history": _history(verdict.story) if verdict.story else None,
+        "lasting": _lasting(plan, verdict.lasting) if verdict.lasting else None,
     }
 
 
@@ -138,6 +150,38 @@ def _finding(plan: Plan, finding: Finding) -> Json:
             }
             for step in finding.rewiring
         ],
+        "history": _history(finding.story) if finding.story else None,
+    }
+
+
+def _history(story: Story) -> Json:
+    return {
+        "trains": story.trains,
+        "events": [_event(event) for event in story.events],
+        "moments": [
+            [
+                {"kind": what.kind, "name": what.name, "state": state}
+                for what, state in moment.items()
+                if state != what.usual
+            ]
+            for moment in story.moments
+        ],
+    }
+
+
+def _event(event: Happening) -> Json:
+    return {
+        "moment": event.moment,
+        "text": event.text,
+        "place": _place(event.span) if event.span else None,
+    }
+
+
+def _lasting(plan: Plan, lasting: Lasting) -> Json:
+    return {
+        "moments": lasting.steps,
+        "facts": len(lasting.clauses),
+        "sentences": list(lasting.sentences or sentences(plan, lasting.clauses)),
     }
 
 
@@ -164,10 +208,14 @@ def _cause(cause: Cause) -> Json:
 
 def _place(span: Span) -> Json:
     end_line, end_column = span.end_position
-    return {
+    place: Json = {
         "file": span.source.name,
         "line": span.line,
         "column": span.column,
         "end_line": end_line,
         "end_column": end_column,
     }
+    used = span.source.used
+    if used:
+        place["used"] = {"module": used.module, "as": used.name, "place": _place(used.span)}
+    return place

@@ -1,18 +1,16 @@
 """The terminal report: one line for each property, then each finding, drawn."""
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
-from verifier.drawing.text import Picture, legend, picture
-from verifier.engines.evaluator import evaluate
+from verifier.drawing.text import legend
 from verifier.engines.order import count_situations
-from verifier.findings.verdicts import Cause, Finding, Report, Verdict
-from verifier.language.source import Span
-from verifier.plan.facts import Observable
-from verifier.plan.model import Plan
+from verifier.findings.verdicts import Finding, Report, Verdict
 from verifier.properties.catalogue import BY_NAME, FAILURES
 from verifier.reports.failures import failure_lines
+from verifier.reports.histories import history_lines
 from verifier.reports.ink import Ink
+from verifier.reports.lines import cause_lines, drawing, indented, paragraph, place
 from verifier.reports.words import (
     STATUS_WORDS,
     count,
@@ -21,7 +19,6 @@ from verifier.reports.words import (
     tallies,
     tally_words,
 )
-from verifier.world.situation import Situation
 
 SHOWN_FINDINGS = 5
 
@@ -44,7 +41,7 @@ def report_lines(
     yield from failure_lines(report, ink, everything=everything, pairs=pairs)
     yield from _findings(report, ink, everything, lessons or everything)
     yield from _set_aside(report, ink)
-    yield from _assumed(report, ink)
+    yield from assumed_lines(report, ink)
     for unmet in report.unmet:
         yield ink.paint("NOT AS EXPECTED: ", "bad") + f"{unmet.text} ({unmet.span.where})"
     yield _summary(report, ink)
@@ -61,7 +58,8 @@ def _summary(report: Report, ink: Ink) -> str:
     if report.interrupted:
         return ink.paint(f"{text} (interrupted)", style) + "."
     covered = count(count_situations(report.plan.inputs))
-    return f"{ink.paint(text, style)}, over all {covered} situations of this plan."
+    histories = " and all histories" if report.plan.locking.asked else ""
+    return f"{ink.paint(text, style)}, over all {covered} situations{histories} of this plan."
 
 
 # ------------------------------------------------------------------ one line a property
@@ -123,7 +121,7 @@ def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iter
     for number, verdict in enumerate(shown, start=1):
         if number > 1 or not report.failures:
             yield ""
-        yield from _finding_lines(number, verdict, report, ink, marks)
+        yield from finding_lines(number, verdict, report, ink, marks)
     if marks:
         yield ""
         yield from _quiet(f"In the drawings: {legend(ink.ascii_only, marks)}", ink)
@@ -138,7 +136,7 @@ def _told_in_the_table(verdict: Verdict) -> bool:
     return verdict.obligation.advice and verdict.obligation.property in FAILURES
 
 
-def _finding_lines(
+def finding_lines(
     number: int, verdict: Verdict, report: Report, ink: Ink, marks: set[str]
 ) -> Iterator[str]:
     """One finding: sentence, drawing, situation, causes, mending. The marks that the drawing
@@ -153,22 +151,25 @@ def _finding_lines(
         f"{', '.join(obligation.subjects)}"
     )
     if verdict.status == "undecided":
-        yield from _paragraph(f"Not decided: {verdict.why}.", ink)
+        yield from paragraph(f"Not decided: {verdict.why}.", ink)
         return
-    yield from _paragraph(_sentence(obligation.trouble), ink)
+    yield from paragraph(_sentence(obligation.trouble), ink)
     if len(obligation.routes) == 2 and obligation.mode == "never":
         one, two = obligation.routes
-        yield from _paragraph(
+        yield from paragraph(
             f"Routes: {one.name}, and {two.name}; they meet at {obligation.place}.", ink
         )
+    if verdict.finding is not None and verdict.finding.story is not None:
+        yield from history_lines(verdict, verdict.finding, report.plan, ink, marks)
+        return
     for span in () if verdict.finding and obligation.signals else obligation.spans[:2]:
-        yield f"   {_place(span)}"
+        yield f"   {place(span)}"
     if verdict.finding is not None and (obligation.signals or verdict.finding.relevant):
         yield from _situation(verdict, verdict.finding, report, ink, marks)
     elif verdict.finding is not None and verdict.finding.rewiring:
         yield from _rewiring(verdict.finding, ink)
     elif obligation.hint:
-        yield from _paragraph(f"To mend it: {_in_a_row(obligation.hint)}", ink)
+        yield from paragraph(f"To mend it: {_in_a_row(obligation.hint)}", ink)
 
 
 def _situation(
@@ -185,9 +186,9 @@ def _situation(
     yield from indented(drawn)
     yield ""
     words = situation_words(plan, finding.situation, finding.relevant)
-    yield from _paragraph(f"Situation: {words}. {covered_words(finding, report)}", ink)
+    yield from paragraph(f"Situation: {words}. {covered_words(finding, report)}", ink)
     if not finding.smallest:
-        yield from _paragraph("(Time ran out before it was made as small as can be.)", ink)
+        yield from paragraph("(Time ran out before it was made as small as can be.)", ink)
     if finding.causes:
         yield "   Why:"
     for cause in finding.causes:
@@ -201,16 +202,31 @@ def _situation(
         for addition in finding.mending:
             yield (
                 f"     add `and {addition.condition}` to `{addition.shows} when …` of "
-                f"{addition.owner}, {_place(addition.span)}"
+                f"{addition.owner}, {place(addition.span)}"
             )
     elif verdict.obligation.hint and not finding.rewiring:
-        yield from _paragraph(f"To mend it: {_in_a_row(verdict.obligation.hint)}", ink)
+        yield from paragraph(f"To mend it: {_in_a_row(verdict.obligation.hint)}", ink)
     yield from _rewiring(finding, ink)
+    yield from _in_modules(finding, ink)
     if verdict.obligation.property == "opposing-proceeds" and len(finding.causes) == 2:
         both = ", ".join(verdict.obligation.subjects)
-        yield from _paragraph(
+        yield from paragraph(
             "Or, where a dispatcher gives trains their authority before they move, set it aside: "
             f'`waive opposing-proceeds for {both} because "…"`.',
+            ink,
+        )
+
+
+def _in_modules(finding: Finding, ink: Ink) -> Iterator[str]:
+    """What a change of a module's text comes to."""
+    places = [*(a.span for a in finding.mending), *(step.span for step in finding.rewiring)]
+    used = list(dict.fromkeys((u.module, u.name) for span in places for u in span.uses))
+    if used:
+        said = " and ".join(f"{name} of module {module}" for module, name in used)
+        yield from paragraph(
+            f"This was proved for the use {said} alone. The text of a module stands for all its "
+            "uses: prove the file again once it is changed. Inside a module its own things go "
+            "without the name of the use, and what lies outside has to be a parameter.",
             ink,
         )
 
@@ -223,7 +239,7 @@ def _rewiring(finding: Finding, ink: Ink) -> Iterator[str]:
         yield f"   {begin} the wiring{together} (proved):"
     for step in finding.rewiring:
         yield from wrap(
-            f"{step.text}, {_place(step.span)}",
+            f"{step.text}, {place(step.span)}",
             width=ink.width,
             initial_indent="     ",
             subsequent_indent="       ",
@@ -232,50 +248,8 @@ def _rewiring(finding: Finding, ink: Ink) -> Iterator[str]:
         )
 
 
-def drawing(
-    plan: Plan,
-    situation: Situation,
-    ink: Ink,
-    focus: Sequence[str] = (),
-    relevant: Collection[Observable] | None = None,
-) -> Picture:
-    """The track in a situation, to be indented."""
-    return picture(
-        plan,
-        evaluate(plan, situation),
-        focus=focus,
-        ascii_only=ink.ascii_only,
-        relevant=relevant,
-        width=ink.width - 3,
-    )
-
-
-def indented(drawn: Picture) -> Iterator[str]:
-    return (f"   {line}".rstrip() for line in drawn.lines)
-
-
 def _quiet(text: str, ink: Ink) -> Iterator[str]:
-    return (ink.paint(line, "quiet") for line in _paragraph(text, ink))
-
-
-def cause_lines(cause: Cause, indent: str, ink: Ink, above: Span | None = None) -> Iterator[str]:
-    """A chain of causes, each with its place unless that is on the line of the one
-    ``above``."""
-    place = ""
-    if cause.span and not (above and above.where == cause.span.where):
-        place = f"   {_place(cause.span)}"
-        place += f": `{_first_line(cause.span)}`" if cause.because else ""
-    yield f"{indent}{cause.text}{ink.paint(place, 'quiet')}"
-    for inner in cause.because:
-        yield from cause_lines(inner, indent + "  ", ink, cause.span or above)
-
-
-def _first_line(span: Span) -> str:
-    return " ".join(span.text.splitlines()[0].split())
-
-
-def _place(span: Span) -> str:
-    return span.where
+    return (ink.paint(line, "quiet") for line in paragraph(text, ink))
 
 
 def _in_a_row(text: str) -> str:
@@ -285,17 +259,6 @@ def _in_a_row(text: str) -> str:
 
 def _sentence(text: str) -> str:
     return text[0].upper() + text[1:] + "." if text[0].islower() and " " in text else text + "."
-
-
-def _paragraph(text: str, ink: Ink) -> Iterator[str]:
-    yield from wrap(
-        text,
-        width=ink.width,
-        initial_indent="   ",
-        subsequent_indent="   ",
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
 
 
 # ------------------------------------------------------------------ what it rests on
@@ -311,14 +274,15 @@ def _set_aside(report: Report, ink: Ink) -> Iterator[str]:
     if waived:
         yield "Waived:"
         for reason, abouts in waived.items():
-            yield from _paragraph(f"{'; '.join(abouts)}: {reason}", ink)
+            yield from paragraph(f"{'; '.join(abouts)}: {reason}", ink)
 
 
-def _assumed(report: Report, ink: Ink) -> Iterator[str]:
+def assumed_lines(report: Report, ink: Ink) -> Iterator[str]:
+    """All that the verdicts take for granted."""
     yield "Assumed:"
     for assumption in report.plan.assumptions:
-        yield from _paragraph(
+        yield from paragraph(
             f'"{assumption.title}": {assumption.text} ({assumption.span.where})', ink
         )
     for text in report.assumed:
-        yield from _paragraph(text, ink)
+        yield from paragraph(text, ink)

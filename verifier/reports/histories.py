@@ -1,0 +1,111 @@
+"""Histories for people: one numbered line for each event, a drawing of the last moment, and why
+it was allowed."""
+
+from collections.abc import Iterator
+from textwrap import wrap
+
+from verifier.drawing.text import Picture, picture
+from verifier.engines.evaluator import Seen, evaluate
+from verifier.findings.record import occupied_blocks, situation_of
+from verifier.findings.verdicts import Finding, Happening, Story, Verdict
+from verifier.language.source import Span
+from verifier.plan import facts
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.plan.running import running_plan
+from verifier.properties.obligation import Obligation
+from verifier.reports.ink import Ink
+from verifier.reports.lines import cause_lines, indented, paragraph, place
+
+
+def history_lines(
+    verdict: Verdict, finding: Finding, plan: Plan, ink: Ink, marks: set[str]
+) -> Iterator[str]:
+    """A broken history: the events, the picture, the causes, what to do."""
+    obligation, story = verdict.obligation, finding.story
+    assert story is not None
+    yield ""
+    yield from event_lines(story, plan, ink)
+    yield ""
+    drawn = last_picture(story, obligation, plan, ink)
+    marks |= drawn.used
+    yield from indented(drawn)
+    yield ""
+    if not finding.smallest:
+        yield from paragraph("(Time ran out before it was made as short as can be.)", ink)
+    if finding.causes:
+        yield "   Why it was allowed:"
+    for cause in finding.causes:
+        yield from cause_lines(cause, "     ", ink)
+    if obligation.hint:
+        hint = obligation.hint[0].lower() + obligation.hint[1:]
+        yield from paragraph(f"To mend it: {hint}", ink)
+
+
+def event_lines(story: Story, plan: Plan, ink: Ink) -> Iterator[str]:
+    """``  3. 4L clears to Approach``, each with its line of the file."""
+    trains = f"{story.trains or 'no'} train{'s' if story.trains > 1 else ''}"
+    count = len(story.events)
+    yield f"   A history of {count} event{'s' if count != 1 else ''}, with {trains}:"
+    wide = len(str(count))
+    for number, event in enumerate(story.events, start=1):
+        lead = f"   {number:>{wide + 2}}. "
+        yield from _event(event, lead, plan, ink, last=number == count)
+
+
+def _event(event: Happening, lead: str, plan: Plan, ink: Ink, *, last: bool) -> Iterator[str]:
+    where = "" if event.span is None or last else f"   {_short(event.span, plan)}"
+    first, *rest = wrap(
+        event.text, width=ink.width - len(where), initial_indent=lead,
+        subsequent_indent=" " * len(lead), break_long_words=False, break_on_hyphens=False,
+    )  # fmt: skip
+    yield first + ("" if rest else ink.paint(where, "quiet"))
+    for line in rest:
+        yield line + (ink.paint(where, "quiet") if line is rest[-1] else "")
+
+
+def _short(span: Span, plan: Plan) -> str:
+    """The line; with the file where that is another one."""
+    return f"line {span.line}" if span.source is plan.source else place(span)
+
+
+def last_picture(story: Story, obligation: Obligation, plan: Plan, ink: Ink) -> Picture:
+    """The track at the last moment."""
+    running = running_plan(plan)
+    seen = seen_at_the_end(story, running)
+    shown = [running.signals[name] for name in obligation.signals]
+    stand_at = [p.piece for s in shown for p in (s.enters, s.joint.other(s.enters))]
+    on = [w.name for w, s in story.moments[-1].items() if w.kind == "train" and s == "occupied"]
+    return picture(
+        running,
+        seen,
+        focus=list(dict.fromkeys([*stand_at, *obligation.pieces, *on])),
+        ascii_only=ink.ascii_only,
+        relevant=_telling(obligation, running, seen),
+        width=ink.width - 3,
+    )
+
+
+def seen_at_the_end(story: Story, running: Plan) -> Seen:
+    """What is seen at the last moment; stock is where it is, though detection may have lost it."""
+    last = story.moments[-1]
+    states = dict(evaluate(running, situation_of(running, last)).states)
+    states |= {facts.stock(b): "occupied" for b in occupied_blocks(running, last)}
+    return Seen(states)
+
+
+def _telling(obligation: Obligation, plan: Plan, seen: Seen) -> set[Observable]:
+    """What is worth drawing: where stock is, points and signals that are not as they usually
+    are, and all that the trouble is about."""
+    telling = {w for w, s in seen.states.items() if w.kind == "stock" and s == "occupied"}
+    telling |= {
+        w
+        for w, s in seen.states.items()
+        if w.kind == "points" and (s != w.usual or w.name in obligation.pieces)
+    }
+    permitting = {a.name for a in plan.chart.aspects if a.permits}
+    for signal in plan.signals.values():
+        if signal.name in obligation.signals or seen.aspect(signal) in permitting:
+            telling.add(signal.aspect)
+    telling |= {w for w, s in seen.states.items() if w.kind in ("derail", "gate") and s != w.usual}
+    return telling

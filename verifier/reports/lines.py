@@ -1,0 +1,66 @@
+"""Parts that terminal reports are made of: drawings, paragraphs, chains of causes."""
+
+from collections.abc import Collection, Iterator, Sequence
+from textwrap import wrap
+
+from verifier.drawing.text import Picture, picture
+from verifier.engines.evaluator import evaluate
+from verifier.findings.verdicts import Cause
+from verifier.language.source import Span
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.reports.ink import Ink
+from verifier.world.situation import Situation
+
+
+def drawing(
+    plan: Plan,
+    situation: Situation,
+    ink: Ink,
+    focus: Sequence[str] = (),
+    relevant: Collection[Observable] | None = None,
+) -> Picture:
+    """The track in a situation, to be indented."""
+    return picture(
+        plan,
+        evaluate(plan, situation),
+        focus=focus,
+        ascii_only=ink.ascii_only,
+        relevant=relevant,
+        width=ink.width - 3,
+    )
+
+
+def indented(drawn: Picture) -> Iterator[str]:
+    return (f"   {line}".rstrip() for line in drawn.lines)
+
+
+def cause_lines(cause: Cause, indent: str, ink: Ink, above: Span | None = None) -> Iterator[str]:
+    """A chain of causes, each with its place unless that is on the line of the one
+    ``above``."""
+    where = ""
+    if cause.span and not (above and above.where == cause.span.where):
+        where = f"   {place(cause.span)}"
+        where += f": `{_first_line(cause.span)}`" if cause.because else ""
+    yield f"{indent}{cause.text}{ink.paint(where, 'quiet')}"
+    for inner in cause.because:
+        yield from cause_lines(inner, indent + "  ", ink, cause.span or above)
+
+
+def _first_line(span: Span) -> str:
+    return " ".join(span.text.splitlines()[0].split())
+
+
+def place(span: Span) -> str:
+    return span.where
+
+
+def paragraph(text: str, ink: Ink) -> Iterator[str]:
+    yield from wrap(
+        text,
+        width=ink.width,
+        initial_indent="   ",
+        subsequent_indent="   ",
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
