@@ -60,6 +60,7 @@ class Windows:
         self._supports: dict[Observable, frozenset[Observable]] = {}
         # By shape of window: what lasts in it, and what that was found to prove.
         self._known: dict[Hashable, _Known] = {}
+        self._proofs: dict[Expr, None] = {}
         self._lasting: dict[frozenset[Observable], tuple[Expr, ...]] = {}
         self._states = frozenset(system.states)
 
@@ -84,6 +85,7 @@ class Windows:
         """Everything found to last, of every window looked at."""
         for clauses in self._lasting.values():
             yield from clauses
+        yield from self._proofs
 
     def _constant(self, bad: Expr) -> Decided | None:
         if isinstance(bad, Const) and not bad.value:
@@ -137,6 +139,7 @@ class Windows:
             proved = known.proved[asked]
             if proved is not None:
                 needed = tuple(map(form.concrete, proved.clauses))
+                self._proofs.update(dict.fromkeys(needed))
                 answers[i] = Decided(Lasts(needed, proved.steps), system)
         return answers
 

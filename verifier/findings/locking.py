@@ -25,7 +25,7 @@ from verifier.world.situation import Situation
 _IN_SITUATIONS = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
 )  # fmt: skip
-_REMEMBERED = ("relay", "timer", "traffic", "points", "thrown")
+_REMEMBERED = ("relay", "timer", "traffic", "thrown")
 NOWHERE = Span(Source("", ""), 0, 0)
 Trace = Sequence[Mapping[Observable, str]]
 
@@ -50,10 +50,13 @@ class HistoryProver:
         """The verdict on each obligation, by its key."""
         places: dict[tuple[object, ...], list[Obligation]] = {}
         for obligation in obligations:
-            key = (obligation.over == "lossy", obligation.mode, *place_of(obligation, self.plan))
+            key = (obligation.over, obligation.mode, *place_of(obligation, self.plan))
             places.setdefault(key, []).append(obligation)
         verdicts = {}
         for here in places.values():
+            if here[0].over == "for good":
+                verdicts |= {o.key: _left_open(o) for o in here}
+                continue
             course = self._lossy if here[0].over == "lossy" else self._true
             for obligation, decided in zip(here, course.decide(here), strict=True):
                 verdicts[obligation.key] = course.verdict(obligation, decided)
@@ -81,8 +84,9 @@ class _Course:
         return self._windows.decide(bads, likely=here[0].mode == "possible")
 
     def remembered(self) -> Iterator[Expr]:
+        known = {what for what in self.plan.inputs if what.kind in _REMEMBERED}
         for clause in self._windows.lasting():
-            if all(what.kind in _REMEMBERED for what in observables(clause)):
+            if all(what in known or what.kind == "points" for what in observables(clause)):
                 yield clause
 
     def verdict(self, obligation: Obligation, decided: Decided) -> Verdict:
@@ -129,6 +133,10 @@ class _Course:
         return Situation.of(
             [*((facts.stock(b), "occupied") for b in occupied), *((w, last[w]) for w in given)]
         )
+
+
+def _left_open(obligation: Obligation) -> Verdict:
+    return Verdict(obligation, "undecided", "whether it can always be done again is not looked at")
 
 
 def needs_history(verdict: Verdict, plan: Plan) -> bool:
