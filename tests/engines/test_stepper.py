@@ -157,6 +157,28 @@ def test_the_file_says_when_trains_come_in() -> None:
     assert c.events == {"trains meet N"} and c.spanned == set()
 
 
+def test_a_train_that_comes_in_obeys_the_signal_it_comes_in_by() -> None:
+    c = Course(
+        verifier.load_text("""
+edge West, East
+block A, B
+button Go, Call
+track West | A | B = East
+signal 2R at West | A
+  Clear when Go pressed
+  Restricting when Call pressed
+  Stop otherwise
+""")
+    )
+    c.go("entry West")
+    assert c.on == set()
+    called = c.copy()
+    called.go("entry West", "button Call=pressed")
+    assert called.on == {"A"} and called.state("pace", "A") == "restricted"
+    c.go("entry West", "button Go=pressed")
+    assert c.on == {"A"} and c.state("pace", "A") == "full"
+
+
 def test_a_train_waits_at_a_signal_and_passes_it_when_clear() -> None:
     c = junction()
     c.put("Single", "right")

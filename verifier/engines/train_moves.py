@@ -167,8 +167,8 @@ def _entries(places: Places, now: Now) -> Iterator[Front]:
         into, joint = places.beyond(edge), places.joint_beside(edge)
         if joint not in places.joints or into.piece not in places.pieces or now.spanned[joint]:
             continue
-        if _lets_in(places, now, edge, into):
-            yield Front(into, joint, slow=False)
+        if _may_pass(places, now, into) and _lets_in(places, now, edge, into):
+            yield Front(into, joint, _is_slow(places, now, into, came_restricted=False))
 
 
 def _lets_in(places: Places, now: Now, edge: Port, into: Port) -> bool:
