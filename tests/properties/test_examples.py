@@ -35,8 +35,14 @@ COMES_WITH = {
     "route-locking": _UNDER_TRAINS,
     "hand-points-unlocked": _UNDER_TRAINS | {"points-move-under-signal"},
     # What was told is not so yet.
-    "indication-locking": _UNDER_TRAINS | {"points-move-under-signal", "proceed-over-open-points"},
-    "derailment": {"proceed-over-open-points"},
+    "indication-locking": _UNDER_TRAINS
+    | {
+        "points-move-under-signal",
+        "proceed-over-open-points",
+        "proceed-into-occupied",
+        "aspect-against-route",
+    },
+    "derailment": {"proceed-over-open-points", "points-stalled"},
     # Two trains are let onto one track at once.
     "collision": {"opposing-proceeds"},
     # Trains that face each other stand in the way of all others.
@@ -93,8 +99,10 @@ def test_the_enumerator_says_the_same_of_both(name: str) -> None:
         texts.append(example(name, "broken"))
     for text in texts:
         plan = verifier.load_text(text)
-        # What is broken, and what may come about over time, is not enumerated here: see
+        # What is broken, and what memory comes to over time, is not enumerated here: see
         # tests/differential.
+        if plan.locking.memory:
+            continue
         verdicts = [
             v
             for v in verifier.prove(plan).verdicts
@@ -105,7 +113,7 @@ def test_the_enumerator_says_the_same_of_both(name: str) -> None:
         ):
             fine = (found.count > 0) == (verdict.obligation.mode == "possible")
             assert verdict.status == ("proved" if fine else "broken"), verdict.obligation.key
-            if verdict.finding is not None:
+            if verdict.finding is not None and verdict.finding.story is None:
                 assert verdict.finding.situation == found.smallest, verdict.obligation.key
 
 
