@@ -5,8 +5,9 @@ on, and over how many moments they are kept up. Out: text with three obligations
 which a solver must answer with ``unsat``. The same proof always gives the same text, so a
 file can be told from a changed one by writing it again.
 
-With one moment the obligations are those of an invariant. With more, they are those of
-k-induction for "the clauses hold and the expression does not".
+With ``steps`` of 1 the obligations are those of an invariant that leaves no room for the
+expression. With more (see :class:`~verifier.engines.answers.Lasts`), "the clauses hold and
+the expression does not" is kept up over ``steps - 1`` moments in a row.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -51,10 +52,10 @@ up. The file names some facts about a moment ("the facts kept up"), and asks:
    same?
 
 Three times "no such state" (`unsat`): the facts hold at the start and at every moment
-after it, and so what must never happen does not. Where the facts are kept up over more than
-one moment, question 1 looks at the first few moments, and question 2 asks whether the facts
-can hold for that many moments in a row and then fail; what must never happen is then counted
-among the facts.
+after it, and so what must never happen does not. Some files count it among the facts that
+what must never happen does not happen; question 3 then goes without saying. Where the facts
+are kept up over several moments in a row, question 1 looks at as many first moments, and
+question 2 asks whether the facts can hold for that many moments and then fail.
 
 How to read a file
 ------------------
@@ -80,29 +81,30 @@ def certificate(
 
     Raises ValueError when a name of the layout cannot be written in SMT-LIB."""
     kept = list(clauses) if steps == 1 else [*clauses, opposite(bad)]
-    asked = _Asked(system, steps)
-    facts = [asked.text(both(*kept), moment) for moment in range(steps + 1)]
-    failed = [asked.text(opposite(both(*kept)), moment) for moment in range(steps + 1)]
+    row = max(1, steps - 1)
+    asked = _Asked(system, row)
+    facts = [asked.text(both(*kept), moment) for moment in range(row + 1)]
+    failed = [asked.text(opposite(both(*kept)), moment) for moment in range(row + 1)]
     forbidden = asked.text(bad, 0)
-    granted = [asked.text(both(*system.always), m) for m in range(steps + 1)]
-    following = [list(asked.follow(m)) for m in range(steps, 0, -1)][::-1]
+    granted = [asked.text(both(*system.always), m) for m in range(row + 1)]
+    following = [list(asked.follow(m)) for m in range(row, 0, -1)][::-1]
     first = asked.text(_start(system, asked.used[0]), 0)
 
     start: list[tuple[str, list[str]]] = [
         ("The start.", [first]),
-        ("Taken for granted.", granted[:steps]),
+        ("Taken for granted.", granted[:row]),
     ]
-    for moment in range(1, steps):
+    for moment in range(1, row):
         start.append((f"What follows at moment {moment}.", following[moment - 1]))
-    start.append(("One of the facts fails at one of these moments.", [_any(failed[:steps])]))
+    start.append(("One of the facts fails at one of these moments.", [_any(failed[:row])]))
 
     step: list[tuple[str, list[str]]] = [
-        ("The facts hold.", facts[:steps]),
+        ("The facts hold.", facts[:row]),
         ("Taken for granted.", granted),
     ]
-    for moment in range(1, steps + 1):
+    for moment in range(1, row + 1):
         step.append((f"What follows at moment {moment}.", following[moment - 1]))
-    step.append((f"One of the facts fails at moment {steps}.", [failed[steps]]))
+    step.append((f"One of the facts fails at moment {row}.", [failed[row]]))
 
     safety: list[tuple[str, list[str]]] = [
         ("The facts hold.", facts[:1]),
@@ -111,7 +113,7 @@ def certificate(
     ]
     return "\n".join(
         [
-            *_head(title, steps, told),
+            *_head(title, row, told, steps > 1),
             *asked.declarations(),
             *asked.parts.definitions,
             *_obligation("1. At the start: do the facts hold?", start),
@@ -205,15 +207,16 @@ def _start(system: System, used: Iterable[Observable]) -> Expr:
 # ------------------------------------------------------------------ text
 
 
-def _head(title: str, steps: int, told: Sequence[str]) -> Iterator[str]:
+def _head(title: str, row: int, told: Sequence[str], own: bool) -> Iterator[str]:
     yield f"; {one_line(title)}"
     yield ";"
     yield "; Three questions follow. A solver must answer `unsat` to each: 1. the facts kept up"
     yield "; hold at the start; 2. they go on to hold from moment to moment; 3. while they hold,"
     yield "; what must never happen does not happen."
-    if steps > 1:
-        yield f"; The facts are kept up over {steps} moments in a row, and that what must never"
-        yield "; happen does not happen is one of them."
+    if own:
+        yield "; That what must never happen does not happen is one of the facts."
+    if row > 1:
+        yield f"; The facts are kept up over {row} moments in a row."
     if told:
         yield ";"
         yield "; The facts kept up, in words:"
