@@ -10,7 +10,8 @@ from verifier.language.format import format_text
 from verifier.properties.catalogue import BY_NAME, FAILURES
 from verifier.properties.examples import example
 
-_UNDER_TRAINS = {"points-move-under-train", "collision", "derailment"}
+_STUCK = {"locked-for-good", "train-cannot-leave"}
+_UNDER_TRAINS = {"points-move-under-train", "collision", "derailment"} | _STUCK
 # Where a trouble cannot come alone: what is broken with it.
 COMES_WITH = {
     # Points that join two tracks lie wrong for one of the two trains.
@@ -42,11 +43,11 @@ COMES_WITH = {
         "proceed-into-occupied",
         "aspect-against-route",
     },
-    "derailment": {"proceed-over-open-points", "points-stalled"},
+    "derailment": {"proceed-over-open-points", "points-stalled"} | _STUCK,
     # Two trains are let onto one track at once.
     "collision": {"opposing-proceeds"},
     # Trains that face each other stand in the way of all others.
-    "opposing-signals-drop": {"locked-for-good", "train-cannot-leave"},
+    "opposing-signals-drop": _STUCK,
     "train-cannot-leave": {"locked-for-good"},
     # What can never be set cannot be set again, and its signal never clears.
     "route-never-set": {"locked-for-good", "never-shown", "route-never-clears"},
