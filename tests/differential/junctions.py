@@ -31,10 +31,11 @@ def junctions(room: int) -> st.SearchStrategy[str]:
     return st.randoms(use_true_random=False).map(lambda r: write_junction(r, room))
 
 
-def write_junction(r: Random, room: int) -> str:
+def write_junction(r: Random, room: int, *, memory: bool = False) -> str:
+    """``memory``: rules may ask relays, timers and direction of traffic."""
     draft = write_track(r, r.choice([room / 12, room / 3, room]))
     track = track_text(draft)
-    panel = _panel(draft)
+    panel = [*_panel(draft), *(_memory(draft) if memory else ())]
     if r.random() < 0.3:
         panel += r.sample(OWN_ASPECTS, r.randint(1, 3))
     plan = built("\n".join(track))
@@ -50,7 +51,7 @@ def write_junction(r: Random, room: int) -> str:
                 raise
             posts.pop(r.choice(list(posts)))
         if not posts:  # nothing to prove: better luck with other track
-            return write_junction(r, room)
+            return write_junction(r, room, memory=memory)
     writer = Writer(r, plan)
     head_lines = {name: _heads(name, count) for name, count in heads.items() if name in posts}
     rules = writer.everything(posts, head_lines)
@@ -66,6 +67,22 @@ def _panel(d: Draft) -> list[str]:
     if d.r.random() < 0.2 and d.takes(2):
         panel.append("button Call")
     return panel
+
+
+def _memory(d: Draft) -> list[str]:
+    """Some things that remember. What makes them act is nothing to a single situation."""
+    block = next(iter(d.blocks))
+    found = []
+    for i in range(d.r.randint(1, 2)):
+        if d.takes(2):
+            found.append(f"relay R{i} picks when R{i} down")
+    if d.r.random() < 0.4 and d.takes(3):
+        found.append("timer X 3 s runs while not X done")
+    if d.r.random() < 0.4 and d.takes(2):
+        found.append(
+            f"traffic Way on {block} rightward when Way leftward leftward when Way rightward"
+        )
+    return found
 
 
 def _posts(r: Random, plan: Plan) -> dict[str, str]:

@@ -24,6 +24,7 @@ OWN_ASPECTS = (
     # Colours that other aspects have too: read as the less restrictive one.
     "aspect Slow-Clear green or yellow over red or red over flashing green proceed at slow speed",
 )
+_PANEL = ("lever", "button", "relay", "timer", "traffic")
 COLOURS = ("green", "yellow", "red", "lunar", "dark", "flashing green", "flashing yellow")
 
 
@@ -244,10 +245,11 @@ class Writer:
                     return f"{name} {r.choice(['seated', 'open'])}"
                 return f"{name} {r.choice(['derailing', 'non-derailing', 'moving'])}"
             case "panel":
-                panel = [w for w in plan.inputs if w.kind in ("lever", "button")]
+                panel = [w for w in plan.inputs if w.kind in _PANEL]
                 if panel:
                     what = r.choice(panel)
-                    state = "pressed" if what.kind == "button" else r.choice(what.values)
+                    states = [v for v in what.values if v not in ("idle", "released")]
+                    state = r.choice(states) if states[1:] else states[0]
                     return f"{what.name} {state}"
             case "named" if self.names:
                 return r.choice(self.names)

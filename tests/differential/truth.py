@@ -74,7 +74,7 @@ class Truth:
     Unsettled.
 
     ``possible`` are the situations in which stock can stand so; ``allowed`` those of them
-    that the assumptions allow."""
+    that the assumptions allow, and what is known of memory."""
 
     def __init__(self, plan: Plan, broken: Sequence[Broken] = (NOTHING,)):
         self.plan = plan
@@ -89,6 +89,7 @@ class Truth:
         self.possible = self.allowed = 0
         evaluator = _Remembering(plan)
         heard = heard_reports(plan)
+        conditions = [*(a.condition for a in plan.assumptions), *plan.remembered]
         for i, situation in enumerate(self.situations):
             bit = 1 << i
             seen = evaluator.see(situation)
@@ -98,7 +99,7 @@ class Truth:
                 self.where[what, state] = self.where.get((what, state), 0) | bit
             if can_be(plan, situation):
                 self.possible |= bit
-                if all(evaluator.true(a.condition, seen) for a in plan.assumptions):
+                if all(evaluator.true(condition, seen) for condition in conditions):
                     self.allowed |= bit
 
     def of(self, expr: Expr) -> int:

@@ -27,19 +27,20 @@ class Tally:
 
 
 def allowed_situations(plan: Plan) -> Iterator[Situation]:
-    """Every situation the assumptions allow.
+    """Every situation that the assumptions allow, and what is known of memory.
 
     Raises ValueError for a layout with more than :data:`MAX_SITUATIONS`."""
     number = count_situations(plan.inputs)
     if number > MAX_SITUATIONS:
         raise ValueError(f"{number:,} situations are too many to go through one by one")
     evaluator = Evaluator(plan)
+    conditions = [*(a.condition for a in plan.assumptions), *plan.remembered]
     for values in product(*(values_in_order(what) for what in plan.inputs)):
         situation = Situation.of(zip(plan.inputs, values, strict=True))
         if not can_be(plan, situation):
             continue
         seen = evaluator.see(situation)
-        if all(evaluator.true(a.condition, seen) for a in plan.assumptions):
+        if all(evaluator.true(condition, seen) for condition in conditions):
             yield situation
 
 

@@ -1,0 +1,140 @@
+"""Rules that ask what is remembered: solver against going through every situation.
+
+In a single situation relays, timers and direction of traffic may be as they like, apart from
+what is known of them.
+"""
+
+import os
+from collections import Counter
+from dataclasses import replace
+from random import Random
+
+import pytest
+
+import verifier
+from tests.differential.agreement import world_agrees
+from tests.differential.junctions import write_junction
+from tests.differential.truth import Truth
+from verifier.api import situation_of
+from verifier.engines.answers import Exists, Impossible
+from verifier.engines.enumerator import tally
+from verifier.engines.situations import SituationCheck
+from verifier.language.diagnostics import InputError
+from verifier.plan.facts import Condition, Not
+from verifier.plan.model import Plan
+from verifier.properties.catalogue import FAILURES, obligations
+from verifier.properties.obligation import Obligation
+from verifier.reports.words import situation_words
+from verifier.world.world import World
+
+NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
+SEEDS, ROOM = (range(400), 5_000) if NIGHTLY else (range(24), 400)
+
+# 4L and its relay ask each other, and so do the two relays: none of it is a circle.
+ASKING = """\
+edge West, Yard, East
+block Main, Siding, Switch, Single
+turnout T1 in Switch
+track West = Main   | normal  T1 | Single = East
+track Yard = Siding | reverse T1
+button Clear-4L
+relay 4L-route
+  picks when Clear-4L pressed and 4L at stop and 4R-route down
+  sticks while 4L-time running
+relay 4R-route picks when 4L-route down and Ready
+timer 4L-time 30 s runs while 4L at stop and Single occupied
+traffic Way on Single
+  rightward when 4R-route up
+  leftward when 4L-route up
+  locked while Single occupied
+condition Ready is Way rightward and 4L-time done
+signal 4L at Single | T1
+  Clear when 4L-route up and Way leftward and T1 normal and Switch, Main clear
+  Approach when 4L-route up and T1 normal
+  Stop otherwise
+signal 4R at Main | T1
+  Clear when 4R-route up and Way rightward and T1 normal and Switch, Single clear and 4L at stop
+  Stop otherwise
+prove "4R waits" never 4R proceeds and not 4L-time done
+prove "both ways" possible 4L-route up and Way rightward
+"""
+
+
+def of_situations(plan: Plan, world: World) -> list[Obligation]:
+    return [
+        o
+        for o in obligations(plan, world.lower)
+        if o.over == "situations" and o.property not in FAILURES
+    ]
+
+
+def check(plan: Plan) -> Counter[str]:
+    """Everything that must agree. Returns what came out."""
+    truth, world = Truth(plan), World(plan)
+    world_agrees(truth, world)
+    asked = of_situations(plan, world)
+    solver = SituationCheck.of(world)
+    came_out: Counter[str] = Counter()
+    for obligation, counted in zip(asked, tally(plan, asked), strict=True):
+        where = truth.of(obligation.formula) & truth.allowed
+        answer = solver.find(world.expand(obligation.formula), smallest=True)
+        assert counted.count == where.bit_count(), obligation.key
+        if where:
+            assert isinstance(answer, Exists), obligation.key
+            assert answer.situation == counted.smallest == truth.simplest(where)
+        else:
+            assert isinstance(answer, Impossible), obligation.key
+        came_out[f"{obligation.property} {bool(where)}"] += 1
+    return came_out
+
+
+def known(condition: Condition) -> Condition:
+    return Not(condition, condition.span)
+
+
+def test_signals_and_relays_that_ask_each_other() -> None:
+    plan = verifier.load_text(ASKING)
+    came_out = check(plan)
+    assert {key.split()[-1] for key in came_out} == {"True", "False"}
+    asked = {says.what.kind for signal in plan.signals.values() for says in plan.asked_by(signal)}
+    assert {"relay", "traffic", "aspect"} <= asked
+
+
+def test_what_is_known_of_memory_leaves_situations_out() -> None:
+    plan = verifier.load_text(ASKING + "condition Both is 4L-route, 4R-route up\n")
+    never = replace(plan, remembered=(known(plan.conditions["Both"].condition),))
+    everything, less = Truth(plan).allowed, Truth(never).allowed
+    assert less.bit_count() * 4 == everything.bit_count() * 3
+    check(never)
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_generated_junctions(seed: int) -> None:
+    for i in range(20):
+        try:
+            plan = verifier.load_text(write_junction(Random(f"{seed} {i}"), ROOM, memory=True))
+        except InputError as error:
+            assert {d.code for d in error.diagnostics} == {"CP409"}
+            continue
+        if plan.locking.memory:
+            break
+    assert plan.locking.asked
+    check(plan)
+    relay = next((w for w in plan.inputs if w.kind == "relay"), None)
+    if relay is not None:
+        up = plan.locking.relays[relay.name].picks
+        check(replace(plan, remembered=(up,)))
+
+
+def test_situations_with_memory_are_told_and_read_again() -> None:
+    plan = verifier.load_text(ASKING)
+    said = "relay 4L-route up, timer 4L-time done, traffic Way leftward"
+    situation = situation_of(plan, said)
+    words = situation_words(plan, situation, plan.inputs)
+    for part in ("relay 4L-route is up", "relay 4R-route is down", "timer 4L-time is done",
+                 "traffic Way is leftward"):  # fmt: skip
+        assert part in words.split("; ")
+    told = "; ".join(w for w in words.split("; ") if "vacant" not in w)
+    assert situation_of(plan, told) == situation
+    seen = verifier.evaluate(plan, situation)
+    assert seen.aspect(plan.signals["4L"]) == "Clear"
