@@ -31,8 +31,59 @@ def test_a_word_of_wiring_is_a_name_elsewhere(word: str) -> None:
         f"signal {word} at {word} | Main heads {word}, {word}\n  {word} when {word}\n"
         f"detector {word} current-sensing on {word} through {word}, {word} powered by {word}\n"
         f"driver {word} drives {word} reads {word}, {word} contacts\n"
+        f"relay {word} picks when {word} and {word} {word} sticks while {word} and {word} {word}\n"
+        f"timer {word} 3 s runs while {word}\n"
+        f"route {word} from {word} to {word} via {word} normal\n"
+        f"traffic {word} on {word}, {word} leftward when {word} locked while {word} clear\n"
+        f"trains start on {word}\nedge {word} entering when {word} {word}\n"
+        f"turnout {word} in {word} thrown by {word}, {word} locked while {word} {word}\n"
     )
-    assert len(read(text)) == 8
+    assert len(read(text)) == 15
+
+
+@pytest.mark.parametrize(
+    ("clauses", "kinds"),
+    [
+        ("locked while Ready motor snap", ["locked while", "motor"]),
+        ("locked while T1 motor motor snap", ["locked while", "motor"]),
+        ("locked while Ready no contacts", ["locked while", "contacts"]),
+        ("locked while Ready contacts normal, reverse", ["locked while", "contacts"]),
+        ("locked while Ready and T1 locked powered by Bus", ["locked while", "powered by"]),
+        ("thrown reverse when Ready locked while Ready", ["thrown reverse when", "locked while"]),
+        ("thrown by hand electric lock released when Ready thrown by hand",
+         ["thrown by", "electric lock", "thrown by"]),
+        ("locked while Ready fouling point 10 mm", ["locked while", "fouling point"]),
+        ("locked while Ready gap normal 10 mm", ["locked while", "gap"]),
+    ],
+)  # fmt: skip
+def test_a_clause_follows_a_condition_that_ends_with_a_bare_name(
+    clauses: str, kinds: list[str]
+) -> None:
+    (turnout,) = read(f"turnout T1 in Switch {clauses}")
+    assert isinstance(turnout, syntax.Turnout)
+    assert [c.kind for c in turnout.clauses] == kinds
+
+
+def test_a_relay_asks_for_things_named_like_its_clauses() -> None:
+    (relay,) = read("relay R picks when sticks sticks slow to pick 3 s sticks while slow slow")
+    assert isinstance(relay, syntax.Relay)
+    assert [c.kind for c in relay.clauses] == ["picks when", "slow to pick", "sticks while"]
+    facts = [c.condition for c in relay.clauses if c.condition]
+    assert [f.span.text for f in facts] == ["sticks sticks", "slow slow"]
+
+
+@pytest.mark.parametrize(
+    ("by", "names", "hand"),
+    [
+        ("hand", [], True), ("hand-lever", ["hand-lever"], False), ("L", ["L"], False),
+        ("hand, foot", ["hand", "foot"], False), ("N, R", ["N", "R"], False),
+    ],
+)  # fmt: skip
+def test_thrown_by_hand_or_by_something(by: str, names: list[str], hand: bool) -> None:
+    (turnout,) = read(f"turnout T1 in Switch thrown by {by}")
+    assert isinstance(turnout, syntax.Turnout)
+    assert [name.text for name in turnout.clauses[0].names] == names
+    assert bool(turnout.clauses[0].words) is hand
 
 
 def test_a_line_of_a_signal_may_show_a_word_of_wiring() -> None:
