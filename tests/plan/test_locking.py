@@ -62,7 +62,7 @@ def test_several_relays_in_one_state_are_all_in_it() -> None:
 
 def test_a_timer() -> None:
     timer = plan_of("timer X 30 s runs while 4L at stop and X running").locking.timers["X"]
-    assert (timer.seconds, words(timer.runs)) == (30, "(4L at stop & X running)")
+    assert (timer.seconds, words(timer.runs)) == (Fraction(30), "(4L at stop & X running)")
 
 
 def test_traffic() -> None:
@@ -189,7 +189,7 @@ def test_how_trains_run() -> None:
         "trains reverse on Main, Siding\ntrains need 20 s to stop\ntrains start on Main"
     ).locking.running
     assert running.reverse_on == ("Main", "Siding")
-    assert (running.to_stop, running.start_on) == (20, ("Main",))
+    assert (running.to_stop, running.start_on) == (Fraction(20), ("Main",))
     assert plan_of("trains never reverse").locking.running.reverse_on == ()
 
 
