@@ -140,13 +140,25 @@ class _Sieve:
         return alive
 
     def _at_start(self, clauses: Sequence[Clause]) -> list[Clause]:
-        """Those that hold at the start of every history, by one literal that does."""
+        """Those that hold at the start of every history: by one literal that does or, where
+        not every start is allowed, as far as the solver knows."""
+        initial = self._system.initial
         sure = {
             i
             for i, literal in enumerate(self._literals)
-            if set(self._system.initial[literal.what]).issubset(literal.values)
+            if set(initial[literal.what]).issubset(literal.values)
         }
-        return [clause for clause in clauses if not sure.isdisjoint(clause)]
+        kept, open_ = [], []
+        for clause in clauses:
+            (open_ if sure.isdisjoint(clause) else kept).append(clause)
+        if self._system.always:
+            start = Unrolling(self._system, start=True)
+            for clause in open_:
+                broken = [start.no(start.term(self._literals[i], 0)) for i in clause]
+                asked = [start.named(start.all_of(broken)), *start.granted(0)]
+                if start.check(asked, self._deadline) is False:
+                    kept.append(clause)
+        return kept
 
     def _round(self, alive: list[Clause]) -> list[Clause] | None:
         """Those that no moment at which all hold is found to break."""

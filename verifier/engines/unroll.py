@@ -23,6 +23,9 @@ from verifier.plan.facts import Observable
 # Up to so many values each two are told apart one by one.
 FEW_VALUES = 5
 
+# A time limit may be noticed so many seconds early: the solver counts in whole milliseconds.
+WITHIN = 0.01
+
 OUT_OF_TIME = "no answer in the time allowed"
 
 
@@ -223,9 +226,10 @@ class Unrolling:
             reason = str(self.solver.reason_unknown())
         except z3.Z3Exception as error:
             reason = str(error)
-        if "interrupt" in reason:
+        late = deadline is not None and monotonic() >= deadline - WITHIN
+        # This solver says "canceled" of Ctrl-C and of the time limit alike.
+        if "interrupt" in reason or ("cancel" in reason and not late):
             raise Interrupted
-        late = deadline is not None and monotonic() >= deadline
         self.reason = OUT_OF_TIME if late else f"the solver gave up ({reason})"
         return None
 

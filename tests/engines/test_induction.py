@@ -1,0 +1,83 @@
+"""Proofs: each is one, by going through everything; and where there is none, it happens."""
+
+import pytest
+
+from tests.engines import small_systems as small
+from tests.engines.random_systems import (
+    drawn_bads,
+    drawn_system,
+    is_clause,
+    is_proof,
+    parts,
+    truth,
+)
+from verifier.engines.answers import Lasts
+from verifier.engines.induction import prove
+from verifier.engines.invariants import lasting
+from verifier.logic.expr import FALSE, TRUE, atom, both, opposite
+
+
+@pytest.mark.parametrize("seed", range(100))
+def test_proofs_are_proofs_and_what_has_none_happens(seed: int) -> None:
+    system = drawn_system(seed)
+    known = truth(system)
+    clauses = lasting(system) if seed % 3 else ()
+    for bad in drawn_bads(system, seed):
+        proof = prove(system, bad, clauses, most_steps=1 + seed % 2)
+        if known.depth(bad) is None:
+            assert isinstance(proof, Lasts)
+            assert is_proof(system, bad, proof)
+            assert all(map(is_clause, proof.clauses))
+        else:
+            assert proof is None
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_clauses_that_do_not_last_prove_nothing(seed: int) -> None:
+    """Whatever is given: it is looked at before it is believed."""
+    system = drawn_system(seed)
+    known = truth(system)
+    wrong = [opposite(atom(what, what.usual)) for what in system.states]
+    wrong += [atom(what, what.usual) for what in system.states]
+    for bad in drawn_bads(system, seed):
+        proof = prove(system, bad, wrong, most_steps=2, further=bool(seed % 2))
+        assert proof is None or (isinstance(proof, Lasts) and is_proof(system, bad, proof))
+        if known.depth(bad) is not None:
+            assert proof is None
+
+
+def test_only_what_is_needed_is_named() -> None:
+    system = small.single_track()
+    clauses = lasting(system)
+    assert len(clauses) == 3
+    against = both(small.ON_EAST, opposite(small.RIGHT))
+    proof = prove(system, against, clauses)
+    assert isinstance(proof, Lasts)
+    assert parts(proof.clauses) == parts((small.EAST_NEEDS,))
+
+
+def test_several_moments_at_once() -> None:
+    """The third repeater: three moments free of it in a row, or clauses found for it."""
+    system = small.repeaters()
+    assert prove(system, small.THIRD_UP, further=False) is None
+    assert prove(system, small.THIRD_UP, most_steps=3, further=False) is None
+    assert prove(system, small.THIRD_UP, most_steps=4, further=False) == Lasts((), 4)
+    proof = prove(system, small.THIRD_UP)
+    assert isinstance(proof, Lasts) and len(proof.clauses) == 3
+    assert is_proof(system, small.THIRD_UP, proof)
+
+
+def test_the_end_of_a_history_counts() -> None:
+    """At a moment that allows no next one things still happen."""
+    running = atom(small.CLOCK, "running")
+    over = both(running, atom(small.EXPIRE, "yes"), atom(small.RUN, "pressed"))
+    system = small.timer(always=(opposite(small.DONE),))
+    for clauses in ((), lasting(system)):
+        assert prove(system, over, clauses, most_steps=3) is None
+        assert isinstance(prove(system, small.DONE, clauses), Lasts)
+
+
+def test_what_needs_nothing_and_what_nothing_helps() -> None:
+    system = small.timer()
+    assert prove(system, FALSE) == Lasts((), 1)
+    assert prove(system, TRUE) is None

@@ -1,0 +1,163 @@
+"""A solver that gives up, stops, or breaks down, at each question in turn: nothing is proved by
+that, and nothing is found; what was asked again afterward is answered as ever."""
+
+import signal
+import threading
+from collections.abc import Callable
+from time import monotonic
+from typing import Any
+
+import pytest
+import z3
+
+from tests.engines import small_systems as small
+from tests.engines.random_systems import drawn_bads, drawn_system, forget, is_proof, truth
+from verifier.engines.answers import Happens, Interrupted, Lasts, Unknown
+from verifier.engines.bounded import search
+from verifier.engines.induction import prove
+from verifier.engines.invariants import lasting
+from verifier.engines.unroll import Unrolling
+from verifier.logic.expr import FALSE
+from verifier.logic.system import System
+
+Ask = Callable[..., int]
+REAL: Ask = Unrolling._ask
+
+
+class Failing:
+    """Answers like the solver but for the question of one number."""
+
+    def __init__(self, at: int, how: str):
+        self.at, self.how, self.asked = at, how, 0
+
+    def __call__(self, unrolling: Unrolling, given: Any) -> int:
+        self.asked += 1
+        if self.asked == self.at:
+            if self.how == "raises":
+                raise z3.Z3Exception("out of memory")
+            if self.how == "interrupted":
+                raise z3.Z3Exception("interrupted from keyboard")
+            return 0
+        return REAL(unrolling, given)
+
+
+def failing(monkeypatch: pytest.MonkeyPatch, at: int, how: str) -> Failing:
+    failure = Failing(at, how)
+    monkeypatch.setattr(Unrolling, "_ask", lambda u, given: failure(u, given))
+    forget(monkeypatch)
+    return failure
+
+
+def questions(monkeypatch: pytest.MonkeyPatch, work: Callable[[], object]) -> int:
+    counting = failing(monkeypatch, 0, "")
+    work()
+    return counting.asked
+
+
+HOWS = pytest.mark.parametrize("how", ["unknown", "raises", "interrupted"])
+
+
+@HOWS
+@pytest.mark.parametrize("seed", range(8))
+def test_proofs(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
+    system = drawn_system(seed)
+    known = truth(system)
+    for bad in drawn_bads(system, seed, 2):
+        number = questions(monkeypatch, lambda b=bad: prove(system, b, most_steps=2))
+        for at in range(1, number + 1):
+            failing(monkeypatch, at, how)
+            if how == "interrupted":
+                with pytest.raises(Interrupted):
+                    prove(system, bad, most_steps=2)
+            else:
+                assert isinstance(prove(system, bad, most_steps=2), Unknown)
+            again = prove(system, bad, most_steps=2)
+            assert isinstance(again, Lasts) == (known.depth(bad) is None)
+            assert again is None or (isinstance(again, Lasts) and is_proof(system, bad, again))
+
+
+@HOWS
+@pytest.mark.parametrize("seed", range(6))
+def test_what_lasts(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
+    system = drawn_system(seed)
+    number = questions(monkeypatch, lambda: lasting(system))
+    for at in range(1, number + 1):
+        failing(monkeypatch, at, how)
+        if how == "interrupted":
+            with pytest.raises(Interrupted):
+                lasting(system)
+        else:
+            assert is_proof(system, FALSE, Lasts(lasting(system)))
+
+
+@HOWS
+@pytest.mark.parametrize("seed", range(8))
+def test_histories(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
+    system = drawn_system(seed)
+    known = truth(system)
+    few = (frozenset(system.inputs[:1]), frozenset(system.inputs))
+    for bad in drawn_bads(system, seed, 2):
+        depth = known.depth(bad)
+        most = len(known.layers)
+        number = questions(monkeypatch, lambda b=bad, m=most: search(system, b, most=m, few=few))
+        for at in range(1, number + 1):
+            failing(monkeypatch, at, how)
+            if how == "interrupted":
+                with pytest.raises(Interrupted):
+                    search(system, bad, most=most, few=few)
+            else:
+                found = search(system, bad, most=most, few=few)
+                # Before it was found, nothing is known; after, it was not made small.
+                if depth is None or at <= depth + 1:
+                    assert isinstance(found, Unknown) and found.depth == at - 1
+                else:
+                    assert isinstance(found, Happens) and not found.smallest
+            again = search(system, bad, most=most, few=few)
+            assert isinstance(again, Happens) == (depth is not None)
+
+
+def test_time_that_is_over_proves_nothing() -> None:
+    over = monotonic() - 1
+    system = small.single_track()
+    assert lasting(system, deadline=over) == ()
+    assert isinstance(prove(system, small.MEET, lasting(system), deadline=over), Unknown)
+    assert search(system, small.MEET, most=4, deadline=over) == Unknown(
+        "no answer in the time allowed", 0
+    )
+    # The same questions, with time.
+    assert isinstance(prove(system, small.MEET, lasting(system)), Lasts)
+    assert search(system, small.MEET, most=4) is None
+
+
+def pigeons(holes: int) -> Unrolling:
+    """A question that takes the solver long."""
+    unrolling = Unrolling(System((), (), {}, {}), start=False)
+    flown = [[z3.Bool(f"p{i}{j}") for j in range(holes)] for i in range(holes + 1)]
+    for row in flown:
+        unrolling.add(z3.Or(*row))
+    for j in range(holes):
+        for i, row in enumerate(flown):
+            unrolling.add(*(z3.Or(z3.Not(row[j]), z3.Not(other[j])) for other in flown[:i]))
+    return unrolling
+
+
+def test_ctrl_c_while_the_solver_is_at_work() -> None:
+    for seconds in (None, 100):
+        unrolling = pigeons(12)
+        deadline = None if seconds is None else monotonic() + seconds
+        # Should it come too early or too late, it must not end the tests.
+        before = signal.signal(signal.SIGINT, lambda *_: None)
+        timer = threading.Timer(1.0, signal.raise_signal, (signal.SIGINT,))
+        timer.start()
+        try:
+            with pytest.raises(Interrupted):
+                unrolling.check((), deadline)
+        finally:
+            timer.join()
+            signal.signal(signal.SIGINT, before)
+
+
+def test_the_time_limit_while_the_solver_is_at_work() -> None:
+    unrolling = pigeons(12)
+    assert unrolling.check((), monotonic() + 0.3) is None
+    assert unrolling.reason == "no answer in the time allowed"
