@@ -43,6 +43,8 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
     for candidate in known:
         by_lower.setdefault(candidate.lower(), candidate)
     found = get_close_matches(name.lower(), sorted(by_lower), n=1, cutoff=0.7)
+    if not found:  # the inside of a module, named without its use
+        found = [known for known in sorted(by_lower) if known.endswith(f".{name.lower()}")]
     return by_lower[found[0]] if found else None
 
 
