@@ -1,9 +1,13 @@
 """Histories told in the trade's words, what does not matter left out, and why they could be."""
 
 from tests.findings.histories import Chosen, course, end_of_siding, obligation
+from verifier.api import load_text
 from verifier.findings.story import Told, told
 from verifier.findings.verdicts import Cause
+from verifier.logic.expr import holds
 from verifier.plan.model import Plan
+from verifier.plan.running import joint_name
+from verifier.properties.examples import example
 from verifier.world.history import Histories
 
 PRESS = {("button", "Clear-4L"): "pressed"}
@@ -15,8 +19,13 @@ UNDER_TRAIN = "points-move-under-train: T1"
 
 
 def tell(plan: Plan, key: str, *chosen: Chosen) -> Told:
+    """The history up to where it first comes to what the obligation is about."""
     histories = Histories(plan)
-    return told(histories, course(histories, chosen), obligation(plan, key))
+    broken = obligation(plan, key)
+    bad = histories.expand(broken.formula)
+    moments = course(histories, chosen)
+    last = next(k for k, moment in enumerate(moments) if holds(bad, moment))
+    return told(histories, moments[: last + 1], broken)
 
 
 def events(found: Told) -> list[str]:
@@ -120,3 +129,109 @@ def test_why_a_relay_had_let_go() -> None:
         f"relay 4L-route is down since event {dropped}",
         "Switch reports occupied (stock stands there)",
     ]
+
+
+# ------------------------------------------------------------------ from the properties' examples
+
+
+def example_plan(name: str) -> Plan:
+    return load_text(example(name, "broken"), f"{name}.ixl")
+
+
+def test_two_fronts_at_once() -> None:
+    plan = example_plan("collision")
+    found = tell(
+        plan,
+        "collision: S",
+        {("entry", "West"): "yes", ("entry", "East"): "yes"},
+        {
+            ("advance", joint(plan, "W", "S")): "yes",
+            ("advance", joint(plan, "S", "E")): "yes",
+        },
+    )
+    assert events(found)[2:] == [
+        "a train comes in at West, onto W",
+        "another train comes in at East, onto E",
+        "the front of the train from West passes 2R and comes onto S as another train does",
+        "the front of the train from East passes 2L and comes onto S as another train does",
+        "two trains meet on S: `Approach when …` of 2R (line 7) and `Approach when …` of 2L "
+        "(line 13)",
+    ]
+    assert [cause.text for cause in found.causes] == [
+        "2R let the train from West come (event 5): it showed Approach",
+        "2L let the train from East come (event 6): it showed Approach",
+    ]
+
+
+def test_traffic_that_turns() -> None:
+    plan = example_plan("traffic-locking")
+    found = tell(
+        plan,
+        "traffic-locking: Way",
+        {("entry", "West"): "yes", ("lever", "2"): "right"},
+        {("lever", "2"): "right", ("advance", joint(plan, "W", "S")): "yes"},
+        {("lever", "2"): "left"},
+    )
+    assert events(found)[-2:] == [
+        "the direction of traffic Way turns leftward",
+        "the direction of traffic Way turns while a train is on S or a signal lets one come onto "
+        "it: `Clear when …` of 2R (line 10) and `locked while …` of Way (line 7) does not hold",
+    ]
+    assert "traffic Way is rightward, as at the start" in texts(found.causes)
+
+
+def test_a_train_that_is_too_late_to_stop() -> None:
+    """A train passes its signal after that was put back, and after the points moved."""
+    plan = example_plan("approach-locking")
+    found = tell(
+        plan,
+        "derailment: T1",
+        {("entry", "West"): "yes"},
+        {("lever", "In-lever"): "reverse"},
+        {("lever", "T1-lever"): "reverse"},
+        {("lever", "T1-lever"): "reverse", ("advance", joint(plan, "A", "T1")): "yes"},
+    )
+    said = events(found)
+    assert "In drops to Stop" in said
+    assert "the front of the train passes In, too late to stop, and comes onto T1" in said
+    assert said[-1].startswith("a train comes off at the points of T1: `Clear when …` of In")
+    first, *_ = found.causes
+    assert first.text.startswith("In let the train come (event ")
+    assert first.text.endswith("): it showed Clear")
+
+
+def test_a_train_that_is_not_seen() -> None:
+    plan = example_plan("loss-of-shunt")
+    histories = Histories(plan, lossy=True)
+    lever = {("lever", "In-lever"): "reverse"}
+    tick = {("tick", "time"): "yes"}
+    chosen: list[Chosen] = [
+        tick,
+        tick,
+        tick,
+        tick,
+        {("entry", "West"): "yes", **lever},
+        {**lever, ("advance", joint(plan, "A", "T1")): "yes"},
+        {("loss", "T"): "yes"},
+        tick,
+        tick,
+        tick,
+        tick,
+        {("lever", "T1-lever"): "reverse"},
+        {("lever", "T1-lever"): "reverse"},
+    ]
+    moments = course(histories, chosen)
+    broken = obligation(plan, "loss-of-shunt: T1")
+    bad = histories.expand(broken.formula)
+    last = next(k for k, moment in enumerate(moments) if holds(bad, moment))
+    found = told(histories, moments[: last + 1], broken)
+    said = events(found)
+    assert "the train on T is not seen any more" in said
+    assert any(text.endswith(" s pass") for text in said)
+    assert "T reports clear (the train there is not seen)" in texts(found.causes)
+    assert found.story.trains == 1
+
+
+def joint(plan: Plan, one: str, other: str) -> str:
+    """The name of the joint between two pieces."""
+    return next(joint_name(j) for j in plan.track.joints if {j.a.piece, j.b.piece} == {one, other})

@@ -23,6 +23,9 @@ from verifier.world.situation import Situation
 # How far back a chain goes from what memory holds to how it came about.
 MAX_STEPS_BACK = 4
 
+# By moment, and what an event tells of (of a train: which): the number of the event.
+Numbers = Mapping[tuple[int, Observable | int], int]
+
 _MEMORY = ("relay", "timer", "traffic")
 
 
@@ -37,11 +40,10 @@ class Allowed:
 def why_allowed(
     record: Record,
     obligation: Obligation,
-    numbers: Mapping[tuple[int, Observable], int],
+    numbers: Numbers,
     matters: Collection[Observable],
 ) -> Iterator[Allowed]:
-    """Why the last moment could come about. ``numbers``: by moment and observable, the event
-    that tells of it; ``matters``: what matters at the last moment."""
+    """Why the last moment could come about. ``matters``: what matters at the last moment."""
     return _Why(record, obligation, numbers, matters).all()
 
 
@@ -50,7 +52,7 @@ class _Why:
         self,
         record: Record,
         obligation: Obligation,
-        numbers: Mapping[tuple[int, Observable], int],
+        numbers: Numbers,
         matters: Collection[Observable],
     ):
         self.record = record
@@ -132,8 +134,8 @@ class _Why:
             yield Allowed(Cause(text, None), f"no signal holds {name}" if moves else "")
             return
         k, went = passed
-        assert went.under is not None and went.onto is not None
-        number = self._numbers.get((k, facts.train(went.onto.piece)))
+        assert went.under is not None
+        number = self._numbers.get((k, train))
         did = f"let {name} come" + (f" (event {number})" if number else "")
         signal = self.plan.signals[went.under]
         while k and not self.record.permits(k, signal):
@@ -237,8 +239,13 @@ class _Why:
         )  # fmt: skip
         return tuple(dict.fromkeys(found))
 
-    def _recall(self, what: Observable, k: int, back: int) -> Cause:
-        """How a relay, timer or direction of traffic came to be as it is at moment ``k``."""
+    def _recall(self, what: Observable, k: int, back: int) -> Cause | None:
+        """How a relay, timer or direction of traffic came to be as it is at moment ``k``; that a
+        train is not seen; None of all else."""
+        if what.kind == "block report" and what.name in self.record.unseen(k):
+            return Cause(f"{what.name} reports clear (the train there is not seen)", None)
+        if what.kind not in _MEMORY:
+            return None
         state = self.record.now(k, what)
         element = self._element(what)
         since = next((j for j in range(k - 1, -1, -1) if self.record.now(j, what) != state), None)

@@ -23,8 +23,9 @@ MAX_DEPTH = 6
 # What has a chain of its own, told once: its name, and who reads it.
 _Key = tuple[str, str]
 
-# In a history: how a relay, a timer or a direction of traffic came to be as it is.
-Recall = Callable[[Observable], Cause]
+# In a history: how a relay, a timer or a direction of traffic came to be as it is, or why a
+# report is what it is; None where the moment itself tells.
+Recall = Callable[[Observable], Cause | None]
 
 
 def causes(
@@ -278,6 +279,9 @@ class _Teller:
     def _fact(self, says: Says, reader: str, depth: int) -> tuple[Cause, bool]:
         """A fact with what is behind it, and whether it matters."""
         what, name = says.what, says.what.name
+        recalled = self._recall(what) if self._recall is not None else None
+        if recalled is not None:
+            return replace(recalled, span=recalled.span or says.span), True
         match what.kind:
             case "block report":
                 told = self._circuit.block(name, reader)
@@ -316,8 +320,6 @@ class _Teller:
     def _simple(self, says: Says) -> tuple[Cause, bool]:
         """A fact that nothing is behind."""
         what = says.what
-        if self._recall is not None and what.kind in ("relay", "timer", "traffic"):
-            return self._recall(what), True
         state = self._states(what)[what]
         match what.kind:
             case "derail report":

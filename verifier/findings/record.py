@@ -95,6 +95,10 @@ class Record:
         """The pieces that are occupied at a moment."""
         return tuple(piece for piece in self._pieces if self.is_occupied(k, piece))
 
+    def unseen(self, k: int) -> tuple[str, ...]:
+        """The blocks on which detection has lost a train."""
+        return tuple(w.name for w, s in self.moments[k].items() if w.kind == "lost" and s != "no")
+
     def aspect(self, k: int, signal: Signal) -> str:
         shown = self._shown[k]
         if signal.name not in shown:

@@ -78,7 +78,7 @@ def _hazard(obligation: Obligation, allowed: Sequence[Allowed], moment: int) -> 
 
 
 class _Teller:
-    """``numbers``: by moment and observable, the number of the event that tells of it."""
+    """``numbers``: by moment and what is told of, the number of the event."""
 
     def __init__(
         self,
@@ -89,7 +89,7 @@ class _Teller:
     ):
         self.record = record
         self.plan = record.plan
-        self.numbers: dict[tuple[int, Observable], int] = {}
+        self.numbers: dict[tuple[int, Observable | int], int] = {}
         self._obligation = obligation
         self._matters = matters
         self._unit = unit
@@ -116,7 +116,7 @@ class _Teller:
                 yield self._numbered(event, what)
             passed += self.record.chosen(k, "tick", "time") and k < self.record.last
 
-    def _numbered(self, event: Happening, what: Observable | None = None) -> Happening:
+    def _numbered(self, event: Happening, what: Observable | int | None = None) -> Happening:
         self._told += 1
         if what is not None:
             self.numbers[event.moment, what] = self._told
@@ -184,6 +184,12 @@ class _Teller:
                 yield from filter(None, (relay.picks, relay.sticks))
             elif kind == "timer":
                 yield locking.timers[name].runs
+            elif kind == "traffic":
+                traffic = locking.traffic[name]
+                yield from filter(None, (traffic.rightward, traffic.leftward, traffic.locked))
+            elif kind == "points" and name in locking.throws:
+                throw = locking.throws[name]
+                yield from filter(None, (throw.locked, throw.reverse_when))
 
     def _aspects(self, k: int, *, told: bool) -> Iterator["_Said"]:
         """Signals that change: because of what people do now, when ``told``, or without."""
@@ -287,14 +293,14 @@ class _Teller:
 
     def _trains(self, k: int) -> Iterator["_Said"]:
         for went in self.record.went[k]:
-            yield self._went(k, went), _piece_of(went)
+            yield self._went(k, went), went.train
 
     def _went(self, k: int, went: Went) -> Happening:
         record = self.record
         name = record.name(went.train)
         onto = record.title(went.onto.piece) if went.onto else ""
         off = record.title(went.off.piece) if went.off else ""
-        stands = ", where a train stands" if went.blocked else ""
+        stands = self._blocked(k, went)
         match went.move:
             case "turns":
                 text = f"{name} turns back on {onto}"
@@ -316,6 +322,13 @@ class _Teller:
                 text = f"the front of {name} comes onto {onto}{stands}"
         span = self.plan.signals[went.under].span if went.under else None
         return Happening(k, text, span)
+
+    def _blocked(self, k: int, went: Went) -> str:
+        """What the train finds on the track that it comes onto."""
+        if not went.blocked or went.onto is None:
+            return ""
+        stands = self.record.is_occupied(k, went.onto.piece)
+        return ", where a train stands" if stands else " as another train does"
 
     def _is_edge(self, went: Went) -> bool:
         """Whether a tail goes out at an edge."""
@@ -342,17 +355,12 @@ class _Teller:
         for went in self.record.went[k]:
             onto = went.onto.piece if went.onto and went.move in ("front", "enters") else ""
             if onto in derailed or (went.blocked and onto in met):
-                yield self._went(k, went), _piece_of(went)
+                yield self._went(k, went), went.train
 
 
 _TOLD_AT_THE_END = ("points move", "trains meet", "train derails", "traffic turns")
-# An event, and what it tells of, if that is asked for later.
-_Said = tuple[Happening, Observable | None]
-
-
-def _piece_of(went: Went) -> Observable | None:
-    """The piece that the front of a train comes onto."""
-    return facts.train(went.onto.piece) if went.onto and went.move != "turns" else None
+# An event, and what it tells of; of a train, which.
+_Said = tuple[Happening, Observable | int]
 
 
 def _change(permitted: bool, permits: bool) -> str:
