@@ -45,6 +45,9 @@ EDGE = facts.across("Single right to Quarry end")
             "while a train stands across the edge Quarry, T1 does not lie open",
         ),
         (atom(OTHER, "down"), "relay 4R-route is never up"),
+        (atom(facts.train("Siding"), "vacant"), "no train ever stands on Siding"),
+        (atom(BY, "points"), "any train on T1 came in from Single"),
+        (atom(T1, "normal", "reverse"), "at all times T1 does not lie open"),
         (
             either(atom(facts.clock("4L-time", 4), "0", "1"), atom(facts.timer("4L-time"), "done")),
             "while the clock of 4L-time stands at 2 or more, timer 4L-time is done",
@@ -68,4 +71,16 @@ def test_what_holds_under_the_same_circumstances_is_one_sentence() -> None:
     assert sentences(PLAN, clauses) == (
         "relay 4R-route is never up",
         "while relay 4L-route is up, T1 lies normal and T1 is told to lie normal",
+    )
+
+
+def test_points_that_lie_as_told() -> None:
+    told = facts.thrown("T1")
+    clauses = [
+        either(atom(told, "normal"), atom(T1, "reverse", "open")),
+        either(atom(told, "reverse"), atom(T1, "normal", "open")),
+    ]
+    assert sentences(PLAN, clauses) == ("T1 lies as it was told, or is still moving",)
+    assert sentences(PLAN, clauses[:1]) == (
+        "while T1 is told to lie reverse, T1 does not lie normal",
     )

@@ -7,7 +7,8 @@ sentences such as *while relay 4L-route is up, T1 lies normal*.
 from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.findings.phrases import Phrases
-from verifier.logic.expr import And, Atom, Expr, Or, opposite
+from verifier.logic.expr import And, Atom, Expr, Or, atom, either, observables, opposite
+from verifier.plan import facts
 from verifier.plan.model import Plan
 from verifier.properties.phrases import listing
 
@@ -17,7 +18,11 @@ def sentences(plan: Plan, clauses: Iterable[Expr]) -> tuple[str, ...]:
     teller = _Teller(plan)
     together: dict[tuple[str, ...], dict[str, None]] = {}
     alone: dict[str, None] = {}
-    for clause in _apart(clauses):
+    parts = list(dict.fromkeys(_apart(clauses)))
+    for turnout, pair in _lying_as_told(parts):
+        alone[f"{turnout} lies as it was told, or is still moving"] = None
+        parts = [part for part in parts if part not in pair]
+    for clause in parts:
         premises, conclusion = teller.told(clause)
         if premises is None:
             alone[conclusion] = None
@@ -38,6 +43,21 @@ def _apart(clauses: Iterable[Expr]) -> Iterator[Expr]:
             yield clause
 
 
+def _lying_as_told(clauses: Sequence[Expr]) -> Iterator[tuple[str, tuple[Expr, Expr]]]:
+    """Turnouts that never lie otherwise than told, and the two clauses that say so."""
+    known = set(clauses)
+    named = {what.name: what for clause in clauses for what in observables(clause)
+             if what.kind == "points"}  # fmt: skip
+    for name, points in named.items():
+        thrown = facts.thrown(name)
+        pair = (
+            either(atom(thrown, "normal"), atom(points, "reverse", "open")),
+            either(atom(thrown, "reverse"), atom(points, "normal", "open")),
+        )
+        if known.issuperset(pair):
+            yield name, pair
+
+
 class _Teller:
     def __init__(self, plan: Plan):
         self._phrases = Phrases(plan)
@@ -55,11 +75,15 @@ class _Teller:
         return tuple(self._facts(others)), self._fact(parts[held])
 
     def _always(self, part: Expr) -> str:
-        if isinstance(part, Atom) and part.what.kind == "relay":
-            return (
-                f"relay {part.what.name} is {'always up' if part.values == ('up',) else 'never up'}"
-            )
-        return f"{self._fact(part)}, always"
+        match part:
+            case Atom(what=what, values=values) if what.kind == "relay":
+                return f"relay {what.name} is {'always' if 'up' in values else 'never'} up"
+            case Atom(what=what, values=("vacant",)):
+                return f"no train ever stands on {self._phrases.track(what.name)}"
+            case Atom(what=what, values=values) if what.kind == "heading":
+                return self._phrases.fact(what, values).replace("the train", "any train", 1)
+            case _:
+                return f"at all times {self._fact(part)}"
 
     def _never_all(self, atoms: Sequence[Atom]) -> str:
         """Relays of which not all are up, or tracks that are not all occupied."""
