@@ -189,7 +189,7 @@ def _comes_out(places: Places, now: Now, edge: Port) -> bool:
         leaves = places.beyond(entered)
         signal: Signal | None = places.signal_at.get(entered)
         if signal is not None:
-            if now.permits[signal.name] or now.late[signal.name]:
+            if _may_pass(places, now, entered) and _is_before(places, now, signal):
                 return True
             continue
         if places.kind(leaves.piece) in NO_TRACK:
@@ -202,6 +202,23 @@ def _comes_out(places: Places, now: Now, edge: Port) -> bool:
                 return True
             waiting.append(way.entered)
     return False
+
+
+def _is_before(places: Places, now: Now, signal: Signal) -> bool:
+    """Whether a train is on its way to a signal: on the approach, or right before it."""
+    if any(
+        now.on[port.piece] and now.heading[port.piece] == port.end
+        for port in places.approach(signal)
+    ):
+        return True
+    leaves = places.beyond(signal.enters)
+    if places.kind(leaves.piece) in NO_TRACK or not now.on[leaves.piece]:
+        return False
+    return any(
+        now.heading[leaves.piece] == way.entered.end
+        and way.move.position in (None, now.lies.get(leaves.piece))
+        for way in places.backward(leaves)
+    )
 
 
 # ------------------------------------------------------------------ turning back

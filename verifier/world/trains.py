@@ -170,11 +170,19 @@ class Trains:
                 yield both(self.occupied(out.piece), self.heading(out.piece, move.enter), way)
                 signal = self._facing.get(enter)
                 if signal is not None:
-                    yield both(self._rules.permits(signal), way)
-                    yield both(self._rules.late(signal), way)
+                    yield both(self._allowed(enter), self._is_before(signal), way)
                     continue
                 back = self.plan.track.joint_at[enter].other(enter)
                 stack.append((back, way, passed | {enter}))
+
+    def _is_before(self, signal: str) -> Expr:
+        """A train is on its way to a signal: on the approach, or on the switch right before."""
+        enters = self.plan.signals[signal].enters
+        out = self.plan.track.joint_at[enters].other(enters)
+        present, _ = self.approaching(signal)
+        if out.piece not in self.pieces:
+            return present
+        return either(present, both(self.occupied(out.piece), self.leaves(out)))
 
     # -------------------------------------------------------------- reversing
 
