@@ -416,3 +416,20 @@ def test_tests_stop_where_they_would_take_too_long(monkeypatch: pytest.MonkeyPat
     tables, tried = outcomes(bench, groups, suite)
     assert 0 < len(tried.setups) < len(suite.setups)
     assert {len(table) for table in tables.values()} == {len(tried.setups)}
+
+
+def test_what_is_remembered_can_be_part_of_an_observation() -> None:
+    plan = verifier.load_text(
+        "edge West, East\nblock Main, Single\nbutton N\ntrack West = Main | Single = East\n"
+        "relay R picks when N pressed\nsignal 2 at Main | Single\n  Clear when R up\n"
+        "  Stop otherwise\n"
+    )
+
+    def verdict(*texts: str) -> str:
+        return verifier.diagnose(plan, texts).verdict
+
+    assert verdict("relay R up: 2 Clear", "R down: 2 Stop") == "nothing wrong"
+    assert verdict("relay R is up: 2 Stop") != "nothing wrong"
+    with pytest.raises(InputError) as raised:
+        verdict("R sideways: 2 Stop")
+    assert raised.value.diagnostics[0].hint == "It can be: down, up."

@@ -31,8 +31,11 @@ _FILLERS = frozenset((
     "a", "an", "the", "and", "then", "is", "are", "was", "were", "stands", "stand", "standing",
     "lies", "lie", "shows", "showed", "show", "showing", "at", "on", "in", "near", "by", "with",
     "lever", "signal", "signals", "turnout", "switch", "block", "button", "derail", "gate", "head",
-    "points", "crossover", "aspect", "still", "nearest", "feeder", "set",
+    "points", "crossover", "aspect", "still", "nearest", "feeder", "set", "relay", "timer",
+    "traffic",
 ))  # fmt: skip
+# Inputs that are in a state of their own, whatever the wiring.
+_SET = ("lever", "button", "derail", "gate", "relay", "timer", "traffic")
 _THROWN = frozenset(("thrown", "told", "throw", "commanded"))
 _WORD = re.compile(r"[,;:]|[^\s,;:]+")
 _COLOURS = ("green", "yellow", "red", "lunar", "white", "dark")
@@ -438,7 +441,7 @@ def _things(bench: Bench) -> dict[str, _Thing]:
     for crossover in plan.crossovers:
         things[crossover] = _Thing("crossover", crossover, whole)
     for what in plan.inputs:
-        if what.kind in ("lever", "button", "derail", "gate"):
+        if what.kind in _SET:
             things[what.name] = _Thing(what.kind, what.name, whole, what)
     for signal in plan.signals.values():
         for head in signal.heads:

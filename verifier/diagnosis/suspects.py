@@ -223,7 +223,7 @@ class Bearing:
                     detectors.update(d.name for d in self._wiring.detectors_of(what.name))
                 case "points report":
                     turnouts.add(what.name)
-                case "lever" | "button":
+                case "lever" | "button" | "relay" | "timer" | "traffic":
                     others.add(what)
                 case "derail report":
                     others.add(facts.derail(what.name))
