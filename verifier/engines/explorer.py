@@ -8,12 +8,14 @@ that every other engine over time must agree with.
 from collections import deque
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import reduce
 from itertools import product
+from operator import and_, or_
 from typing import Generic, TypeVar
 
 from verifier.engines.answers import Happens, Unknown
 from verifier.engines.order import values_in_order
-from verifier.logic.expr import And, Atom, Const, Expr, fold
+from verifier.logic.expr import And, Atom, Const, Expr, Group
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -97,36 +99,44 @@ class Choices:
                 self._where[what, value] = _repeated(i * run, run, len(what.values) * run, number)
             run *= len(what.values)
         self._index = {what: i for i, what in enumerate(system.states)}
+        # What expressions come to in the state last looked at.
+        self._state: Values | None = None
+        self._known: dict[Expr, int] = {}
 
     def starts(self) -> Iterator[Values]:
         return product(*(self.system.initial[what] for what in self.system.states))
 
     def ways(self, expr: Expr, state: Values) -> int:
         """The ways to choose with which an expression holds in a state."""
+        if state != self._state:
+            self._state = state
+            self._known = {}
+        known, stack = self._known, [expr]
+        while stack:
+            node = stack[-1]
+            waiting = [p for p in node.parts if p not in known] if isinstance(node, Group) else ()
+            if waiting:
+                stack.extend(waiting)
+                continue
+            if node not in known:
+                known[node] = self._work_out(node, state)
+            stack.pop()
+        return known[expr]
 
-        def step(node: Expr, parts: tuple[int, ...]) -> int:
-            match node:
-                case Const():
-                    return self.every if node.value else 0
-                case Atom() if node.what in self._index:
-                    return self.every if state[self._index[node.what]] in node.values else 0
-                case Atom():
-                    found = 0
-                    for value in node.values:
-                        found |= self._where[node.what, value]
-                    return found
-                case And():
-                    found = self.every
-                    for part in parts:
-                        found &= part
-                    return found
-                case _:
-                    found = 0
-                    for part in parts:
-                        found |= part
-                    return found
-
-        return fold(expr, step)
+    def _work_out(self, node: Expr, state: Values) -> int:
+        match node:
+            case Const():
+                return self.every if node.value else 0
+            case Atom() if node.what in self._index:
+                return self.every if state[self._index[node.what]] in node.values else 0
+            case Atom():
+                return reduce(or_, (self._where[node.what, value] for value in node.values))
+            case And():
+                return reduce(and_, (self._known[part] for part in node.parts))
+            case Group():
+                return reduce(or_, (self._known[part] for part in node.parts))
+            case _:
+                raise AssertionError(node)
 
     def allowed(self, state: Values) -> int:
         """The ways to choose with which what is taken for granted holds."""

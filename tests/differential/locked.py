@@ -1,0 +1,125 @@
+"""Generated junctions with memory, time and locks, and trains that run by all sorts of rules.
+
+In: a random source and how many situations the junction may have without memory. Out: the text
+of a file: a generated junction (:mod:`tests.differential.junctions`) with relays, timers,
+directions of traffic, ways to throw and to lock points, and statements about trains added at
+random. Most of these make no sense, which is as well: what is compared is what they come to.
+"""
+
+import re
+from collections.abc import Iterator
+from random import Random
+
+from tests.differential.junctions import built, write_junction
+from tests.differential.rules import Writer
+from verifier.plan.model import Plan
+
+TIMES = ("2 s", "5 s", "8 s", "30 s")
+
+
+class Locker(Writer):
+    """Writes conditions that may speak of memory."""
+
+    def __init__(self, r: Random, plan: Plan):
+        super().__init__(r, plan)
+        self.heads = {s.name: [h.name for h in s.heads] for s in plan.signals.values()}
+        self.names = list(plan.conditions)
+        self.any_signal = r.choice([0.0, 0.3])
+        self.memory = {f"R{i}": ("up", "down") for i in range(1, r.randint(1, 4))}
+        self.memory |= {f"Time{i}": ("running", "done") for i in range(1, r.randint(1, 3))}
+        if r.random() < 0.6:
+            self.memory["Way"] = ("rightward", "leftward")
+        self.order = r.sample(list(self.memory), len(self.memory))
+
+    def fact(self, *, truth: bool) -> str:
+        r = self.r
+        if self.memory and r.random() < 0.35:
+            name = r.choice(list(self.memory))
+            return f"{name} {r.choice(self.memory[name])}"
+        if r.random() < 0.2:
+            return f"{r.choice(['Push1', 'Push2'])} pressed"
+        return super().fact(truth=truth)
+
+    def when(self) -> str:
+        return self.condition(self.r.randint(0, 2))
+
+    # -------------------------------------------------------------- statements
+
+    def remembered(self) -> Iterator[str]:
+        """The statements of relays, timers and directions of traffic, in any order."""
+        r = self.r
+        for name in self.order:
+            if name.startswith("R"):
+                yield f"relay {name} picks when {self.when()}"
+                if r.random() < 0.7:
+                    yield f"  sticks while {self.when()}"
+                for way in ("pick", "release"):
+                    if r.random() < 0.3:
+                        yield f"  slow to {way} {r.choice(TIMES)}"
+            elif name.startswith("Time"):
+                yield f"timer {name} {r.choice(TIMES)} runs while {self.when()}"
+            else:
+                blocks = r.sample(
+                    list(self.plan.blocks), r.randint(1, min(2, len(self.plan.blocks)))
+                )
+                yield f"traffic {name} on {', '.join(blocks)}"
+                yield f"  rightward when {self.when()}"
+                yield f"  leftward when {self.when()}"
+                if r.random() < 0.5:
+                    yield f"  locked while {self.when()}"
+
+    def thrown(self, points: str, *, contacts: bool) -> Iterator[str]:
+        """How one turnout or slip is thrown and locked."""
+        r = self.r
+        by = r.choice(["anyone", "hand", "lever", "buttons", "rule"])
+        words = {"hand": "hand", "lever": f"Lever-{points}", "buttons": "Push1, Push2"}
+        if by in words:
+            yield f"  thrown by {words[by]}"
+        elif by == "rule":
+            yield f"  thrown reverse when {self.when()}"
+        if r.random() < 0.5:
+            yield f"  locked while {self.when()}"
+        if by == "hand" and r.random() < 0.6:
+            yield f"  electric lock released when {self.when()}"
+        if r.random() < 0.3:
+            yield "  motor snap"
+        if contacts and r.random() < 0.2:
+            yield "  no contacts"
+
+    def running(self) -> Iterator[str]:
+        """How trains run."""
+        r, blocks = self.r, list(self.plan.blocks)
+        yield "trains obey signals"
+        if r.random() < 0.5:
+            yield f"trains need {r.choice(['3 s', '10 s', '20 s'])} to stop"
+        match r.randrange(4):
+            case 0:
+                yield "trains never reverse"
+            case 1:
+                yield f"trains reverse on {', '.join(r.sample(blocks, min(2, len(blocks))))}"
+            case _:
+                pass
+        if r.random() < 0.5:
+            yield f"trains start on {', '.join(r.sample(blocks, min(2, len(blocks))))}"
+
+
+def write_locked(r: Random, room: int) -> str:
+    text = write_junction(r, room)
+    writer = Locker(r, built(text))
+    lines = ["button Push1, Push2"]
+    for line in text.splitlines():
+        if line.startswith("edge ") and " only" not in line and r.random() < 0.2:
+            line += f" entering when {writer.when()}"
+        elif " when " in line and line.startswith("  ") and r.random() < 0.4:
+            shows, _, when = line.partition(" when ")
+            line = (
+                f"{shows} when ({when}) {r.choice(['and', 'and', 'or'])} {writer.fact(truth=False)}"
+            )
+        lines.append(line)
+        found = re.match(r"(turnout|slip) (\S+) in", line)
+        if found:
+            clauses = list(writer.thrown(found[2], contacts=found[1] == "turnout"))
+            if any(f"Lever-{found[2]}" in clause for clause in clauses):
+                lines.insert(0, f"lever Lever-{found[2]} positions normal, reverse")
+            lines += clauses
+    return "\n".join([*lines, *writer.remembered(), *writer.running()]) + "\n"

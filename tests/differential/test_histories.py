@@ -1,0 +1,202 @@
+"""Stepper against expressions, and engines over time against going through everything, on
+generated junctions with memory, time and locks.
+
+``CLEARPROOF_PROFILE=nightly`` runs thousands of them.
+"""
+
+import os
+from collections import Counter
+from collections.abc import Iterable
+from random import Random
+
+import pytest
+
+import verifier
+from tests.differential.locked import write_locked
+from tests.differential.steps import Moments, gathered, walk
+from tests.differential.windows import Small, small_systems
+from tests.engines.test_explorer import is_history
+from verifier.engines.answers import Happens, Lasts, Unknown
+from verifier.engines.bounded import search
+from verifier.engines.explorer import Choices, Values, ever, explore
+from verifier.engines.induction import prove
+from verifier.engines.invariants import lasting
+from verifier.engines.stepper import Stepper, replay
+from verifier.engines.windows import Windows
+from verifier.logic.expr import Expr, atom, holds
+from verifier.plan import facts
+from verifier.plan.facts import Observable
+from verifier.plan.model import Plan
+from verifier.world.history import Histories
+
+NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
+JUNCTIONS, ROOM, MOMENTS = (3000, 20_000, 400) if NIGHTLY else (40, 1500, 60)
+WINDOWS, WINDOW_ROOM = (1500, 2000) if NIGHTLY else (20, 300)
+# States of a window that are gone through.
+MOST = 500
+
+
+def loaded(text: str) -> Plan | None:
+    """The plan; None where the file is refused because its signals go round in a circle."""
+    try:
+        return verifier.load_text(text)
+    except verifier.InputError as error:
+        assert {d.code for d in error.diagnostics} == {"CP409"}, f"{error}\n{text}"
+        return None
+
+
+# ------------------------------------------------------------------ one step
+
+
+@pytest.mark.parametrize("seed", range(JUNCTIONS))
+def test_every_step_is_the_same(seed: int) -> None:
+    r = Random(seed)
+    plan = loaded(write_locked(r, ROOM))
+    if plan is not None:
+        steps_agree(plan, r, lossy=seed % 2 == 0)
+
+
+def steps_agree(plan: Plan, r: Random, *, lossy: bool) -> None:
+    """The system of a plan and the stepper say the same of any moment."""
+    stepper, histories = Stepper(plan, lossy=lossy), Histories(plan, lossy=lossy)
+    system = histories.system
+    assert set(system.states) == set(stepper.states)
+    assert set(system.inputs) <= set(stepper.choices)
+    assert dict(system.initial) == dict(stepper.parts.starts())
+    moments = gathered(stepper, MOMENTS, r)
+    for what in system.states:
+        states = [step.following[what] for step in moments.steps]
+        for value in what.values:
+            expr = system.following[what].get(value)
+            comes = moments.of(expr) if expr is not None else 0
+            same(moments, comes, moments.where(states, [value]), f"next {what} {value}")
+    allowed = [str(stepper.allowed(step.seen)) for step in moments.steps]
+    holds = moments.every
+    for expr in system.always:
+        holds &= moments.of(expr)
+    same(moments, holds, moments.where(allowed, ["True"]), "what is assumed")
+    for what in (*histories.events(), *seen_things(plan)):
+        states = [step.seen[what] for step in moments.steps]
+        for value in what.values:
+            comes = moments.of(histories.expand(atom(what, value)))
+            same(moments, comes, moments.where(states, [value]), f"{what} {value}")
+
+
+def same(moments: Moments, one: int, other: int, about: str) -> None:
+    differs = one ^ other
+    assert not differs, f"{about}: {moments.first(differs)}"
+
+
+def seen_things(plan: Plan) -> list[Observable]:
+    """What properties ask of a moment."""
+    found = [facts.stock(block) for block in plan.blocks]
+    found += [facts.block_report(b.name) for b in plan.blocks.values() if b.detected]
+    pieces = plan.track.pieces.values()
+    found += [facts.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip")]
+    for signal in plan.signals.values():
+        found += [signal.aspect, signal.reading]
+    return [*found, *map(facts.condition, plan.conditions)]
+
+
+def test_chance_tries_everything() -> None:
+    """Histories at random come to every kind of event and of change, and to moments that the
+    file does not allow: otherwise their agreement would say little."""
+    happened: Counter[str] = Counter()
+    for seed in range(30):
+        r = Random(seed)
+        plan = loaded(write_locked(r, ROOM))
+        if plan is None:
+            continue
+        stepper = Stepper(plan, lossy=seed % 2 == 0)
+        for _ in range(2):
+            moments, steps = walk(stepper, 12, r)
+            for moment, step in zip(moments, steps, strict=True):
+                changed = (w for w, v in step.following.items() if moment[w] != v)
+                happened.update(w.kind for w in changed)
+                happened.update(w.kind for w, v in step.seen.items() if v == "yes")
+                happened["forbidden"] += not stepper.allowed(step.seen)
+    assert set(happened) >= {
+        "train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",
+        "clock", "late", "lost", "points move", "trains meet", "train derails", "traffic turns",
+        "lock released", "advance", "entry", "reversal", "arrival", "throw", "expiry", "tick",
+        "loss", "forbidden",
+    }  # fmt: skip
+    assert all(happened.values()), happened
+
+
+# ------------------------------------------------------------------ engines
+
+
+@pytest.mark.parametrize("first", range(0, WINDOWS, 10))
+def test_engines_agree_with_going_through_everything(first: int) -> None:
+    """Ten junctions at a time, among which every answer comes up."""
+    answers: Counter[str] = Counter()
+    for seed in range(first, first + 10):
+        r = Random(seed)
+        plan = loaded(write_locked(r, WINDOW_ROOM))
+        if plan is not None:
+            for small in small_systems(plan, r, lossy=seed % 4 == 0):
+                answers.update(engines_agree(small))
+    assert answers["happens"] and answers["never"] and answers["proved"], answers
+
+
+def engines_agree(small: Small) -> list[str]:
+    """What came out, of what was gone through."""
+    system, bad = small
+    answer = ever(system, bad, most=MOST)
+    if isinstance(answer, Unknown):
+        return []
+    if answer is None:
+        assert search(system, bad, most=6) is None
+    else:
+        depth = len(answer.trace) - 1
+        assert not depth or search(system, bad, most=depth - 1) is None
+        found = search(system, bad, most=depth)
+        assert isinstance(found, Happens) and len(found.trace) == depth + 1
+        for history in (answer, found):
+            is_history(system, history)
+            assert holds(bad, history.trace[-1])
+    clauses = lasting(system)
+    choices = Choices(system)
+    reached = explore(choices.starts(), choices.successors, most=MOST)
+    always_hold(choices, reached.parents, clauses)
+    proof = prove(system, bad, clauses, most_steps=2)
+    (decided,) = Windows(system, timeout=20).decide([bad])
+    for outcome in (proof, decided.outcome):
+        if isinstance(outcome, Lasts):
+            assert answer is None
+            always_hold(choices, reached.parents, outcome.clauses)
+        if isinstance(outcome, Happens):
+            assert answer is not None
+            is_history(system, outcome)
+    proved = isinstance(decided.outcome, Lasts)
+    return ["never" if answer is None else "happens", *["proved"] * proved]
+
+
+def always_hold(choices: Choices, reached: Iterable[Values], clauses: Iterable[Expr]) -> None:
+    """Clauses hold at every moment there can be."""
+    for state in reached:
+        allowed = choices.allowed(state)
+        for clause in clauses:
+            assert not allowed & ~choices.ways(clause, state), f"{clause} fails in {state}"
+
+
+@pytest.mark.parametrize("first", range(0, WINDOWS, 10))
+def test_what_is_found_on_a_junction_replays(first: int) -> None:
+    """Ten junctions at a time, on some of which something is found."""
+    found = 0
+    for seed in range(first, first + 10):
+        r = Random(1000 + seed)
+        plan = loaded(write_locked(r, WINDOW_ROOM))
+        if plan is None:
+            continue
+        lossy = seed % 4 == 0
+        histories = Histories(plan, lossy=lossy)
+        entries = frozenset(w for w in histories.system.inputs if w.kind == "entry")
+        for event in r.sample(list(histories.events()), 2):
+            bad = atom(event, "yes")
+            answer = search(histories.system, histories.expand(bad), most=5, few=[entries])
+            if isinstance(answer, Happens):
+                found += 1
+                assert replay(plan, answer.trace, bad, lossy=lossy)
+    assert found
