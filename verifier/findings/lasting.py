@@ -7,7 +7,7 @@ sentences such as *while relay 4L-route is up, T1 lies normal*.
 from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.findings.phrases import Phrases
-from verifier.logic.expr import And, Atom, Expr, Or, atom, either, observables, opposite
+from verifier.logic.expr import And, Atom, Expr, Or, atom, both, either, observables, opposite
 from verifier.plan import facts
 from verifier.plan.model import Plan
 from verifier.properties.phrases import listing
@@ -16,22 +16,25 @@ from verifier.properties.phrases import listing
 def sentences(plan: Plan, clauses: Iterable[Expr]) -> tuple[str, ...]:
     """One sentence for what holds under the same circumstances, the simplest first."""
     teller = _Teller(plan)
-    together: dict[tuple[str, ...], dict[str, None]] = {}
+    together: dict[tuple[str, ...], list[Expr]] = {}
     alone: dict[str, None] = {}
     parts = list(dict.fromkeys(_apart(clauses)))
     for turnout, pair in _lying_as_told(parts):
         alone[f"{turnout} lies as it was told, or is still moving"] = None
         parts = [part for part in parts if part not in pair]
     for clause in parts:
-        premises, conclusion = teller.told(clause)
-        if premises is None:
-            alone[conclusion] = None
+        if always := teller.always(clause):
+            alone[always] = None
         else:
-            together.setdefault(premises, {})[conclusion] = None
-    whiles = [
-        f"while {listing(list(premises))}, {listing(list(conclusions))}"
-        for premises, conclusions in sorted(together.items(), key=lambda item: len(item[0]))
-    ]
+            premises, held = teller.under(clause)
+            together.setdefault(premises, []).append(held)
+    whiles = []
+    for premises, held_then in sorted(together.items(), key=lambda item: len(item[0])):
+        # What is said of one thing comes to one fact.
+        every = both(*held_then)
+        facts_ = every.parts if isinstance(every, And) else (every,)
+        said = dict.fromkeys(map(teller.fact, facts_))
+        whiles.append(f"while {listing(list(premises))}, {listing(list(said))}")
     return (*alone, *whiles)
 
 
@@ -62,17 +65,20 @@ class _Teller:
     def __init__(self, plan: Plan):
         self._phrases = Phrases(plan)
 
-    def told(self, clause: Expr) -> tuple[tuple[str, ...] | None, str]:
-        """The circumstances, and what holds in them; None where it always holds."""
+    def always(self, clause: Expr) -> str:
+        """What holds at all times, whatever else; empty where that takes circumstances."""
         parts = clause.parts if isinstance(clause, Or) else (clause,)
         if len(parts) == 1:
-            return None, self._always(parts[0])
+            return self._always(parts[0])
         atoms = [part for part in parts if isinstance(part, Atom)]
-        if len(atoms) == len(parts) and (never := self._never_all(atoms)):
-            return None, never
+        return self._never_all(atoms) if len(atoms) == len(parts) else ""
+
+    def under(self, clause: Expr) -> tuple[tuple[str, ...], Expr]:
+        """The circumstances, in words, and what holds in them."""
+        parts = clause.parts if isinstance(clause, Or) else (clause,)
         held = max(range(len(parts)), key=lambda i: (_worth(parts[i], parts), -i))
         others = [opposite(part) for i, part in enumerate(parts) if i != held]
-        return tuple(self._facts(others)), self._fact(parts[held])
+        return tuple(self._facts(others)), parts[held]
 
     def _always(self, part: Expr) -> str:
         match part:
@@ -83,7 +89,7 @@ class _Teller:
             case Atom(what=what, values=values) if what.kind == "heading":
                 return self._phrases.fact(what, values).replace("the train", "any train", 1)
             case _:
-                return f"at all times {self._fact(part)}"
+                return f"at all times {self.fact(part)}"
 
     def _never_all(self, atoms: Sequence[Atom]) -> str:
         """Relays of which not all are up, or tracks that are not all occupied."""
@@ -110,26 +116,26 @@ class _Teller:
                     heading = headed[part.what.name]
                     yield self._phrases.train_from(heading.what.name, heading.values)
                 elif part.what.kind != "heading":
-                    yield self._fact(part)
+                    yield self.fact(part)
             else:
-                yield self._fact(part)
+                yield self.fact(part)
 
-    def _fact(self, part: Expr) -> str:
+    def fact(self, part: Expr) -> str:
         match part:
             case Atom(what=what, values=values):
                 return self._phrases.fact(what, values)
             case And(parts=parts):
-                return listing([self._fact(p) for p in parts])
+                return listing([self.fact(p) for p in parts])
             case Or(parts=parts):
-                return listing([self._fact(p) for p in parts]).replace(" and ", " or ")
+                return listing([self.fact(p) for p in parts]).replace(" and ", " or ")
             case _:
                 return "it is always so" if repr(part) == "true" else "it is never so"
 
 
 # What reads best as what holds: the lie of points, then a lock, then where trains are.
 _WORTH = {
-    "points": 9, "thrown": 8, "traffic": 6, "timer": 5, "heading": 4, "late": 3, "clock": 3,
-    "across": 2,
+    "points": 9, "thrown": 8, "traffic": 6, "timer": 5, "heading": 4, "late": 3, "put back": 3,
+    "clock": 3, "across": 2,
 }  # fmt: skip
 
 

@@ -48,8 +48,13 @@ class Phrases:
             case "pace":
                 return f"the train on {self.track(what.name)} runs at {values[0]} speed"
             case "late":
-                some = "" if "no" not in values else "no "
-                return f"{some or 'a '}train may still pass {what.name} for having seen it clear"
+                if "no" in values:
+                    return f"no train is too late to stop at {what.name}"
+                return f"a train may be too late to stop at {what.name}"
+            case "put back":
+                if "no" in values:
+                    return f"{what.name} was not put back a moment ago"
+                return f"{what.name} was clear less long ago than trains need to stop"
             case "lost":
                 seen = "is seen" if "no" in values else "goes unseen"
                 return f"what stands on {what.name} {seen}"

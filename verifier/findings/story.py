@@ -108,7 +108,7 @@ class _Teller:
             if k == self.record.last:
                 said += self._at_the_end(k)
             else:
-                said += [*self._losses(k), *self._memory(k), *self._points(k), *self._trains(k)]
+                said += [*self._memory(k), *self._points(k), *self._trains(k), *self._losses(k)]
             if said and passed:
                 yield self._time(k, passed)
                 passed = 0
