@@ -148,7 +148,8 @@ class _Sieve:
             for i, literal in enumerate(self._literals)
             if set(initial[literal.what]).issubset(literal.values)
         }
-        kept, open_ = [], []
+        kept: list[Clause] = []
+        open_: list[Clause] = []
         for clause in clauses:
             (open_ if sure.isdisjoint(clause) else kept).append(clause)
         if self._system.always:
