@@ -5,14 +5,13 @@ In: a history (:class:`Record`) and what it breaks. Out: chains of causes, each 
 the file in a few words.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.findings.cause import causes, reasons
 from verifier.findings.record import Record, Went, acting_span
 from verifier.findings.verdicts import Cause
 from verifier.language.source import Span
-from verifier.logic.expr import observables
 from verifier.plan import facts
 from verifier.plan.facts import Condition, Observable
 from verifier.plan.locking import Relay, Timer, Traffic
@@ -40,11 +39,13 @@ class Allowed:
 def why_allowed(
     record: Record,
     obligation: Obligation,
+    asked: Sequence[Observable],
     numbers: Numbers,
     matters: Collection[Observable],
 ) -> Iterator[Allowed]:
-    """Why the last moment could come about. ``matters``: what matters at the last moment."""
-    return _Why(record, obligation, numbers, matters).all()
+    """Why the last moment could come about. ``asked``: what shows the trouble, as the obligation
+    puts it; ``matters``: the states and inputs that suffice for it."""
+    return _Why(record, obligation, asked, numbers, matters).all()
 
 
 class _Why:
@@ -52,6 +53,7 @@ class _Why:
         self,
         record: Record,
         obligation: Obligation,
+        asked: Sequence[Observable],
         numbers: Numbers,
         matters: Collection[Observable],
     ):
@@ -60,7 +62,7 @@ class _Why:
         self._obligation = obligation
         self._numbers = numbers
         self._matters = matters
-        self._asked = observables(obligation.formula)
+        self._asked = asked
         self._recalled: set[tuple[Observable, int]] = set()
 
     def all(self) -> Iterator[Allowed]:
@@ -76,7 +78,8 @@ class _Why:
         coming = self._coming()
         for train in (*coming, *self._standing(coming)):
             yield from self._let_come(train, moves=train in coming)
-        for name in self._obligation.signals:
+        shown = [w.name for w in self._asked if w.kind == "reading"]
+        for name in dict.fromkeys((*self._obligation.signals, *shown)):
             if self.record.permits(self.record.last, self.plan.signals[name]):
                 yield self._shows(name, self.record.last, "")
 

@@ -6,7 +6,7 @@ that agrees with these ends in the same way. Inputs that are not among them are 
 they usually are, and the history is worked out anew.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.logic.expr import And, Atom, Const, Expr, fold, holds
@@ -49,7 +49,7 @@ def needed(system: System, bad: Expr, moments: Sequence[Moment]) -> tuple[_Facts
     found: list[_Facts] = []
     asked: list[Expr] = [bad]
     for moment in reversed(moments):
-        facts = _sufficient(asked, moment, inputs)
+        facts = sufficient(asked, moment, inputs)
         found.append(facts)
         asked = []
         # What each needed state comes from, one moment earlier.
@@ -59,8 +59,10 @@ def needed(system: System, bad: Expr, moments: Sequence[Moment]) -> tuple[_Facts
     return tuple(reversed(found))
 
 
-def _sufficient(asked: Iterable[Expr], moment: Moment, inputs: set[Observable]) -> _Facts:
-    """As few facts as show that all that is asked is true."""
+def sufficient(
+    asked: Iterable[Expr], moment: Moment, inputs: Collection[Observable] = ()
+) -> _Facts:
+    """As few facts as show that all that is asked is true, preferably not of ``inputs``."""
 
     def price(what: Observable) -> int:
         if moment[what] == what.usual:

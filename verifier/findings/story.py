@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.findings.allowed import Allowed, why_allowed
-from verifier.findings.needed import Moment, tidied
+from verifier.findings.needed import Moment, sufficient, tidied
 from verifier.findings.record import Record, Went, acting_span
 from verifier.findings.verdicts import Cause, Happening, Story
 from verifier.language.source import Span
-from verifier.logic.expr import observables
+from verifier.logic.expr import Expr, atom, holds, observables
 from verifier.plan import facts
 from verifier.plan.facts import Observable, says_opened
 from verifier.plan.locking import Throw
@@ -54,11 +54,14 @@ def told(histories: Histories, moments: Sequence[Moment], obligation: Obligation
     bad = histories.expand(obligation.formula)
     tidy = tidied(histories.system, bad, moments)
     record = Record(histories.plan, tidy.moments, tidy.after)
-    teller = _Teller(record, obligation, tidy.matters, histories.unit)
+    asked = _asked(histories, tidy.moments[-1], obligation.formula)
+    teller = _Teller(record, obligation, asked, tidy.matters, histories.unit)
     events = list(teller.events())
     possible = obligation.mode == "possible"
     allowed = (
-        [] if possible else list(why_allowed(record, obligation, teller.numbers, tidy.matters[-1]))
+        []
+        if possible
+        else list(why_allowed(record, obligation, asked, teller.numbers, tidy.matters[-1]))
     )
     if not possible:
         events.append(_hazard(obligation, allowed, record.last))
@@ -66,6 +69,18 @@ def told(histories: Histories, moments: Sequence[Moment], obligation: Obligation
         Story(tidy.moments, tuple(events), len(record.origins)),
         tuple(a.cause for a in allowed),
     )
+
+
+def _asked(histories: Histories, last: Moment, formula: Expr) -> tuple[Observable, ...]:
+    """What shows that a formula holds at the last moment, as the obligation puts it."""
+    states = {
+        what: next(
+            value for value in what.values if holds(histories.expand(atom(what, value)), last)
+        )
+        for what in observables(formula)
+    }
+    facts_ = sufficient([formula], states)
+    return tuple(what for what in states if what in facts_)
 
 
 def _hazard(obligation: Obligation, allowed: Sequence[Allowed], moment: int) -> Happening:
@@ -84,6 +99,7 @@ class _Teller:
         self,
         record: Record,
         obligation: Obligation,
+        asked: Sequence[Observable],
         matters: Sequence[frozenset[Observable]],
         unit: Fraction | None,
     ):
@@ -93,7 +109,7 @@ class _Teller:
         self._obligation = obligation
         self._matters = matters
         self._unit = unit
-        self._asked = observables(obligation.formula)
+        self._asked = asked
         self._about = {(w.kind, w.name) for facts_ in matters for w in facts_}
         self._signals = tuple(self._signals_told())
         self._stands: dict[Observable, str] = {}
@@ -170,6 +186,7 @@ class _Teller:
     def _signals_told(self) -> Iterator[Signal]:
         """Those that trains pass, that the trouble is about, and that told memory reads."""
         names = dict.fromkeys(self._obligation.signals)
+        names |= {w.name: None for w in self._asked if w.kind == "reading"}
         names |= {w.under: None for steps in self.record.went for w in steps if w.under}
         for says in says_opened(self._conditions(), lambda n: self.plan.conditions[n].condition):
             if says.what.kind == "aspect":
