@@ -134,14 +134,25 @@ def test_nobody_comes_in_onto_another_or_against_one_coming_out() -> None:
     assert c.on == {"B", "C"}
 
 
-def test_a_signal_that_permits_lets_a_train_out_so_nobody_comes_in() -> None:
+def test_a_signal_that_lets_a_train_out_to_an_edge_lets_nobody_in_there() -> None:
+    c = junction()
+    c.put("Single", "right")
+    c.go("entry West", "button Go-L=pressed")
+    assert c.on == {"Single"}
+    c.go("entry Yard", "button Go-L=pressed")  # the points lie for Main
+    assert c.on == {"Single", "Siding"}
+    c.go("entry West")  # 4L is at stop
+    assert c.on == {"Single", "Siding", "Main"}
+
+
+def test_with_nobody_before_it_a_signal_toward_an_edge_keeps_nobody_out() -> None:
     c = junction()
     c.go("entry West", "button Go-L=pressed")
-    assert c.on == set()
-    c.go("entry Yard", "button Go-L=pressed")  # the points lie for Main
-    assert c.on == {"Siding"}
-    c.go("entry West")
-    assert c.on == {"Siding", "Main"}
+    assert c.on == {"Main"}
+    c = junction()
+    c.put("Single", "left")  # on its way elsewhere
+    c.go("entry West", "button Go-L=pressed")
+    assert c.on == {"Single", "Main"}
 
 
 def test_the_file_says_when_trains_come_in() -> None:
