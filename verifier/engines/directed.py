@@ -22,7 +22,7 @@ import z3
 from verifier.engines.answers import Unknown
 from verifier.engines.samples import Machine, Samples
 from verifier.engines.unroll import Unrolling
-from verifier.logic.expr import Atom, Expr, atom, both, either, opposite
+from verifier.logic.expr import Atom, Expr, atom, both, either, observables, opposite
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -70,7 +70,6 @@ class Frames:
         """Clauses that last and leave no room for ``bad``; None when it can come about, or no
         reason why not was found."""
         self._deadline, self._left = deadline, MOST_QUESTIONS
-        targets = self._slots(bad)
         asked = self._solver.name(bad, 0)
         frame = 0
         try:
@@ -80,7 +79,7 @@ class Frames:
                 frame += 1
                 self._reach(frame)
                 while self._ask([*self._frame(frame), asked]):
-                    self._block(self._leading(self._now(), targets), frame)
+                    self._block(self._leading(self._now(), bad), frame)
                 self._push(frame)
             return tuple(_clause(cube) for cube in self._lasting)
         except _Reachable:
@@ -104,18 +103,18 @@ class Frames:
     def _now(self) -> Mapping[Observable, str]:
         return self._solver.moment(0, (*self.system.states, *self.system.inputs))
 
-    def _follows(self, cube: Cube, frame: int) -> tuple[bool, Cube]:
+    def _follows(self, cube: Cube, frame: int, *, told: bool = False) -> tuple[bool, Cube]:
         """Whether the cube can follow a moment outside of it that the frame allows; if not,
-        the part of it that cannot."""
+        the part of it that cannot. ``told``: that moment is wanted."""
         solver = self._solver
         outside = solver.named(solver.term(_clause(cube), 0))
         parts = {solver.name(part, 1).get_id(): part for part in cube}
         names = (solver.name(part, 1) for part in cube)
         follows = self._ask([*self._frame(frame), outside, *solver.granted(1), *names])
-        if follows:
+        core = cube
+        if follows and told:
             self._before = self._now()
-            core = cube
-        else:
+        elif not follows:
             needed = solver.core()
             core = tuple(part for name, part in parts.items() if name in needed)
         solver.add(solver.no(outside))
@@ -133,9 +132,9 @@ class Frames:
                 raise _Reachable
             if self._is_excluded(cube, at):
                 continue
-            follows, core = self._follows(cube, at - 1)
+            follows, core = self._follows(cube, at - 1, told=True)
             if follows:
-                before = self._leading(self._before, self._slots(self._comes(cube)))
+                before = self._leading(self._before, self._comes(cube))
                 heappush(waiting, (at - 1, next(order), before))
                 heappush(waiting, (at, next(order), cube))
                 continue
@@ -222,23 +221,36 @@ class Frames:
         return cube
 
     def _widened(self, cube: Cube, part: Atom, frame: int) -> Cube:
-        """The same with more values for one part of it."""
-        for value in part.what.values:
-            wide = atom(part.what, *part.values, value)
-            if value in part.values or not isinstance(wide, Atom):
+        """The same with more values for one part of it: all that no sample has, or else as
+        many as can be, half after half."""
+        rest = tuple(p for p in cube if p is not part)
+        waiting = [[v for v in part.what.values if v not in part.values]]
+        while waiting:
+            more = [v for v in waiting.pop() if not self._is_met((*rest, atom(part.what, v)))]
+            if not more:
                 continue
-            trial = tuple(wide if p is part else p for p in cube)
-            taken = self._tried(trial, cube, frame)
-            if taken is not cube:
-                cube = taken
-                if wide not in cube:
-                    break
+            wide = atom(part.what, *part.values, *more)
+            follows, core, trial = True, cube, cube
+            if isinstance(wide, Atom):
+                trial = (*rest, wide)
+                follows, core = self._follows(trial, frame)
+            if not follows and len(core) < len(trial):
+                return self._off_start(core, trial)
+            if not follows and isinstance(wide, Atom):
                 part = wide
-        return cube
+            elif len(more) > 1:
+                half = len(more) // 2
+                waiting += [more[half:], more[:half]]
+        return (*rest, part)
+
+    def _is_met(self, cube: Sequence[Expr]) -> bool:
+        """Whether a sample or a start of a history is in a cube."""
+        parts = tuple(p for p in cube if isinstance(p, Atom))
+        return self._at_start(parts) or self._is_sampled(parts)
 
     def _tried(self, trial: Cube, cube: Cube, frame: int) -> Cube:
         """A part of the trial that cannot follow; the cube as it was if the trial can."""
-        if self._at_start(trial) or self._is_sampled(trial):
+        if self._is_met(trial):
             return cube
         follows, core = self._follows(trial, frame)
         return cube if follows else self._off_start(core, trial)
@@ -249,25 +261,29 @@ class Frames:
         following = self.system.following
         return both(*(either(*(following[p.what][v] for v in p.values)) for p in cube))
 
-    def _slots(self, expr: Expr) -> list[int]:
-        return [self._machine.slot(e) for e in (expr, *self.system.always)]
-
-    def _leading(self, moment: Mapping[Observable, str], targets: Sequence[int]) -> Cube:
-        """What of the states of a moment is enough for the targets to hold, inputs being as
-        they are. An expression without "not" that holds with nothing said of a state (none of
-        its values so) holds with any. Many trials are one working out."""
-        kept = list(self.system.states)
+    def _leading(self, moment: Mapping[Observable, str], target: Expr) -> Cube:
+        """What of the states of a moment is enough for the target, and what is taken for
+        granted, to hold, inputs being as they are. An expression without "not" that holds with
+        nothing said of a state (none of its values so) holds with any. Many trials are one
+        working out."""
+        targets = (target, *self.system.always)
+        slots = [self._machine.slot(expr) for expr in targets]
+        part = self._machine.part(slots)
+        about = {what for expr in targets for what in observables(expr)}
+        chosen = {what: moment[what] for what in self.system.inputs if what in about}
+        kept = [what for what in self.system.states if what in about]
         needed: list[Observable] = []
         while kept:
             # The first case lets nothing go, each further one a state more than the last.
             every = (2 << len(kept)) - 1
             values = self._machine.blank(every)
-            self._machine.set(values, {w: moment[w] for w in (*needed, *self.system.inputs)})
+            self._machine.set(values, chosen)
+            self._machine.set(values, {what: moment[what] for what in needed})
             for i, what in enumerate(kept):
                 self._machine.put(values, what, moment[what], (2 << i) - 1)
-            self._machine.work_out(values)
+            self._machine.work_out(values, part)
             enough = every
-            for slot in targets:
+            for slot in slots:
                 enough &= values[slot]
             gone = 0
             while enough >> (gone + 1) & 1:

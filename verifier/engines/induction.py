@@ -56,6 +56,8 @@ class Induction:
         self._solver = Unrolling(system, start=False)
         # Of clauses looked at: those that make it hold a moment later.
         self._makes: dict[int, frozenset[int]] = {}
+        # What makes each clause hold at the first moment, and back.
+        self._hold: list[z3.BoolRef] = []
         self._names: dict[int, int] = {}
         self._frames: Frames | None = None
         self._take(clauses)
@@ -90,7 +92,9 @@ class Induction:
         for clause in clauses:
             if clause not in known:
                 known.add(clause)
-                self._names[self._solver.name(clause, 0).get_id()] = len(self._clauses)
+                hold = self._solver.name(clause, 0)
+                self._names[hold.get_id()] = len(self._clauses)
+                self._hold.append(hold)
                 self._clauses.append(clause)
 
     # -------------------------------------------------------------- one proof
@@ -141,7 +145,7 @@ class Induction:
         else of all; None when it can be with all."""
         solver = self._solver
         for allowed in (sorted(known), range(len(self._clauses))):
-            names = [solver.name(self._clauses[i], 0) for i in allowed]
+            names = [self._hold[i] for i in allowed]
             if not self._can_be(solver, [*given, *names]):
                 core = solver.core()
                 return frozenset(i for name, i in self._names.items() if name in core)

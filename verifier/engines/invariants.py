@@ -12,6 +12,7 @@ the question (:mod:`verifier.engines.directed`).
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from itertools import combinations
 from random import Random
 
 import z3
@@ -85,11 +86,26 @@ class _Candidates:
         return clauses
 
     def _pairs(self, without: set[int]) -> Iterator[tuple[int, int]]:
+        """Pairs of literals of states that have to do with each other."""
+        by_state: dict[Observable, list[int]] = {state: [] for state in self._system.states}
         for i, literal in enumerate(self.literals):
             if i not in without:
-                for j in range(i + 1, len(self.literals)):
-                    if j not in without and self.literals[j].what != literal.what:
-                        yield i, j
+                by_state[literal.what].append(i)
+        for one, other in _near(self._system):
+            for i in by_state[one]:
+                for j in by_state[other]:
+                    yield i, j
+
+
+def _near(system: System) -> Iterator[tuple[Observable, Observable]]:
+    """States of which one hangs on the other, or on both of which some state hangs."""
+    rank = {state: i for i, state in enumerate(system.states)}
+    near: set[tuple[int, int]] = set()
+    for state in system.states:
+        about = sorted({rank[state], *(rank[w] for w in system.support(state) if w in rank)})
+        near.update(combinations(about, 2))
+    for i, j in sorted(near):
+        yield system.states[i], system.states[j]
 
 
 def _literals(what: Observable) -> list[Atom]:

@@ -23,6 +23,10 @@ ATTEMPTS = 3
 _LASTING = frozenset(("lever", "button", "derail", "gate", "thrown"))
 
 
+# Where it goes, whether all are wanted or any, and of what: the first, and the rest.
+Working = tuple[int, bool, int, tuple[int, ...]]
+
+
 class Machine:
     """Works out expressions over the states and inputs of a system for many cases at once: a
     case is one bit of every number."""
@@ -32,7 +36,7 @@ class Machine:
         # Where the value of each thing is kept, then each node; the first two never change.
         self._slots: dict[tuple[Observable, str], int] = {}
         self._nodes: dict[Expr, int] = {}
-        self._program: list[tuple[int, bool, int, tuple[int, ...]]] = []
+        self._program: list[Working] = []
         self._size = 2
         for what in (*system.states, *system.inputs):
             for value in what.values:
@@ -106,15 +110,25 @@ class Machine:
             cases |= values[self._slots[part.what, value]]
         return cases
 
-    def work_out(self, values: list[int]) -> None:
-        for slot, is_and, first, rest in self._program:
+    def part(self, slots: Sequence[int]) -> list[Working]:
+        """As much of the working out as these slots need."""
+        needed = set(slots)
+        part = []
+        for working in reversed(self._program):
+            if working[0] in needed:
+                part.append(working)
+                needed.update((working[2], *working[3]))
+        return part[::-1]
+
+    def work_out(self, values: list[int], part: Sequence[Working] | None = None) -> None:
+        for slot, is_and, first, rest in self._program if part is None else part:
             result = values[first]
             if is_and:
-                for part in rest:
-                    result &= values[part]
+                for other in rest:
+                    result &= values[other]
             else:
-                for part in rest:
-                    result |= values[part]
+                for other in rest:
+                    result |= values[other]
             values[slot] = result
 
     def allowed(self, values: Sequence[int]) -> int:
