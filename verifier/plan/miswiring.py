@@ -169,8 +169,8 @@ def _of_heads(plan: Plan) -> Iterator[Mistake]:
     heads = {head.name: head for signal in plan.signals.values() for head in signal.heads}
     for driver in plan.wiring.drivers.values():
         for one_name, other_name in combinations(driver.heads, 2):
-            one, other = (signal_of(name, plan.signals) for name in (one_name, other_name))
-            if one_name in heads and one != other:
+            signals = {signal_of(name, plan.signals) for name in (one_name, other_name)}
+            if one_name in heads and len(signals) > 1:
                 yield Mistake("heads swapped", (one_name, other_name), heads[one_name].span)
 
 
