@@ -73,6 +73,11 @@ MISTAKES = {
         "no module is called `Yard`",
         "If the name is right, a `module` statement must begin it, here or in a file that is "
         "included."),
+    "unknown module inside another": Wrong(
+        MODULE, MODULE + "module A\n  use B as X\nend\nmodule C\n  use A as Y\nend\n", "CP736", "B",
+        "no module is called `B`",
+        "If the name is right, a `module` statement must begin it, here or in a file that is "
+        "included."),
     "two modules of one name": Wrong(
         MODULE, MODULE + "module Between\nend\n", "CP202", "Between",
         "two modules are called `Between`", "Give each module a name of its own.",

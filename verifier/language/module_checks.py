@@ -253,9 +253,11 @@ class ModuleChecks:
         """No module has itself inside, directly or through others."""
         left = dict(self.modules)
         users: dict[str, set[str]] = {}
-        inner = {name: {use.module.text for use in module.uses} for name, module in left.items()}
+        inner = {
+            name: {use.module.text for use in module.uses if use.module.text in self.modules}
+            for name, module in left.items()
+        }
         for name, used in inner.items():
-            used &= left.keys()
             for other in used:
                 users.setdefault(other, set()).add(name)
         ready = [name for name, used in inner.items() if not used]
