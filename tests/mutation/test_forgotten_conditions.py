@@ -85,7 +85,8 @@ def test_a_dangerous_omission_is_found(
     if plan is None:
         assert "expect" in path.read_text("utf-8")  # it says itself that it is not safe
         return
-    small = count_situations(plan.inputs) <= MOST_SITUATIONS
+    # Over time not every situation comes about.
+    small = not plan.locking.asked and count_situations(plan.inputs) <= MOST_SITUATIONS
     dangerous, harmless = [], []
     picked = chosen(plan)
     if not picked:

@@ -28,7 +28,7 @@ def test_the_list_is_what_lies_in_the_folder() -> None:
 def test_the_patterns_that_were_asked_for_are_there() -> None:
     assert set(PATTERNS) == {
         "end-of-siding", "passing-siding", "junction", "crossover", "diamond", "yard-throat",
-        "spur", "oval", "wired-end-of-siding",
+        "spur", "oval", "wired-end-of-siding", "locked-end-of-siding",
     }  # fmt: skip
 
 
@@ -37,8 +37,9 @@ def test_it_proves_as_it_stands_with_nothing_set_aside(name: str) -> None:
     plan = verifier.load_text(pattern_text(name), f"{name}.ixl")
     report = verifier.prove(plan)
     assert report.exit_code == 0, [v.obligation.key for v in report.verdicts if v.fails]
-    # That a stuck detector is not survived is advice to everyone.
-    asked = [v for v in report.verdicts if v.obligation.property != "report-stuck"]
+    # That a stuck detector is not survived is advice to everyone; dirty rail, to a beginner.
+    advice = ("report-stuck", "loss-of-shunt")
+    asked = [v for v in report.verdicts if v.obligation.property not in advice]
     assert {v.status for v in asked} == {"proved"}
     assert not (plan.waivers or plan.assumptions or plan.expectations)
 
@@ -73,6 +74,8 @@ def test_it_is_laid_out_as_the_formatter_does(name: str) -> None:
 @every_pattern
 def test_the_enumerator_finds_nothing_either(name: str) -> None:
     plan = verifier.load_text(pattern_text(name))
+    if plan.locking.asked:
+        pytest.skip("it speaks of histories: see tests/differential")
     if count_situations(plan.inputs) > ENUMERABLE:
         pytest.skip("too many situations to go through one by one")
     # What is broken is not enumerated here: see tests/differential.

@@ -8,6 +8,7 @@ from importlib.resources import files
 PATTERNS: dict[str, str] = {
     "end-of-siding": "one switch, three signals, one signal lever",
     "wired-end-of-siding": "the same with all its wiring, safe with any one thing failed",
+    "locked-end-of-siding": "one switch worked by buttons: route and approach locking",
     "passing-siding": "both ends of a siding, and who may enter the tracks between",
     "junction": "a branch leaves the main line; with an approach signal",
     "crossover": "two main tracks, each signaled both ways, and a crossover between",
