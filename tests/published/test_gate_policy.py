@@ -180,7 +180,7 @@ def test_w6_R_the_smallest_witness() -> None:
     assert search(system, without, most=1) is None
 
 
-@pytest.mark.parametrize(("number", "trains"), [(4, 2), (4, 3), (5, 2), (5, 3), (6, 2)])
+@pytest.mark.parametrize(("number", "trains"), [(4, 2), (4, 3), (5, 2), (5, 3), (6, 2), (6, 3)])
 def test_w6_R_overlap_that_is_transitive_is_safe(number: int, trains: int) -> None:
     """W6 [R]: "overlap also transitive, up to 6 segments, 2 or 3 trains: safe"."""
     assert_keeps_safety(Segments(number, trains, transitive=True))
