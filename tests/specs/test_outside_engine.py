@@ -1,0 +1,86 @@
+"""What is said of junctions over time, asked again of an engine and of a solver from outside.
+
+A property-directed engine that is no part of this project is given each junction as a circuit,
+all of it, with what may never happen as bad states; and what was proved is written as a file that
+two solvers check.
+"""
+
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+import verifier
+from tests.engines.directed_checker import can_be_reached, needs_directed_checker
+from tests.engines.test_certificates import by_cvc5
+from verifier.engines.certificates import certificate, recheck
+from verifier.engines.gates import gates
+from verifier.findings.locking import HistoryProver
+from verifier.findings.verdicts import Verdict
+from verifier.logic.expr import Expr, either
+from verifier.plan.model import Plan
+from verifier.properties.catalogue import obligations
+from verifier.properties.obligation import Obligation
+from verifier.world.history import Histories
+from verifier.world.world import World
+
+SPECS = Path(__file__).resolve().parents[2] / "specs"
+# Whether detection may be lost now and then.
+COURSES = {"histories": False, "lossy": True}
+
+
+def asked(plan: Plan) -> list[Obligation]:
+    return [o for o in obligations(plan, World(plan).lower) if o.over in COURSES]
+
+
+# Those of which something is asked over time: they say so by what they remember or how trains
+# run, and are told by what is asked.
+IN_TIME = [path for path in sorted(SPECS.glob("*.ixl")) if asked(verifier.load(path))]
+every_junction = pytest.mark.parametrize("path", IN_TIME, ids=lambda path: path.stem)
+
+
+@cache
+def decided(path: Path) -> list[Verdict]:
+    plan = verifier.load(path)
+    prover = HistoryProver(plan, None, lambda: None)
+    return list(prover.decide(asked(plan)).values())
+
+
+def test_there_are_junctions_in_time() -> None:
+    assert len(IN_TIME) >= 10
+
+
+@needs_directed_checker
+@every_junction
+def test_the_outside_engine_agrees_on_every_junction(path: Path, tmp_path: Path) -> None:
+    plan = verifier.load(path)
+    for over, lossy in COURSES.items():
+        here = [v for v in decided(path) if v.obligation.over == over]
+        if not here:
+            continue
+        histories = Histories(plan, lossy=lossy)
+        never: list[Expr] = []
+        at_times: list[Expr] = []
+        for verdict in here:
+            assert verdict.status in ("proved", "broken"), verdict
+            says_never = (verdict.status == "proved") == (verdict.obligation.mode == "never")
+            bad = histories.expand(verdict.obligation.formula)
+            (never if says_never else at_times).append(bad)
+        circuit = gates(histories.system, [either(*never), *at_times]).circuit
+        assert not can_be_reached(circuit, 0, tmp_path)
+        for number in range(1, len(at_times) + 1):
+            assert can_be_reached(circuit, number, tmp_path), here
+
+
+@every_junction
+def test_every_proof_stands_up_in_a_file(path: Path) -> None:
+    written = {
+        certificate(p.system, p.bad, p.clauses, title=v.obligation.key, steps=p.steps)
+        for v in decided(path)
+        if (p := v.lasting) is not None
+    }
+    for text in sorted(written):
+        assert recheck(text), text
+    # The second solver looks at a few.
+    for text in sorted(written)[:3]:
+        assert by_cvc5(text), text
