@@ -85,6 +85,9 @@ class Parts:
             return 0
         return 1 if self.unit is None else delay_in(seconds, self.unit)
 
+    def put_back(self, signal: str) -> Observable | None:
+        return facts.put_back(signal, self.late_most) if self.late_most else None
+
     def late(self, signal: str) -> Observable | None:
         return facts.late(signal, self.late_most) if self.late_most else None
 
@@ -112,6 +115,7 @@ class Parts:
             if clock is not None:
                 yield clock
         yield from filter(None, map(self.late, self.plan.signals))
+        yield from filter(None, map(self.put_back, self.plan.signals))
         yield from filter(None, map(self.lost, self.detected))
 
     def _choices(self) -> Iterator[Observable]:

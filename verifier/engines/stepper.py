@@ -335,7 +335,16 @@ class _Moment:
         nearest = self.places.beyond(signal.enters).piece
         empty = nearest not in self.places.pieces or self.now[facts.train(nearest)] == "vacant"
         aspect = self.plan.chart.get(self.seen[signal.reading])
-        if aspect is not None and aspect.permits and present:
+        permits = aspect is not None and aspect.permits
+        put_back = self.parts.put_back(signal.name)
+        assert put_back is not None
+        if permits:
+            following[put_back] = "0"
+        elif self.now[facts.train(signal.enters.piece)] == "occupied":
+            following[put_back] = "no"
+        else:
+            following[put_back] = self._one_more(put_back)
+        if permits and present:
             following[late] = "0"
         elif empty and not present:
             following[late] = "no"

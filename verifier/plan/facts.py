@@ -20,7 +20,7 @@ Broken = Literal["fault"]
 # Memory: what earlier moments left behind.
 Memory = Literal["relay", "timer", "traffic"]
 # In a history: where trains are, piece by piece, and what else goes on from step to step.
-Train = Literal["train", "heading", "across", "pace", "clock", "late", "lost"]
+Train = Literal["train", "heading", "across", "pace", "clock", "late", "put back", "lost"]
 # In a history: what trains, people and time choose to do at one step.
 Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "tick", "loss"]
 # In a history: what happens at one step.
@@ -61,9 +61,7 @@ class Observable:
         return f"<{self.kind} {self.name}>"
 
 
-_WORKED_OUT = frozenset(
-    (*get_args(Reported), *get_args(Shown), *get_args(Seen), *get_args(Event))
-)
+_WORKED_OUT = frozenset((*get_args(Reported), *get_args(Shown), *get_args(Seen), *get_args(Event)))
 REPORTED = frozenset(get_args(Reported))
 
 
@@ -208,6 +206,12 @@ def late(signal: str, most: int) -> Observable:
     """How many moments ago a train approaching a signal last saw it clear, while it may still
     pass it for that; ``no`` when none may."""
     return Observable("late", signal, ("no", *(str(i) for i in range(most))), "no")
+
+
+def put_back(signal: str, most: int) -> Observable:
+    """How many moments ago a signal last showed clear, while that is less than trains need to
+    stop and none has passed it; ``no`` otherwise."""
+    return Observable("put back", signal, ("no", *(str(i) for i in range(most))), "no")
 
 
 def lost(block: str, most: int) -> Observable:

@@ -125,6 +125,8 @@ CATALOGUE: tuple[Property, ...] = (
              locking.points_move_under_signal),
     Property("approach-locking", _L, "nothing is let go in the face of a train that cannot stop",
              locking.approach_locking),
+    Property("time-locking", _L, "nothing of a route is let go before its time",
+             locking.time_locking),
     Property("route-locking", _L, "no points move ahead of a train inside its route",
              locking.route_locking),
     Property("loss-of-shunt", _L, "a train not seen for a moment keeps what is locked for it",

@@ -21,6 +21,7 @@ from verifier.properties.locking_phrases import (
     remember_route,
     switches,
     train_on,
+    was_put_back,
 )
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import (
@@ -114,6 +115,60 @@ def approach_locking(plan: Plan) -> Iterator[Obligation]:
     switch in the route, and no aspect to proceed for any conflicting route, until a
     predetermined time after the signal was put back).
     """
+    for signal, routes, let_go, text in _let_go(plan):
+        yield Obligation(
+            "approach-locking",
+            (signal.name,),
+            "never",
+            both(may_still_pass(signal, plan), opposite(permits(signal, plan)), let_go),
+            f"{signal.name} was put back in the face of a train, and before the train has had time "
+            f"to stop {text}",
+            (signal.span,),
+            (signal.name,),
+            routes[:1],
+            _points_of(routes) or (signal.enters.piece,),
+            signal.name,
+            hint=f"Let time run when {signal.name} is put back: `timer {signal.name}-time … runs "
+            f"while {signal.name} at stop and …`, no shorter than trains need to stop; and let "
+            "nothing of the route, and no signal against it, be free before "
+            f"`{signal.name}-time done`.",
+            over="histories",
+        )
+
+
+def time_locking(plan: Plan) -> Iterator[Obligation]:
+    """After a signal was put back, train or no train, nothing of its route moves, and nothing
+    that conflicts clears, until the time that trains need to stop is over.
+
+    Advice: 49 CFR 236.305 asks for approach or time locking. Time locking holds a route
+    whenever its signal is put back and no train has passed it; approach locking may let it go
+    at once when no train is near.
+
+    Source: 49 CFR 236.768 and 236.305.
+    """
+    for signal, routes, let_go, text in _let_go(plan):
+        yield Obligation(
+            "time-locking",
+            (signal.name,),
+            "never",
+            both(was_put_back(signal, plan), opposite(permits(signal, plan)), let_go),
+            f"{signal.name} was put back, and before the time that trains need to stop was over "
+            f"{text}",
+            (signal.span,),
+            (signal.name,),
+            routes[:1],
+            _points_of(routes) or (signal.enters.piece,),
+            signal.name,
+            hint=f"Where {signal.name} is locked by approach, a train near or not makes the "
+            "difference, and nothing need be done.",
+            over="histories",
+            advice=True,
+        )
+
+
+def _let_go(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...], Expr, str]]:
+    """By signal: that something of its route moves or something against it clears, and what
+    that is in words. Only where the plan says how long trains need to stop."""
     if not plan.locking.asked or plan.locking.running.to_stop is None:
         return
     conflicts = _conflicts_by_signal(plan)
@@ -127,28 +182,8 @@ def approach_locking(plan: Plan) -> Iterator[Obligation]:
         if not moves and not clears:
             continue
         against = dict.fromkeys(_other(signal, c).signal for c in conflicts.get(signal.name, ()))
-        yield Obligation(
-            "approach-locking",
-            (signal.name,),
-            "never",
-            both(
-                may_still_pass(signal, plan),
-                opposite(permits(signal, plan)),
-                either(*moves, *clears),
-            ),
-            f"{signal.name} was put back in the face of a train, and before the train has had time "
-            f"to stop {_what_is_let_go(_points_of(routes), tuple(against))}",
-            (signal.span,),
-            (signal.name,),
-            routes[:1],
-            _points_of(routes) or (signal.enters.piece,),
-            signal.name,
-            hint=f"Let time run when {signal.name} is put back: `timer {signal.name}-time … runs "
-            f"while {signal.name} at stop and …`, no shorter than trains need to stop; and let "
-            "nothing of the route, and no signal against it, be free before "
-            f"`{signal.name}-time done`.",
-            over="histories",
-        )
+        text = _what_is_let_go(_points_of(routes), tuple(against))
+        yield signal, routes, either(*moves, *clears), text
 
 
 def _what_is_let_go(points: tuple[str, ...], signals: tuple[str, ...]) -> str:

@@ -51,6 +51,15 @@ def may_still_pass(signal: Signal, plan: Plan) -> Expr:
     return opposite(atom(facts.late(signal.name, window_in(to_stop, unit)), "no"))
 
 
+def was_put_back(signal: Signal, plan: Plan) -> Expr:
+    """The signal showed clear less long ago than trains need to stop, and none has passed it
+    since."""
+    to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
+    if to_stop is None or unit is None:
+        return FALSE
+    return opposite(atom(facts.put_back(signal.name, window_in(to_stop, unit)), "no"))
+
+
 def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:
     """The routes that run over some points, and when a train comes to them that way."""
     return [

@@ -32,7 +32,7 @@ from verifier.world.world import World
 
 _EVENTS = frozenset(get_args(facts.Event))
 _OF_A_MOMENT = frozenset(
-    ("train", "heading", "across", "pace", "clock", "late", "lost", "points", "thrown", "relay",
+    ("train", "heading", "across", "pace", "clock", "late", "put back", "lost", "points", "thrown", "relay",
      "timer", "traffic", "advance", "reversal", "entry", "arrival", "throw", "expiry", "tick",
      "loss")
 )  # fmt: skip
@@ -197,6 +197,9 @@ class Histories:
             fresh = both(self._permits(signal), present)
             over = both(opposite(first), opposite(present))
             yield late, _window(late, fresh, over)
+            put_back = facts.put_back(signal, self._latemost)
+            passed = self._trains.occupied(self.plan.signals[signal].enters.piece)
+            yield put_back, _window(put_back, self._permits(signal), passed)
 
     def _losses(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
         for block in self.plan.blocks.values() if self.lossy else ():
