@@ -154,8 +154,6 @@ class _Homing:
                 machine.put(values, what, value, samples.having(what, value))
         out = samples.reached
         while True:
-            machine.work_out(values)
-            out &= ~values[self._home_at]
             if not out:
                 return None
             first = out & -out
@@ -179,7 +177,8 @@ class _Homing:
             raise _GaveUp("no way back from every moment was found that is short enough")
 
     def _way_home(self, moment: Moment) -> list[Moment] | None:
-        """Choices that lead from a moment to the start; None when there are none so short."""
+        """Choices that lead from a moment to the start, those of the moment of arrival included;
+        None when there are none so short."""
         ways = self._ways
         here = [ways.bit(what, value, 0) for what, value in moment.items()]
         here = [bit for bit in here if bit is not ways.true]
@@ -188,7 +187,7 @@ class _Homing:
             if found is None:
                 raise _GaveUp(ways.reason)
             if found:
-                return [ways.moment(i, self.system.inputs) for i in range(depth)]
+                return [ways.moment(i, self.system.inputs) for i in range(depth + 1)]
         return None
 
     # -------------------------------------------------------------- all moments
@@ -201,7 +200,6 @@ class _Homing:
         for i, chosen in enumerate(self._list):
             solver.add(*(solver.bit(what, value, i) for what, value in chosen.items()))
             solver.add(solver.term(away, i))
-        solver.add(solver.term(away, len(self._list)))
         found = solver.check((), self._deadline)
         if found is None:
             raise _GaveUp(solver.reason)

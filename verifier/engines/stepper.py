@@ -332,8 +332,6 @@ class _Moment:
             and self.now[self.parts.heading(port.piece)] == port.end
             for port in self.places.approach(signal)
         )
-        nearest = self.places.beyond(signal.enters).piece
-        empty = nearest not in self.places.pieces or self.now[facts.train(nearest)] == "vacant"
         aspect = self.plan.chart.get(self.seen[signal.reading])
         permits = aspect is not None and aspect.permits
         put_back = self.parts.put_back(signal.name)
@@ -346,7 +344,7 @@ class _Moment:
             following[put_back] = self._one_more(put_back)
         if permits and present:
             following[late] = "0"
-        elif empty and not present:
+        elif not present:
             following[late] = "no"
         else:
             following[late] = self._one_more(late)

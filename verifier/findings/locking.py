@@ -6,15 +6,18 @@ expressions, has replayed the history; everything else is undecided, and says wh
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
+from time import monotonic
 
+from verifier.engines.again import Answer, Returns, Trapped, always_again
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.stepper import replay
 from verifier.engines.windows import Decided, Windows
 from verifier.findings.story import Told, told
 from verifier.findings.verdicts import Finding, InternalError, Lasting, Story, Verdict
 from verifier.language.source import Source, Span
-from verifier.logic.expr import And, Atom, Const, Expr, Or, observables
+from verifier.logic.expr import And, Atom, Const, Expr, Or, both, observables, opposite
 from verifier.plan import facts
 from verifier.plan.facts import All, AnyOne, Condition, Observable, Says
 from verifier.plan.model import Plan
@@ -26,6 +29,8 @@ _IN_SITUATIONS = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
 )  # fmt: skip
 _REMEMBERED = ("relay", "timer", "traffic", "thrown")
+# Seconds for whether everything can always be done again, where the user gives no limit.
+AGAIN = 8.0
 NOWHERE = Span(Source("", ""), 0, 0)
 Trace = Sequence[Mapping[Observable, str]]
 
@@ -50,14 +55,17 @@ class HistoryProver:
         """The verdict on each obligation, by its key."""
         places: dict[tuple[object, ...], list[Obligation]] = {}
         for obligation in obligations:
-            key = (obligation.over, obligation.mode, *place_of(obligation, self.plan))
+            key: tuple[object, ...] = (obligation.over, obligation.mode)
+            if obligation.over != "for good":
+                key += place_of(obligation, self.plan)
             places.setdefault(key, []).append(obligation)
-        verdicts = {}
-        for here in places.values():
-            if here[0].over == "for good":
-                verdicts |= {o.key: _left_open(o) for o in here}
-                continue
+        verdicts: dict[str, Verdict] = {}
+        lasting_last = sorted(places.values(), key=lambda here: here[0].over == "for good")
+        for here in lasting_last:
             course = self._lossy if here[0].over == "lossy" else self._true
+            if here[0].over == "for good":
+                verdicts |= course.always_again(here, verdicts.values())
+                continue
             for obligation, decided in zip(here, course.decide(here), strict=True):
                 verdicts[obligation.key] = course.verdict(obligation, decided)
         return verdicts
@@ -76,12 +84,52 @@ class _Course:
         self.histories = Histories(plan, lossy=lossy)
         system = self.histories.system
         entries = frozenset(w for w in system.inputs if w.kind == "entry")
-        few = (entries, frozenset(system.inputs))
-        self._windows = Windows(system, few=few, timeout=timeout, step=step)
+        self._few = (entries, frozenset(system.inputs))
+        self._timeout = timeout
+        self._windows = Windows(system, few=self._few, timeout=timeout, step=step)
 
     def decide(self, here: Sequence[Obligation]) -> list[Decided]:
         bads = [self.histories.expand(o.formula) for o in here]
         return self._windows.decide(bads, likely=here[0].mode == "possible")
+
+    def always_again(
+        self, here: Sequence[Obligation], before: Iterable[Verdict]
+    ) -> dict[str, Verdict]:
+        """Whether things can always be done again, as long as no train has met another or left
+        the rails (then nothing can)."""
+        mishaps = ("collision", "derailment")
+        if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
+            why = "asked once trains neither meet nor leave the rails"
+            return {o.key: Verdict(o, "undecided", why) for o in here}
+        system = self.histories.system
+        answers = always_again(
+            system,
+            [self.histories.expand(o.formula) for o in here],
+            tuple(dict.fromkeys(self._windows.lasting())),
+            # How a train stood on track that is vacant now means nothing.
+            matters=[w for w in system.states if w.kind not in ("heading", "pace")],
+            few=self._few,
+            deadline=monotonic() + (AGAIN if self._timeout is None else self._timeout),
+        )
+        return {o.key: self._again(o, answer) for o, answer in zip(here, answers, strict=True)}
+
+    def _again(self, obligation: Obligation, answer: Answer) -> Verdict:
+        match answer:
+            case Returns():
+                return Verdict(obligation, "proved")
+            case Trapped(history=history, system=system, lasts=lasts):
+                bad = self.histories.expand(obligation.formula)
+                here = both(*lasts.clauses, opposite(obligation.formula))
+                trap = replace(obligation, formula=here, mode="never")
+                told = self._replayed(trap, history.trace)
+                finding = Finding(
+                    self._last(told.story), (), 0, told.causes, smallest=history.smallest,
+                    story=told.story,
+                )  # fmt: skip
+                lasting = Lasting(system, bad, lasts.clauses, lasts.steps)
+                return Verdict(obligation, "broken", finding=finding, lasting=lasting)
+            case Unknown(reason=reason):
+                return Verdict(obligation, "undecided", reason)
 
     def remembered(self) -> Iterator[Expr]:
         known = {what for what in self.plan.inputs if what.kind in _REMEMBERED}
@@ -135,14 +183,10 @@ class _Course:
         )
 
 
-def _left_open(obligation: Obligation) -> Verdict:
-    return Verdict(obligation, "undecided", "whether it can always be done again is not looked at")
-
-
 def needs_history(verdict: Verdict, plan: Plan) -> bool:
     """Whether a verdict on single situations leaves open that no history leads there."""
     if verdict.obligation.mode == "possible":
-        return verdict.status == "proved" and not plan.wiring.given
+        return verdict.status == "proved" and not plan.wiring.hides
     return verdict.status in ("broken", "waived") and not isinstance(
         verdict.obligation.formula, Const
     )

@@ -90,7 +90,7 @@ def prove(
             if not plan.signals and not plan.proofs:
                 raise InputError([_nothing_to_prove(plan)])
             steps = _Steps(watch, progress, len(plain) + 3 * len(failing))
-            prover = prover.over_time(plain, decided, steps.next)
+            prover = prover.over_time(plain, everything, decided, steps.next)
             for obligation in plain:
                 if obligation.over == "situations" and obligation.key not in decided:
                     steps.next()
@@ -179,6 +179,7 @@ class _Prover:
     def over_time(
         self,
         asked: Sequence[Obligation],
+        everything: Sequence[Obligation],
         decided: dict[str, Verdict],
         step: Callable[[], None],
     ) -> "_Prover":
@@ -189,6 +190,10 @@ class _Prover:
         histories = HistoryProver(self.plan, self.timeout, step)
         over_time = [o for o in asked if not of_moment(o)]
         decided |= self._claimed(histories.decide(over_time))
+        if self.plan.wiring.hides:  # then all that memory never comes to must be known
+            known = {o.key for o in over_time}
+            never = [o for o in everything if o.over == "histories" and o.mode == "never"]
+            histories.decide(o for o in never if o.key not in known)
         plan = replace(self.plan, remembered=histories.remembered())
         prover = _Prover(plan, World(plan), self.timeout)
         moments = []
@@ -198,7 +203,7 @@ class _Prover:
             if needs_history(verdict, self.plan):
                 moments.append(obligation)
         found = histories.decide(moments)
-        if plan.wiring.given:  # what wiring hides from the rules, no history without it shows
+        if plan.wiring.hides:  # what wiring hides from the rules, no history without it shows
             found = {key: v for key, v in found.items() if v.status == "broken"}
         decided |= self._claimed(found)
         return prover

@@ -147,6 +147,14 @@ class Verdict:
         """Broken, and neither advice nor expected."""
         return self.status == "broken" and not self.obligation.advice and not self.expected
 
+    @property
+    def leaves_open(self) -> bool:
+        """Undecided where that matters: whether something can always be done again is no
+        question of safety, and is looked at for a while only."""
+        obligation = self.obligation
+        is_asked = not obligation.advice and obligation.over != "for good"
+        return self.status == "undecided" and is_asked
+
 
 @dataclass(frozen=True, slots=True)
 class Unmet:
@@ -186,9 +194,7 @@ class Report:
     def exit_code(self) -> ExitCode:
         if any(v.fails for v in self.verdicts) or self.unmet:
             return ExitCode.BROKEN
-        if self.interrupted or any(
-            v.status == "undecided" and not v.obligation.advice for v in self.verdicts
-        ):
+        if self.interrupted or any(v.leaves_open for v in self.verdicts):
             return ExitCode.UNDECIDED
         return ExitCode.AS_EXPECTED
 

@@ -191,6 +191,12 @@ class Wiring:
         return bool(self.supplies or self.feeders or self.detectors or self.drivers
                     or self.machines)  # fmt: skip
 
+    @property
+    def hides(self) -> bool:
+        """Whether what the rules see may differ from what is so: there is wiring beyond the
+        contacts and motors of switch machines."""
+        return bool(self.supplies or self.feeders or self.detectors or self.drivers)
+
     def detectors_of(self, block: str) -> tuple[Detector, ...]:
         return self._detectors.get(block, ())
 

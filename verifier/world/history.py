@@ -32,9 +32,9 @@ from verifier.world.world import World
 
 _EVENTS = frozenset(get_args(facts.Event))
 _OF_A_MOMENT = frozenset(
-    ("train", "heading", "across", "pace", "clock", "late", "put back", "lost", "points", "thrown", "relay",
-     "timer", "traffic", "advance", "reversal", "entry", "arrival", "throw", "expiry", "tick",
-     "loss")
+    ("train", "heading", "across", "pace", "clock", "late", "put back", "lost", "points",
+     "thrown", "relay", "timer", "traffic", "advance", "reversal", "entry", "arrival", "throw",
+     "expiry", "tick", "loss")
 )  # fmt: skip
 
 
@@ -192,11 +192,10 @@ class Histories:
 
     def _lateness(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
         for signal in self.plan.signals if self._latemost else ():
-            present, first = self._trains.approaching(signal)
+            present = self._trains.approaching(signal)
             late = facts.late(signal, self._latemost)
             fresh = both(self._permits(signal), present)
-            over = both(opposite(first), opposite(present))
-            yield late, _window(late, fresh, over)
+            yield late, _window(late, fresh, opposite(present))
             put_back = facts.put_back(signal, self._latemost)
             passed = self._trains.occupied(self.plan.signals[signal].enters.piece)
             yield put_back, _window(put_back, self._permits(signal), passed)

@@ -179,7 +179,7 @@ class Trains:
         """A train is on its way to a signal: on the approach, or on the switch right before."""
         enters = self.plan.signals[signal].enters
         out = self.plan.track.joint_at[enters].other(enters)
-        present, _ = self.approaching(signal)
+        present = self.approaching(signal)
         if out.piece not in self.pieces:
             return present
         return either(present, both(self.occupied(out.piece), self.leaves(out)))
@@ -352,13 +352,11 @@ class Trains:
 
     # -------------------------------------------------------------- approaches
 
-    def approaching(self, signal: str) -> tuple[Expr, Expr]:
-        """That a train is on the approach to a signal and heads for it; that one is on the
-        piece right before it."""
+    def approaching(self, signal: str) -> Expr:
+        """That a train is on the approach to a signal and heads for it."""
         ways: list[Expr] = []
         port = self.plan.signals[signal].enters
         out = self.plan.track.joint_at[port].other(port)
-        first = self.occupied(out.piece) if out.piece in self.pieces else FALSE
         passed: set[Port] = set()
         while out.piece in self.pieces and out not in passed:
             passed.add(out)
@@ -370,7 +368,7 @@ class Trains:
             if enter in self._facing:
                 break
             out = self.plan.track.joint_at[enter].other(enter)
-        return either(*ways), first
+        return either(*ways)
 
 
 def _other_end(end: str) -> str:
