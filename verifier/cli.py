@@ -94,6 +94,11 @@ def _parser() -> argparse.ArgumentParser:
     )
     prove.add_argument("--all", action="store_true", help="show every finding")
     prove.add_argument("--json", action="store_true", help="print the report as JSON")
+    prove.add_argument(
+        "--certificate",
+        metavar="DIR",
+        help="write each proof over time into this folder, as a file any SMT solver can check",
+    )
     prove.add_argument("--quiet", action="store_true", help="one line a file")
     _console_options(prove)
 
@@ -253,6 +258,7 @@ def _prove(options: argparse.Namespace) -> int:
     ink = _ink(options)
     codes: list[ExitCode] = []
     documents: list[machine.Json] = []
+    reports: list[Report] = []
     try:
         files = list(_files(options.paths, layouts=True))
         _check_only(options.only)
@@ -269,6 +275,7 @@ def _prove(options: argparse.Namespace) -> int:
                 _complain(error)
             continue
         codes.append(report.exit_code)
+        reports.append(report)
         if options.json:
             documents.append(machine.file_report(report))
         elif options.quiet:
@@ -288,6 +295,8 @@ def _prove(options: argparse.Namespace) -> int:
             )
         if report.interrupted:
             break
+    if options.certificate and not _certified(reports, Path(options.certificate)):
+        return ExitCode.BAD_INPUT
     if options.json:
         import json
 
@@ -295,6 +304,23 @@ def _prove(options: argparse.Namespace) -> int:
     elif len(files) > 1 and not options.quiet:
         _say(["", f"{len(codes)} of {len(files)} files looked at, exit code {int(worst(codes))}."])
     return worst(codes)
+
+
+def _certified(reports: "Sequence[Report]", folder: Path) -> bool:
+    """Write the proofs over time; False where that cannot be done."""
+    from verifier.reports.certificates import certificate_files
+
+    number = -1
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in certificate_files(reports):
+            (folder / name).write_text(text, encoding="utf-8")
+            number += 1
+    except OSError as error:
+        print(f"Cannot write certificates into {folder}: {error.strerror}.", file=sys.stderr)
+        return False
+    print(f"{number} proofs over time written into {folder}.", file=sys.stderr)
+    return True
 
 
 def _check_only(names: Sequence[str]) -> None:

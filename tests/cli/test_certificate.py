@@ -1,0 +1,30 @@
+"""`clearproof prove --certificate DIR`."""
+
+from pathlib import Path
+
+import pytest
+
+from verifier.cli import main
+from verifier.engines.certificates import recheck
+
+SPEC = Path(__file__).parents[2] / "specs" / "locked-end-of-siding.ixl"
+
+
+def test_every_proof_over_time_is_written_and_stands_up(tmp_path: Path) -> None:
+    folder = tmp_path / "proofs"
+    code = main(
+        ["prove", "--quiet", "--only", "collision", "--certificate", str(folder), str(SPEC)]
+    )
+    assert code == 0
+    files = sorted(folder.glob("*.smt2"))
+    assert files and (folder / "README.txt").exists()
+    assert all(recheck(file.read_text(encoding="utf-8"), 60) for file in files)
+
+
+def test_a_folder_that_cannot_be_written_is_an_error(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    taken = tmp_path / "taken"
+    taken.write_text("")
+    assert main(["prove", "--quiet", "--only", "collision", "--certificate", str(taken), str(SPEC)])
+    assert "Cannot write certificates" in capsys.readouterr().err
