@@ -30,7 +30,7 @@ _IN_SITUATIONS = (
 )  # fmt: skip
 _REMEMBERED = ("relay", "timer", "traffic", "thrown")
 # Seconds for whether everything can always be done again, where the user gives no limit.
-AGAIN = 8.0
+AGAIN = 15.0
 NOWHERE = Span(Source("", ""), 0, 0)
 Trace = Sequence[Mapping[Observable, str]]
 
