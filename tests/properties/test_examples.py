@@ -32,7 +32,7 @@ COMES_WITH = {
     # Trains that were let come find the points moved, or the track beyond taken.
     "points-move-under-train": _UNDER_TRAINS,
     "points-move-under-signal": _UNDER_TRAINS,
-    "approach-locking": _UNDER_TRAINS | {"collision"},
+    "approach-locking": _UNDER_TRAINS | {"collision", "time-locking"},
     "route-locking": _UNDER_TRAINS,
     "hand-points-unlocked": _UNDER_TRAINS | {"points-move-under-signal"},
     # What was told is not so yet.
