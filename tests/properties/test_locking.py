@@ -141,7 +141,7 @@ def test_approach_locking_is_asked_where_trains_need_time_to_stop() -> None:
 
 def test_nothing_is_let_go_in_the_face_of_a_train() -> None:
     plan, asked = question("approach-locking", END_OF_SIDING, "4L")
-    late = _late("4L", 1, "0")
+    late = {**_late("4L", 1, "0"), **train(plan, "Single", "right")}
     assert {w.values for w in observables(asked.formula) if w.kind == "late"} == {("no", "0")}
     back = shows(plan, s4L="Stop", s4RA="Stop", s4RB="Stop")
     moves = happens("points move", "T1")
@@ -149,6 +149,10 @@ def test_nothing_is_let_go_in_the_face_of_a_train() -> None:
     assert not is_so(asked, late, back)
     assert not is_so(asked, back, moves)  # nobody saw it clear
     assert not is_so(asked, late, shows(plan, s4L="Clear"), moves)  # it was not put back
+    away = train(plan, "Single", "left")
+    assert not is_so(asked, late, away, back, moves)  # it heads the other way
+    passing = {facts.across("T1 points to Single left"): "spanned"}
+    assert not is_so(asked, late, passing, back, moves)  # it is the one that passed
     # A signal against it clears, whichever way the facing points lie for the train.
     assert is_so(asked, late, shows(plan, s4L="Stop", s4RA="Clear", s4RB="Stop"))
     assert not is_so(asked, shows(plan, s4L="Stop", s4RA="Clear", s4RB="Stop"))
@@ -305,7 +309,7 @@ def test_an_electric_lock_is_released_too_early() -> None:
     assert is_so(asked, stop, shows(plan, s4L="Clear"), released)
     assert not is_so(asked, stop, shows(plan, s4L="Clear"))
     assert not is_so(asked, stop, released)
-    assert is_so(asked, stop, _late("4RA", 1, "0"), released)
+    assert is_so(asked, stop, _late("4RA", 1, "0"), train(plan, "Main", "left"), released)
     assert not questions("hand-points-unlocked", verifier.load_text(END_OF_SIDING))
 
 
@@ -395,7 +399,9 @@ def test_hints_speak_of_how_the_points_are_thrown() -> None:
         return question("points-move-under-train", text, "T1")[1].hint
 
     lever = "  thrown by T1-lever\n"
-    assert hint(THROAT) == "Add `or T occupied` to the line `locked while …` of T1."
+    other = THROAT.replace("locked while T occupied", "locked while B occupied")
+    assert hint(other) == "Add `or T occupied` to the line `locked while …` of T1."
+    assert "asks for that already" in hint(THROAT)
     unlocked = THROAT.replace("  locked while T occupied\n", "")
     assert hint(unlocked) == "Write `locked while T occupied` under `turnout T1`."
     anyone = unlocked.replace(lever, "")
@@ -405,7 +411,6 @@ def test_hints_speak_of_how_the_points_are_thrown() -> None:
     electric = by_hand.replace("by hand\n", "by hand\n  electric lock released when In at stop\n")
     assert hint(electric).endswith("also T clear: `and T clear`.")
     dark = THROAT.replace("block A, B, T, C,", "block T undetected\nblock A, B, C,")
-    assert "T occupied" in hint(THROAT)
     assert "detector" in hint(
         dark.replace("locked while T occupied", "locked while B occupied").replace("B, T,", "B,")
     )

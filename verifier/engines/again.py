@@ -61,8 +61,8 @@ def always_again(
     few: Sequence[frozenset[Observable]] = (),
     deadline: float,
 ) -> list[Answer]:
-    """For each goal, whether it can come about again from every moment. Each goal is taken to
-    be possible from the start; ``matters`` are the states by which the start is known again.
+    """For each goal, whether it can come about again from every moment. ``matters``: the states
+    by which the start, all being as usual, is known again.
 
     Raises :class:`~verifier.engines.answers.Interrupted` on Ctrl-C."""
     if len(system.states) > MOST_STATES or system.always:
@@ -70,11 +70,19 @@ def always_again(
         if system.always:
             unknown = Unknown("what the file takes for granted may keep it from being so")
         return [unknown] * len(goals)
-    home = both(*(atom(w, *system.initial[w]) for w in matters))
+    home = both(*(atom(w, w.usual) for w in matters))
     homeward = _Homing(system, clauses, home, deadline).answer()
-    if isinstance(homeward, Returns):
-        return [homeward] * len(goals)
-    return [_again(system, goal, clauses, few, deadline) for goal in goals]
+    at_home = replace(system, initial={w: (w.usual,) for w in system.states})
+    return [
+        homeward
+        if isinstance(homeward, Returns) and _comes_about(at_home, goal, deadline)
+        else _again(system, goal, clauses, few, deadline)
+        for goal in goals
+    ]
+
+
+def _comes_about(system: System, goal: Expr, deadline: float) -> bool:
+    return isinstance(bounded.search(system, goal, most=LONG, deadline=deadline), Happens)
 
 
 def _again(

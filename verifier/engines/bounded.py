@@ -244,3 +244,12 @@ def _search_of(system: System) -> Search:
     if not _latest or _latest[0].system is not system:
         _latest[:] = [Search(system)]
     return _latest[0]
+
+
+def goes_on(system: System, moments: int, deadline: float | None = None) -> bool | None:
+    """Whether some history that keeps to all that is taken for granted goes on so long; None
+    when that is not known.
+
+    Raises :class:`~verifier.engines.answers.Interrupted` on Ctrl-C."""
+    solver = Unrolling(system, start=True)
+    return solver.check(solver.granted(*range(moments)), deadline)

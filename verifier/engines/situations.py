@@ -19,6 +19,7 @@ from z3 import z3core
 from verifier.engines.answers import Answer, Exists, Impossible, Interrupted, Unknown
 from verifier.engines.lengths import Room, rooms, standing_is_possible
 from verifier.engines.order import TIERS, tier_of, values_in_order
+from verifier.engines.unroll import WITHIN
 from verifier.logic.expr import TRUE, And, Atom, Const, Expr, fold, observables, opposite
 from verifier.plan.facts import Observable
 from verifier.world.bodies import bodies
@@ -298,13 +299,19 @@ class SituationCheck:
             self._solver.add(*extra)
         try:
             found = self._solver.check(*literals)
-            if found == z3.unknown and "interrupt" in self._solver.reason_unknown():
+            if found == z3.unknown and self._was_stopped():
                 raise Interrupted
             self._last = self._solver.model() if found == z3.sat else None
             return found
         finally:
             if extra:
                 self._solver.pop()
+
+    def _was_stopped(self) -> bool:
+        """Whether it was Ctrl-C. This solver says "canceled" of it and of the time limit alike."""
+        reason = self._solver.reason_unknown()
+        late = self._deadline is not None and monotonic() >= self._deadline - WITHIN
+        return "interrupt" in reason or ("cancel" in reason and not late)
 
     def _why(self) -> str:
         if self._timeout is not None:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from dataclasses import dataclass
 from time import monotonic
 
-from verifier.engines import bounded, induction, invariants
+from verifier.engines import bounded, induction, invariants, reachability
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.isomorphic import shape
 from verifier.logic.expr import Const, Expr, observables
@@ -166,7 +166,10 @@ class Windows:
         )
         if isinstance(answer, Happens):
             return Decided(answer, self.system)
-        last = induction.prove(whole, bad, (), most_steps=MOST_STEPS, deadline=self._deadline())
+        proof = induction.prove(whole, bad, (), most_steps=MOST_STEPS, deadline=self._deadline())
+        if isinstance(proof, Lasts):
+            return Decided(proof, whole)
+        last = reachability.decide(whole, bad, deadline=self._deadline())
         if isinstance(last, Lasts):
             return Decided(last, whole)
         if isinstance(answer, Unknown):

@@ -12,6 +12,7 @@ from time import monotonic
 
 from verifier.engines.again import Answer, Returns, Trapped, always_again
 from verifier.engines.answers import Happens, Lasts, Unknown
+from verifier.engines.bounded import goes_on
 from verifier.engines.stepper import replay
 from verifier.engines.windows import Decided, Windows
 from verifier.findings.story import Told, told
@@ -20,7 +21,7 @@ from verifier.language.source import Source, Span
 from verifier.logic.expr import And, Atom, Const, Expr, Or, both, observables, opposite
 from verifier.plan import facts
 from verifier.plan.facts import All, AnyOne, Condition, Observable, Says
-from verifier.plan.model import Plan
+from verifier.plan.model import Assumption, Plan
 from verifier.properties.obligation import Obligation
 from verifier.world.history import Histories
 from verifier.world.situation import Situation
@@ -31,6 +32,8 @@ _IN_SITUATIONS = (
 _REMEMBERED = ("relay", "timer", "traffic", "thrown")
 # Seconds for whether everything can always be done again, where the user gives no limit.
 AGAIN = 15.0
+# Moments that some history must go on for under the file's assumptions.
+GOES_ON = 40
 NOWHERE = Span(Source("", ""), 0, 0)
 Trace = Sequence[Mapping[Observable, str]]
 
@@ -50,6 +53,23 @@ class HistoryProver:
     @cached_property
     def _lossy(self) -> "_Course":
         return _Course(self.plan, True, self._timeout, self._step)
+
+    def ruling_out(self) -> tuple[Assumption, ...] | None:
+        """Assumptions that together leave no history: a smallest set of them; empty when some
+        history goes on, None when that is not known."""
+        system, assumed = self._true.histories.system, self.plan.assumptions
+        if not assumed:
+            return ()
+        goes = goes_on(system, GOES_ON, self._true.deadline())
+        if goes is None:
+            return None
+        kept = [] if goes else list(range(len(assumed)))
+        for i in list(kept):
+            fewer = [k for k in kept if k != i]
+            always = tuple(system.always[k] for k in fewer)
+            if goes_on(replace(system, always=always), GOES_ON, self._true.deadline()) is False:
+                kept = fewer
+        return tuple(assumed[k] for k in kept)
 
     def decide(self, obligations: Iterable[Obligation]) -> dict[str, Verdict]:
         """The verdict on each obligation, by its key."""
@@ -88,6 +108,9 @@ class _Course:
         self._timeout = timeout
         self._windows = Windows(system, few=self._few, timeout=timeout, step=step)
 
+    def deadline(self) -> float:
+        return monotonic() + (AGAIN if self._timeout is None else self._timeout)
+
     def decide(self, here: Sequence[Obligation]) -> list[Decided]:
         bads = [self.histories.expand(o.formula) for o in here]
         return self._windows.decide(bads, likely=here[0].mode == "possible")
@@ -109,7 +132,7 @@ class _Course:
             # How a train stood on track that is vacant now means nothing.
             matters=[w for w in system.states if w.kind not in ("heading", "pace")],
             few=self._few,
-            deadline=monotonic() + (AGAIN if self._timeout is None else self._timeout),
+            deadline=self.deadline(),
         )
         return {o.key: self._again(o, answer) for o, answer in zip(here, answers, strict=True)}
 

@@ -188,6 +188,13 @@ class _Prover:
         if not self.plan.locking.asked or self._undecided_assumptions:
             return self
         histories = HistoryProver(self.plan, self.timeout, step)
+        ruling_out = histories.ruling_out()
+        if ruling_out:
+            raise InputError([_no_history(ruling_out)])
+        if ruling_out is None:
+            self._undecided_assumptions = "it is not known whether the assumptions allow a history"
+            decided |= {o.key: self.decide(o) for o in asked}
+            return self
         over_time = [o for o in asked if not of_moment(o)]
         decided |= self._claimed(histories.decide(over_time))
         if self.plan.wiring.hides:  # then all that memory never comes to must be known
@@ -405,6 +412,20 @@ def _contradiction(clash: Sequence[Assumption]) -> Diagnostic:
         message,
         first.span,
         "A proof under them would say nothing. Drop one, or say more exactly what you mean.",
+        tuple((a.span, f'and "{a.title}"') for a in rest),
+    )
+
+
+def _no_history(clash: Sequence[Assumption]) -> Diagnostic:
+    first, *rest = clash
+    leave = "these assumptions leave" if rest else f'the assumption "{first.title}" leaves'
+    return Diagnostic(
+        "CP501",
+        f"{leave} no history that goes on",
+        first.span,
+        "Over time, all starts with vacant track, points normal and relays down, and an assumption "
+        "holds at every moment from there. A proof under this would say nothing: drop it, say more "
+        "exactly what you mean, or say where stock stands at the start (`trains start on …`).",
         tuple((a.span, f'and "{a.title}"') for a in rest),
     )
 

@@ -4,12 +4,12 @@ Over time, detectors and contacts report the truth, save that points without con
 what they were told.
 """
 
+from collections.abc import Iterator
 from dataclasses import replace
 
 from verifier.plan import facts
 from verifier.plan.equipment import NO_EQUIPMENT
-from verifier.plan.facts import Observable
-from verifier.plan.model import Joint, Plan
+from verifier.plan.model import Joint, Plan, Port
 from verifier.plan.wiring import Wiring
 
 
@@ -36,14 +36,18 @@ def joint_name(joint: Joint) -> str:
     return " to ".join(f"{port.piece} {port.end}" for port in (joint.a, joint.b))
 
 
-def memory(plan: Plan) -> tuple[Observable, ...]:
-    """What relays, timers and directions of traffic are, in the order in which they act."""
-    locking = plan.locking
-    return tuple(
-        facts.relay(name)
-        if name in locking.relays
-        else facts.timer(name)
-        if name in locking.timers
-        else facts.traffic(name)
-        for name in locking.memory
-    )
+def approach(plan: Plan, signal: str) -> Iterator[Port]:
+    """The plain track on which a train comes up to a signal, the nearest first, back to the
+    next signal that governs the same way or to trackwork: each by the end by which a train
+    comes in that heads for the signal."""
+    facing = {s.enters for s in plan.signals.values()}
+    enters = plan.signals[signal].enters
+    out = plan.track.joint_at[enters].other(enters)
+    passed: set[Port] = set()
+    while plan.track.pieces[out.piece].kind == "plain" and out not in passed:
+        passed.add(out)
+        enter = Port(out.piece, "right" if out.end == "left" else "left")
+        yield enter
+        if enter in facing:
+            return
+        out = plan.track.joint_at[enter].other(enter)

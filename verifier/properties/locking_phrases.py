@@ -6,8 +6,10 @@ from collections.abc import Iterable, Iterator
 from verifier.language.source import Span
 from verifier.logic.expr import FALSE, Expr, atom, both, either, opposite
 from verifier.plan import facts
+from verifier.plan.facts import AnyOne, Condition, Says
 from verifier.plan.model import Move, Plan, Port, Route, Signal
 from verifier.plan.moments import moment, window_in
+from verifier.plan.running import approach, joint_name
 from verifier.properties.phrases import takes_up_to
 
 POWERED = ("lever", "buttons", "rule")
@@ -43,12 +45,14 @@ def comes_against(move: Move, plan: Plan) -> Expr:
 
 
 def may_still_pass(signal: Signal, plan: Plan) -> Expr:
-    """A train saw the signal clear so lately that it may be too late for it to stop. False
-    where the plan does not say how long trains need."""
+    """A train on the approach saw the signal clear so lately that it may be too late for it to
+    stop, and has not begun to pass it. False where the plan does not say how long trains need."""
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
-    return opposite(atom(facts.late(signal.name, window_in(to_stop, unit)), "no"))
+    late = opposite(atom(facts.late(signal.name, window_in(to_stop, unit)), "no"))
+    on_approach = either(*(came_in_by(port, plan) for port in approach(plan, signal.name)))
+    return both(late, on_approach, atom(facts.across(joint_name(signal.joint)), "free"))
 
 
 def was_put_back(signal: Signal, plan: Plan) -> Expr:
@@ -111,7 +115,24 @@ def lock_while(name: str, held: str, free: str, plan: Plan) -> str:
         )
     if throw.locked is None:
         return f"Write `locked while {held}` under `{kind} {name}`."
+    if _is_asked(held, throw.locked):
+        return (
+            f"`locked while …` of {name} asks for that already: the points were free until then, "
+            "or on their way. Lock them sooner: from when a signal lets a train come over them "
+            "(`or not SIGNAL at stop`), or while the relay of a route over them is up."
+        )
     return f"Add `or {held}` to the line `locked while …` of {name}."
+
+
+def _is_asked(held: str, locked: Condition) -> bool:
+    """Whether a lock holds as soon as one thing does."""
+    match locked:
+        case AnyOne(parts=parts):
+            return any(_is_asked(held, part) for part in parts)
+        case Says(text=text):
+            return text == held
+        case _:
+            return False
 
 
 def remember_route(signal: str, blocks: tuple[str, ...]) -> str:

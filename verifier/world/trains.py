@@ -13,7 +13,7 @@ from verifier.plan import facts
 from verifier.plan.facts import Condition
 from verifier.plan.model import Joint, Move, Piece, Plan, Port
 from verifier.plan.routes import entered_under_signal
-from verifier.plan.running import joint_name
+from verifier.plan.running import approach, joint_name
 from verifier.plan.track import moves_over
 
 ENDS = ("edge", "bumper")
@@ -354,21 +354,12 @@ class Trains:
 
     def approaching(self, signal: str) -> Expr:
         """That a train is on the approach to a signal and heads for it."""
-        ways: list[Expr] = []
-        port = self.plan.signals[signal].enters
-        out = self.plan.track.joint_at[port].other(port)
-        passed: set[Port] = set()
-        while out.piece in self.pieces and out not in passed:
-            passed.add(out)
-            piece = self.pieces[out.piece]
-            if piece.kind != "plain":
-                break
-            enter = Port(piece.name, _other_end(out.end))
-            ways.append(both(self.occupied(piece.name), self.heading(piece.name, enter.end)))
-            if enter in self._facing:
-                break
-            out = self.plan.track.joint_at[enter].other(enter)
-        return either(*ways)
+        return either(
+            *(
+                both(self.occupied(port.piece), self.heading(port.piece, port.end))
+                for port in approach(self.plan, signal)
+            )
+        )
 
 
 def _other_end(end: str) -> str:
