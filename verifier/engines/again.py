@@ -134,6 +134,9 @@ class _Homing:
         self._list: list[Moment] = []
         self._clauses = list(clauses)
         self._ways = Unrolling(system, start=False)
+        # A moment that the clauses and the choices told so far do not bring home.
+        self._away = Unrolling(system, start=False)
+        self._told = self._sent_along = 0
         self._machine = Machine(system)
         self._home_at = self._machine.slot(home)
 
@@ -202,12 +205,13 @@ class _Homing:
 
     def _never_home(self) -> Moment | None:
         """A moment that the clauses allow and that the list does not bring home."""
-        solver = Unrolling(self.system, start=False)
-        solver.add(*(solver.term(clause, 0) for clause in self._clauses))
-        away = opposite(self._home)
-        for i, chosen in enumerate(self._list):
-            solver.add(*(solver.bit(what, value, i) for what, value in chosen.items()))
-            solver.add(solver.term(away, i))
+        solver = self._away
+        solver.add(*(solver.term(clause, 0) for clause in self._clauses[self._told :]))
+        self._told = len(self._clauses)
+        for i in range(self._sent_along, len(self._list)):
+            solver.add(*(solver.bit(what, value, i) for what, value in self._list[i].items()))
+            solver.add(solver.no(solver.term(self._home, i)))
+        self._sent_along = len(self._list)
         found = solver.check((), self._deadline)
         if found is None:
             raise _GaveUp(solver.reason)
