@@ -111,6 +111,8 @@ def _cell(
         return
     if node.kind != "piece":
         text = end_text(view, node, there, style)
+        # No rail beyond the end, where a signal beside it asked for more room than its name.
+        paper.fill(cell.left, cell.right, cell.y, " ")
         paper.put(cell.right - len(text) if node.left is None else cell.left, cell.y, text)
         paper.used.add(node.kind)
         return

@@ -218,27 +218,32 @@ class _Why:
         what = facts.traffic(name)
         will = self.record.then(self.record.last, what)
         wanted = traffic.rightward if will == "rightward" else traffic.leftward
-        situation = self._scanned(name, self.record.last)
-        because = self._why(wanted, self.record.last, situation)
+        because = self._why(wanted, self.record.last, of=name)
         if traffic.locked is None:
             text = f"nothing locks the direction of traffic {name}"
             yield Allowed(Cause(text, traffic.span, because), text)
             return
         span = traffic.locked.span
         text = f"the direction of traffic {name} is not locked: `locked while …` does not hold"
-        because = (*self._why(traffic.locked, self.record.last, situation), *because)
+        because = (*self._why(traffic.locked, self.record.last, of=name), *because)
         rule = f"`locked while …` of {name} ({self._line(span)}) does not hold"
         yield Allowed(Cause(text, span, because), rule)
 
     # -------------------------------------------------------------- memory
 
     def _why(
-        self, condition: Condition, k: int, situation: Situation | None = None, back: int = 0
+        self, condition: Condition, k: int, *, of: str = "", back: int = 0
     ) -> tuple[Cause, ...]:
-        """The facts that make a condition true or false at a moment."""
+        """The facts that make a condition true or false at a moment. ``of``: the memory that
+        acts by it; what acts before it has acted."""
+        acted = self._acting_before(of)
+        situation = self.record.situation(k)
+        if acted:
+            given = {**dict(situation), **{what: self.record.then(k, what) for what in acted}}
+            situation = Situation.of(given.items())
         found = reasons(
-            self.plan, self.record.evaluator, situation or self.record.situation(k), condition,
-            recall=lambda what: self._recall(what, k, back),
+            self.plan, self.record.evaluator, situation, condition,
+            recall=lambda what: self._recall(what, k + (what in acted), back),
         )  # fmt: skip
         return tuple(dict.fromkeys(found))
 
@@ -249,7 +254,7 @@ class _Why:
             return Cause(f"{what.name} reports clear (the train there is not seen)", None)
         if what.kind not in _MEMORY:
             return None
-        state = self.record.now(k, what)
+        state = self.record.then(k - 1, what) if k else self.record.now(k, what)
         element = self._element(what)
         since = next((j for j in range(k - 1, -1, -1) if self.record.now(j, what) != state), None)
         text = f"{what.kind} {what.name} is {state}"
@@ -262,7 +267,7 @@ class _Why:
             return Cause(text, element.span)
         self._recalled.add((what, since))
         condition = _mover(element, state)
-        because = self._why(condition, since, self._scanned(element.name, since), back + 1)
+        because = self._why(condition, since, of=element.name, back=back + 1)
         return Cause(text, condition.span, because)
 
     def _element(self, what: Observable) -> Relay | Timer | Traffic:
@@ -275,15 +280,11 @@ class _Why:
             case _:
                 return locking.traffic[what.name]
 
-    def _scanned(self, name: str, k: int) -> Situation:
-        """The moment as memory sees it when it is its turn: what acts before has acted."""
-        given = dict(self.record.situation(k))
-        for earlier in self.plan.locking.memory:
-            if earlier == name:
-                break
-            what = self._named(earlier)
-            given[what] = self.record.then(k, what)
-        return Situation.of(given.items())
+    def _acting_before(self, name: str) -> dict[Observable, None]:
+        """Memory that has acted when it is the turn of this one."""
+        order = self.plan.locking.memory
+        before = order[: order.index(name)] if name else ()
+        return dict.fromkeys(map(self._named, before))
 
     def _named(self, name: str) -> Observable:
         locking = self.plan.locking

@@ -177,7 +177,7 @@ class Record:
     def _front(self, k: int, frm: Port, onto: Port, here: Mapping[str, int]) -> Went:
         if self.plan.track.pieces[frm.piece].kind == "edge":
             self.origins.append(frm.piece)
-            return Went("enters", len(self.origins) - 1, onto, frm)
+            return Went("enters", len(self.origins) - 1, onto, frm, self._facing.get(onto))
         return Went("front", here[frm.piece], onto, frm, self._facing.get(onto))
 
     def _meetings(self, k: int, here: Mapping[str, int]) -> Iterator[Went]:

@@ -323,7 +323,8 @@ class _Teller:
                 text = f"{name} turns back on {onto}"
             case "enters":
                 newcomer = record.newcomer(went.train)
-                text = f"{newcomer} comes in at {off}, onto {onto}{stands}"
+                past = f" past {went.under}{self._seen(k, went.under)}" if went.under else ""
+                text = f"{newcomer} comes in at {off}{past}, onto {onto}{stands}"
             case "out":
                 text = f"the front of {name} goes out at {onto}"
             case "tail in":
