@@ -83,6 +83,18 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
+    _proving(command)
+    _asking(command)
+    _explaining(command)
+    return parser
+
+
+# Adds a command: its name, what runs it, and what it does in a few words.
+_Command = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
+
+
+def _proving(command: _Command) -> None:
+    """The commands that prove, and that say what a proof rests on."""
     prove = command("prove", _prove, "prove junction files, or all of a folder")
     prove.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
     prove.add_argument("--timeout", type=_seconds, metavar="S", help="seconds for each question")
@@ -113,6 +125,9 @@ def _parser() -> argparse.ArgumentParser:
     why.add_argument("--all", action="store_true", help="show all facts it rests on")
     _console_options(why)
 
+
+def _asking(command: _Command) -> None:
+    """The commands that look at one situation, or at what was seen on the bench."""
     ask = command("ask", _ask, "what the signals show in a situation you name")
     ask.add_argument("file", metavar="FILE")
     ask.add_argument(
@@ -134,6 +149,9 @@ def _parser() -> argparse.ArgumentParser:
     find.add_argument("--json", action="store_true", help="print the diagnosis as JSON")
     _console_options(find)
 
+
+def _explaining(command: _Command) -> None:
+    """The commands that print what there is to read, and that write files."""
     sheet = command("sheet", _sheet, "the locking sheet: routes, points, conflicts")
     sheet.add_argument("file", metavar="FILE")
 
@@ -153,7 +171,6 @@ def _parser() -> argparse.ArgumentParser:
     tidy = command("format", _format, "lay out junction files in the usual way")
     tidy.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
     tidy.add_argument("--check", action="store_true", help="change nothing; exit 1 if it would")
-    return parser
 
 
 def _console_options(parser: argparse.ArgumentParser) -> None:
