@@ -10,19 +10,25 @@ Windows that are the same but for their names are proved once.
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from time import monotonic
 
 from verifier.engines import bounded, induction, invariants, reachability
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.isomorphic import shape
+from verifier.engines.samples import Samples
 from verifier.logic.expr import Const, Expr, observables
 from verifier.logic.system import System, cut
 from verifier.plan.facts import Observable
 
 # Rings of a window: what is asked about, what that hangs on, what that hangs on, …
 FIRST_RING = 1
-# How many moments a history may take that is looked for before a window grows, and at last.
-SHORT, LONG = 8, 40
+# How many moments a history may take that is looked for once a window of so many rings has not
+# sufficed, and at last.
+LOOKS = {FIRST_RING: 8, FIRST_RING + 1: 16}
+LONG = 40
+# Moments for which chance is let go on to see what may happen.
+SAMPLED = 150
 # Moments at once over which what lasts may be shown to last.
 MOST_STEPS = 2
 # Seconds for the engines of last resort where the user gives no limit.
@@ -69,15 +75,17 @@ class Windows:
         happen, so histories are looked for first."""
         answers = {i: a for i, bad in enumerate(bads) if (a := self._constant(bad)) is not None}
         if likely:
-            answers |= self._look_for({i: b for i, b in enumerate(bads) if i not in answers})
+            left = {i: bad for i, bad in enumerate(bads) if i not in answers}
+            answers |= self._look_for(left, LOOKS[FIRST_RING])
         rings, before = FIRST_RING, frozenset[Observable]()
         while waiting := [i for i in range(len(bads)) if i not in answers]:
             kept = self.window([bads[i] for i in waiting], rings)
             if kept == before:
                 break
             answers |= self._in_window(kept, {i: bads[i] for i in waiting})
-            if rings == FIRST_RING and not likely:
-                answers |= self._look_for({i: bads[i] for i in waiting if i not in answers})
+            if rings in LOOKS and not likely:
+                left = {i: bads[i] for i in waiting if i not in answers}
+                answers |= self._look_for(left, LOOKS[rings])
             rings, before = rings + 1, kept
         return [answers.get(i) or self._at_last(bad) for i, bad in enumerate(bads)]
 
@@ -145,12 +153,17 @@ class Windows:
 
     # -------------------------------------------------------------- histories
 
-    def _look_for(self, bads: Mapping[int, Expr]) -> dict[int, Decided]:
-        """Those that happen soon, on the whole layout."""
+    @cached_property
+    def _samples(self) -> Samples:
+        return Samples(self.system, moments=SAMPLED)
+
+    def _look_for(self, bads: Mapping[int, Expr], moments: int) -> dict[int, Decided]:
+        """Those that happen soon, or that chance has come upon, on the whole layout."""
         found = {}
         for i, bad in bads.items():
+            most = LONG if self._samples.holding(bad) else moments
             answer = bounded.search(
-                self.system, bad, most=SHORT, deadline=self._deadline(), few=self._few
+                self.system, bad, most=most, deadline=self._deadline(), few=self._few
             )
             if isinstance(answer, Happens):
                 found[i] = Decided(answer, self.system)

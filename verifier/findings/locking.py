@@ -31,7 +31,7 @@ _IN_SITUATIONS = (
 )  # fmt: skip
 _REMEMBERED = ("relay", "timer", "traffic", "thrown")
 # Seconds for whether everything can always be done again, where the user gives no limit.
-AGAIN = 15.0
+AGAIN = 30.0
 # Moments that some history must go on for under the file's assumptions.
 GOES_ON = 40
 NOWHERE = Span(Source("", ""), 0, 0)
