@@ -3,6 +3,7 @@
 
 from collections.abc import Sequence
 
+import verifier
 from verifier.engines.stepper import Moment, Stepper
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
@@ -92,3 +93,40 @@ class Course:
     def seen(self, kind: str, name: str) -> str:
         """What something was at the last step."""
         return next(v for w, v in self.last.items() if (w.kind, w.name) == (kind, name))
+
+
+# One switch. Every joint by its name, as the stepper calls it.
+IN_WEST, TO_MAIN = "West end to Main left", "Main right to T1 normal"
+IN_YARD, TO_YARD = "Yard end to Siding left", "Siding right to T1 reverse"
+TO_SINGLE, OUT = "T1 points to Single left", "Single right to Quarry end"
+
+SWITCH = """
+edge West, Yard, Quarry
+block Main, Siding, Switch, Single
+button Go-L, Go-M
+turnout T1 in Switch {throw}
+track West = Main   | normal  T1 | Single = Quarry
+track Yard = Siding | reverse T1
+signal 4L at Single | T1 heads upper, lower
+  Clear when Go-L pressed and T1 normal
+  Stop otherwise
+signal 4RA at Main | T1
+  Clear when Go-M pressed
+  Stop otherwise
+signal 4RB at Siding | T1
+  Stop otherwise
+"""
+
+
+def junction(more: str = "", throw: str = "") -> Course:
+    return Course(verifier.load_text(SWITCH.format(throw=throw) + more))
+
+
+def line(more: str) -> Course:
+    """Three blocks in a row with no signals at all."""
+    return Course(verifier.load_text(
+        "edge West, East\nblock A, B, C\nbutton Go, Hold\ntrack West = A | B | C = East\n" + more
+    ))  # fmt: skip
+
+
+A_B, B_C = "A right to B left", "B right to C left"
