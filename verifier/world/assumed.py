@@ -198,7 +198,8 @@ def _histories(plan: Plan) -> Iterator[str]:
     if plan.wiring.given:
         yield (
             "Over time, detectors report the truth, and so do contacts where there are any: what "
-            "wiring and failures do is proved of single moments only."
+            "wiring and failures do is proved of single moments only, with relays, timers and "
+            "directions of traffic as they come to be while nothing is broken."
         )
     else:
         yield "Over time, too, detectors and contacts report the truth."
