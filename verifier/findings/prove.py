@@ -119,13 +119,6 @@ def of_moment(obligation: Obligation) -> bool:
     return obligation.over == "situations"
 
 
-def may_be_mended(verdict: Verdict) -> bool:
-    """Whether rules or wiring are looked at for what would mend it: of what takes a history,
-    its hint says what to do."""
-    finding = verdict.finding
-    return finding is not None and finding.story is None and not verdict.obligation.advice
-
-
 class _Steps:
     """One question after the other: looks for Ctrl-C, and tells how far it is."""
 
@@ -366,6 +359,7 @@ class _Prover:
         rewirer = Rewirer(self.world, self._harms, self.timeout)
         for verdict in verdicts:
             finding = verdict.finding
+            # What takes a history is mended by its hint.
             if (
                 finding is not None
                 and finding.story is None

@@ -75,14 +75,13 @@ class Story:
 @dataclass(frozen=True, slots=True)
 class Lasting:
     """Why something never happens: what holds at the start and lasts from moment to moment
-    (``clauses``, over ``steps`` moments at once) leaves no room for ``bad``. ``sentences`` say
-    the clauses in words. Enough to write a certificate from."""
+    (``clauses``, over ``steps`` moments at once) leaves no room for ``bad``. Enough to write a
+    certificate from."""
 
     system: System
     bad: Expr
     clauses: tuple[Expr, ...]
     steps: int
-    sentences: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -181,7 +181,7 @@ def _lasting(plan: Plan, lasting: Lasting) -> Json:
     return {
         "moments": lasting.steps,
         "facts": len(lasting.clauses),
-        "sentences": list(lasting.sentences or sentences(plan, lasting.clauses)),
+        "sentences": list(sentences(plan, lasting.clauses)),
     }
 
 

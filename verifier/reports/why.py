@@ -71,7 +71,7 @@ def _reason(verdict: Verdict, report: Report, ink: Ink, everything: bool) -> Ite
 
 
 def _lasting(lasting: Lasting, plan: Plan, ink: Ink, everything: bool) -> Iterator[str]:
-    said = lasting.sentences or sentences(plan, lasting.clauses)
+    said = sentences(plan, lasting.clauses)
     if not said:
         yield from paragraph(
             "Nothing needs to be remembered for that: no single moment leaves room for it."
