@@ -10,6 +10,7 @@ import verifier
 from tests.differential.junctions import write_junction
 from tests.findings.layouts import BROKEN
 from tests.findings.written import written
+from tests.proofs import proved
 from verifier.findings import mending
 from verifier.findings.verdicts import Finding, Report
 from verifier.plan.model import Plan
@@ -67,12 +68,11 @@ def test_a_mending_that_would_lose_a_route_is_not_offered() -> None:
 @pytest.mark.parametrize("path", FILES, ids=lambda p: p.stem)
 def test_on_the_junctions_to_read(path: Path) -> None:
     try:
-        plan = verifier.load(path)
-        report = verifier.prove(plan)
+        report = proved(path)
     except verifier.InputError:
         assert path.name == "assumptions-contradict.broken.ixl"
         return
-    check_mendings(plan, report)
+    check_mendings(report.plan, report)
 
 
 def test_on_generated_junctions() -> None:

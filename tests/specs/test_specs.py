@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Iterable
-from functools import cache
 from itertools import product
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import pytest
 import verifier
 from tests.differential.agreement import failures_agree
 from tests.differential.truth import Truth, single_faults
+from tests.proofs import proved
 from verifier.engines.enumerator import tally
 from verifier.engines.evaluator import Evaluator
 from verifier.engines.order import count_situations
@@ -37,11 +37,6 @@ every_expecting_spec = pytest.mark.parametrize("path", EXPECTING, ids=lambda pat
 
 def without(text: str, span: Span) -> str:
     return text[: span.start] + text[span.end :]
-
-
-@cache
-def proved(path: Path) -> Report:
-    return verifier.prove(verifier.load(path))
 
 
 def proved_without(path: Path, spans: Iterable[Span]) -> Report:
