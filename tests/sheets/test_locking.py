@@ -23,24 +23,17 @@ signal 4RA at Main | T1
 """
 
 
-def rows(heading: str) -> list[list[str]]:
-    """The cells of the table below a heading."""
-    lines = list(locking_sheet(verifier.load_text(PLAN, "sheet.ixl")))
-    start = next(i for i, line in enumerate(lines) if line.startswith(heading))
-    table = []
-    for line in lines[start + 1 :]:
-        if not line:
-            if table:
-                break
-            continue
-        table.append([cell for cell in line.split("  ") if cell.strip()])
-    return [[cell.strip() for cell in row] for row in table[2:]]
+def rows(title: str) -> list[list[str]]:
+    """The cells of the table with this title."""
+    sheet = locking_sheet(verifier.load_text(PLAN, "sheet.ixl"))
+    [table] = [table for table in sheet.tables if table.title == title]
+    return [list(row) for row in table.rows]
 
 
 def test_routes_with_points_blocks_and_devices() -> None:
     # Worked out by hand from the track: T1 faces trains from the east end, T2 those from the
     # west end, so each route meets one of them facing and the other trailing.
-    assert rows("Locking sheet") == [
+    assert rows("Routes") == [
         ["1", "4L", "West-Main", "T2 N(t) T1 N(f)", "Switch, Main", "D1 derailing", "2 3 4"],
         ["2", "4L", "West-Siding", "T2 N(t) T1 R(f)", "Switch, Siding", "D1 derailing", "1 3 4"],
         ["3", "4RA", "Quarry", "T1 N(t) T2 N(f)", "Switch, Single", "D1 derailing", "1 2 4"],

@@ -4,10 +4,11 @@ All of it comes from the track alone; no rule of the file is looked at. That mak
 independent sheet to hold the rules against.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 
 from verifier.plan.model import Entrance, Plan, Route
 from verifier.properties.phrases import derails_run_over
+from verifier.sheets.sheet import Sheet, Table
 
 _LETTER = {"normal": "N", "reverse": "R"}
 _CONFLICT_WORDS = {
@@ -18,51 +19,60 @@ _CONFLICT_WORDS = {
 }
 
 
-def locking_sheet(plan: Plan) -> Iterator[str]:
-    """The sheet as lines of text."""
-    yield f"Locking sheet: {plan.title}"
-    yield ""
+def locking_sheet(plan: Plan) -> Sheet:
+    """Every route and what it needs, conflicts, fouling and interlocking limits."""
+    title = f"Locking sheet: {plan.title}"
     if not plan.routes:
-        yield "No signals, so no routes."
-        return
+        return Sheet("locking", title, (), ("No signals, so no routes.",))
     numbers = {route.name: i for i, route in enumerate(plan.routes, start=1)}
-    rows = [("no.", "signal", "to", "points", "blocks clear", "devices", "conflicts with")]
-    for route in plan.routes:
-        rows.append(
-            (
-                str(numbers[route.name]),
-                route.signal,
-                route.exit,
-                " ".join(_points(route)) or "-",
-                ", ".join(_block(block, plan) for block in route.blocks),
-                ", ".join(_devices(route, plan)) or "-",
-                " ".join(str(n) for n in _conflicting(route, plan, numbers)) or "-",
-            )
+    tables = (
+        _routes(plan, numbers),
+        _conflicts(plan, numbers),
+        _fouling(plan, numbers),
+        _limits(plan),
+    )
+    return Sheet("locking", title, tuple(table for table in tables if table.rows))
+
+
+def _routes(plan: Plan, numbers: dict[str, int]) -> Table:
+    columns = ("no.", "signal", "to", "points", "blocks clear", "devices", "conflicts with")
+    rows = tuple(
+        (
+            str(numbers[route.name]),
+            route.signal,
+            route.exit,
+            " ".join(_points(route)) or "-",
+            ", ".join(_block(block, plan) for block in route.blocks),
+            ", ".join(_devices(route, plan)) or "-",
+            " ".join(str(n) for n in _conflicting(route, plan, numbers)) or "-",
         )
-    yield from _table(rows)
-    yield ""
-    yield "Points: N normal, R reverse; (f) met facing, (t) trailing."
-    if plan.conflicts:
-        yield ""
-        yield "Conflicting routes:"
-        conflicts = [("", "routes", "how", "where")]
-        for c in plan.conflicts:
-            pair = f"{numbers[c.first.name]} and {numbers[c.second.name]}"
-            names = f"{c.first.name} / {c.second.name}"
-            conflicts.append((pair, names, _CONFLICT_WORDS[c.kind], c.place))
-        yield from _table(conflicts)
-    yield ""
-    yield "Fouling (stock that stands there fouls these routes):"
-    yield from _table([("stock on", "fouls"), *_fouling(plan, numbers)])
-    if plan.limits:
-        yield ""
-        yield "Interlocking limits:"
-        limits = [("at", "track", "ways in")]
-        for limit in plan.limits:
-            tracks = dict.fromkeys(plan.track.pieces[piece].title for piece in limit.pieces)
-            ways = [_way_in(entrance) for entrance in limit.entrances]
-            limits.append((limit.name, ", ".join(tracks), ", ".join(ways) or "-"))
-        yield from _table(limits)
+        for route in plan.routes
+    )
+    return Table(
+        "Routes", columns, rows, ("Points: N normal, R reverse; (f) met facing, (t) trailing.",)
+    )
+
+
+def _conflicts(plan: Plan, numbers: dict[str, int]) -> Table:
+    rows = tuple(
+        (
+            f"{numbers[c.first.name]} and {numbers[c.second.name]}",
+            f"{c.first.name} / {c.second.name}",
+            _CONFLICT_WORDS[c.kind],
+            c.place,
+        )
+        for c in plan.conflicts
+    )
+    return Table("Conflicting routes", ("no.", "routes", "how", "where"), rows)
+
+
+def _limits(plan: Plan) -> Table:
+    rows = []
+    for limit in plan.limits:
+        tracks = dict.fromkeys(plan.track.pieces[piece].title for piece in limit.pieces)
+        ways = [_way_in(entrance) for entrance in limit.entrances]
+        rows.append((limit.name, ", ".join(tracks), ", ".join(ways) or "-"))
+    return Table("Interlocking limits", ("at", "track", "ways in"), tuple(rows))
 
 
 def _points(route: Route) -> Iterator[str]:
@@ -100,16 +110,11 @@ def _way_in(entrance: Entrance) -> str:
     return f"{entrance.end} ({f'derail {entrance.derail}' if entrance.derail else 'no signal'})"
 
 
-def _fouling(plan: Plan, numbers: dict[str, int]) -> Iterator[tuple[str, str]]:
+def _fouling(plan: Plan, numbers: dict[str, int]) -> Table:
     """For each block, the routes that run over any of its track."""
+    rows = []
     for block in plan.blocks:
         over = [str(numbers[r.name]) for r in plan.routes if block in r.blocks]
-        yield block, " ".join(over) or "-"
-
-
-def _table(rows: Sequence[Sequence[str]]) -> Iterator[str]:
-    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
-    for number, row in enumerate(rows):
-        yield "  ".join(f"{cell:<{w}}" for cell, w in zip(row, widths, strict=True)).rstrip()
-        if number == 0:
-            yield "  ".join("-" * w for w in widths)
+        rows.append((block, " ".join(over) or "-"))
+    note = "Stock that stands on a block fouls these routes."
+    return Table("Fouling", ("stock on", "fouls"), tuple(rows), (note,))

@@ -1,0 +1,82 @@
+"""What the commands share: how they print, complain, and find the files asked for."""
+
+import argparse
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+if TYPE_CHECKING:
+    from verifier.reports.ink import Ink
+
+# Adds a command: its name, what runs it, and what it does in a few words.
+Command = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
+
+# People mend the first errors and run again; a long list helps nobody.
+_SHOWN_ERRORS = 25
+
+
+def console_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--ascii", action="store_true", help="draw with plain ASCII characters")
+    parser.add_argument("--colour", "--color", choices=("auto", "always", "never"), default="auto")
+
+
+def seconds(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = -1.0
+    if not 0 < value < 1e6:
+        raise argparse.ArgumentTypeError(f"`{text}` is not a number of seconds above 0")
+    return value
+
+
+def ink_of(options: argparse.Namespace) -> "Ink":
+    from verifier.reports.ink import standard_ink
+
+    return standard_ink(colour=options.colour, ascii_only=options.ascii)
+
+
+def say(lines: Iterable[str], ink: "Ink | None" = None) -> None:
+    """Print; what the console cannot show becomes `?`."""
+    for line in lines:
+        print(showable(ink.plain(line) if ink else line, sys.stdout))
+
+
+def showable(text: str, stream: TextIO) -> str:
+    encoding = stream.encoding or "ascii"
+    return text.encode(encoding, "replace").decode(encoding)
+
+
+def complain(error: Any) -> int:
+    from verifier.language.diagnostics import render
+
+    sys.stdout.flush()
+    number = len(error.diagnostics)
+    for diagnostic in error.diagnostics[:_SHOWN_ERRORS]:
+        print(showable(render(diagnostic), sys.stderr), file=sys.stderr)
+    if number > _SHOWN_ERRORS:
+        print(f"... and {number - _SHOWN_ERRORS} more.", file=sys.stderr)
+    codes = list(dict.fromkeys(d.code for d in error.diagnostics))
+    print(
+        f"{number} error{'s' if number > 1 else ''}. `clearproof explain {codes[0]}` tells more.",
+        file=sys.stderr,
+    )
+    return 2
+
+
+def files_of(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:
+    """The junction files asked for; a folder stands for all those in it, for ``layouts``
+    without those that others there include."""
+    from verifier.api import no_junctions
+    from verifier.language.includes import not_included
+
+    for text in paths:
+        path = Path(text)
+        if path.is_dir():
+            found = sorted(path.rglob("*.ixl"))
+            if not found:
+                raise no_junctions(text)
+            yield from not_included(found) if layouts else found
+        else:
+            yield path

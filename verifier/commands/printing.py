@@ -1,0 +1,63 @@
+"""The commands that print what there is to read: sheets and explanations."""
+
+import argparse
+import sys
+
+from verifier.commands.console import Command, complain, say, showable
+
+
+def add(command: Command) -> None:
+    from verifier.sheets.catalogue import SHEETS
+
+    sheet = command("sheet", _sheet, "print a sheet to build and test from")
+    sheet.add_argument("file", metavar="FILE")
+    sheet.add_argument(
+        "kind", nargs="?", default="locking", choices=tuple(SHEETS), metavar="SHEET",
+        help="; ".join(f"{kind.name}: {kind.text}" for kind in SHEETS.values()),
+    )  # fmt: skip
+    sheet.add_argument("--csv", action="store_true", help="print its tables as CSV")
+
+    explain = command("explain", _explain, "explain a property, an error code, or a list")
+    explain.add_argument(
+        "name",
+        nargs="?",
+        metavar="NAME",
+        help="a property, an error code such as CP204, or one of: properties, codes, "
+        "indications, aspects, exit-codes",
+    )  # fmt: skip
+
+
+def _sheet(options: argparse.Namespace) -> int:
+    from verifier.api import load
+    from verifier.language.diagnostics import InputError
+    from verifier.reports.sheets import sheet_csv, sheet_lines
+    from verifier.sheets.catalogue import SHEETS
+
+    try:
+        plan = load(options.file)
+    except InputError as error:
+        return complain(error)
+    sheet = SHEETS[options.kind].make(plan)
+    if options.csv:
+        # RFC 4180 line ends, whatever the console's own are.
+        sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
+        print(showable(sheet_csv(sheet), sys.stdout), end="")
+    else:
+        say(sheet_lines(sheet))
+    return 0
+
+
+def _explain(options: argparse.Namespace) -> int:
+    from verifier.api import unknown_word
+    from verifier.reports import explanations
+
+    if options.name is None:
+        say(explanations.overview())
+        return 0
+    lines = explanations.explain(options.name)
+    if lines is None:
+        return complain(
+            unknown_word(options.name, explanations.topics(), "topic", "`clearproof explain`")
+        )
+    say(lines)
+    return 0

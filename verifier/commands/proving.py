@@ -1,0 +1,180 @@
+"""The commands that prove, and that say what a proof rests on."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from verifier.commands.console import (
+    Command,
+    complain,
+    console_options,
+    files_of,
+    ink_of,
+    say,
+    seconds,
+)
+from verifier.findings.exit_codes import ExitCode, worst
+
+if TYPE_CHECKING:
+    from verifier.findings.verdicts import Report
+
+_MARKS = {
+    ExitCode.AS_EXPECTED: "ok",
+    ExitCode.BROKEN: "BROKEN",
+    ExitCode.UNDECIDED: "undecided",
+}
+
+
+def add(command: Command) -> None:
+    prove = command("prove", _prove, "prove junction files, or all of a folder")
+    prove.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
+    prove.add_argument("--timeout", type=seconds, metavar="S", help="seconds for each question")
+    prove.add_argument(
+        "--only", action="append", default=[], metavar="PROPERTY", help="this property alone"
+    )
+    prove.add_argument(
+        "--pairs", action="store_true", help="look at every two things broken at once as well"
+    )
+    prove.add_argument("--all", action="store_true", help="show every finding")
+    prove.add_argument("--json", action="store_true", help="print the report as JSON")
+    prove.add_argument(
+        "--certificate",
+        metavar="DIR",
+        help="write each proof over time into this folder, as a file any SMT solver can check",
+    )
+    prove.add_argument("--quiet", action="store_true", help="one line a file")
+    console_options(prove)
+
+    why = command("why", _why, "what a proof rests on, or how things come to be broken")
+    why.add_argument("file", metavar="FILE")
+    why.add_argument("property", metavar="PROPERTY", help="such as derailment")
+    why.add_argument(
+        "subjects", nargs="*", metavar="SUBJECT",
+        help="what it is asked of, such as T1; leave out for all",
+    )  # fmt: skip
+    why.add_argument("--timeout", type=seconds, metavar="S", help="seconds for each question")
+    why.add_argument("--all", action="store_true", help="show all facts it rests on")
+    console_options(why)
+
+
+def _prove(options: argparse.Namespace) -> int:
+    from verifier.language.diagnostics import InputError
+    from verifier.reports import machine, terminal
+    from verifier.reports.words import tally_words
+
+    ink = ink_of(options)
+    codes: list[ExitCode] = []
+    documents: list[machine.Json] = []
+    reports: list[Report] = []
+    try:
+        files = list(files_of(options.paths, layouts=True))
+        _check_only(options.only)
+    except InputError as error:
+        return complain(error)
+    for number, path in enumerate(files):
+        try:
+            report = _proved(path, options)
+        except InputError as error:
+            codes.append(ExitCode.BAD_INPUT)
+            if options.json:
+                documents.append(machine.file_with_errors(str(path), error.diagnostics))
+            else:
+                complain(error)
+            continue
+        codes.append(report.exit_code)
+        reports.append(report)
+        if options.json:
+            documents.append(machine.file_report(report))
+        elif options.quiet:
+            mark = _MARKS[report.exit_code]
+            say([f"{mark:<9}  {path}  {tally_words(report.verdicts)}"])
+        else:
+            say([""] * (number > 0))
+            say(
+                terminal.report_lines(
+                    report,
+                    ink,
+                    everything=options.all,
+                    lessons=len(files) == 1,
+                    pairs=options.pairs,
+                ),
+                ink,
+            )
+        if report.interrupted:
+            break
+    if options.certificate and not _certified(reports, Path(options.certificate)):
+        return ExitCode.BAD_INPUT
+    if options.json:
+        import json
+
+        print(json.dumps(machine.document(documents, worst(codes)), indent=2))
+    elif len(files) > 1 and not options.quiet:
+        say(["", f"{len(codes)} of {len(files)} files looked at, exit code {int(worst(codes))}."])
+    return worst(codes)
+
+
+def _proved(path: Path, options: argparse.Namespace) -> "Report":
+    """The report of one file. Progress goes to the terminal's error output."""
+    from verifier.api import prove_file
+    from verifier.reports.progress import ProgressLine
+
+    progress = ProgressLine(sys.stderr, path.name)
+    try:
+        return prove_file(
+            path,
+            timeout=options.timeout,
+            only=options.only,
+            pairs=options.pairs,
+            progress=progress,
+        )
+    finally:
+        progress.clear()
+
+
+def _certified(reports: "Sequence[Report]", folder: Path) -> bool:
+    """Write the proofs over time; False where that cannot be done."""
+    from verifier.reports.certificates import certificate_files
+
+    number = -1
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in certificate_files(reports):
+            (folder / name).write_text(text, encoding="utf-8")
+            number += 1
+    except OSError as error:
+        print(f"Cannot write certificates into {folder}: {error.strerror}.", file=sys.stderr)
+        return False
+    print(f"{number} proofs over time written into {folder}.", file=sys.stderr)
+    return True
+
+
+def _check_only(names: Sequence[str]) -> None:
+    from verifier.api import unknown_word
+    from verifier.properties.catalogue import BY_NAME
+
+    for name in names:
+        if name not in BY_NAME:
+            raise unknown_word(name, BY_NAME, "property", "`clearproof explain properties`")
+
+
+def _why(options: argparse.Namespace) -> int:
+    from verifier.api import reasons_file
+    from verifier.language.diagnostics import InputError
+    from verifier.reports.progress import ProgressLine
+    from verifier.reports.why import why_lines
+
+    progress = ProgressLine(sys.stderr, Path(options.file).name)
+    subjects = [name for text in options.subjects for name in text.split(",") if name]
+    try:
+        report, verdicts = reasons_file(
+            options.file, options.property, subjects, timeout=options.timeout, progress=progress
+        )
+    except InputError as error:
+        progress.clear()
+        return complain(error)
+    progress.clear()
+    ink = ink_of(options)
+    say(why_lines(report, verdicts, ink, everything=options.all), ink)
+    return report.exit_code

@@ -1,0 +1,68 @@
+"""The commands that write junction files: new ones from patterns, and tidy ones."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from verifier.commands.console import Command, complain, files_of, say
+
+
+def add(command: Command) -> None:
+    new = command("new", _new, "start a junction file from a pattern that already proves")
+    new.add_argument("pattern", nargs="?", metavar="PATTERN", help="leave out to list them")
+    new.add_argument("file", nargs="?", metavar="FILE", help="where to write it")
+
+    tidy = command("format", _format, "lay out junction files in the usual way")
+    tidy.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
+    tidy.add_argument("--check", action="store_true", help="change nothing; exit 1 if it would")
+
+
+def _new(options: argparse.Namespace) -> int:
+    from verifier.api import unknown_word
+    from verifier.patterns import PATTERNS, pattern_text
+
+    if options.pattern is None:
+        say(["Patterns (clearproof new PATTERN FILE):"])
+        say(f"  {name:<16} {text}" for name, text in PATTERNS.items())
+        return 0
+    if options.pattern not in PATTERNS:
+        return complain(unknown_word(options.pattern, PATTERNS, "pattern", "`clearproof new`"))
+    path = Path(options.file or f"{options.pattern}.ixl")
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(pattern_text(options.pattern))
+    except FileExistsError:
+        print(f"{path} exists already; nothing was written. Give another name.", file=sys.stderr)
+        return 2
+    except OSError as error:
+        print(f"{path} cannot be written: {error.strerror}.", file=sys.stderr)
+        return 2
+    say(
+        [
+            f"Wrote {path}. It proves as it stands: try `clearproof prove {path}`.",
+            "Then change its names and track to yours, a little at a time, proving as you go.",
+        ]
+    )
+    return 0
+
+
+def _format(options: argparse.Namespace) -> int:
+    from verifier.api import read_text
+    from verifier.language.diagnostics import InputError
+    from verifier.language.format import format_text
+
+    code = 0
+    try:
+        for path in files_of(options.paths):
+            before = read_text(path)
+            after = format_text(before, str(path))
+            if after == before:
+                continue
+            say([f"{'would change' if options.check else 'changed'} {path}"])
+            if options.check:
+                code = 1
+            else:
+                path.write_text(after, encoding="utf-8")
+    except InputError as error:
+        return complain(error)
+    return code

@@ -1,0 +1,33 @@
+"""What every sheet is made of: titles, notes and tables, free of any way of printing.
+
+A maker (:mod:`verifier.sheets.catalogue`) turns a plan into a :class:`Sheet`; the terminal,
+CSV and the HTML report each print it in their own way (:mod:`verifier.reports.sheets`).
+"""
+
+from dataclasses import dataclass
+
+Row = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows below the names of the columns. Every row has as many cells as there are columns.
+
+    ``numeric`` names the columns that hold amounts, which are set to the right."""
+
+    title: str
+    columns: Row
+    rows: tuple[Row, ...]
+    notes: tuple[str, ...] = ()
+    numeric: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet of paper or more. ``cautions`` come first and are never left out."""
+
+    name: str
+    title: str
+    tables: tuple[Table, ...]
+    notes: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()

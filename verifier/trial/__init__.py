@@ -1,0 +1,1 @@
+"""Trying the built layout: the test card, and what its results say."""
