@@ -108,6 +108,33 @@ def test_a_replay_beyond_its_limit_leaves_it_undecided(monkeypatch: pytest.Monke
     assert "cannot be replayed" in report.verdicts[0].why
 
 
+RING_OVER_TIME = """
+trains obey signals
+trains never reverse
+trains start on A, B
+block A, B
+track A |(g1) B |(g2) A
+signal 1E at A |(g1) B  Clear when (2E at stop or 2E proceeds)  Stop otherwise
+signal 2E at B |(g2) A  Clear when A clear and 1E green  Stop otherwise
+"""
+
+
+def test_a_history_that_a_circle_keeps_from_being_replayed_is_undecided(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Never a traceback, and never a verdict: what goes wrong was not seen to go wrong."""
+    plan = verifier.load_text(RING_OVER_TIME)
+    asked = ["collision", "route-never-set"]
+    whole = {v.obligation.key: v.status for v in verifier.prove(plan, only=asked).verdicts}
+    assert set(whole.values()) == {"broken", "proved"}
+    monkeypatch.setattr(evaluating, "MAX_WAYS", 1)
+    for verdict in verifier.prove(plan, only=asked).verdicts:
+        assert verdict.status in ("undecided", whole[verdict.obligation.key])
+        if whole[verdict.obligation.key] == "broken" or verdict.obligation.mode == "possible":
+            assert verdict.status == "undecided"
+            assert "round in a circle" in verdict.why
+
+
 # ------------------------------------------------------------------ not known
 
 

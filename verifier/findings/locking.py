@@ -13,6 +13,7 @@ from time import monotonic
 from verifier.engines.again import Answer, Returns, Trapped, always_again
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.bounded import goes_on
+from verifier.engines.evaluator import Unsettled
 from verifier.engines.stepper import replay
 from verifier.engines.windows import Decided, Windows
 from verifier.findings.story import Told, told
@@ -144,7 +145,10 @@ class _Course:
                 bad = self.histories.expand(obligation.formula)
                 here = both(*lasts.clauses, opposite(obligation.formula))
                 trap = replace(obligation, formula=here, mode="never")
-                told = self._replayed(trap, history.trace)
+                try:
+                    told = self._replayed(trap, history.trace)
+                except Unsettled as circle:
+                    return Verdict(obligation, "undecided", _beyond(circle))
                 finding = Finding(
                     self._last(told.story), (), 0, told.causes, smallest=history.smallest,
                     story=told.story,
@@ -172,7 +176,10 @@ class _Course:
                     return Verdict(obligation, "broken", why, lasting=lasting)
                 return Verdict(obligation, "proved", lasting=lasting)
             case Happens(trace=trace, smallest=smallest):
-                history = self._replayed(obligation, trace)
+                try:
+                    history = self._replayed(obligation, trace)
+                except Unsettled as circle:
+                    return Verdict(obligation, "undecided", _beyond(circle))
                 story, last = history.story, self._last(history.story)
                 if possible:
                     return Verdict(obligation, "proved", story=story, witness=last)
@@ -184,7 +191,8 @@ class _Course:
 
     def _replayed(self, obligation: Obligation, trace: Trace) -> Told:
         """The history told, once the stepper has gone through what was found and through what
-        is told of it, and found the trouble."""
+        is told of it, and found the trouble. Raises :class:`Unsettled` where the rules leave
+        open what a signal shows at one of its moments."""
         self._replay(obligation, trace)
         history = told(self.histories, trace, obligation)
         self._replay(obligation, history.story.moments)
@@ -204,6 +212,14 @@ class _Course:
         return Situation.of(
             [*((facts.stock(b), "occupied") for b in occupied), *((w, last[w]) for w in given)]
         )
+
+
+def _beyond(circle: Unsettled) -> str:
+    """Why a history that was found decides nothing."""
+    return (
+        f"the history found cannot be replayed: what {circle} shows is not settled, since it "
+        "depends, round in a circle, on signals that wait for it"
+    )
 
 
 def needs_history(verdict: Verdict, plan: Plan) -> bool:
