@@ -136,11 +136,23 @@ def test_the_file_says_what_each_part_is() -> None:
     assert "`unsat` three times" in README.replace("\n", " ")
 
 
-def test_a_name_that_cannot_be_written_is_said_so() -> None:
-    odd = relay("A|B")
-    system = System((odd,), (), {odd: ("down",)}, {odd: {"down": TRUE, "up": FALSE}})
-    with pytest.raises(ValueError, match="no way to write"):
-        certificate(system, atom(odd, "up"), [], title="odd")
+ODD = ["A|B", "A\\B", "A%B", "A/B", "A%{7C}B", "A\tB", "A B"]
+
+
+@solvers
+def test_names_that_no_symbol_can_hold_are_kept_apart(check: Check) -> None:
+    """One of them is up, all others never are: were any two of them one, a question would have
+    an answer, or the proof would be of something else."""
+    for up in ODD:
+        relays = [relay(name) for name in ODD]
+        first = {what: ("up",) if what.name == up else ("down",) for what in relays}
+        stays = {what: {v: atom(what, v) for v in what.values} for what in relays}
+        system = System(tuple(relays), (), first, stays)
+        others = [atom(what, "down") for what in relays if what.name != up]
+        bad = either(*(opposite(one) for one in others))
+        assert check(certificate(system, bad, others, title="odd"))
+        alone = atom(relay(up), "up")
+        assert not check(certificate(system, alone, others, title="odd"))
 
 
 def test_names_with_blanks_and_letters_of_other_alphabets() -> None:

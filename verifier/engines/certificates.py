@@ -61,10 +61,12 @@ How to read a file
 ------------------
 
 `|relay A (moment 0) = up|` is true when relay A is up now; `(moment 1)` is the moment after
-it. A thing with two states has one line of that kind, for one of its states. Each part of
-the file has a comment that says what it is. What the solver does not check is that the file
-describes your layout: that is what the words in it are for. The assumptions of your layout
-file are in it, under "taken for granted".
+it. A thing with two states has one line of that kind, for one of its states. SMT-LIB cannot
+write every letter in a name: a bar stands there as %{7C}, a backslash as %{5C} and therefore a
+percent sign as %{25}, so that no two names become one. Each part of the file has a comment that
+says what it is. What the solver does not check is that the file describes your layout: that is
+what the words in it are for. The assumptions of your layout file are in it, under "taken for
+granted".
 """
 
 
@@ -79,7 +81,7 @@ def certificate(
 ) -> str:
     """The file. ``told`` are the clauses as sentences, for the reader.
 
-    Raises ValueError when a name of the layout cannot be written in SMT-LIB."""
+    Raises ValueError when two things of the system are one by kind, name and values."""
     kept = list(clauses) if steps == 1 else [*clauses, opposite(bad)]
     row = max(1, steps - 1)
     asked = _Asked(system, row)

@@ -24,9 +24,7 @@ def script(
     """The question whether an allowed situation makes ``goal`` true.
 
     ``assumptions`` are titles and expressions, in the order of the file. A solver that
-    answers ``unsat`` says there is no such situation; ``sat`` says there is one.
-
-    Raises ValueError when the name of an input cannot be written in SMT-LIB."""
+    answers ``unsat`` says there is no such situation; ``sat`` says there is one."""
     asked = {what for expr in (goal, *(a for _, a in assumptions)) for what in observables(expr)}
     concerned = [what for what in inputs if what in asked]
     written = Parts()
@@ -45,7 +43,7 @@ def script(
             "(set-logic QF_UF)",
             *(f"(declare-const {symbol} Bool)" for what in concerned for symbol in symbols(what)),
             *written.definitions,
-            *(f"(assert (! {text} :named {_plain_symbol(name)}))" for name, text in named),
+            *(f"(assert (! {text} :named {_quoted(name)}))" for name, text in named),
             "(check-sat)",
             "",
         ]
@@ -119,15 +117,18 @@ def state_text(what: Observable, value: str) -> str:
 
 
 def _symbol(what: Observable, value: str) -> str:
-    text = f"{what.kind} {what.name} = {value}"
-    if "|" in text or "\\" in text:
-        raise ValueError(f"SMT-LIB has no way to write the name `{text}`")
-    return f"|{text}|"
+    return _quoted(f"{what.kind} {what.name} = {value}")
 
 
-def _plain_symbol(text: str) -> str:
-    """A name people give: what SMT-LIB cannot write is replaced."""
-    return f"|{one_line(text).replace('|', '/').replace(chr(92), '/')}|"
+def _quoted(text: str) -> str:
+    """A text as a symbol of SMT-LIB, no two texts as the same one. What no symbol can hold (a
+    bar, a backslash, what cannot be printed), and the percent sign itself, is written as a
+    percent sign and the number of the letter in Unicode, in sixteens, between braces."""
+    return f"|{''.join(_letter(c) for c in text)}|"
+
+
+def _letter(c: str) -> str:
+    return c if c.isprintable() and c not in "|\\%" else f"%{{{ord(c):X}}}"
 
 
 def one_line(text: str) -> str:
