@@ -9,19 +9,26 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from verifier.plan.model import Plan
+    from verifier.sheets.asked import Asked
     from verifier.sheets.sheet import Sheet
 
 
 @dataclass(frozen=True, slots=True)
 class Kind:
-    """A kind of sheet. ``make`` works it out of the checked plan alone."""
+    """A kind of sheet, and what works it out."""
 
     name: str
     text: str
-    make: "Callable[[Plan], Sheet]"
+    maker: "Callable[[Plan, Asked], Sheet]"
+
+    def make(self, plan: "Plan", asked: "Asked | None" = None) -> "Sheet":
+        """The sheet of a checked plan, and of what else is ``asked`` of it."""
+        from verifier.sheets.asked import NOTHING
+
+        return self.maker(plan, asked or NOTHING)
 
 
-def _locking(plan: "Plan") -> "Sheet":
+def _locking(plan: "Plan", _: "Asked") -> "Sheet":
     from verifier.sheets.locking import locking_sheet
 
     return locking_sheet(plan)

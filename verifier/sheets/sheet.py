@@ -5,6 +5,10 @@ CSV and the HTML report each print it in their own way (:mod:`verifier.reports.s
 """
 
 from dataclasses import dataclass
+from typing import Literal
+
+# What a drawing of the track shows beside the track itself.
+Marked = Literal["gaps", "feeders", "detectors"]
 
 Row = tuple[str, ...]
 
@@ -23,6 +27,15 @@ class Table:
 
 
 @dataclass(frozen=True, slots=True)
+class PictureOf:
+    """A drawing that belongs to a sheet, named and not drawn: the track around these
+    ``pieces`` (all of it, when empty), with what is ``shown`` on it."""
+
+    shown: frozenset[Marked]
+    pieces: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
     """One sheet of paper or more. ``cautions`` come first and are never left out."""
 
@@ -31,3 +44,4 @@ class Sheet:
     tables: tuple[Table, ...]
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    picture: PictureOf | None = None
