@@ -40,7 +40,7 @@ def load(path: str | Path) -> Plan:
 
     Raises :class:`InputError` with everything that is wrong with it, a file that cannot be
     read included."""
-    return _checked(read_text(path), str(path), Path(path))[0]
+    return checked(read_text(path), str(path), Path(path))[0]
 
 
 def load_text(text: str, name: str = "(text)") -> Plan:
@@ -48,7 +48,7 @@ def load_text(text: str, name: str = "(text)") -> Plan:
     cannot include files, which lie beside a file only.
 
     Raises :class:`InputError`."""
-    return _checked(text, name, None)[0]
+    return checked(text, name, None)[0]
 
 
 def prove_file(
@@ -63,7 +63,7 @@ def prove_file(
     depend on."""
     from verifier.findings.prove import prove as decide_all
 
-    plan, world = _checked(read_text(path), str(path), Path(path))
+    plan, world = checked(read_text(path), str(path), Path(path))
     return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress, world=world)
 
 
@@ -82,7 +82,7 @@ def reasons_file(
     from verifier.findings.prove import prove as decide_all
     from verifier.properties.catalogue import BY_NAME
 
-    plan, world = _checked(read_text(path), str(path), Path(path))
+    plan, world = checked(read_text(path), str(path), Path(path))
     known = [*BY_NAME, *(proof.title for proof in plan.proofs)]
     if claim not in known:
         raise unknown_word(claim, known, "property", "`clearproof explain properties`")
@@ -96,8 +96,11 @@ def reasons_file(
     return report, found
 
 
-def _checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:
-    """``path`` is where the text came from; a text from nowhere can include nothing."""
+def checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:
+    """The plan of a text, and what its signals depend on. ``path`` is where the text came
+    from; a text from nowhere can include nothing.
+
+    Raises :class:`InputError`."""
     source = Source(name, text)
     plan = build(source, read(source, path))
     world = World(plan)
