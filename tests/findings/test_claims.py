@@ -78,6 +78,35 @@ def test_what_a_proof_rests_on_is_said() -> None:
     assert resting == {("4L", "4RA"): ("nobody throws T1",)}
 
 
+OVER_TIME = """
+edge West, East
+block A, B
+button Go, Shut, Bell
+relay Way  picks when Go pressed and not Shut pressed
+track West = A | B = East
+signal 2R at A | B
+  Clear when Way up and B clear
+  Stop  otherwise
+assume "no bell is rung" never Bell pressed
+assume "the way stays shut" never Go pressed
+prove "the way is never open" never Way up
+prove "2R is never cleared" never 2R proceeds
+prove "nobody is on B at first" never train on A and train on B and Way up
+prove "the way can open" possible Way up
+"""
+
+
+def test_what_a_proof_over_time_rests_on_is_said() -> None:
+    """Of memory, of situations that only memory rules out, and of what can never happen."""
+    report = verifier.prove(verifier.load_text(OVER_TIME))
+    said = {v.obligation.property: (v.status, v.rests_on) for v in report.verdicts}
+    shut = ("the way stays shut",)
+    assert said["the way is never open"] == ("proved", shut)
+    assert said["2R is never cleared"] == ("proved", shut)
+    assert said["the way can open"] == ("broken", shut)
+    assert not any("no bell is rung" in v.rests_on for v in report.verdicts)
+
+
 def test_an_assumption_that_names_a_condition() -> None:
     report = prove("condition Lined is T1 reverse", 'assume "lined" always Lined')
     assert statuses(report, "opposing-proceeds") == {

@@ -14,12 +14,14 @@ from verifier.engines.again import Answer, Returns, Trapped, always_again
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.bounded import goes_on
 from verifier.engines.evaluator import Unsettled
+from verifier.engines.relied import relied_on
 from verifier.engines.stepper import replay
 from verifier.engines.windows import Decided, Windows
 from verifier.findings.story import Told, told
 from verifier.findings.verdicts import Finding, InternalError, Lasting, Story, Verdict
 from verifier.language.source import Source, Span
-from verifier.logic.expr import And, Atom, Const, Expr, Or, both, observables, opposite
+from verifier.logic.expr import FALSE, And, Atom, Const, Expr, Or, both, observables, opposite
+from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import All, AnyOne, Condition, Observable, Says
 from verifier.plan.model import Assumption, Plan
@@ -95,6 +97,10 @@ class HistoryProver:
         """What was shown of relays, timers, direction of traffic and points, whatever happens."""
         return tuple(dict.fromkeys(map(_condition, self._true.remembered())))
 
+    def memory_rests_on(self) -> tuple[str, ...]:
+        """Titles of the assumptions that :meth:`remembered` rests on."""
+        return self._true.lasting_rests_on()
+
 
 class _Course:
     """All that may happen on a plan, detection being true or now and then lost."""
@@ -164,6 +170,17 @@ class _Course:
             if all(what in known or what.kind == "points" for what in observables(clause)):
                 yield clause
 
+    def lasting_rests_on(self) -> tuple[str, ...]:
+        """Titles of the assumptions that whatever was found to last rests on."""
+        lasts = Lasts(tuple(dict.fromkeys(self._windows.lasting())))
+        return self._titles(self.histories.system, FALSE, lasts)
+
+    def _titles(self, system: System, bad: Expr, proof: Lasts) -> tuple[str, ...]:
+        """Titles of the assumptions that a proof needs."""
+        used = [system.always[k] for k in relied_on(system, bad, proof, deadline=self.deadline())]
+        granted = zip(self.plan.assumptions, self.histories.system.always, strict=True)
+        return tuple(assumed.title for assumed, expr in granted if expr in used)
+
     def verdict(self, obligation: Obligation, decided: Decided) -> Verdict:
         outcome = decided.outcome
         possible = obligation.mode == "possible"
@@ -171,10 +188,11 @@ class _Course:
             case Lasts(clauses=clauses, steps=steps):
                 bad = self.histories.expand(obligation.formula)
                 lasting = Lasting(decided.system, bad, clauses, steps)
+                used = self._titles(decided.system, bad, outcome)
                 if possible:
                     why = "no history does"
-                    return Verdict(obligation, "broken", why, lasting=lasting)
-                return Verdict(obligation, "proved", lasting=lasting)
+                    return Verdict(obligation, "broken", why, rests_on=used, lasting=lasting)
+                return Verdict(obligation, "proved", rests_on=used, lasting=lasting)
             case Happens(trace=trace, smallest=smallest):
                 try:
                     history = self._replayed(obligation, trace)

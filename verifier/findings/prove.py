@@ -6,6 +6,7 @@ the evaluator has replayed the situation; everything else is undecided, and says
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 
 from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.evaluator import Evaluator, TooManyWays, Unsettled
@@ -141,6 +142,8 @@ class _Prover:
         self._check = SituationCheck.of(world, timeout)
         self._evaluator = Evaluator(plan)
         self._undecided_assumptions = ""
+        # Titles of the assumptions that what is known of memory rests on.
+        self.memory_rests_on: tuple[str, ...] = ()
         self._harms: Harms | None = None
 
     def check_assumptions(self) -> None:
@@ -196,6 +199,8 @@ class _Prover:
             histories.decide(o for o in never if o.key not in known)
         plan = replace(self.plan, remembered=histories.remembered())
         prover = _Prover(plan, World(plan), self.timeout)
+        if plan.remembered and plan.assumptions:
+            prover.memory_rests_on = histories.memory_rests_on()
         moments = []
         for obligation in filter(of_moment, asked):
             step()
@@ -249,7 +254,7 @@ class _Prover:
                     obligation,
                     "proved",
                     covered=count_situations(self.plan.inputs),
-                    rests_on=self._titles(rests_on),
+                    rests_on=self._rests_on(goal, rests_on),
                 )
             case Exists():
                 return self._broken(obligation, goal, answer, self._check)
@@ -327,7 +332,7 @@ class _Prover:
                     "broken",
                     "no allowed situation does",
                     covered=count_situations(self.plan.inputs),
-                    rests_on=self._titles(rests_on),
+                    rests_on=self._rests_on(goal, rests_on),
                 )
 
     def _replay(self, obligation: Obligation, situation: Situation) -> None:
@@ -350,8 +355,18 @@ class _Prover:
                     f'"{assumption.title}"'
                 )
 
-    def _titles(self, positions: Sequence[int]) -> tuple[str, ...]:
-        return tuple(self.plan.assumptions[i].title for i in positions)
+    @cached_property
+    def _whatever_memory_says(self) -> SituationCheck:
+        return SituationCheck.of(World(replace(self.plan, remembered=())), self.timeout)
+
+    def _rests_on(self, goal: Expr, positions: Sequence[int]) -> tuple[str, ...]:
+        """Titles of the assumptions that rule out a goal: at the moment, or by what memory
+        never comes to under them."""
+        titles = {self.plan.assumptions[i].title for i in positions}
+        if self.memory_rests_on:
+            if not isinstance(self._whatever_memory_says.find(goal), Impossible):
+                titles |= set(self.memory_rests_on)
+        return tuple(a.title for a in self.plan.assumptions if a.title in titles)
 
     def with_mendings(self, verdicts: list[Verdict], watch: InterruptWatch) -> list[Verdict]:
         left = MAX_MENDINGS

@@ -36,12 +36,14 @@ def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) 
     whole, and more: what never happens in it never happens. ``asked``: the expressions that
     will be asked about; what they speak of becomes an input where it is not kept.
 
-    What is taken for granted is kept as far as it speaks of what is kept."""
+    What is taken for granted is kept as far as it speaks of what is kept, or of what that
+    hangs on."""
     chosen = set(kept)
     states = tuple(what for what in system.states if what in chosen)
     following = {what: system.following[what] for what in states}
-    always = tuple(a for a in system.always if chosen.intersection(observables(a)))
     exprs = [e for values in following.values() for e in values.values()]
+    within = chosen.union(what for expr in (*exprs, *asked) for what in observables(expr))
+    always = tuple(a for a in system.always if within.intersection(observables(a)))
     used = {what for expr in (*exprs, *always, *asked) for what in observables(expr)}
     every = (*system.states, *system.inputs)
     inputs = tuple(what for what in every if what in used and what not in chosen)

@@ -35,6 +35,7 @@ def why_lines(
             yield from finding_lines(number, verdict, report, ink, marks)
             if verdict.lasting is not None:
                 yield from _lasting(verdict.lasting, report.plan, ink, everything)
+            yield from _uses(verdict, ink)
             continue
         style = "good" if verdict.status == "proved" else "unsure"
         obligation = verdict.obligation
@@ -66,6 +67,10 @@ def _reason(verdict: Verdict, report: Report, ink: Ink, everything: bool) -> Ite
             f"No single situation breaks it: all {count(verdict.covered)} of this plan were "
             "covered, whatever came before.", ink,
         )  # fmt: skip
+    yield from _uses(verdict, ink)
+
+
+def _uses(verdict: Verdict, ink: Ink) -> Iterator[str]:
     for title in verdict.rests_on:
         yield from paragraph(f'It uses the assumption "{title}".', ink)
 
