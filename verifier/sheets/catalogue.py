@@ -34,9 +34,23 @@ def _locking(plan: "Plan", _: "Asked") -> "Sheet":
     return locking_sheet(plan)
 
 
+def _aspects(plan: "Plan", _: "Asked") -> "Sheet":
+    from verifier.sheets.aspects import aspect_sheet
+
+    return aspect_sheet(plan)
+
+
+def _gaps(plan: "Plan", _: "Asked") -> "Sheet":
+    from verifier.sheets.gaps import gap_sheet
+
+    return gap_sheet(plan)
+
+
 SHEETS: Mapping[str, Kind] = {
     kind.name: kind
     for kind in (
+        Kind("gaps", "every gap to cut, where and why, and those that are missing", _gaps),
         Kind("locking", "every route, what it needs, and which routes conflict", _locking),
+        Kind("aspects", "for each signal, what it shows when", _aspects),
     )
 }

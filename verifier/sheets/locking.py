@@ -8,9 +8,9 @@ from collections.abc import Iterator
 
 from verifier.plan.model import Entrance, Plan, Route
 from verifier.properties.phrases import derails_run_over
+from verifier.sheets.facts_asked import LETTER
 from verifier.sheets.sheet import Sheet, Table
 
-_LETTER = {"normal": "N", "reverse": "R"}
 _CONFLICT_WORDS = {
     "opposing": "opposing",
     "converging": "converging",
@@ -41,7 +41,7 @@ def _routes(plan: Plan, numbers: dict[str, int]) -> Table:
             str(numbers[route.name]),
             route.signal,
             route.exit,
-            " ".join(_points(route)) or "-",
+            " ".join(points_needed(route)) or "-",
             ", ".join(_block(block, plan) for block in route.blocks),
             ", ".join(_devices(route, plan)) or "-",
             " ".join(str(n) for n in _conflicting(route, plan, numbers)) or "-",
@@ -75,9 +75,10 @@ def _limits(plan: Plan) -> Table:
     return Table("Interlocking limits", ("at", "track", "ways in"), tuple(rows))
 
 
-def _points(route: Route) -> Iterator[str]:
+def points_needed(route: Route) -> Iterator[str]:
+    """The points of a route in the order met: `T1 N(f)`, met facing, or `T2 R(t)`, trailing."""
     for need in route.needs:
-        yield f"{need.points} {_LETTER[need.position]}({'f' if need.facing else 't'})"
+        yield f"{need.points} {LETTER[need.position]}({'f' if need.facing else 't'})"
 
 
 def _devices(route: Route, plan: Plan) -> Iterator[str]:

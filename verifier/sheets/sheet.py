@@ -17,13 +17,15 @@ Row = tuple[str, ...]
 class Table:
     """Rows below the names of the columns. Every row has as many cells as there are columns.
 
-    ``numeric`` names the columns that hold amounts, which are set to the right."""
+    ``numeric`` names the columns that hold amounts, which are set to the right; ``lamps`` those
+    that hold the colours of heads, `green over red`, which a page draws beside the words."""
 
     title: str
     columns: Row
     rows: tuple[Row, ...]
     notes: tuple[str, ...] = ()
     numeric: frozenset[str] = frozenset()
+    lamps: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
