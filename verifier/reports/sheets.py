@@ -2,7 +2,9 @@
 
 import csv
 import io
-from collections.abc import Iterator
+import textwrap
+from collections.abc import Iterator, Sequence
+from itertools import zip_longest
 
 from verifier.sheets.sheet import Row, Sheet, Table
 
@@ -10,28 +12,55 @@ from verifier.sheets.sheet import Row, Sheet, Table
 _FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
+# Columns of text are made narrower until a table is no wider than this.
+_WIDE = 118
+_NARROWEST = 14
+
+
 def sheet_lines(sheet: Sheet) -> Iterator[str]:
     """The sheet as lines of text."""
     yield sheet.title
     for text in (*sheet.cautions, *sheet.notes):
         yield ""
-        yield text
+        yield from textwrap.wrap(text, 100)
     for table in sheet.tables:
         yield ""
         yield f"{table.title}:"
         yield from _table(table)
-        yield from table.notes
+        for text in table.notes:
+            yield from textwrap.wrap(text, 100)
 
 
 def _table(table: Table) -> Iterator[str]:
     rows = (table.columns, *table.rows)
-    widths = [max(len(row[i]) for row in rows) for i in range(len(table.columns))]
     right = [column in table.numeric for column in table.columns]
+    widths = _widths(rows, right)
     for number, row in enumerate(rows):
-        cells = zip(row, widths, right, strict=True)
-        yield "  ".join(f"{cell:>{w}}" if r else f"{cell:<{w}}" for cell, w, r in cells).rstrip()
+        cells = [_lines(cell, width) for cell, width in zip(row, widths, strict=True)]
+        for line in zip_longest(*cells, fillvalue=""):
+            parts = zip(line, widths, right, strict=True)
+            yield "  ".join(f"{c:>{w}}" if r else f"{c:<{w}}" for c, w, r in parts).rstrip()
         if number == 0:
             yield "  ".join("-" * w for w in widths)
+
+
+def _widths(rows: Sequence[Row], right: Sequence[bool]) -> list[int]:
+    """As wide as the cells are; where that is too wide, the widest columns of text narrower."""
+    widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
+    text = [i for i, is_amount in enumerate(right) if not is_amount]
+    least = {i: max(_NARROWEST, *(len(w) for row in rows for w in row[i].split())) for i in text}
+    while sum(widths) + 2 * (len(widths) - 1) > _WIDE:
+        narrower = [i for i in text if widths[i] > least[i]]
+        if not narrower:
+            break
+        widths[max(narrower, key=lambda i: widths[i])] -= 1
+    return widths
+
+
+def _lines(cell: str, width: int) -> list[str]:
+    if len(cell) <= width:
+        return [cell]
+    return textwrap.wrap(cell, width, break_long_words=False, break_on_hyphens=False)
 
 
 def sheet_csv(sheet: Sheet) -> str:

@@ -1,0 +1,237 @@
+"""The gap list: every gap to cut in the rails, and those that are asked for and not there.
+
+In: a plan. Out: a sheet. Gaps are those of the `track` lines; positions are given where the
+file gives the lengths. Cutting is done before wiring, from above, so the order is that of the
+file.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from verifier.engines.answers import Exists, Impossible
+from verifier.engines.situations import SituationCheck
+from verifier.findings.change import mm
+from verifier.plan.model import Joint, Piece, Plan, Port
+from verifier.plan.track import port_words
+from verifier.properties.distances import fouling_undetected, gap_beyond_signal
+from verifier.properties.obligation import Obligation
+from verifier.properties.phrases import listing
+from verifier.properties.wiring import blocks_joined
+from verifier.sheets.sheet import PictureOf, Sheet, Table
+from verifier.sheets.turned import Turn, at_turned_sections, round_trip, turns
+from verifier.world.world import World
+
+NOT_GIVEN = "not given"
+TICK = "[ ]"
+_RAILS = {"|": "one rail", "||": "both rails"}
+
+_CAUTIONS = (
+    "Caution: switch off all power and unplug it before you cut. Cutting disks break and throw "
+    "splinters: wear eye protection, clamp the track or hold it down on both sides of the cut, and "
+    "follow the maker's instructions for the tool.",
+)
+_NOTES = (
+    "One rail: cut the same rail everywhere, the one whose feeders pass through the detectors. "
+    "Fill each gap, so that it cannot close when it is warm.",
+    "Before you wire on: hold a meter across each gap. Cut in one rail, the two ends of that rail "
+    "must not be connected; cut in both, none of the four.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Gap:
+    """A gap to cut: what it goes by, and the joint of the plan it is."""
+
+    name: str
+    joint: Joint
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """A gap that is asked for and not in the file, or one that lies elsewhere: where, which
+    property or rule asks, and what to do."""
+
+    where: str
+    by: str
+    text: str
+
+
+def gaps_of(plan: Plan) -> tuple[Gap, ...]:
+    """Every gap of the plan. One without a name in the file goes by a number."""
+    found, taken = [], {joint.gap for joint in plan.track.joints}
+    number = 0
+    for joint in plan.track.joints:
+        if joint.kind == "=":
+            continue
+        name = joint.gap
+        while name is None:
+            number += 1
+            name = None if f"gap {number}" in taken else f"gap {number}"
+        found.append(Gap(name, joint))
+    return tuple(found)
+
+
+def gap_sheet(plan: Plan) -> Sheet:
+    """Every gap to cut, where and why; and the gaps that are asked for and not there."""
+    title = f"Gap list: {plan.title}"
+    gaps = gaps_of(plan)
+    turned = frozenset(at_turned_sections(plan.track))
+    rows = tuple(
+        (TICK, gap.name, _RAILS[gap.joint.kind], _between(gap.joint, plan), _where(gap.joint, plan),
+         _position(gap.joint, plan), "; ".join(_reasons(gap.joint, plan, turned)))
+        for gap in gaps
+    )  # fmt: skip
+    rails = sum(1 if gap.joint.kind == "|" else 2 for gap in gaps)
+    columns = ("done", "gap", "cut", "between", "where", "position", "why")
+    tables = [Table("Gaps to cut", columns, rows, (f"Cuts in all: {rails}.",))]
+    missing = tuple(wanted_gaps(plan))
+    if missing:
+        tables.append(
+            Table(
+                "Gaps asked for that the file does not have",
+                ("where", "asked for by", "what to do"),
+                tuple((wanted.where, wanted.by, wanted.text) for wanted in missing),
+            )
+        )
+    notes = _NOTES if gaps else ("No gaps are drawn.",)
+    return Sheet(
+        "gaps", title, tuple(t for t in tables if t.rows), notes, _CAUTIONS,
+        PictureOf(frozenset({"gaps"})),
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ where
+
+
+def _sides(joint: Joint, plan: Plan) -> tuple[Piece, Piece]:
+    pieces = plan.track.pieces
+    return pieces[joint.a.piece], pieces[joint.b.piece]
+
+
+def _between(joint: Joint, plan: Plan) -> str:
+    return " and ".join(piece.block or piece.title for piece in _sides(joint, plan))
+
+
+def _where(joint: Joint, plan: Plan) -> str:
+    """At special trackwork, by that; elsewhere by both ends that meet."""
+    pieces = plan.track.pieces
+    ends = (joint.a, joint.b)
+    special = [p for p in ends if pieces[p.piece].kind in ("turnout", "crossing", "slip")]
+    return ", ".join(port_words(port, pieces) for port in special or ends)
+
+
+def _position(joint: Joint, plan: Plan) -> str:
+    # From points, if there are any: they are nearer than the other end of a block.
+    ends = sorted((joint.a, joint.b), key=lambda port: port.piece not in plan.wiring.machines)
+    return next((said for port in ends if (said := _measured(port, plan))), NOT_GIVEN)
+
+
+def _measured(port: Port, plan: Plan) -> str:
+    """How far a gap at this end is from something that can be found, where the file says so."""
+    machine = plan.wiring.machines.get(port.piece)
+    if machine is not None and port.end in machine.gaps:
+        return f"{mm(machine.gaps[port.end])} from the points of {port.piece}"
+    piece = plan.track.pieces[port.piece]
+    across = plan.wiring.lengths.get(piece.block or "")
+    alone = sum(1 for p in plan.track.pieces.values() if p.block == piece.block) == 1
+    if piece.kind == "plain" and alone and across is not None:
+        other = "left" if port.end == "right" else "right"
+        return f"{mm(across)} from the {other} end of {piece.block}"
+    return ""
+
+
+# ------------------------------------------------------------------ why
+
+
+def _reasons(joint: Joint, plan: Plan, turned: frozenset[Joint]) -> Iterator[str]:
+    one, other = (piece.block for piece in _sides(joint, plan))
+    if one is None or other is None:
+        yield "end of the plan"
+    elif one == other:
+        yield f"named gap within {one}: what is beyond it needs feeders of its own"
+    else:
+        dark = [name for name in (one, other) if not plan.blocks[name].detected]
+        yield f"end of detection ({listing(dark)} undetected)" if dark else "block boundary"
+        supplies = _supplies(one, other, plan)
+        if supplies:
+            yield f"supply boundary ({' / '.join(supplies)})"
+    if joint in turned:
+        yield "end of a section for turning trains"
+    for signal in plan.signals.values():
+        if signal.joint is joint:
+            back = plan.wiring.set_back.get(signal.name)
+            at = f"{mm(back)} before it" if back else "at it"
+            yield f"signal {signal.name} stands {at}"
+    for port in (joint.a, joint.b):
+        machine = plan.wiring.machines.get(port.piece)
+        if machine and machine.fouling is not None and port.end in ("normal", "reverse"):
+            yield f"fouling point of {port.piece} at {mm(machine.fouling)}"
+
+
+def _supplies(one: str, other: str, plan: Plan) -> tuple[str, ...]:
+    """The two supplies of two blocks' track power, where they are two."""
+    powers = (plan.wiring.power_of(one), plan.wiring.power_of(other))
+    names = tuple(supply.name for supply in powers if supply is not None)
+    return names if len(set(names)) == 2 else ()
+
+
+# ------------------------------------------------------------------ what is missing
+
+
+def wanted_gaps(plan: Plan) -> Iterator[Wanted]:
+    """Gaps that are asked for and not in the file, or lie elsewhere in it."""
+    yield from _asked_by_properties(plan)
+    for turn in turns(plan.track):
+        yield _turned(turn, plan)
+    yield from _between_supplies(plan)
+
+
+def _asked_by_properties(plan: Plan) -> Iterator[Wanted]:
+    asked = [*blocks_joined(plan), *fouling_undetected(plan), *gap_beyond_signal(plan)]
+    if not asked:
+        return
+    world = World(plan)
+    check = SituationCheck.of(world)
+    for obligation in asked:
+        match check.find(world.expand(obligation.formula)):
+            case Impossible():
+                continue
+            case Exists():
+                yield _wanted(obligation, obligation.property)
+            case _:
+                yield _wanted(obligation, f"{obligation.property} (undecided)")
+
+
+def _wanted(obligation: Obligation, by: str) -> Wanted:
+    return Wanted(obligation.place, by, f"{obligation.trouble}. {obligation.hint}")
+
+
+def _turned(turn: Turn, plan: Plan) -> Wanted:
+    where = _between(turn.joint, plan)
+    way = listing(round_trip(turn.joint, plan.track))
+    what = "a second place on this way" if turn.cut else "two places on this way"
+    why = "only this one place is cut in both rails" if turn.cut else "one rail runs into the other"
+    longest = plan.wiring.trains.longest if plan.wiring.trains else None
+    least = f"the longest train, {mm(longest)}" if longest else "the longest train"
+    return Wanted(
+        where,
+        "track turned around (common practice)",
+        f"by way of {way} track comes back turned around, and {why}. Cut both rails (`||`) at "
+        f"{what}, so that a section longer than {least} is cut off at both ends; feed that "
+        "section by a switch or a board that turns its two wires round.",
+    )
+
+
+def _between_supplies(plan: Plan) -> Iterator[Wanted]:
+    """Two supplies that meet at a gap in one rail are joined by the other rail."""
+    for gap in gaps_of(plan):
+        one, other = (piece.block for piece in _sides(gap.joint, plan))
+        names = _supplies(one, other, plan) if one and other else ()
+        if names and gap.joint.kind == "|" and not plan.wiring.share_a_return(*names):
+            yield Wanted(
+                gap.name,
+                "two supplies (common practice)",
+                f"{names[0]} and {names[1]} meet here, and the rail that is not cut joins them. "
+                f"Cut both rails (`||`), or, if their makers allow it, join the returns and write "
+                f"`common return {names[0]}, {names[1]}`.",
+            )
