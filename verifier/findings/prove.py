@@ -363,9 +363,9 @@ class _Prover:
         """Titles of the assumptions that rule out a goal: at the moment, or by what memory
         never comes to under them."""
         titles = {self.plan.assumptions[i].title for i in positions}
-        if self.memory_rests_on:
-            if not isinstance(self._whatever_memory_says.find(goal), Impossible):
-                titles |= set(self.memory_rests_on)
+        memory = self.memory_rests_on
+        if memory and not isinstance(self._whatever_memory_says.find(goal), Impossible):
+            titles |= set(memory)
         return tuple(a.title for a in self.plan.assumptions if a.title in titles)
 
     def with_mendings(self, verdicts: list[Verdict], watch: InterruptWatch) -> list[Verdict]:
