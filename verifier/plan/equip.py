@@ -300,9 +300,9 @@ def _wires(wiring: Wiring, asked: Asked) -> Iterator[Fault]:
         return Fault("wire-broken", facts.fault(name, ("broken",)), span)
 
     for district in wiring.districts.values():
-        yield broken(f"bus of {district.name}", district.span)
+        yield broken(bus(district.name), district.span)
     for feeder in wiring.feeders.values():
-        yield broken(f"feeder {feeder.name}", feeder.span)
+        yield broken(feeder_wire(feeder.name), feeder.span)
     for number, group in enumerate(wiring.common_returns):
         yield broken(common_return(number, wiring), wiring.supplies[group[0]].span)
     powered: tuple[Detector | Driver, ...] = (*wiring.detectors.values(), *wiring.drivers.values())
@@ -353,6 +353,20 @@ def _readers(wiring: Wiring, asked: Asked) -> dict[tuple[str, bool], list[str]]:
         for item in sorted(read):
             readers.setdefault(item, []).append(driver.name)
     return readers
+
+
+def readers(plan: Plan) -> Mapping[tuple[str, bool], Sequence[str]]:
+    """By detector, and (True) by turnout with contacts: the drivers it is wired to."""
+    return _readers(plan.wiring, _asked(plan.wiring, plan.signals, plan.conditions))
+
+
+def bus(district: str) -> str:
+    """The name of the wires that lead from a supply to its district."""
+    return f"bus of {district}"
+
+
+def feeder_wire(name: str) -> str:
+    return f"feeder {name}"
 
 
 def power_wire(name: str) -> str:

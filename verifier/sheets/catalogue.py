@@ -46,10 +46,17 @@ def _gaps(plan: "Plan", _: "Asked") -> "Sheet":
     return gap_sheet(plan)
 
 
+def _wiring(plan: "Plan", asked: "Asked") -> "Sheet":
+    from verifier.sheets.wiring import wiring_sheet
+
+    return wiring_sheet(plan, asked)
+
+
 SHEETS: Mapping[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind("gaps", "every gap to cut, where and why, and those that are missing", _gaps),
+        Kind("wiring", "every wire to run, district by district, with its color", _wiring),
         Kind("locking", "every route, what it needs, and which routes conflict", _locking),
         Kind("aspects", "for each signal, what it shows when", _aspects),
     )

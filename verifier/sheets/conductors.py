@@ -1,0 +1,287 @@
+"""Every conductor of a wired layout: from where to where, what it is for, of what wire.
+
+In: a plan. Out: conductors in an order in which a person can work through them under a table:
+the supplies, then district by district its bus and, block by block, feeders, detectors,
+contacts and machines, then the drivers whose signals stand there and their lamps.
+
+A run in the file is one way; each is two conductors. Names are those of
+:mod:`verifier.plan.equip`, so that the failure table and this list speak of the same wires.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Literal
+
+from verifier.plan.equip import bus, common_return, feeder_wire, power_wire, readers, wire
+from verifier.plan.heads import signal_of
+from verifier.plan.model import Plan
+from verifier.plan.wiring import Detector, Driver, Machine, Run, Supply, Wiring
+from verifier.properties.wiring import lamp_colours
+
+Role = Literal[
+    "track power", "track return", "booster feed", "power", "return", "detector output",
+    "contact", "throw", "lamp", "lamp common",
+]  # fmt: skip
+# Of these every supply has its own; the others may be in common to supplies with a common
+# return.
+_OWN: frozenset[Role] = frozenset(("track power", "track return", "booster feed", "power"))
+# A slow-motion machine turns by the way its two wires are fed; one of two coils has a wire to
+# each, and one in common (common practice, no source).
+_THROW_WIRES = {
+    "slow-motion": ("throw A", "throw B"),
+    "snap": ("throw normal", "throw reverse", "common"),
+}
+SUPPLIES = "Supplies"
+NO_DISTRICT = "No district given"
+
+
+@dataclass(frozen=True, slots=True)
+class Function:
+    """What a conductor is for, and the supplies it may belong to: one, or several with a
+    common return; none where the file does not say."""
+
+    role: Role
+    supplies: tuple[str, ...]
+
+    def __str__(self) -> str:
+        return f"{self.role} {'+'.join(self.supplies)}".rstrip()
+
+
+@dataclass(frozen=True, slots=True)
+class Conductor:
+    """``name`` is that of its wire, which two conductors may share. ``section`` is the
+    district it is worked on with. ``joins`` are the supplies whose circuits it is part of.
+    ``through``: the detectors that it passes through, and how often. ``serves``: the block,
+    turnout, head or driver that it is there for."""
+
+    name: str
+    start: str
+    end: str
+    function: Function
+    section: str
+    serves: str
+    joins: frozenset[str]
+    run: Run | None = None
+    through: tuple[tuple[str, int], ...] = ()
+
+
+def conductors(plan: Plan) -> tuple[Conductor, ...]:
+    """Every conductor, in the order of working through them."""
+    return tuple(_Harness(plan).everything())
+
+
+def sharing(supply: str | None, wiring: Wiring) -> tuple[str, ...]:
+    """A supply and all that share a return with it, in the order of the file."""
+    if supply is None:
+        return ()
+    return tuple(s for s in wiring.supplies if s == supply or wiring.share_a_return(supply, s))
+
+
+class _Harness:
+    def __init__(self, plan: Plan):
+        self.plan, self.wiring = plan, plan.wiring
+        self.readers = readers(plan)
+        self.section = SUPPLIES
+
+    def everything(self) -> Iterator[Conductor]:
+        yield from self._supplies()
+        districts = [*self.wiring.districts, None]
+        for district in districts:
+            self.section = district or NO_DISTRICT
+            if district is not None:
+                yield from self._bus(district)
+            for block in self.plan.blocks:
+                if self.wiring.district_of.get(block) == district:
+                    yield from self._block(block)
+            for driver in self.wiring.drivers.values():
+                if self._district_of(driver) == district:
+                    yield from self._driver(driver)
+
+    def _conductor(
+        self,
+        name: str,
+        start: str,
+        end: str,
+        role: Role,
+        supply: str | None,
+        serves: str,
+        *,
+        run: Run | None = None,
+        through: tuple[tuple[str, int], ...] = (),
+        also: str | None = None,
+    ) -> Conductor:
+        """``also``: a second supply whose circuit it is part of."""
+        supplies = () if supply is None else (supply,)
+        if role not in _OWN:
+            supplies = sharing(supply, self.wiring)
+        joins = frozenset(s for s in (supply, also) if s is not None)
+        function = Function(role, supplies)
+        return Conductor(name, start, end, function, self.section, serves, joins, run, through)
+
+    # -------------------------------------------------------------- supplies
+
+    def _supplies(self) -> Iterator[Conductor]:
+        for supply in self.wiring.supplies.values():
+            if supply.fed_by is not None:
+                name = f"feed of {supply.name}"
+                hot, back = self._hot(supply.fed_by), self._return(supply.fed_by)
+                for side, start in (("A", hot), ("B", back)):
+                    yield self._conductor(
+                        name, start, f"{supply.name} input {side}",
+                        "booster feed", supply.fed_by, supply.name,
+                    )  # fmt: skip
+            if supply.fuse is not None:
+                role: Role = "track power" if supply.track_power else "power"
+                yield self._conductor(
+                    f"fuse of {supply.name}", f"{supply.name} {_out(supply)}",
+                    f"fuse of {supply.name}", role, supply.name, supply.name,
+                )  # fmt: skip
+        for number, group in enumerate(self.wiring.common_returns):
+            for one, other in pairwise(group):
+                yield self._conductor(
+                    common_return(number, self.wiring), f"{one} return", f"{other} return",
+                    "return", one, one, also=other,
+                )  # fmt: skip
+
+    def _hot(self, supply: str | None) -> str:
+        """Where the power of a supply is taken from: behind its fuse."""
+        if supply is None:
+            return "its supply (not given)"
+        given = self.wiring.supplies[supply]
+        return f"fuse of {supply}" if given.fuse is not None else f"{supply} {_out(given)}"
+
+    def _return(self, supply: str | None) -> str:
+        if supply is None:
+            return "return of its supply (not given)"
+        return f"{supply} {'output B' if self.wiring.supplies[supply].track_power else 'return'}"
+
+    # -------------------------------------------------------------- track
+
+    def _bus(self, name: str) -> Iterator[Conductor]:
+        district = self.wiring.districts[name]
+        supply = district.supply
+        ends = ((self._hot(supply), "A"), (self._return(supply), "B"))
+        for (start, side), role in zip(ends, _RAILS, strict=True):
+            yield self._conductor(
+                bus(name), start, f"bus {name} {side}", role, supply, name, run=district.run
+            )
+
+    def _block(self, block: str) -> Iterator[Conductor]:
+        district = self.wiring.districts.get(self.wiring.district_of.get(block, ""))
+        supply = district.supply if district else None
+        source = f"bus {district.name}" if district else "track power (not given)"
+        for feeder in self.wiring.feeders_of(block):
+            passes = tuple(
+                (d.name, d.turns)
+                for d in self.wiring.detectors.values()
+                if feeder.name in d.through
+            )
+            for side, role in zip("AB", _RAILS, strict=True):
+                yield self._conductor(
+                    feeder_wire(feeder.name), f"{source} {side}",
+                    f"{block} rail {side}, {feeder.name}", role, supply, block,
+                    run=feeder.run, through=passes if side == "A" else (),
+                )  # fmt: skip
+        for detector in self.wiring.detectors_of(block):
+            yield from self._detector(detector)
+        for piece in self.plan.track.pieces.values():
+            machine = self.wiring.machines.get(piece.name)
+            if piece.block == block and machine is not None:
+                yield from self._machine(machine)
+
+    # -------------------------------------------------------------- detectors, machines
+
+    def _power(
+        self, name: str, supply: str | None, to: str, run: Run | None = None
+    ) -> Iterator[Conductor]:
+        """``to``: where the two wires end, which bring ``name`` its power."""
+        wires: tuple[tuple[Role, str, str], ...] = (
+            ("power", self._hot(supply), f"{to} +"),
+            ("return", self._return(supply), f"{to} -"),
+        )
+        for role, start, end in wires:
+            yield self._conductor(power_wire(name), start, end, role, supply, name, run=run)
+
+    def _detector(self, detector: Detector) -> Iterator[Conductor]:
+        yield from self._power(detector.name, detector.supply, detector.name)
+        for reader in self.readers.get((detector.name, False), ("",)):
+            driver = self.wiring.drivers.get(reader)
+            name, supply = detector.name, driver.supply if driver else detector.supply
+            yield self._conductor(
+                wire(name, reader), f"{name} output", _input(reader, name), "detector output",
+                supply, name, also=None if detector.isolated else detector.supply,
+            )  # fmt: skip
+
+    def _machine(self, machine: Machine) -> Iterator[Conductor]:
+        name = machine.turnout
+        contacts = machine.contacts or ()
+        for leg in contacts:
+            for reader in self.readers.get((name, True), ("",)):
+                driver = self.wiring.drivers.get(reader)
+                yield self._conductor(
+                    wire(f"{name} {leg}", reader), f"{name} {leg} contact",
+                    _input(reader, f"{name} {leg}"), "contact",
+                    driver.supply if driver else machine.supply, name,
+                )  # fmt: skip
+        if contacts:
+            yield from self._contact_return(machine)
+        if machine.motor is None:
+            return
+        lever = f"lever {machine.lever}" if machine.lever else f"throw switch of {name}"
+        yield from self._power(name, machine.supply, lever)
+        for way in _THROW_WIRES[machine.motor]:
+            yield self._conductor(
+                f"throw wire of {name}", f"{lever}, {way}", f"machine of {name}, {way}", "throw",
+                machine.supply, name,
+            )  # fmt: skip
+
+    def _contact_return(self, machine: Machine) -> Iterator[Conductor]:
+        """The other side of the contacts: to the return of what reads them, once for each
+        group of supplies that have one."""
+        read = [
+            self.wiring.drivers[r].supply for r in self.readers.get((machine.turnout, True), ())
+        ]
+        for group in dict.fromkeys(sharing(supply, self.wiring) for supply in read or [None]):
+            here = machine.supply if machine.supply in group else None
+            supply = here or (group[0] if group else None)
+            yield self._conductor(
+                f"return of {machine.turnout} contacts", f"{machine.turnout} contacts, common",
+                self._return(supply), "return", supply, machine.turnout,
+            )  # fmt: skip
+
+    # -------------------------------------------------------------- drivers
+
+    def _district_of(self, driver: Driver) -> str | None:
+        """Where the first of its signals stands."""
+        if not driver.heads:
+            return None
+        signal = self.plan.signals[signal_of(driver.heads[0], self.plan.signals)]
+        return self.wiring.district_of.get(self.plan.track.pieces[signal.enters.piece].block or "")
+
+    def _driver(self, driver: Driver) -> Iterator[Conductor]:
+        yield from self._power(driver.name, driver.supply, driver.name, driver.run)
+        for signal in self.plan.signals.values():
+            for head in signal.heads:
+                if head.name not in driver.heads:
+                    continue
+                for colour in lamp_colours(head):
+                    yield self._conductor(
+                        f"lamp wire of {head.name} {colour}", f"{driver.name} output",
+                        f"{head.name} {colour}", "lamp", driver.supply, head.name,
+                    )  # fmt: skip
+                yield self._conductor(
+                    f"lamp common of {head.name}", f"{driver.name} lamp common",
+                    f"{head.name} common", "lamp common", driver.supply, head.name,
+                )  # fmt: skip
+
+
+_RAILS: tuple[Role, Role] = ("track power", "track return")
+
+
+def _out(supply: Supply) -> str:
+    return "output A" if supply.track_power else "+"
+
+
+def _input(reader: str, source: str) -> str:
+    return f"{reader} input {source}" if reader else "what reads it (not given)"

@@ -1,0 +1,129 @@
+"""The wiring list: every conductor to run, to be ticked off under the table.
+
+In: a plan, and the colors of wire at hand. Out: a sheet.
+"""
+
+from collections.abc import Iterator, Sequence
+
+from verifier.findings.change import mm
+from verifier.logic.expr import TRUE
+from verifier.plan.model import Plan
+from verifier.plan.wiring import Run
+from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
+from verifier.sheets.asked import Asked
+from verifier.sheets.colours import Colours, assigned, functions_of, mixed
+from verifier.sheets.conductors import Conductor, conductors
+from verifier.sheets.gaps import NOT_GIVEN, TICK
+from verifier.sheets.sheet import PictureOf, Sheet, Table
+
+_CAUTIONS = (
+    "Caution: only the low-voltage side is described here. Leave the mains side of every supply "
+    "to a qualified person; buy supplies that are ready made. Switch everything off and unplug it "
+    "before you touch a wire. The fuse stands at the supply, so that it protects every wire "
+    "behind it. Solder with eye protection and fresh air. Makers' ratings and the local code come "
+    "before anything on this sheet.",
+)
+_COLUMNS = ("done", "no.", "from", "to", "function", "color", "gauge", "length", "passes through")
+NO_WIRING = 'The file says nothing of its wiring: see grammar/reference.md, "Wiring".'
+
+
+def wiring_sheet(plan: Plan, asked: Asked) -> Sheet:
+    """Every conductor, district by district, with its color.
+
+    Raises :class:`InputError` where the colors at hand run out."""
+    title = f"Wiring list: {plan.title}"
+    wires = conductors(plan)
+    if not wires:
+        return Sheet("wiring", title, (), (NO_WIRING,), _CAUTIONS)
+    colours = assigned(functions_of(wires), asked.colours, plan.source)
+    tables = []
+    number = 0
+    for section in dict.fromkeys(wire.section for wire in wires):
+        rows = []
+        for wire in wires:
+            if wire.section == section:
+                number += 1
+                rows.append(_row(number, wire, colours[wire.function]))
+        heading = section if section in ("Supplies", "No district given") else f"District {section}"
+        tables.append(Table(heading, _COLUMNS, tuple(rows), numeric=frozenset(("no.", "length"))))
+    tables.append(
+        Table(
+            "Colors",
+            ("color", "function"),
+            tuple((colour, str(function)) for function, colour in colours.items()),
+            tuple(_checked(plan, wires, colours)),
+        )
+    )
+    tables.append(_detectors(plan))
+    notes = (
+        "Rail A is the one that is cut at every gap; its feeders pass through the detectors.",
+        "A length is one way, as the file gives it: add what you need to reach and to strip. "
+        "Write the number of the wire on both its ends before you let go of it.",
+        *_not_given(plan, wires),
+    )
+    return Sheet(
+        "wiring", title, tuple(t for t in tables if t.rows), notes, _CAUTIONS,
+        PictureOf(frozenset(("feeders", "detectors", "gaps"))),
+    )  # fmt: skip
+
+
+def _row(number: int, wire: Conductor, colour: str) -> tuple[str, ...]:
+    through = ", ".join(
+        f"{name}, {turns} turns" if turns > 1 else name for name, turns in wire.through
+    )
+    return (
+        TICK, str(number), wire.start, wire.end, wire.function.role, colour, _gauge(wire.run),
+        mm(wire.run.length) if wire.run else NOT_GIVEN, through or "-",
+    )  # fmt: skip
+
+
+def _gauge(run: Run | None) -> str:
+    return f"{run.gauge} AWG" if run else NOT_GIVEN
+
+
+def _detectors(plan: Plan) -> Table:
+    rows = []
+    for detector in plan.wiring.detectors.values():
+        if detector.kind == "spot":
+            looks = ", ".join(mm(at) for at in detector.spots)
+            how = f"at {looks} from the left end of {detector.block}"
+        else:
+            how = f"feeders {', '.join(detector.through)}"
+            how += f", each {detector.turns} times" if detector.turns > 1 else ""
+        closed = detector.closed_when or "clear (taken for granted)"
+        rows.append((TICK, detector.name, detector.block, how, f"when {closed}"))
+    return Table(
+        "Detectors", ("done", "detector", "block", "looks", "output closed"), tuple(rows),
+        ("Check each one before the next: stock on its block turns it over, stock on the blocks "
+         "beside it does not.",),
+    )  # fmt: skip
+
+
+def _checked(plan: Plan, wires: Sequence[Conductor], colours: Colours) -> Iterator[str]:
+    wrong = mixed(wires, colours, plan.wiring)
+    if not wrong:
+        yield (
+            "Checked: every color has one function, and none belongs to two supplies that have no "
+            "return in common. A/B is A with a stripe of B."
+        )
+    for colour, one, other in wrong:
+        yield f"NOT KEPT APART: {colour} wires are part of {one} and of {other}."
+
+
+def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
+    unknown = sum(1 for wire in wires if wire.run is None)
+    if unknown:
+        yield (
+            f"Length and size of {unknown} of {len(wires)} wires are not in the file: measure them "
+            "where they will lie."
+        )
+    for name, machine in plan.wiring.machines.items():
+        if machine.contacts is None:
+            yield f"Contacts of {name} are not in the file, so no wire to them is listed."
+    for obligation in (
+        *supply_mismatch(plan),
+        *feeder_undetected(plan),
+        *head_without_driver(plan),
+    ):
+        if obligation.formula == TRUE:
+            yield f"To be mended first ({obligation.property}): {obligation.trouble}."
