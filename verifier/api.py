@@ -15,7 +15,7 @@ from verifier.language.files import UnreadableError, text_of
 from verifier.language.modules import read
 from verifier.language.parse import parse_situation
 from verifier.language.source import Source, Span
-from verifier.plan.build import build
+from verifier.plan.build import build, standing_alone
 from verifier.plan.model import Plan
 from verifier.world.naming import named_situation
 from verifier.world.naming_wiring import wired_facts
@@ -102,7 +102,12 @@ def checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:
 
     Raises :class:`InputError`."""
     source = Source(name, text)
-    plan = build(source, read(source, path))
+    try:
+        statements = read(source, path)
+    except InputError as error:
+        further = standing_alone(source, error.left)
+        raise InputError([*error.diagnostics, *further]) from None
+    plan = build(source, statements)
     world = World(plan)
     check_circles(world)
     return plan, world

@@ -285,6 +285,37 @@ def test_errors_of_several_files_come_together(folder: Path) -> None:
     ]  # fmt: skip
 
 
+def test_errors_of_the_text_and_of_what_it_includes_come_together(folder: Path) -> None:
+    write(folder, "main.ixl", 'blok Z\ninclude "a.ixl"\ninclude "lost.ixl"\n')
+    write(folder, "a.ixl", 'blok A\ninclude "b.ixl"\n')
+    write(folder, "b.ixl", "blok B\n")
+    assert [(d.code, d.span.where) for d in errors("main.ixl")] == [
+        ("CP103", "a.ixl:1"), ("CP103", "b.ixl:1"),
+        ("CP103", "main.ixl:1"), ("CP730", "main.ixl:3"),
+    ]  # fmt: skip
+
+
+def test_a_missing_file_hides_only_what_it_may_mend(folder: Path) -> None:
+    """What is declared in it is not asked for; what is wrong anyhow is told."""
+    rest = (
+        "module M (a)\n  button a, B\n  relay R picks when Z pressed\nend\n"
+        "use Gone as G with a = Main\n"
+        "block Twice, Twice\nturnout T2 in Lost-Block\ntrack West = Main | Elsewhere = West\n"
+    )
+    write(folder, "main.ixl", 'include "lost.ixl"\nedge West\nblock Main\n' + rest)
+    assert [(d.code, d.span.where) for d in errors("main.ixl")] == [
+        ("CP730", "main.ixl:1"), ("CP202", "main.ixl:5"), ("CP740", "main.ixl:6"),
+        ("CP202", "main.ixl:9"),
+    ]  # fmt: skip
+
+
+def test_a_text_from_nowhere_is_looked_at_beside_its_includes() -> None:
+    text = 'include "lost.ixl"\nblock Main, Main\n'
+    with pytest.raises(InputError) as caught:
+        load_text(text)
+    assert [d.code for d in caught.value.diagnostics] == ["CP731", "CP202"]
+
+
 def test_the_same_place_in_two_files_is_two_errors(folder: Path) -> None:
     write(folder, "main.ixl", 'include "a.ixl"\ninclude "b.ixl"\n' + TRACK)
     write(folder, "a.ixl", "turnout T1 in Switch\n")

@@ -274,3 +274,12 @@ def test_a_name_that_gets_too_long_by_its_use() -> None:
         "with the names of its uses before it this name has 103 letters",
     )
     assert [used.name for used in found.span.uses] == ["H" * 96]
+
+
+def test_errors_of_modules_and_of_all_else_come_together() -> None:
+    text = OUTSIDE + "block Main\n" + MODULE.replace("Middle |", "Midle |") + (
+        "module Other (it)\n  layout \"X\"\n  condition C is it clear\nend\n"
+        "use Betwen as Here with left = Main, right = Single\n"
+        "use Other as There with that = Main\n"
+    )  # fmt: skip
+    assert [d.code for d in errors(text)] == ["CP202", "CP740", "CP735", "CP736", "CP737"]

@@ -4,8 +4,12 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import TYPE_CHECKING
 
 from verifier.language.source import Span
+
+if TYPE_CHECKING:
+    from verifier.language.syntax import Statement
 
 # Of a line longer than twice this many characters only a part is shown.
 MAX_SHOWN = 80
@@ -28,9 +32,11 @@ class Diagnostic:
 
 
 class InputError(Exception):
-    """The input is wrong. Carries every :class:`Diagnostic` found, in file order."""
+    """The input is wrong. Carries every :class:`Diagnostic` found, in file order. ``left``:
+    statements that can be looked at all the same."""
 
-    def __init__(self, diagnostics: Iterable[Diagnostic]):
+    def __init__(self, diagnostics: Iterable[Diagnostic], left: Iterable["Statement"] = ()):
+        self.left = tuple(left)
         self.diagnostics = tuple(
             sorted(diagnostics, key=lambda d: (d.span.source.name, d.span.start, d.code))
         )

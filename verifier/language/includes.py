@@ -17,7 +17,7 @@ from pathlib import Path, PurePosixPath, PureWindowsPath
 from verifier.language import syntax
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.files import UnreadableError, text_of
-from verifier.language.parse import MAX_CHARACTERS, lex, parse
+from verifier.language.parse import MAX_CHARACTERS, lex, parse_on
 from verifier.language.source import Source, Span
 
 ENDING = ".ixl"
@@ -31,26 +31,38 @@ def included(source: Source, path: Path | None) -> tuple[syntax.Statement, ...]:
     """The statements of ``source``, those of included files where they are included.
     ``path`` is where its text came from; None for a text that came from no file.
 
-    Raises :class:`InputError`."""
-    statements = parse(source)
-    if not any(isinstance(s, syntax.Include) for s in statements):
-        return statements
+    Raises :class:`InputError`. Where it is only that files are not there, what was read is left
+    to look at."""
+    statements, errors = parse_on(source)
+    includes = [s for s in statements if isinstance(s, syntax.Include)]
     if path is None:
-        raise InputError(
-            Diagnostic(
-                "CP731",
-                "this text comes from no file, so there is no folder to include from",
-                s.span,
-                "Save it as a file, and prove that.",
-            )
-            for s in statements
-            if isinstance(s, syntax.Include)
-        )
-    reader = _Reader(path.parent, path.parent.resolve(), len(source.text))
+        others = tuple(s for s in statements if not isinstance(s, syntax.Include))
+        return _read_well(others, errors, [_from_nowhere(s) for s in includes])
+    if not includes:
+        return _read_well(statements, errors, [])
+    reader = _Reader(path.parent, path.parent.resolve(), len(source.text), errors)
     found = reader.file(statements, path.parent.resolve(), ((_key(path), None),))
-    if reader.errors:
-        raise InputError(reader.errors)
-    return tuple(found)
+    return _read_well(tuple(found), reader.unreadable, reader.errors)
+
+
+def _read_well(
+    statements: tuple[syntax.Statement, ...],
+    unreadable: list[Diagnostic],
+    missing: list[Diagnostic],
+) -> tuple[syntax.Statement, ...]:
+    """The statements. Raises :class:`InputError`."""
+    if unreadable or missing:
+        raise InputError([*unreadable, *missing], () if unreadable else statements)
+    return statements
+
+
+def _from_nowhere(node: syntax.Include) -> Diagnostic:
+    return Diagnostic(
+        "CP731",
+        "this text comes from no file, so there is no folder to include from",
+        node.span,
+        "Save it as a file, and prove that.",
+    )
 
 
 def not_included(paths: Sequence[Path]) -> list[Path]:
@@ -99,11 +111,12 @@ _Chain = tuple[tuple[_Key | None, Span | None], ...]
 @dataclass(slots=True)
 class _Reader:
     """``shown`` is the folder of the file being proved as messages have it, ``root`` the same
-    without links and without `..`."""
+    without links and without `..`. ``unreadable``: errors in the text of files."""
 
     shown: Path
     root: Path
     characters: int
+    unreadable: list[Diagnostic]
     errors: list[Diagnostic] = field(default_factory=list)
     read: set[_Key] = field(default_factory=set)
 
@@ -165,11 +178,9 @@ class _Reader:
                 "Prove parts of the layout by themselves, each in a file of its own.",
             )
             return []
-        try:
-            statements = parse(Source(str(self.shown / path.relative_to(self.root)), text))
-        except InputError as error:
-            self.errors += error.diagnostics
-            return []
+        shown = Source(str(self.shown / path.relative_to(self.root)), text)
+        statements, errors = parse_on(shown)
+        self.unreadable += errors
         return self.file(statements, path.parent, (*chain, (key, node.span)))
 
     def _path(self, node: syntax.Include, folder: Path) -> Path | None:

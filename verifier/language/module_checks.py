@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from verifier.language import syntax as s
-from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics import Diagnostic, did_you_mean
 from verifier.language.renaming import declared, names_in
 from verifier.language.source import Span
 
@@ -57,16 +57,16 @@ class ModuleChecks:
     ) -> None:
         self.errors.append(Diagnostic(code, message, span, hint, others))
 
-    def stop_if_wrong(self) -> None:
-        if self.errors:
-            raise InputError(self.errors)
-
     def check(self, outside: Sequence[s.Statement]) -> None:
-        """What can be wrong with modules and with uses of them, whoever uses them."""
+        """What can be wrong with modules and with uses of them, whoever uses them. Where they
+        begin and end, or what they are called, is not known: that hides all else."""
         for module in self.modules.values():
             self._check_first_line(module)
+        hidden = bool(self.errors)
+        for module in self.modules.values():
             self._check_statements(module)
-        self.stop_if_wrong()
+        if hidden:
+            return
         for module in self.modules.values():
             module.own = self._own_names(module.statements)
         for module in self.modules.values():

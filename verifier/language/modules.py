@@ -27,7 +27,23 @@ def read(source: Source, path: Path | None = None) -> tuple[s.Statement, ...]:
     are used. ``path`` is where the text of ``source`` came from, if it came from a file.
 
     Raises :class:`InputError`."""
-    return expanded(included(source, path))
+    try:
+        statements = included(source, path)
+    except InputError as missing:
+        further, left = _without(missing.left)
+        raise InputError([*missing.diagnostics, *further], left) from None
+    return expanded(statements)
+
+
+def _without(
+    left: tuple[s.Statement, ...],
+) -> tuple[list[Diagnostic], tuple[s.Statement, ...]]:
+    """What is wrong with the modules of a layout of which files are missing, whatever is in
+    those; and the statements that can be looked at all the same."""
+    try:
+        return [], expanded(left)
+    except InputError as error:
+        return [d for d in error.diagnostics if d.code not in ("CP201", "CP736")], error.left
 
 
 def expanded(statements: Sequence[s.Statement]) -> tuple[s.Statement, ...]:
@@ -39,10 +55,13 @@ def expanded(statements: Sequence[s.Statement]) -> tuple[s.Statement, ...]:
     reading = _Reading()
     outside = reading.modules_of(statements)
     reading.check(outside)
-    reading.stop_if_wrong()
+    if reading.errors:
+        apart = (x for x in outside if not isinstance(x, s.Use))
+        raise InputError(reading.errors, apart)
     found = list(reading.opened(outside))
     _check_bindings(outside, found, reading)
-    reading.stop_if_wrong()
+    if reading.errors:
+        raise InputError(reading.errors, found)
     return tuple(found)
 
 

@@ -61,6 +61,14 @@ def parse(source: Source) -> tuple[syntax.Statement, ...]:
 
     Raises :class:`InputError` with the errors found, one a statement, up to MAX_ERRORS.
     """
+    statements, errors = parse_on(source)
+    if errors:
+        raise InputError(errors)
+    return statements
+
+
+def parse_on(source: Source) -> tuple[tuple[syntax.Statement, ...], list[Diagnostic]]:
+    """The statements of a file that can be read, and the errors in all others."""
     errors: list[Diagnostic] = []
     statements: list[syntax.Statement] = []
     builder = Builder(source)
@@ -76,9 +84,7 @@ def parse(source: Source) -> tuple[syntax.Statement, ...]:
                 break
         else:
             statements.append(builder.statement(tree))
-    if errors:
-        raise InputError(errors[:MAX_ERRORS])
-    return tuple(statements)
+    return tuple(statements), errors[:MAX_ERRORS]
 
 
 def parse_situation(text: str) -> tuple[syntax.Happening, ...]:

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from verifier.language import syntax
-from verifier.language.diagnostics import InputError
+from verifier.language.diagnostics import Diagnostic, InputError
 from verifier.language.source import Source, Span
 from verifier.plan import facts
 from verifier.plan.claims import read_claims
@@ -41,6 +41,24 @@ from verifier.plan.signals import (
 from verifier.plan.track import build_track, moves_over
 from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wires import read_wiring
+
+
+# What is wrong whatever else the layout has, so that it is told even where a part of the
+# statements could not be had.
+_STANDS_ALONE = frozenset((
+    "CP202", "CP203", "CP204", "CP205", "CP206", "CP207", "CP208", "CP213",
+    "CP301", "CP303", "CP304", "CP402", "CP406", "CP408", "CP410",
+    "CP601", "CP602", "CP603", "CP604", "CP605", "CP606", "CP608", "CP614", "CP618",
+))  # fmt: skip
+
+
+def standing_alone(source: Source, statements: Sequence[syntax.Statement]) -> list[Diagnostic]:
+    """Errors in some of the statements of a file that no others could mend."""
+    try:
+        build(source, statements)
+    except InputError as error:
+        return [d for d in error.diagnostics if d.code in _STANDS_ALONE]
+    return []
 
 
 def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
