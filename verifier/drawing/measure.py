@@ -5,14 +5,14 @@ characters. Sizes do not depend on the situation where room allows: then drawing
 plan in several situations lie over each other.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from verifier.drawing.ink import Ink
 from verifier.drawing.sketch import RIGHT, Node, Sketch
 from verifier.drawing.spacing import Size, Sizes
 from verifier.drawing.view import View
-from verifier.plan.model import Piece, Port, Signal
+from verifier.plan.model import Piece, Plan, Port, Signal
 
 _DIRECTIONS = {"both": "", "entering": " (in only)", "leaving": " (out only)"}
 
@@ -53,8 +53,7 @@ class Things:
     elsewhere: frozenset[str]
 
 
-def things(view: View, shown: Sequence[str], drawn: Sequence[str] = ()) -> Things:
-    plan = view.plan
+def things(plan: Plan, shown: Sequence[str], drawn: Sequence[str] = ()) -> Things:
     home: dict[str, str] = {}
     for plain in (True, False):
         for name in drawn or shown:
@@ -73,10 +72,11 @@ def things(view: View, shown: Sequence[str], drawn: Sequence[str] = ()) -> Thing
     return Things(home, signals, gates, derails, frozenset(drawn) - set(shown))
 
 
-def title(view: View, port: Port, style: Style) -> str:
-    """How the far end of a torn track is named: ``T5 reverse leg``, or a block."""
-    piece = view.plan.track.pieces[port.piece]
-    name = style.short(piece.title)
+def title(plan: Plan, port: Port, short: Callable[[str], str]) -> str:
+    """How the far end of a torn track is named: ``T5 reverse leg``, or a block; names made
+    ``short`` by the drawing's own way."""
+    piece = plan.track.pieces[port.piece]
+    name = short(piece.title)
     if piece.kind != "turnout":
         return name
     return f"{name} {port.end}" + ("" if port.end == "points" else " leg")
@@ -98,7 +98,7 @@ def end_text(view: View, node: Node, there: Things, style: Style) -> str:
         case _:
             port = node.right or node.left
             assert port is not None
-            name, arrow = title(view, port, style), (i.goes_on, i.goes_on)
+            name, arrow = title(view.plan, port, style.short), (i.goes_on, i.goes_on)
             if node.kind == "torn":
                 name, arrow = f"to {name}", (i.round, i.round)
             elif port.piece not in there.elsewhere:

@@ -60,7 +60,7 @@ class Easel:
     def left_to_right(self, pieces: Sequence[str]) -> list[str]:
         """The pieces in the order in which they stand from left to right."""
         outline = sketch(self.view.plan.track, pieces)
-        room = sizes(self.view, outline, things(self.view, pieces), self.styles[1])
+        room = sizes(self.view, outline, things(self.view.plan, pieces), self.styles[1])
         place = dict(zip((node.name for node in outline.nodes), order(outline, room), strict=True))
         return sorted(pieces, key=lambda name: place[name])
 
@@ -93,7 +93,7 @@ class Easel:
     def _panel(
         self, shown: Sequence[str], styles: Sequence[Style], must: bool = False
     ) -> Panel | None:
-        there = things(self.view, shown, self.drawn)
+        there = things(self.view.plan, shown, self.drawn)
         torn: set[Port] = set()
         undrawn: set[Port] = set()
         outline = sketch(self.view.plan.track, shown)
@@ -108,7 +108,7 @@ class Easel:
                     return result
             else:
                 result = to_blame(spaced.clashes if spaced else ())
-            _tear(outline, result, torn, undrawn)
+            tear(outline, result, torn, undrawn)
             outline = sketch(self.view.plan.track, shown, torn, undrawn)
 
     def _least_width(self, outline: Sketch, there: Things, style: Style) -> int:
@@ -161,7 +161,7 @@ class Easel:
         return Panel(*best, lines, used, origin)
 
 
-def _tear(outline: Sketch, numbers: Sequence[int], torn: set[Port], undrawn: set[Port]) -> None:
+def tear(outline: Sketch, numbers: Sequence[int], torn: set[Port], undrawn: set[Port]) -> None:
     """Take links that cannot be drawn out of the next sketch: draw their joints as two
     loose ends, and where even a loose end has no room leave that to the label."""
     links, loose = outline.links, ("cut", "torn")

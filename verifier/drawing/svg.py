@@ -12,7 +12,7 @@ from typing import Literal
 from verifier.drawing.ink import FINE
 from verifier.drawing.layout import Layout, choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.measure import Style, sizes, things
-from verifier.drawing.panel import _tear
+from verifier.drawing.panel import tear
 from verifier.drawing.sketch import sketch
 from verifier.drawing.view import View, letter
 from verifier.drawing.window import around as pieces_around
@@ -145,7 +145,7 @@ UX, UY = 12, 10
 
 def _rough(plan, seen, relevant, pieces, prefix):  # type: ignore[no-untyped-def]
     view = View(plan, seen, relevant)
-    there = things(view, pieces)
+    there = things(view.plan, pieces)
     torn, undrawn = set(), set()
     style = Style(FINE, True, True, 3, 4, 2, 24)
     while True:
@@ -157,7 +157,7 @@ def _rough(plan, seen, relevant, pieces, prefix):  # type: ignore[no-untyped-def
             result = lay_out(outline, close, rows, [2 * h for h in first_heights(outline, rows)])
         if isinstance(result, Layout):
             break
-        _tear(outline, result, torn, undrawn)
+        tear(outline, result, torn, undrawn)
     layout = result
     out = []
 

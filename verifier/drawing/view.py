@@ -90,13 +90,13 @@ class View:
         ):
             return signal.name
         colours = "/".join(letter(colour) for colour in self.seen.colours(signal))
-        return f"{signal.name} {_aspect(self.seen.aspect(signal))} {colours}"
+        return f"{signal.name} {aspect_word(self.seen.aspect(signal))} {colours}"
 
     def longest_signal(self, signal: Signal) -> int:
         """The length of the longest text that :meth:`signal` may give."""
         if self.seen is None:
             return len(signal.name)
-        aspects = max(len(_aspect(value)) for value in signal.aspect.values)
+        aspects = max(len(aspect_word(value)) for value in signal.aspect.values)
         return len(signal.name) + 1 + aspects + 1 + 2 * len(signal.heads) - 1
 
 
@@ -107,5 +107,6 @@ def letter(colour: str) -> str:
     return f"*{mark}" if words[0] == "flashing" else mark
 
 
-def _aspect(name: str) -> str:
+def aspect_word(name: str) -> str:
+    """An aspect as a drawing writes it."""
     return "unlisted" if name == UNLISTED else name

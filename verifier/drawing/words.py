@@ -72,7 +72,7 @@ def _special(
     for leg in cell.node.legs:
         if leg.port in layout.undrawn:
             words = "reverse" if leg.port.end == "reverse" else "across"
-            text += f", {words} to {title(view, layout.undrawn[leg.port], style)}"
+            text += f", {words} to {title(view.plan, layout.undrawn[leg.port], style.short)}"
     slants = [layout.slants[leg.port] for leg in cell.node.legs if leg.port in layout.slants]
     above_free = all(slant.down == BELOW for slant in slants)
     sides = (ABOVE, BELOW) if above_free else (BELOW, ABOVE)
