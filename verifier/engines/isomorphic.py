@@ -2,14 +2,26 @@
 
 In: a system. Out: the same under names that depend on its shape alone, with the ways there
 and back, so that what was proved of one is known of all like it.
+
+A bug here could make a wrong "proved": two systems have equal keys only if one is the other with
+other names.
 """
 
-from collections.abc import Hashable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from verifier.logic.expr import Expr, atom, observables, substitute
+from verifier.logic.expr import Atom, Const, Expr, Group, atom, substitute
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
+
+
+@dataclass(frozen=True, slots=True)
+class Form:
+    """Some expressions without their names: what they speak of, in the order in which it is
+    met, and the number of their form, equal for expressions that are the same but for that."""
+
+    speaks: tuple[Observable, ...]
+    number: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,35 +39,84 @@ class Shape:
     def concrete(self, expr: Expr) -> Expr:
         return _renamed(expr, self.back)
 
-
-def shape(system: System) -> Shape:
-    """The shape of a system. Things are numbered in the order in which they are met."""
-    met: dict[Observable, None] = {}
-    for state in system.states:
-        met.setdefault(state)
-        for expr in system.following[state].values():
-            met.update(dict.fromkeys(observables(expr)))
-    for expr in system.always:
-        met.update(dict.fromkeys(observables(expr)))
-    own = len(met)
-    met.update(dict.fromkeys(system.inputs))
-    there = {what: _numbered(what, i) for i, what in enumerate(met)}
-    back = {number: what for what, number in there.items()}
-    key = (
-        tuple((there[w].kind, w.values, w.usual) for w in list(met)[:own]),
-        tuple(_state_key(system, there)),
-        tuple(_renamed(expr, there) for expr in system.always),
-    )
-    return Shape(key, there, back)
+    def question(self, form: Form) -> Hashable:
+        """The same for the same question about systems of one shape."""
+        return form.number, tuple(self.there[what] for what in form.speaks)
 
 
-def _state_key(
-    system: System, there: Mapping[Observable, Observable]
-) -> Iterator[tuple[Observable, tuple[str, ...], tuple[Expr, ...]]]:
-    for state in system.states:
-        following = system.following[state]
-        exprs = tuple(_renamed(following[value], there) for value in state.values)
-        yield there[state], system.initial[state], exprs
+@dataclass(frozen=True, slots=True)
+class Shapes:
+    """Tells shapes apart, for as long as it is kept. What it has seen of an expression it does
+    not look at again."""
+
+    _forms: dict[tuple[Expr, ...], Form] = field(default_factory=dict)
+    _numbers: dict[Hashable, int] = field(default_factory=dict)
+
+    def form(self, *exprs: Expr) -> Form:
+        known = self._forms.get(exprs)
+        if known is None:
+            speaks, table = _table(exprs)
+            number = self._numbers.setdefault(table, len(self._numbers))
+            known = self._forms[exprs] = Form(speaks, number)
+        return known
+
+    def of(self, system: System) -> Shape:
+        """The shape of a system. Things are numbered in the order in which they are met."""
+        forms = [self.form(*system.following[state].values()) for state in system.states]
+        always = [self.form(expr) for expr in system.always]
+        met: dict[Observable, None] = {}
+        for state, form in zip(system.states, forms, strict=True):
+            met.setdefault(state)
+            met.update(dict.fromkeys(form.speaks))
+        for form in always:
+            met.update(dict.fromkeys(form.speaks))
+        own = len(met)
+        met.update(dict.fromkeys(system.inputs))
+        number = {what: i for i, what in enumerate(met)}
+        there = {what: _numbered(what, i) for what, i in number.items()}
+
+        def named(form: Form) -> tuple[int, ...]:
+            return form.number, *(number[what] for what in form.speaks)
+
+        key = (
+            tuple((w.kind, w.values, w.usual) for w in list(met)[:own]),
+            tuple(
+                (number[state], system.initial[state], tuple(system.following[state]), named(form))
+                for state, form in zip(system.states, forms, strict=True)
+            ),
+            tuple(named(form) for form in always),
+        )
+        return Shape(key, there, {given: what for what, given in there.items()})
+
+
+def _table(exprs: Sequence[Expr]) -> tuple[tuple[Observable, ...], Hashable]:
+    """What the expressions speak of, and all their nodes in the order in which they are met
+    from below, each by the places of its parts."""
+    speaks: dict[Observable, int] = {}
+    places: dict[Expr, int] = {}
+    rows: list[Hashable] = []
+    stack = list(reversed(exprs))
+    while stack:
+        node = stack[-1]
+        if node not in places:
+            row: Hashable
+            match node:
+                case Atom(what=what, values=values):
+                    row = ("is", speaks.setdefault(what, len(speaks)), values)
+                case Group(parts=parts):
+                    waiting = [part for part in parts if part not in places]
+                    if waiting:
+                        stack.extend(reversed(waiting))
+                        continue
+                    row = (node.word, *(places[part] for part in parts))
+                case Const(value=value):
+                    row = ("constant", value)
+                case _:
+                    raise AssertionError(node)
+            places[node] = len(rows)
+            rows.append(row)
+        stack.pop()
+    return tuple(speaks), (tuple(rows), tuple(places[expr] for expr in exprs))
 
 
 def _numbered(what: Observable, number: int) -> Observable:

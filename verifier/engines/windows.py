@@ -15,7 +15,7 @@ from time import monotonic
 
 from verifier.engines import bounded, induction, invariants, reachability
 from verifier.engines.answers import Happens, Lasts, Unknown
-from verifier.engines.isomorphic import shape
+from verifier.engines.isomorphic import Shapes
 from verifier.engines.samples import Samples
 from verifier.logic.expr import Const, Expr, observables
 from verifier.logic.system import System, cut
@@ -64,6 +64,7 @@ class Windows:
         self._timeout = timeout
         self._step = step
         self._supports: dict[Observable, frozenset[Observable]] = {}
+        self._shapes = Shapes()
         # By shape of window: what lasts in it, and what that was found to prove.
         self._known: dict[Hashable, _Known] = {}
         self._proofs: dict[Expr, None] = {}
@@ -78,14 +79,22 @@ class Windows:
             left = {i: bad for i, bad in enumerate(bads) if i not in answers}
             answers |= self._look_for(left, LOOKS[FIRST_RING])
         rings, before = FIRST_RING, frozenset[Observable]()
+        failed: dict[int, list[_Failed]] = {i: [] for i in range(len(bads))}
         while waiting := [i for i in range(len(bads)) if i not in answers]:
             kept = self.window([bads[i] for i in waiting], rings)
             if kept == before:
                 break
-            answers |= self._in_window(kept, {i: bads[i] for i in waiting})
+            for i, answer in self._in_window(kept, {i: bads[i] for i in waiting}).items():
+                if isinstance(answer, _Failed):
+                    failed[i].append(answer)
+                    continue
+                answers[i] = answer
+                for once in failed[i]:
+                    once.known.wider.add(once.asked)
             if rings in LOOKS and not likely:
-                left = {i: bads[i] for i in waiting if i not in answers}
-                answers |= self._look_for(left, LOOKS[rings])
+                # What a wider window proved of a place like this it will prove here.
+                left = [i for i in waiting if i not in answers and not failed[i][-1].proved_wider]
+                answers |= self._look_for({i: bads[i] for i in left}, LOOKS[rings])
             rings, before = rings + 1, kept
         return [answers.get(i) or self._at_last(bad) for i, bad in enumerate(bads)]
 
@@ -119,22 +128,22 @@ class Windows:
 
     def _in_window(
         self, kept: frozenset[Observable], bads: Mapping[int, Expr]
-    ) -> dict[int, Decided]:
-        """Those questions that the window answers."""
+    ) -> "dict[int, Decided | _Failed]":
+        """The answers of a window, or that it does not suffice."""
         system = cut(self.system, kept, bads.values())
         deadline = self._deadline()
-        form = shape(system)
+        form = self._shapes.of(system)
         known = self._known.get(form.key)
         if known is None:
             lasting = invariants.lasting(system, deadline=deadline)
-            known = _Known(tuple(map(form.abstract, lasting)), {})
+            known = _Known(tuple(map(form.abstract, lasting)), {}, set())
             self._known[form.key] = known
         clauses = tuple(map(form.concrete, known.lasting))
         self._lasting[kept] = clauses
-        answers: dict[int, Decided] = {}
+        answers: dict[int, Decided | _Failed] = {}
         for i, bad in bads.items():
             self._step()
-            asked = form.abstract(bad)
+            asked = form.question(self._shapes.form(bad))
             if asked not in known.proved:
                 found = induction.prove(
                     system, bad, clauses, most_steps=MOST_STEPS, deadline=deadline
@@ -145,10 +154,12 @@ class Windows:
                     else None
                 )
             proved = known.proved[asked]
-            if proved is not None:
-                needed = tuple(map(form.concrete, proved.clauses))
-                self._proofs.update(dict.fromkeys(needed))
-                answers[i] = Decided(Lasts(needed, proved.steps), system)
+            if proved is None:
+                answers[i] = _Failed(known, asked)
+                continue
+            needed = tuple(map(form.concrete, proved.clauses))
+            self._proofs.update(dict.fromkeys(needed))
+            answers[i] = Decided(Lasts(needed, proved.steps), system)
         return answers
 
     # -------------------------------------------------------------- histories
@@ -195,8 +206,22 @@ class Windows:
 
 @dataclass(frozen=True, slots=True)
 class _Known:
-    """Of one shape of window, under the names of the shape: the clauses that last, and of each
-    question asked, how they prove it; None where they do not."""
+    """Of one shape of window, under the names of the shape: the clauses that last; of each
+    question asked, how they prove it, None where they do not; questions of these that a wider
+    window proved."""
 
     lasting: tuple[Expr, ...]
-    proved: dict[Expr, Lasts | None]
+    proved: dict[Hashable, Lasts | None]
+    wider: set[Hashable]
+
+
+@dataclass(frozen=True, slots=True)
+class _Failed:
+    """A question that a window does not answer."""
+
+    known: _Known
+    asked: Hashable
+
+    @property
+    def proved_wider(self) -> bool:
+        return self.asked in self.known.wider

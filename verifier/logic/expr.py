@@ -21,11 +21,14 @@ T = TypeVar("T")
 class Expr:
     """A node. Compared by identity; ``depth``-independent walks are in :func:`fold`."""
 
-    __slots__ = ("__weakref__", "_opposite")
+    __slots__ = ("__weakref__", "_opposite", "_speaks")
+    # Worked out when first asked for.
     _opposite: "Expr | None"
+    _speaks: "tuple[Observable, ...] | None"
 
     def __init__(self) -> None:
         self._opposite = None
+        self._speaks = None
 
 
 class Const(Expr):
@@ -268,7 +271,9 @@ def nodes(expr: Expr) -> Iterator[Expr]:
 
 def observables(expr: Expr) -> tuple[Observable, ...]:
     """The observables an expression speaks of, each once, in a fixed order."""
-    return tuple(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
+    if expr._speaks is None:
+        expr._speaks = tuple(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
+    return expr._speaks
 
 
 def substitute(expr: Expr, replace: Callable[[Atom], Expr]) -> Expr:
