@@ -42,7 +42,6 @@ from verifier.plan.track import build_track, moves_over
 from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wires import read_wiring
 
-
 # What is wrong whatever else the layout has, so that it is told even where a part of the
 # statements could not be had.
 _STANDS_ALONE = frozenset((
