@@ -1,14 +1,17 @@
-"""The failure table of the terminal report: what each broken thing does, the worst first.
+"""The failure table: what each broken thing does, the worst first.
 
-In: a report. Out: lines. What does nothing is summed up; what only makes signals more
-restrictive is named shortly, unless everything is asked for.
+In: a report. Out: its rows with the words for them, shared by all reports, and the lines of the
+terminal. There, what does nothing is summed up; what only makes signals more restrictive is
+named shortly, unless everything is asked for.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from textwrap import wrap
 
 from verifier.findings.verdicts import Failure, Report, Verdict
 from verifier.reports.ink import Ink
+from verifier.reports.words import Style
 
 SHOWN_ROWS = 12
 _NAMED = 6
@@ -21,25 +24,20 @@ def failure_lines(
 ) -> Iterator[str]:
     """The table; nothing where no equipment is given that could break. ``pairs``: every two
     things were looked at too."""
-    rows = _asked(report)
-    if not rows:
+    told = told_failures(report)
+    if not told:
         return
-    verdicts = {(v.obligation.property, v.obligation.subjects): v for v in report.verdicts}
-    telling = [row for row in rows if row.consequence in ("false proceed", "undecided")]
-    labelled = [(row, *_label(row, verdicts)) for row in telling]
-    # What counts comes before what is expected, waived or advice.
-    labelled.sort(key=lambda entry: entry[2] == "quiet")
-    single = sum(1 for row in rows if len(row.faults) == 1)
+    rows = [entry.row for entry in told]
+    labelled = [e for e in told if e.row.consequence in ("false proceed", "undecided")]
     yield ""
-    two = ", and every two of them" if pairs else ""
-    yield f"Failures ({single} things that can break{two}, the worst first):"
+    yield f"Failures ({broken_words(told, pairs=pairs)}, the worst first):"
     if labelled:
         yield from _table(labelled if everything else labelled[:SHOWN_ROWS], ink)
         if len(labelled) > SHOWN_ROWS and not everything:
             yield f"  … and {len(labelled) - SHOWN_ROWS} further; `--all` shows them all."
     yield from _summed_up(rows, ink, everything)
-    if pairs and not report.interrupted and not any(row.kind == "pair" for row in rows):
-        yield "  No two of them do harm together where neither does alone."
+    if harmless := pairs_words(report, told, pairs=pairs):
+        yield f"  {harmless}"
     yield ""
 
 
@@ -48,15 +46,50 @@ def is_advice(row: Failure) -> bool:
     return row.kind == "report-stuck"
 
 
-def _asked(report: Report) -> list[Failure]:
-    """The rows of the properties that were asked for; pairs go with them."""
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A row with the words for it: what is broken, and the consequence."""
+
+    row: Failure
+    broken: str
+    consequence: str
+    style: Style
+
+
+def told_failures(report: Report) -> list[Told]:
+    """The rows of the properties that were asked for, and of pairs; what counts comes before
+    what is expected, waived or advice."""
     kinds = {v.obligation.property for v in report.verdicts} | {"pair"}
-    return [row for row in report.failures if row.kind in kinds]
+    verdicts = {(v.obligation.property, v.obligation.subjects): v for v in report.verdicts}
+    told = [
+        Told(row, " and ".join(row.faults), *_label(row, verdicts))
+        for row in report.failures
+        if row.kind in kinds
+    ]
+    return sorted(told, key=lambda entry: (_GRAVITY[entry.row.consequence], entry.style == "quiet"))
+
+
+# Both need telling before what does no harm.
+_GRAVITY = {"false proceed": 0, "undecided": 0, "more restrictive": 1, "none": 2}
+
+
+def broken_words(told: Sequence[Told], *, pairs: bool) -> str:
+    """``12 things that can break, and every two of them``."""
+    single = sum(1 for entry in told if len(entry.row.faults) == 1)
+    two = ", and every two of them" if pairs else ""
+    return f"{single} thing{'s' if single != 1 else ''} that can break{two}"
+
+
+def pairs_words(report: Report, told: Sequence[Told], *, pairs: bool) -> str:
+    """That no pair does harm, where every pair was looked at and none does; else empty."""
+    if not pairs or report.interrupted or any(entry.row.kind == "pair" for entry in told):
+        return ""
+    return "No two of them do harm together where neither does alone."
 
 
 def _label(
     row: Failure, verdicts: Mapping[tuple[str, tuple[str, ...]], Verdict]
-) -> tuple[str, str]:
+) -> tuple[str, Style]:
     """The consequence in words, and how to paint it."""
     verdict = verdicts.get((row.kind, row.faults))
     if verdict is not None and verdict.status == "waived":
@@ -70,20 +103,19 @@ def _label(
     return row.consequence, "unsure"
 
 
-def _table(entries: Sequence[tuple[Failure, str, str]], ink: Ink) -> Iterator[str]:
-    faults = [" and ".join(row.faults) for row, _, _ in entries]
-    second = max(len(label) for label in (*(label for _, label, _ in entries), "consequence"))
+def _table(entries: Sequence[Told], ink: Ink) -> Iterator[str]:
+    second = max(len(label) for label in (*(entry.consequence for entry in entries), "consequence"))
     room = max(12, ink.width - second - 6 - _NARROWEST_WORDS)
-    first = min(_WIDEST_FAULT, room, max(map(len, (*faults, "broken"))))
+    first = min(_WIDEST_FAULT, room, max(map(len, (*(e.broken for e in entries), "broken"))))
     yield ink.paint(f"  {'broken':<{first}}  {'consequence':<{second}}  what then happens", "quiet")
     room = ink.width - first - second - 6
-    for fault, (row, label, style) in zip(faults, entries, strict=True):
-        names = _wrapped(fault, first)
-        words = _wrapped(row.why, room)
+    for entry in entries:
+        names = _wrapped(entry.broken, first)
+        words = _wrapped(entry.row.why, room)
         for i in range(max(len(names), len(words))):
             name = names[i] if i < len(names) else ""
             why = words[i] if i < len(words) else ""
-            shown = ink.paint(f"{label if i == 0 else '':<{second}}", style)
+            shown = ink.paint(f"{entry.consequence if i == 0 else '':<{second}}", entry.style)
             yield f"  {name:<{first}}  {shown}  {why}".rstrip()
 
 

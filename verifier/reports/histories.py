@@ -15,7 +15,8 @@ from verifier.plan.model import Plan
 from verifier.plan.running import running_plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.ink import Ink
-from verifier.reports.lines import cause_lines, indented, paragraph, place
+from verifier.reports.lines import cause_lines, indented, paragraph, place, remedy_lines
+from verifier.reports.words import story_words, unfinished_words
 
 
 def history_lines(
@@ -31,22 +32,19 @@ def history_lines(
     marks |= drawn.used
     yield from indented(drawn)
     yield ""
-    if not finding.smallest:
-        yield from paragraph("(Time ran out before it was made as short as can be.)", ink)
+    if unfinished := unfinished_words(finding):
+        yield from paragraph(unfinished, ink)
     if finding.causes:
         yield "   Why it was allowed:"
     for cause in finding.causes:
         yield from cause_lines(cause, "     ", ink)
-    if obligation.hint:
-        hint = obligation.hint[0].lower() + obligation.hint[1:]
-        yield from paragraph(f"To mend it: {hint}", ink)
+    yield from remedy_lines(verdict, ink)
 
 
 def event_lines(story: Story, plan: Plan, ink: Ink) -> Iterator[str]:
     """``  3. 4L clears to Approach``, each with its line of the file."""
-    trains = f"{story.trains or 'no'} train{'s' if story.trains > 1 else ''}"
     count = len(story.events)
-    yield f"   A history of {count} event{'s' if count != 1 else ''}, with {trains}:"
+    yield f"   {story_words(story)}:"
     wide = len(str(count))
     for number, event in enumerate(story.events, start=1):
         lead = f"   {number:>{wide + 2}}. "

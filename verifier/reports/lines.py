@@ -1,15 +1,16 @@
-"""Parts that terminal reports are made of: drawings, paragraphs, chains of causes."""
+"""Parts that terminal reports are made of: drawings, paragraphs, chains of causes, remedies."""
 
 from collections.abc import Collection, Iterator, Sequence
 from textwrap import wrap
 
 from verifier.drawing.text import Picture, picture
 from verifier.engines.evaluator import evaluate
-from verifier.findings.verdicts import Cause
+from verifier.findings.verdicts import Cause, Verdict
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.reports.ink import Ink
+from verifier.reports.remedies import remedies
 from verifier.world.situation import Situation
 
 
@@ -64,3 +65,18 @@ def paragraph(text: str, ink: Ink) -> Iterator[str]:
         break_long_words=False,
         break_on_hyphens=False,
     )
+
+
+def remedy_lines(verdict: Verdict, ink: Ink) -> Iterator[str]:
+    """What mends it, each step with its place."""
+    for remedy in remedies(verdict):
+        yield from paragraph(remedy.lead, ink)
+        for step in remedy.steps:
+            yield from wrap(
+                f"{step.text}, {place(step.span)}",
+                width=ink.width,
+                initial_indent="     ",
+                subsequent_indent="       ",
+                break_long_words=False,
+                break_on_hyphens=False,
+            )

@@ -1,14 +1,22 @@
 """Situations, counts and verdicts in words, shared by every report."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Sequence
 from math import log10
+from typing import Literal
 
+from verifier.engines.order import count_situations
 from verifier.findings.stock import place_of, stock_words
-from verifier.findings.verdicts import Finding, Report, Verdict
+from verifier.findings.verdicts import Finding, Report, Story, Verdict
+from verifier.language.source import Span
 from verifier.plan.facts import AS_BEFORE, Observable
 from verifier.plan.model import Plan
+from verifier.properties.catalogue import BY_NAME
+from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import listing
 from verifier.world.situation import Situation
+
+# How good something is, for whoever paints it: every word says the same without paint.
+Style = Literal["good", "bad", "unsure", "quiet"]
 
 STATUS_WORDS = {
     "proved": "proved",
@@ -117,3 +125,129 @@ def tally_words(verdicts: Iterable[Verdict]) -> str:
     numbers = tallies(verdicts)
     said = [f"{n} {_TALLY_WORDS[kind]}" for kind, n in numbers.items() if n]
     return ", ".join(said) or "nothing to prove"
+
+
+# ------------------------------------------------------------------ verdicts
+
+
+def sentence(text: str) -> str:
+    """``text`` as a sentence of its own. Names keep their letters: a single word is left alone."""
+    return text[0].upper() + text[1:] + "." if text[0].islower() and " " in text else text + "."
+
+
+def in_a_row(text: str) -> str:
+    """A sentence that goes on after a colon."""
+    return text[0].lower() + text[1:]
+
+
+def kind_words(verdict: Verdict) -> tuple[str, Style]:
+    """What a finding is: broken, advice, expected, undecided."""
+    if verdict.expected:
+        return "as expected,", "good"
+    if verdict.obligation.advice:
+        return "advice", "unsure"
+    word = STATUS_WORDS[verdict.status]
+    return word, "bad" if verdict.status == "broken" else "unsure"
+
+
+def title_of(claim: str) -> str:
+    """What a property proves, in a few words."""
+    entry = BY_NAME.get(claim)
+    return entry.title if entry else "your own property"
+
+
+def by_property(verdicts: Iterable[Verdict]) -> dict[str, list[Verdict]]:
+    """The verdicts of each property, in the order of the report."""
+    groups: dict[str, list[Verdict]] = {}
+    for verdict in verdicts:
+        groups.setdefault(verdict.obligation.property, []).append(verdict)
+    return groups
+
+
+def status_of(verdicts: Sequence[Verdict]) -> tuple[str, Style]:
+    """The worst status of a property's verdicts."""
+    if any(v.fails for v in verdicts):
+        return "BROKEN", "bad"
+    if any(v.status == "undecided" and not v.obligation.advice for v in verdicts):
+        return "undecided", "unsure"
+    if any(v.status == "broken" and v.expected for v in verdicts):
+        return "expected", "good"
+    if any(v.status in ("broken", "undecided") for v in verdicts):
+        return "advice", "unsure"
+    if all(v.status == "waived" for v in verdicts):
+        return "waived", "unsure"
+    return "proved", "good"
+
+
+def share_words(verdicts: Sequence[Verdict]) -> str:
+    """``3`` when all are alike, else how many are not proved: ``2 of 7``."""
+    odd = sum(1 for v in verdicts if v.status != "proved")
+    return f"{odd} of {len(verdicts)}" if odd and odd < len(verdicts) else str(len(verdicts))
+
+
+def undecided_words(verdict: Verdict) -> str:
+    return f"Not decided: {verdict.why}."
+
+
+def routes_words(obligation: Obligation) -> str:
+    """Two routes that conflict and where they meet; empty for anything else."""
+    if len(obligation.routes) != 2 or obligation.mode != "never":
+        return ""
+    one, two = obligation.routes
+    return f"Routes: {one.name}, and {two.name}; they meet at {obligation.place}."
+
+
+def story_words(story: Story) -> str:
+    """``A history of 9 events, with 1 train``."""
+    trains = f"{story.trains or 'no'} train{'s' if story.trains > 1 else ''}"
+    events = len(story.events)
+    return f"A history of {events} event{'s' if events != 1 else ''}, with {trains}"
+
+
+def unfinished_words(finding: Finding) -> str:
+    """That a situation, or a history, may not be the smallest; empty where it is."""
+    if finding.smallest:
+        return ""
+    how = "small" if finding.story is None else "short"
+    return f"(Time ran out before it was made as {how} as can be.)"
+
+
+# ------------------------------------------------------------------ the report as a whole
+
+
+def outcome(report: Report) -> Style:
+    """How a report ended, as a whole."""
+    numbers = tallies(report.verdicts)
+    if numbers["broken"] or report.unmet:
+        return "bad"
+    return "unsure" if numbers["undecided"] or report.interrupted else "good"
+
+
+def summary_words(report: Report) -> tuple[str, str]:
+    """How many verdicts there are of each kind, and over what: ``36 proved``, ``, over all 64
+    situations of this plan.``"""
+    text = tally_words(report.verdicts)
+    if report.interrupted:
+        return f"{text} (interrupted)", "."
+    covered = count(count_situations(report.plan.inputs))
+    histories = " and all histories" if report.plan.locking.asked else ""
+    return text, f", over all {covered} situations{histories} of this plan."
+
+
+def set_aside(report: Report) -> Iterator[str]:
+    """What the file waives, all that has one reason together."""
+    waived: dict[str, list[str]] = {}
+    for verdict in report.verdicts:
+        if verdict.status == "waived":
+            about = f"{verdict.obligation.property} for {', '.join(verdict.obligation.subjects)}"
+            about += " (proved anyway: no longer needed)" if verdict.needless else ""
+            waived.setdefault(verdict.why, []).append(about)
+    return (f"{'; '.join(abouts)}: {reason}" for reason, abouts in waived.items())
+
+
+def taken_for_granted(report: Report) -> Iterator[tuple[str, Span | None]]:
+    """All that the verdicts assume, with the place where the file says so itself."""
+    for assumption in report.plan.assumptions:
+        yield f'"{assumption.title}": {assumption.text}', assumption.span
+    for text in report.assumed:
+        yield text, None

@@ -1,0 +1,81 @@
+"""What to do about a finding: changes of the rules and of the wiring, or advice in words.
+
+In: a verdict. Out: remedies, each a sentence that leads to steps, every step with its place in
+the file.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from verifier.findings.verdicts import Finding, Verdict
+from verifier.language.source import Span
+from verifier.reports.words import in_a_row
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Remedy:
+    """``lead`` stands alone where there are no steps."""
+
+    lead: str
+    steps: tuple[Step, ...] = ()
+
+
+def remedies(verdict: Verdict) -> Iterator[Remedy]:
+    """What mends it, what is proved to do so first."""
+    finding, hint = verdict.finding, verdict.obligation.hint
+    if finding is not None and finding.mending:
+        yield _rules(finding)
+    elif hint and not (finding and finding.rewiring):
+        yield Remedy(f"To mend it: {in_a_row(hint)}")
+    if finding is None:
+        return
+    if finding.rewiring:
+        yield _wiring(finding)
+    yield from _in_modules(finding)
+    if verdict.obligation.property == "opposing-proceeds" and len(finding.causes) == 2:
+        both = ", ".join(verdict.obligation.subjects)
+        yield Remedy(
+            "Or, where a dispatcher gives trains their authority before they move, set it aside: "
+            f'`waive opposing-proceeds for {both} because "…"`.'
+        )
+
+
+def _rules(finding: Finding) -> Remedy:
+    together = ", all of these together" if len(finding.mending) > 1 else ""
+    return Remedy(
+        f"To mend it{together} (proved: it can then not happen, and the signals keep all aspects "
+        "and routes):",
+        tuple(
+            Step(f"add `and {a.condition}` to `{a.shows} when …` of {a.owner}", a.span)
+            for a in finding.mending
+        ),
+    )
+
+
+def _wiring(finding: Finding) -> Remedy:
+    """Changes of the wiring, beside those of the rules where there are such."""
+    begin = "Or change" if finding.mending else "To mend it, change"
+    together = ", all of these together" if len(finding.rewiring) > 1 else ""
+    return Remedy(
+        f"{begin} the wiring{together} (proved):",
+        tuple(Step(step.text, step.span) for step in finding.rewiring),
+    )
+
+
+def _in_modules(finding: Finding) -> Iterator[Remedy]:
+    """What a change of a module's text comes to."""
+    places = [*(a.span for a in finding.mending), *(step.span for step in finding.rewiring)]
+    used = list(dict.fromkeys((u.module, u.name) for span in places for u in span.uses))
+    if used:
+        said = " and ".join(f"{name} of module {module}" for module, name in used)
+        yield Remedy(
+            f"This was proved for the use {said} alone. The text of a module stands for all its "
+            "uses: prove the file again once it is changed. Inside a module its own things go "
+            "without the name of the use, and what lies outside has to be a parameter."
+        )
