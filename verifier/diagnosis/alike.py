@@ -6,7 +6,7 @@ inputs; where the two come to the same expression nothing more need be asked, ot
 solver is asked for a situation in which some lens differs.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 
 from verifier.diagnosis.bench import Bench
 from verifier.diagnosis.suspects import Suspects
@@ -42,7 +42,7 @@ def proved_alike(bench: Bench, a: Suspects, b: Suspects) -> bool:
     if any({s.broken for s in group}.intersection(shared) != shared for group in (a, b)):
         return False  # what changes from moment to moment would have to change in step
     try:
-        differs = either(*_differences(bench, a, b, shared))
+        differs = differing(bench, a, b, shared)
     except InputError:
         return False  # with something broken the rules may go round in a circle
     if differs is FALSE:
@@ -51,6 +51,17 @@ def proved_alike(bench: Bench, a: Suspects, b: Suspects) -> bool:
 
     check = SituationCheck.of(World(bench.plan, None, shared), assumed=False)
     return isinstance(check.find(differs), Impossible)
+
+
+def differing(
+    bench: Bench, a: Suspects, b: Suspects, shared: Collection[Observable] = ()
+) -> Expr:
+    """That some lens shows another colour with one group than with the other, over the inputs
+    of the bench's plan. What is ``shared`` is an input as well, everything else that is broken
+    is in the first of its states.
+
+    Raises :class:`InputError` where with something broken the rules go round in a circle."""
+    return either(*_differences(bench, a, b, shared))
 
 
 def _of_points(bench: Bench, group: Suspects) -> set[object]:
@@ -62,7 +73,9 @@ def _of_points(bench: Bench, group: Suspects) -> set[object]:
     }
 
 
-def _differences(bench: Bench, a: Suspects, b: Suspects, shared: set[Observable]) -> Iterator[Expr]:
+def _differences(
+    bench: Bench, a: Suspects, b: Suspects, shared: Collection[Observable]
+) -> Iterator[Expr]:
     one, other = (_Lenses(bench, group, shared) for group in (a, b))
     for signal in bench.plan.signals.values():
         for head in signal.heads:
@@ -75,7 +88,7 @@ def _differences(bench: Bench, a: Suspects, b: Suspects, shared: set[Observable]
 class _Lenses:
     """The lenses of one plan with a group of suspects at work."""
 
-    def __init__(self, bench: Bench, group: Suspects, shared: set[Observable]):
+    def __init__(self, bench: Bench, group: Suspects, shared: Collection[Observable]):
         self._broken = {
             s.broken: s.states[0] for s in group if s.broken is not None and s.broken not in shared
         }

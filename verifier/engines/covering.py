@@ -1,0 +1,142 @@
+"""The fewest sets that together cover everything.
+
+In: sets as bits of numbers. Out: positions of sets that cover all that any of them does, and
+whether fewer were shown not to do. What cannot matter is left out first (a set inside another,
+a thing that is covered whenever another is); what is left is asked of the solver, from what the
+greedy way finds downward. Its effort is limited by a count of its own, not by the clock, so that
+the same question gets the same answer everywhere.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+# How much work one question may take, in the solver's own count.
+EFFORT = 4_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """``chosen``: positions, in order. ``smallest``: no fewer of these sets would do."""
+
+    chosen: tuple[int, ...]
+    smallest: bool
+
+
+def smallest_cover(sets: Sequence[int], effort: int = EFFORT) -> Cover:
+    """Sets that cover everything together, as few as could be found; of two that cover the
+    same, the earlier."""
+    chosen, alive, needed = _reduced(sets)
+    if not needed:
+        return Cover(tuple(sorted(chosen)), True)
+    best = _greedy(sets, alive, needed)
+    while len(best) > 1:
+        fewer = _of_size(sets, alive, needed, len(best) - 1, effort)
+        if fewer is None:
+            return Cover(tuple(sorted((*chosen, *best))), False)
+        if not fewer:
+            break
+        best = fewer
+    return Cover(tuple(sorted((*chosen, *best))), True)
+
+
+def greedy_cover(sets: Sequence[int]) -> tuple[int, ...]:
+    """Sets that cover everything: always the one next that covers most of what is left."""
+    everything = 0
+    for each in sets:
+        everything |= each
+    return tuple(sorted(_greedy(sets, range(len(sets)), everything)))
+
+
+def _greedy(sets: Sequence[int], alive: Sequence[int], needed: int) -> list[int]:
+    chosen = []
+    while needed:
+        best = max(alive, key=lambda i: ((sets[i] & needed).bit_count(), -i))
+        chosen.append(best)
+        needed &= ~sets[best]
+    return chosen
+
+
+def _reduced(sets: Sequence[int]) -> tuple[list[int], list[int], int]:
+    """The sets that must be chosen; those among which there is a choice; what these are to
+    cover, as far as it decides anything."""
+    needed = 0
+    for each in sets:
+        needed |= each
+    chosen: list[int] = []
+    alive = list(range(len(sets)))
+    while True:
+        alive = _not_inside_others(sets, alive, needed)
+        columns = _columns(sets, alive, needed)
+        must = {alive[c.bit_length() - 1] for c in columns.values() if c.bit_count() == 1}
+        if must:
+            chosen += must
+            for i in must:
+                needed &= ~sets[i]
+            alive = [i for i in alive if i not in must]
+            continue
+        fewer = _hardest(columns)
+        if fewer == needed:
+            return chosen, alive, needed
+        needed = fewer
+
+
+def _not_inside_others(sets: Sequence[int], alive: Sequence[int], needed: int) -> list[int]:
+    first: dict[int, int] = {}
+    for i in alive:
+        if sets[i] & needed:
+            first.setdefault(sets[i] & needed, i)
+    parts = sorted(first, key=lambda part: -part.bit_count())
+    kept: list[int] = []
+    for part in parts:
+        if not any(part & larger == part for larger in kept):
+            kept.append(part)
+    return sorted(first[part] for part in kept)
+
+
+def _columns(sets: Sequence[int], alive: Sequence[int], needed: int) -> dict[int, int]:
+    """By thing to be covered: which of the sets do."""
+    columns: dict[int, int] = {}
+    for position, i in enumerate(alive):
+        part = sets[i] & needed
+        while part:
+            low = part & -part
+            columns[low] = columns.get(low, 0) | 1 << position
+            part ^= low
+    return columns
+
+
+def _hardest(columns: dict[int, int]) -> int:
+    """The things that are not covered anyhow once others are."""
+    first: dict[int, int] = {}
+    for thing, column in columns.items():
+        first.setdefault(column, thing)
+    kept: list[int] = []
+    for column in sorted(first, key=int.bit_count):
+        if not any(column & smaller == smaller for smaller in kept):
+            kept.append(column)
+    needed = 0
+    for column in kept:
+        needed |= first[column]
+    return needed
+
+
+def _of_size(
+    sets: Sequence[int], alive: Sequence[int], needed: int, most: int, effort: int
+) -> list[int] | None:
+    """A cover of no more than so many sets; empty where there is none, None where it was not
+    decided."""
+    import z3
+
+    solver = z3.SolverFor("QF_FD")
+    solver.set("rlimit", effort)
+    take = {i: z3.Bool(f"set {i}") for i in alive}
+    for column in _columns(sets, alive, needed).values():
+        solver.add(z3.Or(*(take[i] for p, i in enumerate(alive) if column >> p & 1)))
+    solver.add(z3.AtMost(*take.values(), most))
+    found = solver.check()
+    if found == z3.unsat:
+        return []
+    if found != z3.sat:
+        return None
+    model = solver.model()
+    return [i for i in alive if z3.is_true(model.eval(take[i], model_completion=True))]
