@@ -414,3 +414,30 @@ def test_hints_speak_of_how_the_points_are_thrown() -> None:
     assert "detector" in hint(
         dark.replace("locked while T occupied", "locked while B occupied").replace("B, T,", "B,")
     )
+
+
+TWO_ON_ONE_APPROACH = """
+edge West entering when A0 clear
+edge East leaving only
+block A0, A1, A2, B
+track West = A0 | A1 | A2 | B = East
+signal 1R at A0 | A1
+  Clear when A1, A2 clear
+  Restricting when A1 clear and A2 occupied
+  Stop  otherwise
+signal 2R at A2 | B
+  Clear when B clear
+  Stop  otherwise
+trains never reverse
+trains need 20 s to stop
+"""
+
+
+def test_a_train_that_follows_at_restricted_speed_is_never_too_late_to_stop() -> None:
+    """2R was clear for the train ahead; the one let in behind it is ready to stop short."""
+    report = verifier.prove(verifier.load_text(TWO_ON_ONE_APPROACH), only=["collision"])
+    found = {v.obligation.subjects[0]: v.status for v in report.verdicts}
+    assert found["B"] == "proved"
+    hasty = TWO_ON_ONE_APPROACH.replace("Restricting when", "Clear when")
+    report = verifier.prove(verifier.load_text(hasty), only=["collision"])
+    assert {v.obligation.subjects[0]: v.status for v in report.verdicts}["A2"] == "broken"

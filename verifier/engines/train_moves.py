@@ -89,7 +89,7 @@ def _go_over(
             if not any(now.spanned[other] for other in others):
                 moved.on[piece] = False
                 moved.spanned[joint] = False
-        elif _may_pass(places, now, step.next):
+        elif _passes(places, now, piece, step.next):
             if places.kind(step.next.piece) == "edge":
                 if places.track.pieces[step.next.piece].direction != "entering":
                     moved.spanned[joint] = True
@@ -117,6 +117,15 @@ def _leads(now: Now, step: Step) -> bool:
     if now.heading[step.entered.piece] != step.entered.end:
         return False
     return step.position is None or now.lies[step.entered.piece] == step.position
+
+
+def _passes(places: Places, now: Now, piece: str, into: Port) -> bool:
+    """Whether the train on a piece goes on past the signal at its end, if there is one: one that
+    is ready to stop short of anything stops at it."""
+    signal = places.signal_at.get(into)
+    if signal is None or now.permits[signal.name]:
+        return True
+    return now.late[signal.name] and not now.restricted[piece]
 
 
 def _may_pass(places: Places, now: Now, into: Port) -> bool:

@@ -207,18 +207,19 @@ class Record:
         heading = facts.heading(frm.piece, self._pieces[frm.piece].ends)
         if not self.chosen(k, "advance", name) or self.then(k, heading) != self.now(k, heading):
             return False
-        return self._leaves(k, frm) and self._is_let(k, onto)
+        return self._leaves(k, frm) and self._is_let(k, frm, onto)
 
     def _leaves(self, k: int, by: Port) -> bool:
         lies = self.now(k, facts.points(by.piece))
         ways = self.plan.track.onward.get(Port(by.piece, self.heading(k, by.piece)), ())
         return any(way.move.leave == by.end and way.move.position in (None, lies) for way in ways)
 
-    def _is_let(self, k: int, onto: Port) -> bool:
+    def _is_let(self, k: int, frm: Port, onto: Port) -> bool:
         signal = self._facing.get(onto)
         if signal is None or self.permits(k, self.plan.signals[signal]):
             return True
-        return self.is_late(k, signal)
+        at_restricted_speed = self.now(k, facts.pace(frm.piece)) == "restricted"
+        return self.is_late(k, signal) and not at_restricted_speed
 
     def is_late(self, k: int, signal: str) -> bool:
         """Whether a train that saw it clear may still pass the signal."""

@@ -27,7 +27,10 @@ class Rules:
     permits: Callable[[str], Expr]
     restricts: Callable[[str], Expr]
     now: Callable[[Condition], Expr]
-    # By signal: that a train approaching may still pass it.
+    # By signal: that a train approaching may still pass it. It is known of the signal, not of
+    # each train: one that follows another onto the same approach counts as having seen what
+    # that one saw. Nothing is missed by it, and two trains under way on one approach are a
+    # finding of their own.
     late: Callable[[str], Expr]
 
 
@@ -91,7 +94,7 @@ class Trains:
                 slow = self._is_slow(frm, to)
                 self._fronts[to.piece].append(Front(joint, frm, to, entry, slow))
             return
-        moves = both(self._goes(joint, frm), self.is_free(joint), self._allowed(to))
+        moves = both(self._goes(joint, frm), self.is_free(joint), self._passes(frm, to))
         if beyond.kind == "edge":
             if beyond.direction != "entering":
                 self._outward.setdefault(joint, []).append(moves)
@@ -127,6 +130,18 @@ class Trains:
             return TRUE
         return either(self._rules.permits(signal), self._rules.late(signal))
 
+    def _passes(self, frm: Port, to: Port) -> Expr:
+        """A train at restricted speed is never too late to stop."""
+        signal = self._facing.get(to)
+        if signal is None:
+            return TRUE
+        late = both(self._rules.late(signal), opposite(self._is_restricted(frm)))
+        return either(self._rules.permits(signal), late)
+
+    def _is_restricted(self, frm: Port) -> Expr:
+        known = self._paced and frm.piece in self.pieces
+        return atom(facts.pace(frm.piece), "restricted") if known else FALSE
+
     def _is_slow(self, frm: Port, to: Port) -> Expr:
         block = self.pieces[to.piece].block
         if block is not None and self.plan.blocks[block].switching:
@@ -134,8 +149,7 @@ class Trains:
         signal = self._facing.get(to)
         if signal is not None:
             return self._rules.restricts(signal)
-        known = self._paced and frm.piece in self.pieces
-        return atom(facts.pace(frm.piece), "restricted") if known else FALSE
+        return self._is_restricted(frm)
 
     def _other_fronts(self, front: Front) -> Expr:
         return either(*(f.when for f in self._fronts[front.to.piece] if f is not front))
