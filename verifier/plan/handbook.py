@@ -32,6 +32,28 @@ PREFERRED = MappingProxyType(
 # Ratings in which resistors are sold, in watts (common practice, no source).
 RATINGS = tuple(Fraction(w) for w in ("1/8", "1/4", "1/2", "1", "2", "3", "5", "10"))
 
+# Values in which fuses are sold, in amperes: every tenth of a decade as in IEC 60127 and ISO 3
+# [M], and what else is common (common practice, no source).
+FUSES = tuple(
+    Fraction(a)
+    for a in ("0.1", "0.125", "0.16", "0.2", "0.25", "0.315", "0.4", "0.5", "0.63", "0.75", "0.8",
+              "1", "1.25", "1.5", "1.6", "2", "2.5", "3", "3.15", "4", "5", "6.3", "7.5", "8", "10",
+              "12.5", "15", "16", "20", "25", "30")
+)  # fmt: skip
+# A fuse is loaded to at most so much of its rating all the time: "at most 75-80 %" [M].
+FUSE_LOADED = Fraction(3, 4)
+# Volts across a lit LED, by color: red and white "typical" of one page (meta-matic.com) [S],
+# green of the same page; yellow common practice, no source. What the maker says comes first.
+FORWARD = MappingProxyType(
+    {
+        "red": Fraction("2.0"),
+        "yellow": Fraction("2.1"),
+        "green": Fraction("2.2"),
+        "lunar": Fraction("3.3"),
+        "white": Fraction("3.3"),
+    }
+)
+
 # 100 VA for a supply of 30 V or less: NEC Article 725, as summarized on public pages [V].
 # A remark beside a supply, not a limit that anything here is held to.
 CLASS_2 = 100
@@ -131,7 +153,15 @@ def series_resistor(
     return Resistor(exact, next_preferred(exact, series), watts, rating)
 
 
-# ------------------------------------------------------------------ supplies and scales
+# ------------------------------------------------------------------ fuses, supplies and scales
+
+
+def fuse_for(load: Number, most: Number) -> Fraction | None:
+    """The smallest fuse on sale that carries ``load`` all the time at :data:`FUSE_LOADED` of
+    its rating, and is no larger than ``most``; None where there is none.
+
+    Common practice, no source; the figures as for :data:`FUSES`."""
+    return next((fuse for fuse in FUSES if load / FUSE_LOADED <= fuse <= most), None)
 
 
 def class_2_amps(volts: Number) -> Fraction | None:

@@ -39,15 +39,15 @@ def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
 
     Source: common practice, no source.
     """
-    for supply, drivers, loads in _loaded(plan):
+    for supply, drivers, loads in loaded(plan):
         if supply.amps is None:
             continue
-        most = _most(loads)
+        most = all_lit(loads)
         yield Obligation(
             "supply-overloaded",
             (supply.name,),
             "never",
-            _more_than(supply.amps, loads),
+            more_than(supply.amps, loads),
             f"supply {supply.name} gives {amps(supply.amps)}, and the heads of "
             f"{listing([d.name for d in drivers])} can draw up to {amps(most)} at once",
             (supply.span, *(d.span for d in drivers)),
@@ -67,15 +67,15 @@ def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
 
     Source: common practice, no source.
     """
-    for supply, drivers, loads in _loaded(plan):
+    for supply, drivers, loads in loaded(plan):
         if supply.fuse is None:
             continue
-        most = _most(loads)
+        most = all_lit(loads)
         yield Obligation(
             "wire-overloaded",
             (supply.name,),
             "never",
-            _more_than(supply.fuse, loads),
+            more_than(supply.fuse, loads),
             f"the wire from {supply.name} has a fuse of {amps(supply.fuse)}, and the heads of "
             f"{listing([d.name for d in drivers])} can draw up to {amps(most)} over it at once",
             (supply.span, *(d.span for d in drivers)),
@@ -103,9 +103,9 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
         if driver.run is not None and driver.lamp is None and spare >= 0:
             continue
         ohms = loop_ohms(driver.run) if driver.run else 0.0
-        loads = _loads(driver, plan)
-        bears = _more_than(Fraction(float(spare) / ohms), loads) if ohms else FALSE
-        left = float(supply.volts) - ohms * float(_most(loads))
+        loads = loads_of(driver, plan)
+        bears = more_than(Fraction(float(spare) / ohms), loads) if ohms else FALSE
+        left = float(supply.volts) - ohms * float(all_lit(loads))
         over = f" over {_words(driver.run)}" if driver.run else ""
         yield Obligation(
             "voltage-drop",
@@ -157,7 +157,7 @@ def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
 
 
 def _shorts(supply: Supply, fuse: Number, across: Number, plan: Plan) -> Iterator[Obligation]:
-    for name, runs, spans in _ends(supply, plan):
+    for name, runs, spans in ends_of(supply, plan):
         flows = short_circuit(across, *runs)
         yield Obligation(
             "fuse-too-large",
@@ -174,7 +174,7 @@ def _shorts(supply: Supply, fuse: Number, across: Number, plan: Plan) -> Iterato
         )
 
 
-def _ends(supply: Supply, plan: Plan) -> Iterator[tuple[str, tuple[Run, ...], tuple[Span, ...]]]:
+def ends_of(supply: Supply, plan: Plan) -> Iterator[tuple[str, tuple[Run, ...], tuple[Span, ...]]]:
     """The ends of wires that hang on one supply, by name, with the runs that lead there."""
     wiring = plan.wiring
     for driver in wiring.drivers.values():
@@ -194,33 +194,33 @@ def _ends(supply: Supply, plan: Plan) -> Iterator[tuple[str, tuple[Run, ...], tu
 # ------------------------------------------------------------------ what is lit together
 
 
-def _loaded(plan: Plan) -> Iterator[tuple[Supply, list[Driver], list[Load]]]:
+def loaded(plan: Plan) -> Iterator[tuple[Supply, list[Driver], list[Load]]]:
     """Supplies that power drivers with lamps, these drivers, and their heads."""
     for supply in plan.wiring.supplies.values():
         drivers = [d for d in plan.wiring.drivers.values() if d.supply == supply.name and d.lamp]
         if drivers:
-            yield supply, drivers, [load for d in drivers for load in _loads(d, plan)]
+            yield supply, drivers, [load for d in drivers for load in loads_of(d, plan)]
 
 
-def _loads(driver: Driver, plan: Plan) -> list[Load]:
+def loads_of(driver: Driver, plan: Plan) -> list[Load]:
     if driver.lamp is None:
         return []
     heads = (head for signal in plan.signals.values() for head in signal.heads)
     return [(head, driver.lamp) for head in heads if head.name in driver.heads]
 
 
-def _most(loads: list[Load]) -> Number:
+def all_lit(loads: list[Load]) -> Number:
     """With one lamp of every head lit."""
     return sum((lamp for _, lamp in loads), Number(0))
 
 
-def _more_than(limit: Number, loads: list[Load]) -> Expr:
+def more_than(limit: Number, loads: list[Load]) -> Expr:
     """The heads lit draw more than ``limit`` together.
 
     Nothing to ask where all of them do not. Otherwise, head by head: what the heads still to
     be counted may draw before it is too much decides, so that heads which draw alike make a
     small expression, however many they are; see :data:`MAX_SUMS` for those that do not."""
-    if _most(loads) <= limit:
+    if all_lit(loads) <= limit:
         return FALSE
     # By what is drawn so far: that the heads from here on make it too much.
     reached = [{Number(0)}]

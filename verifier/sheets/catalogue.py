@@ -52,11 +52,18 @@ def _wiring(plan: "Plan", asked: "Asked") -> "Sheet":
     return wiring_sheet(plan, asked)
 
 
+def _electrical(plan: "Plan", asked: "Asked") -> "Sheet":
+    from verifier.sheets.electrical import electrical_sheet
+
+    return electrical_sheet(plan, asked)
+
+
 SHEETS: Mapping[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind("gaps", "every gap to cut, where and why, and those that are missing", _gaps),
         Kind("wiring", "every wire to run, district by district, with its color", _wiring),
+        Kind("electrical", "loads, voltage at the far ends, fuses and resistors", _electrical),
         Kind("locking", "every route, what it needs, and which routes conflict", _locking),
         Kind("aspects", "for each signal, what it shows when", _aspects),
     )

@@ -1,0 +1,334 @@
+"""The electrical sheet: loads, voltages at the far ends, fuses, resistors.
+
+In: a plan, and of the parts file what its wire is rated for. Out: a sheet. What the lamps of a
+supply draw at most is maximised over the situations that can come about, by
+:mod:`verifier.engines.loads`; the rest is the law of Ohm and :mod:`verifier.plan.handbook`.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+from verifier.engines.loads import Most, most_together
+from verifier.findings.change import mm
+from verifier.findings.phrases import Phrases
+from verifier.plan.handbook import (
+    CLASS_2,
+    FORWARD,
+    FUSE_LOADED,
+    FUSES,
+    class_2_amps,
+    fuse_for,
+    next_preferred,
+    series_resistor,
+    short_circuit,
+    volts_lost,
+)
+from verifier.plan.model import Plan
+from verifier.plan.wiring import Driver, Number, Run, Supply
+from verifier.properties.amounts import amps, ohms, volts
+from verifier.properties.electrical import all_lit, ends_of, loads_of
+from verifier.properties.phrases import listing
+from verifier.properties.wiring import lamp_colours
+from verifier.sheets.asked import Asked
+from verifier.sheets.gaps import NOT_GIVEN
+from verifier.sheets.sheet import Sheet, Table
+from verifier.sheets.wiring import NO_WIRING
+from verifier.world.world import World
+
+_CAUTIONS = (
+    "Caution: the mains side of every supply is work for a qualified person; buy supplies that are "
+    "ready made. A fuse stands at the supply, and protects the thinnest wire behind it: if that "
+    "wire is rated for less than the fuse, it can burn. Makers' ratings and the local code come "
+    "before anything on this sheet.",
+)
+_NOTES = (
+    "Counted are the lamps. What drivers, detectors, machines and trains draw themselves is not in "
+    "the file: add it from the makers' sheets.",
+    "Copper at 20 °C. Most together: the most that the lamps can draw in any situation that can "
+    "come about with nothing broken.",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class _Load:
+    """What hangs on a supply: its drivers with known lamps and with unknown ones, and the most
+    that the known ones draw."""
+
+    supply: Supply
+    drivers: tuple[Driver, ...]
+    unknown: tuple[Driver, ...]
+    heads: int
+    all_lit: Number
+    most: Most
+
+
+def electrical_sheet(plan: Plan, asked: Asked) -> Sheet:
+    """Worst-case loads, voltage at the far ends, fuses, resistors."""
+    title = f"Electrical sheet: {plan.title}"
+    if not plan.wiring.supplies:
+        return Sheet("electrical", title, (), (NO_WIRING,), _CAUTIONS)
+    world = World(plan)
+    loads = [_load(supply, plan, world) for supply in plan.wiring.supplies.values()]
+    rated = asked.prices.rated if asked.prices else {}
+    tables = (
+        _loads(loads),
+        _when(loads, plan),
+        _voltages(plan, world),
+        _fuses(loads, plan, rated),
+        _resistors(plan, asked.forward),
+    )
+    return Sheet(
+        "electrical", title, tuple(t for t in tables if t.rows), (*_NOTES, *_missing(loads, plan)),
+        _CAUTIONS,
+    )  # fmt: skip
+
+
+def _load(supply: Supply, plan: Plan, world: World) -> _Load:
+    drivers = [d for d in plan.wiring.drivers.values() if d.supply == supply.name]
+    loads = [load for driver in drivers for load in loads_of(driver, plan)]
+    return _Load(
+        supply,
+        tuple(d for d in drivers if d.lamp is not None),
+        tuple(d for d in drivers if d.lamp is None),
+        len(loads),
+        all_lit(loads),
+        most_together(world, loads),
+    )
+
+
+# ------------------------------------------------------------------ loads
+
+
+def _loads(loads: list[_Load]) -> Table:
+    rows = []
+    for load in loads:
+        supply = load.supply
+        if not load.heads:
+            continue
+        known = "proved" if load.most.proved else f"not proved ({load.most.why}): count all lit"
+        left = NOT_GIVEN if supply.amps is None else amps(supply.amps - load.most.bound)
+        if supply.amps is not None and supply.amps < load.most.bound:
+            left = "TOO MUCH"
+        rows.append(
+            (supply.name, _given(supply.amps, amps), str(load.heads), amps(load.all_lit),
+             amps(load.most.bound), known, left)
+        )  # fmt: skip
+    columns = ("supply", "gives", "heads", "if all are lit", "most together", "how known", "left")
+    numeric = frozenset(("gives", "heads", "if all are lit", "most together", "left"))
+    notes = tuple(_class_2(load.supply) for load in loads if load.heads)
+    return Table(
+        "Load of the lamps", columns, tuple(rows), tuple(note for note in notes if note), numeric
+    )
+
+
+def _class_2(supply: Supply) -> str:
+    most = class_2_amps(supply.volts) if supply.volts is not None else None
+    if most is None or supply.amps is None or supply.amps <= most:
+        return ""
+    return (
+        f"{supply.name} gives more than {CLASS_2} VA, beyond what the National Electrical Code "
+        f"calls Class 2 ({amps(most)} at {volts(supply.volts or 0)}): ask the local code."
+    )
+
+
+def _when(loads: list[_Load], plan: Plan) -> Table:
+    """A situation in which the most is drawn, to be set up and measured."""
+    phrases = Phrases(plan)
+    rows = []
+    for load in loads:
+        if load.most.situation is None or not load.heads:
+            continue
+        said = [phrases.fact(what, (state,)) for what, state in load.most.situation]
+        rows.append((load.supply.name, "; ".join(said) or "everything as usual"))
+    return Table("When the most is drawn", ("supply", "for instance when"), tuple(rows))
+
+
+# ------------------------------------------------------------------ voltages
+
+
+def _voltages(plan: Plan, world: World) -> Table:
+    rows = [*_driver_ends(plan, world), *_track_ends(plan)]
+    columns = ("to", "from", "over", "current", "lost", "left", "needs", "enough")
+    numeric = frozenset(("current", "lost", "left", "needs"))
+    return Table("Voltage at the end of each run", columns, tuple(rows), numeric=numeric)
+
+
+def _driver_ends(plan: Plan, world: World) -> Iterator[tuple[str, ...]]:
+    for driver in plan.wiring.drivers.values():
+        supply = plan.wiring.supplies.get(driver.supply or "")
+        if supply is None:
+            continue
+        loads = loads_of(driver, plan)
+        most = most_together(world, loads).bound if loads else None
+        yield _end(driver.name, supply, (driver.run,) if driver.run else (), most, driver.needs)
+
+
+def _track_ends(plan: Plan) -> Iterator[tuple[str, ...]]:
+    """With all that the supply gives flowing to that end: more cannot, for long. Ends with runs
+    alike stand together."""
+    for supply in plan.wiring.supplies.values():
+        alike: dict[tuple[Run, ...], list[str]] = {}
+        for name, runs, _ in ends_of(supply, plan):
+            if name not in plan.wiring.drivers:
+                alike.setdefault(runs, []).append(name)
+        for runs, names in alike.items():
+            yield _end(", ".join(names), supply, runs, supply.amps, None)
+
+
+def _end(
+    name: str, supply: Supply, runs: tuple[Run, ...], current: Number | None, needs: Number | None
+) -> tuple[str, ...]:
+    over = ", ".join(f"{mm(run.length)} of {run.gauge} AWG" for run in runs) or NOT_GIVEN
+    lost = left = None
+    if runs and current is not None:
+        lost = sum(volts_lost(run, current) for run in runs)
+        left = float(supply.volts) - lost if supply.volts is not None else None
+    mark = "-"
+    if needs is not None and left is not None:
+        mark = "yes" if left >= float(needs) else "TOO LOW"
+    return (
+        name, supply.name, over, _given(current, amps), _given(lost, volts), _given(left, volts),
+        _given(needs, volts), mark,
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ fuses
+
+
+def _fuses(loads: list[_Load], plan: Plan, rated: Mapping[int, Fraction]) -> Table:
+    rows = tuple(_fuse(load, plan, rated) for load in loads)
+    share = f"{int(FUSE_LOADED * 100)} %"
+    notes = (
+        f"At least: the lamps are {share} of it or less. At most: what the supply gives; what "
+        "flows if the far end of a run is shorted; what the wire is rated for.",
+        *_unrated(loads, plan, rated),
+    )
+    columns = ("supply", "in the file", "lamps", "at least", "at most", "because of", "take")
+    numeric = frozenset(("in the file", "lamps", "at least", "at most"))
+    return Table("Fuses", columns, rows, notes, numeric)
+
+
+def _fuse(load: _Load, plan: Plan, rated: Mapping[int, Fraction]) -> tuple[str, ...]:
+    supply = load.supply
+    limits = list(_limits(supply, plan, rated))
+    most, why = min(limits, default=(None, NOT_GIVEN))
+    known = bool(load.heads) and not load.unknown
+    least = load.most.bound / FUSE_LOADED if load.heads else None
+    return (
+        supply.name, _given(supply.fuse, amps), amps(load.most.bound) if load.heads else NOT_GIVEN,
+        _given(least, amps), _given(most, amps), why,
+        _choice(supply, load, most) if known else _only_upward(supply, most),
+    )  # fmt: skip
+
+
+def _limits(
+    supply: Supply, plan: Plan, rated: Mapping[int, Fraction]
+) -> Iterator[tuple[Fraction, str]]:
+    if supply.amps is not None:
+        yield supply.amps, f"{supply.name} gives no more"
+    for name, runs, _ in ends_of(supply, plan):
+        if supply.volts is not None:
+            flows = Fraction(short_circuit(supply.volts, *runs))
+            yield flows, f"a short at {name} draws no more"
+        for run in runs:
+            if run.gauge in rated:
+                yield rated[run.gauge], f"the {run.gauge} AWG wire to {name} is rated for that"
+
+
+def _unrated(loads: list[_Load], plan: Plan, rated: Mapping[int, Fraction]) -> Iterator[str]:
+    thin: dict[int, None] = {}
+    for load in loads:
+        for _, runs, _ in ends_of(load.supply, plan):
+            thin |= dict.fromkeys(run.gauge for run in runs if run.gauge not in rated)
+    if thin:
+        sizes = listing([f"{gauge} AWG" for gauge in sorted(thin)])
+        yield (
+            f"What your wire of {sizes} is rated for is not known: take it from its maker, and "
+            "write it into the column `rating` of your parts file (`--prices`)."
+        )
+
+
+def _choice(supply: Supply, load: _Load, most: Fraction | None) -> str:
+    if most is None:
+        return "what it gives is not in the file"
+    fuse = fuse_for(load.most.bound, most)
+    if fuse is None:
+        return "none fits: divide the load, or take thicker wire"
+    largest = max(value for value in FUSES if value <= most)
+    said = amps(fuse) if fuse == largest else f"{amps(fuse)} to {amps(largest)}"
+    if supply.fuse is None:
+        return said
+    fits = load.most.bound / FUSE_LOADED <= supply.fuse <= most
+    return f"the one in the file fits ({said})" if fits else f"NOT the one in the file: {said}"
+
+
+def _only_upward(supply: Supply, most: Fraction | None) -> str:
+    """What to say where the load is not known."""
+    if most is None:
+        return "what it gives is not in the file"
+    if supply.fuse is not None and supply.fuse > most:
+        return f"NOT the one in the file: no more than {amps(most)}"
+    return f"no more than {amps(most)}; what it carries is not in the file"
+
+
+# ------------------------------------------------------------------ resistors
+
+
+def _resistors(plan: Plan, forward: Mapping[str, Fraction]) -> Table:
+    across = {**FORWARD, **forward}
+    rows: dict[tuple[str, ...], None] = {}
+    for signal in plan.signals.values():
+        for head in signal.heads:
+            driver = plan.wiring.driver_of(head.name)
+            supply = plan.wiring.supplies.get(driver.supply or "") if driver else None
+            if driver is None or driver.lamp is None or supply is None or supply.volts is None:
+                continue
+            for colour in lamp_colours(head):
+                if colour in across:
+                    row = _resistor(colour, across[colour], driver, driver.lamp, supply.volts)
+                    rows[row] = None
+    columns = ("driver", "LED", "across it", "supply", "current", "exact", "E24", "E12", "rated")
+    notes = (
+        "Only where the driver has no resistors of its own: see its maker's sheet. One resistor "
+        "for each LED. Volts across an LED are typical unless you gave them (`--led red=1.8`): "
+        "measure yours. Rated at least twice what it turns to heat.",
+    )
+    numeric = frozenset(columns[2:])
+    return Table("Resistors for LEDs", columns, tuple(rows), notes, numeric)
+
+
+def _resistor(
+    colour: str, forward: Fraction, driver: Driver, lamp: Number, supply: Number
+) -> tuple[str, ...]:
+    found = series_resistor(supply, forward, lamp)
+    if found is None:
+        return (driver.name, colour, volts(forward), volts(supply), amps(lamp),
+                "too few volts", "-", "-", "-")  # fmt: skip
+    return (
+        driver.name, colour, volts(forward), volts(supply), amps(lamp), ohms(found.exact),
+        ohms(next_preferred(found.exact, "E24")), ohms(found.preferred), f"{found.rating} W",
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ what is not given
+
+
+def _given(amount: Fraction | float | None, say: Callable[[Fraction | float], str]) -> str:
+    return NOT_GIVEN if amount is None else say(amount)
+
+
+def _missing(loads: list[_Load], plan: Plan) -> Iterator[str]:
+    without = [driver.name for load in loads for driver in load.unknown]
+    if without:
+        yield (
+            f"Not counted: the lamps of {', '.join(without)}, for which the file gives no current. "
+            "Add `lamps 15 mA`."
+        )
+    nowhere = [d.name for d in plan.wiring.drivers.values() if d.supply is None]
+    if nowhere:
+        yield f"Not counted: {', '.join(nowhere)}, for which the file gives no supply."
+    unrated = [load.supply.name for load in loads
+               if load.supply.volts is None or load.supply.amps is None]  # fmt: skip
+    if unrated:
+        yield f"Volts or amperes of {', '.join(unrated)} are not in the file."
