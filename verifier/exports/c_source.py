@@ -1,0 +1,355 @@
+"""The rules of a plan as one C99 file.
+
+In: a plan. Out: its text, the same for the same plan: no dates, no paths of the machine it was
+written on. Whether it says what the rules say is found out from the text itself
+(:mod:`verifier.exports.equal`).
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from verifier import __version__
+from verifier.exports.interface import FLASHING, Field, Interface, State, interface
+from verifier.exports.names import Names, plain
+from verifier.exports.remembered import MemoryRules
+from verifier.exports.rules import SignalRules
+from verifier.exports.tests_of import Wording
+from verifier.exports.text import Code, Test, any_of, comment, every, harmless, Is
+from verifier.plan.model import Plan
+from verifier.world.reported import ReportedWorld
+
+# A call counts no more time than this, in milliseconds: nobody looked in between.
+LONGEST_CALL = 1000
+# What the first line of every export begins with.
+MARK = "/* Written by clearproof"
+_PREFIX_LENGTH = 20
+_THROW = (("THROW_HOLD", 0), ("THROW_NORMAL", 1), ("THROW_REVERSE", 2))
+
+
+@dataclass(frozen=True, slots=True)
+class Export:
+    """A C file: its text, what its functions begin with, and what goes in and out of them."""
+
+    text: str
+    prefix: str
+    face: Interface
+
+
+def c_source(plan: Plan, name: str, sha256: str) -> Export:
+    """The C file of a plan. ``name`` is that of its file, ``sha256`` that of the bytes in it.
+
+    Raises :class:`~verifier.exports.interface.TooManyPositions`."""
+    face = interface(plan)
+    prefix = _prefix(name)
+    code = Code()
+    _header(face, name, sha256, prefix, code)
+    guard = f"{prefix.upper()}_C"
+    code.put("", f"#ifndef {guard}", f"#define {guard}", "")
+    code.put("#include <stdbool.h>", "#include <stdint.h>", "")
+    _enumerators(face, code)
+    _structs(face, prefix, code)
+    _prototypes(face, prefix, code)
+    code.put("", f"#ifndef {prefix.upper()}_DECLARATIONS", "")
+    _functions(face, prefix, code)
+    code.put("", "#endif", "", "#endif")
+    return Export("\n".join(code.lines) + "\n", prefix, face)
+
+
+def _prefix(name: str) -> str:
+    found = plain(name.removesuffix(".ixl")).lower()[:_PREFIX_LENGTH].strip("_")
+    return found if found[:1].isalpha() else f"junction_{found}".rstrip("_")
+
+
+# ------------------------------------------------------------------ the head of the file
+
+
+def _header(face: Interface, name: str, sha256: str, prefix: str, code: Code) -> None:
+    code.put(f"{MARK} {__version__} from the junction file {harmless(name)}.", "")
+    for paragraph in _paragraphs(face, sha256, prefix):
+        code.put(*(f"   {line}".rstrip() for line in paragraph), "")
+    code.lines[-1] = "*/"
+
+
+def _paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]]:
+    plan = face.plan
+    yield [harmless(plan.title), f"SHA-256 of the junction file: {sha256}"]
+    yield [
+        "FOR MODEL RAILROADS, NOT FOR RAILWAYS THAT CARRY PEOPLE. For the low-voltage side only:",
+        "mains wiring, fuses and wire sizes follow the local electrical code, the makers'",
+        "instructions and licensed practice. What you build is yours to test.",
+    ]
+    yield [
+        "What was proved of this file: it was read back from the text, and for every input, every",
+        "memory and every time passed it gives the colors, the aspects, the locks and the next",
+        "memory that the rules of the junction file give. Change a line, and that no longer holds:",
+        "change the junction file and export it again. Whether the rules themselves are safe is what",
+        "`clearproof prove` says of that file, on the assumptions it prints.",
+    ]
+    if plan.assumptions:
+        yield [
+            "What that proof may take for granted, and this file does not look after:",
+            *(f"  - {harmless(a.title)}" for a in plan.assumptions),
+        ]
+    yield from _use(face, prefix)
+    yield [
+        "It calls no library, allocates nothing, has no loop and no recursion, and keeps nothing",
+        "between calls but what is in the memory it is given: every call is over after at most the",
+        "work written below.",
+    ]
+    yield [
+        "When anything is out of order (an input holds a number that is not one of its states, as",
+        "one that was never written does" + (
+            "; the memory was never started, or a bit of it flipped)" if face.memory else ")"
+        ),
+        "every signal is told its most restrictive colors, no points are moved or unlocked, memory",
+        "stays as it is, and the function returns false.",
+    ]  # fmt: skip
+    if face.memory:
+        yield [
+            f"{prefix}_start() puts every relay down, every timer to idle, every direction of",
+            "traffic to rightward, as the proof over time begins. Call it only while no train moves",
+            "and all track is as the proof begins (vacant, but where the file has trains start;",
+            "points normal): never from the loop, and never to cure a call that returned false.",
+        ]
+    if face.clocks:
+        yield [
+            "Time: elapsed_ms is how long ago the last call was, rounded down. A call counts no",
+            f"more than {LONGEST_CALL} of it. Delays are never shorter than the file says, and longer by",
+            "two calls at most.",
+        ]
+
+
+def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
+    memory = [f"static struct {prefix}_memory memory;"] if face.memory else []
+    start = [f"{prefix}_start(&memory);   (once: see below)"] if face.memory else []
+    yield [
+        "How to use it: add this file to your program, and in your own source",
+        "",
+        f"  #define {prefix.upper()}_DECLARATIONS",
+        f'  #include "{prefix}.c"',
+        "",
+        *(f"  {line}" for line in memory),
+        *(f"  {line}" for line in start),
+        "  for ever:",
+        *(["    read every input pin into `in`, all of its fields"] if face.inputs else []),
+        f"    {_call(face, prefix)};",
+        "    light every head by `out`" + (", and throw points by it" if face.points else ""),
+        "    kick the watchdog",
+        "",
+        "The watchdog bites when the loop hangs: let the pins of all heads be at stop, or dark,",
+        "while the controller starts.",
+    ]
+
+
+def _call(face: Interface, prefix: str) -> str:
+    given = ["&in"] * bool(face.inputs)
+    given += ["elapsed_ms"] * bool(face.clocks) + ["&memory"] * bool(face.memory)
+    return f"{prefix}_step({', '.join([*given, '&out'])})"
+
+
+# ------------------------------------------------------------------ declarations
+
+
+def _enumerators(face: Interface, code: Code) -> None:
+    code.say("States that go in and that are remembered. Any two differ in at least two bits.")
+    known: dict[str, int] = {}
+    for field in (*face.inputs, *face.memory):
+        new = [s for s in field.all_states if s.enumerator not in known]
+        known |= {state.enumerator: state.number for state in new}
+        if new:
+            _enum(((state.enumerator, state.number) for state in new), code, "0x{:02X}")
+    code.say(f"Colors. A flashing one is the steady one and {FLASHING}.")
+    _enum(((s.enumerator, s.number) for s in face.colours.values()), code, "{}")
+    code.say("Aspects, the most restrictive first; 0 where the colors are none of the chart's.")
+    _enum(((s.enumerator, s.number) for s in face.aspects.values()), code, "{}")
+    if any(points.throw for points in face.points):
+        code.say("What a switch machine is to do; HOLD leaves it as it was last thrown.")
+        _enum(_THROW, code, "{}")
+
+
+def _enum(words: Iterable[tuple[str, int]], code: Code, number: str) -> None:
+    code.put("enum {")
+    parts = [f"    {word} = {number.format(value)}" for word, value in words]
+    code.put(*(f"{part}," for part in parts[:-1]), parts[-1], "};", "")
+
+
+def _structs(face: Interface, prefix: str, code: Code) -> None:
+    if face.inputs:
+        code.say("What goes in: write every field before every call.")
+        _struct(f"{prefix}_inputs", ((f"uint8_t {f.name};", _about(f)) for f in face.inputs), code)
+    if face.memory:
+        code.say("What is remembered. Let nothing but the functions below write it.")
+        fields = [(f"uint8_t {f.name};", _about(f)) for f in face.memory]
+        fields += [
+            (f"uint{c.bits}_t {c.name};", f"milliseconds that count for {c.of.what.name}")
+            for c in face.clocks
+        ]
+        _struct(
+            f"{prefix}_memory", [*fields, ("uint16_t check;", "over all of the above")], code
+        )
+    code.say("What is told.")
+    told = []
+    for lit in face.lit:
+        told.append((f"uint8_t {lit.aspect};", f"ASPECT_ of signal {lit.signal.name}"))
+        for head, name in zip(lit.signal.heads, lit.heads, strict=True):
+            told.append((f"uint8_t {name};", f"COLOUR_ of head {head.name}"))
+    for points in face.points:
+        if points.unlocked:
+            told.append((f"bool {points.unlocked};", f"points {points.turnout} may be moved"))
+        if points.throw:
+            told.append((f"uint8_t {points.throw};", f"THROW_ of points {points.turnout}"))
+    _struct(f"{prefix}_outputs", told, code)
+
+
+def _struct(name: str, fields: Iterable[tuple[str, str]], code: Code) -> None:
+    fields = list(fields)
+    width = max(len(declared) for declared, _ in fields)
+    code.put(f"struct {name} {{")
+    for declared, about in fields:
+        line = f"    {declared:<{width}}  /* {harmless(about)} */"
+        if len(line) > 96:
+            code.lines += comment(about, 1)
+            line = f"    {declared}"
+        code.put(line)
+    code.put("};", "")
+
+
+def _about(field: Field) -> str:
+    words = [state.enumerator for state in field.all_states]
+    return f"{field.what.kind} {field.what.name}: {', '.join(words)}"
+
+
+def _prototypes(face: Interface, prefix: str, code: Code) -> None:
+    if face.memory:
+        code.say("Starts the memory; see above for when.")
+        code.put(f"{_start(prefix)};", "")
+    code.say("One scan. Returns false where something is out of order.")
+    code.put(*_step(face, prefix, ";"))
+
+
+def _start(prefix: str) -> str:
+    return f"void {prefix}_start(struct {prefix}_memory *memory)"
+
+
+def _step(face: Interface, prefix: str, after: str) -> list[str]:
+    given = [f"const struct {prefix}_inputs *in"] * bool(face.inputs)
+    given += ["uint16_t elapsed_ms"] * bool(face.clocks)
+    given += [f"struct {prefix}_memory *memory"] * bool(face.memory)
+    given.append(f"struct {prefix}_outputs *out")
+    first, *rest = given
+    lines = [f"bool {prefix}_step({first}", *(f"        {part}" for part in rest)]
+    return [*(f"{line}," for line in lines[:-1]), f"{lines[-1]}){after}"]
+
+
+# ------------------------------------------------------------------ functions
+
+
+def _functions(face: Interface, prefix: str, code: Code) -> None:
+    if face.inputs:
+        code.say("Whether every input is in one of its states.")
+        code.put(f"static bool {prefix}_inputs_are(const struct {prefix}_inputs *in)")
+        _returns(every(*(_is_a_state("in", f) for f in face.inputs)), code)
+    if face.memory:
+        _memory_functions(face, prefix, code)
+    code.say("Everything at its most restrictive.")
+    code.put(f"static void {prefix}_restrict(struct {prefix}_outputs *out)")
+    code.open()
+    code.put(*_restrictive(face))
+    code.close()
+    code.put("")
+    code.put(*_step(face, prefix, ""))
+    code.open()
+    code.take(_body(face, prefix))
+    code.close()
+
+
+def _returns(test: Test, code: Code) -> None:
+    code.open()
+    code.test("return ", test, ";")
+    code.close()
+    code.put("")
+
+
+def _is_a_state(struct: str, field: Field) -> Test:
+    return any_of(*(Is(f"{struct}->{field.name} == {s.enumerator}") for s in field.all_states))
+
+
+def _memory_functions(face: Interface, prefix: str, code: Code) -> None:
+    code.say("A number that hangs on every bit of the memory.")
+    code.put(f"static uint16_t {prefix}_check(const struct {prefix}_memory *memory)")
+    code.open()
+    code.put("uint16_t sum = 0xA5C3u;")
+    for part in _words_of(face):
+        code.put(f"sum = (uint16_t)((sum * 2u) ^ (sum >> 15) ^ {part});")
+    code.put("return sum;")
+    code.close()
+    code.put("")
+    code.say("Whether the memory was started, and is whole.")
+    code.put(f"static bool {prefix}_memory_is(const struct {prefix}_memory *memory)")
+    _returns(
+        every(
+            Is(f"memory->check == {prefix}_check(memory)"),
+            *(_is_a_state("memory", f) for f in face.memory),
+            *(Is(f"memory->{c.name} <= {c.most}u") for c in face.clocks),
+        ),
+        code,
+    )
+    code.put(_start(prefix))
+    code.open()
+    for field in face.memory:
+        code.put(f"memory->{field.name} = {field.state(field.what.usual).enumerator};")
+    code.put(*(f"memory->{clock.name} = 0u;" for clock in face.clocks))
+    code.put(f"memory->check = {prefix}_check(memory);")
+    code.close()
+    code.put("")
+
+
+def _words_of(face: Interface) -> Iterator[str]:
+    """The memory in words of sixteen bits or fewer."""
+    yield from (f"memory->{field.name}" for field in face.memory)
+    for clock in face.clocks:
+        if clock.bits == 32:
+            yield f"(uint16_t)(memory->{clock.name} >> 16)"
+        yield f"(uint16_t)memory->{clock.name}"
+
+
+def _restrictive(face: Interface) -> Iterator[str]:
+    for lit in face.lit:
+        aspect, colours = face.restrictive(lit.signal)
+        yield f"out->{lit.aspect} = {face.aspects[aspect].enumerator};"
+        for name, colour in zip(lit.heads, colours, strict=True):
+            yield f"out->{name} = {face.colours[colour].enumerator};"
+    for points in face.points:
+        if points.unlocked:
+            yield f"out->{points.unlocked} = false;"
+        if points.throw:
+            yield f"out->{points.throw} = THROW_HOLD;"
+
+
+def _body(face: Interface, prefix: str) -> list[str]:
+    names = Names()
+    world = ReportedWorld(face.plan)
+    signals = SignalRules(face, world, names)
+    rest = MemoryRules(face, signals, names)
+    points, memory = rest.points(), rest.memory()
+    code = Code(indent=1)
+    if face.clocks:
+        code.put("const unsigned int elapsed =")
+        code.put(f"    (elapsed_ms > {LONGEST_CALL}u) ? {LONGEST_CALL}u : elapsed_ms;")
+    code.take(Wording(face, signals.named.__getitem__).noticed().lines)
+    code.put("", f"{prefix}_restrict(out);")
+    sound = [f"{prefix}_inputs_are(in)"] * bool(face.inputs)
+    sound += [f"{prefix}_memory_is(memory)"] * bool(face.memory)
+    if sound:
+        tests = " || ".join(f"!{test}" for test in sound)
+        code.put(f"if ({tests}) {{", "    return false;", "}")
+    code.put("")
+    code.take(signals.written(rest.needed).lines)
+    code.take(points.lines)
+    code.take(memory.lines)
+    if face.memory:
+        code.put(f"memory->check = {prefix}_check(memory);")
+    code.put("return true;")
+    return code.lines
+
+

@@ -1,0 +1,328 @@
+"""What goes in and out of the exported function: its fields, and the numbers for their states.
+
+In: a plan. Out: an :class:`Interface`. The C text is written from it and, after it has been read
+back, held against the rules by it.
+
+A state that goes in, or is remembered, is told by one of fourteen numbers any two of which differ
+in at least four bits (the words of weight four of the extended Hamming code of length eight):
+none is 0 or 255, so that memory which was never written, or has flipped, is found out.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from math import ceil
+
+from verifier.exports.names import Names, plain
+from verifier.plan import facts
+from verifier.plan.aspects import Chart, Combination
+from verifier.plan.facts import UNLISTED, Condition, Observable
+from verifier.plan.model import Plan, Signal
+from verifier.plan.signals import COLOURS
+from verifier.plan.wiring import Driver
+from verifier.world.reported import lamp_out, missing, reports_of
+
+# The first two are each other's opposite in every bit.
+_CODES = (0x5A, 0xA5, 0x3C, 0xC3, 0x66, 0x99, 0x69, 0x96, 0x55, 0xAA, 0x33, 0xCC, 0x0F)
+_MISSING = 0xF0
+# Where there are more states, bytes of even weight: any two differ in two bits.
+_MORE_CODES = tuple(n for n in range(1, 255) if n.bit_count() % 2 == 0)
+MOST_POSITIONS = len(_MORE_CODES)
+
+# Red is 0, so that outputs which nobody has written yet are at red.
+_STEADY = ("red", "dark", *(c for c in COLOURS if c not in ("red", "dark")))
+FLASHING = 16
+_REMEMBERED = ("relay", "timer", "traffic")
+# What is safest to assume of a report that is missing.
+RESTRICTIVE = {"block report": "occupied", "points report": "moving"}
+_WORDS = {
+    "block report": "block", "points report": "points", "derail report": "derail",
+    "gate report": "gate", "lever": "lever", "button": "button", "relay": "relay",
+    "timer": "timer", "traffic": "traffic",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """One state as the C text has it."""
+
+    value: str
+    enumerator: str
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field. ``states`` in the order of the observable; ``missing`` is how a dead input is
+    told, where that is noticed."""
+
+    name: str
+    what: Observable
+    states: tuple[State, ...]
+    missing: State | None = None
+
+    @property
+    def all_states(self) -> tuple[State, ...]:
+        return (*self.states, self.missing) if self.missing else self.states
+
+    def state(self, value: str) -> State:
+        return next(state for state in self.states if state.value == value)
+
+
+@dataclass(frozen=True, slots=True)
+class Clock:
+    """How long, in milliseconds, what moves a slow relay or lets a timer run out has lasted.
+    ``limits``: how long it must last, by the state that is gone to."""
+
+    name: str
+    of: Field
+    limits: Mapping[str, int]
+
+    @property
+    def most(self) -> int:
+        return max(self.limits.values())
+
+    @property
+    def bits(self) -> int:
+        # A clock that one more call cannot carry past 16 bits.
+        return 16 if self.most <= 60_000 else 32
+
+
+@dataclass(frozen=True, slots=True)
+class Points:
+    """The outputs of one turnout: whether it may be moved (``unlocked``, where something locks
+    it), and how it is to be thrown (``throw``, where lever, buttons or a rule do so)."""
+
+    turnout: str
+    unlocked: str | None
+    throw: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Lit:
+    """The outputs of one signal: its aspect, and the colours of its heads from the top down."""
+
+    signal: Signal
+    aspect: str
+    heads: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Interface:
+    """Everything the exported function is given, remembers, and tells."""
+
+    plan: Plan
+    inputs: tuple[Field, ...]
+    memory: tuple[Field, ...]
+    clocks: tuple[Clock, ...]
+    lit: tuple[Lit, ...]
+    points: tuple[Points, ...]
+    colours: Mapping[str, State]
+    aspects: Mapping[str, State]
+    # For every field that goes in or is remembered.
+    by_what: Mapping[Observable, Field]
+
+    def clock_of(self, name: str) -> Clock | None:
+        """The clock of a relay or timer."""
+        return next((clock for clock in self.clocks if clock.of.what.name == name), None)
+
+    def restrictive(self, signal: Signal) -> tuple[str, tuple[str, ...]]:
+        """The most restrictive that the rules of a signal show: the aspect, and the colours."""
+        chart = self.plan.chart
+        if signal.by_head:
+            colours = tuple(head.lines[-1].shows for head in signal.heads)
+        else:
+            colours = colours_of(signal.lines[-1].shows, signal, chart)
+        return chart.reading(colours), colours
+
+
+def colours_of(aspect: str, signal: Signal, chart: Chart) -> Combination:
+    """The colours in which a signal shows an aspect of its rules."""
+    found = chart.get(aspect)
+    colours = found.for_heads(len(signal.heads)) if found else None
+    assert colours is not None, "checked when the plan was built"
+    return colours
+
+
+class TooManyPositions(Exception):
+    """A lever with more positions than there are numbers for."""
+
+    def __init__(self, lever: str):
+        self.lever = lever
+        super().__init__(lever)
+
+
+def interface(plan: Plan) -> Interface:
+    """The fields of a plan. Raises :class:`TooManyPositions`."""
+    names, words = Names(), Names()
+    asked = set(asked_anywhere(plan))
+    noticed = set(_noticed(plan))
+    inputs = [
+        _field(what, names, words, can_be_missing=what in noticed)
+        for what in (*reports_of(plan), *plan.inputs)
+        if what in asked and what.kind in _WORDS and what.kind not in _REMEMBERED
+    ]
+    for head in _watched(plan):
+        what = lamp_out(head)
+        states = _states(what, ("LAMP_LIT", "LAMP_OUT"))
+        inputs.append(Field(names.give("lamp", head), what, states))
+    # In the order of the file, in which they act.
+    memory = [_field(what, names, words) for what in plan.inputs if what.kind in _REMEMBERED]
+    return Interface(
+        plan,
+        tuple(inputs),
+        tuple(memory),
+        tuple(_clocks(plan, memory, names)),
+        tuple(
+            Lit(
+                signal,
+                names.give("aspect", signal.name),
+                tuple(names.give("head", head.name) for head in signal.heads),
+            )
+            for signal in plan.signals.values()
+        ),
+        tuple(_points(plan, names)),
+        {c: State(c, *_colour(c)) for c in _colours(plan)},
+        _aspects(plan, words),
+        {field.what: field for field in (*inputs, *memory)},
+    )
+
+
+def _field(what: Observable, names: Names, words: Names, *, can_be_missing: bool = False) -> Field:
+    kind = _WORDS[what.kind]
+    if what.kind == "lever":
+        enumerators = [words.give_capital(f"LEVER_{_cap(what.name)}", v) for v in what.values]
+    else:
+        enumerators = [f"{kind.upper()}_{_cap(value)}" for value in what.values]
+    lost = State("missing", "INPUT_MISSING", _MISSING) if can_be_missing else None
+    return Field(names.give(kind, what.name), what, _states(what, enumerators), lost)
+
+
+def _cap(text: str) -> str:
+    return plain(text).upper()
+
+
+def _states(what: Observable, enumerators: Sequence[str]) -> tuple[State, ...]:
+    codes = _CODES if len(what.values) <= len(_CODES) else _MORE_CODES
+    if len(what.values) > len(codes):
+        raise TooManyPositions(what.name)
+    return tuple(
+        State(value, enumerator, code)
+        for value, enumerator, code in zip(what.values, enumerators, codes, strict=False)
+    )
+
+
+def _colours(plan: Plan) -> Iterator[str]:
+    shown = {c for s in plan.signals.values() for head in s.heads for c in head.colour.values}
+    yield from _STEADY
+    yield from (f"flashing {c}" for c in _STEADY if f"flashing {c}" in shown)
+
+
+def _colour(colour: str) -> tuple[str, int]:
+    number = _STEADY.index(colour.removeprefix("flashing "))
+    return f"COLOUR_{_cap(colour)}", number + FLASHING * colour.startswith("flashing ")
+
+
+def _aspects(plan: Plan, words: Names) -> dict[str, State]:
+    """The most restrictive first; 0 is for colours that the chart does not list."""
+    found = {UNLISTED: State(UNLISTED, "ASPECT_UNLISTED", 0)}
+    words.give_capital("ASPECT", "UNLISTED")
+    for number, aspect in enumerate(reversed(plan.chart.aspects), start=1):
+        enumerator = words.give_capital("ASPECT", aspect.name)
+        found[aspect.name] = State(aspect.name, enumerator, number)
+    return found
+
+
+# ------------------------------------------------------------------ what is asked for
+
+
+def conditions_of(plan: Plan) -> Iterator[Condition]:
+    """Every condition the export works out: of signals, memory, and what moves points."""
+    for signal in plan.signals.values():
+        for line in (*signal.lines, *(line for head in signal.heads for line in head.lines)):
+            if line.when is not None:
+                yield line.when
+    for relay in plan.locking.relays.values():
+        yield relay.picks
+        if relay.sticks is not None:
+            yield relay.sticks
+    yield from (timer.runs for timer in plan.locking.timers.values())
+    for traffic in plan.locking.traffic.values():
+        yield from (traffic.rightward, traffic.leftward)
+        if traffic.locked is not None:
+            yield traffic.locked
+    for throw in plan.locking.throws.values():
+        yield from (c for c in (throw.reverse_when, throw.locked) if c is not None)
+
+
+def asked_anywhere(plan: Plan) -> Iterator[Observable]:
+    """Every observable those conditions ask for, and the levers and buttons that throw points."""
+    named = plan.conditions
+    for says in facts.says_opened(conditions_of(plan), lambda name: named[name].condition):
+        yield says.what
+    for throw in plan.locking.throws.values():
+        yield from map(facts.button, throw.buttons)
+        yield from (w for w in plan.inputs if w.kind == "lever" and w.name == throw.lever)
+
+
+def reports_asked(signal: Signal, head: int, plan: Plan) -> tuple[Observable, ...]:
+    """The reports that a driver listens to for one head."""
+    lines = signal.lines or signal.heads[head].lines
+    whens = (line.when for line in lines if line.when is not None)
+    named = plan.conditions
+    asked = (s.what for s in facts.says_opened(whens, lambda name: named[name].condition))
+    return tuple(dict.fromkeys(what for what in asked if what.kind in RESTRICTIVE))
+
+
+def _noticed(plan: Plan) -> Iterator[Observable]:
+    """Reports of which some driver notices that they are missing."""
+    for signal in plan.signals.values():
+        for i, head in enumerate(signal.heads):
+            driver = plan.wiring.driver_of(head.name)
+            if driver and driver.when_missing is not None:
+                yield from reports_asked(signal, i, plan)
+
+
+def _watched(plan: Plan) -> Iterator[str]:
+    """Heads of which a driver notices that they do not light."""
+    for signal in plan.signals.values():
+        for head in signal.heads:
+            driver: Driver | None = plan.wiring.driver_of(head.name)
+            if driver and driver.when_out is not None:
+                yield head.name
+
+
+def missing_of(field: Field) -> Observable:
+    return missing(field.what)
+
+
+# ------------------------------------------------------------------ memory and points
+
+
+def _clocks(plan: Plan, memory: Iterable[Field], names: Names) -> Iterator[Clock]:
+    for field in memory:
+        name = field.what.name
+        relay, timer = plan.locking.relays.get(name), plan.locking.timers.get(name)
+        limits: dict[str, int] = {}
+        if timer is not None and timer.seconds:
+            limits = {"done": _milliseconds(timer.seconds)}
+        elif relay is not None:
+            slow = {"up": relay.slow_pick, "down": relay.slow_release}
+            limits = {to: _milliseconds(s) for to, s in slow.items() if s}
+        if limits:
+            yield Clock(names.give("clock", name), field, limits)
+
+
+def _milliseconds(seconds: Fraction) -> int:
+    """Never shorter than the file says."""
+    return ceil(seconds * 1000)
+
+
+def _points(plan: Plan, names: Names) -> Iterator[Points]:
+    for name, throw in plan.locking.throws.items():
+        locked = names.give("unlocked", name) if throw.locked is not None else None
+        thrown = (
+            names.give("throw", name) if throw.by in ("lever", "buttons", "rule") else None
+        )
+        if locked or thrown:
+            yield Points(name, locked, thrown)
