@@ -1,6 +1,7 @@
 """Every mending offered does mend, once it is written into the file."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
@@ -11,9 +12,16 @@ from tests.differential.junctions import write_junction
 from tests.findings.layouts import BROKEN
 from tests.findings.written import written
 from tests.proofs import proved
+from verifier.engines.answers import Exists
+from verifier.engines.situations import SituationCheck
 from verifier.findings import mending
+from verifier.findings.remembering import remembered
 from verifier.findings.verdicts import Finding, Report
+from verifier.plan import facts
+from verifier.plan.facts import Says
 from verifier.plan.model import Plan
+from verifier.properties.catalogue import obligations
+from verifier.world.world import World
 
 ROOT = Path(__file__).parents[2]
 FILES = sorted(
@@ -195,3 +203,44 @@ def test_no_addition_lets_a_circle_come_up_elsewhere() -> None:
     assert into_b.finding.mending == ()
     with pytest.raises(verifier.InputError, match="a circle"):
         verifier.load_text(text.replace("when A, C clear  Stop", "when A, B, C clear  Stop"))
+
+
+LATCH = """
+edge West-Main, West-Siding, Quarry
+block Main, Siding, Switch, Single
+button Go
+turnout T1 in Switch
+track West-Main = Main | normal  T1 | Single = Quarry
+track West-Siding = Siding | reverse T1
+relay R
+  picks when Go pressed and 4L at stop and T1 normal and Switch, Main clear
+signal 4L at Single | T1
+  Clear when T1 normal and Switch, Main clear
+  Clear when R up and T1 normal and Switch, Main clear
+  Stop otherwise
+signal 4RA at Main | T1
+  Clear when T1 normal and Switch, Single clear
+  Stop  otherwise
+signal 4RB at Siding | T1
+  Stop  otherwise
+"""
+
+
+def test_a_mending_is_proved_with_the_memory_of_the_plan_it_makes() -> None:
+    """As the rules stand R never picks, since 4L is never at stop when it could. With `4RA at
+    stop` added to the first line of 4L it picks, and the second line lets 4L clear again."""
+    plan = verifier.load_text(LATCH)
+    known = remembered(plan, None)
+    never_up = Says(facts.relay("R"), ("down",), plan.signals["4L"].span, "R down")
+    plan = replace(plan, remembered=(*known, never_up))
+    world = World(plan)
+    asked = next(o for o in obligations(plan, world.lower) if o.key == "opposing-proceeds: 4L, 4RA")
+    found = SituationCheck.of(world).find(world.expand(asked.formula), smallest=True)
+    assert isinstance(found, Exists)
+    for addition in mending.mend(world, asked, found.situation, None):
+        changed = verifier.load_text(written(plan, [addition]))
+        (again,) = [
+            v for v in verifier.prove(changed, only=["opposing-proceeds"]).verdicts
+            if v.obligation.key == asked.key
+        ]  # fmt: skip
+        assert again.status == "proved", written(plan, [addition])

@@ -13,6 +13,7 @@ from verifier.engines.answers import Exists, Impossible
 from verifier.engines.conditions import all_says
 from verifier.engines.evaluator import Evaluator, TooManyWays
 from verifier.engines.situations import SituationCheck
+from verifier.findings.remembering import is_ruled_out
 from verifier.findings.verdicts import Addition
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import atom
@@ -49,6 +50,11 @@ def mend(
         world, addition, answer = step
         additions.append(addition)
         if isinstance(answer, Impossible):
+            # Memory goes by signals too: what was known of it was known of the rules before.
+            if world.plan.remembered and not is_ruled_out(
+                world, world.expand(obligation.formula), timeout
+            ):
+                return ()
             return tuple(additions)
         situation = answer.situation
     return ()

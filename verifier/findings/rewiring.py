@@ -12,7 +12,7 @@ what the signals nearest to the change show.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from verifier.engines.answers import Exists, Impossible
@@ -57,6 +57,10 @@ class _Wired:
 
     def also(self, change: Change) -> "_Wired":
         plan = with_wiring(self.plan, change.wiring)
+        if change.kind == "contacts":
+            # Rules, and with them memory, then see the points otherwise: what was shown of
+            # memory was shown of points taken at their word.
+            plan = replace(plan, remembered=())
         return _Wired(plan, World(plan), (*self.changes, change))
 
 
