@@ -10,7 +10,7 @@ import sys
 from collections.abc import Callable, Sequence
 
 from verifier import __version__
-from verifier.commands import looking, printing, proving, writing
+from verifier.commands import looking, paging, printing, proving, writing
 from verifier.findings.exit_codes import ExitCode, table
 
 _CAUTION = (
@@ -20,9 +20,9 @@ _CAUTION = (
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command. Returns the exit code."""
+    """Run one command; without any, open the page. Returns the exit code."""
     arguments = sys.argv[1:] if arguments is None else arguments
-    options = _parser().parse_args(arguments)
+    options = _parser().parse_args(arguments or ["page"])
     try:
         code = int(options.run(options))
         sys.stdout.flush()
@@ -58,7 +58,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="clearproof",
         description="Proves that the signals of a model railroad never show a false clear, "
-        "or draws the situation where they do.",
+        "or draws the situation where they do. Without a command it opens a page to do so on.",
         epilog=f"{_exit_codes()}\n\n{_CAUTION}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
@@ -75,7 +75,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    for group in (proving, looking, printing, writing):
+    for group in (paging, proving, looking, printing, writing):
         group.add(command)
     return parser
 

@@ -1,0 +1,56 @@
+"""The command that opens the page."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from verifier.commands.console import Command, say
+
+
+def add(command: Command) -> None:
+    page = command("page", _page, "write, prove and play with junctions on a local page")
+    page.add_argument(
+        "file", nargs="?", metavar="FILE", help="the junction to open, or a folder of them"
+    )
+    page.add_argument("--port", type=_port, metavar="N", help="listen there and nowhere else")
+    page.add_argument("--no-browser", action="store_true", help="only print the address")
+
+
+def _port(text: str) -> int:
+    if not (text.isdecimal() and 0 < int(text) < 65536):
+        raise argparse.ArgumentTypeError(f"`{text}` is not a port from 1 to 65535")
+    return int(text)
+
+
+def _page(options: argparse.Namespace) -> int:
+    path = Path(options.file or ".")
+    folder, first = (path, "") if path.is_dir() else (path.parent, path.name)
+    if first and not path.is_file():
+        print(f"{path} does not exist; nothing was opened.", file=sys.stderr)
+        return 2
+    if first and path.suffix != ".ixl":
+        print(f"{path} is no junction file: their names end in .ixl.", file=sys.stderr)
+        return 2
+
+    from verifier.workbench.serving import PortTaken, listening, serve
+
+    try:
+        sock = listening(options.port)
+    except PortTaken:
+        print(f"Port {options.port} cannot be had: try another one.", file=sys.stderr)
+        return 2
+
+    def opened(address: str) -> None:
+        say(
+            [
+                f"The page is at  {address}",
+                f"It opens and saves the junction files of {folder.resolve()} and nothing else; "
+                "only this machine can reach it.",
+                "Close it with its button, or with Ctrl-C here.",
+            ]
+        )
+        sys.stdout.flush()
+
+    serve(folder, first, sock, opened, browser=not options.no_browser)
+    say(["Closed."])
+    return 0

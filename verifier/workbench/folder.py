@@ -1,0 +1,191 @@
+"""The junction files of one folder: listed, read, and written whole or not at all.
+
+In: the folder the page was started for, and names such as ``east/heron-falls.ixl``. Out: their
+text, with a stamp that tells whether a file is still as it was read. Nothing outside the folder
+can be named: no way up, no link that leads out, nothing but junction files.
+"""
+
+import os
+import stat
+import tempfile
+from contextlib import suppress
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path, PurePosixPath
+from threading import Lock
+
+from verifier.language.includes import ENDING
+from verifier.language.source import LINE_END
+
+# More files than this are not listed; each can still be opened by its name.
+MAX_LISTED = 500
+# Of a file that is opened in the page.
+MAX_BYTES = 2_000_000
+
+
+class FolderError(Exception):
+    """What was asked for cannot be had; the text is for the person at the page."""
+
+
+class Outside(FolderError):
+    """The name leads to something that is no junction file of the folder."""
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """A file as it was read: lines of ``text`` end with LF, whatever they end with on disk."""
+
+    name: str
+    text: str
+    stamp: str
+
+
+class ChangedOnDisk(FolderError):
+    """The file is not as it was read. ``now`` is what it holds; None where it is gone."""
+
+    def __init__(self, name: str, now: Opened | None):
+        self.now = now
+        super().__init__(f"{name} was {'changed' if now else 'removed'} since it was read")
+
+
+class Folder:
+    """The junction files in ``root`` and below."""
+
+    def __init__(self, root: Path):
+        self.root = root.resolve()
+        # Two tabs that save at once must see each other's writes.
+        self._writing = Lock()
+
+    def names(self) -> list[str]:
+        """The junction files there are, hidden folders left out."""
+        found = []
+        for folder, inner, files in os.walk(self.root):
+            inner[:] = sorted(name for name in inner if not name.startswith("."))
+            for name in sorted(files):
+                if name.endswith(ENDING) and not name.startswith("."):
+                    found.append((Path(folder) / name).relative_to(self.root).as_posix())
+            if len(found) >= MAX_LISTED:
+                break
+        return sorted(found[:MAX_LISTED], key=lambda name: (name.count("/"), name))
+
+    def path(self, name: str) -> Path:
+        """Where a file of the folder lies, links followed. Raises :class:`Outside`."""
+        parts = PurePosixPath(name).parts
+        wrong = (
+            not name.endswith(ENDING)
+            or len(name) > 300
+            or any(c in name for c in "\\:\0\r\n")
+            or "/".join(parts) != name
+            or any(part in (".", "..") or part.startswith(".") for part in parts)
+        )
+        if wrong or name.startswith("/"):
+            raise Outside(
+                f"`{name[:80]}` names no junction file of this folder: give a name ending in "
+                f"{ENDING}, such as `heron-falls{ENDING}`"
+            )
+        try:
+            path = self.root.joinpath(*parts).resolve()
+        except (OSError, RuntimeError, ValueError):
+            raise Outside(f"`{name[:80]}` cannot be reached") from None
+        if not path.is_relative_to(self.root) or path.suffix != ENDING:
+            raise Outside(f"`{name[:80]}` leads out of the folder {self.root}")
+        return path
+
+    def read(self, name: str) -> Opened:
+        """Raises :class:`FolderError` for what cannot be opened."""
+        raw = _bytes_of(name, self.path(name))
+        if raw is None:
+            raise FolderError(f"{name} does not exist")
+        return _opened(name, raw)
+
+    def write(self, name: str, text: str, stamp: str) -> Opened:
+        """Write a file whole, with the line ends it has on disk. ``stamp`` is that of the file as
+        it was last read or seen; empty for a new file.
+
+        Raises :class:`ChangedOnDisk` where it is otherwise by now, :class:`FolderError` where it
+        cannot be written."""
+        path = self.path(name)
+        with self._writing:
+            before = _bytes_of(name, path)
+            known = "" if before is None else _stamp(before)
+            if known != stamp:
+                raise ChangedOnDisk(name, None if before is None else _opened(name, before))
+            try:
+                _replace(path, _as_on_disk(text, before))
+            except OSError as error:
+                raise FolderError(f"{name} cannot be written: {error.strerror}") from None
+            return self.read(name)
+
+
+def _bytes_of(name: str, path: Path) -> bytes | None:
+    """What a file holds; None where there is none. Pipes and devices are not waited for."""
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise FolderError(f"{name} is no ordinary file")
+        with path.open("rb") as file:
+            raw = file.read(MAX_BYTES + 1)
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise FolderError(f"{name} cannot be read: {error.strerror}") from None
+    if len(raw) > MAX_BYTES:
+        raise FolderError(f"{name} is larger than {MAX_BYTES:,} bytes")
+    return raw
+
+
+def _opened(name: str, raw: bytes) -> Opened:
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise FolderError(f"{name} is not UTF-8 text (byte {error.start + 1})") from None
+    return Opened(name, LINE_END.sub("\n", text), _stamp(raw))
+
+
+def _stamp(raw: bytes) -> str:
+    return sha256(raw).hexdigest()
+
+
+def _as_on_disk(text: str, before: bytes | None) -> bytes:
+    """The bytes of a text, with the line ends and the mark that the file had before: a page
+    knows of LF alone. Where the file mixed line ends, the one that it used most."""
+    text = LINE_END.sub("\n", text)
+    mark = b""
+    if before is not None:
+        mark = b"\xef\xbb\xbf" if before.startswith(b"\xef\xbb\xbf") else b""
+        ends = LINE_END.findall(before.decode("utf-8", "replace"))
+        if ends:
+            text = text.replace("\n", max(dict.fromkeys(ends), key=ends.count))
+    return mark + text.encode("utf-8")
+
+
+def _replace(path: Path, raw: bytes) -> None:
+    """Put a new file in the place of the old one, at once: whoever reads it sees all of the
+    one or all of the other, after a power failure too."""
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".clearproof-", suffix=".tmp")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, _mode(path))
+        os.replace(temporary, path)
+    except BaseException:
+        with suppress(OSError):
+            os.unlink(temporary)
+        raise
+    if hasattr(os, "O_DIRECTORY"):
+        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _mode(path: Path) -> int:
+    """The permissions of the file there is, or those that a new one gets."""
+    try:
+        return stat.S_IMODE(path.stat().st_mode)
+    except FileNotFoundError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask

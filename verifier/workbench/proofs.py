@@ -1,0 +1,187 @@
+"""Proofs in processes of their own: started, listened to, and killed when the text changes.
+
+In: a text to prove. Out: lines about how far it is, and one at the end: the verdicts, or that
+nothing was decided and why. Whatever happens to a worker, it is never taken for a proof.
+"""
+
+import asyncio
+import json
+import os
+import sys
+import time
+from asyncio.subprocess import DEVNULL, PIPE, Process
+from collections.abc import AsyncGenerator
+from contextlib import aclosing, suppress
+from pathlib import Path
+from typing import Any
+
+import verifier
+
+Json = dict[str, Any]
+
+# Seconds between two lines about how far it is, so that a page that went away is noticed.
+HEARTBEAT = 0.2
+# A worker that has not even loaded after this long will not.
+START_SECONDS = 60.0
+# Proofs at the same time, in as many tabs; the others wait their turn.
+MAX_WORKERS = 4
+# Kept for the next text: one, and one more while the other proves.
+MAX_IDLE = 2
+# One line of an answer: the verdicts of a large layout.
+MAX_LINE = 200_000_000
+
+CUT_SHORT = "the process that proves came to an end before it was done"
+
+
+class _Worker:
+    """One process. ``ready`` once it has loaded what proving needs."""
+
+    def __init__(self, process: Process):
+        self.process = process
+        self.ready = False
+
+    async def line(self) -> Json | None:
+        """The next line it says; None once it is gone, or makes no sense."""
+        assert self.process.stdout is not None
+        try:
+            raw = await self.process.stdout.readline()
+            said = json.loads(raw) if raw.endswith(b"\n") else None
+        except (ValueError, OSError):
+            return None
+        return said if isinstance(said, dict) else None
+
+    async def send(self, job: Json) -> bool:
+        assert self.process.stdin is not None
+        try:
+            self.process.stdin.write(json.dumps(job).encode() + b"\n")
+            await self.process.stdin.drain()
+        except (OSError, RuntimeError):
+            return False
+        return True
+
+    async def end(self) -> None:
+        with suppress(ProcessLookupError):
+            self.process.kill()
+        await self.process.wait()
+
+
+async def _started() -> _Worker:
+    """A new process, which finds the package where this one did, and nothing in the folder the
+    page was opened in."""
+    root = str(Path(verifier.__file__).parents[1])
+    paths = [root, *os.environ.get("PYTHONPATH", "").split(os.pathsep)]
+    process = await asyncio.create_subprocess_exec(
+        sys.executable, "-P", "-m", "verifier.workbench.worker",
+        stdin=PIPE, stdout=PIPE, stderr=DEVNULL, limit=MAX_LINE,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, paths))},
+        # Ctrl-C in the terminal is for the server, which ends its workers itself.
+        start_new_session=True,
+    )  # fmt: skip
+    return _Worker(process)
+
+
+class Proofs:
+    """The workers of one server. One is kept ready, so that killing one costs no waiting."""
+
+    def __init__(self) -> None:
+        self._idle: list[asyncio.Task[_Worker]] = []
+        self._at_work: dict[str, _Worker] = {}
+        self._room = asyncio.Semaphore(MAX_WORKERS)
+        self._closed = False
+        self._ending: set[asyncio.Task[None]] = set()
+
+    def warm_up(self) -> None:
+        """Have a worker ready before it is asked for."""
+        if not self._idle and not self._closed:
+            self._idle.append(asyncio.create_task(_started()))
+
+    def pids(self) -> list[int]:
+        """The processes at work, for tests that do them harm."""
+        return [worker.process.pid for worker in self._at_work.values()]
+
+    async def prove(self, tab: str, job: Json) -> AsyncGenerator[Json, None]:
+        """Prove for one tab; what was being proved for it before is given up. The last line has
+        ``report``, ``errors``, ``bug`` or ``undecided``."""
+        before = self._at_work.pop(tab, None)
+        if before is not None:
+            self._end(before)
+        async with self._room:
+            self.warm_up()
+            if not self._idle:
+                yield {"undecided": "the page is being closed"}
+                return
+            worker = await self._idle.pop(0)
+            self._at_work[tab] = worker
+            finished = False
+            try:
+                async with aclosing(_answer(worker, job)) as lines:
+                    async for line in lines:
+                        finished = "report" in line or "errors" in line
+                        if not finished:  # it takes a while: the text may change before it ends
+                            self.warm_up()
+                        yield line
+            finally:
+                mine = self._at_work.get(tab) is worker
+                if mine:
+                    del self._at_work[tab]
+                if mine and finished and len(self._idle) < MAX_IDLE and not self._closed:
+                    self._idle.insert(0, asyncio.create_task(_as_it_is(worker)))
+                else:
+                    self._end(worker)
+
+    def _end(self, worker: _Worker) -> None:
+        """Kill it now, and gather what is left of it when it is gone."""
+        task = asyncio.ensure_future(worker.end())
+        self._ending.add(task)
+        task.add_done_callback(self._ending.discard)
+
+    async def close(self) -> None:
+        """End all of them."""
+        self._closed = True
+        for worker in self._at_work.values():
+            self._end(worker)
+        for task in self._idle:
+            self._end(await task)
+        self._at_work.clear()
+        self._idle.clear()
+        await asyncio.gather(*self._ending)
+
+
+async def _as_it_is(worker: _Worker) -> _Worker:
+    return worker
+
+
+async def _answer(worker: _Worker, job: Json) -> AsyncGenerator[Json, None]:
+    """What a worker says to a job, and at least a line at each heartbeat."""
+    began = time.monotonic()
+    sent, far = False, {"done": 0, "of": 0}
+    waiting: asyncio.Task[Json | None] | None = None
+    try:
+        while True:
+            if worker.ready and not sent:
+                sent = True
+                if not await worker.send(job):
+                    yield {"undecided": CUT_SHORT}
+                    return
+            waiting = waiting or asyncio.ensure_future(worker.line())
+            told, _ = await asyncio.wait({waiting}, timeout=HEARTBEAT)
+            if not told:
+                if not worker.ready and time.monotonic() - began > START_SECONDS:
+                    yield {"undecided": "the process that proves does not start"}
+                    return
+                yield {**far, "seconds": round(time.monotonic() - began, 1)}
+                continue
+            line, waiting = waiting.result(), None
+            if line is None:
+                yield {"undecided": CUT_SHORT}
+                return
+            if "ready" in line:
+                worker.ready = True
+            elif "done" in line:
+                far = line
+            else:
+                yield line
+                return
+    finally:
+        if waiting is not None:
+            waiting.cancel()

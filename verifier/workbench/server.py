@@ -1,0 +1,343 @@
+"""The server of the page: a few files to show, and a few questions to answer.
+
+In: the folder whose junction files may be opened, and requests that :mod:`verifier.workbench.guard`
+let through. Out: JSON. What a tab has typed and played is sent along with each question, so that
+the server remembers nothing of it: it can be killed and started again, and tabs do not disturb
+each other.
+"""
+
+import json
+import os
+import re
+import traceback
+from asyncio import FIRST_COMPLETED, create_task, ensure_future, wait
+from collections.abc import AsyncGenerator, Awaitable, Callable
+from contextlib import aclosing, asynccontextmanager
+from importlib import resources
+from secrets import token_hex
+from typing import Any, cast
+
+from anyio import CapacityLimiter
+from anyio.to_thread import run_sync
+from starlette.applications import Starlette
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from verifier import __version__
+from verifier.drawing.svg import Shown
+from verifier.language.diagnostics import InputError
+from verifier.language.parse import grammar_text
+from verifier.patterns import PATTERNS, pattern_text
+from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
+from verifier.workbench.guard import Guard, TooLarge
+from verifier.workbench.look import diagnostics_json, enter_time, leave_time, looked
+from verifier.workbench.play import DEEDS, Act, Play
+from verifier.workbench.proofs import Proofs
+from verifier.workbench.reading import Readings
+
+Json = dict[str, Any]
+Answer = Callable[[Json], Awaitable[Response]]
+
+_TYPES = {
+    "html": "text/html; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "css": "text/css; charset=utf-8",
+    "svg": "image/svg+xml",
+}
+# Facts of one state of play, pieces to zoom to, and the like.
+MAX_LIST = 20_000
+
+
+class BadRequest(Exception):
+    """Not what our page sends."""
+
+
+class Workbench:
+    """What one server has. ``first``: the file to open at the start, if one was named."""
+
+    def __init__(
+        self, folder: Folder, *, port: int, key: str, close: Callable[[], None], first: str = ""
+    ):
+        self.folder = folder
+        self.proofs = Proofs()
+        self._first = first
+        self._close = close
+        self._readings = Readings(folder)
+        # Expressions are shared between all that is read: one thread at a time works with them.
+        self._one_at_a_time = CapacityLimiter(1)
+        self._start = token_hex(8)
+        questions: dict[str, Answer] = {
+            "start": self._begin,
+            "files": self._files,
+            "open": self._open,
+            "save": self._save,
+            "pattern": self._pattern,
+            "look": self._look,
+            "time": self._time,
+            "close": self._end,
+        }
+        routes = [Route(f"/api/{name}", _json(answer), methods=["POST"])
+                  for name, answer in questions.items()]  # fmt: skip
+        routes += [
+            Route("/api/prove", self._prove, methods=["POST"]),
+            Route("/api/alive", self._alive, methods=["GET"]),
+            Route("/", _static, methods=["GET"]),
+            Route("/{name}", _static, methods=["GET"]),
+        ]
+        self.app: ASGIApp = Guard(
+            Starlette(routes=routes, lifespan=self._lifespan), port=port, key=key
+        )
+
+    @asynccontextmanager
+    async def _lifespan(self, app: Starlette) -> AsyncGenerator[None, None]:
+        self.proofs.warm_up()
+        warming = ensure_future(run_sync(self._warm_up, limiter=self._one_at_a_time))
+        yield
+        await self.proofs.close()
+        await warming
+
+    def _warm_up(self) -> None:
+        """Load what reading and drawing need before the first text comes."""
+        looked(self._readings.of("", pattern_text("end-of-siding")), Play())
+
+    # -------------------------------------------------------------- files
+
+    async def _alive(self, request: Request) -> Response:
+        """Which start of the server this is, so that a page notices another one."""
+        return JSONResponse({"start": self._start})
+
+    async def _begin(self, asked: Json) -> Response:
+        return JSONResponse(
+            {
+                "version": __version__,
+                "start": self._start,
+                "folder": str(self.folder.root),
+                "first": self._first,
+                "patterns": [{"name": name, "text": text} for name, text in PATTERNS.items()],
+                "words": _words(),
+            }
+        )
+
+    async def _files(self, asked: Json) -> Response:
+        return JSONResponse({"files": await run_sync(self.folder.names)})
+
+    async def _open(self, asked: Json) -> Response:
+        opened = await run_sync(self.folder.read, _text(asked, "name"))
+        return JSONResponse({"name": opened.name, "text": opened.text, "stamp": opened.stamp})
+
+    async def _save(self, asked: Json) -> Response:
+        name, text, stamp = (_text(asked, word) for word in ("name", "text", "stamp"))
+        try:
+            saved = await run_sync(self.folder.write, name, text, stamp)
+        except ChangedOnDisk as changed:
+            now = changed.now
+            return JSONResponse(
+                {
+                    "changed": str(changed),
+                    "text": now.text if now else None,
+                    "stamp": now.stamp if now else "",
+                },
+                409,
+            )
+        return JSONResponse({"name": saved.name, "stamp": saved.stamp})
+
+    async def _pattern(self, asked: Json) -> Response:
+        name = _text(asked, "name")
+        if name not in PATTERNS:
+            raise BadRequest(f"no pattern is called {name[:80]}")
+        return JSONResponse({"text": await run_sync(pattern_text, name)})
+
+    async def _end(self, asked: Json) -> Response:
+        self._close()
+        return JSONResponse({"closed": True})
+
+    # -------------------------------------------------------------- looking and playing
+
+    async def _look(self, asked: Json) -> Response:
+        name, text = _text(asked, "name"), _text(asked, "text")
+        play, act = _play(asked.get("play")), _act(asked.get("act"))
+        before = None if asked.get("before") is None else _play(asked["before"])
+        relevant = None
+        if asked.get("relevant") is not None:
+            relevant = {(k, n) for k, n in _rows(asked["relevant"], 2)}
+        around = [str(piece) for piece in _list(asked.get("around") or [])]
+        shown = Shown(
+            gaps=asked.get("gaps") is True,
+            feeders=asked.get("wiring") is True,
+            detectors=asked.get("wiring") is True,
+        )
+
+        def answer() -> Json:
+            reading = self._readings.of(name, text)
+            return looked(
+                reading, play, act, before=before, relevant=relevant, around=around, shown=shown
+            )
+
+        return await self._checked(name, answer)
+
+    async def _time(self, asked: Json) -> Response:
+        """Go on over time from a situation, or step out of time at a moment."""
+        name, text = _text(asked, "name"), _text(asked, "text")
+        play = _play(asked.get("play"))
+
+        def answer() -> Json:
+            reading = self._readings.of(name, text)
+            changed = leave_time(reading, play) if play.over_time else enter_time(reading, play)
+            return looked(reading, changed)
+
+        return await self._checked(name, answer)
+
+    async def _checked(self, name: str, answer: Callable[[], Json]) -> Response:
+        """An answer about a text, or what is wrong with the text."""
+        try:
+            return JSONResponse(await run_sync(answer, limiter=self._one_at_a_time))
+        except InputError as error:
+            return JSONResponse({"errors": diagnostics_json(error.diagnostics, name)})
+
+    # -------------------------------------------------------------- proving
+
+    async def _prove(self, request: Request) -> Response:
+        try:
+            asked = await _asked(request)
+            name, text, tab = (_text(asked, word) for word in ("name", "text", "tab"))
+            path = str(self.folder.path(name)) if name else ""
+        except (BadRequest, FolderError) as error:
+            return JSONResponse({"refused": str(error)}, 400)
+        job = {"name": name, "text": text, "path": path}
+        return cast(Response, _Lines(self.proofs.prove(tab, job)))
+
+
+class _Lines:
+    """An answer of many lines of JSON, each sent as soon as it is there. Whoever goes away in the
+    middle ends what makes the lines."""
+
+    def __init__(self, lines: AsyncGenerator[Json, None]):
+        self._lines = lines
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        gone = create_task(_gone(receive))
+        await send(
+            {
+                "type": "http.response.start",
+                "status": 200,
+                "headers": [(b"content-type", b"application/x-ndjson")],
+            }
+        )
+        try:
+            async with aclosing(self._lines) as lines:
+                while True:
+                    next_line = ensure_future(anext(lines, None))
+                    await wait({next_line, gone}, return_when=FIRST_COMPLETED)
+                    if gone.done():
+                        next_line.cancel()
+                        await wait({next_line})
+                        return
+                    line = next_line.result()
+                    if line is None:
+                        break
+                    body = (json.dumps(line) + "\n").encode()
+                    await send({"type": "http.response.body", "body": body, "more_body": True})
+            await send({"type": "http.response.body", "body": b""})
+        finally:
+            gone.cancel()
+
+
+async def _gone(receive: Receive) -> None:
+    while (await receive())["type"] != "http.disconnect":
+        pass
+
+
+# ------------------------------------------------------------------ what is asked
+
+
+def _json(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
+    """A question and its answer, both JSON, and what is said when one is no good."""
+
+    async def endpoint(request: Request) -> Response:
+        try:
+            return await answer(await _asked(request))
+        except (BadRequest, FolderError) as error:
+            return JSONResponse({"refused": str(error)}, 400)
+        except (TooLarge, ClientDisconnect):
+            raise
+        except Exception as error:
+            if os.environ.get("CLEARPROOF_TRACEBACK"):
+                traceback.print_exc()
+            return JSONResponse({"bug": f"{type(error).__name__}: {error}"}, 500)
+
+    return endpoint
+
+
+async def _asked(request: Request) -> Json:
+    try:
+        asked = json.loads(await request.body())
+    except (ValueError, RecursionError):
+        raise BadRequest("that is no JSON") from None
+    if not isinstance(asked, dict):
+        raise BadRequest("an object is wanted")
+    return asked
+
+
+def _text(asked: Json, word: str) -> str:
+    value = asked.get(word)
+    if not isinstance(value, str):
+        raise BadRequest(f"`{word}` is missing")
+    return value
+
+
+def _list(value: object) -> list[Any]:
+    if not isinstance(value, list) or len(value) > MAX_LIST:
+        raise BadRequest("a list is wanted")
+    return value
+
+
+def _rows(value: object, width: int) -> list[tuple[str, ...]]:
+    rows = _list(value)
+    for row in rows:
+        if not isinstance(row, list) or len(row) != width:
+            raise BadRequest(f"a list of {width} words is wanted")
+        if not all(isinstance(word, str) for word in row):
+            raise BadRequest(f"a list of {width} words is wanted")
+    return [tuple(row) for row in rows]
+
+
+def _play(value: object) -> Play:
+    if value is None:
+        return Play()
+    if not isinstance(value, dict):
+        raise BadRequest("a state of play is wanted")
+    return Play(
+        {(kind, name): state for kind, name, state in _rows(value.get("facts", []), 3)},
+        over_time=value.get("over_time") is True,
+        lossy=value.get("lossy") is True,
+    )
+
+
+def _act(value: object) -> Act | None:
+    if value is None:
+        return None
+    if not isinstance(value, dict) or value.get("do") not in DEEDS:
+        raise BadRequest("an act is wanted")
+    kind, name, state = (str(value.get(word, "")) for word in ("kind", "name", "state"))
+    return Act(value["do"], kind, name, state, runs=value.get("runs") is True)
+
+
+# ------------------------------------------------------------------ what is shown
+
+
+async def _static(request: Request) -> Response:
+    """A file of the page. Only names that are there can be asked for."""
+    name = request.path_params.get("name") or "index.html"
+    files = resources.files("verifier.workbench").joinpath("static")
+    ending = name.rpartition(".")[2]
+    if ending not in _TYPES or name not in {file.name for file in files.iterdir()}:
+        return JSONResponse({"refused": "there is no such page"}, 404)
+    return Response(files.joinpath(name).read_bytes(), media_type=_TYPES[ending])
+
+
+def _words() -> list[str]:
+    """The words of the language, for the editor's tints."""
+    found = re.findall(r'^[A-Z_]+(?:\.-?\d+)?: "([a-z][a-z-]*)"$', grammar_text(), re.MULTILINE)
+    return sorted(set(found))

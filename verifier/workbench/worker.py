@@ -1,0 +1,88 @@
+"""The process that proves, apart from the page so that it can be killed at any moment.
+
+In: one line of JSON on standard input for each text to prove. Out: lines of JSON: how far it is,
+then the verdicts, or what is wrong with the text. It ends when its input does: when the server is
+gone, nothing is left running.
+
+Started by :mod:`verifier.workbench.proofs` as ``python -m verifier.workbench.worker``.
+"""
+
+import json
+import os
+import sys
+import threading
+import time
+from collections.abc import Callable
+from pathlib import Path
+from queue import SimpleQueue
+from typing import Any, TextIO
+
+Json = dict[str, Any]
+
+# Seconds between two lines about how far it is.
+EVERY = 0.1
+
+
+def main() -> None:
+    # What is printed by accident must not be taken for an answer.
+    answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)
+    jobs: SimpleQueue[str] = SimpleQueue()
+    threading.Thread(target=_listen, args=(jobs,), daemon=True).start()
+    _say(answers, {"ready": _warmed_up()})
+    while True:
+        _say(answers, done(json.loads(jobs.get()), lambda line: _say(answers, line)))
+
+
+def _listen(jobs: "SimpleQueue[str]") -> None:
+    """Pass jobs on; end the process, whatever it is at, when nobody is there any more."""
+    for line in sys.stdin:
+        jobs.put(line)
+    os._exit(0)
+
+
+def _say(answers: TextIO, line: Json) -> None:
+    answers.write(json.dumps(line) + "\n")
+    answers.flush()
+
+
+def _warmed_up() -> bool:
+    """Load what proving needs, and prove a junction so that the first real one does not wait."""
+    from verifier.patterns import pattern_text
+
+    return "report" in done({"text": pattern_text("end-of-siding"), "name": ""}, lambda line: None)
+
+
+def done(job: Json, say: Callable[[Json], None]) -> Json:
+    """The answer to one job: ``text``, ``name`` and, where it lies in a folder, ``path``;
+    ``timeout`` for each question, in seconds."""
+    from verifier.api import checked
+    from verifier.findings.prove import prove
+    from verifier.language.diagnostics import InputError
+    from verifier.workbench.look import diagnostics_json
+    from verifier.workbench.told import report_json
+
+    began = last = time.monotonic()
+
+    def progress(done: int, of: int) -> None:
+        nonlocal last
+        if time.monotonic() - last > EVERY:
+            last = time.monotonic()
+            say({"done": done, "of": of})
+
+    name = job["name"]
+    path = Path(job["path"]) if job.get("path") else None
+    try:
+        plan, world = checked(job["text"], name or "(not saved yet)", path)
+        report = prove(plan, timeout=job.get("timeout"), world=world, progress=progress)
+    except InputError as error:
+        return {"errors": diagnostics_json(error.diagnostics, name)}
+    except Exception as error:
+        if os.environ.get("CLEARPROOF_TRACEBACK"):
+            raise
+        return {"bug": f"{type(error).__name__}: {error}"}
+    return {"report": report_json(report, name, path), "seconds": time.monotonic() - began}
+
+
+if __name__ == "__main__":
+    main()
