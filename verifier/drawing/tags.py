@@ -102,6 +102,12 @@ class Page:
     boxes: dict[int, list[Box]] = field(default_factory=dict)
     lines: dict[int, list[tuple[Point, Point]]] = field(default_factory=dict)
 
+    def copied(self) -> "Page":
+        return Page(
+            {slab: [*boxes] for slab, boxes in self.boxes.items()},
+            {slab: [*lines] for slab, lines in self.lines.items()},
+        )
+
     def take(self, box: Box) -> None:
         for slab in _slabs(box.x, box.right):
             self.boxes.setdefault(slab, []).append(box)
@@ -163,9 +169,7 @@ def _place(page: Page, tag: Tag, anchors: dict[tuple[float, int], list[float]]) 
         for candidate in _candidates(page, tag, step):
             box = candidate.box
             others = anchors[tag.anchor[1], candidate.side]
-            covers = any(
-                box.x - 2 < x < box.right + 2 and x != tag.anchor[0] for x in others
-            )
+            covers = any(box.x - 2 < x < box.right + 2 and x != tag.anchor[0] for x in others)
             if not covers:
                 return candidate
             best = best or candidate

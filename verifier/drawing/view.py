@@ -47,7 +47,7 @@ class View:
     def occupied(self, block: str | None) -> bool:
         if block is None:
             return False
-        if not self._matters(("stock", block), ("standing", block), ("block report", block)):
+        if not self._matters(*_of_block(block)):
             return False
         return self.seen is not None and self.seen.states.get(facts.stock(block)) == "occupied"
 
@@ -55,16 +55,54 @@ class View:
         """How the points of a turnout or slip lie; None where there is nothing to say."""
         if piece.kind not in ("turnout", "slip"):
             return None
-        name = piece.name
-        moved_by = [("thrown", name), ("motion", name), ("fault", f"machine of {name}")]
-        machine = self.plan.wiring.machines.get(name)
-        if machine is not None and machine.motor and machine.lever:
-            moved_by.append(("lever", machine.lever))
-        if self.seen is None or not self._matters(
-            ("points", name), ("points report", name), *moved_by
-        ):
+        if self.seen is None or not self._matters(*self._of_points(piece.name)):
             return None
-        return self.seen.states.get(facts.points(name))
+        return self.seen.states.get(facts.points(piece.name))
+
+    def _of_points(self, name: str) -> list[tuple[str, str]]:
+        machine = self.plan.wiring.machines.get(name)
+        lever = machine.lever if machine is not None and machine.motor else None
+        about = [("points", name), ("points report", name), ("thrown", name), ("motion", name)]
+        about.append(("fault", f"machine of {name}"))
+        return [*about, ("lever", lever)] if lever else about
+
+    def draws(self, block: str) -> bool:
+        """Whether what stands on a block is stock that draws current, as far as is known."""
+        if self.seen is None:
+            return True
+        places = self.plan.equipment.places.get(block, ())
+        standing = self.seen.states.get(facts.standing(block, ()))
+        return all(place.draws for place in places if place.name == standing)
+
+    def speaks_of(self, kind: str, name: str) -> bool:
+        """Whether a thing matters, by the kind and name it has in a drawing; in a bare plan
+        everything does."""
+        if self.seen is None or self.relevant is None:
+            return True
+        match kind:
+            case "block":
+                return self._matters(*_of_block(name))
+            case "points" | "slip":
+                return self._matters(*self._of_points(name))
+            case "crossing":
+                return self.speaks_of("block", self.plan.track.pieces[name].block or "")
+            case "signal":
+                signal = self.plan.signals[name]
+                heads = (("colour", head.name) for head in signal.heads)
+                return self._matters(("aspect", name), ("reading", name), *heads)
+            case "derail" | "gate":
+                return self._matters((kind, name), (f"{kind} report", name))
+            case _:
+                return self._matters(("fault", f"{kind} {name}"))
+
+    def broken(self, kind: str, name: str) -> str | None:
+        """How a thing is broken, by what it is called among the faults; None where it is sound
+        or nothing is said of it."""
+        if self.seen is None:
+            return None
+        what = self.plan.equipment.fault(f"{kind} {name}")
+        state = self.state(what) if what is not None else None
+        return state if state != "sound" else None
 
     def derail(self, name: str) -> str | None:
         return self.state(facts.derail(name), facts.derail_report(name))
@@ -110,3 +148,7 @@ def letter(colour: str) -> str:
 def aspect_word(name: str) -> str:
     """An aspect as a drawing writes it."""
     return "unlisted" if name == UNLISTED else name
+
+
+def _of_block(block: str) -> tuple[tuple[str, str], ...]:
+    return ("stock", block), ("standing", block), ("block report", block)

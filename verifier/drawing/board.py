@@ -1,0 +1,166 @@
+"""The drawing board: track and all that stands beside it, each in its place on paper.
+
+Input: a plan, the pieces to draw and what to leave room for. Output: a :class:`Board`, which
+no situation changes. Rows are those of the terminal drawing where they can be; track that
+cannot be drawn without crossing other track is torn apart, both ends naming each other.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from verifier.drawing.beside import tags_of
+from verifier.drawing.gauge import (
+    DOWN,
+    NAME_HIGH,
+    SIGNAL_HIGH,
+    STOCK_HIGH,
+    Wanted,
+    end_words,
+    paper_sizes,
+)
+from verifier.drawing.ink import FINE
+from verifier.drawing.labels import grown
+from verifier.drawing.layout import Layout, Rows, choose_rows, first_heights, lay_out, to_blame
+from verifier.drawing.lettering import NAME, text_width
+from verifier.drawing.measure import Style, Things, sizes, things
+from verifier.drawing.panel import LONG_NAME, tear
+from verifier.drawing.sketch import Sketch, sketch
+from verifier.drawing.tags import BELOW, Box, Page, Put, Tag, around_all, place
+from verifier.drawing.view import View
+from verifier.drawing.ways import LOOSE, Ways
+from verifier.plan.model import Plan, Port
+
+TERMINAL_WIDTH, WHOLE = 100, 60
+MOST_GROWTH = 10
+MARGIN = 26.0
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """``put``: what stands beside the track, by kind and name. ``standing``: where stock
+    stands on each block, and gates, by kind and name. ``frame`` is about everything."""
+
+    plan: Plan
+    pieces: tuple[str, ...]
+    wanted: Wanted
+    there: Things
+    layout: Layout
+    ways: Ways
+    put: Mapping[tuple[str, str], Put]
+    standing: Mapping[tuple[str, str], Box]
+    homeless: tuple[Tag, ...]
+    page: Page
+    frame: Box
+
+
+def board(plan: Plan, pieces: Sequence[str], wanted: Wanted, drawn: Sequence[str] = ()) -> Board:
+    """The board for these pieces. ``drawn``: pieces that other drawings beside it show."""
+    there = things(plan, pieces, drawn)
+    bare = View(plan, None, None)
+    style = Style(FINE, False, False, 3, 4, 2, LONG_NAME)
+    room = TERMINAL_WIDTH if len(pieces) <= WHOLE else 100 * len(pieces)
+    torn: set[Port] = set()
+    undrawn: set[Port] = set()
+    while True:
+        outline = sketch(plan.track, pieces, torn, undrawn)
+        result: Layout | Board | tuple[int, ...] = ()
+        for close in (
+            sizes(bare, outline, there, style),
+            paper_sizes(plan, outline, there, wanted),
+        ):
+            rows, spaced = choose_rows(outline, close, room)
+            if spaced and not spaced.clashes:
+                result = _fit(plan, pieces, wanted, there, outline, rows)
+            else:
+                result = to_blame(spaced.clashes if spaced else ())
+            if isinstance(result, Board):
+                return result
+        assert isinstance(result, tuple)
+        tear(outline, result, torn, undrawn)
+
+
+def _fit(
+    plan: Plan, pieces: Sequence[str], wanted: Wanted, there: Things, outline: Sketch, rows: Rows
+) -> Board | tuple[int, ...]:
+    """The board with strips on these rows, as far apart as it takes; or the links that cannot
+    be drawn so."""
+    room = paper_sizes(plan, outline, there, wanted)
+    heights: Sequence[int] = _apart(outline, rows, wanted)
+    best: Board | None = None
+    for _ in range(MOST_GROWTH):
+        layout = lay_out(outline, room, rows, heights)
+        if not isinstance(layout, Layout):
+            return best or layout
+        made = _board(plan, pieces, wanted, there, layout)
+        if best is None or len(made.homeless) < len(best.homeless):
+            best = made
+        bands = {band for tag in made.homeless for band in _bands(layout, tag)}
+        higher = grown(grown(heights, bands), bands)
+        if higher == tuple(heights):
+            break
+        heights = higher
+    assert best is not None
+    return best
+
+
+def _apart(outline: Sketch, rows: Rows, wanted: Wanted) -> tuple[int, ...]:
+    """How far apart rows stand at first."""
+    least = (STOCK_HIGH if wanted.told else NAME_HIGH) + SIGNAL_HIGH + 12
+    heights = [0]
+    close = first_heights(outline, rows)
+    for above, below in zip(close, close[1:], strict=False):
+        heights.append(heights[-1] + max(2 * (below - above), round(least / DOWN)))
+    return tuple(heights)
+
+
+def _bands(layout: Layout, tag: Tag) -> Iterator[int]:
+    """The bands between rows that must grow for a thing that found no room: by the number of
+    the row above, as in :func:`verifier.drawing.labels.grown`."""
+    row = layout.rows.index(round(tag.anchor[1] / DOWN))
+    for side in tag.sides:
+        yield row if side == BELOW else row - 1
+
+
+def _board(
+    plan: Plan, pieces: Sequence[str], wanted: Wanted, there: Things, layout: Layout
+) -> Board:
+    ways = Ways(layout)
+    page = Page()
+    boxes = []
+    for name, cell in layout.cells.items():
+        if cell.node.kind in LOOSE:
+            box = _end_box(plan, there, ways, name)
+            if box.width:
+                page.take(box)
+                boxes.append(box)
+        if cell.node.kind in ("cut", "torn"):
+            page.draw(ways.loose_end(cell))
+        elif name in plan.track.pieces:
+            for end in plan.track.pieces[name].ends:
+                page.draw(ways.way(Port(name, end)))
+    tags, standing = tags_of(plan, layout, ways, there, wanted)
+    for box in standing.values():
+        page.take(box)
+    put, homeless = place(page, tags)
+    frame = around_all(
+        [
+            *boxes,
+            *standing.values(),
+            *(one.box for one in put),
+            *(Box(*point, 0, 0) for lines in page.lines.values() for line in lines
+              for point in line),
+        ]
+    ).grown(MARGIN)  # fmt: skip
+    by_name = {(one.tag.kind, one.tag.name): one for one in put}
+    return Board(
+        plan, tuple(pieces), wanted, there, layout, ways, by_name, standing, homeless, page, frame
+    )
+
+
+def _end_box(plan: Plan, there: Things, ways: Ways, name: str) -> Box:
+    """The room of an end's words and its arrow."""
+    cell = ways.layout.cells[name]
+    words = end_words(plan, cell.node, there)
+    width = text_width(words, NAME) + 14
+    x, y = ways.hub(name)
+    return Box(x if cell.node.left else x - width, y - 8, width, 16)

@@ -1,0 +1,236 @@
+"""The drafting template: the shapes a drawing is made of, as SVG text.
+
+Input: places in CSS pixels. Output: fragments of SVG. Colours are custom properties with a
+plain value before them, so that a page can give them others and a converter that knows no
+custom properties draws them all the same. No mark means anything by its colour alone.
+"""
+
+from collections.abc import Sequence
+from html import escape
+
+from verifier.drawing.gauge import HEAD
+from verifier.drawing.lettering import FONT, LENS, NAME, SMALL
+from verifier.drawing.tags import Box, Point
+from verifier.drawing.view import letter
+
+CURVE = 9.0  # radius of a corner in the track
+
+
+def _colours(*rules: tuple[str, str, str, str]) -> str:
+    return "".join(
+        f".cp-plan {where}{{{what}:{plain};{what}:var(--{name},{plain})}}"
+        for where, what, name, plain in rules
+    )
+
+
+STYLE = (
+    "<style>"
+    ".cp-plan .r,.cp-plan .k,.cp-plan .f{fill:none;stroke:currentColor}"
+    ".cp-plan .r{stroke-width:1.8;stroke-linejoin:round}"
+    ".cp-plan .dark{stroke-dasharray:6 3}"
+    ".cp-plan .k{stroke-width:1.3}.cp-plan .f{stroke-width:.8}"
+    ".cp-plan .s{fill:currentColor;stroke:none}"
+    ".cp-plan .hit{fill:none;stroke:#000;stroke-opacity:0;stroke-width:18;pointer-events:stroke}"
+    f".cp-plan text{{font-size:{NAME}px;font-family:{FONT};fill:currentColor;stroke:none}}"
+    f".cp-plan .m{{font-size:{SMALL}px}}.cp-plan .i{{font-style:italic}}"
+    f".cp-plan .l{{font-size:{LENS}px;font-weight:600;text-anchor:middle}}"
+    ".cp-plan .e{text-anchor:end}.cp-plan .c{text-anchor:middle}"
+    ".cp-plan .hatch{fill:none;stroke-width:.9}"
+    ".cp-plan .spot{fill:none;stroke-width:2.6}"
+    + _colours(
+        ("", "color", "ink", "#1b1b1b"),
+        (".dim", "color", "quiet", "#9b9b9b"),
+        (".paper,.cp-plan .o", "fill", "paper", "#ffffff"),
+        (".green", "fill", "lens-green", "#8fd19e"),
+        (".yellow", "fill", "lens-yellow", "#f6d55c"),
+        (".red", "fill", "lens-red", "#f08a7d"),
+        (".lunar", "fill", "lens-lunar", "#dbe6f7"),
+        (".white", "fill", "lens-white", "#ffffff"),
+        (".lit", "fill", "lens-ink", "#111111"),
+        (".call .s", "fill", "call", "#1b1b1b"),
+        (".call text", "fill", "call-ink", "#ffffff"),
+        (".spot", "stroke", "conflict", "#b3261e"),
+        (".rising", "stroke", "rising", "#1f4f8f"),
+        (".falling", "stroke", "falling", "#8a4b08"),
+    )
+    + ".cp-plan .o{stroke:currentColor;stroke-width:1.2}"
+    ".cp-plan .dim .lens{fill:none}"
+    "</style>"
+)
+
+
+def number(value: float) -> str:
+    return f"{value:.1f}".rstrip("0").rstrip(".") if value % 1 else f"{value:.0f}"
+
+
+def _at(point: Point) -> str:
+    return f"{number(point[0])} {number(point[1])}"
+
+
+def line(points: Sequence[Point], kind: str = "r") -> str:
+    """A line through points, its corners eased."""
+    if len(points) < 2:
+        return ""
+    return f'<path class="{kind}" d="{way(points)}"/>'
+
+
+def way(points: Sequence[Point]) -> str:
+    """The data of a path through points, its corners eased."""
+    d = [f"M{_at(points[0])}"]
+    for before, corner, after in zip(points, points[1:], points[2:], strict=False):
+        d.append(f"L{_at(_toward(corner, before))}Q{_at(corner)} {_at(_toward(corner, after))}")
+    d.append(f"L{_at(points[-1])}")
+    return "".join(d)
+
+
+def _toward(start: Point, end: Point) -> Point:
+    """A little way from ``start`` to ``end``: where an eased corner begins."""
+    long = distance(start, end)
+    return along(start, end, min(CURVE, long / 2))
+
+
+def distance(a: Point, b: Point) -> float:
+    return float(((a[0] - b[0]) ** 2 + (a[1] - b[1]) ** 2) ** 0.5)
+
+
+def along(start: Point, end: Point, by: float) -> Point:
+    """The point so far from ``start`` on the way to ``end``."""
+    part = by / (distance(start, end) or 1)
+    return start[0] + (end[0] - start[0]) * part, start[1] + (end[1] - start[1]) * part
+
+
+def curve(a: Point, control: Point, b: Point, kind: str = "r") -> str:
+    return f'<path class="{kind}" d="M{_at(a)}Q{_at(control)} {_at(b)}"/>'
+
+
+def stroke(a: Point, b: Point, kind: str = "k") -> str:
+    return f'<path class="{kind}" d="M{_at(a)}L{_at(b)}"/>'
+
+
+def shape(points: Sequence[Point], kind: str) -> str:
+    return f'<path class="{kind}" d="M{"L".join(map(_at, points))}Z"/>'
+
+
+def circle(at: Point, radius: float, kind: str) -> str:
+    return (
+        f'<circle class="{kind}" cx="{number(at[0])}" cy="{number(at[1])}" r="{number(radius)}"/>'
+    )
+
+
+def text(at: Point, words: str, kind: str = "") -> str:
+    classes = f' class="{kind}"' if kind else ""
+    return f'<text{classes} x="{number(at[0])}" y="{number(at[1])}">{escape(words)}</text>'
+
+
+# ------------------------------------------------------------------ signals
+
+
+def lens(at: Point, colour: str | None) -> str:
+    """One head: a circle with its colour and the letter of it; dark is an empty circle with
+    a dash, flashing has rays. None: of which nothing is said."""
+    if colour is None:
+        return circle(at, HEAD, "o lens")
+    *flashing, plain = colour.split()
+    drawn = circle(at, HEAD, f"o lens {plain}")
+    x, y = at
+    if plain == "dark":
+        return drawn + stroke((x - 3, y), (x + 3, y))
+    rays = "".join(
+        f"M{_at((x + dx * (HEAD + 1.4), y + dy * (HEAD + 1.4)))}L{_at((x + dx * (HEAD + 4), y + dy * (HEAD + 4)))}"
+        for dx, dy in ((0, -1), (0, 1), (0.7, 0.7), (0.7, -0.7), (-0.7, 0.7), (-0.7, -0.7))
+    )  # fmt: skip
+    mark = letter(plain)
+    return (
+        drawn
+        + (f'<path class="k" d="{rays}"/>' if flashing else "")
+        + text((x, y + 3), mark, "l lit")
+    )
+
+
+def mast(base: Point, heads: Sequence[Point]) -> str:
+    """The foot of a signal, and its mast up to the outermost head."""
+    x, y = base
+    return stroke((x, y - 6), (x, y + 6), "r") + stroke(base, heads[-1], "k")
+
+
+# ------------------------------------------------------------------ on the rail
+
+
+def locomotive(box: Box) -> str:
+    """A locomotive standing on the rail, as on a drawing of rolling stock."""
+    x, y = box.x + 3, box.bottom - 0.5
+    body = [
+        (x, y - 5), (x, y - 13), (x + 6, y - 13), (x + 6, y - 18.5), (x + 16, y - 18.5),
+        (x + 16, y - 13), (x + 38, y - 13), (x + 40, y - 11), (x + 40, y - 5),
+    ]  # fmt: skip
+    window = [(x + 9, y - 16.5), (x + 13, y - 16.5), (x + 13, y - 13.5), (x + 9, y - 13.5)]
+    return (
+        shape(body, "o")
+        + shape(window, "f")
+        + stroke((x + 20, y - 10), (x + 36, y - 10), "f")
+        + _trucks(x, y)
+    )
+
+
+def car(box: Box) -> str:
+    """A car that draws no current, likewise."""
+    x, y = box.x + 3, box.bottom - 0.5
+    body = [(x, y - 5), (x, y - 17), (x + 2, y - 18.5), (x + 38, y - 18.5), (x + 40, y - 17),
+            (x + 40, y - 5)]  # fmt: skip
+    door = [(x + 15, y - 16), (x + 25, y - 16), (x + 25, y - 5), (x + 15, y - 5)]
+    return shape(body, "o") + shape(door, "f") + _trucks(x, y)
+
+
+def _trucks(x: float, y: float) -> str:
+    wheels = "".join(circle((x + dx, y - 2.6), 2.4, "o") for dx in (6, 12, 28, 34))
+    return wheels
+
+
+def gate(box: Box, state: str | None) -> str:
+    """A lift-out section: two posts, and the leaf between them, seated or raised."""
+    x, y = box.x, box.y + 14
+    posts = stroke((x + 3, y - 5), (x + 3, y + 5), "r") + stroke(
+        (x + box.width - 3, y - 5), (x + box.width - 3, y + 5), "r"
+    )
+    if state == "open":
+        return posts + stroke((x + 3, y), (x + box.width - 10, y - 12), "r")
+    leaf = stroke((x + 3, y), (x + box.width - 3, y), "r")
+    if state == "seated":
+        leaf += stroke((x + 3, y + 3), (x + box.width - 3, y + 3), "k")
+    return posts + leaf
+
+
+def derail(at: Point, state: str | None) -> str:
+    """A block on the rail: solid where it derails, hollow and off the rail where not."""
+    x, y = at
+    if state == "non-derailing":
+        return shape([(x - 5, y - 5), (x + 5, y - 5), (x, y - 12)], "o")
+    if state == "open":
+        return shape([(x - 5, y - 1), (x + 5, y - 5), (x + 2, y - 11)], "o")
+    return shape([(x - 6, y + 4), (x + 6, y + 4), (x, y - 6)], "o" if state is None else "s")
+
+
+def chevron(at: Point, way: int, kind: str = "k") -> str:
+    """An open arrowhead that points to the right (1) or the left (-1)."""
+    x, y = at
+    return f'<path class="{kind}" d="M{_at((x - 6 * way, y - 5))}L{_at(at)}L{_at((x - 6 * way, y + 5))}"/>'
+
+
+def bumper(at: Point, way: int) -> str:
+    x, y = at
+    return stroke((x, y - 6), (x, y + 6), "r") + stroke((x + 3 * way, y - 4), (x + 3 * way, y + 4))
+
+
+def broken_off(at: Point, way: int) -> str:
+    """Where the drawing stops and the track does not."""
+    x, y = at
+    return (
+        f'<path class="k" d="M{_at((x - 3, y - 8))}L{_at((x + 2, y - 2))}'
+        f'L{_at((x - 2, y + 2))}L{_at((x + 3, y + 8))}"/>'
+    )
+
+
+def cross_out(at: Point) -> str:
+    """The mark of what is broken: a wire, a lamp."""
+    x, y = at
+    return stroke((x - 5, y - 5), (x + 5, y + 5)) + stroke((x - 5, y + 5), (x + 5, y - 5))
