@@ -6,11 +6,8 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 
+from verifier.language.cells import is_formula
 from verifier.sheets.sheet import Row, Sheet, Table
-
-# A spreadsheet takes a cell that begins so for a formula.
-_FORMULA = ("=", "+", "-", "@", "\t", "\r")
-
 
 # Columns of text are made narrower until a table is no wider than this.
 _WIDE = 118
@@ -79,4 +76,4 @@ def sheet_csv(sheet: Sheet) -> str:
 
 
 def _harmless(row: Row) -> Row:
-    return tuple(f"'{cell}" if cell.startswith(_FORMULA) and cell != "-" else cell for cell in row)
+    return tuple(f"'{cell}" if is_formula(cell) else cell for cell in row)

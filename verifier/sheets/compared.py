@@ -1,0 +1,109 @@
+"""Alternatives side by side: what each takes, what it costs, and what is proved of it.
+
+In: plans, and of each how many of each kind of part are bought and what that costs. Out: tables.
+Every plan is proved here and now; a cheaper one is worth something only if it keeps what the
+first one was proved to keep.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Literal
+
+from verifier.findings.prove import prove
+from verifier.findings.verdicts import Report, Verdict
+from verifier.plan.model import Plan
+from verifier.sheets.kinds import FAMILIES, PartKind
+from verifier.sheets.sheet import Table
+
+Standing = Literal["proved", "BROKEN", "undecided", "waived", "expected broken", "not asked"]
+_WORST_FIRST: tuple[Standing, ...] = (
+    "BROKEN", "undecided", "expected broken", "waived", "proved", "not asked",
+)  # fmt: skip
+
+
+def comparison(
+    plans: Sequence[Plan],
+    counts: Sequence[Mapping[PartKind, int]],
+    costs: Sequence[str] | None,
+) -> list[Table]:
+    """``costs`` None where there are no prices.
+
+    Raises :class:`InputError` where a plan cannot be proved at all."""
+    names = _names(plans)
+    reports = [prove(plan) for plan in plans]
+    return [_parts(names, counts, costs), _proved(names, reports)]
+
+
+def _names(plans: Sequence[Plan]) -> list[str]:
+    return [plan.source.name for plan in plans]
+
+
+def _parts(
+    names: Sequence[str], counts: Sequence[Mapping[PartKind, int]], costs: Sequence[str] | None
+) -> Table:
+    order = list(FAMILIES)
+    kinds = sorted(
+        {kind for bought in counts for kind in bought},
+        key=lambda kind: (order.index(kind.family), kind.size or 0),
+    )
+    rows = [(str(kind), *(str(bought.get(kind, 0)) for bought in counts)) for kind in kinds]
+    if costs is not None:
+        rows.append(("cost", *costs))
+    return Table("Alternatives: parts to buy", ("kind", *names), tuple(rows),
+                 numeric=frozenset(names) if costs is None else frozenset())  # fmt: skip
+
+
+def _proved(names: Sequence[str], reports: Sequence[Report]) -> Table:
+    standings = [_standings(report) for report in reports]
+    asked = list(dict.fromkeys(name for standing in standings for name in standing))
+    rows = []
+    for name in asked:
+        row = [standing.get(name, "not asked") for standing in standings]
+        if any(state not in ("proved", "not asked") for state in row) or len(set(row)) > 1:
+            rows.append((name, *row))
+    alike = len(asked) - len(rows)
+    rows.append(("all others", *(f"proved ({alike})" for _ in names)))
+    notes = tuple(
+        _verdict(names[0], name, standings[0], standing)
+        for name, standing in zip(names[1:], standings[1:], strict=True)
+    )
+    return Table("Alternatives: what is proved", ("property", *names), tuple(rows), notes)
+
+
+def _standings(report: Report) -> dict[str, Standing]:
+    """By property, the worst of its verdicts. Advice fails no file and is left out."""
+    found: dict[str, Standing] = {}
+    for verdict in report.verdicts:
+        if verdict.obligation.advice:
+            continue
+        name, state = verdict.obligation.property, _standing(verdict)
+        worst = min(state, found.get(name, state), key=_WORST_FIRST.index)
+        found[name] = worst
+    return found
+
+
+def _standing(verdict: Verdict) -> Standing:
+    match verdict.status:
+        case "broken":
+            return "expected broken" if verdict.expected else "BROKEN"
+        case "proved":
+            return "proved"
+        case "waived":
+            return "waived"
+        case "undecided":
+            return "undecided"
+
+
+def _verdict(
+    first: str, other: str, before: Mapping[str, Standing], after: Mapping[str, Standing]
+) -> str:
+    """Whether the other plan keeps all that is proved of the first, in a sentence."""
+    lost = [
+        name
+        for name, state in before.items()
+        if state == "proved" and after.get(name, "not asked") not in ("proved", "not asked")
+    ]
+    unasked = [n for n, state in before.items() if state == "proved" and n not in after]
+    also = f" (not asked there: {', '.join(unasked)})" if unasked else ""
+    if not lost:
+        return f"{other} keeps everything that is proved of {first}{also}."
+    return f"{other} does NOT keep what is proved of {first}: {', '.join(lost)}{also}."

@@ -1,0 +1,124 @@
+"""Generic kinds of parts: what they are called, how they are counted and priced.
+
+No part of any maker is known here. A kind may have a size, `driver-6` or `fuse-2A`; in a parts
+file a kind without one, `driver`, stands for every size that has no price of its own.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+from fractions import Fraction
+from types import MappingProxyType
+
+from verifier.findings.change import decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """``sized``: what its size is a number of, None where it has none; ``unit`` stands behind
+    the number. ``larger_will_do``: a larger one does the same work. ``spare``: one more is
+    bought for every so many, since it burns out, breaks or gets lost. ``metres``: bought by
+    length, not by the piece."""
+
+    name: str
+    text: str
+    sized: str | None = None
+    unit: str = ""
+    larger_will_do: bool = False
+    spare: bool = True
+    metres: bool = False
+
+
+FAMILIES: Mapping[str, Family] = MappingProxyType({
+    family.name: family
+    for family in (
+        Family("head", "signal head", "lamp"),
+        Family("mast", "signal mast", "head", spare=False),
+        Family("driver", "driver board", "output", larger_will_do=True),
+        Family("current-detector", "current-sensing detector"),
+        Family("spot-detector", "spot detector, one for each spot"),
+        Family("adapter", "isolating adapter at a detector's output"),
+        Family("contact", "contact at a turnout"),
+        Family("machine-slow-motion", "switch machine, slow-motion", spare=False),
+        Family("machine-snap", "switch machine, twin-coil", spare=False),
+        Family("lever", "lever on the panel", spare=False),
+        Family("button", "button on the panel", spare=False),
+        Family("supply", "power supply, ready made", "ampere", "A", True, spare=False),
+        Family("booster", "booster", "ampere", "A", True, spare=False),
+        Family("fuse", "fuse and its holder", "ampere", "A"),
+        Family("wire", "hook-up wire, by the metre", "size", "AWG", metres=True),
+    )
+})  # fmt: skip
+
+_KIND = re.compile(r"([a-z][a-z-]*?)(?:-([0-9]{1,6}(?:\.[0-9]{1,6})?) ?([A-Za-z]*))?")
+
+
+@dataclass(frozen=True, slots=True)
+class PartKind:
+    """A family, and a size where it has one and it is known."""
+
+    family: str
+    size: Fraction | None = None
+
+    def __str__(self) -> str:
+        if self.size is None:
+            return self.family
+        return f"{self.family}-{decimal(self.size)}{FAMILIES[self.family].unit}"
+
+    @property
+    def text(self) -> str:
+        """What it is, in words."""
+        family = FAMILIES[self.family]
+        if family.sized is None or self.size is None:
+            return family.text
+        if family.unit:
+            return f"{family.text}, {decimal(self.size)} {family.unit}"
+        return f"{family.text}, {decimal(self.size)} {family.sized}{'s' * (self.size != 1)}"
+
+
+def kind_of(text: str) -> PartKind | None:
+    """The kind that a word of a parts file stands for; None where there is none."""
+    found = _KIND.fullmatch(text.strip())
+    if found is None:
+        return None
+    name, size, unit = found.groups()
+    family = FAMILIES.get(name)
+    if family is None or (size is not None and family.sized is None):
+        return None
+    if size is None:
+        return PartKind(name)
+    if unit.lower() != family.unit.lower():
+        return None
+    return PartKind(name, Fraction(size))
+
+
+def known_kinds() -> tuple[str, ...]:
+    """Every kind as it may be written, those with a size with one for example."""
+    example = {"head": 3, "mast": 2, "driver": 6, "supply": 3, "booster": 5, "fuse": 2, "wire": 22}
+    return tuple(
+        str(PartKind(name, Fraction(size) if (size := example.get(name)) else None))
+        for name in FAMILIES
+    )
+
+
+def best_of(kind: PartKind, known: Iterable[PartKind]) -> PartKind | None:
+    """Which of the kinds in a parts file is bought for this one: just this one; else, where a
+    larger one will do, the next larger; else the family without a size."""
+    same = [k for k in known if k.family == kind.family]
+    if kind in same:
+        return kind
+    if FAMILIES[kind.family].larger_will_do and kind.size is not None:
+        larger = [k for k in same if k.size is not None and k.size >= kind.size]
+        if larger:
+            return min(larger, key=lambda k: k.size or 0)
+    return next((k for k in same if k.size is None), None)
+
+
+def in_cents(amount: Decimal) -> Decimal:
+    """To two decimals; half a cent up, as shops do."""
+    return amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
+
+
+def money(amount: Decimal, currency: str) -> str:
+    return f"{in_cents(amount)} {currency}"

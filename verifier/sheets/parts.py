@@ -1,0 +1,229 @@
+"""The parts sheet: what to buy, what it costs, in which order, and how alternatives compare.
+
+In: a plan, and from :class:`~verifier.sheets.asked.Asked` prices, spares, what comes first and
+other plans. Out: a sheet. Every count is of the plan; spares are added to what burns out, breaks
+or gets lost, so many of a hundred, rounded up.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from math import ceil
+
+from verifier.findings.change import decimal
+from verifier.plan.model import Plan
+from verifier.sheets.asked import Asked
+from verifier.sheets.compared import comparison
+from verifier.sheets.conductors import conductors
+from verifier.sheets.counted import Part, parts_of
+from verifier.sheets.kinds import FAMILIES, PartKind, in_cents, money
+from verifier.sheets.prices import PriceList
+from verifier.sheets.sheet import Sheet, Table
+from verifier.sheets.steps import THE_REST, Step, steps_of
+
+_CAUTIONS = (
+    "Caution: buy supplies that are ready made, and leave mains wiring to a qualified person. The "
+    "fuse of a supply must suit the wire behind it: see the electrical sheet.",
+)
+NO_PRICE = "no price"
+
+
+@dataclass(frozen=True, slots=True)
+class Bought:
+    """A kind of part: how many are ``needed``, how many are bought; ``cost`` of these, None
+    where there is no price for it."""
+
+    kind: PartKind
+    needed: Fraction
+    buy: int
+    each: Decimal | None
+    note: str
+
+    @property
+    def cost(self) -> Decimal | None:
+        return None if self.each is None else self.each * self.buy
+
+
+def parts_sheet(plan: Plan, asked: Asked) -> Sheet:
+    """Parts and cost, in all and step by step, beside those of other files.
+
+    Raises :class:`InputError` where what comes first is nothing of this plan, or where another
+    plan cannot be proved at all."""
+    parts = parts_of(plan)
+    title = f"Parts and cost: {plan.title}"
+    bought = shopping(parts, asked.prices, asked.spares)
+    steps = steps_of(plan, asked.first)
+    tables = [
+        _in_all(bought, asked.prices),
+        _by_step(parts, steps, bought, asked.prices),
+    ]
+    if asked.others:
+        plans = (plan, *asked.others)
+        lists = [shopping(parts_of(p), asked.prices, asked.spares) for p in plans]
+        costs = [_total_words(lines, asked.prices) for lines in lists]
+        counts = [{line.kind: line.buy for line in lines} for lines in lists]
+        tables += comparison(plans, counts, costs if asked.prices else None)
+    notes = (
+        f"Spares: {asked.spares} of every 100, rounded up, of what burns out, breaks or gets lost; "
+        "none of masts, machines, levers, supplies and boosters. Wire: the runs of the file, there "
+        "and back, in whole metres.",
+        *_not_counted(plan),
+    )
+    return Sheet("parts", title, tuple(t for t in tables if t.rows), notes, _CAUTIONS)
+
+
+# ------------------------------------------------------------------ how many, how much
+
+
+def shopping(parts: Iterable[Part], prices: PriceList | None, spares: int) -> tuple[Bought, ...]:
+    """What to buy of each kind, in the order of the kinds."""
+    needed: dict[PartKind, Fraction] = {}
+    for part in parts:
+        needed[part.kind] = needed.get(part.kind, Fraction(0)) + part.count
+    order = list(FAMILIES)
+    kinds = sorted(needed, key=lambda kind: (order.index(kind.family), kind.size or 0))
+    return tuple(_bought(kind, needed[kind], prices, spares) for kind in kinds)
+
+
+def _bought(kind: PartKind, needed: Fraction, prices: PriceList | None, spares: int) -> Bought:
+    share = spares if FAMILIES[kind.family].spare else 0
+    price = prices.of(kind) if prices else None
+    note = ""
+    if price is not None:
+        named = "" if price.kind == kind else f"priced as {price.kind}"
+        note = "; ".join(said for said in (named, price.note) if said)
+    # The part that is needed in full, then the spares in full: 1 m and a bit make 2 m.
+    buy = ceil(needed) + ceil(needed * share / 100)
+    return Bought(kind, needed, buy, price.amount if price else None, note)
+
+
+def _total_words(bought: Iterable[Bought], prices: PriceList | None) -> str:
+    if prices is None:
+        return ""
+    lines = list(bought)
+    said = money(sum((b.cost for b in lines if b.cost is not None), Decimal(0)), prices.currency)
+    unpriced = [str(b.kind) for b in lines if b.each is None]
+    return f"{said} and {', '.join(unpriced)}" if unpriced else said
+
+
+# ------------------------------------------------------------------ tables
+
+
+def _in_all(bought: tuple[Bought, ...], prices: PriceList | None) -> Table:
+    columns: tuple[str, ...] = ("kind", "part", "needed", "spare", "buy")
+    if prices is not None:
+        columns += ("each", "cost", "note")
+    rows = []
+    for line in bought:
+        spare = str(line.buy - ceil(line.needed))
+        row: tuple[str, ...] = (
+            str(line.kind), line.kind.text, _count(line.needed, line.kind), spare,
+            _count(Fraction(line.buy), line.kind),
+        )  # fmt: skip
+        if prices is not None:
+            row += (
+                money(line.each, prices.currency) if line.each is not None else NO_PRICE,
+                money(line.cost, prices.currency) if line.cost is not None else NO_PRICE,
+                line.note,
+            )
+        rows.append(row)
+    notes: tuple[str, ...] = ()
+    if prices is not None:
+        notes = tuple(_sum_notes(bought, prices))
+    return Table("Parts in all", columns, tuple(rows), notes,
+                 frozenset(("needed", "spare", "buy", "each", "cost")))  # fmt: skip
+
+
+def _sum_notes(bought: tuple[Bought, ...], prices: PriceList) -> Iterator[str]:
+    priced = [line for line in bought if line.each is not None]
+    total = money(sum((line.cost or Decimal(0) for line in priced), Decimal(0)), prices.currency)
+    missing = [str(line.kind) for line in bought if line.each is None]
+    if not missing:
+        yield f"In all: {total}, by the prices of {prices.name}."
+        return
+    yield (
+        f"NOT A WHOLE SUM: {total} for what has a price in {prices.name}; not in it: "
+        f"{', '.join(missing)}."
+    )
+
+
+def _by_step(
+    parts: tuple[Part, ...], steps: tuple[Step, ...], bought: tuple[Bought, ...],
+    prices: PriceList | None,
+) -> Table:  # fmt: skip
+    """What each step needs; at the end the spares, and the rest of a metre of wire."""
+    each = {line.kind: line.each for line in bought}
+    rows: list[tuple[str, ...]] = []
+    spent = Decimal(0)
+    for number, (title, counts) in enumerate(_shares(parts, steps), start=1):
+        subtotal, open_ = Decimal(0), False
+        for line in bought:
+            count = counts.get(line.kind)
+            if count is None:
+                continue
+            price = each[line.kind]
+            cost = None if price is None else in_cents(price * _decimal(count))
+            subtotal += cost or Decimal(0)
+            open_ |= cost is None
+            rows.append(
+                (str(number), title, str(line.kind), _count(count, line.kind))
+                + (_cost(cost, prices),) * (prices is not None)
+            )
+        if prices is not None:
+            whole = "sum" if not open_ else "sum of what has a price"
+            rows.append((str(number), title, whole, "", money(subtotal, prices.currency)))
+        spent += subtotal
+    columns: tuple[str, ...] = ("step", "control point", "kind", "needed")
+    notes: tuple[str, ...] = (
+        "Each step has what its signals rest on, less what is there already.",
+    )
+    if prices is not None:
+        columns += ("cost",)
+        total = sum((line.cost for line in bought if line.cost is not None), Decimal(0))
+        notes += (f"Spares and what is left of the wire: {money(total - spent, prices.currency)}.",)
+    return Table("Step by step", columns, tuple(rows), notes, frozenset(("step", "needed", "cost")))
+
+
+def _shares(
+    parts: tuple[Part, ...], steps: tuple[Step, ...]
+) -> Iterator[tuple[str, Mapping[PartKind, Fraction]]]:
+    """By step, how many of each kind; parts of no step come last."""
+    left = list(parts)
+    for step in (*steps, None):
+        here = [part for part in left if step is None or part.serves in step.things]
+        left = [part for part in left if step is not None and part.serves not in step.things]
+        counts: dict[PartKind, Fraction] = {}
+        for part in here:
+            counts[part.kind] = counts.get(part.kind, Fraction(0)) + part.count
+        if counts:
+            yield (step.title if step else THE_REST), counts
+
+
+def _cost(cost: Decimal | None, prices: PriceList | None) -> str:
+    return NO_PRICE if cost is None or prices is None else money(cost, prices.currency)
+
+
+def _count(count: Fraction, kind: PartKind) -> str:
+    if not FAMILIES[kind.family].metres:
+        return decimal(count)
+    return f"{float(count):.2f}".rstrip("0").rstrip(".") + " m"
+
+
+def _decimal(count: Fraction) -> Decimal:
+    return Decimal(count.numerator) / Decimal(count.denominator)
+
+
+# ------------------------------------------------------------------ what is not counted
+
+
+def _not_counted(plan: Plan) -> Iterator[str]:
+    wires = conductors(plan)
+    without = sum(1 for wire in wires if wire.run is None)
+    if without:
+        yield f"Not counted: {without} of {len(wires)} wires, whose length is not in the file."
+    if not plan.wiring.given:
+        yield "Not counted: detectors, drivers and supplies, of which the file says nothing."
+    unknown = [name for name, machine in plan.wiring.machines.items() if machine.contacts is None]
+    if unknown:
+        yield f"Not counted: contacts of {', '.join(unknown)}, of which the file says nothing."
