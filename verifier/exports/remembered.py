@@ -183,6 +183,7 @@ class MemoryRules:
         code.indent += 1
         self._counts(clock, clock.limits["done"], [f"{memory} = {done};"], code)
         code.close()
+        code.put("else {", f"    {zero}", "}")
         code.close()
 
     def _traffic(self, traffic: Traffic, field: Field, code: Code) -> None:
