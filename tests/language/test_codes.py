@@ -22,6 +22,9 @@ track End  = Spur | reverse T1
 
 signal 2 at Single | T1
   Stop otherwise
+
+supply Bus-1 12 V 3 A
+driver B1 drives 2 powered by Bus-1
 """
 
 COMMANDS = [code.code for code in CODES.values() if code.bad.startswith("clearproof ")]
@@ -80,13 +83,18 @@ def test_commands_of_the_examples(
     (tmp_path / "junction.ixl").write_text(JUNCTION, "utf-8")
     monkeypatch.chdir(tmp_path)
     assert main(arguments(CODES[name].bad)) == 2
-    assert f" {name}: " in capsys.readouterr().err
+    said = capsys.readouterr().err
+    assert f" {name}: " in said and said.count(": CP") == 1
     main(arguments(CODES[name].good))
     assert "CP" not in capsys.readouterr().err
 
 
-def arguments(command: str) -> list[str]:
-    """The words of a command as a shell would pass them on."""
+def arguments(example: str) -> list[str]:
+    """The words of a command as a shell would pass them on. Below it may stand, after an empty
+    line, the file that its last word names."""
+    command, _, text = example.partition("\n\n")
+    if text:
+        Path(command.split()[-1]).write_text(text, "utf-8")
     return [quoted or plain for quoted, plain in re.findall(r'"([^"]*)"|(\S+)', command)][1:]
 
 

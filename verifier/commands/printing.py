@@ -3,7 +3,9 @@
 import argparse
 import sys
 
+from verifier.commands.asking import asked_of, not_for, sheet_options
 from verifier.commands.console import Command, complain, say, showable
+from verifier.findings.exit_codes import ExitCode
 
 
 def add(command: Command) -> None:
@@ -16,6 +18,7 @@ def add(command: Command) -> None:
         help="; ".join(f"{kind.name}: {kind.text}" for kind in SHEETS.values()),
     )  # fmt: skip
     sheet.add_argument("--csv", action="store_true", help="print its tables as CSV")
+    sheet_options(sheet)
 
     explain = command("explain", _explain, "explain a property, an error code, or a list")
     explain.add_argument(
@@ -33,11 +36,14 @@ def _sheet(options: argparse.Namespace) -> int:
     from verifier.reports.sheets import sheet_csv, sheet_lines
     from verifier.sheets.catalogue import SHEETS
 
+    unfit = not_for(options)
+    if unfit:
+        print(unfit, file=sys.stderr)
+        return ExitCode.BAD_INPUT
     try:
-        plan = load(options.file)
+        sheet = SHEETS[options.kind].make(load(options.file), asked_of(options))
     except InputError as error:
         return complain(error)
-    sheet = SHEETS[options.kind].make(plan)
     if options.csv:
         # RFC 4180 line ends, whatever the console's own are.
         sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]

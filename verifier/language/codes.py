@@ -3,7 +3,7 @@
 A code, once published, keeps its meaning. CP1xx: the text cannot be read; CP2xx: names and
 what is said of them; CP3xx: track; CP4xx: signals and their rules; CP5xx: what is to be
 proved; CP6xx: wiring, and what was seen of it on the bench; CP7xx: memory, time and locking,
-included files and modules.
+included files and modules; CP8xx: what sheets are asked for.
 """
 
 from verifier.language.code import Code
@@ -12,6 +12,7 @@ from verifier.language.codes_locking import LOCKING
 from verifier.language.codes_modules import MODULES
 from verifier.language.codes_names import NAMES
 from verifier.language.codes_reading import READING
+from verifier.language.codes_sheets import SHEETS
 from verifier.language.codes_signals import SIGNALS
 from verifier.language.codes_track import TRACK
 from verifier.language.codes_wiring import WIRING
@@ -29,5 +30,6 @@ CODES: dict[str, Code] = {
         *DIAGNOSE,
         *LOCKING,
         *MODULES,
+        *SHEETS,
     )
 }

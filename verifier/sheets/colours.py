@@ -46,13 +46,14 @@ def functions_of(conductors: Iterable[Conductor]) -> tuple[Function, ...]:
     return tuple(dict.fromkeys(conductor.function for conductor in conductors))
 
 
-def at_hand(text: str, source: Source) -> tuple[tuple[str, Span], ...]:
+def at_hand(source: Source) -> tuple[tuple[str, Span], ...]:
     """The colors named in a text, separated by commas or lines, each with its place.
 
     Raises :class:`InputError` for one that stands there twice, or where there is none."""
     found: dict[str, Span] = {}
     errors = []
     start = 0
+    text = source.text
     for part in text.replace("\n", ",").split(","):
         words = part.split()
         first = start + len(part) - len(part.lstrip())

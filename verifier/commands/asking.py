@@ -1,0 +1,128 @@
+"""What `clearproof sheet` may be asked beside the file: its options, and what they come to."""
+
+import argparse
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from verifier.language.diagnostics import Diagnostic
+    from verifier.language.source import Source
+    from verifier.sheets.asked import Asked
+
+T = TypeVar("T")
+
+# Which sheets look at which option.
+_FOR = {
+    "prices": ("parts", "electrical"),
+    "spares": ("parts",),
+    "first": ("parts",),
+    "compare": ("parts",),
+    "wire_colors": ("wiring",),
+    "led": ("electrical",),
+}
+
+
+def sheet_options(sheet: argparse.ArgumentParser) -> None:
+    sheet.add_argument(
+        "--prices", metavar="FILE", help="parts: your own parts file, CSV with kind, price, "
+        "currency; electrical: what its wire is rated for",
+    )  # fmt: skip
+    sheet.add_argument(
+        "--spares", type=_percent, metavar="N", help="parts: spares for every 100 (usually 10)"
+    )
+    sheet.add_argument(
+        "--first", action="append", metavar="NAME",
+        help="parts: the control point to build first, by one of its signals or turnouts",
+    )  # fmt: skip
+    sheet.add_argument(
+        "--compare", action="append", metavar="FILE",
+        help="parts: another junction file, proved and counted beside this one",
+    )  # fmt: skip
+    sheet.add_argument(
+        "--wire-colors", "--wire-colours", metavar="COLORS-OR-FILE",
+        help="wiring: the colors of wire you have, such as red,black,white,blue",
+    )  # fmt: skip
+    sheet.add_argument(
+        "--led", action="append", type=_led, metavar="COLOR=VOLTS",
+        help="electrical: volts across a lit LED of yours, such as red=1.8",
+    )  # fmt: skip
+
+
+def not_for(options: argparse.Namespace) -> str:
+    """Why an option that was given has no business with this sheet; empty where none has."""
+    for option, kinds in _FOR.items():
+        if getattr(options, option) is not None and options.kind not in kinds:
+            return f"--{option.replace('_', '-')} is for the sheet {' or '.join(kinds)}."
+    return ""
+
+
+def asked_of(options: argparse.Namespace) -> "Asked":
+    """Raises :class:`InputError` for what is wrong with the parts file, the colors, or another
+    junction file."""
+    from verifier.api import load
+    from verifier.language.diagnostics import InputError
+    from verifier.language.source import Source, Span
+    from verifier.sheets.asked import SPARES, Asked
+    from verifier.sheets.colours import at_hand
+    from verifier.sheets.prices import read_prices
+
+    errors: list[Diagnostic] = []
+
+    def tried(read: Callable[[], T]) -> T | None:
+        """What is read; where it cannot be, what is wrong is kept with all the rest."""
+        try:
+            return read()
+        except InputError as error:
+            errors.extend(error.diagnostics)
+            return None
+
+    listed, priced = options.wire_colors, options.prices
+    colours = tried(lambda: at_hand(_listed(listed))) if listed is not None else None
+    prices = tried(lambda: read_prices(Path(priced))) if priced is not None else None
+    others = [tried(partial(load, path)) for path in options.compare or ()]
+    if errors:
+        raise InputError(errors)
+    return Asked(
+        colours=colours,
+        prices=prices,
+        spares=SPARES if options.spares is None else options.spares,
+        first=tuple(
+            (name, Span(Source("--first", name), 0, len(name))) for name in options.first or ()
+        ),
+        others=tuple(plan for plan in others if plan is not None),
+        forward=dict(options.led or ()),
+    )
+
+
+def _listed(text: str) -> "Source":
+    """A list on the command line, or in the file that it names."""
+    from verifier.api import read_text
+    from verifier.language.source import Source
+
+    if "," not in text and Path(text).suffix:
+        return Source(text, read_text(text))
+    return Source("--wire-colors", text)
+
+
+def _percent(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or int(text[:6]) > 1000:
+        raise argparse.ArgumentTypeError(f"`{text}` is no number of spares for every 100")
+    return int(text)
+
+
+def _led(text: str) -> "tuple[str, Fraction]":
+    from fractions import Fraction
+
+    from verifier.plan.handbook import FORWARD
+
+    colour, _, volts = text.partition("=")
+    number = volts.strip().removesuffix("V").strip()
+    if colour.strip() not in FORWARD or not number.replace(".", "", 1).isdecimal():
+        raise argparse.ArgumentTypeError(
+            f"`{text}` is not the volts of an LED: write red=1.8 (colors: {', '.join(FORWARD)})"
+        )
+    return colour.strip(), Fraction(number)
