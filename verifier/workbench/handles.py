@@ -6,7 +6,7 @@ it (points with their lever, their motor and what may break about them), and wha
 
 from collections.abc import Iterable
 
-from verifier.drawing.svg import gap_name
+from verifier.drawing.names import gap_name
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.reports.words import fact_words
@@ -88,7 +88,7 @@ def drawn_things(plan: Plan, things: Iterable[Observable]) -> dict[str, list[str
         for beside in (*plan.equipment.gaps, *plan.equipment.joined):
             if beside.span == joint.span:
                 ways = (f"fault gap {beside.name}", f"current {beside.name}")
-                found[f"gap {gap_name(plan, joint)}"] = [key for key in ways if key in keys]
+                found[f"gap {gap_name(joint)}"] = [key for key in ways if key in keys]
     return found
 
 

@@ -9,6 +9,7 @@ from dataclasses import replace
 from typing import Any
 
 from verifier.drawing.svg import PLAIN, Mark, Shown, picture
+from verifier.drawing.template import STYLE
 from verifier.engines.evaluator import Evaluator, Seen, Unsettled
 from verifier.engines.wires import can_be
 from verifier.findings.cause import causes, reasons
@@ -59,7 +60,9 @@ def looked(
         "speaks_of_time": plan.locking.asked,
         "wired": reading.plan.wiring.given,
         "picture": {
-            "svg": drawn.svg, "width": drawn.width, "height": drawn.height, "text": drawn.text,
+            # The page's policy lets no style in by way of markup: it takes it by itself.
+            "svg": drawn.svg.replace(STYLE, ""), "style": STYLE[len("<style>"):-len("</style>")],
+            "width": drawn.width, "height": drawn.height, "text": drawn.text,
         },
         "signals": [_signal(plan, signal, seen, table) for signal in plan.signals.values()],
         "things": [_thing(plan, what, table.state(what)) for what in table.things()],

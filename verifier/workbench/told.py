@@ -12,6 +12,7 @@ from verifier.findings.verdicts import Finding, Report, Story, Verdict
 from verifier.plan.model import Plan
 from verifier.reports.reasons import reason_sentences, uses_sentences
 from verifier.reports.remedies import remedies
+from verifier.reports.scenes import situation_scene
 from verifier.reports.words import (
     covered_words,
     kind_words,
@@ -91,16 +92,13 @@ def _sentence(verdict: Verdict, plan: Plan) -> str:
 
 
 def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | None) -> Json:
-    plan, obligation = report.plan, verdict.obligation
-    shown = [plan.signals[name] for name in obligation.signals]
-    stand_at = [port.piece for s in shown for port in (s.enters, s.joint.other(s.enters))]
-    telling = [(w.kind, w.name) for w in finding.relevant]
-    telling += [("aspect", signal.name) for signal in shown]
+    plan = report.plan
+    scene = situation_scene(finding, verdict.obligation, plan)
     words = situation_words(plan, finding.situation, finding.relevant)
     return {
         "facts": [[w.kind, w.name, state] for w, state in finding.situation],
-        "relevant": [list(key) for key in telling],
-        "around": list(dict.fromkeys([*stand_at, *obligation.pieces])),
+        "relevant": sorted([what.kind, what.name] for what in scene.telling),
+        "around": list(scene.around),
         "situation": f"{sentence(words)} {covered_words(finding, report)}",
         "smallest": finding.smallest,
         "causes": [cause_json(cause) for cause in finding.causes],

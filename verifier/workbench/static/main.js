@@ -1,0 +1,479 @@
+// The page: what is open, what is typed, how things stand in the play area, and who is told of it.
+//
+// Two lanes. The fast one (`look`) asks, after a short pause in typing and at each act, for errors,
+// drawing and signals. The slow one (`proveNow`) has the text proved, and is given up as soon as the
+// text changes. The fast lane never waits for the slow one.
+import { $, banner, count, dropBanner, el, say } from './dom.js';
+import { beTab, dropDraft, keepDraft, leftBehind, ownDraft } from './drafts.js';
+import { draw, eraseDrawing, ring, startDrawing } from './drawing.js';
+import { markWrong, own, point, replace, setText, startEditor, text } from './editor.js';
+import { KEYS, askName, askWhichFile, askWhichPattern, choose, save, tell } from './files.js';
+import { openSignal, showHazards, showHere, showSignals, showThings, showTip, startPanel } from './panel.js';
+import { Lost, Refused, ask, endTalk, hasKey, prove, takeKey, watch } from './server.js';
+import { isShown, judge, leave, load, show, shownKey, startShowing } from './showing.js';
+import { far, noVerdicts, proving, showReport, startVerdicts, undecided } from './verdicts.js';
+
+/** Milliseconds without a key before the text is looked at. */
+const PAUSE = 120;
+const EVERYTHING_AS_USUAL = { over_time: false, lossy: false, facts: [] };
+
+const state = {
+  tab: '', folder: '',
+  /** @type {{name: string, text: string}[]} */ patterns: [],
+  name: '', stamp: '', saved: '',
+  /** @type {any} */ play: EVERYTHING_AS_USUAL,
+  /** How the play is shown: pieces to zoom to, what matters, the moment before. @type {any} */ how: {},
+  /** What stood in the play area before a finding was loaded. @type {any} */ before: null,
+  /** @type {any} */ look: null,
+  /** @type {any[]} */ errors: [],
+  /** @type {Map<string, any>} */ verdicts: new Map(),
+  /** @type {{kind: string, name: string} | null} */ picked: null,
+  looks: 0,
+  /** @type {AbortController | null} */ proof: null,
+  pausedAt: 0,
+};
+
+const isDirty = () => text() !== state.saved;
+const checked = (/** @type {string} */ id) => /** @type {HTMLInputElement} */ ($(id)).checked;
+
+// ---------------------------------------------------------------- the fast lane
+
+/** Look at the text and the play, after an act if there is one.
+ * @param {any} [act] @param {boolean} [fresh] the text has changed, so it is to be proved too */
+async function look(act = null, fresh = false) {
+  const turn = ++state.looks;
+  const asked = text();
+  let said;
+  try {
+    said = await ask('look', {
+      name: state.name, text: asked, play: state.play,
+      act: act && { runs: state.play.over_time && checked('runs'), ...act },
+      around: state.how.around ?? [], relevant: act ? null : state.how.relevant ?? null,
+      before: act ? null : state.how.before ?? null, gaps: true, wiring: checked('show-wiring'),
+    });
+  } catch (error) {
+    if (error instanceof Lost) return;
+    if (error instanceof Refused) return banner('refused', error.message, 'bad');
+    throw error;
+  }
+  if (turn !== state.looks || asked !== text()) return;
+  dropBanner('refused');
+  if (said.errors) showErrors(said.errors);
+  else showLook(said, act !== null);
+  if (fresh && !said.errors) proveNow();
+}
+
+/** @param {any} look @param {boolean} acted */
+function showLook(look, acted) {
+  showErrors([]);
+  state.look = look;
+  state.play = look.play;
+  if (acted) state.how = { around: state.how.around };
+  $('sheet-title').textContent = look.title || state.name || 'Untitled junction';
+  const labels = new Map();
+  for (const t of look.things) {
+    const kind = ['standing', 'stock'].includes(t.kind) ? 'block' : t.kind;
+    const words = t.states.find((/** @type {string[]} */ s) => s[0] === t.state)?.[1] ?? t.state;
+    labels.set(`${kind} ${t.name}`, `${kind} ${t.name}: ${words}`);
+  }
+  for (const s of look.signals) {
+    labels.set(`signal ${s.name}`, `signal ${s.name}: ${s.aspect}, ${s.heads.map((/** @type {any} */ h) => h.colour).join(' over ')}, ${s.meaning}`);
+  }
+  $('drawing').classList.remove('stale');
+  const empty = !look.drawn || !Object.keys(look.drawn).some((k) => k.startsWith('block '));
+  $('drawing-empty').hidden = !empty;
+  if (empty) eraseDrawing();
+  else draw(look.picture, labels);
+  ring(look.hazards.flatMap((/** @type {any} */ h) => h.signals.map((/** @type {string} */ name) => ({ kind: 'signal', name }))));
+  $('time').hidden = !look.speaks_of_time;
+  /** @type {HTMLInputElement} */ ($('over-time')).checked = look.play.over_time;
+  $('time-tools').hidden = !look.play.over_time;
+  $('do-whole').hidden = !(state.how.around?.length);
+  const runs = look.play.over_time && checked('runs');
+  showThings(look, state.picked, runs);
+  showSignals(look);
+  showHazards(look, state.verdicts);
+  judge(look, acted);
+  if (acted) {
+    const bad = look.hazards.filter((/** @type {any} */ h) => !h.advice);
+    say(bad.length ? bad[0].sentence : look.signals.map((/** @type {any} */ s) => `${s.name} ${s.aspect}`).join(', '));
+  }
+}
+
+/** @param {any[]} errors */
+function showErrors(errors) {
+  state.errors = errors.filter((e) => e.here).map((e) => {
+    const start = own(e.place.start);
+    return { start, end: Math.max(own(e.place.end), start), message: e.message };
+  });
+  markWrong(state.errors);
+  $('errors').dataset.state = errors.length ? 'bad' : 'good';
+  $('text').setAttribute('aria-invalid', String(errors.length > 0));
+  const words = errors.length ? `${count(errors.length, 'error')} in the text (F8: to the next)` : 'Nothing wrong with the text.';
+  if ($('error-count').textContent !== words) $('error-count').textContent = words;
+  $('error-list').replaceChildren(...errors.map((e) => el('li', {}, el('button', {
+    type: 'button', 'data-key': `error ${e.place.start}`, click: () => go(e.place),
+  }, `${e.here ? '' : `${e.place.file}, `}line ${e.place.line}: ${e.message}`,
+  ...(e.hint ? [el('span', { class: 'hint' }, e.hint)] : []),
+  ...e.used.map((/** @type {string} */ used) => el('span', { class: 'hint' }, used)),
+  ...e.others.map((/** @type {any} */ o) => el('span', { class: 'hint' }, `${o.text} (line ${o.place.line})`)),
+  el('span', { class: 'hint' }, `clearproof explain ${e.code}`)))));
+  if (errors.length) {
+    $('drawing').classList.add('stale');
+    noVerdicts('the text has errors');
+    state.proof?.abort();
+  }
+}
+
+// ---------------------------------------------------------------- the slow lane
+
+async function proveNow() {
+  state.proof?.abort();
+  const stop = new AbortController();
+  state.proof = stop;
+  proving();
+  const asked = text();
+  const begun = state.pausedAt || performance.now();
+  const slow = setTimeout(() => far({ done: 0, of: 0 }), 400);
+  try {
+    await prove({ name: state.name, text: asked, tab: state.tab }, stop.signal, (line) => {
+      if (stop.signal.aborted || asked !== text()) return;
+      clearTimeout(slow);
+      if (line.report) {
+        state.verdicts = new Map(line.report.verdicts.map((/** @type {any} */ v) => [v.key, v]));
+        showReport(line.report, performance.now() - begun);
+        if (state.look) showHazards(state.look, state.verdicts);
+      } else if (line.errors) {
+        showErrors(line.errors);
+      } else if (line.undecided || line.bug) {
+        state.verdicts = new Map();
+        undecided(line.undecided ?? `a bug in clearproof, not in your text: ${line.bug}`);
+      } else {
+        far(line);
+      }
+    });
+  } catch (error) {
+    if (stop.signal.aborted) return;
+    if (error instanceof Lost) undecided('the server is gone');
+    else if (error instanceof Refused) undecided(error.message);
+    else throw error;
+  } finally {
+    clearTimeout(slow);
+  }
+}
+
+// ---------------------------------------------------------------- typing
+
+let pause = 0;
+
+function typed() {
+  state.proof?.abort();
+  if (isShown()) goBack();
+  clearTimeout(pause);
+  pause = setTimeout(paused, PAUSE);
+  keep();
+}
+
+function paused() {
+  state.pausedAt = performance.now();
+  if (text().trim() === '') {
+    showErrors([]);
+    noVerdicts('nothing to prove yet');
+    eraseDrawing();
+    $('drawing-empty').hidden = false;
+    return;
+  }
+  look(null, true);
+}
+
+let noRoom = false;
+
+function keep() {
+  const kept = keepDraft({ name: state.name, text: text(), stamp: state.stamp, saved: state.saved });
+  if (!kept && !noRoom) banner('room', 'The browser has no room to keep what you type: save it soon.', 'unsure');
+  noRoom = !kept;
+  showName();
+}
+
+function showName() {
+  const dirty = isDirty();
+  $('file-name').textContent = `${state.name || 'not saved yet'}${dirty && state.name ? ' (not saved)' : ''}`;
+  document.title = `${dirty ? '• ' : ''}${state.name || 'New junction'} – clearproof`;
+  /** @type {HTMLButtonElement} */ ($('do-save')).disabled = !dirty && state.name !== '';
+}
+
+/** To a place in the text. @param {any} place */
+function go(place) {
+  if (place.file !== (state.name || '(not saved yet)')) {
+    return tell('In another file', `That is in ${place.file}, line ${place.line}, which this text includes.`);
+  }
+  point(own(place.start), own(place.end));
+}
+
+// ---------------------------------------------------------------- playing
+
+/** @param {any} act */
+const act = (act) => look(act);
+
+/** Do what a click on a drawn thing does. @param {{kind: string, name: string}} thing */
+function handle(thing) {
+  const keys = state.look?.drawn[`${thing.kind} ${thing.name}`] ?? [];
+  if (thing.kind === 'signal') openSignal(thing.name);
+  else if (thing.kind === 'block') act({ do: 'put', name: thing.name });
+  else if (['points', 'derail', 'gate'].includes(thing.kind)) act({ do: 'turn', ...thing });
+  else if (keys.length) {
+    const at = keys[0].indexOf(' ');
+    act({ do: 'turn', kind: keys[0].slice(0, at), name: keys[0].slice(at + 1) });
+  }
+}
+
+/** Stock dragged from one place to another; null is off the plan.
+ * @param {string | null} from @param {string | null} to */
+async function move(from, to) {
+  if (from !== null) await look({ do: 'put', name: from, state: 'off' });
+  if (to !== null) await look({ do: 'put', name: to, state: 'on' });
+}
+
+/** @param {any} play @param {any} how */
+function loadPlay(play, how) {
+  state.before ??= { play: state.play, how: state.how };
+  state.play = play;
+  state.how = how;
+  look();
+}
+
+/** Back to what stood there before the finding was loaded. */
+function goBack() {
+  leave();
+  if (state.before) ({ play: state.play, how: state.how } = state.before);
+  state.before = null;
+  look();
+}
+
+async function changeTime() {
+  if (isShown()) goBack();
+  try {
+    const said = await ask('time', { name: state.name, text: text(), play: state.play });
+    state.how = {};
+    if (!said.errors) showLook(said, false);
+  } catch (error) {
+    if (!(error instanceof Lost)) throw error;
+  }
+}
+
+/** Put a mending into the text. @param {any} edit */
+function mend(edit) {
+  if (!state.verdicts.has(shownKey())) return;
+  const [start, end] = [own(edit.start), own(edit.end)];
+  goBack();
+  replace(start, end, edit.text);
+  say('It is in the text now, and is being proved.');
+}
+
+// ---------------------------------------------------------------- files
+
+/** @param {{name: string, text: string, stamp: string}} opened @param {string} [saved] */
+function take(opened, saved = opened.text) {
+  leave();
+  Object.assign(state, { name: opened.name, stamp: opened.stamp, saved, play: EVERYTHING_AS_USUAL, how: {},
+    before: null, picked: null, look: null, verdicts: new Map(), pausedAt: 0 });
+  setText(opened.text);
+  $('sheet-title').textContent = opened.name || 'New junction';
+  keep();
+  paused();
+}
+
+async function mayGo() {
+  if (!isDirty()) return true;
+  const answer = await choose('Not saved', [el('p', {}, `What you changed in ${state.name || 'this text'} is not saved.`)],
+    [['save', 'Save it first'], ['drop', 'Throw it away']]);
+  return answer === 'drop' || (answer === 'save' && saveAs(state.name));
+}
+
+/** @param {string} name */
+async function openFile(name) {
+  try {
+    take(await ask('open', { name }));
+  } catch (error) {
+    if (error instanceof Refused) await tell('It cannot be opened', error.message);
+    else if (!(error instanceof Lost)) throw error;
+  }
+}
+
+async function doOpen() {
+  if (!(await mayGo())) return;
+  const name = await askWhichFile(state.folder);
+  if (name) await openFile(name);
+}
+
+async function doNew() {
+  if (!(await mayGo())) return;
+  const name = await askWhichPattern(state.patterns);
+  if (name === null) return;
+  const fresh = name === '(empty)' ? '' : (await ask('pattern', { name })).text;
+  take({ name: '', text: fresh, stamp: '' }, '');
+  $('text').focus();
+}
+
+/** Save under a name, or ask for one. @param {string} name @returns {Promise<boolean>} */
+async function saveAs(name) {
+  let wanted = name || await askName(state.name);
+  while (wanted) {
+    const written = text();
+    const stamp = wanted === state.name ? state.stamp : '';
+    const result = await save(wanted, written, stamp);
+    if (result.done === 'saved') {
+      const other = result.name !== state.name;
+      Object.assign(state, { name: result.name, stamp: result.stamp, saved: written });
+      keep();
+      say(`Saved ${result.name}.`);
+      if (other) paused();
+      return true;
+    }
+    if (result.done === 'disk') {
+      take({ name: wanted, text: result.text, stamp: result.stamp });
+      return false;
+    }
+    if (result.done === 'no') return false;
+    wanted = await askName(wanted);
+  }
+  return false;
+}
+
+async function doClose() {
+  if (!(await mayGo())) return;
+  await ask('close');
+  endTalk();
+  removeEventListener('beforeunload', warn);
+  document.body.replaceChildren(el('p', { class: 'banner', role: 'status' },
+    'The page is closed and its server has ended. `clearproof` in the terminal opens it again.'));
+  document.title = 'Closed – clearproof';
+}
+
+/** @param {BeforeUnloadEvent} event */
+function warn(event) {
+  if (isDirty() && text().trim() !== '') event.preventDefault();
+}
+
+// ---------------------------------------------------------------- keys, paper
+
+const STOPS = ['text', 'drawing', 'verdicts'];
+
+/** @param {KeyboardEvent} event */
+function pressed(event) {
+  const control = event.ctrlKey || event.metaKey;
+  if ($('dialog').hasAttribute('open')) return;
+  if (control && event.key.toLowerCase() === 's') {
+    event.preventDefault();
+    if (event.shiftKey) saveAs('');
+    else saveAs(state.name);
+  } else if (control && event.key.toLowerCase() === 'o') {
+    event.preventDefault();
+    doOpen();
+  } else if (event.key === 'F8') {
+    event.preventDefault();
+    nextError(event.shiftKey ? -1 : 1);
+  } else if (event.key === 'F6') {
+    event.preventDefault();
+    const now = STOPS.findIndex((id) => $(id).contains(document.activeElement));
+    const next = STOPS[(now + (event.shiftKey ? STOPS.length - 1 : 1)) % STOPS.length];
+    const inside = next === 'drawing' ? $(next).querySelector('[tabindex="0"]') : $(next);
+    /** @type {HTMLElement | null} */ (inside)?.focus();
+  } else if (event.key === 'Escape') {
+    if (!$('why-tip').hidden) $('why-tip').hidden = true;
+    else if (isShown()) goBack();
+  }
+}
+
+/** @param {number} way */
+function nextError(way) {
+  if (!state.errors.length) return;
+  const at = /** @type {HTMLTextAreaElement} */ ($('text')).selectionStart;
+  const after = state.errors.findIndex((e) => e.start > at);
+  const before = state.errors.findLastIndex((e) => e.start < at);
+  const which = way > 0 ? (after < 0 ? 0 : after) : (before < 0 ? state.errors.length - 1 : before);
+  const { start, end, message } = state.errors[which];
+  point(start, end);
+  say(message);
+}
+
+function startPaper() {
+  const kind = /** @type {HTMLSelectElement} */ ($('paper-kind'));
+  kind.value = localStorage.getItem('clearproof:paper') ?? '';
+  const put = () => {
+    document.documentElement.dataset.paper = kind.value;
+    localStorage.setItem('clearproof:paper', kind.value);
+  };
+  kind.addEventListener('change', put);
+  put();
+}
+
+// ---------------------------------------------------------------- the beginning
+
+/** @param {string} id @param {() => unknown} does */
+const on = (id, does) => $(id).addEventListener('click', () => does());
+
+function wire() {
+  startDrawing({ act: handle, move, point: (thing, at) => showTip(state.look, thing, at),
+    pick: (thing) => {
+      state.picked = thing;
+      if (state.look) showHere(state.look, thing, state.play.over_time && checked('runs'));
+    } });
+  startPanel({ go, set: (kind, name, to) => act({ do: 'set', kind, name, state: to }),
+    turn: (kind, name) => act({ do: 'turn', kind, name }) });
+  startVerdicts({ choose: show, go });
+  startShowing({ load: loadPlay, leave: goBack, mend, go });
+  on('do-open', doOpen);
+  on('do-new', doNew);
+  on('do-save', () => saveAs(state.name));
+  on('do-save-as', () => saveAs(''));
+  on('do-close', doClose);
+  on('do-keys', () => choose('With the keyboard alone', [el('table', {}, ...KEYS.map(([key, does]) =>
+    el('tr', {}, el('td', {}, el('kbd', {}, key)), el('td', {}, does))))], []));
+  on('do-usual', () => { state.how = {}; if (isShown()) goBack(); act({ do: 'usual' }); });
+  on('do-whole', () => { state.how = { ...state.how, around: [] }; look(); });
+  on('do-moment', () => act({ do: 'moment' }));
+  on('do-trains', () => act({ do: 'trains' }));
+  on('do-time', () => act({ do: 'time' }));
+  on('do-stop', () => { state.proof?.abort(); undecided('you stopped it'); });
+  on('do-again', proveNow);
+  for (const id of ['show-wiring', 'runs']) $(id).addEventListener('change', () => look());
+  $('over-time').addEventListener('change', changeTime);
+  $('why-tip').addEventListener('mouseleave', () => { $('why-tip').hidden = true; });
+  addEventListener('keydown', pressed);
+  addEventListener('beforeunload', warn);
+}
+
+/** Find what this tab had, what was asked for, or what a tab before left behind.
+ * @param {any} begin */
+async function firstText(begin) {
+  const draft = ownDraft();
+  if (draft && draft.text !== draft.saved) return take(draft, draft.saved);
+  if (draft?.name) return openFile(draft.name);
+  if (begin.first) await openFile(begin.first);
+  else take({ name: '', text: '', stamp: '' });
+  for (const { id, draft: left } of await leftBehind()) {
+    const use = el('button', { type: 'button', click: () => { dropDraft(id); dropBanner(id); take(left, left.saved); } }, 'Take it up');
+    const drop = el('button', { type: 'button', click: () => { dropDraft(id); dropBanner(id); } }, 'Throw it away');
+    banner(id, `Unsaved text of ${left.name || 'a new junction'}, typed ${new Date(left.when).toLocaleString()}, is waiting.`, 'unsure', use, drop);
+  }
+}
+
+async function begin() {
+  startPaper();
+  takeKey(() => look(null, true));
+  if (!hasKey()) {
+    return banner('key', 'This page needs the key of this start: open the address that the terminal shows.', 'bad');
+  }
+  state.tab = await beTab();
+  wire();
+  const said = await ask('start');
+  state.folder = said.folder;
+  state.patterns = said.patterns;
+  startEditor(said.words, typed);
+  await firstText(said);
+  watch();
+  document.documentElement.dataset.ready = 'yes';
+}
+
+begin();

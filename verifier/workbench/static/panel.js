@@ -1,0 +1,177 @@
+// What can be set by hand, and what the signals show: the lists beside the drawing.
+import { $, el, refill } from './dom.js';
+
+/** @typedef {{kind: string, name: string, label: string, group: string, state: string,
+ *   usual: string, states: [string, string][]}} Setting */
+
+const PANEL = ['lever', 'button', 'relay', 'timer', 'traffic'];
+const GROUPS = {
+  'wire-broken': 'Wires', 'supply-lost': 'Supplies and fuses', 'gap-bridged': 'Gaps',
+  'lamp-out': 'Lamps', 'points-stalled': 'Switch machines',
+  'report-stuck': 'Detectors and contacts that are stuck',
+};
+
+/** @type {(kind: string, name: string, state: string) => void} */
+let set = () => {};
+/** @type {(kind: string, name: string) => void} */
+let turn = () => {};
+/** @type {(place: any) => void} */
+let go = () => {};
+
+/** @param {{set: typeof set, turn: typeof turn, go: typeof go}} told */
+export function startPanel(told) {
+  ({ set, turn, go } = told);
+}
+
+const keyOf = (/** @type {Setting} */ thing) => `${thing.kind} ${thing.name}`;
+
+/** @param {any} look @param {{kind: string, name: string} | null} picked @param {boolean} runs */
+export function showThings(look, picked, runs) {
+  const things = /** @type {Setting[]} */ (look.things);
+  const panel = things.filter((t) => PANEL.includes(t.kind));
+  $('panel').hidden = panel.length === 0;
+  refill($('panel-things'), panel.map((t) => setting(t, runs)));
+
+  const faults = things.filter((t) => t.kind === 'fault');
+  const broken = faults.filter((t) => t.state !== t.usual);
+  $('break').hidden = faults.length === 0;
+  const summary = $('break').querySelector('summary');
+  if (summary) {
+    summary.textContent = broken.length
+      ? `Break something (broken now: ${broken.map((t) => t.label).join(', ')})`
+      : 'Break something: cut a wire, pull a fuse, take a lamp out';
+  }
+  const groups = [...new Set(faults.map((t) => t.group))];
+  refill($('break-things'), groups.flatMap((group) => [
+    el('h4', {}, GROUPS[/** @type {keyof typeof GROUPS} */ (group)] ?? group),
+    ...faults.filter((t) => t.group === group).map((t) => setting(t, runs)),
+  ]));
+  showHere(look, picked, runs);
+}
+
+/** What belongs to the thing picked in the drawing. @param {any} look
+ * @param {{kind: string, name: string} | null} picked @param {boolean} runs */
+export function showHere(look, picked, runs) {
+  const keys = picked ? look.drawn[`${picked.kind} ${picked.name}`] ?? [] : [];
+  const things = keys.map((/** @type {string} */ key) =>
+    look.things.find((/** @type {Setting} */ t) => keyOf(t) === key)).filter(Boolean);
+  $('here').hidden = things.length === 0;
+  if (!picked) return;
+  $('here-h').textContent = `${picked.kind === 'points' ? 'points' : picked.kind} ${picked.name}`;
+  refill($('here-things'), things.map((/** @type {Setting} */ t) => setting(t, runs)));
+}
+
+/** One thing and all its states, as buttons. @param {Setting} thing @param {boolean} runs */
+function setting(thing, runs) {
+  const title = { fault: thing.label, lever: `lever ${thing.name}`, button: `button ${thing.name}` }[thing.kind] ?? thing.label;
+  const box = el('fieldset', { class: thing.state === thing.usual ? '' : 'unusual' }, el('legend', {}, title));
+  const row = el('div', { class: 'row' });
+  if (thing.kind === 'button' && runs) {
+    row.append(el('button', { type: 'button', class: 'round', 'data-key': `press ${keyOf(thing)}`,
+      click: () => turn(thing.kind, thing.name) }, thing.state === 'pressed' ? 'held down' : 'press'));
+  } else {
+    for (const [state, words] of thing.states) {
+      row.append(el('button', {
+        type: 'button', 'aria-pressed': String(state === thing.state), title: words,
+        'data-key': `${keyOf(thing)} ${state}`, click: () => set(thing.kind, thing.name, state),
+      }, thing.kind === 'heading' ? words : state));
+    }
+  }
+  box.append(row);
+  return box;
+}
+
+// ---------------------------------------------------------------- signals
+
+/** @param {any} look */
+export function showSignals(look) {
+  const list = $('signal-list');
+  const open = new Set([...list.querySelectorAll('details[open]')].map((d) => d.getAttribute('data-name')));
+  refill(list, look.signals.map((/** @type {any} */ signal) => {
+    const made = el('details', { class: 'signal', 'data-level': signal.level, 'data-name': signal.name },
+      el('summary', { 'data-key': `signal ${signal.name}` },
+        el('span', { class: 'name' }, signal.name),
+        lenses(signal),
+        el('span', { class: 'aspect' }, signal.aspect),
+        el('span', { class: 'meaning' }, signal.meaning)),
+      chain(signal.why));
+    if (open.has(signal.name)) made.setAttribute('open', '');
+    return made;
+  }));
+  if (!look.signals.length) list.append(el('p', { class: 'quiet' }, 'The text has no signals yet.'));
+}
+
+/** @param {any} signal */
+function lenses(signal) {
+  const made = el('span', { role: 'img', 'aria-label': signal.heads.map((/** @type {any} */ h) => h.colour).join(' over ') });
+  for (const { colour } of signal.heads) {
+    const plain = colour.split(' ').at(-1);
+    const letter = plain === 'dark' ? '–' : plain[0].toUpperCase();
+    made.append(el('span', { class: colour.startsWith('flashing') ? 'lens flashing' : 'lens', 'data-colour': plain }, letter));
+  }
+  return made;
+}
+
+/** A chain of causes, each with its place in the text. @param {any[]} causes @returns {HTMLElement} */
+export function chain(causes) {
+  const list = el('ul', { class: 'why' });
+  for (const cause of causes) {
+    const line = el('li', {}, cause.text);
+    if (cause.place) {
+      line.append(' ', el('button', { type: 'button', class: 'link', click: () => go(cause.place) }, `line ${cause.place.line}`));
+    }
+    if (cause.because.length) line.append(chain(cause.because));
+    list.append(line);
+  }
+  return list;
+}
+
+/** Show at the drawing why a signal shows what it shows. @param {any} look
+ * @param {{kind: string, name: string} | null} thing @param {Element | null} at */
+export function showTip(look, thing, at) {
+  const tip = $('why-tip');
+  const signal = thing?.kind === 'signal' ? look?.signals.find((/** @type {any} */ s) => s.name === thing.name) : null;
+  for (const row of $('signal-list').querySelectorAll('.signal')) {
+    row.classList.toggle('pointed', !!signal && row.getAttribute('data-name') === signal.name);
+  }
+  tip.hidden = !signal;
+  if (!signal || !at) return;
+  tip.replaceChildren(el('strong', {}, `${signal.name}: ${signal.aspect}`), ` (${signal.meaning})`, chain(signal.why));
+  const sheet = $('sheet');
+  const box = at.getBoundingClientRect();
+  const frame = sheet.getBoundingClientRect();
+  const left = Math.min(box.left - frame.left + sheet.scrollLeft, sheet.scrollLeft + sheet.clientWidth - tip.offsetWidth - 8);
+  let top = box.bottom - frame.top + sheet.scrollTop + 6;
+  if (top + tip.offsetHeight > sheet.scrollTop + sheet.clientHeight && box.top - frame.top > tip.offsetHeight) {
+    top = box.top - frame.top + sheet.scrollTop - tip.offsetHeight - 6;
+  }
+  tip.style.left = `${Math.max(4, left)}px`;
+  tip.style.top = `${Math.max(4, top)}px`;
+}
+
+/** Open the row of a signal. @param {string} name */
+export function openSignal(name) {
+  const row = [...$('signal-list').querySelectorAll('details')].find((d) => d.dataset.name === name);
+  if (!row) return;
+  row.open = !row.open;
+  if (row.open) row.scrollIntoView({ block: 'nearest' });
+}
+
+/** What is unsafe just here. @param {any} look @param {Map<string, any>} verdicts by key */
+export function showHazards(look, verdicts) {
+  const box = $('hazards');
+  const found = look.hazards.filter((/** @type {any} */ h) => !h.advice);
+  box.dataset.state = found.length ? 'bad' : 'good';
+  if (!look.signals.length) {
+    box.textContent = '';
+  } else if (!found.length) {
+    box.textContent = 'Nothing unsafe as things stand here.';
+  } else {
+    const said = found.map((/** @type {any} */ h) => {
+      const proved = verdicts.get(h.key)?.status === 'proved';
+      return proved ? `${h.sentence} (Proved: by itself it never comes to this.)` : h.sentence;
+    });
+    box.textContent = `Unsafe as things stand here: ${said.join(' ')}`;
+  }
+  refill($('notes'), look.notes.map((/** @type {string} */ note) => el('li', {}, note)));
+}

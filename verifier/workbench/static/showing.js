@@ -1,0 +1,181 @@
+// The finding that is shown: its sentence, what mends it, and its history to step through.
+import { $, el, say } from './dom.js';
+import { because } from './verdicts.js';
+
+/** @typedef {{over_time: boolean, lossy: boolean, facts: string[][]}} Play */
+
+/** The verdict shown, and the moment of its history. @type {{verdict: any, frame: number} | null} */
+let shown = null;
+/** @type {{load: (play: Play, how: any) => void, leave: () => void, mend: (edit: any) => void, go: (place: any) => void}} */
+let told;
+
+/** @param {typeof told} how */
+export function startShowing(how) {
+  told = how;
+  $('showing').addEventListener('keydown', (event) => {
+    const history = historyOf(shown?.verdict);
+    if (!history || !shown) return;
+    const to = { ArrowRight: shown.frame + 1, ArrowDown: shown.frame + 1, ArrowLeft: shown.frame - 1,
+      ArrowUp: shown.frame - 1, Home: 0, End: history.moments.length - 1 }[event.key];
+    if (to === undefined) return;
+    event.preventDefault();
+    step(to);
+  });
+}
+
+export const isShown = () => shown !== null;
+export const shownKey = () => shown?.verdict.key ?? '';
+
+/** @param {any} verdict */
+const historyOf = (verdict) => verdict?.finding?.history ?? verdict?.history ?? null;
+
+/** Load a verdict into the play area. @param {any} verdict */
+export function show(verdict) {
+  const history = historyOf(verdict);
+  // A finding's history begins where it ends: at what is wrong. Its beginning is a key away.
+  shown = { verdict, frame: history ? history.moments.length - 1 : 0 };
+  build();
+  load();
+  $('showing').scrollIntoView({ block: 'nearest' });
+  say(verdict.sentence);
+}
+
+/** Nothing is shown any more: the text was changed, or the person went back. */
+export function leave() {
+  shown = null;
+  $('showing').hidden = true;
+  $('showing').replaceChildren();
+}
+
+/** The play as the finding has it. */
+export function load() {
+  if (!shown) return;
+  const { verdict, frame } = shown;
+  const { finding } = verdict;
+  const history = historyOf(verdict);
+  const around = finding?.around ?? [];
+  if (history) {
+    const at = (/** @type {number} */ k) => ({ over_time: true, lossy: history.lossy, facts: history.moments[k] });
+    told.load(at(frame), { around, before: frame > 0 ? at(frame - 1) : null });
+  } else if (finding) {
+    told.load({ over_time: false, lossy: false, facts: finding.facts }, { around, relevant: finding.relevant });
+  } else if (verdict.witness) {
+    told.load({ over_time: false, lossy: false, facts: verdict.witness }, {});
+  }
+}
+
+/** Whether the hazard is still there after a change. @param {any} look @param {boolean} changed */
+export function judge(look, changed) {
+  const box = document.getElementById('still');
+  if (!box || !shown) return;
+  const { verdict } = shown;
+  const faulty = verdict.finding?.facts.some((/** @type {string[]} */ f) => f[0] === 'fault');
+  const there = look.hazards.some((/** @type {any} */ h) => h.key === verdict.key || faulty);
+  const again = document.getElementById('do-restore');
+  if (again) again.hidden = !changed;
+  if (!changed) box.textContent = '';
+  else if (verdict.status !== 'broken') box.textContent = 'You have changed it.';
+  else box.textContent = there ? 'You have changed it: STILL UNSAFE.' : 'You have changed it: no longer unsafe here.';
+}
+
+// ---------------------------------------------------------------- the strip
+
+function build() {
+  if (!shown) return;
+  const { verdict } = shown;
+  const { finding } = verdict;
+  const history = historyOf(verdict);
+  const box = $('showing');
+  box.hidden = false;
+  box.dataset.kind = verdict.status === 'broken' ? 'finding' : 'witness';
+  box.replaceChildren(
+    el('div', { class: 'row' },
+      el('strong', {}, `${verdict.word} ${verdict.property}: ${verdict.subjects.join(', ')}`),
+      el('strong', { id: 'still', role: 'status' }),
+      el('button', { type: 'button', id: 'do-restore', click: load, hidden: true }, 'Back to the finding'),
+      el('button', { type: 'button', id: 'do-leave', click: () => told.leave() }, 'Leave it')),
+    el('p', {}, verdict.sentence),
+  );
+  if (finding && !history) box.append(el('p', { class: 'quiet' }, `In this situation: ${finding.situation}`));
+  if (history) box.append(...historyControls(history));
+  if (finding) {
+    const why = because(finding);
+    if (why) box.append(why);
+  }
+  for (const remedy of verdict.remedies ?? []) box.append(remedyLine(remedy));
+  if (finding?.edits.length) {
+    box.append(el('div', { class: 'row' }, ...finding.edits.map((/** @type {any} */ edit) =>
+      el('button', { type: 'button', class: 'mend', click: () => told.mend(edit) }, edit.label))));
+  }
+}
+
+/** @param {any} remedy */
+function remedyLine(remedy) {
+  const made = el('div', {}, el('p', {}, remedy.lead));
+  if (remedy.steps.length) {
+    made.append(el('ul', {}, ...remedy.steps.map((/** @type {any} */ step) => el('li', {}, step.text, ' ',
+      el('button', { type: 'button', class: 'link', click: () => told.go(step.place) }, `line ${step.place.line}`)))));
+  }
+  return made;
+}
+
+/** @param {any} history */
+function historyControls(history) {
+  const last = history.moments.length - 1;
+  const button = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ words, /** @type {() => void} */ to) =>
+    el('button', { type: 'button', id, 'aria-label': words, title: words, click: to }, label);
+  const slider = /** @type {HTMLInputElement} */ (el('input', { type: 'range', id: 'moment-slider', min: '0', max: String(last), step: '1', 'aria-label': 'Moment' }));
+  slider.addEventListener('input', () => step(Number(slider.value)));
+  slider.value = String(shown?.frame ?? 0);
+  const events = el('ol', { id: 'events' }, ...history.events.map((/** @type {any} */ event) => {
+    const line = el('li', { 'data-moment': String(event.moment) },
+      el('button', { type: 'button', class: 'link', click: () => step(event.moment) }, event.text));
+    if (event.place) {
+      line.append(' ', el('button', { type: 'button', class: 'link quiet', click: () => told.go(event.place) }, `line ${event.place.line}`));
+    }
+    return line;
+  }));
+  queueMicrotask(mark);
+  return [
+    el('div', { class: 'row', role: 'group', 'aria-label': 'History: the arrow keys step through it' },
+      button('to-first', '⏮', 'To the beginning (Home)', () => step(0)),
+      button('to-before', '◀', 'One moment back (left arrow)', () => step((shown?.frame ?? 0) - 1)),
+      button('to-next', '▶', 'One moment on (right arrow)', () => step((shown?.frame ?? 0) + 1)),
+      button('to-last', '⏭', 'To the end (End)', () => step(last)),
+      slider, el('span', { id: 'moment-words' })),
+    events,
+  ];
+}
+
+/** @param {number} to */
+function step(to) {
+  const history = historyOf(shown?.verdict);
+  if (!shown || !history) return;
+  shown.frame = Math.min(Math.max(0, to), history.moments.length - 1);
+  mark();
+  load();
+}
+
+/** The events of this moment are marked, those to come are pale. */
+function mark() {
+  const history = historyOf(shown?.verdict);
+  if (!shown || !history) return;
+  const { frame } = shown;
+  const last = history.moments.length - 1;
+  const words = `moment ${frame + 1} of ${last + 1}`;
+  const here = [];
+  for (const line of /** @type {NodeListOf<HTMLElement>} */ ($('events').querySelectorAll('li'))) {
+    const moment = Number(line.dataset.moment);
+    line.setAttribute('aria-current', String(moment === frame));
+    line.classList.toggle('later', moment > frame);
+    if (moment === frame) {
+      here.push(line.firstChild?.textContent ?? '');
+      line.scrollIntoView({ block: 'nearest' });
+    }
+  }
+  $('moment-words').textContent = words;
+  /** @type {HTMLInputElement} */ ($('moment-slider')).value = String(frame);
+  /** @type {HTMLButtonElement} */ ($('to-before')).disabled = frame === 0;
+  /** @type {HTMLButtonElement} */ ($('to-next')).disabled = frame === last;
+  say(`${words}. ${here.join('. ')}`);
+}

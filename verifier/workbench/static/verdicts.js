@@ -1,0 +1,143 @@
+// The verdicts: the stamp, how far the proof is, and the list to choose from.
+import { $, count, el, refill } from './dom.js';
+import { chain } from './panel.js';
+
+/** @type {(verdict: any) => void} */
+let choose = () => {};
+/** @type {(place: any) => void} */
+let go = () => {};
+
+/** @param {{choose: typeof choose, go: typeof go}} told */
+export function startVerdicts(told) {
+  ({ choose, go } = told);
+}
+
+/** @param {'none' | 'busy' | 'good' | 'bad' | 'unsure'} state @param {string} words */
+function stamp(state, words) {
+  const made = $('stamp');
+  made.dataset.state = state;
+  made.textContent = words;
+}
+
+/** There is nothing to prove: no text, or one that is wrong. @param {string} words */
+export function noVerdicts(words) {
+  stamp('none', words);
+  $('progress').textContent = '';
+  $('do-stop').hidden = true;
+  $('do-again').hidden = true;
+  $('verdict-list').classList.add('stale');
+}
+
+/** The proof of a changed text has begun; what is listed is of the text before. */
+export function proving() {
+  stamp('busy', 'proving');
+  $('do-stop').hidden = true;
+  $('do-again').hidden = true;
+  $('verdict-list').classList.add('stale');
+}
+
+/** @param {{done: number, of: number, seconds?: number}} far */
+export function far({ done, of, seconds }) {
+  const so = of ? `${done} of ${of} questions answered` : 'loading';
+  stamp('busy', of ? `proving: ${done} of ${of}` : 'proving');
+  $('progress').textContent = `${so}${seconds ? `, ${Math.round(seconds)} s` : ''}. The verdicts below are of the text before.`;
+  $('do-stop').hidden = false;
+}
+
+/** Nothing was decided. @param {string} why */
+export function undecided(why) {
+  stamp('unsure', 'UNDECIDED');
+  $('progress').textContent = `Undecided: ${why}. Nothing is proved of this text.`;
+  $('do-stop').hidden = true;
+  $('do-again').hidden = false;
+  $('verdict-list').classList.remove('stale');
+  refill($('verdict-list'), []);
+}
+
+/** @param {any} report @param {number} milliseconds since the pause in typing */
+export function showReport(report, milliseconds) {
+  $('do-stop').hidden = true;
+  $('do-again').hidden = true;
+  const list = $('verdict-list');
+  list.classList.remove('stale');
+  const { broken, undecided: open } = report.counts;
+  const bad = broken > 0 || report.unmet.length > 0;
+  stamp(bad ? 'bad' : open ? 'unsure' : 'good',
+    bad ? `${broken || report.unmet.length} ${broken ? 'BROKEN' : 'NOT AS EXPECTED'}`
+      : open ? `${open} UNDECIDED` : `PROVED: ${report.counts.proved} of ${report.verdicts.length}`);
+  const took = milliseconds < 950 ? `${Math.round(milliseconds)} ms` : `${(milliseconds / 1000).toFixed(1)} s`;
+  $('progress').textContent = `${report.words}. Worked out in ${took}.`;
+  document.documentElement.dataset.verdictMs = String(Math.round(milliseconds));
+  refill(list, entries(report));
+}
+
+/** @param {any} report */
+function entries(report) {
+  const found = report.verdicts.filter((/** @type {any} */ v) => v.status === 'broken' || v.status === 'undecided');
+  found.sort((/** @type {any} */ a, /** @type {any} */ b) => rank(a) - rank(b));
+  const safe = report.verdicts.filter((/** @type {any} */ v) => v.status === 'proved');
+  const waived = report.verdicts.filter((/** @type {any} */ v) => v.status === 'waived');
+  const made = [];
+  for (const { text, place } of report.unmet) {
+    made.push(el('p', { class: 'verdict', 'data-state': 'bad' }, el('b', {}, 'NOT AS EXPECTED '), `${text}, `,
+      el('button', { type: 'button', class: 'link', click: () => go(place) }, `line ${place.line}`)));
+  }
+  made.push(...found.filter((/** @type {any} */ v) => rank(v) < 3).map(entry));
+  const advice = found.filter((/** @type {any} */ v) => rank(v) === 3);
+  if (advice.length) made.push(fold(`Advice: ${advice.length}`, advice.map(entry)));
+  if (report.failures.length) made.push(fold('What each failure does', [failures(report.failures)]));
+  if (safe.length) made.push(fold(`Proved: ${safe.length}`, byProperty(safe)));
+  if (waived.length) made.push(fold(`Waived: ${waived.length}`, waived.map(plain)));
+  made.push(fold('What it is taken for granted', [el('ul', {}, ...report.assumed.map((/** @type {string} */ a) => el('li', {}, a)))]));
+  return made;
+}
+
+/** Broken first, then undecided, then what the file expects, then advice. @param {any} verdict */
+function rank(verdict) {
+  if (verdict.advice) return 3;
+  if (verdict.expected) return 2;
+  return verdict.status === 'broken' ? 0 : 1;
+}
+
+/** @param {any} verdict */
+function entry(verdict) {
+  const state = verdict.fails ? 'bad' : verdict.expected ? 'good' : 'unsure';
+  const mark = { bad: '✗', good: '✓', unsure: '?' }[state];
+  return el('button', {
+    type: 'button', class: 'verdict', 'data-state': state, 'data-key': verdict.key,
+    click: () => choose(verdict),
+  }, el('b', {}, `${mark} ${verdict.word} `), verdict.property, ': ', verdict.subjects.join(', '),
+  el('span', { class: 'about' }, verdict.sentence));
+}
+
+/** @param {any} verdict */
+function plain(verdict) {
+  return el('p', {}, el('b', {}, verdict.property), `: ${verdict.subjects.join(', ')}. ${verdict.sentence}`);
+}
+
+/** @param {any[]} verdicts */
+function byProperty(verdicts) {
+  const properties = [...new Set(verdicts.map((v) => v.property))];
+  return properties.map((property) => {
+    const of = verdicts.filter((v) => v.property === property);
+    return fold(`✓ ${of[0].title} (${property}: ${of.length})`, [el('ul', {}, ...of.map((v) => el('li', {},
+      el('button', { type: 'button', class: 'link', 'data-key': v.key, click: () => choose(v) }, v.subjects.join(', ') || v.property),
+      ` ${v.sentence}`)))]);
+  });
+}
+
+/** @param {any[]} rows */
+function failures(rows) {
+  return el('table', {}, el('thead', {}, el('tr', {}, el('th', {}, 'broken'), el('th', {}, 'what it does at worst'))),
+    el('tbody', {}, ...rows.map((row) => el('tr', {}, el('td', {}, row.faults.join(' and ')),
+      el('td', {}, row.consequence === 'false proceed' ? `FALSE PROCEED: ${row.why}` : row.consequence)))));
+}
+
+/** @param {string} title @param {(Node | string)[]} inside */
+function fold(title, inside) {
+  return el('details', {}, el('summary', { 'data-key': `fold ${title}` }, title), ...inside);
+}
+
+/** What is behind a finding, for its strip. @param {any} finding */
+export const because = (finding) => (finding.causes.length
+  ? fold(`Why (${count(finding.causes.length, 'signal')})`, [chain(finding.causes)]) : null);
