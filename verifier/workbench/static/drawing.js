@@ -58,7 +58,7 @@ export function startDrawing(told) {
   startDragging(told);
 }
 
-/** @param {{svg: string, style: string}} picture
+/** @param {{svg: string, style: string, width: number}} picture
  * @param {Map<string, string>} labels what each thing is, by `kind name` */
 export function draw(picture, labels) {
   if (picture.style !== style) {
@@ -73,6 +73,9 @@ export function draw(picture, labels) {
   holder.replaceChildren(document.importNode(root, true));
   const drawn = /** @type {SVGSVGElement} */ (holder.firstElementChild);
   drawn.setAttribute('role', 'presentation');
+  // As large as there is room for, within reason; what would be too small to read is scrolled.
+  drawn.style.maxWidth = `${picture.width * 1.5}px`;
+  drawn.style.minWidth = `${picture.width * 0.7}px`;
   for (const group of things()) prepare(group, labels);
   const again = (held && document.getElementById(held)) || document.getElementById(current);
   makeCurrent(again instanceof SVGGElement && holder.contains(again) ? again : things()[0]);

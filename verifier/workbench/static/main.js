@@ -8,7 +8,7 @@ import { beTab, dropDraft, keepDraft, leftBehind, ownDraft } from './drafts.js';
 import { draw, eraseDrawing, ring, startDrawing } from './drawing.js';
 import { markWrong, own, point, replace, setText, startEditor, text } from './editor.js';
 import { KEYS, askName, askWhichFile, askWhichPattern, choose, save, tell } from './files.js';
-import { openSignal, showHazards, showHere, showSignals, showThings, showTip, startPanel } from './panel.js';
+import { hideTip, openSignal, showHazards, showHere, showSignals, showThings, showTip, startPanel, startTip } from './panel.js';
 import { Lost, Refused, ask, endTalk, hasKey, prove, takeKey, watch } from './server.js';
 import { isShown, judge, leave, load, show, shownKey, startShowing } from './showing.js';
 import { far, noVerdicts, proving, showReport, startVerdicts, undecided } from './verdicts.js';
@@ -380,8 +380,7 @@ function pressed(event) {
     const inside = next === 'drawing' ? $(next).querySelector('[tabindex="0"]') : $(next);
     /** @type {HTMLElement | null} */ (inside)?.focus();
   } else if (event.key === 'Escape') {
-    if (!$('why-tip').hidden) $('why-tip').hidden = true;
-    else if (isShown()) goBack();
+    if (!hideTip() && isShown()) goBack();
   }
 }
 
@@ -439,7 +438,7 @@ function wire() {
   on('do-again', proveNow);
   for (const id of ['show-wiring', 'runs']) $(id).addEventListener('change', () => look());
   $('over-time').addEventListener('change', changeTime);
-  $('why-tip').addEventListener('mouseleave', () => { $('why-tip').hidden = true; });
+  startTip();
   addEventListener('keydown', pressed);
   addEventListener('beforeunload', warn);
 }

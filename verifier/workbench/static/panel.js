@@ -126,27 +126,48 @@ export function chain(causes) {
   return list;
 }
 
-/** Show at the drawing why a signal shows what it shows. @param {any} look
- * @param {{kind: string, name: string} | null} thing @param {Element | null} at */
+/** Show at the drawing why a signal shows what it shows. It stays while the pointer is on it.
+ * @param {any} look @param {{kind: string, name: string} | null} thing @param {Element | null} at */
 export function showTip(look, thing, at) {
   const tip = $('why-tip');
   const signal = thing?.kind === 'signal' ? look?.signals.find((/** @type {any} */ s) => s.name === thing.name) : null;
-  for (const row of $('signal-list').querySelectorAll('.signal')) {
-    row.classList.toggle('pointed', !!signal && row.getAttribute('data-name') === signal.name);
+  clearTimeout(hiding);
+  if (!signal || !at) {
+    hiding = setTimeout(hideTip, 300);
+    return;
   }
-  tip.hidden = !signal;
-  if (!signal || !at) return;
+  mark(signal.name);
+  tip.hidden = false;
   tip.replaceChildren(el('strong', {}, `${signal.name}: ${signal.aspect}`), ` (${signal.meaning})`, chain(signal.why));
-  const sheet = $('sheet');
   const box = at.getBoundingClientRect();
-  const frame = sheet.getBoundingClientRect();
-  const left = Math.min(box.left - frame.left + sheet.scrollLeft, sheet.scrollLeft + sheet.clientWidth - tip.offsetWidth - 8);
-  let top = box.bottom - frame.top + sheet.scrollTop + 6;
-  if (top + tip.offsetHeight > sheet.scrollTop + sheet.clientHeight && box.top - frame.top > tip.offsetHeight) {
-    top = box.top - frame.top + sheet.scrollTop - tip.offsetHeight - 6;
-  }
+  const left = Math.min(box.left, innerWidth - tip.offsetWidth - 8);
+  const below = box.bottom + 4;
+  const top = below + tip.offsetHeight < innerHeight ? below : box.top - tip.offsetHeight - 4;
   tip.style.left = `${Math.max(4, left)}px`;
   tip.style.top = `${Math.max(4, top)}px`;
+}
+
+let hiding = 0;
+
+/** Put away what is said beside a signal; false where nothing was. */
+export function hideTip() {
+  const tip = $('why-tip');
+  if (tip.hidden) return false;
+  tip.hidden = true;
+  mark('');
+  return true;
+}
+
+export function startTip() {
+  $('why-tip').addEventListener('pointerenter', () => clearTimeout(hiding));
+  $('why-tip').addEventListener('pointerleave', hideTip);
+}
+
+/** Mark the row of a signal. @param {string} name */
+function mark(name) {
+  for (const row of $('signal-list').querySelectorAll('.signal')) {
+    row.classList.toggle('pointed', row.getAttribute('data-name') === name);
+  }
 }
 
 /** Open the row of a signal. @param {string} name */

@@ -64,7 +64,8 @@ export function showReport(report, milliseconds) {
   const bad = broken > 0 || report.unmet.length > 0;
   stamp(bad ? 'bad' : open ? 'unsure' : 'good',
     bad ? `${broken || report.unmet.length} ${broken ? 'BROKEN' : 'NOT AS EXPECTED'}`
-      : open ? `${open} UNDECIDED` : `PROVED: ${report.counts.proved} of ${report.verdicts.length}`);
+      : open ? `${open} UNDECIDED`
+        : report.counts.expected ? `${report.counts.expected} broken as expected, the rest proved` : `PROVED: all ${report.counts.proved}`);
   const took = milliseconds < 950 ? `${Math.round(milliseconds)} ms` : `${(milliseconds / 1000).toFixed(1)} s`;
   $('progress').textContent = `${report.words}. Worked out in ${took}.`;
   document.documentElement.dataset.verdictMs = String(Math.round(milliseconds));
