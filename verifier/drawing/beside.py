@@ -36,6 +36,7 @@ from verifier.plan.model import Joint, Piece, Plan, Port, Signal
 
 Standing = Mapping[tuple[str, str], Box]
 
+BEND = 20.0  # between a bend and what stands before it
 BY_JOINT = 4.0  # between a joint and the outermost head before it
 OFF = 6.0
 
@@ -88,12 +89,22 @@ class _Beside:
 
     def signals(self) -> Iterator[Tag]:
         for signal, mark, side in self._signals:
-            x, y = on_paper(mark.x, mark.y)
+            (x, y), side = self._where(signal, mark, side)
             width, height = signal_size(signal, self.wanted)
             first = x - BY_JOINT - width if side == RIGHT else x + BY_JOINT
-            lefts = tuple(first - side * shift for shift in (0, 8, 16, 24, 32, 44, 56, 70))
+            lefts = tuple(first - side * shift for shift in (0, 6, 12, 20, 28))
             sides = (BELOW,) if side == RIGHT else (ABOVE,)
             yield Tag("signal", signal.name, width, height, (x, y), sides, lefts, OFF)
+
+    def _where(self, signal: Signal, mark: Mark, side: int) -> tuple[Point, int]:
+        """The place on the rail where a signal stands, and to which side its trains run: at
+        the joint, or where that lies round a bend, before it."""
+        bend = self.ways.bend_at(mark.joint)
+        if bend is None:
+            return on_paper(mark.x, mark.y), side
+        approach = self.layout.cells[mark.joint.other(signal.enters).piece]
+        x, y = on_paper(bend.x, approach.y)
+        return (x - bend.side * BEND, y), bend.side
 
     def _signals_at(self, port: Port | None) -> float:
         """Room that signals take beside the rail at one end of a piece."""
@@ -140,11 +151,15 @@ class _Beside:
             words = special_words(piece, self.wanted) + self.undrawn(cell)
             kind = {"turnout": "points"}.get(piece.kind, piece.kind)
             width = text_width(words, NAME)
-            yield Tag(kind, piece.name, width, NAME_HIGH, hub, sides, _over(hub[0], width), 5)
-            if piece.block and self.there.home.get(piece.block) == piece.name:
+            own = piece.block is not None and self.there.home.get(piece.block) == piece.name
+            stem, leg = _beside(hub[0], width, cell)
+            lefts = (leg, *_over(hub[0], width)) if own else _over(hub[0], width)
+            yield Tag(kind, piece.name, width, NAME_HIGH, hub, sides, lefts, 5)
+            if own and piece.block:
                 width = name_width(f"({piece.block})")
-                lefts = _over(hub[0], width)
-                yield Tag("block", piece.block, width, NAME_HIGH, hub, sides, lefts, 5)
+                stem, leg = _beside(hub[0], width, cell)
+                lefts = (stem, *_over(hub[0], width))
+                yield Tag("block", piece.block, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
 
     def undrawn(self, cell: Cell) -> str:
         """Words for the legs of a piece that are not drawn."""
@@ -190,14 +205,14 @@ class _Beside:
                 x, y = box.middle[0], box.bottom - 6
                 width = name_width(name)
                 yield Tag("gate", name, width, NAME_HIGH, (x, y), (BELOW, ABOVE),
-                          _over(x, width), 8)  # fmt: skip
+                          _over(x, width), 11)  # fmt: skip
 
     def gaps(self) -> Iterator[Tag]:
         done: set[Joint] = set()
         for mark in self.layout.marks if self.wanted.gaps else ():
             if mark.joint.gap and mark.joint not in done:
                 done.add(mark.joint)
-                x, y = on_paper(mark.x, mark.y)
+                (x, y), _ = self.ways.place(mark)
                 width = text_width(short(mark.joint.gap), SMALL)
                 name = gap_name(mark.joint)
                 yield Tag("gap", name, width, SMALL_HIGH, (x, y), (ABOVE, BELOW),
@@ -231,6 +246,13 @@ def undrawn_words(plan: Plan, layout: Layout, cell: Cell) -> str:
             way = "reverse" if leg.port.end == "reverse" else "across"
             words += f", {way} to {title(plan, layout.undrawn[leg.port], short)}"
     return words
+
+
+def _beside(x: float, width: float, cell: Cell) -> tuple[float, float]:
+    """Left edges of places beside a frog: at its stem, and at its leg."""
+    stem, leg = x - width - 4, x + 4
+    stem_at_left = cell.node.legs[0].side == RIGHT or len(cell.node.legs) == 2
+    return (stem, leg) if stem_at_left else (leg, stem)
 
 
 def _over(x: float, width: float) -> tuple[float, ...]:

@@ -7,12 +7,14 @@ cannot be drawn without crossing other track is torn apart, both ends naming eac
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
-from verifier.drawing.beside import tags_of
+from verifier.drawing.beside import OFF, tags_of
 from verifier.drawing.gauge import (
     DOWN,
     NAME_HIGH,
     SIGNAL_HIGH,
+    SMALL_HIGH,
     STOCK_HIGH,
     Wanted,
     end_words,
@@ -25,7 +27,8 @@ from verifier.drawing.lettering import NAME, text_width
 from verifier.drawing.measure import Style, Things, sizes, things
 from verifier.drawing.panel import LONG_NAME, tear
 from verifier.drawing.sketch import Sketch, sketch
-from verifier.drawing.tags import BELOW, Box, Page, Put, Tag, around_all, place
+from verifier.drawing.tags import BELOW, BY_THING, Box, Page, Put, Tag, around_all, place
+from verifier.drawing.template import outline
 from verifier.drawing.view import View
 from verifier.drawing.ways import LOOSE, Ways
 from verifier.plan.model import Plan, Port
@@ -61,34 +64,37 @@ def board(plan: Plan, pieces: Sequence[str], wanted: Wanted, drawn: Sequence[str
     room = TERMINAL_WIDTH if len(pieces) <= WHOLE else 100 * len(pieces)
     torn: set[Port] = set()
     undrawn: set[Port] = set()
+    # A signal stands beside level track.
+    signaled = {signal.joint.a for signal in plan.signals.values()}
+    unsignaled = {joint.a for joint in plan.track.joints} - signaled
     while True:
-        outline = sketch(plan.track, pieces, torn, undrawn)
+        sketched = sketch(plan.track, pieces, torn, undrawn, unsignaled)
         result: Layout | Board | tuple[int, ...] = ()
         for close in (
-            sizes(bare, outline, there, style),
-            paper_sizes(plan, outline, there, wanted),
+            sizes(bare, sketched, there, style),
+            paper_sizes(plan, sketched, there, wanted),
         ):
-            rows, spaced = choose_rows(outline, close, room)
+            rows, spaced = choose_rows(sketched, close, room)
             if spaced and not spaced.clashes:
-                result = _fit(plan, pieces, wanted, there, outline, rows)
+                result = _fit(plan, pieces, wanted, there, sketched, rows)
             else:
                 result = to_blame(spaced.clashes if spaced else ())
             if isinstance(result, Board):
                 return result
         assert isinstance(result, tuple)
-        tear(outline, result, torn, undrawn)
+        tear(sketched, result, torn, undrawn)
 
 
 def _fit(
-    plan: Plan, pieces: Sequence[str], wanted: Wanted, there: Things, outline: Sketch, rows: Rows
+    plan: Plan, pieces: Sequence[str], wanted: Wanted, there: Things, sketched: Sketch, rows: Rows
 ) -> Board | tuple[int, ...]:
     """The board with strips on these rows, as far apart as it takes; or the links that cannot
     be drawn so."""
-    room = paper_sizes(plan, outline, there, wanted)
-    heights: Sequence[int] = _apart(outline, rows, wanted)
+    room = paper_sizes(plan, sketched, there, wanted)
+    heights: Sequence[int] = _apart(sketched, rows, wanted)
     best: Board | None = None
     for _ in range(MOST_GROWTH):
-        layout = lay_out(outline, room, rows, heights)
+        layout = lay_out(sketched, room, rows, heights)
         if not isinstance(layout, Layout):
             return best or layout
         made = _board(plan, pieces, wanted, there, layout)
@@ -103,12 +109,12 @@ def _fit(
     return best
 
 
-def _apart(outline: Sketch, rows: Rows, wanted: Wanted) -> tuple[int, ...]:
+def _apart(sketched: Sketch, rows: Rows, wanted: Wanted) -> tuple[int, ...]:
     """How far apart rows stand at first."""
-    least = (STOCK_HIGH if wanted.told else NAME_HIGH) + SIGNAL_HIGH + 12
+    least = OFF + SIGNAL_HIGH + BY_THING + (SMALL_HIGH + STOCK_HIGH if wanted.told else NAME_HIGH)
     heights = [0]
-    close = first_heights(outline, rows)
-    for above, below in zip(close, close[1:], strict=False):
+    close = first_heights(sketched, rows)
+    for above, below in pairwise(close):
         heights.append(heights[-1] + max(2 * (below - above), round(least / DOWN)))
     return tuple(heights)
 
@@ -137,7 +143,7 @@ def _board(
             page.draw(ways.loose_end(cell))
         elif name in plan.track.pieces:
             for end in plan.track.pieces[name].ends:
-                page.draw(ways.way(Port(name, end)))
+                page.draw(outline(ways.way(Port(name, end))))
     tags, standing = tags_of(plan, layout, ways, there, wanted)
     for box in standing.values():
         page.take(box)

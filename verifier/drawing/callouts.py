@@ -6,6 +6,7 @@ underneath is the same with and without.
 
 from collections.abc import Iterator, Mapping, Sequence
 from html import escape
+from itertools import pairwise
 from math import ceil
 
 from verifier.drawing import template
@@ -47,7 +48,7 @@ def _over(board: Board, enter: Port, leave: Port) -> list[Point]:
 
 def _every(points: Sequence[Point]) -> Iterator[Point]:
     """Places along a line, evenly spaced."""
-    for a, b in zip(points, points[1:], strict=False):
+    for a, b in pairwise(points):
         long = template.distance(a, b)
         count = max(ceil(long / _EVERY), 1)
         for n in range(count):

@@ -22,13 +22,13 @@ from verifier.drawing.gauge import (
     mast_width,
     short,
 )
-from verifier.drawing.layout import Cell, Mark
+from verifier.drawing.layout import Cell
 from verifier.drawing.names import element_id, gap_name
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.tags import BELOW, Box, Point, Put
 from verifier.drawing.view import View, aspect_word
 from verifier.drawing.ways import LOOSE, on_paper
-from verifier.plan.model import Piece, Port, Signal
+from verifier.plan.model import Joint, Piece, Port, Signal
 from verifier.plan.track import moves_over
 
 KINDS = {"turnout": "points", "crossing": "crossing", "slip": "slip"}
@@ -80,8 +80,7 @@ class Drafter:
                 of_block.setdefault(piece.block, []).append(piece)
         for block, pieces in of_block.items():
             lines = [line for piece in pieces for line in self._rail(piece)]
-            dark = "" if self.plan.blocks[block].detected else " dark"
-            body = [template.line(points, f"r{dark}") for points in lines]
+            body = [template.line(points, self._rail_kind(block)) for points in lines]
             hits = "".join(template.way(points) for points in lines)
             body.append(f'<path class="hit" d="{hits}"/>' if hits else "")
             body += self._names(block, pieces)
@@ -92,6 +91,9 @@ class Drafter:
             title += f": {note}" if note else ""
             grey = not self.view.speaks_of("block", block)
             yield self._group("block", block, title, body, self._spot_of(block), grey=grey)
+
+    def _rail_kind(self, block: str | None) -> str:
+        return "r dark" if block and not self.plan.blocks[block].detected else "r"
 
     def _spot_of(self, block: str) -> Box:
         stand = self.board.standing.get(("stock", block))
@@ -178,7 +180,6 @@ class Drafter:
             yield template.circle(hub, 3, "o")
 
     def _ends(self) -> Iterator[str]:
-        torn = 0
         for name, cell in self.board.layout.cells.items():
             kind = cell.node.kind
             if kind not in LOOSE:
@@ -190,18 +191,31 @@ class Drafter:
             label = template.text(beside, words, "" if way > 0 else "e") if words else ""
             if kind in ("cut", "torn"):
                 rail = template.line(self.ways.loose_end(cell))
-                torn += kind == "torn"
-                mark = (
-                    template.circle((x + way * 6, y), 6, "o")
-                    if kind == "torn"
-                    else template.broken_off((x, y), way)
-                )
+                if kind == "torn":
+                    mark = template.match((x + way * 7, y), self._letter_of(cell))
+                else:
+                    mark = template.broken_off((x, y))
                 yield f'<g class="{kind}">{rail}{mark}{label}</g>\n'
                 continue
             port = Port(name, "end")
-            body = [template.line(self.ways.way(port)), self._end_mark(name, (x, y), way), label]
+            beyond = self.plan.track.pieces[self.plan.track.joint_at[port].other(port).piece]
+            rail = template.line(self.ways.way(port), self._rail_kind(beyond.block))
+            body = [rail, self._end_mark(name, (x, y), way), label]
             title = f"{name}, where the plan stops" if kind == "edge" else f"{name}, a bumper"
             yield self._group(kind, name, title, body, Box(x - 8, y - 8, 16, 16))
+
+    def _letter_of(self, cell: Cell) -> str:
+        """The letter that both ends of torn track have."""
+        port = cell.node.left or cell.node.right
+        assert port is not None
+        joint = self.plan.track.joint_at[port]
+        torn = dict.fromkeys(
+            self.plan.track.joint_at[p]
+            for c in self.board.layout.cells.values()
+            if c.node.kind == "torn" and (p := c.node.left or c.node.right)
+        )
+        place = list(torn).index(joint)
+        return chr(ord("A") + place % 26) * (place // 26 + 1)
 
     def _end_mark(self, name: str, at: Point, way: int) -> str:
         piece = self.plan.track.pieces[name]
@@ -214,25 +228,26 @@ class Drafter:
     # -------------------------------------------------------------- gaps
 
     def _gaps(self) -> Iterator[str]:
-        drawn: dict[str, list[Mark]] = {}
+        drawn: dict[Joint, list[tuple[Point, Point]]] = {}
         for mark in self.board.layout.marks:
-            if mark.joint.kind != "=":
-                drawn.setdefault(gap_name(mark.joint), []).append(mark)
-        for name, marks in drawn.items():
-            body = []
-            for mark in marks:
-                for x, y in self._across(mark):
-                    body.append(template.stroke((x, y - 5.5), (x, y + 5.5)))
+            places = drawn.setdefault(mark.joint, [])
+            if (place := self.ways.place(mark)) not in places:
+                places.append(place)
+        for slant in self.board.layout.slants.values():
+            joint = self.plan.track.joint_at[slant.leg]
+            if slant.to_leg and slant.leg == joint.a:
+                ways = self.ways.way(slant.leg)
+                drawn[joint] = [(ways[-1], template.unit(*ways))]
+        for joint, places in drawn.items():
+            if joint.kind == "=":
+                continue
+            name = gap_name(joint)
+            body = [bar for at, along in places for bar in template.gap(at, along, joint.kind)]
             put = self.board.put.get(("gap", name))
             body.append(_label(put, short(name), "m c") if put else "")
-            both = marks[0].joint.kind == "||"
-            title = f"{'gaps in both rails' if both else 'gap in one rail'}: {name}"
-            x, y = _place_of(marks[0])
+            title = f"{'gap in both rails' if joint.kind == '||' else 'gap in one rail'}: {name}"
+            x, y = places[0][0]
             yield self._group("gap", name, title, body, Box(x - 4, y - 6, 8, 12))
-
-    def _across(self, mark: Mark) -> tuple[Point, ...]:
-        x, y = _place_of(mark)
-        return ((x - 2, y), (x + 2, y)) if mark.joint.kind == "||" else ((x, y),)
 
     # -------------------------------------------------------------- on the rail
 
@@ -358,10 +373,6 @@ class Drafter:
 
 def _blade(points: tuple[Point, ...]) -> float:
     return min(BLADE, 0.45 * template.distance(points[0], points[1]))
-
-
-def _place_of(mark: Mark) -> Point:
-    return on_paper(mark.x, mark.y)
 
 
 def _label(put: Put, words: str, kind: str) -> str:

@@ -157,11 +157,16 @@ def _size(plan: Plan, node: Node, there: Things, wanted: Wanted) -> Size:
             wires,
         )
         return Size(max(_units(width + 2 * APART), 6), _units(width) // 2)
-    stem = max(STEM, _units(zone + APART) if zone else 0)
-    stem = max(stem, _units(loom_width(loom_at(plan, piece, there, wanted))))
-    half = text_width(special_words(piece, wanted), NAME) / 2
-    leg = max(LEG, _units(half))
-    stem = max(stem, _units(half))
+    words = text_width(special_words(piece, wanted), NAME)
+    own = piece.block is not None and there.home.get(piece.block) == piece.name
+    if own:
+        # What stands on the stem keeps the label to the other side of the frog.
+        block = name_width(f"({piece.block})")
+        wires = loom_width(loom_at(plan, piece, there, wanted))
+        stem = max(STEM, _units(max(zone, block, wires) + APART))
+        leg = max(LEG, _units((words if piece.kind == "turnout" else max(words, block)) + APART))
+    else:
+        stem, leg = max(STEM, _units(words / 2)), max(LEG, _units(words / 2))
     if piece.kind != "turnout":
         return Size(stem + 1 + leg, stem)
     return Size(stem + 1 + leg, stem if node.legs[0].side == RIGHT else leg)

@@ -85,12 +85,14 @@ class Slant:
 
 @dataclass(frozen=True, slots=True)
 class Bend:
-    """Two strips that end on the same side and are joined there, straight up and down."""
+    """Two strips that end on the same side and are joined there, straight up and down.
+    ``joint``: the joint between them; None where one of them is bare wire that has it."""
 
     x: int
     top: int
     bottom: int
     side: int
+    joint: Joint | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,7 +305,8 @@ def lay_out(
         top, bottom = y[strip_of[link.a]], y[strip_of[link.b]]
         if link.leg is None:
             x = spaced.reach[strip_of[link.b]][1 if link.b_side == RIGHT else 0] + shift
-            bends.append(Bend(x, min(top, bottom), max(top, bottom), link.b_side))
+            joint = None if sketch.nodes[link.a].kind == "wire" else link.joint
+            bends.append(Bend(x, min(top, bottom), max(top, bottom), link.b_side, joint))
             continue
         to_x = corner(link, spaced.x, sizes, bottom - top) + shift
         hub = spaced.x[link.a] + sizes.nodes[link.a].hub + shift

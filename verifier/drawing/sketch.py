@@ -114,9 +114,11 @@ class _Sketcher:
         shown: Collection[str],
         torn: Collection[Port],
         undrawn: Collection[Port],
+        slanted: Collection[Port],
     ):
         self.track, self.shown = track, frozenset(shown)
         self.torn, self.leave_out = frozenset(torn), frozenset(undrawn)
+        self.slanted = frozenset(slanted)
         self.nodes: list[Node] = []
         self.strip_of: dict[str, int] = {}
         self.node_of: dict[str, int] = {}
@@ -126,7 +128,8 @@ class _Sketcher:
         self.end_joints: dict[tuple[int, int], Joint] = {}
         self.links: list[Link] = []
         self.wired: dict[int, Joint] = {}
-        self.inner: set[Port] = set()  # joints inside a strip, by their first port
+        # Joints inside a strip, and those round which a ring is folded, by their first port.
+        self.inner: set[Port] = set()
         self.undrawn: dict[Port, Port] = {}
         self.after: dict[int, set[int]] = {}
         self.mentions: dict[str, list[tuple[int, int, str]]] = {}
@@ -137,7 +140,11 @@ class _Sketcher:
     def run(self) -> Sketch:
         for piece in self._in_file_order():
             if piece not in self.node_of:
-                self._strip(*self._walk(piece))
+                run, joints = self._walk(piece)
+                if len(joints) == len(run) > 1:
+                    self._ring(run, joints)
+                else:
+                    self._strip(run, joints[: len(run) - 1])
         for joint in self.track.joints:
             if {joint.a.piece, joint.b.piece} & self.shown:
                 self._join(joint)
@@ -170,7 +177,8 @@ class _Sketcher:
         return joint, beyond
 
     def _walk(self, start: str) -> tuple[list[tuple[str, str, str]], list[Joint]]:
-        """The strip that ``start`` lies on: (piece, left end, right end), and its joints."""
+        """The strip that ``start`` lies on: (piece, left end, right end), and its joints: as
+        many joints as pieces where it comes round to its own beginning."""
         left = self.mentions[start][0][2]
         kind = self.track.pieces[start].kind
         if is_leg(self.track.pieces[start], left):
@@ -186,18 +194,18 @@ class _Sketcher:
         ring = False
         while run[-1][2] and (onward := self._onward(run[-1][0], run[-1][2])):
             joint, port = onward
+            joints.append(joint)
             if port.piece == start:
                 ring = True
                 break
             run.append((port.piece, port.end, _THROUGH.get(port.end, "")))
-            joints.append(joint)
         while not ring and run[0][1] and (onward := self._onward(run[0][0], run[0][1])):
             joint, port = onward
             run.insert(0, (port.piece, _THROUGH.get(port.end, ""), port.end))
             joints.insert(0, joint)
         if self._against(run):
             run = [(piece, right, left) for piece, left, right in reversed(run)]
-            joints.reverse()
+            joints[: len(run) - 1] = reversed(joints[: len(run) - 1])
         return run, joints
 
     def _against(self, run: list[tuple[str, str, str]]) -> bool:
@@ -212,6 +220,24 @@ class _Sketcher:
                 elif left not in (written, "normal" if written == "reverse" else ""):
                     score -= 1
         return score < 0
+
+    def _ring(self, run: list[tuple[str, str, str]], joints: list[Joint]) -> None:
+        """A track that comes round to its beginning: out on one strip, back on another."""
+        half = (len(run) + 1) // 2
+        out, back = (
+            run[:half],
+            [(piece, right, left) for piece, left, right in reversed(run[half:])],
+        )
+        self._strip(out, joints[: half - 1])
+        self._strip(back, list(reversed(joints[half : len(run) - 1])))
+        for side, joint, piece, other in (
+            (RIGHT, joints[half - 1], out[-1][0], back[-1][0]),
+            (LEFT, joints[-1], out[0][0], back[0][0]),
+        ):
+            a, b = self.node_of[piece], self.node_of[other]
+            self.links.append(Link(a, None, b, None, side, joint))
+            self.end_joints[self.strip_of[other], side] = joint
+            self.inner.add(joint.a)
 
     def _strip(self, run: list[tuple[str, str, str]], joints: list[Joint]) -> None:
         nodes = []
@@ -284,11 +310,15 @@ class _Sketcher:
         if b_leg is None and not same_strip:
             self.links.append(Link(na, a_leg, nb, None, b_side, joint))
             self.end_joints[self.strip_of[b.piece], b_side] = joint
-        elif b_leg and not same_strip and joint.kind == "=" and a_leg.side != b_side:
+        elif b_leg and not same_strip and a_leg.side != b_side and self._plain(joint):
             self.links.append(Link(na, a_leg, nb, b_leg, b_side, joint))
         else:
             self._wire(joint, (na, a, a_leg), (nb, b, b_leg, b_side))
         return True
+
+    def _plain(self, joint: Joint) -> bool:
+        """Whether a joint may lie on a slant: one with a gap only where the pen can draw it."""
+        return joint.kind == "=" or joint.a in self.slanted
 
     def _wire(
         self,
@@ -347,7 +377,9 @@ def sketch(
     shown: Collection[str],
     torn: Collection[Port] = (),
     undrawn: Collection[Port] = (),
+    slanted: Collection[Port] = (),
 ) -> Sketch:
     """The sketch of ``shown`` pieces. ``torn``: joints (by their first port) to be drawn
-    as two loose ends that name each other; ``undrawn``: legs not to be drawn at all."""
-    return _Sketcher(track, shown, torn, undrawn).run()
+    as two loose ends that name each other; ``undrawn``: legs not to be drawn at all;
+    ``slanted``: joints that may lie between two legs though they have a gap."""
+    return _Sketcher(track, shown, torn, undrawn, slanted).run()

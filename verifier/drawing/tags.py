@@ -7,6 +7,7 @@ none covers another or any track, and which could not be placed.
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 Point = tuple[float, float]
 
@@ -113,7 +114,7 @@ class Page:
             self.boxes.setdefault(slab, []).append(box)
 
     def draw(self, points: Sequence[Point]) -> None:
-        for a, b in zip(points, points[1:], strict=False):
+        for a, b in pairwise(points):
             for slab in _slabs(min(a[0], b[0]), max(a[0], b[0])):
                 self.lines.setdefault(slab, []).append((a, b))
 

@@ -5,7 +5,7 @@ plain value before them, so that a page can give them others and a converter tha
 custom properties draws them all the same. No mark means anything by its colour alone.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from html import escape
 
 from verifier.drawing.gauge import HEAD
@@ -13,7 +13,9 @@ from verifier.drawing.lettering import FONT, LENS, NAME, SMALL
 from verifier.drawing.tags import Box, Point
 from verifier.drawing.view import letter
 
-CURVE = 9.0  # radius of a corner in the track
+CURVE = 9.0  # rail that a corner in the track takes on each side
+BEND = 26.0  # the same in a bend
+LOOP = 13.0  # the same where the track turns back
 
 
 def _colours(*rules: tuple[str, str, str, str]) -> str:
@@ -26,8 +28,8 @@ def _colours(*rules: tuple[str, str, str, str]) -> str:
 STYLE = (
     "<style>"
     ".cp-plan .r,.cp-plan .k,.cp-plan .f{fill:none;stroke:currentColor}"
-    ".cp-plan .r{stroke-width:1.8;stroke-linejoin:round}"
-    ".cp-plan .dark{stroke-dasharray:6 3}"
+    ".cp-plan .r{stroke-width:2;stroke-linejoin:round;stroke-linecap:round}"
+    ".cp-plan .dark{stroke-dasharray:6 3;stroke-linecap:butt}"
     ".cp-plan .k{stroke-width:1.3}.cp-plan .f{stroke-width:.8}"
     ".cp-plan .s{fill:currentColor;stroke:none}"
     ".cp-plan .hit{fill:none;stroke:#000;stroke-opacity:0;stroke-width:18;pointer-events:stroke}"
@@ -77,16 +79,59 @@ def line(points: Sequence[Point], kind: str = "r") -> str:
 def way(points: Sequence[Point]) -> str:
     """The data of a path through points, its corners eased."""
     d = [f"M{_at(points[0])}"]
-    for before, corner, after in zip(points, points[1:], points[2:], strict=False):
-        d.append(f"L{_at(_toward(corner, before))}Q{_at(corner)} {_at(_toward(corner, after))}")
+    for before, corner, after in _corners(points):
+        start, end = _eased(before, corner, after)
+        if _turns_back(before, corner, after):
+            onward, back = along(corner, before, -LOOP), along(corner, after, -2 * LOOP)
+            d.append(f"L{_at(start)}C{_at(onward)} {_at(back)} {_at(end)}")
+        else:
+            d.append(f"L{_at(start)}Q{_at(corner)} {_at(end)}")
     d.append(f"L{_at(points[-1])}")
     return "".join(d)
 
 
-def _toward(start: Point, end: Point) -> Point:
-    """A little way from ``start`` to ``end``: where an eased corner begins."""
-    long = distance(start, end)
-    return along(start, end, min(CURVE, long / 2))
+def outline(points: Sequence[Point]) -> list[Point]:
+    """Points close about an eased line: what stands clear of the straight lines between them
+    stands clear of it."""
+    found = [*points[:1]]
+    for before, corner, after in _corners(points):
+        start, end = _eased(before, corner, after)
+        beyond = [along(corner, before, -LOOP)] if _turns_back(before, corner, after) else []
+        found += [start, corner, *beyond, end, start, end]
+    return [*found, *points[-1:]]
+
+
+def _corners(points: Sequence[Point]) -> Iterator[tuple[Point, Point, Point]]:
+    return zip(points, points[1:], points[2:], strict=False)
+
+
+def _eased(before: Point, corner: Point, after: Point) -> tuple[Point, Point]:
+    """Where an eased corner begins and ends. Round a bend it takes what room there is."""
+    (ax, ay), (bx, by) = unit(before, corner), unit(corner, after)
+    most = BEND if abs(ax * bx + ay * by) < 0.1 else CURVE
+    room = min(most, *(0.5 * distance(corner, one) for one in (before, after)))
+    if most == BEND:
+        room = min(BEND, 0.9 * distance(corner, before), 0.9 * distance(corner, after))
+    return along(corner, before, room), along(corner, after, room)
+
+
+def _turns_back(before: Point, corner: Point, after: Point) -> bool:
+    (ax, ay), (bx, by) = unit(before, corner), unit(corner, after)
+    return ax * bx + ay * by < -0.1
+
+
+def unit(a: Point, b: Point) -> Point:
+    """The way from one point to another, one pixel long."""
+    long = distance(a, b) or 1
+    return (b[0] - a[0]) / long, (b[1] - a[1]) / long
+
+
+def gap(at: Point, way: Point, kind: str) -> Iterator[str]:
+    """Bars across the rail: one for a gap in one rail, two for gaps in both."""
+    (x, y), (dx, dy) = at, way
+    for off in (-2.2, 2.2) if kind == "||" else (0.0,):
+        cx, cy = x + off * dx, y + off * dy
+        yield stroke((cx - 5.5 * dy, cy + 5.5 * dx), (cx + 5.5 * dy, cy - 5.5 * dx))
 
 
 def distance(a: Point, b: Point) -> float:
@@ -221,7 +266,12 @@ def bumper(at: Point, way: int) -> str:
     return stroke((x, y - 6), (x, y + 6), "r") + stroke((x + 3 * way, y - 4), (x + 3 * way, y + 4))
 
 
-def broken_off(at: Point, way: int) -> str:
+def match(at: Point, letter: str) -> str:
+    """Where torn track goes on at the same letter."""
+    return circle(at, 7, "o") + text((at[0], at[1] + 3), letter, "l")
+
+
+def broken_off(at: Point) -> str:
     """Where the drawing stops and the track does not."""
     x, y = at
     return (

@@ -5,10 +5,10 @@ the place of a signal, asks here.
 """
 
 from verifier.drawing.gauge import ACROSS, DOWN
-from verifier.drawing.layout import Cell, Layout, Mark
+from verifier.drawing.layout import Bend, Cell, Layout, Mark
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.tags import Point
-from verifier.plan.model import Port
+from verifier.plan.model import Joint, Port
 
 # Rail from the last joint to where an end of the plan is drawn.
 STUB = 14.0
@@ -24,6 +24,7 @@ class Ways:
 
     def __init__(self, layout: Layout):
         self.layout = layout
+        self._bend_of = {bend.joint: bend for bend in layout.bends if bend.joint}
         self._mark_of: dict[Port, Mark] = {p: m for m in layout.marks for p in m.near}
         # The mark before a torn or cut end, by the port beyond it.
         self._before: dict[Port, Mark] = {
@@ -38,9 +39,15 @@ class Ways:
             return (x + STUB if cell.node.left else x - STUB), y
         return on_paper(cell.hub, cell.y)
 
-    def joint(self, port: Port) -> Mark | None:
-        """The mark of the joint at a port, where one is drawn."""
-        return self._mark_of.get(port)
+    def bend_at(self, joint: Joint) -> Bend | None:
+        """The bend that a joint lies in, None where it lies on a row."""
+        return self._bend_of.get(joint)
+
+    def place(self, mark: Mark) -> tuple[Point, Point]:
+        """Where a joint is, and which way its track runs there."""
+        if bend := self._bend_of.get(mark.joint):
+            return on_paper(bend.x, (bend.top + bend.bottom) / 2), (0, 1)
+        return on_paper(mark.x, mark.y), (1, 0)
 
     def way(self, port: Port) -> tuple[Point, ...]:
         """From the middle of a piece to the joint at one of its ends."""
@@ -58,6 +65,8 @@ class Ways:
         mark = self._mark_of.get(port)
         if mark is None:
             return tuple(found)
+        if bend := self._bend_of.get(mark.joint):
+            return (*found, on_paper(bend.x, y), on_paper(bend.x, (bend.top + bend.bottom) / 2))
         if mark.y != y:
             found += self._round(cell, port, y, mark)
         found.append(on_paper(mark.x, mark.y))
