@@ -152,13 +152,14 @@ class _Beside:
             kind = {"turnout": "points"}.get(piece.kind, piece.kind)
             width = text_width(words, NAME)
             own = piece.block is not None and self.there.home.get(piece.block) == piece.name
-            stem, leg = _beside(hub[0], width, cell)
+            _, leg = _beside(hub[0], width, cell)
             lefts = (leg, *_over(hub[0], width)) if own else _over(hub[0], width)
+            beyond = hub[0] + width + 10
             yield Tag(kind, piece.name, width, NAME_HIGH, hub, sides, lefts, 5)
             if own and piece.block:
                 width = name_width(f"({piece.block})")
                 stem, leg = _beside(hub[0], width, cell)
-                lefts = (stem, *_over(hub[0], width))
+                lefts = (stem, leg, beyond, *_over(hub[0], width))
                 yield Tag("block", piece.block, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
 
     def undrawn(self, cell: Cell) -> str:
@@ -195,15 +196,19 @@ class _Beside:
                 continue
             for name in names:
                 x, y = derail_spot(self.ways, self.there, port, name)
-                width = name_width(name)
+                width = self._told_width(name, "non-derailing")
                 yield Tag("derail", name, width, NAME_HIGH, (x, y), (ABOVE, BELOW),
                           _over(x, width), 10)  # fmt: skip
+
+    def _told_width(self, name: str, state: str) -> float:
+        """Room for a name and, where told, the longest state it may be in."""
+        return text_width(f"{short(name)} {state}" if self.wanted.told else short(name), NAME)
 
     def gates(self, standing: Standing) -> Iterator[Tag]:
         for (kind, name), box in standing.items():
             if kind == "gate":
                 x, y = box.middle[0], box.bottom - 6
-                width = name_width(name)
+                width = self._told_width(name, "seated")
                 yield Tag("gate", name, width, NAME_HIGH, (x, y), (BELOW, ABOVE),
                           _over(x, width), 11)  # fmt: skip
 

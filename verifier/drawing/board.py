@@ -27,7 +27,7 @@ from verifier.drawing.lettering import NAME, text_width
 from verifier.drawing.measure import Style, Things, sizes, things
 from verifier.drawing.panel import LONG_NAME, tear
 from verifier.drawing.sketch import Sketch, sketch
-from verifier.drawing.tags import BELOW, BY_THING, Box, Page, Put, Tag, around_all, place
+from verifier.drawing.tags import BELOW, BY_THING, Box, Page, Put, Tag, around_all, below, place
 from verifier.drawing.template import outline
 from verifier.drawing.view import View
 from verifier.drawing.ways import LOOSE, Ways
@@ -36,6 +36,7 @@ from verifier.plan.model import Plan, Port
 TERMINAL_WIDTH, WHOLE = 100, 60
 MOST_GROWTH = 10
 MARGIN = 26.0
+WHERE = 260.0  # room for saying where a thing belongs that stands below the drawing
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,8 +97,10 @@ def _fit(
     for _ in range(MOST_GROWTH):
         layout = lay_out(sketched, room, rows, heights)
         if not isinstance(layout, Layout):
-            return best or layout
-        made = _board(plan, pieces, wanted, there, layout)
+            if best is None:
+                return layout
+            break
+        made = _board(plan, pieces, wanted, there, layout, strict=True)
         if best is None or len(made.homeless) < len(best.homeless):
             best = made
         bands = {band for tag in made.homeless for band in _bands(layout, tag)}
@@ -106,6 +109,8 @@ def _fit(
             break
         heights = higher
     assert best is not None
+    if best.homeless:
+        return _board(plan, pieces, wanted, there, best.layout, strict=False)
     return best
 
 
@@ -114,8 +119,8 @@ def _apart(sketched: Sketch, rows: Rows, wanted: Wanted) -> tuple[int, ...]:
     least = OFF + SIGNAL_HIGH + BY_THING + (SMALL_HIGH + STOCK_HIGH if wanted.told else NAME_HIGH)
     heights = [0]
     close = first_heights(sketched, rows)
-    for above, below in pairwise(close):
-        heights.append(heights[-1] + max(2 * (below - above), round(least / DOWN)))
+    for upper, lower in pairwise(close):
+        heights.append(heights[-1] + max(2 * (lower - upper), round(least / DOWN)))
     return tuple(heights)
 
 
@@ -128,8 +133,16 @@ def _bands(layout: Layout, tag: Tag) -> Iterator[int]:
 
 
 def _board(
-    plan: Plan, pieces: Sequence[str], wanted: Wanted, there: Things, layout: Layout
+    plan: Plan,
+    pieces: Sequence[str],
+    wanted: Wanted,
+    there: Things,
+    layout: Layout,
+    *,
+    strict: bool,
 ) -> Board:
+    """The board of one layout. ``strict``: what finds no room where it should be is left out
+    and told of; else it stands wherever there is room, if need be below the drawing."""
     ways = Ways(layout)
     page = Page()
     boxes = []
@@ -148,19 +161,21 @@ def _board(
     for box in standing.values():
         page.take(box)
     put, homeless = place(page, tags)
-    frame = around_all(
-        [
-            *boxes,
-            *standing.values(),
-            *(one.box for one in put),
-            *(Box(*point, 0, 0) for lines in page.lines.values() for line in lines
-              for point in line),
-        ]
-    ).grown(MARGIN)  # fmt: skip
+    if not strict:
+        more, homeless = place(page, [tag.untied() for tag in homeless])
+        put = (*put, *more)
+    track = [point for lines in page.lines.values() for line in lines for point in line]
+    taken = [*boxes, *standing.values(), *(one.box for one in put)]
+    frame = around_all([*taken, *(Box(*point, 0, 0) for point in track)])
+    if homeless and not strict:
+        under = below(page, homeless, frame.x, frame.bottom)
+        put, homeless = (*put, *under), ()
+        frame = around_all([frame, *(one.box.widened(WHERE) for one in under)])
     by_name = {(one.tag.kind, one.tag.name): one for one in put}
     return Board(
-        plan, tuple(pieces), wanted, there, layout, ways, by_name, standing, homeless, page, frame
-    )
+        plan, tuple(pieces), wanted, there, layout, ways, by_name, standing, homeless, page,
+        frame.grown(MARGIN),
+    )  # fmt: skip
 
 
 def _end_box(plan: Plan, there: Things, ways: Ways, name: str) -> Box:

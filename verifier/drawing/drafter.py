@@ -25,9 +25,9 @@ from verifier.drawing.gauge import (
 from verifier.drawing.layout import Cell
 from verifier.drawing.names import element_id, gap_name
 from verifier.drawing.sketch import LEFT, RIGHT
-from verifier.drawing.tags import BELOW, Box, Point, Put
+from verifier.drawing.tags import BELOW, Box, Point, Put, Tag
 from verifier.drawing.view import View, aspect_word
-from verifier.drawing.ways import LOOSE, on_paper
+from verifier.drawing.ways import LOOSE
 from verifier.plan.model import Joint, Piece, Port, Signal
 from verifier.plan.track import moves_over
 
@@ -274,7 +274,8 @@ class Drafter:
                 at = derail_spot(self.ways, self.board.there, port, name)
                 state = self.view.derail(name)
                 put = self.board.put.get(("derail", name))
-                body = [template.derail(at, state), _label(put, short(name), "c") if put else ""]
+                label = _label(put, _told(name, state), "c") if put else ""
+                body = [template.derail(at, state), label]
                 spot = Box(at[0] - 6, at[1] - 8, 12, 14)
                 grey = not self.view.speaks_of("derail", name)
                 yield self._group("derail", name, _told(name, state), body, spot, grey=grey)
@@ -369,6 +370,22 @@ class Drafter:
         for put in self.board.put.values():
             if put.leader:
                 yield template.stroke(*put.leader, "f") + "\n"
+            if put.apart:
+                at = put.box.right + 8, put.box.middle[1] + 4
+                yield template.text(at, f"at {self._where(put.tag)}", "m") + "\n"
+
+    def _where(self, tag: Tag) -> str:
+        """Where what stands below the drawing belongs, in words."""
+        pieces = self.plan.track.pieces
+        signal = self.plan.signals.get(tag.name) if tag.kind == "signal" else None
+        if signal is not None:
+            ends = signal.joint.other(signal.enters), signal.enters
+            return " | ".join(short(pieces[port.piece].title) for port in ends)
+        nearest = min(
+            (name for name in self.board.layout.cells if name in pieces),
+            key=lambda name: template.distance(self.ways.hub(name), tag.anchor),
+        )
+        return short(pieces[nearest].title)
 
 
 def _blade(points: tuple[Point, ...]) -> float:

@@ -164,7 +164,7 @@ def _size(plan: Plan, node: Node, there: Things, wanted: Wanted) -> Size:
         block = name_width(f"({piece.block})")
         wires = loom_width(loom_at(plan, piece, there, wanted))
         stem = max(STEM, _units(max(zone, block, wires) + APART))
-        leg = max(LEG, _units((words if piece.kind == "turnout" else max(words, block)) + APART))
+        leg = max(LEG, _units(words + (0 if piece.kind == "turnout" else block) + APART))
     else:
         stem, leg = max(STEM, _units(words / 2)), max(LEG, _units(words / 2))
     if piece.kind != "turnout":

@@ -6,7 +6,7 @@ none covers another or any track, and which could not be placed.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 Point = tuple[float, float]
@@ -40,6 +40,9 @@ class Box:
 
     def grown(self, by: float) -> "Box":
         return Box(self.x - by, self.y - by, self.width + 2 * by, self.height + 2 * by)
+
+    def widened(self, by: float) -> "Box":
+        return Box(self.x, self.y, self.width + by, self.height)
 
     def meets(self, other: "Box") -> bool:
         return (
@@ -84,16 +87,23 @@ class Tag:
     off: float
     tied: bool = False
 
+    def untied(self) -> "Tag":
+        """The same, to be placed wherever there is room at all."""
+        near = self.lefts[0]
+        aside = (near + way * step for step in range(10, 150, 14) for way in (1, -1))
+        return replace(self, lefts=(*self.lefts, *aside), tied=False)
+
 
 @dataclass(frozen=True, slots=True)
 class Put:
     """A thing in its place. ``leader``: the line that ties it to its anchor, where it stands
-    away from it."""
+    away from it. ``apart``: it stands below the drawing, for want of room at its track."""
 
     tag: Tag
     box: Box
     side: int
     leader: tuple[Point, Point] | None
+    apart: bool = False
 
 
 @dataclass(slots=True)
@@ -206,6 +216,17 @@ def _leads(page: Page, leader: tuple[Point, Point]) -> bool:
     return not any(
         box.meets(other) for slab in _slabs(box.x, box.right) for other in page.boxes.get(slab, ())
     )
+
+
+def below(page: Page, tags: Sequence[Tag], left: float, bottom: float) -> tuple[Put, ...]:
+    """Things one below another under the drawing."""
+    put = []
+    for tag in tags:
+        box = Box(left, bottom + 2 * BY_THING, tag.width, tag.height)
+        bottom = box.bottom
+        page.take(box)
+        put.append(Put(tag, box, tag.sides[0], None, apart=True))
+    return tuple(put)
 
 
 def around_all(boxes: Iterable[Box]) -> Box:

@@ -180,16 +180,18 @@ def lens(at: Point, colour: str | None) -> str:
     x, y = at
     if plain == "dark":
         return drawn + stroke((x - 3, y), (x + 3, y))
-    rays = "".join(
-        f"M{_at((x + dx * (HEAD + 1.4), y + dy * (HEAD + 1.4)))}L{_at((x + dx * (HEAD + 4), y + dy * (HEAD + 4)))}"
-        for dx, dy in ((0, -1), (0, 1), (0.7, 0.7), (0.7, -0.7), (-0.7, 0.7), (-0.7, -0.7))
-    )  # fmt: skip
-    mark = letter(plain)
-    return (
-        drawn
-        + (f'<path class="k" d="{rays}"/>' if flashing else "")
-        + text((x, y + 3), mark, "l lit")
-    )
+    ends = [(_off(at, way, HEAD + 1.4), _off(at, way, HEAD + 4)) for way in _RAYS]
+    rays = "".join(f"M{_at(a)}L{_at(b)}" for a, b in ends) if flashing else ""
+    shining = f'<path class="k" d="{rays}"/>' if rays else ""
+    return drawn + shining + text((x, y + 3), letter(plain), "l lit")
+
+
+# Up, down and aslant: along the mast there are other heads.
+_RAYS = ((0.0, -1.0), (0.0, 1.0), (0.7, 0.7), (0.7, -0.7), (-0.7, 0.7), (-0.7, -0.7))
+
+
+def _off(at: Point, way: Point, by: float) -> Point:
+    return at[0] + way[0] * by, at[1] + way[1] * by
 
 
 def mast(base: Point, heads: Sequence[Point]) -> str:
@@ -227,8 +229,7 @@ def car(box: Box) -> str:
 
 
 def _trucks(x: float, y: float) -> str:
-    wheels = "".join(circle((x + dx, y - 2.6), 2.4, "o") for dx in (6, 12, 28, 34))
-    return wheels
+    return "".join(circle((x + dx, y - 2.6), 2.4, "o") for dx in (6, 12, 28, 34))
 
 
 def gate(box: Box, state: str | None) -> str:
@@ -258,7 +259,8 @@ def derail(at: Point, state: str | None) -> str:
 def chevron(at: Point, way: int, kind: str = "k") -> str:
     """An open arrowhead that points to the right (1) or the left (-1)."""
     x, y = at
-    return f'<path class="{kind}" d="M{_at((x - 6 * way, y - 5))}L{_at(at)}L{_at((x - 6 * way, y + 5))}"/>'
+    tail = x - 6 * way
+    return f'<path class="{kind}" d="M{_at((tail, y - 5))}L{_at(at)}L{_at((tail, y + 5))}"/>'
 
 
 def bumper(at: Point, way: int) -> str:
