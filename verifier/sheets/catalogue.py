@@ -67,11 +67,11 @@ def _parts(plan: "Plan", asked: "Asked") -> "Sheet":
 SHEETS: Mapping[str, Kind] = {
     kind.name: kind
     for kind in (
-        Kind("gaps", "every gap to cut, where and why, and those that are missing", _gaps),
-        Kind("wiring", "every wire to run, district by district, with its color", _wiring),
-        Kind("parts", "what to buy, what it costs, in which order", _parts),
-        Kind("electrical", "loads, voltage at the far ends, fuses and resistors", _electrical),
         Kind("locking", "every route, what it needs, and which routes conflict", _locking),
         Kind("aspects", "for each signal, what it shows when", _aspects),
+        Kind("gaps", "every gap to cut, where and why, and those that are missing", _gaps),
+        Kind("parts", "what to buy, what it costs, in which order", _parts),
+        Kind("wiring", "every wire to run, district by district, with its color", _wiring),
+        Kind("electrical", "loads, voltage at the far ends, fuses and resistors", _electrical),
     )
 }

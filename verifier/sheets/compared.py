@@ -6,6 +6,7 @@ first one was proved to keep.
 """
 
 from collections.abc import Mapping, Sequence
+from pathlib import PurePath
 from typing import Literal
 
 from verifier.findings.prove import prove
@@ -34,7 +35,10 @@ def comparison(
 
 
 def _names(plans: Sequence[Plan]) -> list[str]:
-    return [plan.source.name for plan in plans]
+    """Their files' names alone, where these tell them apart."""
+    paths = [plan.source.name for plan in plans]
+    short = [PurePath(path).name for path in paths]
+    return short if len(set(short)) == len(short) else paths
 
 
 def _parts(
@@ -103,7 +107,7 @@ def _verdict(
         if state == "proved" and after.get(name, "not asked") not in ("proved", "not asked")
     ]
     unasked = [n for n, state in before.items() if state == "proved" and n not in after]
-    also = f" (not asked there: {', '.join(unasked)})" if unasked else ""
+    also = f" Not asked there, so not compared: {', '.join(unasked)}." if unasked else ""
     if not lost:
-        return f"{other} keeps everything that is proved of {first}{also}."
-    return f"{other} does NOT keep what is proved of {first}: {', '.join(lost)}{also}."
+        return f"{other} keeps everything that is proved of {first}.{also}"
+    return f"{other} does NOT keep what is proved of {first}: {', '.join(lost)}.{also}"

@@ -104,7 +104,7 @@ def _total_words(bought: Iterable[Bought], prices: PriceList | None) -> str:
     lines = list(bought)
     said = money(sum((b.cost for b in lines if b.cost is not None), Decimal(0)), prices.currency)
     unpriced = [str(b.kind) for b in lines if b.each is None]
-    return f"{said} and {', '.join(unpriced)}" if unpriced else said
+    return f"{said} without {', '.join(unpriced)}" if unpriced else said
 
 
 # ------------------------------------------------------------------ tables

@@ -126,8 +126,10 @@ class _Reader:
     def _row(self, row: tuple[Cell, ...], columns: Mapping[str, int]) -> None:
         before = len(self.errors)
         width = max(columns.values()) + 1
-        for cell in row:
-            if is_formula(cell.text):
+        for position, cell in enumerate(row):
+            # A price below zero is told as one.
+            is_price = position == columns["price"] and _AMOUNT.fullmatch(cell.text.lstrip("+-"))
+            if is_formula(cell.text) and not is_price:
                 self._error(Diagnostic(
                     "CP807", f"a spreadsheet takes `{_short(cell.text)}` for a formula", cell.span,
                     "What a table holds could then be worked out anew, or run, where it is opened. "

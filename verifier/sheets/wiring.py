@@ -117,6 +117,11 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             f"Length and size of {unknown} of {len(wires)} wires are not in the file: measure them "
             "where they will lie."
         )
+    for driver, levers in _levers(plan):
+        yield (
+            f"Not listed: {', '.join(levers)}, which the rules of {driver} ask for. How they reach "
+            "it is not in the file."
+        )
     for name, machine in plan.wiring.machines.items():
         if machine.contacts is None:
             yield f"Contacts of {name} are not in the file, so no wire to them is listed."
@@ -127,3 +132,13 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
     ):
         if obligation.formula == TRUE:
             yield f"To be mended first ({obligation.property}): {obligation.trouble}."
+
+
+def _levers(plan: Plan) -> Iterator[tuple[str, list[str]]]:
+    """By driver, the levers and buttons that the rules of its heads ask for."""
+    for driver in plan.wiring.drivers.values():
+        signals = (s for s in plan.signals.values() if any(h.name in driver.heads for h in s.heads))
+        asked = (says.what for signal in signals for says in plan.asked_by(signal))
+        levers = dict.fromkeys(f"{w.kind} {w.name}" for w in asked if w.kind in ("lever", "button"))
+        if levers:
+            yield driver.name, list(levers)
