@@ -65,7 +65,7 @@ def _proved(names: Sequence[str], reports: Sequence[Report]) -> Table:
         if any(state not in ("proved", "not asked") for state in row) or len(set(row)) > 1:
             rows.append((name, *row))
     alike = len(asked) - len(rows)
-    rows.append(("all others", *(f"proved ({alike})" for _ in names)))
+    rows.append(("all others" if rows else "all", *(f"proved ({alike})" for _ in names)))
     notes = tuple(
         _verdict(names[0], name, standings[0], standing)
         for name, standing in zip(names[1:], standings[1:], strict=True)

@@ -112,9 +112,8 @@ class _Harness:
         also: str | None = None,
     ) -> Conductor:
         """``also``: a second supply whose circuit it is part of."""
-        supplies = () if supply is None else (supply,)
-        if role not in _OWN:
-            supplies = sharing(supply, self.wiring)
+        own = () if supply is None else (supply,)
+        supplies = own if role in _OWN else sharing(supply, self.wiring)
         joins = frozenset(s for s in (supply, also) if s is not None)
         function = Function(role, supplies)
         return Conductor(name, start, end, function, self.section, serves, joins, run, through)

@@ -168,11 +168,12 @@ def _reasons(joint: Joint, plan: Plan, turned: frozenset[Joint]) -> Iterator[str
             yield f"fouling point of {port.piece} at {mm(machine.fouling)}"
 
 
-def _supplies(one: str, other: str, plan: Plan) -> tuple[str, ...]:
+def _supplies(one: str, other: str, plan: Plan) -> tuple[str, str] | None:
     """The two supplies of two blocks' track power, where they are two."""
-    powers = (plan.wiring.power_of(one), plan.wiring.power_of(other))
-    names = tuple(supply.name for supply in powers if supply is not None)
-    return names if len(set(names)) == 2 else ()
+    power, beyond = plan.wiring.power_of(one), plan.wiring.power_of(other)
+    if power is None or beyond is None or power.name == beyond.name:
+        return None
+    return power.name, beyond.name
 
 
 # ------------------------------------------------------------------ what is missing
@@ -226,7 +227,7 @@ def _between_supplies(plan: Plan) -> Iterator[Wanted]:
     """Two supplies that meet at a gap in one rail are joined by the other rail."""
     for gap in gaps_of(plan):
         one, other = (piece.block for piece in _sides(gap.joint, plan))
-        names = _supplies(one, other, plan) if one and other else ()
+        names = _supplies(one, other, plan) if one and other else None
         if names and gap.joint.kind == "|" and not plan.wiring.share_a_return(*names):
             yield Wanted(
                 gap.name,
