@@ -1,0 +1,65 @@
+"""Counts of what a wired file declares, from its text alone: nothing of the program is used.
+
+In: the text of a junction without modules and included files. Out: how many of each there are.
+"""
+
+import re
+from collections import Counter
+
+
+def counted(text: str) -> Counter[str]:
+    """Feeders, detectors, spots, drivers, contacts, machines, supplies, boosters, fuses, levers,
+    masts, heads, gaps and cuts."""
+    lines = [re.sub(r'"[^"]*"', "", line.split("#")[0]) for line in text.splitlines()]
+    lines = [line for line in lines if line.strip()]
+    found: Counter[str] = Counter()
+    statements: list[str] = []
+    for line in lines:
+        if line[0].isspace() and statements:
+            statements[-1] += "\n" + line
+        else:
+            statements.append(line)
+    for statement in statements:
+        found += _of_statement(statement)
+    return found
+
+
+def _of_statement(statement: str) -> Counter[str]:
+    words = statement.split()
+    names = r"\s+([\w.-]+(?:\s*,\s*[\w.-]+)*)"
+    match words[0]:
+        case "block":
+            groups = re.findall(rf"\bfeeders?{names}", statement)
+            return Counter({"feeders": sum(len(group.split(",")) for group in groups)})
+        case "detector" if "spot" in words:
+            spots = re.search(r"\bat((?:\s*,?\s*[\d.]+ (?:mm|cm|m)\b)+)", statement)
+            assert spots
+            places = {place.split()[0] for place in spots[1].split(",")}
+            isolated = int("isolated output" in statement)
+            return Counter({"spot detectors": 1, "spots": len(places), "isolated": isolated})
+        case "detector":
+            isolated = int("isolated output" in statement)
+            return Counter({"current detectors": 1, "isolated": isolated})
+        case "driver":
+            return Counter({"drivers": 1})
+        case "turnout":
+            contacts = 2 * len(re.findall(r"\bcontacts normal, reverse", statement))
+            contacts += len(re.findall(r"\bcontact (?:normal|reverse)", statement))
+            machines = len(re.findall(r"\bmotor\b", statement))
+            many = len(re.match(rf"turnout{names}", statement)[1].split(","))  # type: ignore[index]
+            return Counter({"contacts": many * contacts, "machines": many * machines})
+        case "supply" | "booster":
+            fuses = len(re.findall(r"\bfuse\b", statement))
+            return Counter({"supplies" if words[0] == "supply" else "boosters": 1, "fuses": fuses})
+        case "lever":
+            match = re.match(rf"lever{names} positions", statement)
+            assert match
+            return Counter({"levers": len(match[1].split(","))})
+        case "signal":
+            heads = re.search(rf"\bheads?{names}", statement)
+            return Counter({"masts": 1, "heads": len(heads[1].split(",")) if heads else 1})
+        case "track":
+            return Counter(
+                gaps=len(re.findall(r"\|+", statement)), cuts=len(re.findall(r"\|", statement))
+            )
+    return Counter()

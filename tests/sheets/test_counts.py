@@ -1,0 +1,103 @@
+"""Every wired file, and chance wirings: what sheets list is what the text of the file has."""
+
+from collections import Counter
+from fractions import Fraction
+
+import pytest
+
+import verifier
+from tests.sheets.counter import counted
+from tests.sheets.wired_files import TEXTS, by_chance
+from verifier.plan.model import Plan
+from verifier.sheets.colours import assigned, functions_of, mixed
+from verifier.sheets.conductors import conductors
+from verifier.sheets.counted import parts_of
+from verifier.sheets.gaps import gaps_of
+
+FAMILY = {
+    "masts": "mast", "heads": "head", "drivers": "driver", "contacts": "contact",
+    "current detectors": "current-detector", "spots": "spot-detector", "isolated": "adapter",
+    "supplies": "supply", "boosters": "booster", "fuses": "fuse", "levers": "lever",
+}  # fmt: skip
+
+CASES = [pytest.param(text, id=name) for name, text in TEXTS.items()]
+CASES += [pytest.param(by_chance(seed), id=f"chance {seed}") for seed in range(25)]
+
+
+def plan_of(text: str) -> Plan:
+    return verifier.load_text(text, "wired.ixl")
+
+
+@pytest.mark.parametrize("text", CASES)
+def test_parts_are_as_many_as_the_text_declares(text: str) -> None:
+    parts: Counter[str] = Counter()
+    for part in parts_of(plan_of(text)):
+        parts[part.kind.family] += int(part.count)
+    wanted = counted(text)
+    for what, family in FAMILY.items():
+        assert parts[family] == wanted[what], what
+    assert parts["machine-slow-motion"] + parts["machine-snap"] == wanted["machines"]
+
+
+@pytest.mark.parametrize("text", CASES)
+def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
+    wires = conductors(plan_of(text))
+    wanted = counted(text)
+    roles = Counter(wire.function.role for wire in wires)
+    feeders = [wire for wire in wires if wire.name.startswith("feeder ")]
+    buses = [wire for wire in wires if wire.name.startswith("bus of ")]
+    assert len(feeders) == 2 * wanted["feeders"]
+    assert roles["lamp common"] == sum(
+        1 for part in parts_of(plan_of(text)) if part.kind.family == "head"
+        and plan_of(text).wiring.driver_of(part.serves)
+    )  # fmt: skip
+    assert roles["track return"] == wanted["feeders"] + len(buses) // 2
+    powered = {w.name for w in wires if w.name.startswith("power wire of ")}
+    devices = wanted["current detectors"] + wanted["spot detectors"]
+    assert len(powered) == devices + wanted["drivers"] + wanted["machines"]
+    outputs = {wire.start for wire in wires if wire.function.role == "detector output"}
+    assert len(outputs) <= devices
+
+
+@pytest.mark.parametrize("text", CASES)
+def test_every_wire_that_can_break_is_on_the_wiring_list(text: str) -> None:
+    plan = plan_of(text)
+    listed = {wire.name for wire in conductors(plan)}
+    broken = {fault.name for fault in plan.equipment.faults if fault.kind == "wire-broken"}
+    assert broken <= listed
+
+
+@pytest.mark.parametrize("text", CASES)
+def test_gaps_are_those_that_are_drawn(text: str) -> None:
+    gaps = gaps_of(plan_of(text))
+    wanted = counted(text)
+    assert len({gap.name for gap in gaps}) == len(gaps)
+    # One joint may be drawn on two lines.
+    assert len(gaps) <= wanted["gaps"]
+    assert len({gap.joint for gap in gaps}) == len(gaps)
+    cuts = sum(len(gap.joint.kind) for gap in gaps)
+    assert cuts <= wanted["cuts"] and (cuts == wanted["cuts"]) == (len(gaps) == wanted["gaps"])
+
+
+@pytest.mark.parametrize("text", CASES)
+def test_no_two_functions_share_a_color_and_no_supplies_are_mixed(text: str) -> None:
+    plan = plan_of(text)
+    wires = conductors(plan)
+    colours = assigned(functions_of(wires), None, plan.source)
+    assert len(set(colours.values())) == len(colours)
+    # What cannot be kept apart by any color is one wire from one supply to another.
+    joining = {frozenset(wire.joins) for wire in wires if len(wire.joins) > 1}
+    apart = {p for p in joining if not plan.wiring.share_a_return(*sorted(p))}
+    assert {frozenset(two) for _, *two in mixed(wires, colours, plan.wiring)} == apart
+
+
+def test_wire_is_as_long_as_the_runs_of_the_file() -> None:
+    """wired-end-of-siding.ixl: 20 ft of 14 AWG; 12 feeders of 1 ft and two drivers 15 ft away,
+    of 22 AWG: each run is two conductors."""
+    plan = plan_of(TEXTS["wired-end-of-siding.ixl"])
+    metres: Counter[str] = Counter()
+    for part in parts_of(plan):
+        if part.kind.family == "wire":
+            metres[str(part.kind)] += part.count  # type: ignore[assignment]
+    foot = Fraction("0.3048")
+    assert metres == {"wire-14AWG": 2 * 20 * foot, "wire-22AWG": 2 * (12 + 2 * 15) * foot}
