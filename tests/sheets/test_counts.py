@@ -9,10 +9,10 @@ import verifier
 from tests.sheets.counter import counted
 from tests.sheets.wired_files import TEXTS, by_chance
 from verifier.plan.model import Plan
+from verifier.plan.gaps import gaps_of
 from verifier.sheets.colours import assigned, functions_of, mixed
 from verifier.sheets.conductors import conductors
 from verifier.sheets.counted import parts_of
-from verifier.sheets.gaps import gaps_of
 
 FAMILY = {
     "masts": "mast", "heads": "head", "drivers": "driver", "contacts": "contact",
@@ -69,7 +69,7 @@ def test_every_wire_that_can_break_is_on_the_wiring_list(text: str) -> None:
 
 @pytest.mark.parametrize("text", CASES)
 def test_gaps_are_those_that_are_drawn(text: str) -> None:
-    gaps = gaps_of(plan_of(text))
+    gaps = gaps_of(plan_of(text).track)
     wanted = counted(text)
     assert len({gap.name for gap in gaps}) == len(gaps)
     # One joint may be drawn on two lines.

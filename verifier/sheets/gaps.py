@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from verifier.engines.answers import Exists, Impossible
 from verifier.engines.situations import SituationCheck
 from verifier.findings.change import mm
+from verifier.plan.gaps import gaps_of
 from verifier.plan.model import Joint, Piece, Plan, Port
 from verifier.plan.track import port_words
 from verifier.properties.distances import fouling_undetected, gap_beyond_signal
@@ -39,14 +40,6 @@ _NOTES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Gap:
-    """A gap to cut: what it goes by, and the joint of the plan it is."""
-
-    name: str
-    joint: Joint
-
-
-@dataclass(frozen=True, slots=True)
 class Wanted:
     """A gap that is asked for and not in the file, or one that lies elsewhere: where, which
     property or rule asks, and what to do."""
@@ -56,25 +49,10 @@ class Wanted:
     text: str
 
 
-def gaps_of(plan: Plan) -> tuple[Gap, ...]:
-    """Every gap of the plan. One without a name in the file goes by a number."""
-    found, taken = [], {joint.gap for joint in plan.track.joints}
-    number = 0
-    for joint in plan.track.joints:
-        if joint.kind == "=":
-            continue
-        name = joint.gap
-        while name is None:
-            number += 1
-            name = None if f"gap {number}" in taken else f"gap {number}"
-        found.append(Gap(name, joint))
-    return tuple(found)
-
-
 def gap_sheet(plan: Plan) -> Sheet:
     """Every gap to cut, where and why; and the gaps that are asked for and not there."""
     title = f"Gap list: {plan.title}"
-    gaps = gaps_of(plan)
+    gaps = gaps_of(plan.track)
     turned = frozenset(at_turned_sections(plan.track))
     rows = tuple(
         (TICK, gap.name, _RAILS[gap.joint.kind], _between(gap.joint, plan), _where(gap.joint, plan),
@@ -225,7 +203,7 @@ def _turned(turn: Turn, plan: Plan) -> Wanted:
 
 def _between_supplies(plan: Plan) -> Iterator[Wanted]:
     """Two supplies that meet at a gap in one rail are joined by the other rail."""
-    for gap in gaps_of(plan):
+    for gap in gaps_of(plan.track):
         one, other = (piece.block for piece in _sides(gap.joint, plan))
         names = _supplies(one, other, plan) if one and other else None
         if names and gap.joint.kind == "|" and not plan.wiring.share_a_return(*names):
