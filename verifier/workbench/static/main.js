@@ -29,6 +29,7 @@ const state = {
   /** @type {Map<string, any>} */ verdicts: new Map(),
   /** @type {{kind: string, name: string} | null} */ picked: null,
   looks: 0,
+  /** Nothing of this text was played with yet. */ opening: false,
   /** @type {AbortController | null} */ proof: null,
   pausedAt: 0,
 };
@@ -58,6 +59,14 @@ async function look(act = null, fresh = false) {
   }
   if (turn !== state.looks || asked !== text()) return;
   dropBanner('refused');
+  // Where relays remember, a file is played over time; what is wired is, as long as it stands still.
+  if (state.opening && !said.errors) {
+    state.opening = false;
+    if (said.speaks_of_time && !said.wired) {
+      state.play = { ...EVERYTHING_AS_USUAL, over_time: true };
+      return look(null, fresh);
+    }
+  }
   if (said.errors) showErrors(said.errors);
   else showLook(said, act !== null);
   if (fresh && !said.errors) proveNow();
@@ -276,7 +285,7 @@ function mend(edit) {
 function take(opened, saved = opened.text) {
   leave();
   Object.assign(state, { name: opened.name, stamp: opened.stamp, saved, play: EVERYTHING_AS_USUAL, how: {},
-    before: null, picked: null, look: null, verdicts: new Map(), pausedAt: 0 });
+    before: null, picked: null, look: null, opening: true, verdicts: new Map(), pausedAt: 0 });
   setText(opened.text);
   $('sheet-title').textContent = opened.name || 'New junction';
   keep();

@@ -36,7 +36,7 @@ export function show(verdict) {
   shown = { verdict, frame: history ? history.moments.length - 1 : 0 };
   build();
   load();
-  $('showing').scrollIntoView({ block: 'nearest' });
+  $('showing').scrollIntoView({ block: 'center' });
   say(verdict.sentence);
 }
 
@@ -129,7 +129,7 @@ function historyControls(history) {
   slider.value = String(shown?.frame ?? 0);
   const events = el('ol', { id: 'events' }, ...history.events.map((/** @type {any} */ event) => {
     const line = el('li', { 'data-moment': String(event.moment) },
-      el('button', { type: 'button', class: 'link', click: () => step(event.moment) }, event.text));
+      el('button', { type: 'button', class: 'link event', click: () => step(event.moment) }, event.text));
     if (event.place) {
       line.append(' ', el('button', { type: 'button', class: 'link quiet', click: () => told.go(event.place) }, `line ${event.place.line}`));
     }
@@ -138,10 +138,10 @@ function historyControls(history) {
   queueMicrotask(mark);
   return [
     el('div', { class: 'row', role: 'group', 'aria-label': 'History: the arrow keys step through it' },
-      button('to-first', '⏮', 'To the beginning (Home)', () => step(0)),
+      button('to-first', '|◀', 'To the beginning (Home)', () => step(0)),
       button('to-before', '◀', 'One moment back (left arrow)', () => step((shown?.frame ?? 0) - 1)),
       button('to-next', '▶', 'One moment on (right arrow)', () => step((shown?.frame ?? 0) + 1)),
-      button('to-last', '⏭', 'To the end (End)', () => step(last)),
+      button('to-last', '▶|', 'To the end (End)', () => step(last)),
       slider, el('span', { id: 'moment-words' })),
     events,
   ];
@@ -164,15 +164,18 @@ function mark() {
   const last = history.moments.length - 1;
   const words = `moment ${frame + 1} of ${last + 1}`;
   const here = [];
+  /** @type {HTMLElement | null} */
+  let first = null;
   for (const line of /** @type {NodeListOf<HTMLElement>} */ ($('events').querySelectorAll('li'))) {
     const moment = Number(line.dataset.moment);
     line.setAttribute('aria-current', String(moment === frame));
     line.classList.toggle('later', moment > frame);
     if (moment === frame) {
       here.push(line.firstChild?.textContent ?? '');
-      line.scrollIntoView({ block: 'nearest' });
+      first ??= line;
     }
   }
+  if (first) $('events').scrollTop = /** @type {HTMLElement} */ (first).offsetTop - 20;
   $('moment-words').textContent = words;
   /** @type {HTMLInputElement} */ ($('moment-slider')).value = String(frame);
   /** @type {HTMLButtonElement} */ ($('to-before')).disabled = frame === 0;

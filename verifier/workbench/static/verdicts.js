@@ -60,12 +60,14 @@ export function showReport(report, milliseconds) {
   $('do-again').hidden = true;
   const list = $('verdict-list');
   list.classList.remove('stale');
-  const { broken, undecided: open } = report.counts;
-  const bad = broken > 0 || report.unmet.length > 0;
+  const verdicts = /** @type {any[]} */ (report.verdicts);
+  const broken = verdicts.filter((v) => v.fails).length;
+  const open = verdicts.filter((v) => v.leaves_open).length;
+  const bad = broken + report.unmet.length > 0;
   stamp(bad ? 'bad' : open ? 'unsure' : 'good',
-    bad ? `${broken || report.unmet.length} ${broken ? 'BROKEN' : 'NOT AS EXPECTED'}`
-      : open ? `${open} UNDECIDED`
-        : report.counts.expected ? `${report.counts.expected} broken as expected, the rest proved` : `PROVED: all ${report.counts.proved}`);
+    broken ? `${broken} BROKEN` : bad ? `${report.unmet.length} NOT AS EXPECTED`
+      : open ? `${open} UNDECIDED` : report.counts.expected ? `${report.counts.expected} broken as expected`
+        : `PROVED: all ${report.counts.proved}`);
   const took = milliseconds < 950 ? `${Math.round(milliseconds)} ms` : `${(milliseconds / 1000).toFixed(1)} s`;
   $('progress').textContent = `${report.words}. Worked out in ${took}.`;
   document.documentElement.dataset.verdictMs = String(Math.round(milliseconds));
@@ -85,7 +87,7 @@ function entries(report) {
   }
   made.push(...found.filter((/** @type {any} */ v) => rank(v) < 3).map(entry));
   const advice = found.filter((/** @type {any} */ v) => rank(v) === 3);
-  if (advice.length) made.push(fold(`Advice: ${advice.length}`, advice.map(entry)));
+  if (advice.length) made.push(fold(`Advice, and what is left open: ${advice.length}`, advice.map(entry)));
   if (report.failures.length) made.push(fold('What each failure does', [failures(report.failures)]));
   if (safe.length) made.push(fold(`Proved: ${safe.length}`, byProperty(safe)));
   if (waived.length) made.push(fold(`Waived: ${waived.length}`, waived.map(plain)));
@@ -93,11 +95,11 @@ function entries(report) {
   return made;
 }
 
-/** Broken first, then undecided, then what the file expects, then advice. @param {any} verdict */
+/** Broken first, then undecided, then what the file expects, then what is no question of safety. @param {any} verdict */
 function rank(verdict) {
-  if (verdict.advice) return 3;
   if (verdict.expected) return 2;
-  return verdict.status === 'broken' ? 0 : 1;
+  if (verdict.status === 'broken') return verdict.fails ? 0 : 3;
+  return verdict.leaves_open ? 1 : 3;
 }
 
 /** @param {any} verdict */
