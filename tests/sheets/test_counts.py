@@ -8,8 +8,8 @@ import pytest
 import verifier
 from tests.sheets.counter import counted
 from tests.sheets.wired_files import TEXTS, by_chance
-from verifier.plan.model import Plan
 from verifier.plan.gaps import gaps_of
+from verifier.plan.model import Plan
 from verifier.sheets.colours import assigned, functions_of, mixed
 from verifier.sheets.conductors import conductors
 from verifier.sheets.counted import parts_of

@@ -35,6 +35,9 @@ class _Sides:
 
     above: dict[Port, tuple[Port, bool]] = field(default_factory=dict)
 
+    def copy(self) -> "_Sides":
+        return _Sides(dict(self.above))
+
     def find(self, port: Port) -> tuple[Port, bool]:
         """The end that stands for all that hang together, and whether this one's side is the
         other of its."""
@@ -67,16 +70,26 @@ def turns(track: Track) -> tuple[Turn, ...]:
 
 
 def at_turned_sections(track: Track) -> tuple[Joint, ...]:
-    """The joints, cut in both rails, without one of which track would come back turned around
-    with a rail running through."""
+    """The joints, cut in both rails, that lie on a way on which track comes back turned around:
+    the ends of sections for turning trains."""
     sides, wrong = _where_a_rail_runs_through(track)
     if wrong:
         return ()
-    agree = True
-    joints = tuple(_cut_in_both(track))
-    for joint in joints:  # each of them: one that does not agree does not join the rest
-        agree &= sides.join(joint.a, joint.b)
-    return () if agree else joints
+    cut = list(_cut_in_both(track))
+    ways_round = [joint for joint in cut if _hang_together(joint, sides, cut)]
+    together = sides.copy()
+    turned = [joint for joint in ways_round if not together.join(joint.a, joint.b)]
+    about = {together.find(joint.a)[0] for joint in turned}
+    return tuple(joint for joint in ways_round if together.find(joint.a)[0] in about)
+
+
+def _hang_together(joint: Joint, sides: _Sides, cut: list[Joint]) -> bool:
+    """Whether a way leads round from one side of a joint to the other."""
+    others = sides.copy()
+    for other in cut:
+        if other is not joint:
+            others.join(other.a, other.b)
+    return others.find(joint.a)[0] == others.find(joint.b)[0]
 
 
 def _where_a_rail_runs_through(track: Track) -> tuple[_Sides, list[Joint]]:

@@ -1,0 +1,178 @@
+"""The wiring list and the colors of its wires."""
+
+from collections.abc import Sequence
+from itertools import combinations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import verifier
+from tests.sheets.wired_files import TEXTS
+from verifier.language.diagnostics import InputError
+from verifier.language.source import Source
+from verifier.plan.wiring import NO_WIRING, Wiring
+from verifier.sheets.asked import NOTHING, Asked
+from verifier.sheets.colours import USUAL, assigned, at_hand, mixed
+from verifier.sheets.conductors import Conductor, Function, conductors
+from verifier.sheets.sheet import Sheet
+from verifier.sheets.wiring import wiring_sheet
+
+END_OF_SIDING = TEXTS["wired-end-of-siding.ixl"]
+SOURCE = Source("wired.ixl", "")
+
+
+def sheet(text: str, colours: str = "") -> Sheet:
+    given_ = at_hand(Source("--wire-colors", colours)) if colours else None
+    return wiring_sheet(verifier.load_text(text), Asked(colours=given_))
+
+
+def lines(found: Sheet, title: str) -> list[tuple[str, ...]]:
+    return [row for table in found.tables if table.title == title for row in table.rows]
+
+
+def test_a_district_in_the_order_of_working_through_it() -> None:
+    rows = lines(sheet(END_OF_SIDING), "District East-End")
+    ways = [(row[2], row[3], row[8]) for row in rows]
+    assert ways[:4] == [
+        ("fuse of Track-A", "bus East-End A", "-"),
+        ("Track-A output B", "bus East-End B", "-"),
+        ("bus East-End A", "Main rail A, m1", "D-Main, 2 turns"),
+        ("bus East-End B", "Main rail B, m1", "-"),
+    ]
+    assert [row[1] for row in rows] == [str(n) for n in range(3, len(rows) + 3)]
+    (bus, _, feeder, *_) = rows
+    assert bus[6:8] == ("14 AWG", "6096 mm") and feeder[6:8] == ("22 AWG", "304.8 mm")
+    to_b1 = {row[2] for row in rows if row[3].startswith("B1 input")}
+    assert to_b1 == {"D-Main output", "D-Siding output", "D-Switch output", "T1 normal contact",
+                     "T1 reverse contact"}  # fmt: skip
+
+
+def test_what_is_not_in_the_file_is_said() -> None:
+    text = " ".join(sheet(END_OF_SIDING).notes)
+    assert "36 of 66 wires" in text and "lever 4, which the rules of B1 ask for" in text
+    assert "nothing of its wiring" in sheet("edge A\nblock B\nbumper C\ntrack A = B = C\n").notes[0]
+
+
+def test_a_feeder_that_misses_its_detector_is_told_before_it_is_soldered() -> None:
+    found = sheet(TEXTS["missed-feeder-broken.ixl"])
+    assert any("feeder-undetected" in note for note in found.notes)
+    assert not any("feeder-undetected" in note for note in sheet(END_OF_SIDING).notes)
+
+
+def test_a_wire_that_joins_two_supplies_is_not_called_kept_apart() -> None:
+    found = sheet(TEXTS["two-supplies-broken.ixl"])
+    (colours,) = [table for table in found.tables if table.title == "Colors"]
+    assert any(note.startswith("NOT KEPT APART") for note in colours.notes)
+    mended = sheet(TEXTS["two-supplies-mended.ixl"])
+    (colours,) = [table for table in mended.tables if table.title == "Colors"]
+    assert [note[:8] for note in colours.notes] == ["Checked:"]
+
+
+# ------------------------------------------------------------------ colors
+
+
+def functions(count: int) -> list[Function]:
+    return [Function("power", (f"Bus-{i}",)) for i in range(count)]
+
+
+@given(
+    st.integers(min_value=0, max_value=60),
+    st.none() | st.lists(st.sampled_from([*USUAL, "pink", "sky blue"]), unique=True, min_size=1),
+)
+def test_every_function_has_a_color_of_its_own_or_it_is_said_that_they_run_out(
+    count: int, colours: list[str] | None
+) -> None:
+    at = at_hand(Source("--wire-colors", ",".join(colours))) if colours else None
+    try:
+        found = assigned(functions(count), at, SOURCE)
+    except InputError as error:
+        assert [d.code for d in error.diagnostics] == ["CP802"]
+        assert count > len(colours or USUAL)
+        return
+    assert list(found) == functions(count)
+    assert len(set(found.values())) == count
+    plain = set(colours or USUAL)
+    for colour in found.values():
+        base, _, stripe = colour.partition("/")
+        assert base in plain and (not stripe or stripe in plain)
+        assert {base, stripe} != {"green", "yellow"}  # the protective conductor
+    pairs = [frozenset(c.split("/")) for c in found.values() if "/" in c]
+    assert len(set(pairs)) == len(pairs)  # never red/white beside white/red
+
+
+@pytest.mark.parametrize(
+    ("text", "code", "where"),
+    [
+        ("red, black, red", "CP801", "red"),
+        ("grey, gray", "CP801", "gray"),
+        (" , ", "CP801", " , "),
+        ("red\nblack\n\nred\n", "CP801", "red"),
+    ],
+)
+def test_lists_of_colors_that_are_none(text: str, code: str, where: str) -> None:
+    with pytest.raises(InputError) as caught:
+        at_hand(Source("colors.txt", text))
+    (found,) = caught.value.diagnostics
+    assert (found.code, found.span.text) == (code, where)
+
+
+def test_colors_run_out_in_words_of_the_trade() -> None:
+    with pytest.raises(InputError) as caught:
+        sheet(END_OF_SIDING, "red, black, white")
+    (found,) = caught.value.diagnostics
+    assert found.code == "CP802" and found.span.text == "red, black, white"
+    assert found.message == "9 functions and only 6 colors that can be told apart"
+    assert sheet(END_OF_SIDING, "red, black, white, blue, green").tables
+
+
+SUPPLIED = verifier.load_text(
+    "edge A\nbumper C\nblock B\ntrack A = B = C\nsupply S1\nsupply S2\nsupply S3\n"
+    "common return S1, S2\n"
+).wiring
+
+
+def wires(*joins: Sequence[str]) -> list[Conductor]:
+    return [
+        Conductor(f"w{i}", "a", "b", Function("lamp", (str(i),)), "x", "y", frozenset(some))
+        for i, some in enumerate(joins)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("one", "other", "colours", "wrong"),
+    [
+        (("S1",), ("S3",), ("red", "red"), 2),  # two functions, and two supplies
+        (("S1",), ("S2",), ("red", "red"), 1),  # a common return: two functions only
+        (("S1",), ("S3",), ("red", "blue"), 0),
+        (("S1", "S3"), ("S1",), ("red", "blue"), 1),  # one wire from supply to supply
+    ],
+)
+def test_the_check_finds_what_is_mixed(
+    one: Sequence[str], other: Sequence[str], colours: Sequence[str], wrong: int
+) -> None:
+    two = wires(one, other)
+    by_function = {wire.function: c for wire, c in zip(two, colours, strict=True)}
+    assert len(mixed(two, by_function, SUPPLIED)) == wrong
+
+
+@given(st.lists(st.tuples(st.sets(st.sampled_from(["S1", "S2", "S3"]), max_size=2),
+                          st.sampled_from(["red", "blue"])), max_size=6))  # fmt: skip
+def test_the_check_agrees_with_looking_at_every_two_wires(
+    some: list[tuple[set[str], str]],
+) -> None:
+    made = wires(*(sorted(joins) for joins, _ in some))
+    colours = {wire.function: c for wire, (_, c) in zip(made, some, strict=True)}
+    pairs = list(combinations(made, 2))
+    apart = {"S1": 0, "S2": 0, "S3": 1}
+    bad = any(len({apart[s] for s in wire.joins}) > 1 for wire in made)
+    for one, other in pairs:
+        if colours[one.function] == colours[other.function]:
+            bad = True  # two functions
+    assert bool(mixed(made, colours, SUPPLIED)) is bad
+
+
+def test_no_wires_without_wiring() -> None:
+    assert isinstance(NO_WIRING, Wiring)
+    plan = verifier.load_text("edge A\nblock B\nbumper C\ntrack A = B = C\n")
+    assert conductors(plan) == () and wiring_sheet(plan, NOTHING).tables == ()
