@@ -283,12 +283,14 @@ def test_gaps_in_one_rail_and_in_both() -> None:
 # ------------------------------------------------------------------ shapes
 
 
-def test_an_oval_says_where_its_ends_join() -> None:
+def test_an_oval_is_drawn_round() -> None:
     plan = load(OVAL)
     panel = panel_of(plan, seen(plan))
     (row,) = (line for line in panel.lines if "B2" in line)
-    assert row.startswith("to B3 ↻─|") and row.endswith("|─↻ to B1")
-    assert "\n".join(panel.lines).count("(g3)") == 2
+    assert row.strip().startswith("╭─") and row.strip().endswith("─╮")
+    (row,) = (line for line in panel.lines if "B3" in line)
+    assert row.strip().startswith("╰") and row.strip().endswith("╯")
+    assert "\n".join(panel.lines).count("(g3)") == 1
     assert "\n".join(panel.lines).count("1E ") == 1
 
 

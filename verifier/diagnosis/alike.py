@@ -53,9 +53,7 @@ def proved_alike(bench: Bench, a: Suspects, b: Suspects) -> bool:
     return isinstance(check.find(differs), Impossible)
 
 
-def differing(
-    bench: Bench, a: Suspects, b: Suspects, shared: Collection[Observable] = ()
-) -> Expr:
+def differing(bench: Bench, a: Suspects, b: Suspects, shared: Collection[Observable] = ()) -> Expr:
     """That some lens shows another colour with one group than with the other, over the inputs
     of the bench's plan. What is ``shared`` is an input as well, everything else that is broken
     is in the first of its states.

@@ -75,7 +75,8 @@ class _Beside:
 
     # -------------------------------------------------------------- signals
 
-    def _where_signals_stand(self) -> Iterator[tuple[Signal, Mark, int]]:
+    def _where_signals_stand(self) -> Iterator[tuple[Signal, Point, int]]:
+        """Each signal, the place on the rail where it stands, and to which side its trains run."""
         marks_of = Counter(mark.joint.a for mark in self.layout.marks)
         for mark in self.layout.marks:
             for approach, side in ((mark.left, RIGHT), (mark.right, LEFT)):
@@ -85,11 +86,17 @@ class _Beside:
                 )
                 if approach in mark.near or only_here:
                     for signal in self.there.signals.get(approach, ()):
-                        yield signal, mark, side
+                        yield signal, *self._where(signal, mark, side)
+        for port in self.layout.undrawn:
+            # Over a leg that is not drawn a signal is approached from its frog.
+            if not marks_of[self.plan.track.joint_at[port].a]:
+                cell = self.layout.cells[port.piece]
+                side = next(leg.side for leg in cell.node.legs if leg.port == port)
+                for signal in self.there.signals.get(port, ()):
+                    yield signal, self.ways.hub(port.piece), side
 
     def signals(self) -> Iterator[Tag]:
-        for signal, mark, side in self._signals:
-            (x, y), side = self._where(signal, mark, side)
+        for signal, (x, y), side in self._signals:
             width, height = signal_size(signal, self.wanted)
             first = x - BY_JOINT - width if side == RIGHT else x + BY_JOINT
             lefts = tuple(first - side * shift for shift in (0, 6, 12, 20, 28))

@@ -7,6 +7,7 @@ track for trains to the right, above it for trains to the left, on their right-h
 
 from collections import Counter
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from verifier.drawing.labels import ABOVE, BELOW, Label
 from verifier.drawing.layout import Cell, Layout, Mark
@@ -44,9 +45,21 @@ def _signals(view: View, layout: Layout, there: Things, style: Style) -> Iterato
             if approach in mark.near or only_here:
                 for signal in there.signals.get(approach, ()):
                     yield _signal(view, signal, mark, side, style)
+    for port in layout.undrawn:
+        # Over a leg that is not drawn a signal is approached from its frog.
+        if not marks_of[view.plan.track.joint_at[port].a]:
+            cell = layout.cells[port.piece]
+            side = next(leg.side for leg in cell.node.legs if leg.port == port)
+            for signal in there.signals.get(port, ()):
+                yield _signal(view, signal, _Spot(cell.hub, cell.y), side, style)
 
 
-def _signal(view: View, signal: Signal, mark: Mark, side: int, style: Style) -> Label:
+class _Spot(NamedTuple):
+    x: int
+    y: int
+
+
+def _signal(view: View, signal: Signal, mark: Mark | _Spot, side: int, style: Style) -> Label:
     words = view.signal(signal)
     arrow = style.ink.east if side == RIGHT else style.ink.west
     ending = (mark.x - len(words) - 1, f"{words} {arrow}")

@@ -93,8 +93,8 @@ class Windows:
                     once.known.wider.add(once.asked)
             if rings in LOOKS and not likely:
                 # What a wider window proved of a place like this it will prove here.
-                left = [i for i in waiting if i not in answers and not failed[i][-1].proved_wider]
-                answers |= self._look_for({i: bads[i] for i in left}, LOOKS[rings])
+                sought = [i for i in waiting if i not in answers and not failed[i][-1].proved_wider]
+                answers |= self._look_for({i: bads[i] for i in sought}, LOOKS[rings])
             rings, before = rings + 1, kept
         return [answers.get(i) or self._at_last(bad) for i, bad in enumerate(bads)]
 

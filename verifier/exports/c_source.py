@@ -9,12 +9,12 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from verifier import __version__
-from verifier.exports.interface import FLASHING, Field, Interface, State, interface
+from verifier.exports.interface import FLASHING, Field, Interface, interface
 from verifier.exports.names import Names, plain
 from verifier.exports.remembered import MemoryRules
 from verifier.exports.rules import SignalRules
 from verifier.exports.tests_of import Wording
-from verifier.exports.text import Code, Test, any_of, comment, every, harmless, Is
+from verifier.exports.text import Code, Is, Test, any_of, comment, every, harmless
 from verifier.plan.model import Plan
 from verifier.world.reported import ReportedWorld
 
@@ -81,9 +81,9 @@ def _paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]
     yield [
         "What was proved of this file: it was read back from the text, and for every input, every",
         "memory and every time passed it gives the colors, the aspects, the locks and the next",
-        "memory that the rules of the junction file give. Change a line, and that no longer holds:",
-        "change the junction file and export it again. Whether the rules themselves are safe is what",
-        "`clearproof prove` says of that file, on the assumptions it prints.",
+        "memory that the rules of the junction file give. Change a line, and that no longer",
+        "holds: change the junction file and export it again. Whether the rules themselves are",
+        "safe is what `clearproof prove` says of that file, on the assumptions it prints.",
     ]
     if plan.assumptions:
         yield [
@@ -107,15 +107,15 @@ def _paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]
     if face.memory:
         yield [
             f"{prefix}_start() puts every relay down, every timer to idle, every direction of",
-            "traffic to rightward, as the proof over time begins. Call it only while no train moves",
-            "and all track is as the proof begins (vacant, but where the file has trains start;",
+            "traffic to rightward, as the proof over time begins. Call it only while no train",
+            "moves and all track is as the proof begins (vacant, but where the file has trains start;",
             "points normal): never from the loop, and never to cure a call that returned false.",
         ]
     if face.clocks:
         yield [
             "Time: elapsed_ms is how long ago the last call was, rounded down. A call counts no",
-            f"more than {LONGEST_CALL} of it. Delays are never shorter than the file says, and longer by",
-            "two calls at most.",
+            f"more than {LONGEST_CALL} of it. Delays are never shorter than the file says, and",
+            "longer by two calls at most.",
         ]
 
 
@@ -184,9 +184,7 @@ def _structs(face: Interface, prefix: str, code: Code) -> None:
             (f"uint{c.bits}_t {c.name};", f"milliseconds that count for {c.of.what.name}")
             for c in face.clocks
         ]
-        _struct(
-            f"{prefix}_memory", [*fields, ("uint16_t check;", "over all of the above")], code
-        )
+        _struct(f"{prefix}_memory", [*fields, ("uint16_t check;", "over all of the above")], code)
     code.say("What is told.")
     told = []
     for lit in face.lit:
@@ -351,5 +349,3 @@ def _body(face: Interface, prefix: str) -> list[str]:
         code.put(f"memory->check = {prefix}_check(memory);")
     code.put("return true;")
     return code.lines
-
-

@@ -365,7 +365,9 @@ class _Comparison:
                 locked = terms.opposite(self._after[f"out->{points.unlocked}"].truth)
                 yield Claim(f"{points.turnout} locked", locked)
             if points.throw:
-                yield Claim(f"{points.turnout} held", self._is(self._after[f"out->{points.throw}"], 0))
+                yield Claim(
+                    f"{points.turnout} held", self._is(self._after[f"out->{points.throw}"], 0)
+                )
         for name, value in self._before.items():
             if name.startswith("memory->"):
                 same = terms.equal(self._after[name].word, value.word)

@@ -321,8 +321,6 @@ def _milliseconds(seconds: Fraction) -> int:
 def _points(plan: Plan, names: Names) -> Iterator[Points]:
     for name, throw in plan.locking.throws.items():
         locked = names.give("unlocked", name) if throw.locked is not None else None
-        thrown = (
-            names.give("throw", name) if throw.by in ("lever", "buttons", "rule") else None
-        )
+        thrown = names.give("throw", name) if throw.by in ("lever", "buttons", "rule") else None
         if locked or thrown:
             yield Points(name, locked, thrown)

@@ -202,7 +202,10 @@ class MemoryRules:
             code.say(f"locked while {_text(traffic.locked)}")
             code.test("const bool locked = ", locked, ";")
             guard = "!locked && "
-        for word, way, other in (("if", "rightward", "leftward"), ("else if", "leftward", "rightward")):
+        for word, way, other in (
+            ("if", "rightward", "leftward"),
+            ("else if", "leftward", "rightward"),
+        ):
             state = field.state(way).enumerator
             code.put(f"{word} ({guard}{way} && !{other}) {{", f"    {memory} = {state};", "}")
         code.close()
@@ -238,6 +241,8 @@ def _what_they_remember(plan: Plan, order: Iterable[str]) -> dict[str, frozenset
     found: dict[str, frozenset[str]] = {}
     for name in order:
         condition = plan.conditions[name].condition
-        own = {s.what.name for s in says_in(condition) if s.what.kind in ("relay", "timer", "traffic")}
+        own = {
+            s.what.name for s in says_in(condition) if s.what.kind in ("relay", "timer", "traffic")
+        }
         found[name] = frozenset(own).union(*(found[c] for c in conditions_in(condition)))
     return found

@@ -101,7 +101,9 @@ class Machine(Generic[W, B]):
         self._int = Type(int_bits, signed=True)
         self._calls: list[str] = []
 
-    def call(self, name: str, given: Sequence[Value | str], state: State) -> tuple[State, Value | None]:
+    def call(
+        self, name: str, given: Sequence[Value | str], state: State
+    ) -> tuple[State, Value | None]:
         """What a function leaves in the structures it is given (by the names that they go by
         in ``state``), and what it returns."""
         function = self._program.functions.get(name)
@@ -121,7 +123,9 @@ class Machine(Generic[W, B]):
         structs = {**state}
         self._calls.append(name)
         try:
-            after, result = run.block(function.body.block_items or [], _Scope(structs, local, pointers))
+            after, result = run.block(
+                function.body.block_items or [], _Scope(structs, local, pointers)
+            )
         finally:
             self._calls.pop()
         returned = function.decl.type.type
@@ -298,8 +302,13 @@ class _Run(Generic[W, B]):
             case c_ast.UnaryOp(op="!", expr=expr):
                 return Value(BOOL, None, words.opposite(self._truth(self._value(expr, scope))))
             case c_ast.BinaryOp(op="&&" | "||" as op, left=left, right=right):
-                one, two = self._truth(self._value(left, scope)), self._truth(self._value(right, scope))
-                return Value(BOOL, None, words.both(one, two) if op == "&&" else words.either(one, two))
+                one, two = (
+                    self._truth(self._value(left, scope)),
+                    self._truth(self._value(right, scope)),
+                )
+                return Value(
+                    BOOL, None, words.both(one, two) if op == "&&" else words.either(one, two)
+                )
             case c_ast.BinaryOp(op=">>", left=left, right=c_ast.Constant(value=by)):
                 return self._shifted(self._value(left, scope), _constant(by))
             case c_ast.BinaryOp(op=op, left=left, right=right):

@@ -42,7 +42,9 @@ class SignalRules:
         for members in _in_order(self._plan, conditions):
             signals = [name for kind, name in members if kind == "signal"]
             named = [name for kind, name in members if kind == "condition"]
-            settled = self._settled(signals, named, code) if _goes_round(members, self._plan) else {}
+            settled = (
+                self._settled(signals, named, code) if _goes_round(members, self._plan) else {}
+            )
             words = Wording(self._face, self.named.__getitem__, settled)
             for name in by_use(self._plan, named):
                 self.condition(name, self.named[name], words, code)
@@ -104,7 +106,9 @@ class SignalRules:
                 stack.pop()
                 continue
             meaning = self._world.one_step(part)
-            waiting = [n for n in self._open_in(meaning, circle) if (n.what, n.values) not in answers]
+            waiting = [
+                n for n in self._open_in(meaning, circle) if (n.what, n.values) not in answers
+            ]
             if any(n in begun or n is part for n in waiting):
                 # They wait for one another: what each comes to in terms of reports alone.
                 meaning, waiting = self._world.expand(part), []
@@ -276,9 +280,7 @@ def _whens(signal: Signal) -> Iterator[Condition]:
 
 def _asks(node: Node, plan: Plan) -> Iterator[Node]:
     kind, name = node
-    whens = (
-        _whens(plan.signals[name]) if kind == "signal" else [plan.conditions[name].condition]
-    )
+    whens = _whens(plan.signals[name]) if kind == "signal" else [plan.conditions[name].condition]
     for when in whens:
         for says in says_in(when):
             if says.what.kind == "condition":

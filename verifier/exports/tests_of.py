@@ -1,7 +1,8 @@
 """Conditions of the file as tests in C.
 
-In: a condition, or an expression of the world where signals read one another in a circle. Out: a
-test over fields. What each field is called is in the :class:`~verifier.exports.interface.Interface`.
+In: a condition, or an expression of the world where signals read one another in a circle.
+Out: a test over fields. What each field is called is in the
+:class:`~verifier.exports.interface.Interface`.
 """
 
 from collections import Counter

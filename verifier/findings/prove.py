@@ -17,6 +17,7 @@ from verifier.findings.cause import causes
 from verifier.findings.failures import FailureAnalysis, FailureCheck, Outcome, sorted_failures
 from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.locking import HistoryProver, needs_history
+from verifier.findings.locks import is_mended_by_lock
 from verifier.findings.mending import mend
 from verifier.findings.rewiring import Harms, Rewirer
 from verifier.findings.verdicts import (
@@ -374,20 +375,22 @@ class _Prover:
         rewirer = Rewirer(self.world, self._harms, self.timeout)
         for verdict in verdicts:
             finding = verdict.finding
-            # What takes a history is mended by its hint.
-            if (
-                finding is not None
-                and finding.story is None
-                and left > 0
-                and not verdict.obligation.advice
-            ):
-                left -= 1
-                watch.check()
+            # What takes a history is mended by its hint, where that is a lock to be tried.
+            by_hint = finding is not None and finding.story is not None
+            untried = by_hint and verdict.obligation.lock is None
+            if finding is None or left == 0 or verdict.obligation.advice or untried:
+                mended.append(verdict)
+                continue
+            left -= 1
+            watch.check()
+            if by_hint:
+                holds = is_mended_by_lock(self.plan, verdict.obligation, verdicts, self.timeout)
+                finding = replace(finding, hint_proved=holds)
+            else:
                 additions = self._mend(verdict.obligation, finding.situation)
                 rewiring = rewirer.rewire(verdict.obligation, finding)
                 finding = replace(finding, mending=additions, rewiring=rewiring)
-                verdict = replace(verdict, finding=finding)
-            mended.append(verdict)
+            mended.append(replace(verdict, finding=finding))
         return mended
 
     def _mend(self, obligation: Obligation, situation: Situation) -> tuple[Addition, ...]:

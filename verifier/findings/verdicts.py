@@ -95,7 +95,8 @@ class Finding:
     assumptions allow), the obligation stays broken; ``covered`` counts those situations.
     ``mending``: additions to the rules that were proved to mend it, empty when none was
     found. ``rewiring``: the same for changes of the wiring, in the order in which they are
-    to be written."""
+    to be written. ``hint_proved``: what the obligation's hint says to write was proved to mend
+    it."""
 
     situation: Situation
     relevant: tuple[Observable, ...]
@@ -105,6 +106,7 @@ class Finding:
     smallest: bool = True
     rewiring: tuple[Rewiring, ...] = ()
     story: Story | None = None
+    hint_proved: bool = False
 
 
 Status = Literal["proved", "broken", "undecided", "waived"]

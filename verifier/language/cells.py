@@ -6,6 +6,7 @@ or both; cells in quotes that may hold all of these, a quote within them written
 own reader tells no columns, and people need them to find what is wrong.)
 """
 
+import re
 from collections import Counter
 from dataclasses import dataclass
 
@@ -13,6 +14,9 @@ from verifier.language.diagnostics import Diagnostic, InputError
 from verifier.language.source import Source, Span
 
 SEPARATORS = ",;\t"
+_ENDS = {separator: re.compile(f"[{separator}\r\n]") for separator in SEPARATORS}
+# No person's table has more lines.
+MAX_ROWS = 10_000
 # How a cell begins that a spreadsheet takes for a formula.
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
@@ -34,7 +38,8 @@ class Cells:
 
 
 def cells_of(source: Source) -> Cells:
-    """All cells of a text. Raises :class:`InputError` (``CP803``) where quotes do not match."""
+    """All cells of a text. Raises :class:`InputError` (``CP803``) where quotes do not match, or
+    where there are more than :data:`MAX_ROWS`."""
     separator = _separator(source)
     rows: list[tuple[Cell, ...]] = []
     row: list[Cell] = []
@@ -47,6 +52,12 @@ def cells_of(source: Source) -> Cells:
         if ended:
             if any(c.text for c in row):
                 rows.append(tuple(row))
+                if len(rows) > MAX_ROWS:
+                    errors.append(Diagnostic(
+                        "CP803", f"more than {MAX_ROWS:,} lines", row[0].span,
+                        "No table of parts is as long as that: look whether it is the right file.",
+                    ))  # fmt: skip
+                    break
             row = []
             at += 2 if text.startswith("\r\n", at) else 1
         else:
@@ -96,10 +107,8 @@ def _cell(source: Source, start: int, separator: str, errors: list[Diagnostic]) 
 
 
 def _end_of_plain(text: str, start: int, separator: str) -> int:
-    end = start
-    while end < len(text) and text[end] != separator and text[end] not in "\r\n":
-        end += 1
-    return end
+    found = _ENDS[separator].search(text, start)
+    return found.start() if found else len(text)
 
 
 def is_formula(text: str) -> bool:

@@ -13,9 +13,12 @@ from verifier.plan.model import Conflict, Plan, Route, Signal
 from verifier.properties.locking_phrases import (
     POWERED,
     heads_for,
+    is_occupied,
     lies_over,
+    lock_of,
     lock_while,
     may_still_pass,
+    not_at_stop,
     places_of,
     points_move,
     remember_route,
@@ -46,6 +49,7 @@ def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
     """
     for name in switches(plan) if plan.locking.asked else ():
         block = plan.track.pieces[name].block or name
+        seen = is_occupied(block, plan)
         yield Obligation(
             "points-move-under-train",
             (name,),
@@ -58,6 +62,7 @@ def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
             hint=_detected_first(block, plan)
             or lock_while(name, f"{block} occupied", f"{block} clear", plan),
             over="histories",
+            lock=lock_of(name, seen, seen.text, plan) if seen else None,
         )
 
 
@@ -94,6 +99,7 @@ def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
                 name,
                 hint=lock_while(name, f"not {at_stop}", at_stop, plan),
                 over="histories",
+                lock=lock_of(name, not_at_stop(signal, plan), f"not {at_stop}", plan),
             )
 
 

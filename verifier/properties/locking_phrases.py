@@ -10,6 +10,7 @@ from verifier.plan.facts import AnyOne, Condition, Says
 from verifier.plan.model import Move, Plan, Port, Route, Signal
 from verifier.plan.moments import moment, window_in
 from verifier.plan.running import approach, joint_name
+from verifier.properties.obligation import Lock
 from verifier.properties.phrases import takes_up_to
 
 POWERED = ("lever", "buttons", "rule")
@@ -122,6 +123,30 @@ def lock_while(name: str, held: str, free: str, plan: Plan) -> str:
             "(`or not SIGNAL at stop`), or while the relay of a route over them is up."
         )
     return f"Add `or {held}` to the line `locked while …` of {name}."
+
+
+def lock_of(name: str, held: Condition, text: str, plan: Plan) -> Lock | None:
+    """What :func:`lock_while` says to write, where that is just a lock that is not there."""
+    throw = plan.locking.throws.get(name)
+    if throw is None or (throw.by == "anyone" and throw.locked is None):
+        return None
+    if throw.locked is not None and _is_asked(text, throw.locked):
+        return None
+    return Lock(name, held)
+
+
+def is_occupied(block: str, plan: Plan) -> Says | None:
+    """A block's detector says so; None where it has none."""
+    if block not in plan.blocks or not plan.blocks[block].detected:
+        return None
+    span = plan.blocks[block].span
+    return Says(facts.block_report(block), ("occupied",), span, f"{block} occupied")
+
+
+def not_at_stop(signal: Signal, plan: Plan) -> Says:
+    permits = {a.name for a in plan.chart.aspects if a.permits}
+    values = tuple(v for v in signal.aspect.values if v in permits)
+    return Says(signal.aspect, values, signal.span, f"not {signal.name} at stop")
 
 
 def _is_asked(held: str, locked: Condition) -> bool:

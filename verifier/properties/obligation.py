@@ -6,6 +6,7 @@ from typing import Literal
 
 from verifier.language.source import Span
 from verifier.logic.expr import Expr
+from verifier.plan.facts import Condition
 from verifier.plan.model import Route
 
 Mode = Literal["never", "possible"]
@@ -14,6 +15,15 @@ Mode = Literal["never", "possible"]
 # in which detection may be lost for up to 5 seconds (49 CFR 236.309); or again and again: whatever
 # has happened, a moment at which it holds can still come.
 Over = Literal["situations", "histories", "lossy", "for good"]
+
+
+@dataclass(frozen=True, slots=True)
+class Lock:
+    """What a hint asks for: that a turnout (or a direction of traffic) is locked while ``held``
+    too."""
+
+    name: str
+    held: Condition
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +37,8 @@ class Obligation:
     ``trouble`` says what is wrong when it is broken, as one sentence. ``routes`` are the
     moves concerned and ``pieces`` the track where trains would meet (or derail), which
     people call ``place``. ``hint`` says what to do where no addition to a rule would mend
-    it. ``advice`` obligations never fail a file.
+    it; ``lock`` the same, where it is a lock that can be tried. ``advice`` obligations never
+    fail a file.
     """
 
     property: str
@@ -43,6 +54,7 @@ class Obligation:
     advice: bool = False
     hint: str = ""
     over: Over = "situations"
+    lock: Lock | None = None
 
     @computed
     def key(self) -> str:

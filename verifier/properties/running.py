@@ -9,10 +9,17 @@ from collections.abc import Iterator
 
 from verifier.logic.expr import Expr, atom, both, either
 from verifier.plan import facts
+from verifier.plan.facts import AnyOne
 from verifier.plan.locking import Traffic
 from verifier.plan.model import Move, Piece, Plan, Port, Route, Signal
-from verifier.properties.locking_phrases import comes_against, places_of, switches
-from verifier.properties.obligation import Obligation
+from verifier.properties.locking_phrases import (
+    comes_against,
+    is_occupied,
+    not_at_stop,
+    places_of,
+    switches,
+)
+from verifier.properties.obligation import Lock, Obligation
 from verifier.properties.phrases import (
     any_taken,
     listing,
@@ -189,6 +196,9 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
         if len(traffic.blocks) == 1:
             held = f"{traffic.blocks[0]} occupied"
         held += "".join(f" or not {s.name} at stop" for s, _ in into)
+        seen = [is_occupied(block, plan) for block in traffic.blocks]
+        known = [*filter(None, seen), *(not_at_stop(s, plan) for s, _ in into)]
+        lock = Lock(traffic.name, AnyOne(tuple(known), traffic.span)) if all(seen) else None
         yield Obligation(
             "traffic-locking",
             (traffic.name,),
@@ -205,6 +215,7 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
             if traffic.locked is None
             else f"Let the line `locked while …` of {traffic.name} hold while {held}.",
             over="histories",
+            lock=lock,
         )
 
 

@@ -19,11 +19,10 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
     words = f"{'; '.join(said)}; everything else as usual" if said else "everything as usual"
     yield f"   Situation: {words} (track vacant, points normal)."
     yield ""
-    drawn = drawing(plan, situation, ink)
-    yield from indented(drawn)
-    yield ""
     evaluator = Evaluator(plan)
     seen = evaluator.see(situation)
+    yield from indented(drawing(plan, seen, ink))
+    yield ""
     wide = max((len(name) for name in plan.signals), default=0)
     for signal in plan.signals.values():
         aspect = seen.aspect(signal)

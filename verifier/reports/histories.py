@@ -5,17 +5,13 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from verifier.drawing.text import Picture, picture
-from verifier.engines.evaluator import Seen, evaluate
-from verifier.findings.record import occupied_blocks, situation_of
 from verifier.findings.verdicts import Finding, Happening, Story, Verdict
 from verifier.language.source import Span
-from verifier.plan import facts
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
-from verifier.plan.running import running_plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.ink import Ink
 from verifier.reports.lines import cause_lines, indented, paragraph, place, remedy_lines
+from verifier.reports.scenes import last_scene
 from verifier.reports.words import story_words, unfinished_words
 
 
@@ -69,41 +65,12 @@ def _short(span: Span, plan: Plan) -> str:
 
 def last_picture(story: Story, obligation: Obligation, plan: Plan, ink: Ink) -> Picture:
     """The track at the last moment."""
-    running = running_plan(plan)
-    seen = seen_at_the_end(story, running)
-    shown = [running.signals[name] for name in obligation.signals]
-    stand_at = [p.piece for s in shown for p in (s.enters, s.joint.other(s.enters))]
-    on = [w.name for w, s in story.moments[-1].items() if w.kind == "train" and s == "occupied"]
+    scene = last_scene(story, obligation, plan)
     return picture(
-        running,
-        seen,
-        focus=list(dict.fromkeys([*stand_at, *obligation.pieces, *on])),
+        scene.plan,
+        scene.seen,
+        focus=scene.around,
         ascii_only=ink.ascii_only,
-        relevant=_telling(obligation, running, seen),
+        relevant=scene.telling,
         width=ink.width - 3,
     )
-
-
-def seen_at_the_end(story: Story, running: Plan) -> Seen:
-    """What is seen at the last moment; stock is where it is, though detection may have lost it."""
-    last = story.moments[-1]
-    states = dict(evaluate(running, situation_of(running, last)).states)
-    states |= {facts.stock(b): "occupied" for b in occupied_blocks(running, last)}
-    return Seen(states)
-
-
-def _telling(obligation: Obligation, plan: Plan, seen: Seen) -> set[Observable]:
-    """What is worth drawing: where stock is, points and signals that are not as they usually
-    are, and all that the trouble is about."""
-    telling = {w for w, s in seen.states.items() if w.kind == "stock" and s == "occupied"}
-    telling |= {
-        w
-        for w, s in seen.states.items()
-        if w.kind == "points" and (s != w.usual or w.name in obligation.pieces)
-    }
-    permitting = {a.name for a in plan.chart.aspects if a.permits}
-    for signal in plan.signals.values():
-        if signal.name in obligation.signals or seen.aspect(signal) in permitting:
-            telling.add(signal.aspect)
-    telling |= {w for w, s in seen.states.items() if w.kind in ("derail", "gate") and s != w.usual}
-    return telling

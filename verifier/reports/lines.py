@@ -4,27 +4,26 @@ from collections.abc import Collection, Iterator, Sequence
 from textwrap import wrap
 
 from verifier.drawing.text import Picture, picture
-from verifier.engines.evaluator import evaluate
+from verifier.engines.evaluator import Seen
 from verifier.findings.verdicts import Cause, Verdict
 from verifier.language.source import Span
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.reports.ink import Ink
 from verifier.reports.remedies import remedies
-from verifier.world.situation import Situation
 
 
 def drawing(
     plan: Plan,
-    situation: Situation,
+    seen: Seen,
     ink: Ink,
     focus: Sequence[str] = (),
     relevant: Collection[Observable] | None = None,
 ) -> Picture:
-    """The track in a situation, to be indented."""
+    """The track as it is seen, to be indented."""
     return picture(
         plan,
-        evaluate(plan, situation),
+        seen,
         focus=focus,
         ascii_only=ink.ascii_only,
         relevant=relevant,

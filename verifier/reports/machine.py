@@ -151,6 +151,7 @@ def _finding(plan: Plan, finding: Finding) -> Json:
             for step in finding.rewiring
         ],
         "history": _history(finding.story) if finding.story else None,
+        "hint_proved": finding.hint_proved,
     }
 
 

@@ -32,7 +32,9 @@ def remedies(verdict: Verdict) -> Iterator[Remedy]:
     if finding is not None and finding.mending:
         yield _rules(finding)
     elif hint and not (finding and finding.rewiring):
-        yield Remedy(f"To mend it: {in_a_row(hint)}")
+        sure = " (proved: it can then not happen, and routes can be set as before)"
+        proved = sure if finding is not None and finding.hint_proved else ""
+        yield Remedy(f"To mend it{proved}: {in_a_row(hint)}")
     if finding is None:
         return
     if finding.rewiring:

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 
 from verifier.drawing.text import legend
 from verifier.findings.verdicts import Finding, Report, Verdict
-from verifier.properties.catalogue import FAILURES
 from verifier.reports.failures import failure_lines
 from verifier.reports.histories import history_lines
 from verifier.reports.ink import Ink
@@ -16,6 +15,7 @@ from verifier.reports.lines import (
     place,
     remedy_lines,
 )
+from verifier.reports.scenes import situation_scene
 from verifier.reports.words import (
     by_property,
     covered_words,
@@ -30,6 +30,7 @@ from verifier.reports.words import (
     summary_words,
     taken_for_granted,
     title_of,
+    told_findings,
     undecided_words,
     unfinished_words,
 )
@@ -88,13 +89,7 @@ def _property_table(report: Report, ink: Ink) -> Iterator[str]:
 
 
 def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iterator[str]:
-    wanted = [v for v in report.verdicts if v.status == "broken" and not v.expected]
-    if lessons:
-        wanted += [v for v in report.verdicts if v.status == "broken" and v.expected]
-    wanted += [v for v in report.verdicts if v.status == "undecided" and not report.interrupted]
-    if not everything:
-        # The failure table tells what is advice only.
-        wanted = [v for v in wanted if not _told_in_the_table(v)]
+    wanted = told_findings(report, lessons=lessons, everything=everything)
     shown = wanted if everything else wanted[:SHOWN_FINDINGS]
     marks: set[str] = set()
     for number, verdict in enumerate(shown, start=1):
@@ -109,10 +104,6 @@ def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iter
         yield f"  … and {len(wanted) - len(shown)} further; `--all` shows them all."
     if wanted:
         yield ""
-
-
-def _told_in_the_table(verdict: Verdict) -> bool:
-    return verdict.obligation.advice and verdict.obligation.property in FAILURES
 
 
 def finding_lines(
@@ -147,11 +138,8 @@ def _situation(
 ) -> Iterator[str]:
     plan = report.plan
     yield ""
-    shown = [plan.signals[name] for name in verdict.obligation.signals]
-    telling = [*finding.relevant, *(signal.aspect for signal in shown)]
-    stand_at = [p.piece for s in shown for p in (s.enters, s.joint.other(s.enters))]
-    around = list(dict.fromkeys([*stand_at, *verdict.obligation.pieces]))
-    drawn = drawing(plan, finding.situation, ink, around, telling)
+    scene = situation_scene(finding, verdict.obligation, plan)
+    drawn = drawing(plan, scene.seen, ink, scene.around, scene.telling)
     marks |= drawn.used
     yield from indented(drawn)
     yield ""

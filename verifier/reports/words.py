@@ -10,7 +10,7 @@ from verifier.findings.verdicts import Finding, Report, Story, Verdict
 from verifier.language.source import Span
 from verifier.plan.facts import AS_BEFORE, Observable
 from verifier.plan.model import Plan
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalogue import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import listing
 from verifier.world.situation import Situation
@@ -213,6 +213,21 @@ def unfinished_words(finding: Finding) -> str:
 
 
 # ------------------------------------------------------------------ the report as a whole
+
+
+def told_findings(report: Report, *, lessons: bool, everything: bool) -> list[Verdict]:
+    """What is told of one by one: what is broken, then (``lessons``) what the file expects to
+    be, then what is undecided. What is advice only is left to the failure table, unless
+    ``everything`` is wanted."""
+    wanted = [v for v in report.verdicts if v.status == "broken" and not v.expected]
+    if lessons:
+        wanted += [v for v in report.verdicts if v.status == "broken" and v.expected]
+    wanted += [v for v in report.verdicts if v.status == "undecided" and not report.interrupted]
+    return [v for v in wanted if everything or not _told_in_the_table(v)]
+
+
+def _told_in_the_table(verdict: Verdict) -> bool:
+    return verdict.obligation.advice and verdict.obligation.property in FAILURES
 
 
 def outcome(report: Report) -> Style:

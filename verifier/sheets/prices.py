@@ -110,9 +110,11 @@ class _Reader:
             if not name:
                 continue
             if name not in COLUMNS:
-                hint = did_you_mean(name, COLUMNS) or f"Columns are {', '.join(COLUMNS)}."
+                hint = did_you_mean(_short(name), COLUMNS) or f"Columns are {', '.join(COLUMNS)}."
                 self._error(
-                    Diagnostic("CP803", f"no column is called `{cell.text}`", cell.span, hint)
+                    Diagnostic(
+                        "CP803", f"no column is called `{_short(cell.text)}`", cell.span, hint
+                    )
                 )
             elif name in found:
                 self._error(_bad_table(f"two columns are called `{name}`", cell.span))
@@ -157,7 +159,7 @@ class _Reader:
     def _kind(self, cell: Cell) -> PartKind | None:
         kind = kind_of(cell.text.lower())
         if kind is None:
-            near = did_you_mean(cell.text, known_kinds())
+            near = did_you_mean(_short(cell.text), known_kinds())
             listed = f"Kinds are {', '.join(known_kinds())}; those with a number in any size."
             what = f"no kind of part is called `{_short(cell.text)}`"
             if not cell.text:

@@ -90,25 +90,23 @@ def places(bench: Bench) -> Iterator[tuple[str, str]]:
                 yield block, place.name
 
 
-def doable(bench: Bench) -> Expr:
+def doable(bench: Bench) -> Iterator[Expr]:
     """What every step keeps to, over the inputs of the bench's plan."""
-    parts: list[Expr] = []
     levers = {what.name: what for what in bench.plan.inputs if what.kind == "lever"}
     for what in bench.plan.inputs:
         if what.kind in ("points", "derail"):
-            parts.append(atom(what, *(v for v in what.values if v != "open")))
+            yield atom(what, *(v for v in what.values if v != "open"))
         elif what.kind in _MEMORY or what.kind == "motion":
-            parts.append(atom(what, what.usual))
+            yield atom(what, what.usual)
     for name in bench.thrown:
         points = facts.points(name)
         lever = bench.lever_of(name)
         command = levers[lever] if lever else facts.thrown(name)
         if command.kind == "thrown" and command not in bench.plan.inputs:
             continue
-        parts.append(either(*(
+        yield either(*(
             both(atom(points, state), atom(command, state)) for state in ("normal", "reverse")
-        )))  # fmt: skip
-    return both(*parts)
+        ))  # fmt: skip
 
 
 def setup_of(bench: Bench, situation: Situation) -> Setup:

@@ -102,4 +102,3 @@ def to_be_seen(bench: Bench, wrong: Wrong) -> Expr:
         others = [lies for lies in ("normal", "reverse") if lies != stays]
         return TRUE if len(others) == 2 else atom(facts.points(turnout), *others)
     return differing(bench, (), wrong.group)
-

@@ -186,9 +186,9 @@ class _Timed:
             is_of_time = obligation.over == "histories" or (
                 obligation.over == "lossy" and self.time.lossy
             )
-            if (is_of_time or obligation.over == "situations") and states.keys() >= set(wanted):
-                if holds(obligation.formula, states):
-                    yield obligation
+            asked = is_of_time or obligation.over == "situations"
+            if asked and states.keys() >= set(wanted) and holds(obligation.formula, states):
+                yield obligation
 
     def ruled_out(self) -> Iterator[str]:
         states = self.seen().states

@@ -63,7 +63,9 @@ class OverTime:
         return {what: known.get(what, what.usual) for what in self._all}
 
     def play(self, moment: Moment) -> Play:
-        changed = {(w.kind, w.name): s for w, s in moment.items() if s != w.usual}
+        changed: dict[tuple[str, str], str] = {
+            (w.kind, w.name): s for w, s in moment.items() if s != w.usual
+        }
         return Play(changed, over_time=True, lossy=self.lossy)
 
     def entered(self, situation: Situation) -> Moment:

@@ -60,7 +60,8 @@ def _verdict(report: Report, verdict: Verdict, path: Path | None) -> Json:
         "advice": obligation.advice,
         "expected": verdict.expected,
         "fails": verdict.fails,
-        "leaves_open": verdict.leaves_open or (verdict.status == "undecided" and report.interrupted),
+        "leaves_open": verdict.leaves_open
+        or (verdict.status == "undecided" and report.interrupted),
         "word": kind_words(verdict)[0].rstrip(","),
         "sentence": _sentence(verdict, plan),
         "places": [place_json(span) for span in obligation.spans[:2]],

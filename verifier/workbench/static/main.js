@@ -448,6 +448,10 @@ function wire() {
   for (const id of ['show-wiring', 'runs']) $(id).addEventListener('change', () => look());
   $('over-time').addEventListener('change', changeTime);
   startTip();
+  // What is scrolled to, or reached by keyboard, must not end up behind the drawing.
+  new ResizeObserver(() => {
+    $('plan').style.scrollPaddingTop = `${$('sheet').offsetHeight + 12}px`;
+  }).observe($('sheet'));
   addEventListener('keydown', pressed);
   addEventListener('beforeunload', warn);
 }

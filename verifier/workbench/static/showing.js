@@ -36,7 +36,7 @@ export function show(verdict) {
   shown = { verdict, frame: history ? history.moments.length - 1 : 0 };
   build();
   load();
-  $('showing').scrollIntoView({ block: 'center' });
+  $('showing').scrollIntoView({ block: matchMedia('(min-width: 60rem)').matches ? 'start' : 'nearest' });
   say(verdict.sentence);
 }
 

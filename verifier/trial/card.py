@@ -1,0 +1,373 @@
+"""The test card: few steps that try all of a built layout.
+
+In: a plan. Out: a :class:`Card`: steps in the order in which they are done, with what each is to
+show; what each goal's steps are; what no step can show, and whether that is proved.
+
+The order of work: goals (:mod:`verifier.trial.goals`, :mod:`verifier.trial.wrongs`); steps to
+choose from (:mod:`verifier.trial.pool`), to which the solver adds one for each goal that none of
+them meets; for each step, by the evaluator alone, the goals it meets; the fewest of these steps
+that meet all (:mod:`verifier.engines.covering`); how many every card must have
+(:mod:`verifier.trial.bound`); a short way through the steps (:mod:`verifier.trial.walk`). Nothing
+is claimed of a step that the evaluator did not confirm.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from verifier.diagnosis.bench import Bench, Colours, Setup
+from verifier.diagnosis.suspects import Suspect
+from verifier.engines.covering import smallest_cover
+from verifier.language.diagnostics import InputError
+from verifier.logic.expr import Expr
+from verifier.plan.model import Line, Plan
+from verifier.trial.bound import apart
+from verifier.trial.goals import (
+    Excluded,
+    Goal,
+    Tried,
+    colour_goals,
+    conflicts_tried,
+    facts_tried,
+    line_goals,
+    lines_of,
+    route_goals,
+    serves,
+)
+from verifier.trial.pool import FOR_EACH, Candidate, Trial, asked_of, first_pool, telling
+from verifier.trial.questions import Questions, Undecided
+from verifier.trial.walk import Act, Walk, length, short_way
+from verifier.trial.wrongs import Wrong, shown_at, to_be_seen, without_power, wrongs
+from verifier.world.situation import Situation
+
+# Told how far the work has come: what is being done, how much of it is done, of how much.
+Progress = Callable[[str, int, int], None]
+# Of a layout with more signals than these, what no step tried shows is not asked of the solver.
+MAX_PROVED = 40
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Step:
+    """One step of the card. ``number`` from 1; ``acts``: what there is to do after the step
+    before it; ``setup``: how all then stands; ``situation``: the same, for drawing; ``colours``:
+    what each signal is to show, top to bottom (one of these); ``lies``: how turnouts are to."""
+
+    number: int
+    acts: tuple[Act, ...]
+    setup: Setup
+    situation: Situation
+    colours: tuple[tuple[str, frozenset[Colours]], ...]
+    lies: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Met:
+    """A goal and the numbers of the steps that meet it."""
+
+    goal: Goal
+    steps: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Found:
+    """Something that may be wrong, and where it shows: numbers of steps, with the signal or
+    turnout to look at."""
+
+    wrong: Wrong
+    at: tuple[tuple[int, str], ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Unseen:
+    """What the card cannot show. ``proved``: no step of any kind can."""
+
+    what: Goal | Wrong
+    proved: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Card:
+    """``at_least``: no card that meets all this one meets has fewer steps. ``effort``: what its
+    acts cost together; ``shortest``: no other order of these steps costs less."""
+
+    plan: Plan
+    steps: tuple[Step, ...]
+    lines: tuple[Met, ...]
+    tried: tuple[tuple[Tried, tuple[int, ...], tuple[int, ...]], ...]
+    colours: tuple[Met, ...]
+    routes: tuple[Met, ...]
+    conflicts: tuple[tuple[Excluded, int, tuple[int, ...]], ...]
+    found: tuple[Found, ...]
+    unseen: tuple[Unseen, ...]
+    at_least: int
+    effort: int
+    shortest: bool
+
+
+def _silent(doing: str, done: int, of: int) -> None:
+    pass
+
+
+def test_card(plan: Plan, progress: Progress = _silent) -> Card:
+    """The card of a layout.
+
+    Raises :class:`Interrupted` on Ctrl-C."""
+    return _Maker(Bench(plan), progress).card()
+
+
+class _Maker:
+    def __init__(self, bench: Bench, progress: Progress):
+        self.bench, self.plan = bench, bench.plan
+        self.progress = progress
+        self.questions = Questions(bench)
+        self.walk = Walk(bench)
+        self.lines = list(line_goals(self.plan))
+        self.tried = list(facts_tried(self.plan))
+        self.colours = list(colour_goals(self.plan))
+        self.routes = list(route_goals(self.plan))
+        self.excluded = list(self._conflicts())
+        self.goals: list[Goal] = [
+            *self.lines, *(goal for t in self.tried for goal in (t.acts, t.fails)), *self.colours,
+            *self.routes, *(goal for _, _, goal in self.excluded),
+        ]  # fmt: skip
+        self.trial = Trial(bench, asked_of(goal.when for goal in self.goals))
+        self.unseen: list[Unseen] = []
+
+    def _conflicts(self) -> Iterator[tuple[Excluded, int, Goal]]:
+        """Conflicting pairs, each with how many facts at least keep both from being set."""
+        lines = {owner: lines for owner, _, lines in lines_of(self.plan)}
+        serving: dict[str, list[Line]] = {}
+        for route in self.plan.routes:
+            serving[route.name] = [
+                line for line in lines.get(route.signal, ())
+                if not self.questions.never(serves(line, route, self.plan))
+            ]  # fmt: skip
+        for excluded in conflicts_tried(self.plan, serving):
+            for missing, level in enumerate(excluded.levels):
+                if not self.questions.never(level):
+                    text = f"{excluded.one} beside {excluded.other}"
+                    yield excluded, missing, Goal("conflict", text, level)
+                    break
+
+    # -------------------------------------------------------------- the work
+
+    def card(self) -> Card:
+        steps, complete = self._steps_for_goals()
+        all_wrong = self._steps_for_wrongs(steps)
+        columns = [*(self._column(steps, goal) for goal in self.goals),
+                   *(self._showing(steps, wrong) for wrong in all_wrong)]  # fmt: skip
+        rows = [0] * len(steps)
+        for position, column in enumerate(columns):
+            for i in range(len(steps)):
+                if column >> i & 1:
+                    rows[i] |= 1 << position
+        self.progress("choosing steps", 0, 1)
+        cover = smallest_cover(rows)
+        chosen, shortest = self._short(steps, rows, cover.chosen)
+        at_least = len(chosen) if complete and cover.smallest else self._bound(
+            columns, all_wrong, len(chosen), complete=complete
+        )  # fmt: skip
+        return self._card([steps[i] for i in chosen], all_wrong, at_least, shortest)
+
+    def _steps_for_goals(self) -> tuple[list[Candidate], bool]:
+        pool, complete = first_pool(self.trial)
+        meets: dict[Candidate, int] = {}
+        by_goal: list[list[Candidate]] = []
+        for number, goal in enumerate(self.goals):
+            self.progress("trying the rules", number, len(self.goals))
+            fitting = [candidate for candidate in pool if candidate.shows(goal.when)]
+            for candidate in fitting:
+                meets[candidate] = meets.get(candidate, 0) + 1
+            by_goal.append(fitting)
+        kept = dict.fromkeys(telling(pool))
+        for goal, fitting in zip(self.goals, by_goal, strict=True):
+            best = sorted(fitting, key=lambda c: -meets[c])[:FOR_EACH]
+            if not best:
+                best = self._asked_for(goal, goal.when)
+            kept |= dict.fromkeys(best)
+        return list(kept), complete
+
+    def _asked_for(self, what: Goal | Wrong, when: Expr) -> list[Candidate]:
+        """A step that the solver knows; what it does not is noted."""
+        proved = False
+        try:
+            setup = self.questions.step(when)
+            candidate = self.trial.candidate(setup) if setup else None
+            proved = setup is None
+            if candidate is not None and self._confirms(candidate, what):
+                return [candidate]
+        except Undecided:
+            pass
+        self.unseen.append(Unseen(what, proved))
+        return []
+
+    def _confirms(self, candidate: Candidate, what: Goal | Wrong) -> bool:
+        if isinstance(what, Goal):
+            return candidate.shows(what.when)
+        return self._where(candidate, what) is not None
+
+    def _steps_for_wrongs(self, steps: list[Candidate]) -> list[Wrong]:
+        """Everything that may be wrong; steps are added to show what none of them shows."""
+        waiting = list(wrongs(self.bench))
+        looked_for: list[Wrong] = []
+        many = len(self.plan.signals) > MAX_PROVED
+        while waiting:
+            self.progress("looking for faults", len(looked_for), len(looked_for) + len(waiting))
+            wrong = waiting.pop(0)
+            looked_for.append(wrong)
+            if self._showing(steps, wrong):
+                continue
+            dead = without_power(self.bench, wrong) if wrong.stuck is None else ()
+            if dead:
+                looked_for.pop()
+                waiting[:0] = dead
+                continue
+            if many and wrong.stuck is None and wrong.suspect.trouble is None:
+                self.unseen.append(Unseen(wrong, False))
+                continue
+            try:
+                when = to_be_seen(self.bench, wrong)
+            except InputError:
+                self.unseen.append(Unseen(wrong, False))
+                continue
+            steps += self._asked_for(wrong, when)
+        return looked_for
+
+    # -------------------------------------------------------------- what shows what
+
+    def _column(self, steps: Sequence[Candidate], goal: Goal) -> int:
+        return sum(1 << i for i, step in enumerate(steps) if step.shows(goal.when))
+
+    def _showing(self, steps: Sequence[Candidate], wrong: Wrong) -> int:
+        return sum(1 << i for i, step in enumerate(steps) if self._where(step, wrong) is not None)
+
+    def _where(self, step: Candidate, wrong: Wrong) -> str | None:
+        return shown_at(self.bench, step.setup, wrong, step.colours)
+
+    def _bound(
+        self, columns: Sequence[int], all_wrong: Sequence[Wrong], enough: int, *, complete: bool
+    ) -> int:
+        """How many steps every card must have that meets all that this one meets."""
+        met = [i for i, column in enumerate(columns) if column]
+        exprs: dict[int, Expr | None] = {}
+
+        def expr(position: int) -> Expr | None:
+            if position not in exprs:
+                number = len(self.goals)
+                try:
+                    exprs[position] = (
+                        self.goals[position].when if position < number
+                        else to_be_seen(self.bench, all_wrong[position - number])
+                    )  # fmt: skip
+                except InputError:
+                    exprs[position] = None
+            return exprs[position]
+
+        def never(a: int, b: int) -> bool:
+            if complete:
+                return True
+            one, other = expr(met[a]), expr(met[b])
+            return one is not None and other is not None and self.questions.never(one, other)
+
+        return len(apart([columns[i] for i in met], never, enough))
+
+    # -------------------------------------------------------------- a short way
+
+    def _short(
+        self, steps: Sequence[Candidate], rows: Sequence[int], chosen: Sequence[int]
+    ) -> tuple[list[int], bool]:
+        """The steps in a short order; and others that do as well put in their place, where
+        that makes the way shorter."""
+        costs: dict[tuple[int, int], int] = {}
+
+        def cost(a: int, b: int) -> int:
+            if (a, b) not in costs:
+                before = steps[a].setup if a >= 0 else Setup()
+                costs[a, b] = self.walk.cost(before, steps[b].setup)
+            return costs[a, b]
+
+        everything = 0
+        for row in rows:
+            everything |= row
+        way, shortest = self._ordered(list(chosen), cost)
+        while True:
+            before = length(way, cost)
+            for place in range(len(way)):
+                others = 0
+                for i in (*way[:place], *way[place + 1 :]):
+                    others |= rows[i]
+                needed = everything & ~others
+                way[place] = min(
+                    (i for i in range(len(steps)) if rows[i] & needed == needed),
+                    key=lambda i: (_through(way, place, i, cost), i),
+                )
+            way, shortest = self._ordered(way, cost)
+            if length(way, cost) >= before:
+                return way, shortest
+
+    def _ordered(
+        self, chosen: list[int], cost: Callable[[int, int], int]
+    ) -> tuple[list[int], bool]:
+        def between(a: int, b: int) -> int:
+            return cost(chosen[a] if a >= 0 else -1, chosen[b])
+
+        order, shortest = short_way(len(chosen), between)
+        return [chosen[i] for i in order], shortest
+
+    # -------------------------------------------------------------- the card
+
+    def _card(
+        self, chosen: Sequence[Candidate], all_wrong: Iterable[Wrong], at_least: int,
+        shortest: bool,
+    ) -> Card:  # fmt: skip
+        steps, before, effort = [], Setup(), 0
+        for number, candidate in enumerate(chosen, start=1):
+            acts = tuple(self.walk.acts(before, candidate.setup))
+            effort += sum(act.cost for act in acts)
+            steps.append(self._step(number, acts, candidate))
+            before = candidate.setup
+        seen = {unseen.what for unseen in self.unseen}
+
+        def met(goal: Goal) -> tuple[int, ...]:
+            return tuple(n for n, step in enumerate(chosen, start=1) if step.shows(goal.when))
+
+        def all_met(goals: Iterable[Goal]) -> tuple[Met, ...]:
+            return tuple(Met(goal, met(goal)) for goal in goals if goal not in seen)
+
+        found = []
+        for wrong in all_wrong:
+            at = [(n, self._where(step, wrong)) for n, step in enumerate(chosen, start=1)]
+            showing = tuple((n, look) for n, look in at if look is not None)
+            if showing:
+                found.append(Found(wrong, showing))
+        return Card(
+            self.bench.given, tuple(steps), all_met(self.lines),
+            tuple((t, met(t.acts), met(t.fails)) for t in self.tried),
+            all_met(self.colours), all_met(self.routes),
+            tuple((x, missing, met(goal)) for x, missing, goal in self.excluded
+                  if goal not in seen),
+            tuple(found), tuple(self.unseen), at_least, effort, shortest,
+        )  # fmt: skip
+
+    def _step(self, number: int, acts: tuple[Act, ...], candidate: Candidate) -> Step:
+        setup = candidate.setup
+        moment = next(iter(self.bench.moments(setup, ())))
+        told = dict(setup.told)
+        facts_ = [*moment.truth.situation, *self._commands(setup)]
+        return Step(
+            number, acts, setup, Situation.of(facts_), tuple(candidate.colours.items()),
+            (*told.items(), *setup.lies),
+        )  # fmt: skip
+
+    def _commands(self, setup: Setup) -> list[tuple[object, str]]:
+        return []
+
+
+def _through(way: Sequence[int], place: int, i: int, cost: Callable[[int, int], int]) -> int:
+    """What the way costs around one place, with another step there."""
+    before = way[place - 1] if place else -1
+    after = cost(i, way[place + 1]) if place + 1 < len(way) else 0
+    return cost(before, i) + after
+
+
+def suspects_of(found: Iterable[Found]) -> list[Suspect]:
+    return list(dict.fromkeys(one.wrong.suspect for one in found))

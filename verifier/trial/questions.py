@@ -1,0 +1,55 @@
+"""Questions to the solver about all that a person can do to a layout.
+
+In: a bench. Out: for an expression, a step in which it holds, that there is none, or that this
+was not decided. What the file assumes is kept to, and stock stands only where it can.
+"""
+
+from verifier.diagnosis.bench import Bench, Setup
+from verifier.engines.answers import Exists, Impossible
+from verifier.engines.lengths import rooms
+from verifier.engines.situations import SituationCheck
+from verifier.logic.expr import FALSE, Expr, both
+from verifier.trial.doable import doable, setup_of
+from verifier.world.bodies import bodies
+from verifier.world.world import World
+
+# Seconds for one question.
+EACH = 20.0
+
+
+class Questions:
+    def __init__(self, bench: Bench):
+        self._bench = bench
+        self.world = World(bench.plan)
+        expand, lower = self.world.expand, self.world.lower
+        self._check = SituationCheck(
+            self.world.inputs,
+            [expand(lower(assumed.condition)) for assumed in bench.plan.assumptions],
+            EACH,
+            [*(expand(body) for body in bodies(bench.plan)), *map(expand, doable(bench))],
+            rooms(bench.plan),
+        )
+
+    def step(self, *goals: Expr) -> Setup | None:
+        """The simplest step in which all of these hold; None where there is none.
+
+        Raises :class:`Undecided`."""
+        goal = both(*map(self.world.expand, goals))
+        if goal is FALSE:
+            return None
+        match self._check.find(goal, smallest=True):
+            case Exists(situation=situation):
+                return setup_of(self._bench, situation)
+            case Impossible():
+                return None
+            case _:
+                raise Undecided
+
+    def never(self, *goals: Expr) -> bool:
+        """Whether it is proved that no step meets all of these."""
+        goal = both(*map(self.world.expand, goals))
+        return goal is FALSE or isinstance(self._check.find(goal), Impossible)
+
+
+class Undecided(Exception):
+    """The solver did not get to the end in its time."""
