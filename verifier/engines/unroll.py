@@ -180,7 +180,8 @@ class Unrolling:
 
     def add(self, *terms: z3.BoolRef) -> None:
         """These are so from now on (inside of :meth:`push` and :meth:`pop`, until the pop)."""
-        self.solver.add(*terms)
+        for term in terms:
+            z3core.Z3_solver_assert(self._context.ref(), self.solver.solver, term.as_ast())
 
     def push(self) -> None:
         """Until the pop, nothing new may be spoken of: its meaning would be lost."""
@@ -247,7 +248,12 @@ class Unrolling:
 
     def core(self) -> frozenset[int]:
         """Which of what was given last cannot be together: the ids of their terms."""
-        return frozenset(term.get_id() for term in self.solver.unsat_core())
+        context = self._context.ref()
+        found = self.solver.unsat_core()
+        return frozenset(
+            z3core.Z3_get_ast_id(context, z3core.Z3_ast_vector_get(context, found.vector, i))
+            for i in range(len(found))
+        )
 
     def _look(self) -> None:
         """The last answer is kept, if there is one. Making it takes longer than finding that
