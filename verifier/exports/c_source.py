@@ -109,7 +109,8 @@ def _paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]
             f"{prefix}_start() puts every relay down, every timer to idle, every direction of",
             "traffic to rightward, as the proof over time begins. Call it only while no train",
             "moves and all track is as the proof begins (vacant, but where the file has trains",
-            "start; points normal): never from the loop, and never to cure a call that returned false.",
+            "start; points normal): never from the loop, and never to cure a call that",
+            "returned false.",
         ]
     if face.clocks:
         yield [
