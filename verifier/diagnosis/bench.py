@@ -199,18 +199,18 @@ class Bench:
     def moves(self, suspect: Suspect, mentioned: Collection[str]) -> bool:
         """Whether a suspect can change how turnouts lie, or what they were told, of which
         those ``mentioned`` are spoken of."""
-        if suspect.trouble is not None:
-            mine = [suspect.trouble[0]]
-        elif suspect.source:
-            mine = [n for n, m in self._machines.items() if suspect.source in self._fed(m)]
-        else:
-            return False
+        mine = [suspect.trouble[0]] if suspect.trouble else self.unpowered_by(suspect)
         levers = {self.lever_of(name) for name in mentioned} - {None}
         return any(
             name in mentioned or self.lever_of(name) in levers
             or self._machines[name].contacts == ()
             for name in mine
         )  # fmt: skip
+
+    def unpowered_by(self, suspect: Suspect) -> list[str]:
+        """The turnouts whose motors have no power with a suspect at work."""
+        source = suspect.source
+        return [n for n, m in self._machines.items() if m.motor and source in self._fed(m)]
 
     def lever_of(self, turnout: str) -> str | None:
         machine = self._machines.get(turnout)

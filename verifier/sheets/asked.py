@@ -3,7 +3,7 @@
 Everything has a usual value, so that a sheet can be made of a plan alone.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
@@ -19,12 +19,17 @@ if TYPE_CHECKING:
 SPARES = 10
 
 
+def _to_nobody(doing: str, done: int, of: int) -> None:
+    """Nobody waits to be told how far the work has come."""
+
+
 @dataclass(frozen=True, slots=True)
 class Asked:
     """``colours``: those of the wire at hand, where not the usual ones. ``first``: what is
     built first, each the name of a control point or of something that belongs to one, with
     the place it was written at. ``others``: other files to compare with. ``forward``: volts
-    across a lit LED by color, where not the typical ones."""
+    across a lit LED by color, where not the typical ones. ``progress`` is told what is being done,
+    how much of it is done, and of how much, where a sheet takes long."""
 
     colours: "tuple[tuple[str, Span], ...] | None" = None
     prices: "PriceList | None" = None
@@ -32,6 +37,7 @@ class Asked:
     first: "tuple[tuple[str, Span], ...]" = ()
     others: tuple[Plan, ...] = ()
     forward: Mapping[str, Fraction] = field(default_factory=dict)
+    progress: Callable[[str, int, int], None] = _to_nobody
 
 
 NOTHING = Asked()

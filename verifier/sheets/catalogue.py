@@ -64,6 +64,12 @@ def _parts(plan: "Plan", asked: "Asked") -> "Sheet":
     return parts_sheet(plan, asked)
 
 
+def _test_card(plan: "Plan", asked: "Asked") -> "Sheet":
+    from verifier.sheets.test_card import test_card_sheet
+
+    return test_card_sheet(plan, asked)
+
+
 SHEETS: Mapping[str, Kind] = {
     kind.name: kind
     for kind in (
@@ -73,5 +79,6 @@ SHEETS: Mapping[str, Kind] = {
         Kind("parts", "what to buy, what it costs, in which order", _parts),
         Kind("wiring", "every wire to run, district by district, with its color", _wiring),
         Kind("electrical", "loads, voltage at the far ends, fuses and resistors", _electrical),
+        Kind("test-card", "what to do on the built layout, and what it must show", _test_card),
     )
 }

@@ -15,10 +15,10 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.diagnosis.bench import Bench, Colours, Setup
-from verifier.diagnosis.suspects import Suspect
 from verifier.engines.covering import smallest_cover
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import Expr
+from verifier.plan import facts
 from verifier.plan.model import Line, Plan
 from verifier.trial.bound import apart
 from verifier.trial.goals import (
@@ -49,7 +49,8 @@ MAX_PROVED = 40
 class Step:
     """One step of the card. ``number`` from 1; ``acts``: what there is to do after the step
     before it; ``setup``: how all then stands; ``situation``: the same, for drawing; ``colours``:
-    what each signal is to show, top to bottom (one of these); ``lies``: how turnouts are to."""
+    what each signal is to show, top to bottom (one of these); ``lies``: how turnouts that are told
+    are to lie."""
 
     number: int
     acts: tuple[Act, ...]
@@ -351,15 +352,18 @@ class _Maker:
     def _step(self, number: int, acts: tuple[Act, ...], candidate: Candidate) -> Step:
         setup = candidate.setup
         moment = next(iter(self.bench.moments(setup, ())))
-        told = dict(setup.told)
-        facts_ = [*moment.truth.situation, *self._commands(setup)]
         return Step(
-            number, acts, setup, Situation.of(facts_), tuple(candidate.colours.items()),
-            (*told.items(), *setup.lies),
+            number, acts, setup, as_given(self.bench, setup, moment.truth.situation),
+            tuple(candidate.colours.items()), setup.told,
         )  # fmt: skip
 
-    def _commands(self, setup: Setup) -> list[tuple[object, str]]:
-        return []
+
+def as_given(bench: Bench, setup: Setup, situation: Situation) -> Situation:
+    """A situation of the bench's plan as one of the plan it was given, in which points follow
+    what they are told."""
+    told = ((facts.thrown(turnout), state) for turnout, state in setup.told)
+    known = {**dict(told), **situation.facts}
+    return Situation.of((what, known[what]) for what in bench.given.inputs if what in known)
 
 
 def _through(way: Sequence[int], place: int, i: int, cost: Callable[[int, int], int]) -> int:
@@ -367,7 +371,3 @@ def _through(way: Sequence[int], place: int, i: int, cost: Callable[[int, int], 
     before = way[place - 1] if place else -1
     after = cost(i, way[place + 1]) if place + 1 < len(way) else 0
     return cost(before, i) + after
-
-
-def suspects_of(found: Iterable[Found]) -> list[Suspect]:
-    return list(dict.fromkeys(one.wrong.suspect for one in found))

@@ -20,8 +20,9 @@ from verifier.trial.wrongs import sound_colours
 # Every way a layout can be in, up to so many; else one locomotive, up to so many.
 EVERYTHING = 500
 ONE_LOCOMOTIVE = 3_000
-# Steps in which faults and mistakes are looked for, of all these.
-TELLING = 450
+# Steps in which faults and mistakes are looked for, of all these; no fewer than EVERYTHING, so
+# that none is left out where the fewest of all are asked for.
+TELLING = EVERYTHING
 # For each goal so many steps at most are kept.
 FOR_EACH = 6
 

@@ -8,7 +8,7 @@ the way as long as that makes it shorter.
 """
 
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import permutations
@@ -18,6 +18,8 @@ from verifier.plan.equipment import Place
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 
+# A block, and the place on it where stock stands.
+Stood = tuple[str, str]
 # Up to so many steps every order is looked at.
 ALL_ORDERS = 11
 # What it costs to throw a lever or press a button; points thrown by hand, a derail or a gate,
@@ -47,9 +49,11 @@ class Walk:
         self.blocks_between = cache(self._blocks_between)
 
     def acts(self, before: Setup, after: Setup) -> list[Act]:
-        """Everything to do, the stock first, so that nothing is thrown beneath it later."""
-        off, on = _stock(before), _stock(after)
-        return [*self._moves(off, on), *self._throws(before, after)]
+        """Everything to do, in an order in which no points move beneath stock: what stands on
+        blocks whose points are thrown goes first, what comes to such blocks goes last."""
+        throws = list(self._throws(before, after))
+        first, last = self._moves(_stock(before), _stock(after), self._under(before, after))
+        return [*first, *throws, *last]
 
     def cost(self, before: Setup, after: Setup) -> int:
         return sum(act.cost for act in self.acts(before, after))
@@ -75,40 +79,59 @@ class Walk:
             if facts_before.get(what, what.usual) != state:
                 yield _set(what, state)
 
+    def _under(self, before: Setup, after: Setup) -> frozenset[str]:
+        """The blocks in which points are thrown."""
+        was, then = (dict((*setup.told, *setup.lies)) for setup in (before, after))
+        thrown = (n for n, state in then.items() if was.get(n, "normal") != state)
+        blocks = (self._plan.track.pieces[name].block for name in thrown)
+        return frozenset(block for block in blocks if block is not None)
+
     # -------------------------------------------------------------- stock
 
-    def _moves(self, off: Sequence[tuple[str, str]], on: Sequence[tuple[str, str]]) -> list[Act]:
-        """Stock moved, put on and taken off, as cheaply as can be."""
-        gone = [place for place in off if place not in on]
-        new = [place for place in on if place not in off]
+    def _moves(
+        self, off: Sequence[Stood], on: Sequence[Stood], under: Collection[str]
+    ) -> tuple[list[Act], list[Act]]:
+        """Stock moved, put on and taken off, as cheaply as can be: what is done before points
+        are thrown in the blocks ``under``, and what is done after."""
+        stays = {place for place in off if place in on and place[0] not in under}
+        gone = [place for place in off if place not in stays]
+        new = [place for place in on if place not in stays]
         few, many = (gone, new) if len(gone) <= len(new) else (new, gone)
-        best: tuple[int, list[Act]] | None = None
+        best: tuple[int, list[Act], list[Act]] | None = None
         for chosen in permutations(many, len(few)):
-            left = [place for place in many if place not in chosen]
             pairs = zip(few, chosen, strict=True) if few is gone else zip(chosen, few, strict=True)
-            acts = [self._move(a, b) for a, b in pairs]
-            acts += [self._put(p) if many is new else self._take(p) for p in left]
-            price = sum(act.cost for act in acts)
+            first: list[Act] = []
+            last: list[Act] = []
+            for a, b in pairs:
+                if self._who(*a) != self._who(*b) or (a[0] in under and b[0] in under):
+                    first.append(self._take(a))
+                    last.append(self._put(b))
+                else:
+                    (last if b[0] in under else first).append(self._move(a, b))
+            for place in many:
+                if place not in chosen:
+                    if many is new:
+                        last.append(self._put(place))
+                    else:
+                        first.append(self._take(place))
+            price = sum(act.cost for act in (*first, *last))
             if best is None or price < best[0]:
-                best = price, acts
+                best = price, first, last
         assert best is not None
-        return best[1]
+        return best[1], best[2]
 
-    def _move(self, a: tuple[str, str], b: tuple[str, str]) -> Act:
-        one, (other, then) = a[0], b
-        if self._who(*a) != self._who(*b):
-            text = f"take the {self._who(*a)} off {one}, put a {self._who(*b)} {self._at(*b)}"
-            return Act(text, 2 * STOCK)
-        where = self._at(other, then)
-        return Act(f"move the {self._who(*a)} on {one} {where.replace('on ', 'to ', 1)}"
-                   if one == other else
-                   f"move the {self._who(*a)} from {one} {where.replace('on ', 'to ', 1)}",
-                   1 + self.blocks_between(one, other))  # fmt: skip
+    def _move(self, a: Stood, b: Stood) -> Act:
+        one, other, who = a[0], b[0], self._who(*a)
+        where = self._at(*b).replace("on ", "to ", 1)
+        text = f"move the {who} from {one} {where}"
+        if one == other:
+            text = f"move the {who} along {where.removeprefix('to ').replace(' at ', ' to ', 1)}"
+        return Act(text, 1 + self.blocks_between(one, other))
 
-    def _put(self, place: tuple[str, str]) -> Act:
+    def _put(self, place: Stood) -> Act:
         return Act(f"put a {self._who(*place)} {self._at(*place)}", STOCK)
 
-    def _take(self, place: tuple[str, str]) -> Act:
+    def _take(self, place: Stood) -> Act:
         return Act(f"take the {self._who(*place)} off {place[0]}", STOCK)
 
     def _who(self, block: str, name: str) -> str:
@@ -121,7 +144,7 @@ class Walk:
         if place is None or name == "drawing no current":
             return f"on {block}"
         said = name.removeprefix("drawing no current, ")
-        return f"on {block}, {said.replace('at ', 'at feeder ', 1)}"
+        return f"on {block} {said.replace('at ', 'at feeder ', 1)}"
 
     def _place(self, block: str, name: str) -> Place | None:
         every = self._plan.equipment.places.get(block, ())
@@ -139,7 +162,7 @@ class Walk:
         return reached.get(other, STOCK)
 
 
-def _stock(setup: Setup) -> list[tuple[str, str]]:
+def _stock(setup: Setup) -> list[Stood]:
     return [(block, place[0]) for block, place in setup.stands]
 
 

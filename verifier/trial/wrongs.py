@@ -42,13 +42,12 @@ def wrongs(bench: Bench) -> Iterator[Wrong]:
 def without_power(bench: Bench, wrong: Wrong) -> tuple[Wrong, ...]:
     """The two ways in which the first turnout lies for good whose machine loses its power;
     nothing where none does."""
-    for turnout in bench.thrown:
-        if wrong.suspect.source and bench.moves(wrong.suspect, (turnout,)):
-            return tuple(
-                Wrong(wrong.suspect, f"{wrong.text} ({turnout} lies {state} for good)",
-                      wrong.group, (turnout, state))
-                for state in ("normal", "reverse")
-            )  # fmt: skip
+    for turnout in bench.unpowered_by(wrong.suspect):
+        return tuple(
+            Wrong(wrong.suspect, f"{wrong.text} ({turnout} lies {state} for good)",
+                  wrong.group, (turnout, state))
+            for state in ("normal", "reverse")
+        )  # fmt: skip
     return ()
 
 

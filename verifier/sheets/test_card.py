@@ -1,0 +1,238 @@
+"""The test card: what to do on the built layout, step by step, and what it must then show.
+
+In: a plan, of which :mod:`verifier.trial.card` works out the steps. Out: the card to walk round
+with, then what each step is for, and what no step can show.
+"""
+
+from collections.abc import Iterable, Iterator
+
+from verifier.plan.facts import UNLISTED
+from verifier.plan.model import Plan
+from verifier.sheets.asked import NOTHING, Asked
+from verifier.sheets.sheet import PictureOf, Row, Sheet, Table
+from verifier.trial.card import Card, Step, Unseen, test_card
+from verifier.trial.goals import Excluded, Goal
+from verifier.trial.looks import Look, fingerprint, looks
+
+# The columns of the card itself: what is written into the last is read back by
+# :mod:`verifier.trial.results`.
+COLUMNS = ("step", "do", "look at", "must show", "aspect", "seen")
+# The title of that table begins with this, then comes the fingerprint.
+TITLE = "Test card"
+# Of the steps that show one thing so many are named.
+_NAMED = 4
+
+_CAUTIONS = (
+    "For models only. No step asks you to open a supply or to touch mains wiring; leave their "
+    "covers closed. Keep fingers away from points while they move, and drive or lift stock as its "
+    "maker says. Switch the layout off before you mend what a step has found.",
+)
+
+
+def test_card_sheet(plan: Plan, asked: Asked = NOTHING) -> Sheet:
+    """The sheet of a plan's test card."""
+    if plan.locking.memory or plan.locking.throws:
+        note = "This file remembers or locks: what it shows depends on what was done before, and "
+        title = f"Test card: {plan.title}"
+        return Sheet("test-card", title, (), (f"{note}no card is made of it. Try it by hand.",))
+    return sheet_of(test_card(plan, asked.progress))
+
+
+def sheet_of(card: Card) -> Sheet:
+    """The sheet of a card."""
+    tables = (
+        _steps(card), _purposes(card), _conditions(card), _routes(card), _unseen(card), _found(card)
+    )  # fmt: skip
+    return Sheet(
+        "test-card", f"Test card: {card.plan.title}", tuple(t for t in tables if t.rows),
+        tuple(_notes(card)), _CAUTIONS, PictureOf(frozenset({"feeders"})),
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ the card itself
+
+
+def _steps(card: Card) -> Table:
+    rows = [row for step in card.steps for row in _rows(step, card.plan)]
+    return Table(
+        f"{TITLE} {fingerprint(card)}", COLUMNS, tuple(rows), lamps=frozenset({"must show"})
+    )
+
+
+def _rows(step: Step, plan: Plan) -> Iterator[Row]:
+    do = "; ".join(act.text for act in step.acts) or "nothing: all is at rest"
+    for number, look in enumerate(looks(step)):
+        must, aspect = _must_show(look, plan)
+        yield (str(step.number), "" if number else do, look.at, must, aspect, "")
+
+
+def _must_show(look: Look, plan: Plan) -> tuple[str, str]:
+    """The colours and the aspect; how turnouts lie."""
+    if look.turnouts:
+        return f"lies {sorted(look.must[0][1])[0][0]}", "-"
+    every = dict.fromkeys(shown for _, colours in look.must for shown in sorted(colours))
+    names = dict.fromkeys(plan.chart.reading(colours) for colours in every)
+    aspect = " or ".join(name for name in names if name != UNLISTED) or "-"
+    if look.all_red:
+        return ("red" if max(map(len, every)) == 1 else "red on every head"), aspect
+    return " or ".join(" over ".join(colours) for colours in every), aspect
+
+
+# ------------------------------------------------------------------ what it is for
+
+
+def _purposes(card: Card) -> Table:
+    """By step: what it tries, and how many faults and mistakes would show."""
+    tries: dict[int, list[str]] = {step.number: [] for step in card.steps}
+    shows = dict.fromkeys(tries, 0)
+
+    def note(steps: Iterable[int], text: str) -> None:
+        for step in steps:
+            tries[step].append(text)
+
+    for met in card.lines:
+        # What is shown in most steps anyhow makes no step any worthier.
+        if 2 * len(met.steps) <= len(card.steps):
+            note(met.steps, met.goal.text)
+    for tried, _, fails in card.tried:
+        note(fails, f"{tried.owner} no {tried.shows} for want of {tried.fact}")
+    for met in card.routes:
+        note(met.steps, f"route {met.goal.text}")
+    for excluded, _, steps in card.conflicts:
+        note(steps, f"{excluded.one} keeps out {excluded.other}")
+    for found in card.found:
+        for step in {step for step, _ in found.at}:
+            shows[step] += 1
+    rows = (
+        (str(step), "; ".join(dict.fromkeys(texts)) or "lamps and wiring only", str(shows[step]))
+        for step, texts in tries.items()
+    )
+    columns = ("step", "tries", "would show")
+    notes = (f"`{columns[2]}`: how many of the {len(card.found)} single faults and wiring mistakes "
+             "below would be seen in this step.",)  # fmt: skip
+    return Table(
+        "What each step is for", columns, tuple(rows), notes, numeric=frozenset(columns[2:])
+    )
+
+
+def _conditions(card: Card) -> Table:
+    """Every condition of every rule, seen to decide by itself."""
+    rows = (
+        (tried.owner, tried.shows, tried.fact, _listed(acts), _listed(fails))
+        for tried, acts, fails in card.tried
+    )
+    columns = ("of", "shows", "condition", "does in step", "does not, for want of it, in step")
+    notes = (
+        "In the first step named the signal shows the aspect, and would not without this "
+        "condition; in the second it shows another, for want of this condition alone. (This is "
+        "masking MC/DC: other facts may differ between the two steps where they make no "
+        "difference. Unique-cause MC/DC, where nothing else may differ at all, cannot be had where "
+        "several conditions ask for the same points or the same lever.)",
+    )
+    return Table("Every condition by itself", columns, tuple(rows), notes)
+
+
+def _routes(card: Card) -> Table:
+    """Every route, and every two that conflict."""
+    rows = [(f"route {met.goal.text}", "is cleared", _listed(met.steps)) for met in card.routes]
+    rows += [
+        (f"{x.one}, {x.other}", _kept_apart(x, missing), _listed(steps))
+        for x, missing, steps in card.conflicts
+    ]
+    return Table("Routes and conflicts", ("what", "how", "in step"), tuple(rows))
+
+
+def _kept_apart(excluded: Excluded, missing: int) -> str:
+    wants = {0: "all it asks for", 1: "all but one thing it asks for"}
+    set_so = wants.get(missing, f"all but {missing} things it asks for")
+    return f"{excluded.how} at {excluded.place}: one is clear, the other has {set_so}"
+
+
+def _found(card: Card) -> Table:
+    """Where each fault and mistake shows."""
+    rows = [
+        (
+            found.wrong.text,
+            ", ".join(f"{step} at {at}" for step, at in found.at[:_NAMED])
+            + (f" and {len(found.at) - _NAMED} more" if len(found.at) > _NAMED else ""),
+        )
+        for found in card.found
+    ]
+    return Table("Where each fault or wiring mistake would show", ("what", "in step"), tuple(rows))
+
+
+def _unseen(card: Card) -> Table:
+    rows = ((unseen.what.text, _why(unseen)) for unseen in card.unseen)
+    return Table("What this card cannot show", ("what", "why"), tuple(rows))
+
+
+def _why(unseen: Unseen) -> str:
+    match unseen.what, unseen.proved:
+        case Goal(), True:
+            return "nothing a person may do here brings it about (proved)"
+        case Goal(), False:
+            return "no step was found for it, and it is not proved that there is none"
+        case _, True:
+            return (
+                "all signals and points look the same with it in every step there could be (proved)"
+            )
+        case _:
+            return "no step was found that shows it, and it is not proved that there is none"
+
+
+def _listed(steps: Iterable[int]) -> str:
+    numbers = list(steps)
+    more = f" and {len(numbers) - _NAMED} more" if len(numbers) > _NAMED else ""
+    return ", ".join(map(str, numbers[:_NAMED])) + more or "none"
+
+
+# ------------------------------------------------------------------ notes
+
+
+def _notes(card: Card) -> Iterator[str]:
+    count = len(card.steps)
+    pieces = max((len(step.setup.stands) for step in card.steps), default=0)
+    stock = "one locomotive" if pieces == 1 else f"{pieces} pieces of stock"
+    yield (
+        f"Card {fingerprint(card)} of {card.plan.source.name}, {_steps_words(count)}. You need "
+        f"{stock if pieces else 'no stock at all'}. Begin with all track vacant, points normal, "
+        "levers and buttons in their usual position. In each step do what it says and leave "
+        "everything else as it is; wait until points and lamps are at rest; then look."
+    )
+    yield (
+        "Under `seen` write `ok`, or what you see (`4RA green`, `T1 open`), or `no` where it is "
+        "not as it must be and you cannot say how; leave it empty where you have not looked. In "
+        f"the file that --csv writes this can be read back: `clearproof diagnose "
+        f"{card.plan.source.name} --results card.csv` names what is likely wrong and what to look "
+        "at next."
+    )
+    yield _how_small(count, card.at_least)
+    yield _how_short(card)
+    yield (
+        "It looks for one thing wrong at a time: two may hide each other, and what comes and goes "
+        "may stay away just then. What the file does not tell of is not tried."
+    )
+
+
+def _steps_words(count: int) -> str:
+    return "1 step" if count == 1 else f"{count} steps"
+
+
+def _how_small(count: int, at_least: int) -> str:
+    if count == at_least:
+        return f"No card that shows all of this has fewer than {_steps_words(count)} (proved)."
+    return (
+        f"It is proved that no card that shows all of this has fewer than {at_least} steps: this "
+        f"one has at most {count - at_least} more than the smallest possible."
+    )
+
+
+def _how_short(card: Card) -> str:
+    best = "no other order of these steps costs less" if card.shortest else (
+        "found by going to the nearest and turning parts round; there may be a better one"
+    )  # fmt: skip
+    return (
+        f"The order costs {card.effort} in all ({best}), where a lever or button counts 1, what is "
+        "thrown by hand 2, stock put on or taken off 3, stock moved 1 and 1 for each block "
+        "(common practice, no source)."
+    )
