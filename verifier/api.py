@@ -152,17 +152,30 @@ def situation_of(plan: Plan, text: str) -> Situation:
     return named_situation(plan, happenings, wired.facts)
 
 
-def diagnose(plan: Plan, observations: Iterable[str]) -> "Diagnosis":
+def diagnose(
+    plan: Plan,
+    observations: Iterable[str],
+    results: str | Path | None = None,
+    progress: Progress = _silent,
+) -> "Diagnosis":
     """Which faults and wiring mistakes explain what was seen on the bench, the fewest first,
     and the next test that best tells them apart.
 
     Each observation is one look at the layout: ``locomotive at m2, T1 reverse, lever 4 left:
     4L Stop``. Track not mentioned is vacant, points lie normal, levers stand as usual.
 
+    ``results`` is the CSV file of a test card whose last column was filled in; ``progress`` is
+    told how far the work on that card has come.
+
     Raises :class:`InputError` for names and states the plan does not know."""
     from verifier.diagnosis.diagnose import diagnose as look_for
 
-    return look_for(plan, observations)
+    if results is None:
+        return look_for(plan, observations)
+    from verifier.diagnosis.bench import Bench
+    from verifier.trial.results import diagnose_results
+
+    return diagnose_results(Bench(plan), Path(results), observations, progress)
 
 
 def no_junctions(folder: str) -> InputError:

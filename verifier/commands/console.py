@@ -3,11 +3,13 @@
 import argparse
 import sys
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
 if TYPE_CHECKING:
     from verifier.reports.ink import Ink
+    from verifier.reports.progress import ProgressLine
 
 # Adds a command: its name, what runs it, and what it does in a few words.
 Command = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
@@ -35,6 +37,18 @@ def ink_of(options: argparse.Namespace) -> "Ink":
     from verifier.reports.ink import standard_ink
 
     return standard_ink(colour=options.colour, ascii_only=options.ascii)
+
+
+@contextmanager
+def working(file: str) -> "Iterator[ProgressLine]":
+    """Tells on a terminal how far long work on a file has come; leaves no trace of that."""
+    from verifier.reports.progress import ProgressLine
+
+    line = ProgressLine(sys.stderr, Path(file).name)
+    try:
+        yield line
+    finally:
+        line.clear()
 
 
 def say(lines: Iterable[str], ink: "Ink | None" = None) -> None:

@@ -1,8 +1,10 @@
 """The commands that look at one situation, or at what was seen on the bench."""
 
 import argparse
+import sys
 
-from verifier.commands.console import Command, complain, console_options, ink_of, say
+from verifier.commands.console import Command, complain, console_options, ink_of, say, working
+from verifier.findings.exit_codes import ExitCode
 
 
 def add(command: Command) -> None:
@@ -20,9 +22,13 @@ def add(command: Command) -> None:
     find = command("diagnose", _diagnose, "what explains what you saw on the bench")
     find.add_argument("file", metavar="FILE")
     find.add_argument(
-        "observations", nargs="+", metavar="OBSERVATION",
+        "observations", nargs="*", metavar="OBSERVATION",
         help='one look each: "locomotive at m2, T1 reverse, lever 4 left: 4L Stop", or '
         '"train on Main: 4L.upper green, 4L.lower dark"; `T1 thrown reverse` is what it was told',
+    )  # fmt: skip
+    find.add_argument(
+        "--results", metavar="CARD.csv",
+        help="a test card filled in, as `clearproof sheet FILE test-card --csv` writes it",
     )  # fmt: skip
     find.add_argument("--json", action="store_true", help="print the diagnosis as JSON")
     console_options(find)
@@ -48,8 +54,14 @@ def _diagnose(options: argparse.Namespace) -> int:
     from verifier.language.diagnostics import InputError
     from verifier.reports import diagnosis
 
+    if not options.observations and options.results is None:
+        print("Say what you saw, or name a test card filled in: --results card.csv.",
+              file=sys.stderr)  # fmt: skip
+        return ExitCode.BAD_INPUT
     try:
-        found = diagnose(load(options.file), options.observations)
+        plan = load(options.file)
+        with working(options.file) as progress:
+            found = diagnose(plan, options.observations, options.results, progress)
     except InputError as error:
         return complain(error)
     if options.json:

@@ -2,9 +2,10 @@
 
 import argparse
 import sys
+from dataclasses import replace
 
 from verifier.commands.asking import asked_of, not_for, sheet_options
-from verifier.commands.console import Command, complain, say, showable
+from verifier.commands.console import Command, complain, say, showable, working
 from verifier.findings.exit_codes import ExitCode
 
 
@@ -41,7 +42,9 @@ def _sheet(options: argparse.Namespace) -> int:
         print(unfit, file=sys.stderr)
         return ExitCode.BAD_INPUT
     try:
-        sheet = SHEETS[options.kind].make(load(options.file), asked_of(options))
+        with working(options.file) as progress:
+            asked = replace(asked_of(options), progress=progress)
+            sheet = SHEETS[options.kind].make(load(options.file), asked)
     except InputError as error:
         return complain(error)
     if options.csv:

@@ -1,9 +1,9 @@
 """Tables of a person's own as CSV: text to cells, each with its place in the file.
 
 In: the text of a file. Out: rows of cells. Read as RFC 4180 says, and as spreadsheets write:
-separated by commas, semicolons or tabs, whichever the first line has; lines ending with LF, CR
-or both; cells in quotes that may hold all of these, a quote within them written twice. (Python's
-own reader tells no columns, and people need them to find what is wrong.)
+separated by commas, semicolons or tabs, whichever the first line with any has; lines ending with
+LF, CR or both; cells in quotes that may hold all of these, a quote within them written twice.
+(Python's own reader tells no columns, and people need them to find what is wrong.)
 """
 
 import re
@@ -55,7 +55,7 @@ def cells_of(source: Source) -> Cells:
                 if len(rows) > MAX_ROWS:
                     errors.append(Diagnostic(
                         "CP803", f"more than {MAX_ROWS:,} lines", row[0].span,
-                        "No table of parts is as long as that: look whether it is the right file.",
+                        "No table is as long as that: look whether it is the right file.",
                     ))  # fmt: skip
                     break
             row = []
@@ -68,7 +68,8 @@ def cells_of(source: Source) -> Cells:
 
 
 def _separator(source: Source) -> str:
-    first = next((line for line in source.text.splitlines() if line.strip()), "")
+    lines = source.text.splitlines()
+    first = next((line for line in lines if any(c in line for c in SEPARATORS)), "")
     counts = Counter(c for c in first if c in SEPARATORS)
     return max(SEPARATORS, key=lambda c: counts[c])
 

@@ -4,6 +4,16 @@ from verifier.language.code import Code
 
 _DIAGNOSE = "clearproof diagnose junction.ixl "
 
+# The card of the tests' own junction (tests/language/test_codes.py).
+_NUMBER = "9E4D-BD04"
+_CARD = f"""\
+{_DIAGNOSE}--results card.csv
+
+Test card {_NUMBER}
+step,do,look at,must show,aspect,seen
+1,nothing: all is at rest,2,red,Stop,ok
+"""
+
 DIAGNOSE = (
     Code(
         "CP620",
@@ -69,5 +79,42 @@ Say all the colours, top to bottom, as in `red over green`, or name the head,
 as in `4L.upper red`.""",
         _DIAGNOSE + '"2 red over red"',
         _DIAGNOSE + '"2 red"',
+    ),
+    Code(
+        "CP625",
+        "this is no test card filled in",
+        """\
+What was seen is read from the file that `clearproof sheet FILE test-card --csv`
+writes: a line with the number of the card, a line with the names of the
+columns, then a line for each look. In another file nobody could tell which
+step a result belongs to.
+
+Write what you see into the column `seen` of that file, and leave the rest.""",
+        _DIAGNOSE + "--results card.csv\n\nstep,look at,seen\n1,2,ok\n",
+        _CARD,
+    ),
+    Code(
+        "CP626",
+        "results of another card",
+        """\
+The number of a card stands for its steps, for what they must show and for what
+may be found with them. The junction file has changed since this card was
+printed, so its results say nothing of the layout as it is planned now.
+
+Print the card anew and try again what has changed.""",
+        _CARD.replace(_NUMBER, "0000-0000"),
+        _CARD,
+    ),
+    Code(
+        "CP627",
+        "no such step, or no such look",
+        """\
+A line of the results names a step that the card does not have, or a signal
+that this step does not look at, or the same look twice. What was seen would be
+held against the wrong step, and the wrong thing would be looked for.
+
+Put the number of the step and what it looks at back as they were printed.""",
+        _CARD.replace("\n1,", "\n91,"),
+        _CARD,
     ),
 )

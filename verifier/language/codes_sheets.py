@@ -40,12 +40,13 @@ can be told apart in poor light.""",
     ),
     Code(
         "CP803",
-        "this is no table of parts",
+        "this table cannot be read",
         """\
 A parts file is CSV as a spreadsheet writes it: the first line names the
 columns, and each line below holds one kind of part. Needed are kind, price and
-currency; note and rating may be there. A quote that is never closed, a cell
-too many or a column of another name makes a price stand where it is not meant.
+currency; note and rating may be there. A quote that is never closed (in a test
+card that was filled in as well), a cell too many or a column of another name
+makes a price stand where it is not meant.
 
 Mend the line that is named. Cells that hold a comma stand in quotes.""",
         _instead("kind,price,currency,note", "kind,cost,currency,note"),
@@ -97,7 +98,8 @@ they go into the file.""",
         """\
 A cell that begins with =, +, - or @ is worked out, or even run, by the
 spreadsheet it is opened in. Notes go from your file into the sheets that are
-printed and passed on, so such a cell would travel with them.
+printed and passed on, so such a cell would travel with them; and what was seen
+in a step of a test card is never a sum.
 
 Write the figure itself, or begin the note with a letter.""",
         _instead("one board", "=1+1"),

@@ -13,6 +13,7 @@ from textwrap import wrap
 from verifier import __version__
 from verifier.diagnosis.bench import Colours, Setup
 from verifier.diagnosis.diagnose import MOST_TOGETHER, Alike, Diagnosis
+from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect, Suspects
 from verifier.diagnosis.telling import NextTest, Outcome
 from verifier.findings.exit_codes import ExitCode
@@ -23,6 +24,8 @@ from verifier.reports.machine import Json
 
 SCHEMA_VERSION = 1
 SHOWN_EXPLANATIONS = 10
+# Of more looks than these, those as with nothing wrong are only counted.
+ALL_SEEN = 8
 SHOWN_NAMES = 6
 
 
@@ -52,9 +55,12 @@ def diagnosis_lines(found: Diagnosis, ink: Ink) -> Iterator[str]:
 
 
 def _seen(found: Diagnosis, ink: Ink) -> Iterator[str]:
-    for number, (observation, expected) in enumerate(
-        zip(found.observations, found.expected, strict=True), start=1
-    ):
+    pairs = list(zip(found.observations, found.expected, strict=True))
+    shown = pairs
+    if len(pairs) > ALL_SEEN:
+        shown = [pair for pair in pairs if not _as_due(*pair)]
+        yield f"   {len(pairs)} looks; {len(pairs) - len(shown)} of them as with nothing wrong."
+    for number, (observation, expected) in enumerate(shown, start=1):
         yield f"   {number}. {observation.text}"
         for seen, due in zip(observation.sights, expected, strict=True):
             if not due.colours:
@@ -66,6 +72,17 @@ def _seen(found: Diagnosis, ink: Ink) -> Iterator[str]:
     yield from _paragraph(
         "Track not mentioned is taken as vacant, points not mentioned as normal, levers and "
         "buttons as left in their usual position.", ink,
+    )  # fmt: skip
+
+
+def _as_due(observation: Observation, expected: Iterable[Sight]) -> bool:
+    """Whether all that was seen can be seen with nothing wrong."""
+    return all(
+        seen.colours & due.colours
+        for seen, due in zip(observation.sights, expected, strict=True)
+    ) and not any(
+        dict(observation.setup.told).get(turnout, state) != state
+        for turnout, state in observation.setup.lies
     )  # fmt: skip
 
 

@@ -3,12 +3,13 @@
 Everything has a usual value, so that a sheet can be made of a plan alone.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from verifier.plan.model import Plan
+from verifier.trial.progress import Progress, silent
 
 if TYPE_CHECKING:
     from verifier.language.source import Span
@@ -19,17 +20,13 @@ if TYPE_CHECKING:
 SPARES = 10
 
 
-def _to_nobody(doing: str, done: int, of: int) -> None:
-    """Nobody waits to be told how far the work has come."""
-
-
 @dataclass(frozen=True, slots=True)
 class Asked:
     """``colours``: those of the wire at hand, where not the usual ones. ``first``: what is
     built first, each the name of a control point or of something that belongs to one, with
     the place it was written at. ``others``: other files to compare with. ``forward``: volts
-    across a lit LED by color, where not the typical ones. ``progress`` is told what is being done,
-    how much of it is done, and of how much, where a sheet takes long."""
+    across a lit LED by color, where not the typical ones. ``progress`` is told how much
+    of the work is done, and of how much, where a sheet takes long."""
 
     colours: "tuple[tuple[str, Span], ...] | None" = None
     prices: "PriceList | None" = None
@@ -37,7 +34,7 @@ class Asked:
     first: "tuple[tuple[str, Span], ...]" = ()
     others: tuple[Plan, ...] = ()
     forward: Mapping[str, Fraction] = field(default_factory=dict)
-    progress: Callable[[str, int, int], None] = _to_nobody
+    progress: Progress = silent
 
 
 NOTHING = Asked()

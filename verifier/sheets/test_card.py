@@ -13,12 +13,8 @@ from verifier.sheets.sheet import PictureOf, Row, Sheet, Table
 from verifier.trial.card import Card, Step, Unseen, test_card
 from verifier.trial.goals import Excluded, Goal
 from verifier.trial.looks import Look, fingerprint, looks
+from verifier.trial.results import COLUMNS, TITLE
 
-# The columns of the card itself: what is written into the last is read back by
-# :mod:`verifier.trial.results`.
-COLUMNS = ("step", "do", "look at", "must show", "aspect", "seen")
-# The title of that table begins with this, then comes the fingerprint.
-TITLE = "Test card"
 # Of the steps that show one thing so many are named.
 _NAMED = 4
 
@@ -31,7 +27,9 @@ _CAUTIONS = (
 
 def test_card_sheet(plan: Plan, asked: Asked = NOTHING) -> Sheet:
     """The sheet of a plan's test card."""
-    if plan.locking.memory or plan.locking.throws:
+    if plan.locking.memory or any(
+        throw.locked or throw.by in ("buttons", "rule") for throw in plan.locking.throws.values()
+    ):
         note = "This file remembers or locks: what it shows depends on what was done before, and "
         title = f"Test card: {plan.title}"
         return Sheet("test-card", title, (), (f"{note}no card is made of it. Try it by hand.",))

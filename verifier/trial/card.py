@@ -34,13 +34,12 @@ from verifier.trial.goals import (
     serves,
 )
 from verifier.trial.pool import FOR_EACH, Candidate, Trial, asked_of, first_pool, telling
+from verifier.trial.progress import Progress, silent
 from verifier.trial.questions import Questions, Undecided
 from verifier.trial.walk import Act, Walk, length, short_way
 from verifier.trial.wrongs import Wrong, shown_at, to_be_seen, without_power, wrongs
 from verifier.world.situation import Situation
 
-# Told how far the work has come: what is being done, how much of it is done, of how much.
-Progress = Callable[[str, int, int], None]
 # Of a layout with more signals than these, what no step tried shows is not asked of the solver.
 MAX_PROVED = 40
 
@@ -104,15 +103,16 @@ class Card:
     shortest: bool
 
 
-def _silent(doing: str, done: int, of: int) -> None:
-    pass
-
-
-def test_card(plan: Plan, progress: Progress = _silent) -> Card:
+def test_card(plan: Plan, progress: Progress = silent) -> Card:
     """The card of a layout.
 
     Raises :class:`Interrupted` on Ctrl-C."""
-    return _Maker(Bench(plan), progress).card()
+    return card_on(Bench(plan), progress)
+
+
+def card_on(bench: Bench, progress: Progress = silent) -> Card:
+    """The same, of the plan on a bench; what the bench has worked out is kept."""
+    return _Maker(bench, progress).card()
 
 
 class _Maker:
@@ -161,7 +161,6 @@ class _Maker:
             for i in range(len(steps)):
                 if column >> i & 1:
                     rows[i] |= 1 << position
-        self.progress("choosing steps", 0, 1)
         cover = smallest_cover(rows)
         chosen, shortest = self._short(steps, rows, cover.chosen)
         at_least = len(chosen) if complete and cover.smallest else self._bound(
@@ -174,7 +173,7 @@ class _Maker:
         meets: dict[Candidate, int] = {}
         by_goal: list[list[Candidate]] = []
         for number, goal in enumerate(self.goals):
-            self.progress("trying the rules", number, len(self.goals))
+            self.progress(number, len(self.goals))
             fitting = [candidate for candidate in pool if candidate.shows(goal.when)]
             for candidate in fitting:
                 meets[candidate] = meets.get(candidate, 0) + 1
@@ -212,7 +211,7 @@ class _Maker:
         looked_for: list[Wrong] = []
         many = len(self.plan.signals) > MAX_PROVED
         while waiting:
-            self.progress("looking for faults", len(looked_for), len(looked_for) + len(waiting))
+            self.progress(len(looked_for), len(looked_for) + len(waiting))
             wrong = waiting.pop(0)
             looked_for.append(wrong)
             if self._showing(steps, wrong):
