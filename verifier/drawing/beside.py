@@ -240,13 +240,9 @@ class _Beside:
             if not width:
                 continue
             low, high = self._rail(piece, cell)
-            middle = (low + high - width) / 2
-            steps = sorted(
-                (low + 2 + 6 * n for n in range(max(int((high - low - width) / 6), 1))),
-                key=lambda x: abs(x - middle),
-            )
             anchor = (low + high) / 2, on_paper(0, cell.y)[1]
-            lefts = (middle, *steps)
+            # As far left as can be, which leaves room for the name in one piece.
+            lefts = tuple(low + 2 + 6 * n for n in range(max(int((high - low - width) / 6), 1)))
             yield Tag("loom", piece.block, width, LOOM_HIGH, anchor, (BELOW, ABOVE), lefts, 4, True)
 
 

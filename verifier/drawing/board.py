@@ -24,7 +24,7 @@ from verifier.drawing.ink import FINE
 from verifier.drawing.labels import grown
 from verifier.drawing.layout import Layout, Rows, choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.lettering import NAME, text_width
-from verifier.drawing.measure import Style, Things, sizes, things
+from verifier.drawing.measure import Style, Things, left_to_right, sizes, things
 from verifier.drawing.panel import LONG_NAME, tear
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.tags import BELOW, BY_THING, Box, Page, Put, Tag, around_all, below, place
@@ -36,6 +36,9 @@ from verifier.plan.model import Plan, Port
 TERMINAL_WIDTH, WHOLE = 100, 60
 MOST_GROWTH = 10
 MARGIN = 26.0
+MOST_IN_STRIP = 40
+# Rows are chosen with the sizes that the terminal gives.
+_STYLE = Style(FINE, False, False, 3, 4, 2, LONG_NAME)
 WHERE = 260.0  # room for saying where a thing belongs that stands below the drawing
 
 
@@ -61,7 +64,6 @@ def board(plan: Plan, pieces: Sequence[str], wanted: Wanted, drawn: Sequence[str
     """The board for these pieces. ``drawn``: pieces that other drawings beside it show."""
     there = things(plan, pieces, drawn)
     bare = View(plan, None, None)
-    style = Style(FINE, False, False, 3, 4, 2, LONG_NAME)
     room = TERMINAL_WIDTH if len(pieces) <= WHOLE else 100 * len(pieces)
     torn: set[Port] = set()
     undrawn: set[Port] = set()
@@ -72,7 +74,7 @@ def board(plan: Plan, pieces: Sequence[str], wanted: Wanted, drawn: Sequence[str
         sketched = sketch(plan.track, pieces, torn, undrawn, unsignaled)
         result: Layout | Board | tuple[int, ...] = ()
         for close in (
-            sizes(bare, sketched, there, style),
+            sizes(bare, sketched, there, _STYLE),
             paper_sizes(plan, sketched, there, wanted),
         ):
             rows, spaced = choose_rows(sketched, close, room)
@@ -84,6 +86,27 @@ def board(plan: Plan, pieces: Sequence[str], wanted: Wanted, drawn: Sequence[str
                 return result
         assert isinstance(result, tuple)
         tear(sketched, result, torn, undrawn)
+
+
+def strips(plan: Plan, pieces: Sequence[str], wanted: Wanted, width: float) -> tuple[Board, ...]:
+    """The boards of as many strips as it takes, left to right, each as long as ``width`` allows."""
+    if len(pieces) <= WHOLE:
+        whole = board(plan, pieces, wanted)
+        if whole.frame.width <= width:
+            return (whole,)
+    left = left_to_right(View(plan, None, None), pieces, _STYLE)
+    every, made = tuple(left), []
+    many = MOST_IN_STRIP
+    while left:
+        # Most strips hold about as much as the one before.
+        many = min(len(left), many * 5 // 4 + 1)
+        laid = board(plan, left[:many], wanted, every)
+        while laid.frame.width > width and many > 1:
+            many = max(min(many - 1, int(many * width / laid.frame.width)), 1)
+            laid = board(plan, left[:many], wanted, every)
+        made.append(laid)
+        left = left[many:]
+    return tuple(made)
 
 
 def _fit(

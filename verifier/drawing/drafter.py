@@ -292,7 +292,9 @@ class Drafter:
     def _strand(self, strand: Strand, put: Put, feeders: dict[str, float]) -> str:
         """A feeder: a drop of wire from the rail. A detector: a box, and a ring about each
         feeder that passes through it."""
-        rail, down = put.tag.anchor[1], 1 if put.side == BELOW else -1
+        down = 1 if put.side == BELOW else -1
+        # The rail, or where a loom that found no room at its rail is drawn.
+        rail = put.box.y - put.tag.off if down > 0 else put.box.bottom + put.tag.off
         x, sense = put.box.x + strand.x, rail + down * 13
         broken = self.view.broken(strand.kind, strand.name)
         grey = self.view.seen is not None and not self.view.speaks_of(strand.kind, strand.name)

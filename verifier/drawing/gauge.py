@@ -153,8 +153,7 @@ def _size(plan: Plan, node: Node, there: Things, wanted: Wanted) -> Size:
         wires = loom_width(loom_at(plan, piece, there, wanted))
         width = max(
             zone + sum(above) + APART * len(above),
-            name + sum(below) + APART * len(below),
-            wires,
+            name + wires + sum(below) + APART * (len(below) + bool(wires)),
         )
         return Size(max(_units(width + 2 * APART), 6), _units(width) // 2)
     words = text_width(special_words(piece, wanted), NAME)
@@ -163,7 +162,7 @@ def _size(plan: Plan, node: Node, there: Things, wanted: Wanted) -> Size:
         # What stands on the stem keeps the label to the other side of the frog.
         block = name_width(f"({piece.block})")
         wires = loom_width(loom_at(plan, piece, there, wanted))
-        stem = max(STEM, _units(max(zone, block, wires) + APART))
+        stem = max(STEM, _units(max(zone, block + wires + APART * bool(wires)) + APART))
         leg = max(LEG, _units(words + (0 if piece.kind == "turnout" else block) + APART))
     else:
         stem, leg = max(STEM, _units(words / 2)), max(LEG, _units(words / 2))

@@ -9,8 +9,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from verifier.drawing.ink import Ink
-from verifier.drawing.sketch import RIGHT, Node, Sketch
-from verifier.drawing.spacing import Size, Sizes
+from verifier.drawing.sketch import RIGHT, Node, Sketch, sketch
+from verifier.drawing.spacing import Size, Sizes, order
 from verifier.drawing.view import View
 from verifier.plan.model import Piece, Plan, Port, Signal
 
@@ -178,3 +178,11 @@ def _signals_width(view: View, node: Node, there: Things, style: Style) -> int:
     own = [p for p in (node.left, node.right) if p and p.piece == node.name]
     lengths = [view.longest_signal(s) + 3 for p in own for s in there.signals.get(p, ())]
     return max(lengths, default=0)
+
+
+def left_to_right(view: View, pieces: Sequence[str], style: Style) -> list[str]:
+    """The pieces in the order in which they stand from left to right."""
+    outline = sketch(view.plan.track, pieces)
+    room = sizes(view, outline, things(view.plan, pieces), style)
+    place = dict(zip((node.name for node in outline.nodes), order(outline, room), strict=True))
+    return sorted(pieces, key=lambda name: place[name])

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from verifier.drawing.ink import ink
 from verifier.drawing.labels import Placement, grown, place_labels
 from verifier.drawing.layout import Layout, Rows, choose_rows, first_heights, lay_out, to_blame
-from verifier.drawing.measure import Style, Things, sizes, things
+from verifier.drawing.measure import Style, Things, left_to_right, sizes, things
 from verifier.drawing.pen import ink_layout
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.spacing import order
@@ -59,10 +59,7 @@ class Easel:
 
     def left_to_right(self, pieces: Sequence[str]) -> list[str]:
         """The pieces in the order in which they stand from left to right."""
-        outline = sketch(self.view.plan.track, pieces)
-        room = sizes(self.view, outline, things(self.view.plan, pieces), self.styles[1])
-        place = dict(zip((node.name for node in outline.nodes), order(outline, room), strict=True))
-        return sorted(pieces, key=lambda name: place[name])
+        return left_to_right(self.view, pieces, self.styles[1])
 
     def comfortable(self, shown: Sequence[str]) -> Panel | None:
         """The pieces in one picture that is easy to read, None where that is too wide."""

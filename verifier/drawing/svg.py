@@ -10,7 +10,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from verifier.drawing.board import Board, board
+from verifier.drawing.board import Board, board, strips
 from verifier.drawing.callouts import call_outs, hatching
 from verifier.drawing.drafter import Drafter
 from verifier.drawing.gauge import Wanted
@@ -92,8 +92,14 @@ def pages(
     prefix: str = "",
     shown: Shown = PLAIN,
 ) -> tuple[Picture, ...]:
-    """The plan as strips, each no wider than ``width`` where that can be, from left to right."""
-    return (picture(plan, seen, relevant, prefix=prefix, shown=shown),)
+    """The plan as strips, each no wider than ``width`` where that can be, from left to right.
+    Ids of strip ``n``, counted from 0, begin with ``prefix`` and ``n-``; of a plan that goes
+    into one strip, with ``prefix`` alone."""
+    view, wanted = View(plan, seen, relevant), _wanted(shown, seen is not None)
+    boards = strips(plan, _pieces(plan, ()), wanted, width)
+    if len(boards) == 1:
+        return (_inked(boards[0], view, prefix, shown),)
+    return tuple(_inked(laid, view, f"{prefix}{n}-", shown) for n, laid in enumerate(boards))
 
 
 def _pieces(plan: Plan, around: Collection[str]) -> list[str]:

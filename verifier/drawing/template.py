@@ -7,6 +7,7 @@ custom properties draws them all the same. No mark means anything by its colour 
 
 from collections.abc import Iterator, Sequence
 from html import escape
+from math import acos, pi, tan
 
 from verifier.drawing.gauge import HEAD
 from verifier.drawing.lettering import FONT, LENS, NAME, SMALL
@@ -15,7 +16,6 @@ from verifier.drawing.view import letter
 
 CURVE = 9.0  # rail that a corner in the track takes on each side
 BEND = 26.0  # the same in a bend
-LOOP = 13.0  # the same where the track turns back
 
 
 def _colours(*rules: tuple[str, str, str, str]) -> str:
@@ -79,10 +79,11 @@ def line(points: Sequence[Point], kind: str = "r") -> str:
 def way(points: Sequence[Point]) -> str:
     """The data of a path through points, its corners eased."""
     d = [f"M{_at(points[0])}"]
-    for before, corner, after in _corners(points):
-        start, end = _eased(before, corner, after)
-        if _turns_back(before, corner, after):
-            onward, back = along(corner, before, -LOOP), along(corner, after, -2 * LOOP)
+    for start, corner, end, turns in _corners(points):
+        if turns:
+            far = distance(corner, start)
+            pull = far - _round(start, corner, end, far)
+            onward, back = along(corner, start, pull), along(corner, end, pull)
             d.append(f"L{_at(start)}C{_at(onward)} {_at(back)} {_at(end)}")
         else:
             d.append(f"L{_at(start)}Q{_at(corner)} {_at(end)}")
@@ -94,30 +95,36 @@ def outline(points: Sequence[Point]) -> list[Point]:
     """Points close about an eased line: what stands clear of the straight lines between them
     stands clear of it."""
     found = [*points[:1]]
-    for before, corner, after in _corners(points):
-        start, end = _eased(before, corner, after)
-        beyond = [along(corner, before, -LOOP)] if _turns_back(before, corner, after) else []
-        found += [start, corner, *beyond, end, start, end]
+    for start, corner, end, _ in _corners(points):
+        found += [start, corner, end, start, end]
     return [*found, *points[-1:]]
 
 
-def _corners(points: Sequence[Point]) -> Iterator[tuple[Point, Point, Point]]:
-    return zip(points, points[1:], points[2:], strict=False)
+def _corners(points: Sequence[Point]) -> Iterator[tuple[Point, Point, Point, bool]]:
+    """Each corner, between where it begins to be eased and where that ends; and whether the
+    track turns back there. What lies straight is none."""
+    last = len(points) - 2
+    for i, (before, corner, after) in enumerate(zip(points, points[1:], points[2:], strict=False)):
+        (ax, ay), (bx, by) = unit(before, corner), unit(corner, after)
+        ahead = ax * bx + ay * by
+        if ahead > 0.999:
+            continue
+        # A way between two corners is shared by them.
+        rooms = (
+            distance(corner, before) * (0.9 if i == 0 else 0.5),
+            distance(corner, after) * (0.9 if i + 1 == last else 0.5),
+        )
+        most = BEND if abs(ahead) < 0.1 else CURVE
+        room = min(rooms) if ahead < -0.1 else min(most, *rooms)
+        yield along(corner, before, room), corner, along(corner, after, room), ahead < -0.1
 
 
-def _eased(before: Point, corner: Point, after: Point) -> tuple[Point, Point]:
-    """Where an eased corner begins and ends. Round a bend it takes what room there is."""
-    (ax, ay), (bx, by) = unit(before, corner), unit(corner, after)
-    most = BEND if abs(ax * bx + ay * by) < 0.1 else CURVE
-    room = min(most, *(0.5 * distance(corner, one) for one in (before, after)))
-    if most == BEND:
-        room = min(BEND, 0.9 * distance(corner, before), 0.9 * distance(corner, after))
-    return along(corner, before, room), along(corner, after, room)
-
-
-def _turns_back(before: Point, corner: Point, after: Point) -> bool:
-    (ax, ay), (bx, by) = unit(before, corner), unit(corner, after)
-    return ax * bx + ay * by < -0.1
+def _round(before: Point, corner: Point, after: Point, far: float) -> float:
+    """How far towards the corner a curve is pulled to be round, where it leaves both ways at a
+    corner as far from it."""
+    (ax, ay), (bx, by) = unit(corner, before), unit(corner, after)
+    between = acos(max(-1.0, min(1.0, ax * bx + ay * by)))
+    return 4 / 3 * tan((pi - between) / 4) * far * tan(between / 2)
 
 
 def unit(a: Point, b: Point) -> Point:
