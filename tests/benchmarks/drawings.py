@@ -1,0 +1,49 @@
+"""How long SVG drawings take: a control point, and a line of a hundred, whole and in strips.
+
+    python -m tests.benchmarks.drawings [--runs N]
+
+Medians of several runs in one process; compare them with each other, in one run.
+"""
+
+import argparse
+import statistics
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import verifier
+from tests.benchmarks.lines import line
+from verifier.drawing.svg import pages, picture
+from verifier.engines.evaluator import evaluate
+from verifier.world.situation import Situation
+
+SPECS = Path(__file__).parents[2] / "specs"
+
+
+def seconds(work: Callable[[], object], runs: int) -> float:
+    times = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--runs", type=int, default=5)
+    runs = options.parse_args().runs
+    point = verifier.load(SPECS / "wired-end-of-siding.ixl")
+    seen = evaluate(point, Situation.of([]))
+    hundred = verifier.load_text(line(100))
+    drawn = {
+        "a control point": lambda: picture(point, seen),
+        "a line of a hundred, whole": lambda: picture(hundred),
+        "a line of a hundred, in strips": lambda: pages(hundred),
+    }
+    for what, work in drawn.items():
+        print(f"{what:<32} {seconds(work, runs) * 1000:8.1f} ms")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,71 @@
+"""The command that draws a plan as SVG."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from verifier.commands.console import Command, complain, say, showable
+from verifier.findings.exit_codes import ExitCode
+
+# A drawing cut into strips narrower than this would be all ends.
+_NARROWEST = 300
+
+
+def add(command: Command) -> None:
+    draw = command("draw", _draw, "draw the track, in a situation if you name one, as SVG")
+    draw.add_argument("file", metavar="FILE")
+    draw.add_argument(
+        "situation", nargs="*", metavar="FACT",
+        help='as in `clearproof ask`: "T1 reverse, train on Main"; without any, the bare plan',
+    )  # fmt: skip
+    draw.add_argument(
+        "-o", "--output", metavar="FILE.svg", help="write it there; else it is printed"
+    )
+    draw.add_argument("--gaps", action="store_true", help="with the names of the gaps")
+    draw.add_argument("--feeders", action="store_true", help="with the feeders of each block")
+    draw.add_argument("--detectors", action="store_true", help="with the detectors")
+    draw.add_argument(
+        "--strips", type=_width, metavar="PX",
+        help="cut into strips no wider than this, written to FILE-1.svg, FILE-2.svg, … ",
+    )  # fmt: skip
+
+
+def _width(text: str) -> int:
+    if not text.isascii() or not text.isdigit() or int(text) < _NARROWEST:
+        raise argparse.ArgumentTypeError(f"`{text}` is not a width of {_NARROWEST} pixels or more")
+    return int(text)
+
+
+def _draw(options: argparse.Namespace) -> int:
+    from verifier.api import load, situation_of
+    from verifier.drawing.svg import Shown, pages, picture
+    from verifier.engines.evaluator import evaluate
+    from verifier.language.diagnostics import InputError
+
+    try:
+        plan = load(options.file)
+        facts = ", ".join(options.situation)
+        seen = evaluate(plan, situation_of(plan, facts)) if facts else None
+    except InputError as error:
+        return complain(error)
+    shown = Shown(options.gaps, options.feeders, options.detectors)
+    if options.strips is None:
+        made = [picture(plan, seen, shown=shown)]
+    elif options.output is None:
+        print("Strips are files: say where, with -o FILE.svg.", file=sys.stderr)
+        return ExitCode.BAD_INPUT
+    else:
+        made = [*pages(plan, seen, width=options.strips, shown=shown)]
+    if options.output is None:
+        print(showable(made[0].svg, sys.stdout), end="")
+        return ExitCode.AS_EXPECTED
+    path = Path(options.output)
+    for number, one in enumerate(made, start=1):
+        place = path if len(made) == 1 else path.with_stem(f"{path.stem}-{number}")
+        try:
+            place.write_text(one.svg, encoding="utf-8")
+        except OSError as error:
+            print(f"{place} cannot be written: {error.strerror}.", file=sys.stderr)
+            return ExitCode.BAD_INPUT
+        say([f"Wrote {place}: {one.text}."])
+    return ExitCode.AS_EXPECTED
