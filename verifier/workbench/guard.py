@@ -20,6 +20,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 MAX_BODY = 5_000_000
 KEY_HEADER = "x-clearproof-key"
 API = "/api/"
+TOO_LONG = "That is more than a junction can be."
 # Asked by a page that has lost its server, when it no longer has a key that counts.
 OPEN_TO_ALL = "/api/alive"
 
@@ -61,18 +62,7 @@ class Guard:
         if refusal:
             await _refuse(_with_headers(send), *refusal)
             return
-        started = False
-
-        async def told(message: Message) -> None:
-            nonlocal started
-            started = started or message["type"] == "http.response.start"
-            await send(message)
-
-        try:
-            await self._app(scope, _limited(receive), _with_headers(told))
-        except TooLarge:
-            if not started:
-                await _refuse(_with_headers(send), 413, "That is more than a junction can be.")
+        await self._app(scope, _limited(receive), _with_headers(send))
 
     def _refusal(self, scope: Scope, headers: Mapping[str, list[str]]) -> tuple[int, str] | None:
         """Status and reason; None for what may pass."""
@@ -102,7 +92,7 @@ class Guard:
         if not length.isdecimal():
             return 400, "How long is it?"
         if int(length) > MAX_BODY:
-            return 413, "That is more than a junction can be."
+            return 413, TOO_LONG
         return None
 
 

@@ -106,11 +106,10 @@ class Proofs:
         if before is not None:
             self._end(before)
         async with self._room:
-            self.warm_up()
-            if not self._idle:
+            worker = await self._next()
+            if worker is None:
                 yield {"undecided": "the page is being closed"}
                 return
-            worker = await self._idle.pop(0)
             self._at_work[tab] = worker
             finished = False
             try:
@@ -128,6 +127,17 @@ class Proofs:
                     self._idle.insert(0, asyncio.create_task(_as_it_is(worker)))
                 else:
                     self._end(worker)
+
+    async def _next(self) -> _Worker | None:
+        """A worker that is there; None when no more are started. One that came to its end while
+        it waited is nobody's loss."""
+        while True:
+            self.warm_up()
+            if not self._idle:
+                return None
+            worker = await self._idle.pop(0)
+            if worker.process.returncode is None:
+                return worker
 
     def _end(self, worker: _Worker) -> None:
         """Kill it now, and gather what is left of it when it is gone."""

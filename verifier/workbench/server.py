@@ -31,7 +31,7 @@ from verifier.language.diagnostics import InputError
 from verifier.language.parse import grammar_text
 from verifier.patterns import PATTERNS, pattern_text
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
-from verifier.workbench.guard import Guard, TooLarge
+from verifier.workbench.guard import TOO_LONG, Guard, TooLarge
 from verifier.workbench.look import diagnostics_json, enter_time, leave_time, looked
 from verifier.workbench.play import DEEDS, Act, Play
 from verifier.workbench.proofs import Proofs
@@ -87,7 +87,11 @@ class Workbench:
             Route("/{name}", _static, methods=["GET"]),
         ]
         self.app: ASGIApp = Guard(
-            Starlette(routes=routes, lifespan=self._lifespan), port=port, key=key
+            Starlette(
+                routes=routes, lifespan=self._lifespan, exception_handlers={TooLarge: _too_long}
+            ),
+            port=port,
+            key=key,
         )
 
     @asynccontextmanager
@@ -268,6 +272,11 @@ def _json(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
             return JSONResponse({"bug": f"{type(error).__name__}: {error}"}, 500)
 
     return endpoint
+
+
+async def _too_long(request: Request, error: Exception) -> Response:
+    # What was not read of the request must not be taken for the next one.
+    return JSONResponse({"refused": TOO_LONG}, 413, {"connection": "close"})
 
 
 async def _asked(request: Request) -> Json:
