@@ -20,10 +20,10 @@ from verifier.world.situation import Situation
 
 @pytest.mark.parametrize("name", [*SMALL, WIRED])
 def test_each_step_shows_what_the_card_says(name: str) -> None:
-    _holds_what_it_shows(card(name))
+    holds_what_it_shows(card(name))
 
 
-def _holds_what_it_shows(made: Card) -> None:
+def holds_what_it_shows(made: Card) -> None:
     evaluator = Evaluator(made.plan)
     for step in made.steps:
         seen = evaluator.see(step.situation)
@@ -138,10 +138,10 @@ def counted(made: Card) -> tuple[list[tuple[str, int, bool, bool]], int]:
 
 @pytest.mark.parametrize("name", [*SMALL, WIRED])
 def test_every_condition_is_seen_to_decide_by_itself(name: str) -> None:
-    _decides_by_itself(card(name))
+    decides_by_itself(card(name))
 
 
-def _decides_by_itself(made: Card) -> None:
+def decides_by_itself(made: Card) -> None:
     """What the card does not list as missing is there, by the counter; and all it says is there."""
     found, idle = counted(made)
     missing = [unseen.what for unseen in made.unseen if isinstance(unseen.what, Goal)]
@@ -163,8 +163,8 @@ def test_chance_junctions(seed: int) -> None:
     bench_ = Bench(plan)
     made = card_on(bench_)
     assert made.at_least <= len(made.steps)
-    _holds_what_it_shows(made)
-    _decides_by_itself(made)
+    holds_what_it_shows(made)
+    decides_by_itself(made)
     _unseen_is_unseen(bench_, made)
 
 

@@ -13,6 +13,7 @@ from verifier.sheets.sheet import PictureOf, Row, Sheet, Table
 from verifier.trial.card import Card, Step, Unseen, test_card
 from verifier.trial.goals import Excluded, Goal
 from verifier.trial.looks import Look, fingerprint, looks
+from verifier.trial.played import can_be_played, is_played
 from verifier.trial.results import COLUMNS, TITLE
 
 # Of the steps that show one thing so many are named.
@@ -24,15 +25,18 @@ _CAUTIONS = (
     "maker says. Switch the layout off before you mend what a step has found.",
 )
 
+_NOT_PLAYED = (
+    "This file has relays, timers or locks, and detectors beside them. What it shows depends on "
+    "what was done before and on what detectors then said, which is not worked out together: no "
+    "card is made of it. Try its routes, locks and timers by hand; its rules without the wiring, "
+    "or its wiring without the locks, in a file of their own, can be tried by card."
+)
+
 
 def test_card_sheet(plan: Plan, asked: Asked = NOTHING) -> Sheet:
     """The sheet of a plan's test card."""
-    if plan.locking.memory or any(
-        throw.locked or throw.by in ("buttons", "rule") for throw in plan.locking.throws.values()
-    ):
-        note = "This file remembers or locks: what it shows depends on what was done before, and "
-        title = f"Test card: {plan.title}"
-        return Sheet("test-card", title, (), (f"{note}no card is made of it. Try it by hand.",))
+    if is_played(plan) and not can_be_played(plan):
+        return Sheet("test-card", f"Test card: {plan.title}", (), (_NOT_PLAYED,))
     return sheet_of(test_card(plan, asked.progress))
 
 
@@ -165,6 +169,8 @@ def _unseen(card: Card) -> Table:
 
 
 def _why(unseen: Unseen) -> str:
+    if unseen.remembered:
+        return "it may change what relays, timers or locks come to: not looked for, try it by hand"
     match unseen.what, unseen.proved:
         case Goal(), True:
             return "nothing a person may do here brings it about (proved)"
@@ -197,6 +203,8 @@ def _notes(card: Card) -> Iterator[str]:
         "levers and buttons in their usual position. In each step do what it says and leave "
         "everything else as it is; wait until points and lamps are at rest; then look."
     )
+    if is_played(card.plan):
+        yield from _of_memory(card.plan)
     yield (
         "Under `seen` write `ok`, or what you see (`4RA green`, `T1 open`), or `no` where it is "
         "not as it must be and you cannot say how; leave it empty where you have not looked. In "
@@ -209,6 +217,19 @@ def _notes(card: Card) -> Iterator[str]:
     yield (
         "It looks for one thing wrong at a time: two may hide each other, and what comes and goes "
         "may stay away just then. What the file does not tell of is not tried."
+    )
+
+
+def _of_memory(plan: Plan) -> Iterator[str]:
+    locking = plan.locking
+    longest = max((timer.seconds for timer in locking.timers.values()), default=None)
+    timers = f" and timers have run out (up to {float(longest):g} s)" if longest else ""
+    yield (
+        "Here it matters what was done before. Begin with relays down and timers idle: switch "
+        "their low-voltage supply off and on. Do the things of a step one by one, and after each "
+        f"wait until relays are at rest{timers}. Drive a locomotive where it says so, slowly, so "
+        "that it is on both blocks for a while, whatever the signals show. What takes longer ways "
+        "than were looked at, or must be caught while a timer runs, is left to be tried by hand."
     )
 
 

@@ -33,11 +33,19 @@ from verifier.trial.goals import (
     route_goals,
     serves,
 )
+from verifier.trial.played import Played, is_played
 from verifier.trial.pool import FOR_EACH, Candidate, Trial, asked_of, first_pool, telling
 from verifier.trial.progress import Progress, silent
 from verifier.trial.questions import Questions, Undecided
 from verifier.trial.walk import Act, Walk, length, short_way
-from verifier.trial.wrongs import Wrong, shown_at, to_be_seen, without_power, wrongs
+from verifier.trial.wrongs import (
+    Wrong,
+    may_be_remembered,
+    shown_at,
+    to_be_seen,
+    without_power,
+    wrongs,
+)
 from verifier.world.situation import Situation
 
 # Of a layout with more signals than these, what no step tried shows is not asked of the solver.
@@ -78,10 +86,12 @@ class Found:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Unseen:
-    """What the card cannot show. ``proved``: no step of any kind can."""
+    """What the card cannot show. ``proved``: no step of any kind can. ``remembered``: it was not
+    looked for, as it may change what is remembered."""
 
     what: Goal | Wrong
     proved: bool
+    remembered: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -119,8 +129,9 @@ class _Maker:
     def __init__(self, bench: Bench, progress: Progress):
         self.bench, self.plan = bench, bench.plan
         self.progress = progress
-        self.questions = Questions(bench)
-        self.walk = Walk(bench)
+        self.played = Played(bench, progress) if is_played(bench.given) else None
+        self.questions = Questions(bench, played=self.played is not None)
+        self.walk = self.played or Walk(bench)
         self.lines = list(line_goals(self.plan))
         self.tried = list(facts_tried(self.plan))
         self.colours = list(colour_goals(self.plan))
@@ -169,7 +180,11 @@ class _Maker:
         return self._card([steps[i] for i in chosen], all_wrong, at_least, shortest)
 
     def _steps_for_goals(self) -> tuple[list[Candidate], bool]:
-        pool, complete = first_pool(self.trial)
+        if self.played is None:
+            pool, complete = first_pool(self.trial)
+        else:
+            places = (self.trial.candidate(place.setup) for place in self.played.places)
+            pool, complete = [candidate for candidate in places if candidate is not None], False
         meets: dict[Candidate, int] = {}
         by_goal: list[list[Candidate]] = []
         for number, goal in enumerate(self.goals):
@@ -191,8 +206,9 @@ class _Maker:
         proved = False
         try:
             setup = self.questions.step(when)
-            candidate = self.trial.candidate(setup) if setup else None
             proved = setup is None
+            # What remembers has to be brought to it, step by step: that is not known here.
+            candidate = self.trial.candidate(setup) if setup and not self.played else None
             if candidate is not None and self._confirms(candidate, what):
                 return [candidate]
         except Undecided:
@@ -213,6 +229,9 @@ class _Maker:
         while waiting:
             self.progress(len(looked_for), len(looked_for) + len(waiting))
             wrong = waiting.pop(0)
+            if self.played is not None and may_be_remembered(self.bench, wrong):
+                self.unseen.append(Unseen(wrong, False, remembered=True))
+                continue
             looked_for.append(wrong)
             if self._showing(steps, wrong):
                 continue
@@ -337,6 +356,8 @@ class _Maker:
         for wrong in all_wrong:
             at = [(n, self._where(step, wrong)) for n, step in enumerate(chosen, start=1)]
             showing = tuple((n, look) for n, look in at if look is not None)
+            if self.played is not None and wrong.suspect.trouble is not None:
+                showing = showing[:1]  # what comes after it may be remembered otherwise
             if showing:
                 found.append(Found(wrong, showing))
         return Card(
@@ -353,8 +374,15 @@ class _Maker:
         moment = next(iter(self.bench.moments(setup, ())))
         return Step(
             number, acts, setup, as_given(self.bench, setup, moment.truth.situation),
-            tuple(candidate.colours.items()), setup.told,
+            tuple(candidate.colours.items()), (*setup.told, *self._thrown(setup)),
         )  # fmt: skip
+
+    def _thrown(self, setup: Setup) -> Iterator[tuple[str, str]]:
+        """Turnouts that nobody throws by hand, and that no machine of the wiring throws."""
+        for name, state in setup.lies:
+            throw = self.plan.locking.throws.get(name)
+            if throw is not None and throw.by not in ("hand", "anyone"):
+                yield name, state
 
 
 def as_given(bench: Bench, setup: Setup, situation: Situation) -> Situation:

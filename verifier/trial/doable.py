@@ -2,8 +2,9 @@
 
 In: a bench. Out: settings of everything that is thrown, turned or pressed; places where one
 locomotive can stand; the same as an expression, for the solver; and the setup that a situation
-found by the solver stands for. Points are never left between their ends, memory is at rest, and
-nothing is broken: what a person must do to the layout is never to harm it.
+found by the solver stands for. Points are never left between their ends, and nothing is broken:
+what a person must do to the layout is never to harm it. (What remembers is in
+:mod:`verifier.trial.played`.)
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -90,14 +91,17 @@ def places(bench: Bench) -> Iterator[tuple[str, str]]:
                 yield block, place.name
 
 
-def doable(bench: Bench) -> Iterator[Expr]:
-    """What every step keeps to, over the inputs of the bench's plan."""
+def doable(bench: Bench, *, played: bool) -> Iterator[Expr]:
+    """What every step keeps to, over the inputs of the bench's plan. Where it is ``played``,
+    memory and points may be as they like: that leaves out none of what can be brought about."""
     levers = {what.name: what for what in bench.plan.inputs if what.kind == "lever"}
     for what in bench.plan.inputs:
         if what.kind in ("points", "derail"):
             yield atom(what, *(v for v in what.values if v != "open"))
-        elif what.kind in _MEMORY or what.kind == "motion":
+        elif (what.kind in _MEMORY and not played) or what.kind == "motion":
             yield atom(what, what.usual)
+    if played:
+        return
     for name in bench.thrown:
         points = facts.points(name)
         lever = bench.lever_of(name)

@@ -18,7 +18,7 @@ EACH = 20.0
 
 
 class Questions:
-    def __init__(self, bench: Bench):
+    def __init__(self, bench: Bench, *, played: bool = False):
         self._bench = bench
         self.world = World(bench.plan)
         expand, lower = self.world.expand, self.world.lower
@@ -26,7 +26,10 @@ class Questions:
             self.world.inputs,
             [expand(lower(assumed.condition)) for assumed in bench.plan.assumptions],
             EACH,
-            [*(expand(body) for body in bodies(bench.plan)), *map(expand, doable(bench))],
+            [
+                *(expand(body) for body in bodies(bench.plan)),
+                *map(expand, doable(bench, played=played)),
+            ],
             rooms(bench.plan),
         )
 

@@ -104,16 +104,16 @@ class Walk:
             last: list[Act] = []
             for a, b in pairs:
                 if self._who(*a) != self._who(*b) or (a[0] in under and b[0] in under):
-                    first.append(self._take(a))
-                    last.append(self._put(b))
+                    first.append(self.take(a))
+                    last.append(self.put(b))
                 else:
                     (last if b[0] in under else first).append(self._move(a, b))
             for place in many:
                 if place not in chosen:
                     if many is new:
-                        last.append(self._put(place))
+                        last.append(self.put(place))
                     else:
-                        first.append(self._take(place))
+                        first.append(self.take(place))
             price = sum(act.cost for act in (*first, *last))
             if best is None or price < best[0]:
                 best = price, first, last
@@ -128,10 +128,12 @@ class Walk:
             text = f"move the {who} along {where.removeprefix('to ').replace(' at ', ' to ', 1)}"
         return Act(text, 1 + self.blocks_between(one, other))
 
-    def _put(self, place: Stood) -> Act:
+    def put(self, place: Stood) -> Act:
+        """Stock is put on the track."""
         return Act(f"put a {self._who(*place)} {self._at(*place)}", STOCK)
 
-    def _take(self, place: Stood) -> Act:
+    def take(self, place: Stood) -> Act:
+        """Stock is taken off."""
         return Act(f"take the {self._who(*place)} off {place[0]}", STOCK)
 
     def _who(self, block: str, name: str) -> str:
