@@ -129,6 +129,8 @@ function showErrors(errors) {
   el('span', { class: 'hint' }, `clearproof explain ${e.code}`)))));
   if (errors.length) {
     $('drawing').classList.add('stale');
+    // What is drawn is the text before; nothing is said of its safety any more.
+    $('hazards').replaceChildren();
     noVerdicts('the text has errors');
     state.proof?.abort();
   }
