@@ -9,7 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -58,9 +58,7 @@ class Server:
                     connection.putheader(name, value)
             if method == "POST":
                 connection.putheader("Content-Length", str(len(data)))
-            # Who is turned away may be told so before all of it is sent.
-            with suppress(BrokenPipeError, ConnectionResetError):
-                connection.endheaders(data if method == "POST" else None)
+            connection.endheaders(data if method == "POST" else None)
             answer = connection.getresponse()
             text = answer.read().decode()
             self.headers = dict(answer.getheaders())
