@@ -66,6 +66,7 @@ def startup(runs: int) -> dict[str, float]:
         "ask, end of siding": seconds(["ask", str(spec), "T1 normal"], runs),
         "prove, end of siding": seconds(["prove", str(spec)], runs),
         "prove, wired end of siding": seconds(["prove", str(wired)], runs),
+        "card, wired end of siding": seconds(["sheet", str(wired), "test-card"], runs),
     }
 
 

@@ -24,24 +24,24 @@ def apart(
     beside = [
         sum(1 << k for k, other in enumerate(few) if not columns[i] & columns[other]) for i in few
     ]
-    ruled_out: set[tuple[int, int]] = set()
+    ruled_out, best = 0, list[int]()
     while True:
         group = _large_group(beside)
-        wrong = next(
-            (
-                (a, b)
-                for n, a in enumerate(group)
-                for b in group[:n]
-                if (a, b) not in ruled_out and not never(few[a], few[b])
-            ),
-            None,
-        )
-        if wrong is None or len(ruled_out) > LOOKED_AT:
-            found = [few[k] for k in group] if wrong is None else []
-            return tuple(found[:enough])
-        ruled_out.add(wrong)
-        for one, other in (wrong, wrong[::-1]):
-            beside[one] &= ~(1 << other)
+        kept: list[int] = []
+        wrong: list[tuple[int, int]] = []
+        for a in group:
+            touching = next((b for b in kept if not never(few[a], few[b])), None)
+            if touching is None:
+                kept.append(a)
+            else:
+                wrong.append((a, touching))
+        ruled_out += len(wrong)
+        best = max(best, kept, key=len)
+        if len(best) >= enough or not wrong or ruled_out > LOOKED_AT:
+            return tuple(few[k] for k in best[:enough])
+        for a, b in wrong:
+            beside[a] &= ~(1 << b)
+            beside[b] &= ~(1 << a)
 
 
 def _large_group(beside: Sequence[int]) -> list[int]:

@@ -114,9 +114,7 @@ class Card:
 
 
 def test_card(plan: Plan, progress: Progress = silent) -> Card:
-    """The card of a layout.
-
-    Raises :class:`Interrupted` on Ctrl-C."""
+    """The card of a layout."""
     return card_on(Bench(plan), progress)
 
 

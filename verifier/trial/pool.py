@@ -20,9 +20,9 @@ from verifier.trial.wrongs import sound_colours
 # Every way a layout can be in, up to so many; else one locomotive, up to so many.
 EVERYTHING = 500
 ONE_LOCOMOTIVE = 3_000
-# Steps in which faults and mistakes are looked for, of all these; no fewer than EVERYTHING, so
-# that none is left out where the fewest of all are asked for.
-TELLING = EVERYTHING
+# Steps in which faults and mistakes are looked for, where there are more than EVERYTHING; below
+# that none is left out, since the fewest of all are asked for.
+TELLING = 250
 # For each goal so many steps at most are kept.
 FOR_EACH = 6
 
@@ -123,7 +123,7 @@ def _of(trial: Trial, given: Sequence[Knob], stands: Sequence[Stands]) -> list[C
 def telling(pool: Sequence[Candidate]) -> list[Candidate]:
     """Those steps in which a fault or mistake is likeliest to show: for each thing a signal
     shows, the settings with which most other signals show something too."""
-    if len(pool) <= TELLING:
+    if len(pool) <= EVERYTHING:
         return list(pool)
     bare: dict[object, int] = {}
     best: dict[tuple[str, frozenset[Colours]], list[tuple[int, object]]] = {}

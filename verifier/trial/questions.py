@@ -5,7 +5,7 @@ was not decided. What the file assumes is kept to, and stock stands only where i
 """
 
 from verifier.diagnosis.bench import Bench, Setup
-from verifier.engines.answers import Exists, Impossible
+from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.lengths import rooms
 from verifier.engines.situations import SituationCheck
 from verifier.logic.expr import FALSE, Expr, both
@@ -40,7 +40,7 @@ class Questions:
         goal = both(*map(self.world.expand, goals))
         if goal is FALSE:
             return None
-        match self._check.find(goal, smallest=True):
+        match self._find(goal, smallest=True):
             case Exists(situation=situation):
                 return setup_of(self._bench, situation)
             case Impossible():
@@ -51,7 +51,13 @@ class Questions:
     def never(self, *goals: Expr) -> bool:
         """Whether it is proved that no step meets all of these."""
         goal = both(*map(self.world.expand, goals))
-        return goal is FALSE or isinstance(self._check.find(goal), Impossible)
+        return goal is FALSE or isinstance(self._find(goal), Impossible)
+
+    def _find(self, goal: Expr, *, smallest: bool = False) -> Exists | Impossible | Unknown:
+        try:
+            return self._check.find(goal, smallest=smallest)
+        except Interrupted:  # half a card is none
+            raise KeyboardInterrupt from None
 
 
 class Undecided(Exception):
