@@ -215,10 +215,13 @@ def test_a_proof_ends_with_its_verdicts(bench: Server) -> None:
 def test_a_worker_that_is_killed_has_proved_nothing(bench: Server) -> None:
     lines = bench.prove(LONG, tab="killed")
     next(lines)
-    for pid in bench.workers():
+    killed = bench.workers()
+    for pid in killed:
         os.kill(pid, 9)
     *_, last = lines
     assert "undecided" in last and "report" not in last
+    # The one that was waiting for work was killed too: the server notices that in its own time.
+    assert all(is_gone(pid) for pid in killed)
     *_, last = bench.prove(END_OF_SIDING, tab="killed")
     assert "report" in last, "and the next one is another"
 
