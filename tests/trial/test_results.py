@@ -211,3 +211,29 @@ def test_nothing_seen_at_all(capsys: pytest.CaptureFixture[str]) -> None:
     assert "--results" in capsys.readouterr().err
     assert main(["diagnose", str(ROOT / "specs" / f"{WIRED}.ixl"), "--results", "none.csv"]) == 2
     assert "none.csv: CP100: this file does not exist" in capsys.readouterr().err
+
+
+def test_a_card_goes_by_what_it_asks_for_and_not_by_where_its_file_lies(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    text = (ROOT / "specs" / "two-supplies-mended.ixl").read_text("utf-8")
+    text = "".join(line for line in text.splitlines(True) if not line.startswith("layout "))
+    numbers = []
+    for name in ("one.ixl", "other.ixl"):
+        (tmp_path / name).write_text(text, "utf-8")
+        assert main(["sheet", str(tmp_path / name), "test-card", "--csv"]) == 0
+        numbers.append(capsys.readouterr().out.splitlines()[0])
+    assert numbers[0] == numbers[1]
+    (tmp_path / "other.ixl").write_text(text.replace("D-", "E-"), "utf-8")
+    assert main(["sheet", str(tmp_path / "other.ixl"), "test-card", "--csv"]) == 0
+    assert capsys.readouterr().out.splitlines()[0] != numbers[0]
+
+
+def test_a_file_without_signals_has_nothing_to_look_at(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "bare.ixl").write_text(
+        "edge West, East\nblock Main\ntrack West = Main = East\n", "utf-8"
+    )
+    assert main(["sheet", str(tmp_path / "bare.ixl"), "test-card"]) == 0
+    assert "no signal in this file" in capsys.readouterr().out

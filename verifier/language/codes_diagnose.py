@@ -5,7 +5,7 @@ from verifier.language.code import Code
 _DIAGNOSE = "clearproof diagnose junction.ixl "
 
 # The card of the tests' own junction (tests/language/test_codes.py).
-_NUMBER = "9E4D-BD04"
+_NUMBER = "EE8B-0875"
 _CARD = f"""\
 {_DIAGNOSE}--results card.csv
 

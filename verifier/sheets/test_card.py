@@ -195,19 +195,23 @@ def _listed(steps: Iterable[int]) -> str:
 
 def _notes(card: Card) -> Iterator[str]:
     count = len(card.steps)
+    if not count:
+        yield "There is no signal in this file: nothing that is done would show anywhere."
+        return
     pieces = max((len(step.setup.stands) for step in card.steps), default=0)
     stock = "one locomotive" if pieces == 1 else f"{pieces} pieces of stock"
     yield (
         f"Card {fingerprint(card)} of {card.plan.source.name}, {_steps_words(count)}. You need "
         f"{stock if pieces else 'no stock at all'}. Begin with all track vacant, points normal, "
         "levers and buttons in their usual position. In each step do what it says and leave "
-        "everything else as it is; wait until points and lamps are at rest; then look."
+        "everything else as it is (stock is moved under its own power or by hand); wait until "
+        "points and lamps are at rest; then look."
     )
     if is_played(card.plan):
         yield from _of_memory(card.plan)
     yield (
-        "Under `seen` write `ok`, or what you see (`4RA green`, `T1 open`), or `no` where it is "
-        "not as it must be and you cannot say how; leave it empty where you have not looked. In "
+        f"Under `seen` write `ok`, or what you see ({_examples(card)}), or `no` where it is not as "
+        "it must be and you cannot say how; leave it empty where you have not looked. In "
         f"the file that --csv writes this can be read back: `clearproof diagnose "
         f"{card.plan.source.name} --results card.csv` names what is likely wrong and what to look "
         "at next."
@@ -218,6 +222,14 @@ def _notes(card: Card) -> Iterator[str]:
         "It looks for one thing wrong at a time: two may hide each other, and what comes and goes "
         "may stay away just then. What the file does not tell of is not tried."
     )
+
+
+def _examples(card: Card) -> str:
+    """What may be seen, of things that are there."""
+    heads = next((signal.heads for signal in card.plan.signals.values()), ())
+    turnouts = (turnout for step in card.steps for turnout, _ in step.lies)
+    seen = [f"`{heads[0].name} red`" if heads else "", *(f"`{t} open`" for t in turnouts)]
+    return ", ".join(filter(None, seen[:2]))
 
 
 def _of_memory(plan: Plan) -> Iterator[str]:

@@ -141,6 +141,7 @@ class _Maker:
         ]  # fmt: skip
         self.trial = Trial(bench, asked_of(goal.when for goal in self.goals))
         self.unseen: list[Unseen] = []
+        self._shown: dict[tuple[Candidate, Wrong], str | None] = {}
 
     def _conflicts(self) -> Iterator[tuple[Excluded, int, Goal]]:
         """Conflicting pairs, each with how many facts at least keep both from being set."""
@@ -258,7 +259,10 @@ class _Maker:
         return sum(1 << i for i, step in enumerate(steps) if self._where(step, wrong) is not None)
 
     def _where(self, step: Candidate, wrong: Wrong) -> str | None:
-        return shown_at(self.bench, step.setup, wrong, step.colours)
+        key = step, wrong
+        if key not in self._shown:
+            self._shown[key] = shown_at(self.bench, step.setup, wrong, step.colours)
+        return self._shown[key]
 
     def _bound(
         self, columns: Sequence[int], all_wrong: Sequence[Wrong], enough: int, *, complete: bool

@@ -64,7 +64,6 @@ def fingerprint(card: Card) -> str:
 
 
 def _said(card: Card) -> Iterator[str]:
-    yield card.plan.title
     for step in card.steps:
         yield f"{step.number}: {'; '.join(act.text for act in step.acts)}"
         for look in looks(step):
