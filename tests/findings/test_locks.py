@@ -4,6 +4,7 @@ import pytest
 
 import verifier
 from tests.findings.histories import END_OF_SIDING
+from verifier.findings import prove as proving
 from verifier.findings.verdicts import Report, Verdict
 from verifier.reports.remedies import remedies
 
@@ -62,7 +63,9 @@ def test_a_lock_that_keeps_a_route_from_being_set_stays_a_hint() -> None:
     )
     key = "points-move-under-signal: 4RA, T1"
     hint = "write `locked while not 4RA at stop` under `turnout T1`."
-    assert advice(found(proved("motor snap", *clear), key)) == f"To mend it: {hint}"
+    unlocked = proved("motor snap", *clear)
+    assert advice(found(unlocked, key)) == f"To mend it: {hint}"
+    assert found(unlocked, "route-never-set: 4RB to Quarry").status == "proved"
     written = proved("motor snap locked while not 4RA at stop", *clear)
     assert found(written, key).status == "proved"
     assert found(written, "route-never-set: 4RB to Quarry").status == "broken"
@@ -71,3 +74,8 @@ def test_a_lock_that_keeps_a_route_from_being_set_stays_a_hint() -> None:
 def test_without_time_nothing_is_said_to_be_proved() -> None:
     report = proved("locked while 4L-route up", timeout=0.0)
     assert not any(v.finding and v.finding.hint_proved for v in report.verdicts)
+
+
+def test_all_the_locks_of_a_file_have_little_time_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(proving, "ALL", 0.0)
+    assert advice(found(proved("motor snap"), ON_T1)).startswith("To mend it: ")

@@ -14,6 +14,7 @@ from verifier.commands.console import (
     ink_of,
     say,
     seconds,
+    working,
 )
 from verifier.findings.exit_codes import ExitCode, worst
 
@@ -44,6 +45,15 @@ def add(command: Command) -> None:
         metavar="DIR",
         help="write each proof over time into this folder, as a file any SMT solver can check",
     )
+    prove.add_argument(
+        "--report", metavar="FILE.html",
+        help="write a report with drawings and sheets, one file to open in any browser, print "
+        "or keep",
+    )  # fmt: skip
+    prove.add_argument(
+        "--with-test-card", action="store_true",
+        help="put the test card into the report as well: it takes longer to work out",
+    )  # fmt: skip
     prove.add_argument("--quiet", action="store_true", help="one line a file")
     console_options(prove)
 
@@ -104,6 +114,8 @@ def _prove(options: argparse.Namespace) -> int:
             )
         if report.interrupted:
             break
+    if options.report and not _reported(reports, options):
+        return ExitCode.BAD_INPUT
     if options.certificate and not _certified(reports, Path(options.certificate)):
         return ExitCode.BAD_INPUT
     if options.json:
@@ -148,6 +160,40 @@ def _certified(reports: "Sequence[Report]", folder: Path) -> bool:
         return False
     print(f"{number} proofs over time written into {folder}.", file=sys.stderr)
     return True
+
+
+def _reported(reports: "Sequence[Report]", options: argparse.Namespace) -> bool:
+    """Write the report to look at; False where that cannot be done."""
+    from verifier.language.files import replace_file
+    from verifier.reports.page.document import Told, document
+    from verifier.reports.page.made import sheets_of
+
+    path = Path(options.report)
+    told = []
+    for report in reports:
+        with working(report.plan.source.name) as progress:
+            found = sheets_of(report.plan, test_card=options.with_test_card, progress=progress)
+        told.append(Told(report, found))
+    if not told:
+        print("No report was written: no file could be read.", file=sys.stderr)
+        return True
+    text = document(told, options=_as_asked(options), pairs=options.pairs, everything=options.all)
+    try:
+        replace_file(path, text.encode("utf-8"))
+    except OSError as error:
+        print(f"{path} cannot be written: {error.strerror}.", file=sys.stderr)
+        return False
+    print(f"Report written: {path}", file=sys.stderr)
+    return True
+
+
+def _as_asked(options: argparse.Namespace) -> str:
+    """The options that the verdicts depend on, as they are written."""
+    said = ["clearproof prove"]
+    said += [f"--timeout {options.timeout:g}"] if options.timeout else []
+    said += [f"--only {name}" for name in options.only]
+    said += [f"--{name}" for name in ("pairs", "all") if getattr(options, name)]
+    return " ".join([*said, *options.paths])
 
 
 def _check_only(names: Sequence[str]) -> None:

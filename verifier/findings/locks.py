@@ -15,14 +15,16 @@ from verifier.properties.catalogue import obligations
 from verifier.properties.obligation import Lock, Obligation
 from verifier.world.world import World
 
-# Seconds for each question about the plan with the lock.
+# Seconds for each question about a plan with a lock, and for all the locks of one file.
 EACH = 5.0
+ALL = 20.0
 
 
 def is_mended_by_lock(
-    plan: Plan, broken: Obligation, verdicts: Iterable[Verdict], timeout: float | None
+    plan: Plan, broken: Obligation, verdicts: Iterable[Verdict], left: float, timeout: float | None
 ) -> bool:
-    """False where that is not so, or not known in time.
+    """False where that is not so, or not known within the ``left`` seconds, or within
+    ``timeout`` for each question.
 
     Raises :class:`~verifier.engines.answers.Interrupted` on Ctrl-C."""
     lock = broken.lock
@@ -31,7 +33,8 @@ def is_mended_by_lock(
     locked = with_lock(plan, lock)
     wanted = {broken.key, *_settable(lock, broken, verdicts)}
     asked = [o for o in obligations(locked, World(locked).lower) if o.key in wanted]
-    limit = EACH if timeout is None else min(timeout, EACH)
+    # One question more: whether the assumptions leave any history at all.
+    limit = min(EACH, max(left, 0.0) / (len(asked) + 1), EACH if timeout is None else timeout)
     histories = HistoryProver(locked, limit, lambda: None)
     if histories.ruling_out() != ():
         return False

@@ -7,6 +7,7 @@ the evaluator has replayed the situation; everything else is undecided, and says
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from time import monotonic
 
 from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.evaluator import Evaluator, TooManyWays, Unsettled
@@ -17,7 +18,7 @@ from verifier.findings.cause import causes
 from verifier.findings.failures import FailureAnalysis, FailureCheck, Outcome, sorted_failures
 from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.locking import HistoryProver, needs_history
-from verifier.findings.locks import is_mended_by_lock
+from verifier.findings.locks import ALL, is_mended_by_lock
 from verifier.findings.mending import mend
 from verifier.findings.rewiring import Harms, Rewirer
 from verifier.findings.verdicts import (
@@ -373,6 +374,7 @@ class _Prover:
         left = MAX_MENDINGS
         mended = []
         rewirer = Rewirer(self.world, self._harms, self.timeout)
+        locks_left = ALL
         for verdict in verdicts:
             finding = verdict.finding
             # What takes a history is mended by its hint, where that is a lock to be tried.
@@ -384,7 +386,9 @@ class _Prover:
             left -= 1
             watch.check()
             if by_hint:
-                holds = is_mended_by_lock(self.plan, verdict.obligation, verdicts, self.timeout)
+                begun, broken = monotonic(), verdict.obligation
+                holds = is_mended_by_lock(self.plan, broken, verdicts, locks_left, self.timeout)
+                locks_left -= monotonic() - begun
                 finding = replace(finding, hint_proved=holds)
             else:
                 additions = self._mend(verdict.obligation, finding.situation)

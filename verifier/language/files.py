@@ -1,5 +1,10 @@
-"""Files from the disk as text: what can be read, and in which words it cannot."""
+"""Files from the disk as text: what can be read, and in which words it cannot; and files written
+whole or not at all."""
 
+import os
+import stat
+import tempfile
+from contextlib import suppress
 from pathlib import Path
 
 from verifier.language.parse import MAX_CHARACTERS
@@ -28,3 +33,36 @@ def text_of(path: Path) -> str:
     except OSError as error:
         raise UnreadableError(f"cannot be read: {error.strerror}") from None
     return text.replace("\r\n", "\n")
+
+
+def replace_file(path: Path, raw: bytes) -> None:
+    """Put a new file in the place of the old one, at once: whoever reads it sees all of the
+    one or all of the other, after a power failure too. Raises :class:`OSError`."""
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".clearproof-", suffix=".tmp")
+    try:
+        with os.fdopen(handle, "wb") as file:
+            file.write(raw)
+            file.flush()
+            os.fsync(file.fileno())
+        os.chmod(temporary, _mode(path))
+        os.replace(temporary, path)
+    except BaseException:
+        with suppress(OSError):
+            os.unlink(temporary)
+        raise
+    if hasattr(os, "O_DIRECTORY"):
+        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+
+
+def _mode(path: Path) -> int:
+    """The permissions of the file there is, or those that a new one gets."""
+    try:
+        return stat.S_IMODE(path.stat().st_mode)
+    except FileNotFoundError:
+        mask = os.umask(0)
+        os.umask(mask)
+        return 0o666 & ~mask

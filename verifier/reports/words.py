@@ -235,7 +235,8 @@ def outcome(report: Report) -> Style:
     numbers = tallies(report.verdicts)
     if numbers["broken"] or report.unmet:
         return "bad"
-    return "unsure" if numbers["undecided"] or report.interrupted else "good"
+    open_ = report.interrupted or any(verdict.leaves_open for verdict in report.verdicts)
+    return "unsure" if open_ else "good"
 
 
 def summary_words(report: Report) -> tuple[str, str]:

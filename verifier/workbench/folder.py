@@ -7,13 +7,12 @@ can be named: no way up, no link that leads out, nothing but junction files.
 
 import os
 import stat
-import tempfile
-from contextlib import suppress
 from dataclasses import dataclass
 from hashlib import sha256
 from pathlib import Path, PurePosixPath
 from threading import Lock
 
+from verifier.language.files import replace_file
 from verifier.language.includes import ENDING
 from verifier.language.source import LINE_END
 
@@ -111,7 +110,7 @@ class Folder:
             if known != stamp:
                 raise ChangedOnDisk(name, None if before is None else _opened(name, before))
             try:
-                _replace(path, _as_on_disk(text, before))
+                replace_file(path, _as_on_disk(text, before))
             except OSError as error:
                 raise FolderError(f"{name} cannot be written: {error.strerror}") from None
             return self.read(name)
@@ -156,36 +155,3 @@ def _as_on_disk(text: str, before: bytes | None) -> bytes:
         if ends:
             text = text.replace("\n", max(dict.fromkeys(ends), key=ends.count))
     return mark + text.encode("utf-8")
-
-
-def _replace(path: Path, raw: bytes) -> None:
-    """Put a new file in the place of the old one, at once: whoever reads it sees all of the
-    one or all of the other, after a power failure too."""
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".clearproof-", suffix=".tmp")
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(raw)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, _mode(path))
-        os.replace(temporary, path)
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(temporary)
-        raise
-    if hasattr(os, "O_DIRECTORY"):
-        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
-
-
-def _mode(path: Path) -> int:
-    """The permissions of the file there is, or those that a new one gets."""
-    try:
-        return stat.S_IMODE(path.stat().st_mode)
-    except FileNotFoundError:
-        mask = os.umask(0)
-        os.umask(mask)
-        return 0o666 & ~mask

@@ -8,7 +8,8 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from typing import Any
 
-from verifier.drawing.svg import PLAIN, Mark, Shown, picture
+from verifier.drawing.changed import changes
+from verifier.drawing.svg import PLAIN, Shown, picture
 from verifier.drawing.template import STYLE
 from verifier.engines.evaluator import Evaluator, Seen, Unsettled
 from verifier.engines.wires import can_be
@@ -52,7 +53,7 @@ def looked(
         table.do(act)
     plan, seen = table.plan, table.seen()
     if before is not None:
-        shown = replace(shown, marks=tuple(_changes(plan, _table(reading, before).seen(), seen)))
+        shown = replace(shown, marks=tuple(changes(plan, _table(reading, before).seen(), seen)))
     matter = None if relevant is None else {w for w in seen.states if (w.kind, w.name) in relevant}
     drawn = picture(plan, seen, matter, around=around, prefix="p-", shown=shown)
     return {
@@ -201,24 +202,6 @@ _Table = _Still | _Timed
 
 def _table(reading: Reading, play: Play) -> _Table:
     return _Timed(reading, play) if play.over_time else _Still(reading, play)
-
-
-def _changes(plan: Plan, before: Seen, seen: Seen) -> Iterator[Mark]:
-    """What is drawn otherwise than a moment before."""
-    kinds = (
-        ("block", map(facts.stock, plan.blocks)),
-        ("points", (facts.points(p.name) for p in plan.track.pieces.values()
-                    if p.kind in ("turnout", "slip"))),
-        ("derail", map(facts.derail, plan.derails)),
-        ("gate", map(facts.gate, plan.gates)),
-    )  # fmt: skip
-    for kind, things in kinds:
-        for what in things:
-            if before.states.get(what) != seen.states.get(what):
-                yield Mark(kind, what.name, "changed")
-    for signal in plan.signals.values():
-        if before.colours(signal) != seen.colours(signal):
-            yield Mark("signal", signal.name, "changed")
 
 
 def enter_time(reading: Reading, play: Play) -> Play:

@@ -16,6 +16,15 @@ from verifier.reports.page.markup import Child, Html, tag
 
 
 @dataclass(frozen=True, slots=True)
+class Part:
+    """A part of the report, with what a table of contents needs of it."""
+
+    id: str
+    title: str
+    html: Html
+
+
+@dataclass(frozen=True, slots=True)
 class Paper:
     """``depth`` is the level of the headings of its parts; ``prefix`` begins all its ids.
     ``pairs``: every two faults were looked at; ``everything``: all findings are told."""
@@ -38,10 +47,10 @@ class Paper:
         """``below``: how many levels below that of the parts."""
         return tag(f"h{min(6, self.depth + below)}", text, **attributes)
 
-    def section(self, name: str, title: str, *children: Child) -> Html:
+    def section(self, name: str, title: str, *children: Child) -> "Part":
         """A part of the report under a heading of its own."""
         at = self.id(name)
-        return tag(
+        made = tag(
             "section",
             self.heading(title, id=f"{at}-title"),
             *children,
@@ -49,6 +58,7 @@ class Paper:
             class_=f"part {name}",
             aria_labelledby=f"{at}-title",
         )
+        return Part(at, title, made)
 
     def place(self, span: Span) -> Html:
         """A place in a file, linked to the line where that file is printed."""

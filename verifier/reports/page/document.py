@@ -1,0 +1,190 @@
+"""The report as one HTML file: whole in itself, readable without scripts, printable.
+
+In: reports, the sheets of each, how the proof was asked for. Out: the text of the file. Nothing in
+it is loaded from anywhere: its policy forbids it, and its one script is let in by its hash.
+"""
+
+import base64
+import os
+import platform
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from hashlib import sha256
+from importlib import metadata, resources
+
+from verifier import __version__
+from verifier.drawing.template import STYLE
+from verifier.findings.verdicts import Report
+from verifier.reports.page import parts
+from verifier.reports.page.findings import findings
+from verifier.reports.page.markup import Html, joined, tag, trusted
+from verifier.reports.page.paper import Paper, Part, paper_for
+from verifier.reports.words import outcome, summary_words
+from verifier.sheets.sheet import Sheet
+
+CAUTION = (
+    "For model railroads, not for railways that carry people. A proof holds for the rules and the "
+    "wiring as written, on the assumptions printed with it; what you build is yours to test."
+)
+_OUTCOMES = {
+    "good": "Everything is as the file says",
+    "bad": "Something is broken",
+    "unsure": "Something is undecided, and nothing is broken",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One file of a report: what was found, and the sheets that go with it by name."""
+
+    report: Report
+    sheets: Mapping[str, Sheet]
+
+
+def document(
+    told: Sequence[Told], *, options: str, pairs: bool = False, everything: bool = False
+) -> str:
+    """The whole file. ``options``: how the proof was asked for, in the words of the command
+    line."""
+    single = len(told) == 1
+    papers = [
+        paper_for(one.report, n, 2 if single else 3, pairs=pairs, everything=everything)
+        for n, one in enumerate(told, start=1)
+    ]
+    inside = [tuple(_parts(paper, one)) for paper, one in zip(papers, told, strict=True)]
+    title = told[0].report.plan.title if single else f"{len(told)} junctions"
+    body = [
+        tag("a", "To the report", href="#report", class_="skip"),
+        tag(
+            "header",
+            tag("p", CAUTION, class_="caution"),
+            tag("h1", title),
+            *(_outcome(one.report) for one in (told if single else ())),
+            _made(told, options),
+        ),
+        _links(inside[0]) if single else _files(papers),
+        tag(
+            "main",
+            *(_file(paper, its, single) for paper, its in zip(papers, inside, strict=True)),
+            id="report",
+        ),
+    ]
+    return f"<!doctype html>\n{_page(title, joined(body))}\n"
+
+
+def _page(title: str, body: Html) -> Html:
+    style = _file_text("report.css") + STYLE.removeprefix("<style>").removesuffix("</style>")
+    script = _file_text("report.js")
+    policy = (
+        f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "
+        "base-uri 'none'; form-action 'none'"
+    )
+    head = tag(
+        "head",
+        tag("meta", charset="utf-8"),
+        tag("meta", http_equiv="Content-Security-Policy", content=policy),
+        tag("meta", name_="viewport", content="width=device-width, initial-scale=1"),
+        tag("title", f"{title}: clearproof report"),
+        tag("style", trusted(style)),
+    )
+    return tag("html", head, tag("body", body, tag("script", trusted(script))), lang="en")
+
+
+def _file_text(name: str) -> str:
+    return resources.files("verifier.reports.page").joinpath(name).read_text("utf-8")
+
+
+def _hash(text: str) -> str:
+    return "sha256-" + base64.b64encode(sha256(text.encode()).digest()).decode()
+
+
+# ------------------------------------------------------------------ the beginning
+
+
+def _outcome(report: Report) -> Html:
+    style = outcome(report)
+    said, over = summary_words(report)
+    return tag(
+        "p",
+        tag("strong", _OUTCOMES[style], class_=f"stamp {style}"),
+        f" {said}{over}",
+        class_="outcome",
+    )
+
+
+def _made(told: Sequence[Told], options: str) -> Html:
+    """What it was made of, by what, when and how."""
+    rows = [
+        *(
+            (report.plan.source.name, f"SHA-256 {_digest(report)}")
+            for report in (one.report for one in told)
+        ),
+        ("made", f"{_today()} by clearproof {__version__}, Python {platform.python_version()}, "
+                 f"z3 {metadata.version('z3-solver')}"),
+        ("asked", options),
+    ]  # fmt: skip
+    return tag(
+        "table",
+        tag("tbody", *(tag("tr", tag("th", name, scope="row"), tag("td", text))
+                       for name, text in rows)),
+        class_="made",
+    )  # fmt: skip
+
+
+def _digest(report: Report) -> str:
+    return sha256(report.plan.source.text.encode()).hexdigest()
+
+
+def _today() -> str:
+    """The day, or the one that builds are told to be made on (SOURCE_DATE_EPOCH)."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    day = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdecimal() else datetime.now(UTC)
+    return day.date().isoformat()
+
+
+def _links(inside: Sequence[Part]) -> Html:
+    links = (tag("li", tag("a", part.title, href=f"#{part.id}")) for part in inside)
+    return tag("nav", tag("ul", *links), aria_label="Parts of the report", class_="contents")
+
+
+def _files(papers: Sequence[Paper]) -> Html:
+    """Of several files, how each ended, and where to find it."""
+    rows = (
+        (
+            tag("a", paper.plan.source.name, href=f"#{paper.prefix}"),
+            tag("span", _OUTCOMES[outcome(paper.report)], class_=outcome(paper.report)),
+            summary_words(paper.report)[0],
+        )
+        for paper in papers
+    )
+    table = parts.table(("file", "how it ended", "verdicts"), rows)
+    return tag("nav", table, aria_label="Files", class_="contents")
+
+
+def _parts(paper: Paper, told: Told) -> Iterator[Part]:
+    """What is told of one file, the verdicts and what is wrong first."""
+    for part in (
+        parts.layout(paper),
+        findings(paper),
+        parts.verdicts(paper),
+        parts.failures(paper),
+        parts.rests_on(paper),
+        parts.sheets(paper, told.sheets),
+        parts.texts(paper),
+    ):
+        if part is not None:
+            yield part
+
+
+def _file(paper: Paper, inside: Sequence[Part], single: bool) -> Html:
+    unmet = [
+        tag("p", tag("strong", "NOT AS EXPECTED: ", class_="bad"), one.text, " ",
+            paper.place(one.span))
+        for one in paper.report.unmet
+    ]  # fmt: skip
+    told = joined([*unmet, *(part.html for part in inside)])
+    if single:
+        return told
+    heading = tag("h2", paper.plan.title)
+    return tag("section", heading, _outcome(paper.report), told, id=paper.prefix, class_="file")

@@ -1,0 +1,24 @@
+"""The sheets that go into a report: those that have something to say of a plan.
+
+In: a plan. Out: sheets by name. The test card takes longer than all the others together, so it is
+made only when asked for.
+"""
+
+from collections.abc import Mapping
+
+from verifier.plan.model import Plan
+from verifier.sheets.asked import Asked
+from verifier.sheets.catalogue import SHEETS
+from verifier.sheets.sheet import Sheet
+from verifier.trial.progress import Progress, silent
+
+_SLOW = ("test-card",)
+
+
+def sheets_of(
+    plan: Plan, *, test_card: bool = False, progress: Progress = silent
+) -> Mapping[str, Sheet]:
+    asked = Asked(progress=progress)
+    wanted = (kind for kind in SHEETS.values() if test_card or kind.name not in _SLOW)
+    made = {kind.name: kind.make(plan, asked) for kind in wanted}
+    return {name: sheet for name, sheet in made.items() if sheet.tables}

@@ -1,0 +1,209 @@
+"""The other parts of the report: verdicts by property, failures, what is taken for granted, sheets,
+and the file itself.
+
+In: a report on its paper. Out: markup.
+"""
+
+from collections.abc import Iterator, Mapping
+
+from verifier.findings.verdicts import Verdict
+from verifier.language.source import Source
+from verifier.reports.failures import broken_words, pairs_words, told_failures
+from verifier.reports.page.markup import NOTHING, Child, Html, coded, joined, tag
+from verifier.reports.page.paper import Paper, Part, sources
+from verifier.reports.page.pictures import plan_pictures
+from verifier.reports.words import (
+    by_property,
+    kind_words,
+    sentence,
+    set_aside,
+    share_words,
+    status_of,
+    taken_for_granted,
+    title_of,
+)
+from verifier.sheets.sheet import Sheet, Table
+
+_COLOURS = ("green", "yellow", "red", "lunar", "white", "dark")
+
+
+def table(
+    columns: tuple[str, ...], rows: "Iterator[tuple[Child, ...]]", *, label: str = ""
+) -> Html:
+    """A table whose head is printed again on each page."""
+    return tag(
+        "table",
+        tag("caption", label) if label else None,
+        tag("thead", tag("tr", *(tag("th", column, scope="col") for column in columns))),
+        tag("tbody", *(tag("tr", *(tag("td", cell) for cell in row)) for row in rows)),
+    )
+
+
+def layout(paper: Paper) -> Part:
+    return paper.section("layout", "The layout", *plan_pictures(paper.plan, paper.id("layout", "")))
+
+
+# ------------------------------------------------------------------ verdicts
+
+
+def verdicts(paper: Paper) -> Part:
+    """One line for each property, and below it what it was asked of."""
+    groups = by_property(paper.report.verdicts)
+    rows = [_property(paper, name, group) for name, group in groups.items()]
+    nothing = tag("p", "Nothing in this file raises the question.")
+    return paper.section("verdicts", "What was proved", *(rows or [nothing]))
+
+
+def _property(paper: Paper, name: str, group: list[Verdict]) -> Html:
+    word, style = status_of(group)
+    return tag(
+        "details",
+        tag(
+            "summary",
+            tag("span", word, class_=f"stamp {style}"),
+            f" {title_of(name)} ",
+            tag("span", f"{name}, asked {share_words(group)}", class_="quiet"),
+        ),
+        tag("ul", *(_verdict(verdict) for verdict in group)),
+        data_words=f"{name} {title_of(name)} " + " ".join(
+            subject for verdict in group for subject in verdict.obligation.subjects
+        ),
+        class_="property",
+    )  # fmt: skip
+
+
+def _verdict(verdict: Verdict) -> Html:
+    kind, style = kind_words(verdict)
+    rests = ", ".join(f'"{title}"' for title in verdict.rests_on)
+    return tag(
+        "li",
+        tag("span", kind.rstrip(","), class_=style),
+        f" {', '.join(verdict.obligation.subjects)}: ",
+        tag("span", _asked(verdict), class_="quiet"),
+        f" Rests on {rests}." if rests else None,
+    )
+
+
+def _asked(verdict: Verdict) -> str:
+    """What was asked: that something never comes about, or that it can."""
+    trouble = sentence(verdict.obligation.trouble)
+    return f"not so: {trouble}" if verdict.status == "proved" else trouble
+
+
+# ------------------------------------------------------------------ failures, what it rests on
+
+
+def failures(paper: Paper) -> Part | None:
+    told = told_failures(paper.report)
+    if not told:
+        return None
+    rows = (
+        (entry.broken, tag("span", entry.consequence, class_=entry.style), entry.row.why)
+        for entry in told
+    )
+    harmless = pairs_words(paper.report, told, pairs=paper.pairs)
+    return paper.section(
+        "failures",
+        "What each failure does",
+        tag("p", f"{broken_words(told, pairs=paper.pairs)}, the worst first.", class_="quiet"),
+        table(("broken", "what it does at worst", "how"), rows),
+        tag("p", harmless) if harmless else None,
+    )
+
+
+def rests_on(paper: Paper) -> Part:
+    waived = list(set_aside(paper.report))
+    granted = (
+        tag("li", coded(text), *((" ", paper.place(span)) if span else ()))
+        for text, span in taken_for_granted(paper.report)
+    )
+    return paper.section(
+        "rests-on",
+        "What it takes for granted",
+        tag("ul", *granted),
+        joined([tag("p", tag("b", "Waived by the file:")),
+                tag("ul", *(tag("li", text) for text in waived))]) if waived else None,
+    )  # fmt: skip
+
+
+# ------------------------------------------------------------------ sheets
+
+
+def sheets(paper: Paper, made: Mapping[str, Sheet]) -> Part | None:
+    if not made:
+        return None
+    return paper.section(
+        "sheets", "Sheets to build and test from", *(_sheet(paper, s) for s in made.values())
+    )
+
+
+def _sheet(paper: Paper, sheet: Sheet) -> Html:
+    drawn: Iterator[Html] = iter(())
+    if sheet.picture is not None:
+        prefix = paper.id("sheet", sheet.name, "")
+        drawn = plan_pictures(paper.plan, prefix, sheet.picture)
+    return tag(
+        "section",
+        paper.heading(sheet.title, below=1),
+        *(tag("p", coded(text), class_="caution") for text in sheet.cautions),
+        *(tag("p", coded(text)) for text in sheet.notes),
+        *drawn,
+        *(part for t in sheet.tables for part in _table(paper, t)),
+        id=paper.id("sheet", sheet.name),
+        class_="sheet",
+    )
+
+
+def _table(paper: Paper, made: Table) -> Iterator[Html]:
+    yield paper.heading(made.title, below=2)
+    head = tag("tr", *(tag("th", column, scope="col") for column in made.columns))
+    body = []
+    for row in made.rows:
+        cells = []
+        for column, cell in zip(made.columns, row, strict=True):
+            lamps = _lamps(cell) if column in made.lamps else NOTHING
+            right = "amount" if column in made.numeric else None
+            cells.append(tag("td", lamps, coded(cell), class_=right))
+        body.append(tag("tr", *cells))
+    yield tag("div", tag("table", tag("thead", head), tag("tbody", *body)), class_="wide")
+    for note in made.notes:
+        yield tag("p", coded(note), class_="quiet")
+
+
+def _lamps(colours: str) -> Html:
+    """The lamps of a head or mast, each a circle with its letter."""
+    return joined(
+        tag(
+            "span",
+            "-" if words[-1] == "dark" else words[-1][0].upper(),
+            class_=f"lamp {words[-1]}" + (" flashing" if len(words) > 1 else ""),
+            aria_hidden="true",
+        )
+        for head in colours.split(" over ")
+        if (words := head.split()) and words[-1] in _COLOURS
+    )
+
+
+# ------------------------------------------------------------------ the file
+
+
+def texts(paper: Paper) -> Part:
+    """The junction file, and what it includes, line by line."""
+    return paper.section(
+        "text",
+        "The file",
+        *(part for source in sources(paper.plan) for part in _text(paper, source)),
+    )
+
+
+def _text(paper: Paper, source: Source) -> Iterator[Html]:
+    number = paper.sources[source.name]
+    yield paper.heading(source.name, below=1)
+    yield tag(
+        "ol",
+        *(
+            tag("li", tag("code", line or " "), id=paper.line_id(number, n))
+            for n, line in enumerate(source.text.splitlines(), start=1)
+        ),
+        class_="text",
+    )

@@ -1,0 +1,162 @@
+"""Drawings in the report: of a plan, of a finding, of a history frame by frame.
+
+In: scenes. Out: markup. Every cause that speaks of a drawn thing has a number, which stands in a
+circle at that thing.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from verifier.drawing.changed import changes
+from verifier.drawing.shown import Hatched, Mark, Shown
+from verifier.drawing.svg import Picture, frames, pages, picture
+from verifier.drawing.template import STYLE
+from verifier.findings.verdicts import Cause, Finding, Story
+from verifier.plan.model import Plan
+from verifier.properties.obligation import Obligation
+from verifier.reports.page.markup import Child, Html, tag, trusted
+from verifier.reports.scenes import Scene, moment_scenes, situation_scene
+from verifier.sheets.sheet import PictureOf
+
+# A plan of more pieces is drawn around the place of a finding only.
+SMALL = 24
+# Strips of a long layout are as wide as a sheet of paper, laid on its side, holds.
+SHEET_WIDTH = 1040
+_SPECIAL = {"turnout": "points", "slip": "slip", "crossing": "crossing"}
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """One moment of a history."""
+
+    moment: int
+    picture: Picture
+
+
+def figure(drawn: Picture, *caption: Child, **attributes: str) -> Html:
+    """A drawing with what is written below it. The style of drawings stands in the head of the
+    report, once."""
+    return tag(
+        "figure",
+        trusted(drawn.svg.replace(STYLE, "").strip()),
+        tag("figcaption", *caption) if caption else None,
+        **attributes,
+    )
+
+
+def plan_pictures(plan: Plan, prefix: str, shown: PictureOf | None = None) -> Iterator[Html]:
+    """The whole plan, in strips where it is long; or as a sheet wants it."""
+    wanted = Shown(
+        gaps=shown is not None and "gaps" in shown.shown,
+        feeders=shown is not None and "feeders" in shown.shown,
+        detectors=shown is not None and "detectors" in shown.shown,
+    )
+    if shown is not None and shown.pieces:
+        yield figure(picture(plan, around=shown.pieces, prefix=prefix, shown=wanted))
+        return
+    strips = pages(plan, width=SHEET_WIDTH, prefix=prefix, shown=wanted)
+    for number, strip in enumerate(strips, start=1):
+        yield figure(strip, *([f"Strip {number} of {len(strips)}"] if len(strips) > 1 else []))
+
+
+def situation_picture(
+    finding: Finding, obligation: Obligation, plan: Plan, numbers: "Numbers", prefix: str
+) -> Picture:
+    """The situation of a finding: what does not matter in grey, conflicting routes hatched, a ring
+    where they meet, causes numbered."""
+    scene = situation_scene(finding, obligation, plan)
+    return picture(
+        scene.plan,
+        scene.seen,
+        scene.telling,
+        around=_around(scene),
+        prefix=prefix,
+        shown=Shown(marks=(*_meeting(obligation), *numbers.marks), hatched=_hatched(obligation)),
+    )
+
+
+def history_pictures(
+    story: Story, obligation: Obligation, plan: Plan, prefix: str
+) -> Iterator[Frame]:
+    """The moments of a history at which something is told, what has changed since the one before
+    marked."""
+    told = list(moment_scenes(story, obligation, plan))
+    scenes = [scene for _, scene in told]
+    first = scenes[0]
+    marks: list[Sequence[Mark]] = [()]
+    for before, now in pairwise(scenes):
+        marks.append(tuple(changes(now.plan, before.seen, now.seen)))
+    made = frames(
+        first.plan,
+        [scene.seen for scene in scenes],
+        first.telling,
+        around=_around(first),
+        prefix=prefix,
+        marks=marks,
+    )
+    for (moment, _), drawn in zip(told, made, strict=True):
+        yield Frame(moment, drawn)
+
+
+def _around(scene: Scene) -> tuple[str, ...]:
+    return scene.around if len(scene.plan.track.pieces) > SMALL else ()
+
+
+def _hatched(obligation: Obligation) -> tuple[Hatched, ...]:
+    if len(obligation.routes) != 2 or obligation.mode != "never":
+        return ()
+    one, other = obligation.routes
+    return Hatched(one.name, one.moves, "rising"), Hatched(other.name, other.moves, "falling")
+
+
+def _meeting(obligation: Obligation) -> tuple[Mark, ...]:
+    """A ring at the place where two routes meet."""
+    if len(obligation.routes) != 2 or obligation.mode != "never":
+        return ()
+    return tuple(Mark("piece", piece, "conflict") for piece in obligation.pieces[:1])
+
+
+# ------------------------------------------------------------------ numbers
+
+
+class Numbers:
+    """The numbers of causes: one for each drawn thing that the chain speaks of, in the order in
+    which it is met."""
+
+    def __init__(self, plan: Plan, causes: Sequence[Cause]):
+        self._plan = plan
+        self._of: dict[tuple[str, str], int] = {}
+        for cause in causes:
+            self._count(cause)
+
+    def _count(self, cause: Cause) -> None:
+        thing = self._thing(cause)
+        if thing is not None:
+            self._of.setdefault(thing, len(self._of) + 1)
+        for inner in cause.because:
+            self._count(inner)
+
+    @property
+    def marks(self) -> tuple[Mark, ...]:
+        return tuple(Mark(kind, name, "cause", n) for (kind, name), n in self._of.items())
+
+    def of(self, cause: Cause) -> int | None:
+        thing = self._thing(cause)
+        return None if thing is None else self._of.get(thing)
+
+    def _thing(self, cause: Cause) -> tuple[str, str] | None:
+        """What a cause speaks of first, if the drawing shows it."""
+        plan = self._plan
+        name = cause.text.split()[0].rstrip(",:;") if cause.text.split() else ""
+        if name in plan.signals:
+            return "signal", name
+        if name in plan.blocks:
+            return "block", name
+        piece = plan.track.pieces.get(name)
+        if piece is not None and piece.kind in _SPECIAL:
+            return _SPECIAL[piece.kind], name
+        for kind, named in (("derail", plan.derails), ("gate", plan.gates)):
+            if name in named:
+                return kind, name
+        return None
