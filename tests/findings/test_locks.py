@@ -1,5 +1,7 @@
 """Locks that a finding over time asks for: said to be proved only where they were."""
 
+from pathlib import Path
+
 import pytest
 
 import verifier
@@ -8,6 +10,7 @@ from verifier.findings import prove as proving
 from verifier.findings.verdicts import Report, Verdict
 from verifier.reports.remedies import remedies
 
+SPECS = Path(__file__).parents[2] / "specs"
 ON_T1 = "points-move-under-train: T1"
 UNDER_4L = "points-move-under-signal: 4L, T1"
 AS_BEFORE = "To mend it (proved: it can then not happen, and routes can be set as before): "
@@ -79,3 +82,13 @@ def test_without_time_nothing_is_said_to_be_proved() -> None:
 def test_all_the_locks_of_a_file_have_little_time_together(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(proving, "ALL", 0.0)
     assert advice(found(proved("motor snap"), ON_T1)).startswith("To mend it: ")
+
+
+def test_a_lock_proved_for_one_use_of_a_module_says_so() -> None:
+    spec = (SPECS / "passing-siding-from-one-module.ixl").read_text("utf-8")
+    file = spec.replace("locked while Switch occupied or any of In, Out up\n", "motor snap\n")
+    assert file != spec
+    verdict = found(verifier.prove(verifier.load_text(file)), "points-move-under-train: West.T1")
+    proved_so, where = remedies(verdict)
+    assert proved_so.lead.startswith("To mend it (proved: ")
+    assert where.lead.startswith("This was proved for the use West of module End alone.")

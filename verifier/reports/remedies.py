@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from verifier.findings.verdicts import Finding, Verdict
 from verifier.language.source import Span
+from verifier.properties.obligation import Lock
 from verifier.reports.words import in_a_row
 
 
@@ -39,7 +40,7 @@ def remedies(verdict: Verdict) -> Iterator[Remedy]:
         return
     if finding.rewiring:
         yield _wiring(finding)
-    yield from _in_modules(finding)
+    yield from _in_modules(finding, verdict.obligation.lock)
     if verdict.obligation.property == "opposing-proceeds" and len(finding.causes) == 2:
         both = ", ".join(verdict.obligation.subjects)
         yield Remedy(
@@ -70,9 +71,11 @@ def _wiring(finding: Finding) -> Remedy:
     )
 
 
-def _in_modules(finding: Finding) -> Iterator[Remedy]:
+def _in_modules(finding: Finding, lock: Lock | None) -> Iterator[Remedy]:
     """What a change of a module's text comes to."""
     places = [*(a.span for a in finding.mending), *(step.span for step in finding.rewiring)]
+    if lock and finding.hint_proved:
+        places.append(lock.held.span)
     used = list(dict.fromkeys((u.module, u.name) for span in places for u in span.uses))
     if used:
         said = " and ".join(f"{name} of module {module}" for module, name in used)
