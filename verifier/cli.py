@@ -10,7 +10,7 @@ import sys
 from collections.abc import Callable, Sequence
 
 from verifier import __version__
-from verifier.commands import drawing, looking, paging, printing, proving, writing
+from verifier.commands import drawing, exporting, looking, paging, printing, proving, writing
 from verifier.findings.exit_codes import ExitCode, table
 
 _CAUTION = (
@@ -75,7 +75,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    for group in (paging, proving, looking, drawing, printing, writing):
+    for group in (paging, proving, looking, drawing, printing, exporting, writing):
         group.add(command)
     return parser
 

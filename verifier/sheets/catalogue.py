@@ -70,6 +70,12 @@ def _test_card(plan: "Plan", asked: "Asked") -> "Sheet":
     return test_card_sheet(plan, asked)
 
 
+def _truth(plan: "Plan", _: "Asked") -> "Sheet":
+    from verifier.sheets.truth import truth_sheet
+
+    return truth_sheet(plan)
+
+
 SHEETS: Mapping[str, Kind] = {
     kind.name: kind
     for kind in (
@@ -79,6 +85,7 @@ SHEETS: Mapping[str, Kind] = {
         Kind("parts", "what to buy, what it costs, in which order", _parts),
         Kind("wiring", "every wire to run, district by district, with its color", _wiring),
         Kind("electrical", "loads, voltage at the far ends, fuses and resistors", _electrical),
+        Kind("truth-table", "what each signal shows for everything that may come in", _truth),
         Kind("test-card", "what to do on the built layout, and what it must show", _test_card),
     )
 }

@@ -12,13 +12,16 @@ from verifier.sheets.catalogue import SHEETS
 from verifier.sheets.sheet import Sheet
 from verifier.trial.progress import Progress, silent
 
-_SLOW = ("test-card",)
+_ON_REQUEST = ("test-card",)
+# Long, and for those who build with relays alone.
+_BY_ITSELF = ("truth-table",)
 
 
 def sheets_of(
     plan: Plan, *, test_card: bool = False, progress: Progress = silent
 ) -> Mapping[str, Sheet]:
     asked = Asked(progress=progress)
-    wanted = (kind for kind in SHEETS.values() if test_card or kind.name not in _SLOW)
+    left_out = _BY_ITSELF if test_card else (*_ON_REQUEST, *_BY_ITSELF)
+    wanted = (kind for kind in SHEETS.values() if kind.name not in left_out)
     made = {kind.name: kind.make(plan, asked) for kind in wanted}
     return {name: sheet for name, sheet in made.items() if sheet.tables}

@@ -1,0 +1,71 @@
+"""Truth tables: every situation of a small junction is in one row, and the row says what the
+evaluator says."""
+
+from itertools import product
+from pathlib import Path
+
+import pytest
+
+import verifier
+from verifier.engines.evaluator import evaluate
+from verifier.plan.model import Plan
+from verifier.sheets.sheet import Table
+from verifier.sheets.truth import ANY, MOST_ROWS, truth_sheet
+from verifier.world.situation import Situation
+
+SPECS = Path(__file__).parents[2] / "specs"
+_KINDS = {"block": "block report", "points": "points report", "derail": "derail report",
+          "gate": "gate report"}  # fmt: skip
+
+
+def holding(table: Table, states: dict[str, str]) -> list[tuple[str, ...]]:
+    """The rows that fit what comes in."""
+    asked = range(1, table.columns.index("shows"))
+    return [
+        row
+        for row in table.rows
+        if all(row[i] == ANY or states[table.columns[i]] in row[i].split(" or ") for i in asked)
+    ]
+
+
+def check(plan: Plan) -> int:
+    tables = {table.title: table for table in truth_sheet(plan).tables}
+    looked_at = 0
+    for values in product(*(what.values for what in plan.inputs)):
+        seen = evaluate(plan, Situation.of(zip(plan.inputs, values, strict=True)))
+        words = {v: k for k, v in _KINDS.items()}
+        states = {
+            f"{words.get(w.kind, w.kind)} {w.name}": s
+            for w, s in seen.states.items()
+            if not w.reader
+        }
+        for signal in plan.signals.values():
+            table = tables[signal.name]
+            [row] = holding(table, states)
+            shows = table.columns.index("shows")
+            assert row[shows] == seen.aspect(signal)
+            assert row[shows + 1 :] == seen.colours(signal)
+            looked_at += 1
+    return looked_at
+
+
+@pytest.mark.parametrize(
+    "name", ["both-green-broken", "crossover-mended", "diamond-mended", "order-of-lines-broken",
+             "oval-three-blocks", "spur-mended"],
+)  # fmt: skip
+def test_every_situation_is_in_one_row(name: str) -> None:
+    assert check(verifier.load(SPECS / f"{name}.ixl")) > 20
+
+
+def test_a_table_that_would_be_too_long_is_left_out_and_told() -> None:
+    blocks = [f"B{i}" for i in range(24)]
+    pairs = " or ".join(
+        f"({a} clear and {b} occupied)" for a, b in zip(blocks[::2], blocks[1::2], strict=True)
+    )
+    plan = verifier.load_text(
+        f"edge W, E\nblock {', '.join(blocks)}\ntrack W = {' | '.join(blocks)} = E\n"
+        f"signal 2 at B0 | B1\n  Clear when {pairs}\n  Stop otherwise\n",
+        "long.ixl",
+    )
+    sheet = truth_sheet(plan)
+    assert not sheet.tables and f"more than {MOST_ROWS} rows" in " ".join(sheet.notes)

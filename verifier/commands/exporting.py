@@ -1,0 +1,74 @@
+"""The command that writes the rules as a program for a microcontroller."""
+
+import argparse
+import sys
+from pathlib import Path
+
+from verifier.commands.console import Command, complain, say, seconds, showable
+from verifier.findings.exit_codes import ExitCode
+
+
+def add(command: Command) -> None:
+    export = command("export", _export, "write the rules as one C file, proved to be the same")
+    export.add_argument("file", metavar="FILE")
+    export.add_argument(
+        "-o", "--output", metavar="FILE.c", help="write it there; else it is printed"
+    )
+    export.add_argument(
+        "--timeout", type=seconds, metavar="S", help="seconds for showing that it is the same"
+    )
+
+
+def _export(options: argparse.Namespace) -> int:
+    from verifier.api import load
+    from verifier.exports.equal import Equal, Undecided, Unequal
+    from verifier.exports.exported import NothingToExport, exported
+    from verifier.language.diagnostics import InputError
+    from verifier.language.files import replace_file
+
+    try:
+        made, shown = exported(load(options.file), options.timeout)
+    except InputError as error:
+        return complain(error)
+    except NothingToExport as error:
+        print(f"{options.file}: {error}.", file=sys.stderr)
+        return ExitCode.BAD_INPUT
+    match shown:
+        case Unequal(what=what, values=values):
+            print(
+                "This is a bug in clearproof, not in your file: the C text is not the same as the "
+                f"rules ({what}{_given(values)}). Nothing was written. Please report it with the "
+                "file.",
+                file=sys.stderr,
+            )
+            return ExitCode.OUR_BUG
+        case Undecided(reason=reason):
+            print(
+                f"It could not be shown that the C text is the same as the rules ({reason}), so "
+                "nothing was written; try again with a longer --timeout.",
+                file=sys.stderr,
+            )
+            return ExitCode.UNDECIDED
+        case Equal(questions=questions):
+            pass
+    if options.output is None:
+        print(showable(made.text, sys.stdout), end="")
+    else:
+        path = Path(options.output)
+        try:
+            replace_file(path, made.text.encode("utf-8"))
+        except OSError as error:
+            print(f"{path} cannot be written: {error.strerror}.", file=sys.stderr)
+            return ExitCode.BAD_INPUT
+        say([f"Wrote {path}: {made.prefix}_step() and what belongs to it."])
+    print(
+        "Proved: read back from its text, it gives what the rules give for every input, every "
+        f"memory and every time passed ({questions} questions). Whether the rules are safe, "
+        f"`clearproof prove {options.file}` says.",
+        file=sys.stderr,
+    )
+    return ExitCode.AS_EXPECTED
+
+
+def _given(values: tuple[tuple[str, int], ...]) -> str:
+    return ", with " + ", ".join(f"{name} = {number}" for name, number in values) if values else ""

@@ -1,0 +1,37 @@
+"""The C file of a junction, and whether it was shown to give what the rules give.
+
+In: a checked plan. Out: the export and the answer. Nobody should write the text unless the answer
+is :class:`~verifier.exports.equal.Equal`.
+"""
+
+from hashlib import sha256
+from pathlib import Path
+
+from verifier.exports.c_source import Export, c_source
+from verifier.exports.equal import Equal, Undecided, Unequal, compare
+from verifier.exports.interface import MOST_POSITIONS, TooManyPositions
+from verifier.plan.model import Plan
+
+# Seconds for the comparison where the user gives no limit.
+PATIENCE = 120.0
+
+
+class NothingToExport(Exception):
+    """A plan of which no C can be made; the text says why, in the words of the trade."""
+
+
+def exported(
+    plan: Plan, timeout: float | None = None
+) -> tuple[Export, Equal | Unequal | Undecided]:
+    """Raises :class:`NothingToExport`."""
+    if not plan.signals:
+        raise NothingToExport("there are no signals, so there are no rules to run")
+    digest = sha256(plan.source.text.encode()).hexdigest()
+    try:
+        made = c_source(plan, Path(plan.source.name).stem, digest)
+    except TooManyPositions as error:
+        raise NothingToExport(
+            f"lever {error.lever} has more than the {MOST_POSITIONS} positions that can be told "
+            "apart at an input"
+        ) from None
+    return made, compare(made, PATIENCE if timeout is None else timeout)

@@ -1,0 +1,127 @@
+"""Truth tables: for each signal, what it shows for every combination of what its rules ask.
+
+For those who build with relays or logic. In: a plan. Out: a sheet with one table for each signal;
+rows that differ in nothing but what does not matter are one row, with ``-`` there. The rows of one
+table exclude one another and leave nothing out.
+"""
+
+from collections.abc import Iterator, Mapping
+
+from verifier.logic.expr import FALSE, Expr, atom, constant, observables, substitute
+from verifier.plan.aspects import Combination
+from verifier.plan.facts import UNLISTED, Observable
+from verifier.plan.model import Plan, Signal
+from verifier.sheets.sheet import Row, Sheet, Table
+from verifier.world.reported import ReportedWorld
+
+# A table of more rows is of no use on paper.
+MOST_ROWS = 500
+ANY = "-"
+
+
+def truth_sheet(plan: Plan) -> Sheet:
+    title = f"Truth tables: {plan.title}"
+    if not plan.signals:
+        return Sheet("truth-table", title, (), ("No signals, so no tables.",))
+    world = ReportedWorld(plan)
+    tables: list[Table] = []
+    notes = [
+        "One row holds in every case. What stands in it is what comes in: what detectors and "
+        "contacts report, how levers stand, what is remembered. Where nothing is said (-), it does "
+        "not matter.",
+    ]
+    for signal in plan.signals.values():
+        rows = list(_some(_rows(world, signal)))
+        asked = _asked(world, signal)
+        if len(rows) > MOST_ROWS:
+            notes.append(
+                f"{signal.name} is left out: its table has more than {MOST_ROWS} rows, since its "
+                f"rules ask {len(asked)} things. Give a relay to what several lines ask, or let a "
+                "microcontroller run the rules (`clearproof export`)."
+            )
+            continue
+        tables.append(_table(plan, signal, asked, rows))
+    return Sheet("truth-table", title, tuple(tables), tuple(notes))
+
+
+def _table(
+    plan: Plan, signal: Signal, asked: tuple[Observable, ...], rows: list[tuple[Row, str]]
+) -> Table:
+    columns = ("row", *map(_heading, asked), "shows", *(head.name for head in signal.heads))
+    told = []
+    for number, (row, aspect) in enumerate(rows, start=1):
+        colours = _colours(plan, signal, aspect)
+        told.append((str(number), *row, aspect, *colours))
+    lamps = frozenset(head.name for head in signal.heads)
+    return Table(signal.name, columns, tuple(told), lamps=lamps)
+
+
+def _colours(plan: Plan, signal: Signal, aspect: str) -> Combination:
+    listed = plan.chart.get(aspect) if aspect != UNLISTED else None
+    found = listed.for_heads(len(signal.heads)) if listed else None
+    return found or ("?",) * len(signal.heads)
+
+
+def _heading(what: Observable) -> str:
+    kind = {"block report": "block", "points report": "points", "derail report": "derail",
+            "gate report": "gate"}.get(what.kind, what.kind)  # fmt: skip
+    return f"{kind} {what.name}"
+
+
+# ------------------------------------------------------------------ rows
+
+
+def _shows(world: ReportedWorld, signal: Signal) -> Mapping[str, Expr]:
+    """When each aspect is shown, nothing being missing or out."""
+    sound = set(world.faults)
+    return {
+        value: substitute(
+            world.expand(atom(signal.aspect, value)),
+            lambda part: constant("sound" in part.values) if part.what in sound else part,
+        )
+        for value in signal.aspect.values
+    }
+
+
+def _asked(world: ReportedWorld, signal: Signal) -> tuple[Observable, ...]:
+    """All that the signal hangs on, in the order of the plan."""
+    shows = _shows(world, signal)
+    about = {what for expr in shows.values() for what in observables(expr)}
+    return tuple(what for what in world.inputs if what in about)
+
+
+def _rows(world: ReportedWorld, signal: Signal) -> Iterator[tuple[Row, str]]:
+    shows = _shows(world, signal)
+    yield from _split(_asked(world, signal), shows)
+
+
+def _split(asked: tuple[Observable, ...], shows: Mapping[str, Expr]) -> Iterator[tuple[Row, str]]:
+    """Rows for what is left to be asked. States after which nothing differs are one row."""
+    if not asked:
+        for aspect, expr in shows.items():
+            if expr is not FALSE:
+                yield (), aspect
+        return
+    what, *rest = asked
+    after: dict[tuple[int, ...], tuple[list[str], Mapping[str, Expr]]] = {}
+    for value in what.values:
+        left: Mapping[str, Expr] = {a: _given(expr, what, value) for a, expr in shows.items()}
+        # Equal expressions are one object.
+        key = tuple(id(expr) for expr in left.values())
+        after.setdefault(key, ([], left))[0].append(value)
+    for values, then in after.values():
+        cell = ANY if len(values) == len(what.values) else " or ".join(values)
+        for row, aspect in _split(tuple(rest), then):
+            yield (cell, *row), aspect
+
+
+def _given(expr: Expr, what: Observable, value: str) -> Expr:
+    return substitute(
+        expr, lambda part: constant(value in part.values) if part.what == what else part
+    )
+
+
+def _some(rows: Iterator[tuple[Row, str]]) -> Iterator[tuple[Row, str]]:
+    """As many as there may be, and one more."""
+    for _, row in zip(range(MOST_ROWS + 1), rows, strict=False):
+        yield row
