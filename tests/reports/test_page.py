@@ -176,7 +176,10 @@ def test_the_test_card_goes_in_when_asked(siding: str, tmp_path: Path) -> None:
     path = tmp_path / "report.html"
     main(["prove", "--quiet", siding, "--report", str(path), "--with-test-card"])
     card = SHEETS["test-card"].make(verifier.load(siding))
-    assert card.title in checked(path.read_text("utf-8")).text
+    read = checked(path.read_text("utf-8"))
+    assert card.title in read.text
+    frames = [attrs for _, attrs in read.elements if attrs.get("class") == "frame"]
+    assert len(frames) == len(card.poses) > 5, "each step is drawn"
 
 
 def test_a_place_that_cannot_be_written_is_told(

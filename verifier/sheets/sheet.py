@@ -7,6 +7,8 @@ CSV and the HTML report each print it in their own way (:mod:`verifier.reports.s
 from dataclasses import dataclass
 from typing import Literal
 
+from verifier.world.situation import Situation
+
 # What a drawing of the track shows beside the track itself.
 Marked = Literal["gaps", "feeders", "detectors"]
 
@@ -38,8 +40,17 @@ class PictureOf:
 
 
 @dataclass(frozen=True, slots=True)
+class Pose:
+    """How the layout stands at some point of a sheet, to be drawn with what it then shows."""
+
+    text: str
+    situation: Situation
+
+
+@dataclass(frozen=True, slots=True)
 class Sheet:
-    """One sheet of paper or more. ``cautions`` come first and are never left out."""
+    """One sheet of paper or more. ``cautions`` come first and are never left out. ``poses`` are
+    drawn one by one, where there is a way to draw."""
 
     name: str
     title: str
@@ -47,3 +58,4 @@ class Sheet:
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     picture: PictureOf | None = None
+    poses: tuple[Pose, ...] = ()

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
 from verifier.sheets.asked import NOTHING, Asked
-from verifier.sheets.sheet import PictureOf, Row, Sheet, Table
+from verifier.sheets.sheet import PictureOf, Pose, Row, Sheet, Table
 from verifier.trial.card import Card, Step, Unseen, test_card
 from verifier.trial.goals import Excluded, Goal
 from verifier.trial.looks import Look, fingerprint, looks
@@ -48,6 +48,7 @@ def sheet_of(card: Card) -> Sheet:
     return Sheet(
         "test-card", f"Test card: {card.plan.title}", tuple(t for t in tables if t.rows),
         tuple(_notes(card)), _CAUTIONS, PictureOf(frozenset({"feeders"})),
+        tuple(Pose(f"Step {step.number}", step.situation) for step in card.steps),
     )  # fmt: skip
 
 

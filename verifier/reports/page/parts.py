@@ -11,7 +11,7 @@ from verifier.language.source import Source
 from verifier.reports.failures import broken_words, pairs_words, told_failures
 from verifier.reports.page.markup import NOTHING, Child, Html, coded, joined, tag
 from verifier.reports.page.paper import Paper, Part, sources
-from verifier.reports.page.pictures import plan_pictures
+from verifier.reports.page.pictures import figure, plan_pictures, pose_pictures
 from verifier.reports.words import (
     by_property,
     kind_words,
@@ -148,10 +148,24 @@ def _sheet(paper: Paper, sheet: Sheet) -> Html:
         *(tag("p", coded(text), class_="caution") for text in sheet.cautions),
         *(tag("p", coded(text)) for text in sheet.notes),
         *drawn,
-        *(part for t in sheet.tables for part in _table(paper, t)),
+        *(part for t in sheet.tables[:1] for part in _table(paper, t)),
+        _poses(paper, sheet),
+        *(part for t in sheet.tables[1:] for part in _table(paper, t)),
         id=paper.id("sheet", sheet.name),
         class_="sheet",
     )
+
+
+def _poses(paper: Paper, sheet: Sheet) -> Html | None:
+    """How the layout is to stand, and what it is then to show, one drawing after the other."""
+    if not sheet.poses:
+        return None
+    prefix = paper.id("pose", "")
+    drawn = pose_pictures(paper.plan, [pose.situation for pose in sheet.poses], prefix)
+    made = (
+        figure(one, pose.text, class_="frame") for one, pose in zip(drawn, sheet.poses, strict=True)
+    )
+    return tag("div", *made, class_="poses")
 
 
 def _table(paper: Paper, made: Table) -> Iterator[Html]:

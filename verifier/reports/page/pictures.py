@@ -12,12 +12,14 @@ from verifier.drawing.changed import changes
 from verifier.drawing.shown import Hatched, Mark, Shown
 from verifier.drawing.svg import Picture, frames, pages, picture
 from verifier.drawing.template import STYLE
+from verifier.engines.evaluator import evaluate
 from verifier.findings.verdicts import Cause, Finding, Story
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.page.markup import Child, Html, tag, trusted
 from verifier.reports.scenes import Scene, moment_scenes, situation_scene
 from verifier.sheets.sheet import PictureOf
+from verifier.world.situation import Situation
 
 # A plan of more pieces is drawn around the place of a finding only.
 SMALL = 24
@@ -97,6 +99,11 @@ def history_pictures(
     )
     for (moment, _), drawn in zip(told, made, strict=True):
         yield Frame(moment, drawn)
+
+
+def pose_pictures(plan: Plan, situations: Sequence[Situation], prefix: str) -> tuple[Picture, ...]:
+    """The layout in one situation after the other, all on one layout."""
+    return frames(plan, [evaluate(plan, situation) for situation in situations], prefix=prefix)
 
 
 def _around(scene: Scene) -> tuple[str, ...]:
