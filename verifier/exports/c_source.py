@@ -5,6 +5,7 @@ written on. Whether it says what the rules say is found out from the text itself
 (:mod:`verifier.exports.equal`).
 """
 
+import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -14,7 +15,7 @@ from verifier.exports.names import Names, plain
 from verifier.exports.remembered import MemoryRules
 from verifier.exports.rules import SignalRules
 from verifier.exports.tests_of import Wording
-from verifier.exports.text import Code, Is, Test, any_of, comment, every, harmless
+from verifier.exports.text import WIDTH, Code, Is, Test, any_of, comment, every, harmless
 from verifier.plan.model import Plan
 from verifier.world.reported import ReportedWorld
 
@@ -23,6 +24,11 @@ LONGEST_CALL = 1000
 # What the first line of every export begins with.
 MARK = "/* Written by clearproof"
 _PREFIX_LENGTH = 20
+_FIRST_WORDS = frozenset({
+    "block", "points", "derail", "gate", "lever", "button", "relay", "timer", "traffic", "lamp",
+    "input", "aspect", "head", "colour", "throw", "unlocked", "clock", "is", "again", "part",
+    "settled", "memory", "in", "out", "elapsed",
+})  # fmt: skip
 _THROW = (("THROW_HOLD", 0), ("THROW_NORMAL", 1), ("THROW_REVERSE", 2))
 
 
@@ -56,8 +62,11 @@ def c_source(plan: Plan, name: str, sha256: str) -> Export:
 
 
 def _prefix(name: str) -> str:
+    """What functions, structures and macros begin with: the name of the file. Not a word with
+    which the names of inputs, outputs and variables begin."""
     found = plain(name.removesuffix(".ixl")).lower()[:_PREFIX_LENGTH].strip("_")
-    return found if found[:1].isalpha() else f"junction_{found}".rstrip("_")
+    own = found[:1].isalpha() and found.split("_")[0] not in _FIRST_WORDS
+    return found if own else f"junction_{found}".rstrip("_")
 
 
 # ------------------------------------------------------------------ the head of the file
@@ -65,59 +74,70 @@ def _prefix(name: str) -> str:
 
 def _header(face: Interface, name: str, sha256: str, prefix: str, code: Code) -> None:
     code.put(f"{MARK} {__version__} from the junction file {harmless(name)}.", "")
-    for paragraph in _paragraphs(face, sha256, prefix):
-        code.put(*(f"   {line}".rstrip() for line in paragraph), "")
+    for lines in _paragraphs(face, sha256, prefix):
+        code.put(*(f"   {line}".rstrip() for line in lines), "")
     code.lines[-1] = "*/"
 
 
 def _paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]]:
     plan = face.plan
     yield [harmless(plan.title), f"SHA-256 of the junction file: {sha256}"]
-    yield [
-        "FOR MODEL RAILROADS, NOT FOR RAILWAYS THAT CARRY PEOPLE. For the low-voltage side only:",
-        "mains wiring, fuses and wire sizes follow the local electrical code, the makers'",
-        "instructions and licensed practice. What you build is yours to test.",
-    ]
-    yield [
-        "What was proved of this file: it was read back from the text, and for every input, every",
-        "memory and every time passed it gives the colors, the aspects, the locks and the next",
-        "memory that the rules of the junction file give. Change a line, and that no longer",
-        "holds: change the junction file and export it again. Whether the rules themselves are",
-        "safe is what `clearproof prove` says of that file, on the assumptions it prints.",
-    ]
+    yield _prose(
+        "FOR MODEL RAILROADS, NOT FOR RAILWAYS THAT CARRY PEOPLE. For the low-voltage side only: "
+        "mains wiring, fuses and wire sizes follow the local electrical code, the makers' "
+        "instructions and licensed practice. What you build is yours to test."
+    )
+    yield _prose(
+        "What was proved of this file: it was read back from its text, and for every input"
+        + (", every memory" if face.memory else "") + (", every time passed" if face.clocks else "")
+        + " it tells what the rules of the junction file tell. Change a line here, and that no "
+        "longer holds: change the junction file and export it again. Whether the rules "
+        "themselves are safe is what `clearproof prove` says of that file, on the assumptions it "
+        "prints. That the compiler, the pins and the wiring do as written, only a test on the "
+        "bench shows."
+    )  # fmt: skip
     if plan.assumptions:
         yield [
-            "What that proof may take for granted, and this file does not look after:",
-            *(f"  - {harmless(a.title)}" for a in plan.assumptions),
+            *_prose("What that proof may take for granted, and this file does not look after:"),
+            *(f"  - {harmless(assumed.title)}" for assumed in plan.assumptions),
         ]
     yield from _use(face, prefix)
-    yield [
-        "It calls no library, allocates nothing, has no loop and no recursion, and keeps nothing",
-        "between calls but what is in the memory it is given: every call is over after at most the",
-        "work written below.",
-    ]
-    yield [
-        "When anything is out of order (an input holds a number that is not one of its states, as",
-        "one that was never written does" + (
-            "; the memory was never started, or a bit of it flipped)" if face.memory else ")"
-        ),
-        "every signal is told its most restrictive colors, no points are moved or unlocked, memory",
-        "stays as it is, and the function returns false.",
-    ]  # fmt: skip
+    yield from _what_goes_in(face)
+    yield _prose(
+        "It calls no library, allocates nothing, has no loop and no recursion, and keeps nothing "
+        "between calls but what is in the memory it is given: a call is over after at most the "
+        "work written below."
+        if face.memory
+        else "It calls no library, allocates nothing, has no loop and no recursion, and keeps "
+        "nothing between calls: a call is over after at most the work written below."
+    )
+    yield _prose(
+        "When anything is out of order (an input holds a number that is not one of its states, as "
+        "one that was never written does"
+        + ("; the memory was never started, or a bit of it flipped" if face.memory else "")
+        + "), every signal is told its most restrictive colors, "
+        + ("no points are thrown or unlocked, " if face.points else "")
+        + ("memory stays as it is, " if face.memory else "")
+        + "and the function returns false."
+    )
     if face.memory:
-        yield [
-            f"{prefix}_start() puts every relay down, every timer to idle, every direction of",
-            "traffic to rightward, as the proof over time begins. Call it only while no train",
-            "moves and all track is as the proof begins (vacant, but where the file has trains",
-            "start; points normal): never from the loop, and never to cure a call that",
-            "returned false.",
-        ]
+        yield _prose(
+            f"{prefix}_start() puts every relay down, every timer to idle, every direction of "
+            "traffic to rightward, as the proof over time begins. Call it only while no train "
+            "moves and all is as the proof begins (track vacant, but where the file has trains "
+            "start; points normal): never from the loop, and never to cure a call that returned "
+            "false."
+        )
     if face.clocks:
-        yield [
-            "Time: elapsed_ms is how long ago the last call was, rounded down. A call counts no",
-            f"more than {LONGEST_CALL} of it. Delays are never shorter than the file says, and",
-            "longer by two calls at most.",
-        ]
+        yield _prose(
+            "Time: elapsed_ms is how many whole milliseconds ago the last call was. A call counts "
+            f"no more than {LONGEST_CALL} of them, since nobody looked in between. Delays are "
+            "never shorter than the file says, and longer by two calls at most."
+        )
+
+
+def _prose(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH - 6, break_on_hyphens=False)
 
 
 def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
@@ -127,19 +147,44 @@ def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
         "How to use it: add this file to your program, and in your own source",
         "",
         f"  #define {prefix.upper()}_DECLARATIONS",
-        f'  #include "{prefix}.c"',
+        f'  #include "{prefix}.c"   (as this file is called)',
         "",
         *(f"  {line}" for line in memory),
         *(f"  {line}" for line in start),
         "  for ever:",
-        *(["    read every input pin into `in`, all of its fields"] if face.inputs else []),
+        *(["    read every pin into `in`, all of its fields"] if face.inputs else []),
         f"    {_call(face, prefix)};",
         "    light every head by `out`" + (", and throw points by it" if face.points else ""),
         "    kick the watchdog",
         "",
-        "The watchdog bites when the loop hangs: let the pins of all heads be at stop, or dark,",
-        "while the controller starts.",
+        *_prose(
+            "The watchdog bites when the loop hangs: let the pins of all heads be at stop, or "
+            "dark, while the controller starts."
+        ),
     ]
+
+
+def _what_goes_in(face: Interface) -> Iterator[list[str]]:
+    kinds = {field.what.kind for field in face.inputs}
+    said = []
+    if "points report" in kinds:
+        said.append(
+            "POINTS_MOVING is for points of which neither contact is closed, or both are: do not "
+            "hand in what they were told instead of how they lie."
+        )
+    if any(field.missing for field in face.inputs):
+        said.append(
+            "INPUT_MISSING is for a report that your hardware knows to be dead, where it can "
+            "tell. Drivers that notice do as the file says; to all others it reads as "
+            "BLOCK_OCCUPIED or POINTS_MOVING."
+        )
+    if "fault" in kinds:
+        said.append(
+            "LAMP_OUT is for a head that does not light as it is told, where your hardware can "
+            "tell."
+        )
+    if said:
+        yield _prose(" ".join(said))
 
 
 def _call(face: Interface, prefix: str) -> str:
@@ -182,7 +227,10 @@ def _structs(face: Interface, prefix: str, code: Code) -> None:
         code.say("What is remembered. Let nothing but the functions below write it.")
         fields = [(f"uint8_t {f.name};", _about(f)) for f in face.memory]
         fields += [
-            (f"uint{c.bits}_t {c.name};", f"milliseconds that count for {c.of.what.name}")
+            (
+                f"uint{c.bits}_t {c.name};",
+                f"1 and the milliseconds that count for {c.of.what.name}; or 0",
+            )
             for c in face.clocks
         ]
         _struct(f"{prefix}_memory", [*fields, ("uint16_t check;", "over all of the above")], code)

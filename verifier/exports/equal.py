@@ -7,8 +7,9 @@ out by the rules of C (:mod:`verifier.exports.reread`); what the rules give is w
 (:mod:`verifier.exports.interface`), which is what the structures of the text say in words.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from time import monotonic
 from typing import Any, NamedTuple
 
 from verifier.engines.equality import Always, Differs, NotDecided, Terms
@@ -59,25 +60,44 @@ def compare(export: Export, timeout: float | None = None) -> Equal | Unequal | U
 
     Raises :class:`~verifier.engines.answers.Interrupted` on Ctrl-C."""
     asked = 0
+    deadline = None if timeout is None else monotonic() + timeout
+
+    def left() -> float | None:
+        return None if deadline is None else deadline - monotonic()
+
     try:
         read = program(export.text)
         _same_names(read, export)
         for int_bits in INT_BITS:
             comparison = _Comparison(export, read, int_bits)
             for assumed, claims in comparison.claims():
-                always = Always(assumed, timeout)
-                for claim in claims:
-                    asked += 1
-                    match always.holds(claim.term):
-                        case Differs(values=values):
-                            return Unequal(claim.what, tuple(sorted(values.items())))
-                        case NotDecided(reason=reason):
-                            return Undecided(f"{claim.what}: {reason}")
+                asked += len(claims)
+                different = _first_that_differs(claims, Always(assumed, left()), comparison)
+                if different is not None:
+                    return different
     except NotReadable as error:
         return Unequal(f"the text cannot be read back: {error}")
     except RecursionError:
         return Undecided("its conditions stand inside one another too deep")
     return Equal(asked)
+
+
+def _first_that_differs(
+    claims: Sequence[Claim], always: Always, comparison: "_Comparison"
+) -> Unequal | Undecided | None:
+    """None where all of them hold. They are asked together, which is ten times as quick, and
+    one by one only to say which does not."""
+    for claim in (Claim("all of it", comparison.all_of(c.term for c in claims)), *claims):
+        match always.holds(claim.term):
+            case None if claim.what == "all of it":
+                return None
+            case NotDecided(reason=reason):
+                return Undecided(reason)
+            case Differs(values=values) if claim.what != "all of it":
+                return Unequal(claim.what, tuple(sorted(values.items())))
+            case _:
+                pass
+    raise AssertionError("together they do not hold, yet each of them does")
 
 
 def _same_names(read: Program, export: Export) -> None:
@@ -156,13 +176,13 @@ class _Comparison:
             else:
                 yield free(f"out->{name}", 8)
 
-    def claims(self) -> Iterator[tuple[Any, Iterable[Claim]]]:
+    def claims(self) -> Iterator[tuple[Any, Sequence[Claim]]]:
         """What must hold, by what is given."""
         sound = self._sound(self._before)
         yield sound, [*self._signals(), *self._points(), *self._remembered()]
         yield self._terms.opposite(sound), list(self._when_out_of_order())
         if self._face.memory:
-            yield self._terms.truth(True), list(self._starts())
+            yield self._terms.truth(True), [*self._starts(), *self._flips()]
 
     # -------------------------------------------------------------- what is given
 
@@ -177,20 +197,23 @@ class _Comparison:
             parts.append(terms.opposite(terms.less(most, word)))
         if face.memory:
             parts.append(self._checked(state))
-        return self._all(parts)
+        return self.all_of(parts)
 
     def _is_in(self, value: Value, field: Field) -> Any:
         return self._any(self._is(value, state.number) for state in field.all_states)
 
     def _checked(self, state: State) -> Any:
+        return self._terms.equal(state["memory->check"].word, self._sum(state).word)
+
+    def _sum(self, state: State) -> Value:
         _, found = self._machine.call(f"{self._prefix}_check", ["memory"], state)
         assert found is not None
-        return self._terms.equal(state["memory->check"].word, found.word)
+        return found
 
     def _is(self, value: Value, number: int) -> Any:
         return self._terms.equal(value.word, self._terms.number(number, value.type.bits))
 
-    def _all(self, parts: Iterable[Any]) -> Any:
+    def all_of(self, parts: Iterable[Any]) -> Any:
         found = self._terms.truth(True)
         for part in parts:
             found = self._terms.both(found, part)
@@ -332,18 +355,23 @@ class _Comparison:
             yield Claim("the check of the memory", self._checked(self._after))
 
     def _counts(self, clock: Clock) -> Claim:
-        """A clock counts the time passed, up to its limit, while what would move a relay (or
-        what a timer runs by) goes on and its time is not over; else it is at 0."""
+        """A clock begins at 1 and counts the time passed, until it is full, while what would
+        move a relay (or what a timer runs by) goes on and its time is not over; else it is at 0."""
         terms = self._terms
         following = self._memory.following[clock.of.what]
         counted = terms.resize(self._before[f"memory->{clock.name}"].word, clock.bits, 32)
-        wanted = terms.number(0, 32)
+        nothing, one = terms.number(0, 32), terms.number(1, 32)
+        wanted = nothing
+        if clock.of.what.kind == "timer":
+            begins = terms.both(self._reads(clock.of, ("idle",)), self._rule(following["running"]))
+            wanted = terms.choose(begins, one, nothing)
         for to, limit in clock.limits.items():
             most, more = terms.number(limit, 32), terms.add(counted, self._passed, 32)
             then = terms.choose(terms.less(most, more), most, more)
+            then = terms.choose(terms.equal(counted, nothing), one, then)
             wants = self._rule(following[to], over=True)
             moves = self._rule(following[to])
-            waiting = self._all((self._waits(clock, to), wants, terms.opposite(moves)))
+            waiting = self.all_of((self._waits(clock, to), wants, terms.opposite(moves)))
             wanted = terms.choose(waiting, then, wanted)
         found = terms.resize(self._after[f"memory->{clock.name}"].word, clock.bits, 32)
         return Claim(f"the clock of {clock.of.what.name}", terms.equal(found, wanted))
@@ -383,3 +411,27 @@ class _Comparison:
         for clock in self._face.clocks:
             yield Claim("clocks begin at 0", self._is(after[f"memory->{clock.name}"], 0))
         yield Claim("the check of the memory", self._checked(after))
+
+    def _flips(self) -> Iterator[Claim]:
+        """Any one bit of the memory that flips makes the check another."""
+        terms = self._terms
+        for name, value in self._before.items():
+            if not name.startswith("memory->") or name == "memory->check":
+                continue
+            bits = value.type.bits
+            one = terms.number(1, bits)
+            bit = terms.variable(f"bit of {name}", bits)
+            single = terms.both(
+                terms.opposite(terms.equal(bit, terms.number(0, bits))),
+                terms.equal(
+                    terms.bits_and(bit, terms.subtract(bit, one, bits), bits),
+                    terms.number(0, bits),
+                ),
+            )
+            flipped = Value(value.type, terms.bits_xor(value.word, bit, bits))
+            seen = terms.opposite(
+                terms.equal(
+                    self._sum(self._before).word, self._sum({**self._before, name: flipped}).word
+                )
+            )
+            yield Claim(f"a bit of {name} that flips", terms.either(terms.opposite(single), seen))

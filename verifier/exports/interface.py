@@ -32,6 +32,9 @@ MOST_POSITIONS = len(_MORE_CODES)
 # Red is 0, so that outputs which nobody has written yet are at red.
 _STEADY = ("red", "dark", *(c for c in COLOURS if c not in ("red", "dark")))
 FLASHING = 16
+# A clock begins at 1; one more, since a difference of two readings in whole milliseconds may be
+# more than has passed, by less than one.
+_BEGINS = 2
 _REMEMBERED = ("relay", "timer", "traffic")
 # What is safest to assume of a report that is missing.
 RESTRICTIVE = {"block report": "occupied", "points report": "moving"}
@@ -71,12 +74,17 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """How long, in milliseconds, what moves a slow relay or lets a timer run out has lasted.
-    ``limits``: how long it must last, by the state that is gone to."""
+    """How long what moves a slow relay or lets a timer run out has lasted: 0 while nothing
+    counts, 1 when it begins, then more by each millisecond. ``limits``: the number at which it
+    has lasted long enough, by the state that is gone to."""
 
     name: str
     of: Field
     limits: Mapping[str, int]
+
+    def lasts(self, to: str) -> int:
+        """The milliseconds after which it goes there."""
+        return self.limits[to] - _BEGINS
 
     @property
     def most(self) -> int:
@@ -85,7 +93,7 @@ class Clock:
     @property
     def bits(self) -> int:
         # A clock that one more call cannot carry past 16 bits.
-        return 16 if self.most <= 60_000 else 32
+        return 16 if self.most <= 64_000 else 32
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,17 +313,17 @@ def _clocks(plan: Plan, memory: Iterable[Field], names: Names) -> Iterator[Clock
         relay, timer = plan.locking.relays.get(name), plan.locking.timers.get(name)
         limits: dict[str, int] = {}
         if timer is not None and timer.seconds:
-            limits = {"done": _milliseconds(timer.seconds)}
+            limits = {"done": _limit(timer.seconds)}
         elif relay is not None:
             slow = {"up": relay.slow_pick, "down": relay.slow_release}
-            limits = {to: _milliseconds(s) for to, s in slow.items() if s}
+            limits = {to: _limit(s) for to, s in slow.items() if s}
         if limits:
             yield Clock(names.give("clock", name), field, limits)
 
 
-def _milliseconds(seconds: Fraction) -> int:
-    """Never shorter than the file says."""
-    return ceil(seconds * 1000)
+def _limit(seconds: Fraction) -> int:
+    """What a clock comes to: never shorter than the file says."""
+    return ceil(seconds * 1000) + _BEGINS
 
 
 def _points(plan: Plan, names: Names) -> Iterator[Points]:

@@ -150,21 +150,24 @@ class MemoryRules:
         for to, other, test in (("up", "down", "wants_up"), ("down", "up", "!wants_up")):
             code.put(f"{word}{test} && ({memory} == {states[other]})) {{")
             code.indent += 1
-            limit = clock.limits.get(to)
-            if limit is None:
+            if to not in clock.limits:
                 code.put(f"{memory} = {states[to]};", f"memory->{clock.name} = 0u;")
             else:
-                self._counts(clock, limit, [f"{memory} = {states[to]};"], code)
+                self._counts(clock, to, [f"{memory} = {states[to]};"], code)
             code.close()
             word = "else if ("
         code.put("else {", f"    memory->{clock.name} = 0u;", "}")
 
-    def _counts(self, clock: Clock, limit: int, then: Iterable[str], code: Code) -> None:
-        """``then``, once the clock has come to the limit; until then it counts on."""
-        name = f"memory->{clock.name}"
-        code.put(f"if ({name} >= {limit}u) {{", *(f"    {line}" for line in then),
+    def _counts(self, clock: Clock, to: str, then: Iterable[str], code: Code) -> None:
+        """``then``, once the clock is full; until then it counts on, from the call at which it
+        began: the time before that call is not known to count."""
+        name, full = f"memory->{clock.name}", clock.limits[to]
+        code.say(f"over after {clock.lasts(to)} ms: at {full}, since it begins at 1, and for "
+                 "what a difference of milliseconds may be rounded up")  # fmt: skip
+        code.put(f"if ({name} >= {full}u) {{", *(f"    {line}" for line in then),
                  f"    {name} = 0u;", "}")  # fmt: skip
-        code.put(f"else if ({name} + elapsed >= {limit}u) {{", f"    {name} = {limit}u;", "}")
+        code.put(f"else if ({name} == 0u) {{", f"    {name} = 1u;", "}")
+        code.put(f"else if ({name} + elapsed >= {full}u) {{", f"    {name} = {full}u;", "}")
         code.put("else {", f"    {name} = (uint{clock.bits}_t)({name} + elapsed);", "}")
 
     def _timer(self, timer: Timer, field: Field, clock: Clock, code: Code) -> None:
@@ -178,10 +181,10 @@ class MemoryRules:
         zero = f"memory->{clock.name} = 0u;"
         code.put("if (!runs) {", f"    {memory} = {idle};", f"    {zero}", "}")
         code.put(f"else if ({memory} == {idle}) {{", f"    {memory} = {running};",
-                 f"    {zero}", "}")  # fmt: skip
+                 f"    memory->{clock.name} = 1u;", "}")  # fmt: skip
         code.put(f"else if ({memory} == {running}) {{")
         code.indent += 1
-        self._counts(clock, clock.limits["done"], [f"{memory} = {done};"], code)
+        self._counts(clock, "done", [f"{memory} = {done};"], code)
         code.close()
         code.put("else {", f"    {zero}", "}")
         code.close()

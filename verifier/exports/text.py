@@ -15,10 +15,12 @@ _STEP = "    "
 def harmless(text: str) -> str:
     """Text of the user's as it may stand in a comment: in ASCII, on one line, and with nothing
     that ends a comment, begins one, joins lines or is a trigraph."""
-    apart = unicodedata.normalize("NFKD", " ".join(text.split()))
-    ascii_ = "".join(
-        c if " " <= c <= "~" else "." for c in apart if not unicodedata.combining(c)
-    ).replace("\\", "/")
+    apart = " ".join(unicodedata.normalize("NFKD", text).split())
+    ascii_ = (
+        "".join(c if " " <= c <= "~" else "." for c in apart if not unicodedata.combining(c))
+        .strip()
+        .replace("\\", "/")
+    )
     for bad in ("*/", "/*", "??"):
         while bad in ascii_:
             ascii_ = ascii_.replace(bad, f"{bad[0]} {bad[1]}")
