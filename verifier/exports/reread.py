@@ -56,6 +56,7 @@ def program(text: str) -> Program:
     from pycparser import c_ast
 
     found = Program({}, {}, {})
+    typedefs = [*_FIXED, "bool"]
     for node in tree_of(text).ext:
         match node:
             case c_ast.FuncDef():
@@ -64,20 +65,28 @@ def program(text: str) -> Program:
                 found.functions[node.decl.name] = node
             case c_ast.Decl(type=c_ast.Enum(values=c_ast.EnumeratorList(enumerators=words))):
                 for word in words:
-                    if word.name in found.enumerators or word.value is None:
+                    known = word.name in found.enumerators
+                    if known or not isinstance(word.value, c_ast.Constant):
                         raise NotReadable(f"the enumerator {word.name}")
                     found.enumerators[word.name] = _constant(word.value.value)
             case c_ast.Decl(type=c_ast.Struct(name=str(name), decls=list(fields))):
+                if any(f.bitsize is not None for f in fields) or name in found.structs:
+                    raise NotReadable(f"the structure {name}")
                 found.structs[name] = {f.name: _type(f.type) for f in fields}
-            case c_ast.Decl(type=c_ast.FuncDecl()) | c_ast.Typedef():
+            case c_ast.Decl(type=c_ast.FuncDecl()):
                 pass
+            case c_ast.Typedef(name=name) if name in typedefs:
+                typedefs.remove(name)
             case _:
                 raise NotReadable(f"something at the top: {type(node).__name__}")
     return found
 
 
 def _constant(text: str) -> int:
-    return int(text.rstrip("uU"), 0)
+    try:
+        return int(text.rstrip("uU"), 0)
+    except ValueError:
+        raise NotReadable(f"the number {text}") from None
 
 
 def _type(node: Any) -> Type:
@@ -240,8 +249,8 @@ class _Run(Generic[W, B]):
                 kind = Type(self._int.bits)
             case _:
                 kind = _type(item.type)
-        if item.init is None:
-            raise NotReadable(f"{item.name} has no value")
+        if item.init is None or item.storage:
+            raise NotReadable(f"{item.name} has no value, or keeps one")
         scope.local[item.name] = self.convert(self._value(item.init, scope), kind)
 
     def _assign(self, left: Any, value: Value, scope: _Scope) -> None:
