@@ -21,6 +21,10 @@ module Between (left, right)
 end
 """
 USE = "use Between as Here with left = Main, right = Single\n"
+USES = (
+    "A use of a module is written `use End-Of-Siding as East with main = Main, single = Single` or "
+    "`use End-Of-Siding as West turned round with main = Main, single = Other`."
+)
 
 
 class Wrong(NamedTuple):
@@ -195,6 +199,16 @@ MISTAKES = {
         "`right` was not expected here",
         "Expected the closing `)` or a comma. The first line of a module is written "
         "`module End-Of-Siding (main, siding, single)`."),
+    "turned round, in another word": Wrong(
+        "as Here", "as Here mirrored", "CP104", "mirrored",
+        "`mirrored` was not expected here",
+        "Expected `turned round`, `with`, or the next statement. " + USES),
+    "turned and no more": Wrong(
+        "as Here", "as Here turned", "CP104", "with",
+        "`with` was not expected here", "Expected `round`. " + USES),
+    "turned round too late": Wrong(
+        "right = Single\n", "right = Single turned round\n", "CP104", "turned",
+        "`turned` was not expected here", "Expected a comma or the next statement. " + USES),
     "include without quotes": Wrong(
         USE, USE + "include common\n", "CP104", "common",
         "`common` was not expected here",
@@ -202,8 +216,7 @@ MISTAKES = {
     "use without a name": Wrong(
         USE, USE + "use Between with left = Main, right = Single\n", "CP104", "with",
         "`with` was not expected here",
-        "Expected `as`. A use of a module is written `use End-Of-Siding as East with main = Main, "
-        "single = Single`."),
+        "Expected `as`. " + USES),
 }
 # fmt: on
 

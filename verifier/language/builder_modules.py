@@ -22,4 +22,5 @@ class ModuleBuilder(Nodes):
             s.Binding(self._name(child, 0), self._name(child, 1), self._span(child))
             for child in trees(tree, "binding")
         )
-        return s.Use(self._name(tree, 0), self._name(tree, 1), bindings, self._span(tree))
+        turned = next((self._span(words) for words in trees(tree, "turned")), None)
+        return s.Use(self._name(tree, 0), self._name(tree, 1), turned, bindings, self._span(tree))

@@ -70,7 +70,7 @@ def render(diagnostic: Diagnostic) -> str:
     else:
         parts = [f"{span.source.name}: {said}"]
     for used in span.uses:
-        words = f"  in module {used.module}, used as {used.name} ({used.span.where}):"
+        words = f"  {used.words} ({used.span.where}):"
         parts += [_printable(words), _marked_line(used.span)]
     for other, words in diagnostic.others:
         parts.append(_printable(f"  {words} ({other.where}):"))

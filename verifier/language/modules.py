@@ -17,6 +17,7 @@ from verifier.language.module_checks import NAME, Module, ModuleChecks
 from verifier.language.parse import MAX_NAME
 from verifier.language.renaming import declared, renamed
 from verifier.language.source import Source, Span, Used
+from verifier.language.turning import turned_round
 
 # Far more than any layout has; a few modules that use each other get there all the same.
 MAX_STATEMENTS = 100_000
@@ -58,7 +59,9 @@ def expanded(statements: Sequence[s.Statement]) -> tuple[s.Statement, ...]:
     if reading.errors:
         apart = (x for x in outside if not isinstance(x, s.Use))
         raise InputError(reading.errors, apart)
-    found = list(reading.opened(outside))
+    opened = list(reading.opened(outside))
+    traffic = {statement.name.text for statement in opened if isinstance(statement, s.Traffic)}
+    found = [turned_round(x, traffic) if x.span.turned else x for x in opened]
     _check_bindings(outside, found, reading)
     if reading.errors:
         raise InputError(reading.errors, found)
@@ -160,7 +163,7 @@ class _Inside:
     def __init__(self, use: s.Use, module: Module):
         self.module = module
         self._prefix = use.name.text
-        used = Used(module.name, use.name.text, use.span)
+        used = Used(module.name, use.name.text, use.span, use.turned is not None)
         self._source = module.node.span.source.as_used(used)
         self._outside = {b.parameter.text: b.outside.text for b in use.bindings}
         self._titles = {

@@ -123,7 +123,8 @@ def _module(name: s.Name, parameters: Sequence[s.Name], span: Span) -> Clause:
 
 
 def _use(use: s.Use) -> Clause:
-    first = Segment(f"use {use.module.text} as {use.name.text}", use.span.start, use.name.span.end)
+    text = f"use {use.module.text} as {use.name.text}{' turned round' if use.turned else ''}"
+    first = Segment(text, use.span.start, (use.turned or use.name.span).end)
     bound = [
         s.Name(f"{binding.parameter.text} = {binding.outside.text}", binding.span)
         for binding in use.bindings

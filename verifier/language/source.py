@@ -86,6 +86,11 @@ class Span:
         return f"{self.source.name}:{self.line}"
 
     @property
+    def turned(self) -> bool:
+        """Whether what is written here stands in the layout the other way round."""
+        return sum(used.turned for used in self.uses) % 2 == 1
+
+    @property
     def uses(self) -> "Iterator[Used]":
         """The `use` statements that brought this place into the layout, the nearest first."""
         used = self.source.used
@@ -101,8 +106,16 @@ class Span:
 @dataclass(frozen=True, slots=True)
 class Used:
     """One `use` of a module: the module's name, what its inside is reached by (``East``, or
-    ``North.East`` where it is used in a module itself), and the place of the statement."""
+    ``North.East`` where it is used in a module itself), the place of the statement, and whether
+    it is ``turned`` round."""
 
     module: str
     name: str
     span: Span
+    turned: bool
+
+    @property
+    def words(self) -> str:
+        """``in module End-Of-Siding, used as East turned round``."""
+        turned = " turned round" if self.turned else ""
+        return f"in module {self.module}, used as {self.name}{turned}"

@@ -164,8 +164,11 @@ class Binding:
 
 @dataclass(frozen=True, slots=True)
 class Use:
+    """``turned`` is the place of `turned round`, where that is said."""
+
     module: Name
     name: Name
+    turned: Span | None
     bindings: tuple[Binding, ...]
     span: Span
 

@@ -18,6 +18,7 @@ SPECIAL = {
     "COMMA": "a comma",
     "LIES": "`lies`",
     "SWITCHING": "`switching only`",
+    "TURNED": "`turned round`",
     "ENTERING": "`entering only`",
     "LEAVING": "`leaving only`",
     "NUMBER": "a number",
@@ -37,7 +38,11 @@ STATEMENTS = {
     "INCLUDE": ("An included file", 'include "common/aspects.ixl"'),
     "MODULE": ("The first line of a module", "module End-Of-Siding (main, siding, single)"),
     "END": ("The last line of a module", "end"),
-    "USE": ("A use of a module", "use End-Of-Siding as East with main = Main, single = Single"),
+    "USE": (
+        "A use of a module",
+        "use End-Of-Siding as East with main = Main, single = Single` or `use End-Of-Siding as "
+        "West turned round with main = Main, single = Other",
+    ),
     "LAYOUT": ("The title", 'layout "Heron Falls, east switch"'),
     "EDGE": ("An edge of the plan", "edge West-Main, Quarry"),
     "BUMPER": ("A bumper", "bumper End-of-Spur"),

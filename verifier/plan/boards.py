@@ -186,7 +186,8 @@ def _spots(
                 "Places are measured from the left end of the block, as the `track` line draws it.",
                 ((declared.span, "its length is given here"),),
             )
-    return tuple(sorted({place for place, _ in read if place is not None}))
+    places = {place for place, _ in read if place is not None}
+    return tuple(sorted({whole - place for place in places} if node.span.turned else places))
 
 
 # ------------------------------------------------------------------ drivers

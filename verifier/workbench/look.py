@@ -308,7 +308,7 @@ def diagnostics_json(diagnostics: Iterable[Diagnostic], name: str) -> list[Json]
             "hint": d.hint,
             "place": place_json(d.span),
             "here": d.span.source.name == (name or "(not saved yet)"),
-            "used": [f"in module {u.module}, used as {u.name}" for u in d.span.uses],
+            "used": [u.words for u in d.span.uses],
             "others": [{"text": text, "place": place_json(span)} for span, text in d.others],
         }
         for d in diagnostics
