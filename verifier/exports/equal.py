@@ -227,17 +227,17 @@ class _Comparison:
 
     # -------------------------------------------------------------- what the rules give
 
-    def _rule(self, expr: Expr, told: str = "", over: bool | None = None) -> Any:
+    def _rule(self, expr: Expr, told: str = "", over: str = "") -> Any:
         """An expression of the world, at what is given. ``told``: how points were last thrown;
-        ``over``: whether delays are, where their clocks do not say."""
+        ``over``: of which relay or timer the delay is over, whatever its clock says."""
 
         def meaning(part: Atom) -> Any:
             what = part.what
             match what.kind:
                 case "thrown":
                     return self._terms.truth(told in part.values)
-                case "expiry" if over is not None:
-                    return self._terms.truth(over == ("yes" in part.values))
+                case "expiry" if what.name == over:
+                    return self._terms.truth("yes" in part.values)
                 case "expiry":
                     expired = self._is_over(what.name)
                     return expired if "yes" in part.values else self._terms.opposite(expired)
@@ -369,7 +369,7 @@ class _Comparison:
             most, more = terms.number(limit, 32), terms.add(counted, self._passed, 32)
             then = terms.choose(terms.less(most, more), most, more)
             then = terms.choose(terms.equal(counted, nothing), one, then)
-            wants = self._rule(following[to], over=True)
+            wants = self._rule(following[to], over=clock.of.what.name)
             moves = self._rule(following[to])
             waiting = self.all_of((self._waits(clock, to), wants, terms.opposite(moves)))
             wanted = terms.choose(waiting, then, wanted)

@@ -15,12 +15,10 @@ _STEP = "    "
 def harmless(text: str) -> str:
     """Text of the user's as it may stand in a comment: in ASCII, on one line, and with nothing
     that ends a comment, begins one, joins lines or is a trigraph."""
-    apart = " ".join(unicodedata.normalize("NFKD", text).split())
-    ascii_ = (
-        "".join(c if " " <= c <= "~" else "." for c in apart if not unicodedata.combining(c))
-        .strip()
-        .replace("\\", "/")
-    )
+    apart = unicodedata.normalize("NFKD", text)
+    letters = "".join(c for c in apart if not unicodedata.combining(c))
+    ascii_ = "".join(c if " " <= c <= "~" else "." for c in " ".join(letters.split()))
+    ascii_ = ascii_.replace("\\", "/")
     for bad in ("*/", "/*", "??"):
         while bad in ascii_:
             ascii_ = ascii_.replace(bad, f"{bad[0]} {bad[1]}")

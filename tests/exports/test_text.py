@@ -1,0 +1,156 @@
+"""What stands in exported C: names that are told apart, comments that stay comments, the same
+text each time; and that the strictest reading of the compiler has nothing to say against it."""
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+from random import Random
+
+import pytest
+
+import verifier
+from tests.differential.junctions import write_junction
+from verifier.exports.c_source import Export, c_source
+from verifier.exports.equal import Equal, compare
+from verifier.exports.names import LONGEST, Names, plain
+from verifier.exports.text import comment, harmless
+from verifier.language.diagnostics import InputError
+
+SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*.ixl"))
+GCC = shutil.which("gcc")
+needs_gcc = pytest.mark.skipif(GCC is None, reason="needs a C compiler (Debian's package gcc)")
+STRICT = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Wconversion", "-Wshadow",
+          "-Wundef", "-Wcomment", "-Wtrigraphs"]  # fmt: skip
+
+# What ends a comment, joins lines, is a trigraph or a formula, wherever a person may write.
+NASTY = r"""
+layout "*/ int main(void) { return 1; } /* ??/ \ é"
+edge West, East
+block Main-1, Main_1, Maïn-1, 駅, 停
+lever 4 positions left, Left, left-, LEFT
+button Call
+condition elapsed is Main-1 clear  # */ out->aspect_2 = 9; /*
+condition int is elapsed and not Call pressed
+relay in-1 picks when Main-1 occupied  # \
+  slow to pick 0.001 s
+timer part 3600 s runs while in-1 up and
+  # ends nowhere */ #define true false
+  Main_1 clear
+track West = Main-1 | Main_1 | Maïn-1 | 駅 | 停 = East
+signal 2 at Main-1 | Main_1
+  heads out, memory
+  Clear when elapsed and 4 left and not part running and 2-2 at stop
+  Approach when int and 4 Left
+  Stop otherwise
+signal 2-2 at Maïn-1 | 駅
+  Clear when 駅 clear and 停 clear and 4 LEFT and in-1 down
+  Stop otherwise
+"""
+
+
+def exported(text: str, name: str = "nasty.ixl") -> Export:
+    return c_source(verifier.load_text(text, name), name, "0" * 64)
+
+
+def compiles(export: Export, folder: Path) -> None:
+    (folder / "junction.c").write_text(export.text, encoding="ascii")
+    done = subprocess.run(
+        [str(GCC), *STRICT, "-c", "junction.c", "-o", "junction.o"],
+        cwd=folder, capture_output=True, text=True, check=False, timeout=60,
+    )  # fmt: skip
+    assert done.returncode == 0, done.stderr
+
+
+def test_a_nasty_file_is_still_the_same_as_its_rules() -> None:
+    export = exported(NASTY)
+    assert isinstance(compare(export), Equal)
+    code = re.sub(r"/\*.*?\*/", "", export.text, flags=re.DOTALL)
+    assert "main" not in code and "#define true" not in code and "9;" not in code
+    assert export.text.isascii() and "\\" not in export.text and "??" not in export.text
+
+
+@needs_gcc
+def test_a_nasty_file_compiles(tmp_path: Path) -> None:
+    compiles(exported(NASTY), tmp_path)
+
+
+@needs_gcc
+@pytest.mark.parametrize(
+    "name", ["block.ixl", "4.ixl", "駅.ixl", "is.ixl", "aspect_c.ixl", "lever-4.ixl", "a b'c.ixl",
+             "settled*-.ixl", "x" * 300 + ".ixl"],
+)  # fmt: skip
+def test_every_name_of_a_file_makes_a_prefix(name: str, tmp_path: Path) -> None:
+    export = exported(
+        "edge W, E\nblock step, check\nlever 4 positions C, Declarations\n"
+        "track W = step | check = E\n"
+        "aspect C green proceed\n"
+        "signal 2 at step | check\n  C when check clear and 4 C\n  Stop otherwise\n",
+        name,
+    )
+    assert re.fullmatch(r"[a-z][a-z0-9_]*", export.prefix)
+    assert isinstance(compare(export), Equal)
+    compiles(export, tmp_path)
+
+
+@needs_gcc
+def test_generated_junctions_compile_and_are_the_same(tmp_path: Path) -> None:
+    done = 0
+    for seed in range(12):
+        try:
+            export = exported(write_junction(Random(f"c {seed}"), 400, memory=seed % 2 == 0))
+        except InputError as error:
+            assert {d.code for d in error.diagnostics} == {"CP409"}
+            continue
+        compiles(export, tmp_path)
+        assert isinstance(compare(export), Equal), seed
+        done += 1
+    assert done >= 8
+
+
+@pytest.mark.parametrize("path", SPECS[::7], ids=lambda path: path.stem)
+def test_the_text_is_the_same_each_time_and_wherever_the_file_lies(
+    path: Path, tmp_path: Path
+) -> None:
+    elsewhere = tmp_path / path.name
+    elsewhere.write_bytes(path.read_bytes())
+    one, other = (c_source(verifier.load(p), p.name, "0" * 64) for p in (path, elsewhere))
+    assert one.text == other.text and str(tmp_path) not in other.text
+
+
+def test_every_line_of_every_rule_is_told_with_its_place() -> None:
+    path = SPECS[0].parent / "end-of-siding-mended.ixl"
+    plan = verifier.load(path)
+    text = " ".join(c_source(plan, path.name, "0" * 64).text.split())
+    for signal in plan.signals.values():
+        for line in signal.lines:
+            said = " ".join(line.span.text.split())
+            assert f"{path.name}:{line.span.line}: {said} */" in text
+
+
+@pytest.mark.parametrize(
+    ("text", "wanted"),
+    [("a */ b", "a * / b"), ("**//", "** //"), ("???", "? ? ?"), ("a\\\nb", "a/ b"),
+     ("/*/*/", "/ * / * /"), ("é\u00a0\u0301\u2028x", "e x"), ("\x00\x1b", ".."), ("駅", ".")],
+)  # fmt: skip
+def test_what_may_stand_in_a_comment(text: str, wanted: str) -> None:
+    assert harmless(text) == wanted
+
+
+@pytest.mark.parametrize("length", range(84, 100))
+def test_comments_end_once_however_long(length: int) -> None:
+    for text in ("x" * length, "*/ " * (length // 3), ("y" * (length - 2) + " \u0301z")):
+        whole = "\n".join(comment(text, 1))
+        assert whole.count("*/") == 1 and whole.endswith("*/")
+
+
+def test_names_are_told_apart() -> None:
+    names = Names()
+    long = "n" * LONGEST
+    found = [
+        names.give("block", n) for n in ("A.1", "A.1", "A_1", "駅", "停", long + "a", long + "b")
+    ]
+    assert len(set(found)) == len(found)
+    assert found[:3] == ["block_A_1", "block_A_1_2", "block_A_1_3"]
+    assert plain("Hérøn Fälls") == "Her_n_Falls"
+    assert all(len(name) < 63 for name in found)  # C99, 5.2.4.1
