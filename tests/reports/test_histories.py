@@ -118,3 +118,26 @@ def test_why_of_nothing_is_an_error(
 ) -> None:
     assert main(["why", str(file), *arguments]) == 2
     assert complaint in capsys.readouterr().err
+
+
+def test_places_are_lines_wherever_they_lie_in_the_file_that_is_proved(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """In a module too; what another file says goes with that file's name."""
+    text = END_OF_SIDING.format(lock="locked while Switch occupied")
+    before, relay, after = text.partition("relay 4L-route\n")
+    picks, _, rest = after.partition("\n\n")
+    module = (
+        "module Memory (Clear-4L, Switch, Main, T1)\n" + relay + picks + "\nend\n"
+        "use Memory as Here with Clear-4L = Clear-4L, Switch = Switch, Main = Main, T1 = T1\n"
+    )
+    rest = rest.replace("4L-route", "Here.4L-route")
+    monkeypatch.chdir(tmp_path)
+    Path("one.ixl").write_text(before + module + rest)
+    Path("memory.ixl").write_text(module)
+    Path("other.ixl").write_text(before + 'include "memory.ixl"' + rest)
+    for path, where in (("one.ixl", "line 15"), ("other.ixl", "memory.ixl:2")):
+        _, lines = printed(capsys, "prove", path, "--only", "points-move-under-train")
+        told = next(line for line in lines if "Here.4L-route picks" in line)
+        assert told == f"     2. relay Here.4L-route picks   {where}"
+        assert any("4L clears to Clear   line " in line for line in lines)

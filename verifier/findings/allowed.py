@@ -97,8 +97,7 @@ class _Why:
                     pass
 
     def _line(self, span: Span) -> str:
-        """Where the file says so; with its name where that is another file, or a module."""
-        return f"line {span.line}" if span.source is self.plan.source else span.where
+        return span.seen_from(self.plan.source)
 
     # -------------------------------------------------------------- trains
 

@@ -85,6 +85,10 @@ class Span:
         """``file:line``, as findings print it."""
         return f"{self.source.name}:{self.line}"
 
+    def seen_from(self, source: Source) -> str:
+        """``line 31``, as things read that are all about ``source``; ``file:line`` elsewhere."""
+        return f"line {self.line}" if self.source.name == source.name else self.where
+
     @property
     def turned(self) -> bool:
         """Whether what is written here stands in the layout the other way round."""

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from verifier.language.source import Span
 from verifier.logic.expr import TRUE, atom, both
 from verifier.plan import facts
-from verifier.plan.model import Line, Plan, Route
+from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import lined, permits, way_clear
 
@@ -97,25 +97,27 @@ def rule_never_used(plan: Plan) -> Iterator[Obligation]:
     Source: common practice, no source.
     """
     for signal in plan.signals.values():
-        yield from _lines_used(signal.name, signal.name, signal.lines, signal.enters.piece)
+        yield from _lines_used(signal.name, signal, signal.lines, plan)
         for head in signal.heads:
-            yield from _lines_used(head.name, signal.name, head.lines, signal.enters.piece)
+            yield from _lines_used(head.name, signal, head.lines, plan)
 
 
-def _lines_used(owner: str, signal: str, lines: Sequence[Line], piece: str) -> Iterator[Obligation]:
+def _lines_used(
+    owner: str, signal: Signal, lines: Sequence[Line], plan: Plan
+) -> Iterator[Obligation]:
     shown = Counter(line.shows for line in lines)
     for line in lines:
         if shown[line.shows] > 1:
             yield Obligation(
                 "rule-never-used",
-                (owner, f"line {line.span.line}"),
+                (owner, line.span.seen_from(plan.source)),
                 "possible",
                 atom(facts.line(owner, line.index), "acts"),
                 f"the line `{_one_line(line.span)}` of {owner} never decides anything",
                 (line.span,),
-                (signal,),
+                (signal.name,),
                 (),
-                (piece,),
+                (signal.enters.piece,),
             )
 
 

@@ -6,11 +6,10 @@ from textwrap import wrap
 
 from verifier.drawing.text import Picture, picture
 from verifier.findings.verdicts import Finding, Happening, Story, Verdict
-from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.ink import Ink
-from verifier.reports.lines import cause_lines, indented, paragraph, place, remedy_lines
+from verifier.reports.lines import cause_lines, indented, paragraph, remedy_lines
 from verifier.reports.scenes import last_scene
 from verifier.reports.words import story_words, unfinished_words
 
@@ -48,7 +47,7 @@ def event_lines(story: Story, plan: Plan, ink: Ink) -> Iterator[str]:
 
 
 def _event(event: Happening, lead: str, plan: Plan, ink: Ink, *, last: bool) -> Iterator[str]:
-    where = "" if event.span is None or last else f"   {_short(event.span, plan)}"
+    where = "" if event.span is None or last else f"   {event.span.seen_from(plan.source)}"
     first, *rest = wrap(
         event.text, width=ink.width - len(where), initial_indent=lead,
         subsequent_indent=" " * len(lead), break_long_words=False, break_on_hyphens=False,
@@ -56,11 +55,6 @@ def _event(event: Happening, lead: str, plan: Plan, ink: Ink, *, last: bool) -> 
     yield first + ("" if rest else ink.paint(where, "quiet"))
     for line in rest:
         yield line + (ink.paint(where, "quiet") if line is rest[-1] else "")
-
-
-def _short(span: Span, plan: Plan) -> str:
-    """The line; with the file where that is another one."""
-    return f"line {span.line}" if span.source is plan.source else place(span)
 
 
 def last_picture(story: Story, obligation: Obligation, plan: Plan, ink: Ink) -> Picture:
