@@ -112,7 +112,8 @@ def _what_they_ask(
                 assert isinstance(one, Atom), "an asked atom parts the states in two"
                 meaning = substitute(one_step(one), replace)
                 meanings[asked.what, states] = meaning
-                waiting += _open_atoms(meaning)
+                # What is known as itself is an input here, be it worked out elsewhere.
+                waiting += (part for part in _open_atoms(meaning) if known(part) is not part)
     return {what: {c: meanings[what, c] for c in parted} for what, parted in classes.items()}
 
 
@@ -162,8 +163,7 @@ class _Possible:
 
     def _open_in(self, expr: Expr) -> frozenset[Observable]:
         if expr not in self._open:
-            asked = (what for what in observables(expr) if what.is_worked_out)
-            self._open[expr] = frozenset(asked)
+            self._open[expr] = frozenset(w for w in observables(expr) if w in self._may)
         return self._open[expr]
 
     def _groups(self, parts: Iterable[Expr]) -> list[list[Expr]]:
