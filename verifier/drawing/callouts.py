@@ -20,7 +20,7 @@ Spots = Mapping[tuple[str, str], Box]
 _EVERY, _HALF = 7.0, 6.5  # pixels between strokes of a hatching; half its width
 _NUMBER = 15.0
 _RING = 15.0
-_AROUND = ((1, -1), (-1, -1), (1, 1), (-1, 1), (0, -1), (0, 1), (1, 0), (-1, 0))
+_AROUND = ((1, 0), (-1, 0), (1, -1), (-1, -1), (1, 1), (-1, 1), (0, -1), (0, 1))
 _AWAY = (1.0, 6.0, 13.0, 21.0, 30.0, 42.0)
 
 

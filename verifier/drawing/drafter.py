@@ -96,9 +96,12 @@ class Drafter:
         return "r dark" if block and not self.plan.blocks[block].detected else "r"
 
     def _spot_of(self, block: str) -> Box:
+        """Where a mark of the block goes: to the stock that stands there, else to its name."""
         stand = self.board.standing.get(("stock", block))
-        if stand is not None:
+        if stand is not None and self.view.occupied(block):
             return stand
+        if name := self.board.put.get(("block", block)):
+            return name.box
         x, y = self.ways.hub(self.board.there.home[block])
         return Box(x - 8, y - 4, 16, 8)
 

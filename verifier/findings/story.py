@@ -6,7 +6,7 @@ moment breaks (or meets). Out: a :class:`Story`, what does not matter left out
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from verifier.findings.allowed import Allowed, why_allowed
@@ -124,7 +124,8 @@ class _Teller:
             if k == self.record.last:
                 said += self._at_the_end(k)
             else:
-                said += [*self._memory(k), *self._points(k), *self._trains(k), *self._losses(k)]
+                moves = (*self._memory(k), *self._points(k), *self._trains(k), *self._losses(k))
+                said += [(replace(event, seen_after=True), what) for event, what in moves]
             if said and passed:
                 yield self._time(k, passed)
                 passed = 0

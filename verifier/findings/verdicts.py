@@ -54,11 +54,13 @@ class Rewiring:
 @dataclass(frozen=True, slots=True)
 class Happening:
     """One event of a history, as a sentence; ``moment`` counts from 0. ``span``: where the
-    file says what made it happen."""
+    file says what made it happen. ``seen_after``: whether what it leads to, such as a train that
+    has moved, is first to be seen at the moment after."""
 
     moment: int
     text: str
     span: Span | None = None
+    seen_after: bool = False
 
 
 @dataclass(frozen=True, slots=True)

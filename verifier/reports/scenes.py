@@ -4,12 +4,12 @@ In: a verdict with its finding. Out: scenes, for any way of drawing: the situati
 of a history.
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from verifier.engines.evaluator import Seen, evaluate
 from verifier.findings.record import occupied_blocks, situation_of
-from verifier.findings.verdicts import Finding, Story
+from verifier.findings.verdicts import Finding, Happening, Story
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
@@ -48,18 +48,31 @@ def last_scene(story: Story, obligation: Obligation, plan: Plan) -> Scene:
     )
 
 
-def moment_scenes(story: Story, obligation: Obligation, plan: Plan) -> Iterator[tuple[int, Scene]]:
-    """The moments of a history at which something is told, with their numbers; all with the same
-    track, and with what matters at any of them."""
+@dataclass(frozen=True, slots=True)
+class MomentScene:
+    """A moment of a history, and what has happened since the one before it that is drawn:
+    the events by their numbers, counted from 1."""
+
+    moment: int
+    scene: Scene
+    events: Mapping[int, Happening]
+
+
+def moment_scenes(story: Story, obligation: Obligation, plan: Plan) -> Iterator[MomentScene]:
+    """The moments of a history at which something new is to be seen; all with the same track, and
+    with what matters at any of them."""
     running = running_plan(plan)
-    told = sorted({event.moment for event in story.events} | {len(story.moments) - 1})
+    events: dict[int, dict[int, Happening]] = {len(story.moments) - 1: {}}
+    for number, event in enumerate(story.events, start=1):
+        events.setdefault(event.moment + event.seen_after, {})[number] = event
+    told = sorted(events)
     seen = {k: seen_at(story, k, running) for k in told}
     telling = frozenset(w for k in told for w in _telling(obligation, running, seen[k]))
     pieces = dict.fromkeys(
         piece for k in told for piece in (*_trains(story, k), *_around(story, obligation, running))
     )
     for k in told:
-        yield k, Scene(running, seen[k], telling, tuple(pieces))
+        yield MomentScene(k, Scene(running, seen[k], telling, tuple(pieces)), events[k])
 
 
 def seen_at(story: Story, k: int, running: Plan) -> Seen:

@@ -144,11 +144,7 @@ def _frames(paper: Paper, number: int, verdict: Verdict, story: Story) -> Iterat
     """One drawing for each moment at which something happens, below it what."""
     prefix = paper.id("d", number, "")
     for frame in history_pictures(story, verdict.obligation, paper.plan, prefix):
-        events = [
-            tag("li", coded(event.text), value=i)
-            for i, event in enumerate(story.events, start=1)
-            if event.moment == frame.moment
-        ]
+        events = [tag("li", coded(event.text), value=n) for n, event in frame.events.items()]
         yield figure(
             frame.picture,
             tag("ol", *events) if events else "how it begins",

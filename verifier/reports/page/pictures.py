@@ -4,7 +4,7 @@ In: scenes. Out: markup. Every cause that speaks of a drawn thing has a number, 
 circle at that thing.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -13,7 +13,7 @@ from verifier.drawing.shown import Hatched, Mark, Shown
 from verifier.drawing.svg import Picture, frames, pages, picture
 from verifier.drawing.template import STYLE
 from verifier.engines.evaluator import evaluate
-from verifier.findings.verdicts import Cause, Finding, Story
+from verifier.findings.verdicts import Cause, Finding, Happening, Story
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.page.markup import Child, Html, tag, trusted
@@ -30,10 +30,11 @@ _SPECIAL = {"turnout": "points", "slip": "slip", "crossing": "crossing"}
 
 @dataclass(frozen=True, slots=True)
 class Frame:
-    """One moment of a history."""
+    """One moment of a history, and what has happened since the frame before."""
 
     moment: int
     picture: Picture
+    events: Mapping[int, Happening]
 
 
 def figure(drawn: Picture, *caption: Child, **attributes: str) -> Html:
@@ -81,10 +82,10 @@ def situation_picture(
 def history_pictures(
     story: Story, obligation: Obligation, plan: Plan, prefix: str
 ) -> Iterator[Frame]:
-    """The moments of a history at which something is told, what has changed since the one before
-    marked."""
+    """The moments of a history at which something new is to be seen, what has changed since the
+    one before marked."""
     told = list(moment_scenes(story, obligation, plan))
-    scenes = [scene for _, scene in told]
+    scenes = [one.scene for one in told]
     first = scenes[0]
     marks: list[Sequence[Mark]] = [()]
     for before, now in pairwise(scenes):
@@ -97,8 +98,8 @@ def history_pictures(
         prefix=prefix,
         marks=marks,
     )
-    for (moment, _), drawn in zip(told, made, strict=True):
-        yield Frame(moment, drawn)
+    for one, drawn in zip(told, made, strict=True):
+        yield Frame(one.moment, drawn, one.events)
 
 
 def pose_pictures(plan: Plan, situations: Sequence[Situation], prefix: str) -> tuple[Picture, ...]:
