@@ -212,6 +212,8 @@ statements: Words = st.one_of(
     seq("signal", names, "at", steps, joins, steps, maybe("heads", listed), maybe(rules)),
     seq("head", names, rules),
     seq("aspect", names, joined(joined(colour, "over"), "or"), indications),
+    seq("address", st.sampled_from(["12", "2043", "0"]), "is", names),
+    seq("number", st.sampled_from(["0", "31", "99"]), "is", st.one_of(names, colour)),
     seq("condition", names, "is", conditions),
     seq("lever", listed, "positions", joined(st.one_of(names, st.just("normal")), ",")),
     seq("button", listed),

@@ -67,6 +67,8 @@ def test_every_block_is_checked_one_way_or_another() -> None:
 def test_every_statement_has_a_section_and_an_example() -> None:
     sections = dict(re.findall(r"^### (.+?)\n(.*?)(?=^##|\Z)", TEXT, re.MULTILINE | re.DOTALL))
     for word in (word.lower() for word in STATEMENT_WORDS):
+        # A numeral is called a number too.
+        word = "number" if word == "numbered" else word
         name = {
             "interlocking": "interlocking limits",
             "common": "common return",

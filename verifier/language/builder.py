@@ -130,6 +130,18 @@ class Builder(LockingBuilder, ModuleBuilder):
         indication = " ".join(word(next(trees(tree, "indication"))).split())
         return s.Aspect(self._name(tree), combinations, indication, self._span(tree))
 
+    def _address(self, tree: Node) -> s.Address:
+        return s.Address(self._count(tree), self._name(tree), self._span(tree))
+
+    def _number(self, tree: Node) -> s.Number:
+        colours = [self._colour(colour) for colour in trees(tree, "colour")]
+        shows = s.Name(colours[0].text, colours[0].span) if colours else self._name(tree)
+        return s.Number(self._count(tree), shows, self._span(tree))
+
+    def _count(self, tree: Node) -> s.Amount:
+        number = next(token for token in tokens(tree) if token.type == "NUMBER")
+        return s.Amount(str(number), "", self._span(number))
+
     # -------------------------------------------------------------- conditions
 
     def _condition_def(self, tree: Node) -> s.NamedCondition:

@@ -147,6 +147,66 @@ Write one of the colours.""",
         _SIGNAL + "head 2\n  yellow when Single clear\n  red    otherwise\n",
     ),
     Code(
+        "CP411",
+        "an address that no decoder can have",
+        """\
+Signals on a packet bus are told apart by their addresses: whole numbers from 1
+to 2043, as their decoders are set. What lies beyond stands for all decoders at
+once, or has no room in a packet.
+
+Write the number that the decoder of this signal is set to.""",
+        _SIGNAL + _RULES + "address 3000 is 2\n",
+        _SIGNAL + _RULES + "address 300 is 2\n",
+    ),
+    Code(
+        "CP412",
+        "a signal with two addresses",
+        """\
+A signal has one address for all of it, whose packets carry its aspect; or each
+of its heads has one of its own, whose packets carry the head's color. Both at
+once, or two of either kind, would be two decoders for one lamp.
+
+Leave one of them out.""",
+        _SIGNAL + _RULES + "address 12 is 2\naddress 13 is 2\n",
+        _SIGNAL + _RULES + "address 12 is 2\n",
+    ),
+    Code(
+        "CP413",
+        "a number that no packet has room for",
+        """\
+A packet for a signal carries a number of five bits, from 0 to 31 (NMRA
+S-9.2.1), and says with it what the signal is to show.
+
+Give the aspect a number from 0 to 31; 0 is for absolute stop.""",
+        _SIGNAL + _RULES + "address 12 is 2\nnumber 40 is Clear\nnumber 0 is Stop\n",
+        _SIGNAL + _RULES + "address 12 is 2\nnumber 4 is Clear\nnumber 0 is Stop\n",
+    ),
+    Code(
+        "CP414",
+        "one number for two aspects",
+        """\
+Every aspect has one number, and every number stands for one aspect (or, at the
+address of a head, for one color). Otherwise a decoder could not tell which of
+them is meant.
+
+Give each a number of its own.""",
+        _SIGNAL + _RULES + "address 12 is 2\nnumber 0 is Clear\nnumber 0 is Stop\n",
+        _SIGNAL + _RULES + "address 12 is 2\nnumber 4 is Clear\nnumber 0 is Stop\n",
+    ),
+    Code(
+        "CP415",
+        "an aspect without a number",
+        """\
+Aspects have numbers of their own accord, 0 for Stop and then the more
+restrictive ones first. Once the file gives a number to one of them, it gives
+one to each that an addressed signal shows: otherwise a number might be taken
+twice without anybody noticing.
+
+Add the numbers that are missing.""",
+        _SIGNAL + _RULES + "address 12 is 2\nnumber 4 is Clear\n",
+        _SIGNAL + _RULES + "address 12 is 2\nnumber 4 is Clear\nnumber 0 is Stop\n",
+    ),
+    Code(
         "CP501",
         "assumptions that rule everything out",
         """\

@@ -70,6 +70,10 @@ def clauses(statement: s.Statement) -> tuple[Clause, ...]:
             return (_track(statement),)
         case s.Aspect():
             return (_aspect(statement),)
+        case s.Address(number=number, of=of, span=span):
+            return (whole(f"address {number.number} is {of.text}", span),)
+        case s.Number(number=number, shows=shows, span=span):
+            return (whole(f"number {number.number} is {shows.text}", span),)
         case s.Signal():
             return _signal(statement)
         case s.Head(name=name, rules=rules, span=span):

@@ -19,6 +19,7 @@ _OWN_WORDS: dict[type, frozenset[str]] = {
     s.Signal: frozenset(["heads"]),
     s.Clause: frozenset(["words"]),
     s.Aspect: frozenset(["name"]),
+    s.Number: frozenset(["shows"]),
     s.Scale: frozenset(["name"]),
     s.Way: frozenset(["position"]),
     s.Waive: frozenset(["claim", "subjects"]),
@@ -28,7 +29,7 @@ _OWN_WORDS: dict[type, frozenset[str]] = {
     s.Binding: frozenset(["parameter"]),
 }
 # What declares nothing, though it has a name or names.
-_REFER = (s.Head, s.Aspect, s.CommonReturn, s.Scale, s.Module)
+_REFER = (s.Head, s.Aspect, s.Address, s.Number, s.CommonReturn, s.Scale, s.Module)
 
 
 def declared(statement: s.Statement) -> Iterator[s.Name]:

@@ -327,6 +327,20 @@ class Aspect:
 
 
 @dataclass(frozen=True, slots=True)
+class Address:
+    number: Amount
+    of: Name
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Number:
+    number: Amount
+    shows: Name
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class NamedCondition:
     name: Name
     condition: Condition
@@ -507,6 +521,7 @@ Statement = (
     | Limits | Track | Signal | Head | Aspect | NamedCondition | Lever | Button | Prove
     | Assume | Waive | Expect | Supply | District | CommonReturn | Detector | Driver
     | Trains | Scale | StoppingDistance | Relay | Timer | Route | Traffic | Running
+    | Address | Number
 )  # fmt: skip
 
 

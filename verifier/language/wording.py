@@ -58,6 +58,8 @@ STATEMENTS = {
     "SIGNAL": ("A signal", "signal 4L at Single | T1"),
     "HEAD": ("A head's list", "head 4L.upper"),
     "ASPECT": ("An aspect", "aspect Clear green or green over red proceed"),
+    "ADDRESS": ("The address of a signal", "address 12 is 4L"),
+    "NUMBERED": ("The number of an aspect", "number 4 is Approach"),
     "CONDITION": ("A named condition", "condition Ready is T1 normal and Switch, Main clear"),
     "LEVER": ("A lever", "lever 4 positions left, normal, right"),
     "BUTTON": ("A button", "button Clear-4L"),

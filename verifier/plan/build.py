@@ -7,6 +7,7 @@ from verifier.language import syntax
 from verifier.language.diagnostics import Diagnostic, InputError
 from verifier.language.source import Source, Span
 from verifier.plan import facts
+from verifier.plan.addresses import read_packets
 from verifier.plan.claims import read_claims
 from verifier.plan.conditions import resolve
 from verifier.plan.conflicts import find_conflicts
@@ -100,6 +101,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
         words,
     )
     claims = read_claims(statements, words)
+    packets = read_packets(statements, chart, posts, names)
     limits = find_limits(_declared_limits(statements, names), where, track, derails)
     if names.errors:
         raise InputError(names.errors)
@@ -128,6 +130,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
         wiring=wiring,
         equipment=equipment,
         locking=locking,
+        packets=packets,
         unwired_inputs=inputs,
         _routes_by_signal=_by_signal(routes),
     )

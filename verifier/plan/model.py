@@ -10,6 +10,7 @@ from verifier.plan.aspects import Chart
 from verifier.plan.equipment import NO_EQUIPMENT, Equipment
 from verifier.plan.facts import Condition, Observable, Says
 from verifier.plan.locking import NO_LOCKING, Locking
+from verifier.plan.packets import NO_PACKETS, Packets
 from verifier.plan.wiring import NO_WIRING, Wiring
 
 if TYPE_CHECKING:
@@ -362,6 +363,7 @@ class Plan:
     wiring: Wiring = NO_WIRING
     equipment: Equipment = NO_EQUIPMENT
     locking: Locking = NO_LOCKING
+    packets: Packets = NO_PACKETS
     # What memory was proved to come to over time, whatever happens: situations that are
     # otherwise are left out.
     remembered: tuple[Condition, ...] = ()

@@ -70,6 +70,12 @@ def _test_card(plan: "Plan", asked: "Asked") -> "Sheet":
     return test_card_sheet(plan, asked)
 
 
+def _addresses(plan: "Plan", _: "Asked") -> "Sheet":
+    from verifier.sheets.addresses import address_sheet
+
+    return address_sheet(plan)
+
+
 def _truth(plan: "Plan", _: "Asked") -> "Sheet":
     from verifier.sheets.truth import truth_sheet
 
@@ -85,6 +91,7 @@ SHEETS: Mapping[str, Kind] = {
         Kind("parts", "what to buy, what it costs, in which order", _parts),
         Kind("wiring", "every wire to run, district by district, with its color", _wiring),
         Kind("electrical", "loads, voltage at the far ends, fuses and resistors", _electrical),
+        Kind("addresses", "numbers and packets for signals on a packet bus", _addresses),
         Kind("truth-table", "what each signal shows for everything that may come in", _truth),
         Kind("test-card", "what to do on the built layout, and what it must show", _test_card),
     )
