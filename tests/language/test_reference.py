@@ -15,6 +15,7 @@ from verifier.language.wording import STATEMENT_WORDS
 from verifier.plan.aspects import INDICATIONS, SPEEDS, chart
 from verifier.plan.build import build
 from verifier.plan.model import Plan
+from verifier.sheets.prices import prices_in
 
 ROOT = Path(__file__).resolve().parents[2]
 SPECS = sorted((ROOT / "specs").glob("*.ixl"))
@@ -57,7 +58,7 @@ def test_a_part_of_a_file_in_the_reference_can_be_read(text: str) -> None:
 
 
 def test_every_block_is_checked_one_way_or_another() -> None:
-    assert {word for word, _, _ in BLOCKS} == {"ixl", "ixl-part", "text"}
+    assert {word for word, _, _ in BLOCKS} == {"ixl", "ixl-part", "text", "csv"}
     assert len(FILES) >= 15
     assert len(PARTS) >= 15
     (situation,) = (text for word, _, text in BLOCKS if word == "text")
@@ -140,3 +141,9 @@ def shape(plan: Plan) -> object:
     ]
     routes = {(r.signal, r.exit, r.blocks, frozenset(r.needs)) for r in plan.routes}
     return sorted(joints), routes, set(plan.inputs)
+
+
+def test_the_parts_file_can_be_read() -> None:
+    [text] = re.findall(r"```csv\n(.*?)```", TEXT, re.DOTALL)
+    found = prices_in(Source("parts.csv", text))
+    assert found.currency == "USD" and len(found.prices) == len(text.splitlines()) - 1
