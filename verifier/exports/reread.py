@@ -310,14 +310,8 @@ class _Run(Generic[W, B]):
                 return scope.structs[place]
             case c_ast.UnaryOp(op="!", expr=expr):
                 return Value(BOOL, None, words.opposite(self._truth(self._value(expr, scope))))
-            case c_ast.BinaryOp(op="&&" | "||" as op, left=left, right=right):
-                one, two = (
-                    self._truth(self._value(left, scope)),
-                    self._truth(self._value(right, scope)),
-                )
-                return Value(
-                    BOOL, None, words.both(one, two) if op == "&&" else words.either(one, two)
-                )
+            case c_ast.BinaryOp(op="&&" | "||" as op):
+                return self._joined(op, node, scope)
             case c_ast.BinaryOp(op=">>", left=left, right=c_ast.Constant(value=by)):
                 return self._shifted(self._value(left, scope), _constant(by))
             case c_ast.BinaryOp(op=op, left=left, right=right):
@@ -336,6 +330,21 @@ class _Run(Generic[W, B]):
                 return result
             case _:
                 raise NotReadable(f"the expression {type(node).__name__}")
+
+    def _joined(self, op: str, node: Any, scope: _Scope) -> Value:
+        """Any number of tests joined by ``&&`` or ``||``: they nest to the left, as deep as there
+        are tests."""
+        from pycparser import c_ast
+
+        join = self._words.both if op == "&&" else self._words.either
+        parts = []
+        while isinstance(node, c_ast.BinaryOp) and node.op == op:
+            parts.append(node.right)
+            node = node.left
+        found = self._truth(self._value(node, scope))
+        for part in reversed(parts):
+            found = join(found, self._truth(self._value(part, scope)))
+        return Value(BOOL, None, found)
 
     def _literal(self, text: str) -> Value:
         number, unsigned = _constant(text), text[-1] in "uU"
@@ -427,6 +436,10 @@ class _Run(Generic[W, B]):
 def _returns(node: Any) -> bool:
     from pycparser import c_ast
 
-    if isinstance(node, c_ast.Return):
-        return True
-    return any(_returns(child) for _, child in node.children())
+    waiting = [node]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, c_ast.Return):
+            return True
+        waiting += (child for _, child in node.children())
+    return False
