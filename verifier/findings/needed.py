@@ -3,7 +3,7 @@
 In: a system, what happens at the last moment, and the states and inputs of each moment. From
 the end backward it is noted which states and inputs suffice for what comes next; any history
 that agrees with these ends in the same way. Inputs that are not among them are then left as
-they usually are, and the history is worked out anew.
+they usually are, or as they were left where they stay so, and the history is worked out anew.
 """
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -19,6 +19,8 @@ _Facts = frozenset[Observable]
 # How dearly a fact is taken into account: what people or trains do most of all, then what is
 # not as usual, so that the shortest tale is told.
 _CHOSEN, _UNUSUAL, _USUAL = 12, 4, 1
+# What stays as people left it: nobody puts a lever back unless it is told.
+HELD = ("lever", "derail", "gate")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,15 +96,18 @@ def sufficient(
 def _without_the_rest(
     system: System, moments: Sequence[Moment], matters: Sequence[_Facts]
 ) -> tuple[dict[Observable, str], ...] | None:
-    """The history with every other input, and what may be so at the start, as usual; None where
-    that is not allowed."""
+    """The history with every other input, and what may be so at the start, as usual, levers as
+    they were left; None where that is not allowed."""
     states = {
         w: moments[0][w] if w in matters[0] or w.usual not in system.initial[w] else w.usual
         for w in system.states
     }
+    left = {w: w.usual for w in system.inputs}
     course = []
     for moment, facts in zip(moments, matters, strict=True):
-        now = states | {w: moment[w] if w in facts else w.usual for w in system.inputs}
+        chosen = {w: moment[w] if w in facts else left[w] for w in system.inputs}
+        left |= {w: state for w, state in chosen.items() if w.kind in HELD}
+        now = states | chosen
         if not all(holds(expr, now) for expr in system.always):
             return None
         course.append(now)

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 
 from verifier.findings.allowed import Allowed, why_allowed
-from verifier.findings.needed import Moment, sufficient, tidied
+from verifier.findings.needed import HELD, Moment, sufficient, tidied
 from verifier.findings.record import Record, Went, acting_span
 from verifier.findings.verdicts import Cause, Happening, Story
 from verifier.language.source import Span
@@ -26,7 +26,6 @@ from verifier.world.situation import Situation
 
 _SET = {"derail": "derail {} is set {}", "gate": "gate {} is {}"}
 _COMMANDS = ("lever", "button", "derail", "gate")
-_HELD = ("lever", "derail", "gate")
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,7 +169,7 @@ class _Teller:
 
     def _inputs(self, k: int) -> list[Observable]:
         """What matters of what people do, in the order of the file."""
-        kinds = (*_HELD, "button", "throw")
+        kinds = (*HELD, "button", "throw")
         place = {what: i for i, what in enumerate(self.plan.inputs)}
         found = [w for w in self._matters[k] if w.kind in kinds]
         return sorted(found, key=lambda w: (place.get(w, len(place)), w.name))
