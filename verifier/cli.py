@@ -6,7 +6,9 @@ Nothing heavy is imported at the top: `clearproof --help` must not wait for a so
 import argparse
 import os
 import platform
+import signal
 import sys
+import threading
 from collections.abc import Callable, Sequence
 
 from verifier import __version__
@@ -23,6 +25,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; without any, open the page. Returns the exit code."""
     arguments = sys.argv[1:] if arguments is None else arguments
     options = _parser().parse_args(arguments or ["page"])
+    before, sys.unraisablehook = sys.unraisablehook, _pressed_again
     try:
         code = int(options.run(options))
         sys.stdout.flush()
@@ -39,6 +42,25 @@ def main(arguments: Sequence[str] | None = None) -> int:
             raise
         print(_our_bug(error, arguments), file=sys.stderr)
         return ExitCode.OUR_BUG
+    finally:
+        sys.unraisablehook = before
+
+
+def _pressed_again(lost: "sys.UnraisableHookArgs") -> None:
+    """Ctrl-C that comes while Python clears something away is lost there: it is pressed again,
+    a moment later."""
+    if isinstance(lost.exc_value, KeyboardInterrupt):
+        threading.Timer(0.01, _press).start()
+    else:
+        sys.__unraisablehook__(lost)
+
+
+def _press() -> None:
+    main_thread = threading.main_thread().ident
+    if sys.platform == "win32" or main_thread is None:
+        signal.raise_signal(signal.SIGINT)
+    else:
+        signal.pthread_kill(main_thread, signal.SIGINT)
 
 
 def _our_bug(error: Exception, arguments: Sequence[str]) -> str:

@@ -202,3 +202,29 @@ def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:
     assert process.returncode == ExitCode.UNDECIDED
     # Early or late: either nothing was decided yet, or the table says what was.
     assert "nothing further was decided" in err or "(interrupted)" in out
+
+
+def test_ctrl_c_that_python_loses_is_pressed_again() -> None:
+    lost = """if True:
+        import time
+        from verifier import cli
+        from verifier.commands import looking
+
+        class Cleared:
+            def __del__(self):
+                raise KeyboardInterrupt
+
+        def run(_):
+            Cleared()
+            time.sleep(30)
+            print("never")
+
+        looking.add = lambda command: command("lose", run, "x")
+        raise SystemExit(cli.main(["lose"]))
+    """
+    done = subprocess.run(
+        [sys.executable, "-c", lost], capture_output=True, text=True, timeout=25, check=False,
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )  # fmt: skip
+    assert done.returncode == ExitCode.UNDECIDED and done.stdout == ""
+    assert "nothing further was decided" in done.stderr and "Traceback" not in done.stderr
