@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from verifier.engines.lengths import rooms
 from verifier.engines.situations import SituationCheck
+from verifier.findings.remembering import Recollection
 from verifier.findings.verdicts import Consequence, Failure, Verdict
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import Expr, atom, both, observables, opposite
@@ -50,23 +51,16 @@ def sorted_failures(rows: Iterable[Failure]) -> tuple[Failure, ...]:
 
 
 class FailureCheck:
-    """One plan with anything that it declares broken, one thing at a time.
-
-    Faults that touch things close to each other are asked about together, in a world that
-    differs from the sound one only there."""
+    """One plan with anything that it declares broken, one thing at a time, or two."""
 
     def __init__(self, sound: World, timeout: float | None):
-        self.plan: Plan = sound.plan
-        self._sound = sound
+        self._plan = sound.plan
         self._timeout = timeout
-        self._faults = {fault.what: fault for fault in self.plan.equipment.faults}
-        self._touches = Touches(sound)
         self._unproved: frozenset[str] = frozenset()
-        self._everything = World(self.plan, sound, self._faults)
-        assumptions, always = _assumed(sound)
-        self._shared = SituationCheck(
-            self._everything.inputs, assumptions, timeout, always, rooms(self.plan)
-        )
+        faults = sound.plan.equipment.faults
+        recollection = Recollection(sound, timeout)
+        self._parts = [_Faults(*part, timeout) for part in recollection.parted(faults)]
+        self._known = recollection.with_broken(sound, [fault.what for fault in faults])
 
     def failures(
         self,
@@ -79,14 +73,76 @@ class FailureCheck:
         situations in which it takes the fault to break them. ``step`` is called before each
         group of faults."""
         self._unproved = frozenset(unproved)
-        asked = list(harms(self.plan, safety))
+        asked = list(harms(self._plan, safety))
+        outcomes: dict[str, Outcome] = {}
+        for part in self._parts:
+            outcomes |= part.failures(asked, step, self._unproved)
+        return {fault.name: outcomes[fault.name] for fault in self._plan.equipment.faults}
+
+    def pairs(
+        self,
+        safety: Sequence[Obligation],
+        singles: Mapping[str, "Outcome"],
+        step: Callable[[], None],
+    ) -> list[Failure]:
+        """Pairs of faults that do harm where neither does alone, with the first harm found."""
+        faults = {fault.what: fault for fault in self._plan.equipment.faults}
+        harmless = [o.fault.what for o in singles.values() if not o.harms]
+        everything = World(self._known.plan, self._known, faults)
+        engine = SituationCheck.of(everything, self._timeout)
+        told: dict[frozenset[Observable], Failure] = {}
+        undecided = ""
+        for harm in harms(self._plan, safety):
+            step()
+            holds = harm.key not in self._unproved
+            asked = [w for w in harmless if counts_against(harm, faults[w], holds=holds)]
+            try:
+                goal = everything.expand(harm.formula)
+                goal = goal if holds else both(goal, opposite(_already(self._known, harm)))
+            except InputError:
+                undecided = "with some things broken, what signals show goes round in a circle"
+                continue
+            found, reason = engine.faults_with(goal, asked, at_once=2, spared=set(told))
+            for pair in found:
+                names = tuple(what.name for what in pair)
+                told[frozenset(pair)] = Failure(names, "pair", "false proceed", harm.trouble)
+            undecided = reason or undecided
+        if undecided:
+            return [*told.values(), Failure(("some pair",), "pair", "undecided", undecided)]
+        return list(told.values())
+
+
+class _Faults:
+    """Some faults, with all of which as much is known of memory.
+
+    Faults that touch things close to each other are asked about together, in a world that
+    differs from the sound one only there."""
+
+    def __init__(self, sound: World, faults: Iterable[Fault], timeout: float | None):
+        self.plan: Plan = sound.plan
+        self._sound = sound
+        self._timeout = timeout
+        self._faults = {fault.what: fault for fault in faults}
+        self._touches = Touches(sound)
+        self._unproved: frozenset[str] = frozenset()
+        self._everything = World(self.plan, sound, self._faults)
+        assumptions, always = _assumed(sound)
+        self._shared = SituationCheck(
+            self._everything.inputs, assumptions, timeout, always, rooms(self.plan)
+        )
+
+    def failures(
+        self, asked: Sequence[Obligation], step: Callable[[], None], unproved: frozenset[str]
+    ) -> dict[str, "Outcome"]:
+        """What each of these faults does, by its name."""
+        self._unproved = unproved
         by_name = _by_name(asked, self.plan)
         outcomes: dict[str, Outcome] = {}
         for group in self._groups():
             step()
             for found in self._about(group, asked, by_name):
                 outcomes |= {what.name: outcome for what, outcome in found.items()}
-        return {name: outcomes[name] for name in (fault.name for fault in self._faults.values())}
+        return outcomes
 
     def _about(
         self,
@@ -179,41 +235,13 @@ class FailureCheck:
         for (what,) in found:
             group[what].restricts = True
 
-    def pairs(
-        self,
-        safety: Sequence[Obligation],
-        singles: Mapping[str, "Outcome"],
-        step: Callable[[], None],
-    ) -> list[Failure]:
-        """Pairs of faults that do harm where neither does alone, with the first harm found."""
-        harmless = [o.fault.what for o in singles.values() if not o.harms]
-        engine = SituationCheck.of(self._everything, self._timeout)
-        told: dict[frozenset[Observable], Failure] = {}
-        undecided = ""
-        for harm in harms(self.plan, safety):
-            step()
-            holds = harm.key not in self._unproved
-            asked = [w for w in harmless if counts_against(harm, self._faults[w], holds=holds)]
-            try:
-                goal = self._newly(self._everything.expand(harm.formula), harm)
-            except InputError:
-                undecided = "with some things broken, what signals show goes round in a circle"
-                continue
-            found, reason = engine.faults_with(goal, asked, at_once=2, spared=set(told))
-            for pair in found:
-                names = tuple(what.name for what in pair)
-                told[frozenset(pair)] = Failure(names, "pair", "false proceed", harm.trouble)
-            undecided = reason or undecided
-        if undecided:
-            return [*told.values(), Failure(("some pair",), "pair", "undecided", undecided)]
-        return list(told.values())
-
 
 def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
     """What the file assumes, and what holds anyhow, as this world has it."""
     plan = world.plan
     assumptions = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
-    return assumptions, [world.expand(body) for body in bodies(plan)]
+    known = [world.expand(world.lower(what)) for what in plan.remembered]
+    return assumptions, [*(world.expand(body) for body in bodies(plan)), *known]
 
 
 def _already(sound: World, harm: Obligation) -> Expr:
@@ -273,6 +301,11 @@ class Outcome:
             else self.unknown
         )
         return Failure((self.fault.name,), self.fault.kind, self.consequence, why)
+
+    def alone(self) -> World:
+        """The world in which just this may be broken."""
+        assert self.world.sound is not None
+        return Touches(self.world.sound).world([self.fault.what])
 
     @property
     def consequence(self) -> Consequence:

@@ -27,12 +27,12 @@ from verifier.plan.facts import All, AnyOne, Condition, Observable, Says
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.obligation import Obligation
 from verifier.world.history import Histories
+from verifier.world.memory_alone import REMEMBERED
 from verifier.world.situation import Situation
 
 _IN_SITUATIONS = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
 )  # fmt: skip
-_REMEMBERED = ("relay", "timer", "traffic", "thrown")
 # Seconds for whether everything can always be done again, where the user gives no limit.
 AGAIN = 30.0
 # Moments that some history must go on for under the file's assumptions.
@@ -95,7 +95,7 @@ class HistoryProver:
 
     def remembered(self) -> tuple[Condition, ...]:
         """What was shown of relays, timers, direction of traffic and points, whatever happens."""
-        return tuple(dict.fromkeys(map(_condition, self._true.remembered())))
+        return tuple(dict.fromkeys(map(as_condition, self._true.remembered())))
 
     def memory_rests_on(self) -> tuple[str, ...]:
         """Titles of the assumptions that :meth:`remembered` rests on."""
@@ -165,7 +165,7 @@ class _Course:
                 return Verdict(obligation, "undecided", reason)
 
     def remembered(self) -> Iterator[Expr]:
-        known = {what for what in self.plan.inputs if what.kind in _REMEMBERED}
+        known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
         for clause in self._windows.lasting():
             if all(what in known or what.kind == "points" for what in observables(clause)):
                 yield clause
@@ -249,15 +249,15 @@ def needs_history(verdict: Verdict, plan: Plan) -> bool:
     )
 
 
-def _condition(clause: Expr) -> Condition:
+def as_condition(clause: Expr) -> Condition:
     """A clause as a condition of the plan's own."""
     match clause:
         case Atom(what=what, values=values):
             return Says(what, values, NOWHERE, "")
         case And(parts=parts):
-            return All(tuple(map(_condition, parts)), NOWHERE)
+            return All(tuple(map(as_condition, parts)), NOWHERE)
         case Or(parts=parts):
-            return AnyOne(tuple(map(_condition, parts)), NOWHERE)
+            return AnyOne(tuple(map(as_condition, parts)), NOWHERE)
         case _:
             raise AssertionError(clause)
 

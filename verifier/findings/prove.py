@@ -20,7 +20,7 @@ from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.locking import HistoryProver, needs_history
 from verifier.findings.locks import ALL, is_mended_by_lock
 from verifier.findings.mending import mend
-from verifier.findings.rewiring import Harms, Rewirer
+from verifier.findings.rewiring import Rewirer
 from verifier.findings.verdicts import (
     Addition,
     Failure,
@@ -39,7 +39,6 @@ from verifier.properties.failures import told_first, with_harm, with_harms
 from verifier.properties.obligation import Obligation
 from verifier.world.assumed import assumed
 from verifier.world.situation import Situation
-from verifier.world.touched import Touches
 from verifier.world.world import World
 
 # Beyond this many findings no further mendings are worked out: people mend the first ones,
@@ -146,7 +145,8 @@ class _Prover:
         self._undecided_assumptions = ""
         # Titles of the assumptions that what is known of memory rests on.
         self.memory_rests_on: tuple[str, ...] = ()
-        self._harms: Harms | None = None
+        # What each fault does, by its name, once that was asked.
+        self._outcomes: dict[str, Outcome] = {}
 
     def check_assumptions(self) -> None:
         """All assumptions together allow a situation. Raises :class:`InputError` when not;
@@ -292,7 +292,7 @@ class _Prover:
         unproved = {v.obligation.key for v in safe if v.status in ("broken", "undecided")}
         check = FailureCheck(self.world, self.timeout)
         outcomes = check.failures(asked_again, step, unproved)
-        self._harms = {name: outcome.harms for name, outcome in outcomes.items()}
+        self._outcomes = outcomes
         verdicts = []
         for obligation in asked:
             step()
@@ -373,7 +373,8 @@ class _Prover:
     def with_mendings(self, verdicts: list[Verdict], watch: InterruptWatch) -> list[Verdict]:
         left = MAX_MENDINGS
         mended = []
-        rewirer = Rewirer(self.world, self._harms, self.timeout)
+        harms = {name: outcome.harms for name, outcome in self._outcomes.items()} or None
+        rewirer = Rewirer(self.world, harms, self.timeout)
         locks_left = ALL
         for verdict in verdicts:
             finding = verdict.finding
@@ -401,10 +402,11 @@ class _Prover:
         """Additions to rules. Where something is broken, just that stays broken, and none of
         the harm it does may be left."""
         broken = [what for what, _ in situation if what.kind == "fault"]
-        world = Touches(self.world).world(broken) if broken else self.world
-        if broken and self._harms:
-            fault = next(f for f in self.plan.equipment.faults if f.what in broken)
-            obligation = with_harms(obligation, fault, self._harms[fault.name])
+        world = self.world
+        if broken:
+            outcome = next(o for o in self._outcomes.values() if o.fault.what in broken)
+            world = outcome.alone()
+            obligation = with_harms(obligation, outcome.fault, outcome.harms)
         return mend(world, obligation, situation, self.timeout)
 
 

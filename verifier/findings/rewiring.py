@@ -21,6 +21,7 @@ from verifier.engines.situations import SituationCheck
 from verifier.findings.change import NEW, About, Change
 from verifier.findings.changes import about, changes
 from verifier.findings.failures import FAR_REACHING, FailureCheck
+from verifier.findings.remembering import Recollection
 from verifier.findings.verdicts import Finding, Rewiring
 from verifier.language.diagnostics import InputError
 from verifier.logic.expr import TRUE, Const, Expr, atom, both
@@ -87,6 +88,7 @@ class Rewirer:
         self._asked_before: dict[str, Obligation] | None = None
         self._touches_before: Touches | None = None
         self._reach = _Reach(world.plan)
+        self._recollection = Recollection(world, timeout)
 
     def rewire(self, obligation: Obligation, finding: Finding) -> tuple[Rewiring, ...]:
         """Changes that together mend a broken obligation; empty when none are found."""
@@ -107,7 +109,8 @@ class Rewirer:
         if len(present) < len(faults):
             return "no help"
         try:
-            world = World(wired.plan, wired.world, present) if present else wired.world
+            known = self._recollection.with_broken(wired.world, present)
+            world = World(known.plan, known, present) if present else known
             check = SituationCheck.of(world, self._timeout)
             for formula in self._troubles(wired.plan, obligation, present):
                 goal = world.expand(formula)
@@ -203,7 +206,8 @@ class Rewirer:
         asked = [h for h in harms(plan, safe) if reached.intersection(h.signals)]
         failing: set[str] = set()
         for world in worlds:
-            check = SituationCheck.of(world, self._timeout)
+            known = self._recollection.with_broken(world, world.faults)
+            check = SituationCheck.of(known, self._timeout)
             faults = [f for f in plan.equipment.faults if f.what in world.faults]
             for harm in asked:
                 left = [f.what for f in faults

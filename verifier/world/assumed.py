@@ -199,7 +199,8 @@ def _histories(plan: Plan) -> Iterator[str]:
         yield (
             "Over time, detectors report the truth, and so do contacts where there are any: what "
             "wiring and failures do is proved of single moments only, with relays, timers and "
-            "directions of traffic as they come to be while nothing is broken."
+            "directions of traffic as they come to be while nothing is broken or, with something "
+            "broken that they hear of, as they could come to be whatever they hear."
         )
     else:
         yield "Over time, too, detectors and contacts report the truth."

@@ -1,0 +1,148 @@
+"""What is known of memory while something is broken, against playing it: memory that hears
+anything at any moment, and whole histories with one thing broken, by steppers that know neither
+expressions nor solver."""
+
+import os
+from collections import Counter
+from functools import cache
+from pathlib import Path
+from random import Random
+
+import pytest
+
+import verifier
+from tests.differential.locked import write_locked
+from verifier.diagnosis.bench import Bench
+from verifier.engines.conditions import true_in
+from verifier.engines.evaluator import Unsettled
+from verifier.engines.stepper import Moment, Stepper
+from verifier.engines.wired_stepper import WiredStepper
+from verifier.engines.wires import can_be
+from verifier.findings.remembering import Recollection
+from verifier.findings.verdicts import Report
+from verifier.language.diagnostics import InputError
+from verifier.logic.expr import holds
+from verifier.plan.facts import REPORTED, Observable
+from verifier.plan.model import Plan
+from verifier.properties.catalogue import obligations
+from verifier.properties.failures import harms
+from verifier.world.memory_alone import heard_by_memory
+from verifier.world.world import World
+
+NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
+SPECS = Path(__file__).parents[2] / "specs"
+WHOLE = SPECS / "locked-and-wired-end-of-siding.ixl"
+
+
+class HearsAnything(Stepper):
+    """Reports and signals are what chance says."""
+
+    chance: Random
+
+    def look(self, moment: Moment) -> dict[Observable, str]:
+        return {
+            what: self.chance.choice(what.values)
+            if what.kind in REPORTED or what.kind in ("aspect", "colour")
+            else state
+            for what, state in super().look(moment).items()
+        }
+
+
+@pytest.mark.parametrize("seed", range(400 if NIGHTLY else 30))
+def test_memory_that_hears_anything_stays_within_what_is_known(seed: int) -> None:
+    r = Random(f"recollection {seed}")
+    try:
+        plan = verifier.load_text(write_locked(r, 40))
+        stepper = HearsAnything(plan)
+        stepper.chance = r
+        known = Recollection(World(plan), 5).whatever_is_reported
+        moment = {w: r.choice(values) for w, values in stepper.parts.starts().items()}
+        for _ in range(150):
+            for what in stepper.choices:
+                moment[what] = r.choice(what.values)
+            step = stepper.step(moment)
+            if not stepper.allowed(step.seen):
+                break
+            for clause in known:
+                assert true_in(clause, moment, plan), clause
+            moment = dict(step.following)
+    except (InputError, Unsettled):
+        pytest.skip("not a layout")
+
+
+@cache
+def whole() -> tuple[Plan, Report]:
+    plan = verifier.load(WHOLE)
+    return plan, verifier.prove(plan)
+
+
+def played(plan: Plan, fault: Observable, state: str, r: Random, moments: int) -> Counter[str]:
+    """One history by chance with something broken from some moment on: what harm came about."""
+    wired = Bench(plan).plan
+    stepper = WiredStepper(plan, wired)
+    world = World(plan)
+    asked = list(harms(plan, [o for o in obligations(plan, world.lower) if o.over == "situations"]))
+    found: Counter[str] = Counter()
+    handled = [w for w in stepper.choices if w.kind in ("lever", "button")]
+    moment = {w: values[0] for w, values in stepper.parts.starts().items()}
+    moment |= {w: w.usual for w in handled}
+    since = r.randrange(moments // 2)
+    for number in range(moments):
+        for what in stepper.choices:
+            if what in handled:
+                moment[what] = r.choice(what.values) if r.random() < 0.1 else moment[what]
+            else:
+                often = 0.1 if what.kind == "reversal" else 0.5
+                moment[what] = "yes" if r.random() < often else "no"
+        for what in stepper.beside:
+            moment[what] = r.choice(what.values[1:] if what.kind == "standing" else what.values)
+        if number >= since:
+            moment[fault] = state
+        if not can_be(wired, stepper.situation(moment)):
+            continue
+        step = stepper.step(moment)
+        for harm in asked:
+            if holds(harm.formula, step.seen):
+                found[harm.key] += 1
+        held = {what: moment[what] for what in handled}
+        moment = {**step.following, **held}
+    return found
+
+
+def test_what_does_no_harm_does_none_in_histories_by_chance() -> None:
+    plan, report = whole()
+    consequence = {failure.faults[0]: failure.consequence for failure in report.failures}
+    faults = [
+        f for f in plan.equipment.faults if consequence[f.name] in ("none", "more restrictive")
+    ]
+    assert len(faults) > 40 and {f.what in heard_by_memory(World(plan)) for f in faults} == {
+        True,
+        False,
+    }
+    r = Random("harmless")
+    for fault in r.sample(faults, len(faults) if NIGHTLY else 8):
+        for state in fault.what.values[1:]:
+            assert not played(plan, fault.what, state, r, 300), (fault.name, state)
+
+
+def test_what_does_harm_is_come_upon_by_chance() -> None:
+    """The same player finds the harm that is there: a detector stuck at clear."""
+    plan, report = whole()
+    fault = next(f for f in plan.equipment.faults if f.name == "detector D-Switch")
+    assert any(
+        f.faults == (fault.name,) and f.consequence == "false proceed" for f in report.failures
+    )
+    r = Random("harmful")
+    assert any(played(plan, fault.what, "stuck at clear", r, 300) for _ in range(20))
+
+
+def test_a_lamp_is_not_heard_and_a_detector_is() -> None:
+    plan, _ = whole()
+    heard = {what.name for what in heard_by_memory(World(plan))}
+    assert {
+        "detector D-Switch",
+        "power wire of D-Switch",
+        "supply Bus-1",
+        "power wire of T1",
+    } <= heard
+    assert heard.isdisjoint({"lamp 4L.upper green", "wire from D-Switch to B1", "power wire of B1"})
