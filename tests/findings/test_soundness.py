@@ -2,6 +2,7 @@
 
 import os
 import signal
+from pathlib import Path
 
 import pytest
 import z3
@@ -19,6 +20,8 @@ from verifier.plan.model import Plan
 from verifier.properties.catalogue import obligations
 from verifier.properties.obligation import Obligation
 from verifier.world.world import World
+
+SPECS = Path(__file__).parents[2] / "specs"
 
 
 def test_the_layouts_are_what_they_are_said_to_be() -> None:
@@ -260,3 +263,13 @@ def test_an_expectation_is_not_called_unmet_after_ctrl_c(monkeypatch: pytest.Mon
     plan = verifier.load_text(BROKEN + "expect broken opposing-proceeds for 4L, 4RA\n")
     _stopping_at(0, _raise, monkeypatch)
     assert verifier.prove(plan).unmet == ()
+
+
+def test_points_that_are_locked_may_lie_otherwise_than_their_lever() -> None:
+    """A rule that asks the lever clears a route over points that lie for another."""
+    text = (SPECS / "locked-and-wired-end-of-siding.ixl").read_text("utf-8")
+    for leg in ("normal", "reverse"):
+        text = text.replace(f"4L-lets and T1 {leg}", f"4L-lets and T1-lever {leg}")
+    report = verifier.prove(verifier.load_text(text), only=["aspect-against-route"])
+    [broken] = [v for v in report.verdicts if v.status == "broken"]
+    assert broken.obligation.signals == ("4L",)

@@ -279,6 +279,8 @@ def _machines(turnouts: Iterable[syntax.Turnout], names: Names) -> dict[str, Mac
         lever = lever_of(given.get("thrown by"))
         if lever is None and not _WIRED.intersection(given):
             continue
+        if "locked while" in given:  # then it may lie otherwise than its lever
+            lever = None
         if supply:
             names.find(supply.names[0], "supply")
         no_run(supply, names)

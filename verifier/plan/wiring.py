@@ -122,6 +122,7 @@ class Driver:
 class Machine:
     """How a turnout is moved and how its position is told. ``contacts`` None: not said,
     taken to tell the truth; empty: none, so that what is reported is what was commanded.
+    ``lever`` is the one it obeys whatever happens; None where nothing says so.
 
     ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
     gap on each leg."""

@@ -228,6 +228,8 @@ class _Harness:
         if machine.motor is None:
             return
         lever = f"lever {machine.lever}" if machine.lever else f"throw switch of {name}"
+        if is_locked(self.plan, name):
+            lever = f"lock of {name}"
         yield from self._power(name, machine.supply, lever)
         for way in _THROW_WIRES[machine.motor]:
             yield self._conductor(
@@ -284,3 +286,9 @@ def _out(supply: Supply) -> str:
 
 def _input(reader: str, source: str) -> str:
     return f"{reader} input {source}" if reader else "what reads it (not given)"
+
+
+def is_locked(plan: Plan, turnout: str) -> bool:
+    """Whether something may keep points from being thrown."""
+    throw = plan.locking.throws.get(turnout)
+    return throw is not None and throw.locked is not None

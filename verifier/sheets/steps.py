@@ -121,8 +121,10 @@ def _needed(point: _Point, plan: Plan) -> Iterator[str]:
         machine = wiring.machines.get(turnout)
         if machine is not None:
             supplies.add(machine.supply)
-            if machine.lever is not None:
-                yield machine.lever
+        throw = plan.locking.throws.get(turnout)
+        lever = throw.lever if throw else machine.lever if machine else None
+        if lever is not None:
+            yield lever
     for supply in supplies:
         yield from _and_what_feeds_it(supply, plan)
 

@@ -12,7 +12,7 @@ from verifier.plan.wiring import Run
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
 from verifier.sheets.asked import Asked
 from verifier.sheets.colours import Colours, assigned, functions_of, mixed
-from verifier.sheets.conductors import Conductor, conductors
+from verifier.sheets.conductors import Conductor, conductors, is_locked
 from verifier.sheets.gaps import NOT_GIVEN, TICK
 from verifier.sheets.sheet import PictureOf, Sheet, Table
 
@@ -121,6 +121,12 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
         yield (
             f"Not listed: {', '.join(levers)}, which the rules of {driver} ask for. How they reach "
             "it is not in the file."
+        )
+    locked = [n for n, m in plan.wiring.machines.items() if m.motor and is_locked(plan, n)]
+    if locked:
+        yield (
+            f"Not listed: what locks {', '.join(locked)}, and what it hears. The wires of the "
+            "motor begin at the lock: how it is built is not in the file."
         )
     for name, machine in plan.wiring.machines.items():
         if machine.contacts is None:
