@@ -8,7 +8,8 @@ import pytest
 import verifier
 from tests.trial.cards import ROOT, card
 from tests.trial.test_card import decides_by_itself, holds_what_it_shows
-from verifier.engines.stepper import Stepper
+from verifier.diagnosis.bench import Bench
+from verifier.engines.wired_stepper import WiredStepper
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.sheets.test_card import test_card_sheet as sheet_of_plan
@@ -18,7 +19,7 @@ from verifier.trial.played import can_be_played, is_played
 
 PLAYED = (
     "absolute-permissive-block", "electric-lock", "locked-end-of-siding", "loop-fills-up-mended",
-    "single-track-traffic", "slow-track-relay-3-s",
+    "single-track-traffic", "slow-track-relay-3-s", "locked-and-wired-end-of-siding",
 )  # fmt: skip
 
 
@@ -28,13 +29,14 @@ class Person:
 
     def __init__(self, made: Card):
         self.plan = made.plan
-        self.stepper = Stepper(made.plan)
+        self.stepper = WiredStepper(made.plan, Bench(made.plan).plan)
         self.inputs = {(w.kind, w.name): w for w in self.stepper.choices}
         self.now: dict[Observable, str] = {}
         self.switch_on()
 
     def switch_on(self) -> None:
-        self.now = {w: w.usual for w in (*self.stepper.states, *self.stepper.choices)}
+        every = (*self.stepper.states, *self.stepper.choices, *self.stepper.beside)
+        self.now = {w: w.usual for w in every}
         self.wait()
 
     def wait(self, thrown: str | None = None) -> None:
@@ -68,14 +70,20 @@ class Person:
                 self.sets(self.inputs["derail", name], state)
             case ["throw", name, "to", _, "by", "hand"]:
                 self.wait(name)
-            case ["put", "a", "locomotive", "on", block]:
+            case ["put", "a", "locomotive", "on", block, *at]:
+                self.stands(block, at)
                 self.sets(self.train(block), "occupied")
             case ["take", "the", "locomotive", "off", block]:
                 self.sets(self.train(block), "vacant")
-            case ["drive", "the", "locomotive", "from", one, "to", other]:
+            case ["drive", "the", "locomotive", "from", one, "to", other, *at]:
                 assert self.now[self.train(one)] == "occupied"
+                self.stands(other, at)
                 self.sets(self.train(other), "occupied")
                 self.sets(self.train(one), "vacant")
+            case ["move", "the", "locomotive", "along", block, "to", *at]:
+                assert self.now[self.train(block)] == "occupied"
+                self.stands(block, ["at", *at])
+                self.wait()
             case ["switch", "the", "low-voltage", *_]:
                 handled = [
                     w for w in self.stepper.choices if w.kind in ("lever", "button", "derail")
@@ -84,6 +92,13 @@ class Person:
                 self.switch_on()
             case _:
                 raise AssertionError(text)
+
+    def stands(self, block: str, at: list[str]) -> None:
+        """Where on a block the locomotive is to stand, where the card says so."""
+        standing = next((w for w in self.stepper.beside if w.name == block), None)
+        assert bool(at) == (standing is not None)
+        if standing is not None:
+            self.now[standing] = " ".join(at).replace("feeder ", "")
 
     def sets(self, what: Observable, state: str) -> None:
         assert self.now[what] != state and state in what.values
@@ -152,10 +167,10 @@ def test_whatever_remembers_is_played(name: str) -> None:
     assert is_played(verifier.load(ROOT / "specs" / f"{name}.ixl"))
 
 
-def test_memory_beside_detectors_is_left_to_be_tried_by_hand() -> None:
-    text = (ROOT / "specs" / "wired-end-of-siding.ixl").read_text("utf-8")
-    text = text.replace("  thrown by 3\n", "  thrown by 3\n  locked while Switch occupied\n")
-    plan = verifier.load_text(text)
-    assert is_played(plan) and not can_be_played(plan)
+def test_rails_that_no_gap_keeps_apart_leave_memory_open() -> None:
+    text = (ROOT / "specs" / "locked-and-wired-end-of-siding.ixl").read_text("utf-8")
+    joined = "block Out in East-End\ntrack West-Main = Out = Main"
+    plan = verifier.load_text(text.replace("track West-Main   = Main", joined))
+    assert is_played(plan) and not can_be_played(Bench(plan))
     sheet = sheet_of_plan(plan)
-    assert not sheet.tables and "by hand" in sheet.notes[0]
+    assert not sheet.tables and "no card is made" in sheet.notes[0]

@@ -6,11 +6,12 @@ with, then what each step is for, and what no step can show.
 
 from collections.abc import Iterable, Iterator
 
+from verifier.diagnosis.bench import Bench
 from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
 from verifier.sheets.asked import NOTHING, Asked
 from verifier.sheets.sheet import PictureOf, Pose, Row, Sheet, Table
-from verifier.trial.card import Card, Step, Unseen, test_card
+from verifier.trial.card import Card, Step, Unseen, card_on
 from verifier.trial.goals import Excluded, Goal
 from verifier.trial.looks import Look, fingerprint, looks
 from verifier.trial.played import can_be_played, is_played
@@ -26,18 +27,18 @@ _CAUTIONS = (
 )
 
 _NOT_PLAYED = (
-    "This file has relays, timers or locks, and detectors beside them. What it shows depends on "
-    "what was done before and on what detectors then said, which is not worked out together: no "
-    "card is made of it. Try its routes, locks and timers by hand; its rules without the wiring, "
-    "or its wiring without the locks, in a file of their own, can be tried by card."
+    "This file has relays, timers or locks, and rails that no gap keeps apart (blocks-joined). "
+    "What its detectors then say, and its relays come to, may be this or that: no card is made of "
+    "it. Write the gaps down first."
 )
 
 
 def test_card_sheet(plan: Plan, asked: Asked = NOTHING) -> Sheet:
     """The sheet of a plan's test card."""
-    if is_played(plan) and not can_be_played(plan):
+    bench = Bench(plan)
+    if is_played(plan) and not can_be_played(bench):
         return Sheet("test-card", f"Test card: {plan.title}", (), (_NOT_PLAYED,))
-    return sheet_of(test_card(plan, asked.progress))
+    return sheet_of(card_on(bench, asked.progress))
 
 
 def sheet_of(card: Card) -> Sheet:

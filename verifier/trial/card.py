@@ -113,13 +113,8 @@ class Card:
     shortest: bool
 
 
-def test_card(plan: Plan, progress: Progress = silent) -> Card:
-    """The card of a layout."""
-    return card_on(Bench(plan), progress)
-
-
 def card_on(bench: Bench, progress: Progress = silent) -> Card:
-    """The same, of the plan on a bench; what the bench has worked out is kept."""
+    """The card of the layout on a bench; what the bench has worked out is kept."""
     return _Maker(bench, progress).card()
 
 
@@ -182,8 +177,7 @@ class _Maker:
         if self.played is None:
             pool, complete = first_pool(self.trial)
         else:
-            places = (self.trial.candidate(place.setup) for place in self.played.places)
-            pool, complete = [candidate for candidate in places if candidate is not None], False
+            pool, complete = list(self._brought_about(self.played)), False
         meets: dict[Candidate, int] = {}
         by_goal: list[list[Candidate]] = []
         for number, goal in enumerate(self.goals):
@@ -200,18 +194,28 @@ class _Maker:
             kept |= dict.fromkeys(best)
         return list(kept), complete
 
+    def _brought_about(self, played: Played) -> Iterator[Candidate]:
+        for place in played.places:
+            candidate = self.trial.candidate(place.setup)
+            if candidate is not None:
+                yield candidate
+
     def _asked_for(self, what: Goal | Wrong, when: Expr) -> list[Candidate]:
-        """A step that the solver knows; what it does not is noted."""
+        """A step that the solver knows or, where it has to be brought about one thing after
+        another, one that is known to be; what neither is is noted."""
         proved = False
         try:
             setup = self.questions.step(when)
             proved = setup is None
-            # What remembers has to be brought to it, step by step: that is not known here.
-            candidate = self.trial.candidate(setup) if setup and not self.played else None
+            found = [self.trial.candidate(setup)] if setup and not self.played else []
+        except Undecided:
+            found = []
+        if self.played is not None and not proved:
+            found = [next((c for c in self._brought_about(self.played)
+                           if self._confirms(c, what)), None)]  # fmt: skip
+        for candidate in found:
             if candidate is not None and self._confirms(candidate, what):
                 return [candidate]
-        except Undecided:
-            pass
         self.unseen.append(Unseen(what, proved))
         return []
 

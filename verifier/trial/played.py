@@ -1,38 +1,37 @@
 """Layouts that remember or lock: what can be brought about from rest, one thing done at a time.
 
 In: a bench. Out: places at which all has come to rest, each with the things to do that lead there
-from another, worked out by :mod:`verifier.engines.stepper`; a walk from place to place. After each
+from another, worked out by :mod:`verifier.trial.going`; a walk from place to place. After each
 thing that is done, all there is to wait for is waited for: points, relays, timers. One locomotive
 at most is on the track; it is driven from block to block, so that it is on both for a while, over
-points that lie for it. No more than two buttons are held. From anywhere there is a way back
-to rest: everything is put back, and the supply of the logic is switched off and on again.
+points that lie for it, or lifted where spot detectors watch, since what they say on its way is not
+worked out. No more than two buttons are held. From anywhere there is a way back to rest:
+everything is put back, and the supply of the logic is switched off and on again.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from fractions import Fraction
 from heapq import heappop, heappush
 
 from verifier.diagnosis.bench import Bench, Setup
-from verifier.engines.stepper import Stepper
+from verifier.engines.evaluator import Unsettled
+from verifier.engines.wired_stepper import WiredStepper
 from verifier.findings.record import occupied_blocks
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Port
+from verifier.trial.doable import places
+from verifier.trial.going import HANDLED, Done, Going, Moment
 from verifier.trial.progress import Progress, silent
-from verifier.trial.walk import Act, Walk
+from verifier.trial.walk import Act, Stood, Walk
 
-# So many moments are worked out at most, all in all; and so many until all has come to rest.
+# So many moments are worked out at most, all in all.
 MOST_MOMENTS = 30_000
-MOST_WAITED = 120
 MOST_HELD = 2
 # What it costs to begin again: everything else apart, as much as two pieces of stock.
 AGAIN = 6
 
-_HANDLED = ("lever", "button", "derail", "gate")
-_KEPT = (*_HANDLED, "relay", "timer", "traffic")
-
-Moment = dict[Observable, str]
+_KEPT = (*HANDLED, "relay", "timer", "traffic")
 
 
 def is_played(plan: Plan) -> bool:
@@ -46,30 +45,34 @@ def is_played(plan: Plan) -> bool:
     )
 
 
-def can_be_played(plan: Plan) -> bool:
-    """Histories know no detectors: where there are any, what they report may be otherwise."""
-    return not plan.wiring.detectors and not plan.equipment.places
+def can_be_played(bench: Bench) -> bool:
+    """Whether what detectors say is one thing at each moment: where rails are joined that a gap
+    should keep apart, it may be this or that."""
+    return not any(w.kind == "current" and len(w.values) > 1 for w in bench.plan.inputs)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Way:
+    """Something to do, in words and as it is worked out, and the place it leads to."""
+
+    acts: tuple[Act, ...]
+    done: Done
+    then: "Place"
+
+    @property
+    def cost(self) -> int:
+        return sum(act.cost for act in self.acts)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Place:
-    """``setup``: how all stands when it has come to rest, memory included; ``done``: the same of
-    what a person sets alone. ``onward``: what can be done next, and where that leads."""
+    """``setup``: how all stands when it has come to rest, memory included; ``hands``: the same of
+    what a person sets alone. ``onward``: what can be done next."""
 
     moment: Mapping[Observable, str]
     setup: Setup
-    done: Setup
-    onward: list[tuple[tuple[Act, ...], "Place"]]
-
-
-@dataclass(frozen=True, slots=True)
-class _Tried:
-    """One thing done: what it changes, one after the other, each time till all is at rest. With
-    ``thrown``, a turnout is thrown by hand. ``acts``: in words, where not as a walk has them."""
-
-    changes: tuple[Mapping[Observable, str], ...]
-    acts: tuple[Act, ...] = ()
-    thrown: str | None = None
+    hands: Setup
+    onward: list[Way]
 
 
 class Played:
@@ -77,120 +80,176 @@ class Played:
 
     def __init__(self, bench: Bench, progress: Progress = silent):
         self._bench, self._plan, self._progress = bench, bench.given, progress
-        self._stepper = Stepper(bench.given)
+        self.going = Going(bench.given, bench.plan, {})
+        self._stepper = self.going.stepper
         self._walk = Walk(bench)
-        self._handled = [w for w in self._stepper.choices if w.kind in _HANDLED]
-        self._expiring = [w.name for w in self._stepper.choices if w.kind == "expiry"]
-        self._passing = {
-            what: "yes" if what.kind in ("arrival", "tick") else what.usual
-            for what in self._stepper.choices
-        }
+        self._handled = [w for w in self._stepper.choices if w.kind in HANDLED]
+        self._standing = {w.name: w for w in self._stepper.beside if w.kind == "standing"}
         self._pieces = _pieces(self._stepper)
+        self._stands = _stands(bench, self._pieces)
         self._by_hand = [
             n for n in self._stepper.parts.turnouts
             if n not in self._plan.locking.throws
             or self._plan.locking.throws[n].by in ("hand", "anyone")
         ]  # fmt: skip
-        self._left = MOST_MOMENTS
-        start = {what: what.usual for what in (*self._stepper.states, *self._handled)}
-        settled = self._settled(start)
-        self.rest = self._place(settled if settled is not None else start)
+        start = self.going.start()
+        usual = (*self._stepper.states, *self._handled)
+        self.rest = self._place(start if start is not None else {w: w.usual for w in usual})
         self.places: list[Place] = [self.rest]
         self._explore()
         self._at = {place.setup: place for place in self.places}
-        self._ways: dict[Place, dict[Place, tuple[int, tuple[Act, ...]]]] = {}
+        self._ways: dict[Place, dict[Place, tuple[int, tuple[Way, ...]]]] = {}
 
     # -------------------------------------------------------------- the walk
 
     def acts(self, before: Setup, after: Setup) -> list[Act]:
         """What to do to get from one place to another, in order."""
-        return list(self._way(before, after)[1])
+        return [act for way in self.ways(before, after) for act in way.acts]
 
     def cost(self, before: Setup, after: Setup) -> int:
         return self._way(before, after)[0]
 
-    def _way(self, before: Setup, after: Setup) -> tuple[int, tuple[Act, ...]]:
+    def ways(self, before: Setup, after: Setup) -> tuple[Way, ...]:
+        """The same as ways from place to place."""
+        return self._way(before, after)[1]
+
+    def _way(self, before: Setup, after: Setup) -> tuple[int, tuple[Way, ...]]:
         return self._from(self._at.get(before, self.rest))[self._at[after]]
 
-    def _from(self, start: Place) -> dict[Place, tuple[int, tuple[Act, ...]]]:
+    def _from(self, start: Place) -> dict[Place, tuple[int, tuple[Way, ...]]]:
         """The cheapest way from a place to every other."""
         if start not in self._ways:
-            found: dict[Place, tuple[int, tuple[Act, ...]]] = {}
-            waiting: list[tuple[int, int, Place, tuple[Act, ...]]] = [(0, 0, start, ())]
+            found: dict[Place, tuple[int, tuple[Way, ...]]] = {}
+            waiting: list[tuple[int, int, Place, tuple[Way, ...]]] = [(0, 0, start, ())]
             number = 0
             while waiting:
-                price, _, place, acts = heappop(waiting)
+                price, _, place, ways = heappop(waiting)
                 if place in found:
                     continue
-                found[place] = price, acts
+                found[place] = price, ways
                 further = place.onward
                 if place is start and start is not self.rest:
-                    further = [*further, (self._again(place), self.rest)]
-                for more, then in further:
-                    number += 1
-                    cost = price + sum(act.cost for act in more)
-                    heappush(waiting, (cost, number, then, (*acts, *more)))
+                    further = [*further, self.again(place)]
+                for way in further:
+                    if way.then not in found:
+                        number += 1
+                        heappush(waiting, (price + way.cost, number, way.then, (*ways, way)))
             self._ways[start] = found
         return self._ways[start]
 
-    def _again(self, place: Place) -> tuple[Act, ...]:
-        back = self._walk.acts(place.done, self.rest.done)
+    def again(self, place: Place) -> Way:
+        """Everything put back, and what remembers switched off and on."""
+        back = self._walk.acts(place.hands, self.rest.hands)
         off = "switch the low-voltage supply of the signals and relays off, and on again"
-        return (*back, Act(off, AGAIN))
+        put_back = {what: what.usual for what in (*self._handled, *self._standing.values())}
+        gone = {facts.train(piece): "vacant" for piece in self._pieces.values()}
+        return Way((*back, Act(off, AGAIN)), Done(({**put_back, **gone},), off=True), self.rest)
 
     # -------------------------------------------------------------- what can be brought about
 
     def _explore(self) -> None:
         known = {_key(self.rest.moment): self.rest}
-        for place in self.places:  # it grows meanwhile
-            for tried in self._tries(place.moment):
-                if self._left <= 0:
+        # By all but where on its block the locomotive stands: the place that was gone on from.
+        first = {_still(self.rest.moment): self.rest}
+        waiting = [self.rest]
+        for place in waiting:  # it grows meanwhile
+            for acts, done in self._tries(place.moment):
+                if self.going.moments >= MOST_MOMENTS:
                     return
-                self._progress(MOST_MOMENTS - self._left, MOST_MOMENTS)
-                settled = self._done(place.moment, tried)
+                self._progress(self.going.moments, MOST_MOMENTS)
+                settled = self._after(place.moment, done)
                 if settled is None:
                     continue
                 key = _key(settled)
                 if key not in known:
                     known[key] = self._place(settled)
                     self.places.append(known[key])
+                    if first.setdefault(_still(settled), known[key]) is known[key]:
+                        waiting.append(known[key])
                 then = known[key]
                 if then is not place:
-                    acts = tried.acts or tuple(self._walk.acts(place.done, then.done))
-                    place.onward.append((acts, then))
+                    said = acts or tuple(self._walk.acts(place.hands, then.hands))
+                    place.onward.append(Way(said, done, then))
+        for place in self.places:
+            if first[_still(place.moment)] is not place:
+                place.onward.extend(self._elsewhere(place, first[_still(place.moment)]))
 
-    def _done(self, moment: Mapping[Observable, str], tried: "_Tried") -> Moment | None:
+    def _elsewhere(self, place: Place, first: Place) -> Iterator[Way]:
+        """What can be done next where the locomotive stands elsewhere on its block: it is taken
+        away, or moved along to where more can be done."""
+        [(block, (here,))] = place.setup.stands
+        moved = {facts.train(self._pieces[block]), self._standing[block]}
+        for way in first.onward:
+            if way.then is not place and any(moved & set(c) for c in way.done.changes):
+                yield way
+        if block not in self._bench.plan.equipment.geometry:
+            [(_, (there,))] = first.setup.stands
+            act = self._walk.move((block, here), (block, there))
+            yield Way((act,), Done((self._on(block, there),), passes=block), first)
+
+    def _after(self, moment: Mapping[Observable, str], done: Done) -> Moment | None:
         """How all is once something was done; None where that is not to be done."""
-        now = dict(moment)
-        for changes in tried.changes:
-            settled = self._settled({**now, **changes}, tried.thrown)
-            if settled is None or not self._is_kind(now, settled):
+        before: Mapping[Observable, str] = moment
+        for settled in self.going.steps(moment, done):
+            if settled is None or not self._is_kind(before, settled):
                 return None
-            now = settled
-        return now
+            before = settled
+        return dict(before)
 
-    def _tries(self, moment: Mapping[Observable, str]) -> Iterator["_Tried"]:
-        """One more thing done."""
+    def _tries(self, moment: Mapping[Observable, str]) -> Iterator[tuple[tuple[Act, ...], Done]]:
+        """One more thing done, with its words where they are not those of a walk."""
         held = sum(moment[w] == "pressed" for w in self._handled if w.kind == "button")
         for what in self._handled:
             for state in what.values:
                 half = state == "open" and what.kind == "derail"
                 too_many = state == "pressed" and held >= MOST_HELD
                 if state != moment[what] and not half and not too_many:
-                    yield _Tried(({what: state},))
+                    yield (), Done(({what: state},))
         for turnout in self._by_hand:
-            yield _Tried(({},), thrown=turnout)
-        trains = {block: facts.train(piece) for block, piece in self._pieces.items()}
-        on = next((b for b, train in trains.items() if moment[train] == "occupied"), None)
-        if on is None:
-            for block, train in trains.items():
-                yield _Tried(({train: "occupied"},), (self._walk.put((block, "occupied")),))
+            yield (), Done(({},), thrown=turnout)
+        stood = self._stood(moment)
+        if stood is None:
+            for block, at in self._stands.items():
+                for place in at:
+                    yield (self._walk.put((block, place)),), Done((self._on(block, place),))
             return
-        gone = {trains[on]: "vacant"}
-        yield _Tried((gone,), (self._walk.take((on, "occupied")),))
-        for block in self._driven_to(on, moment):
-            act = Act(f"drive the locomotive from {on} to {block}", 2)
-            yield _Tried(({trains[block]: "occupied"}, gone), (act,))
+        gone = self._off(stood[0])
+        yield (self._walk.take(stood),), Done((gone,))
+        yield from self._driven(stood, moment, gone)
+
+    def _driven(
+        self, stood: Stood, moment: Mapping[Observable, str], gone: Mapping[Observable, str]
+    ) -> Iterator[tuple[tuple[Act, ...], Done]]:
+        block, here = stood
+        if block in self._bench.plan.equipment.geometry:
+            return
+        for place in self._stands[block]:
+            if place != here:
+                act = self._walk.move(stood, (block, place))
+                yield (act,), Done((self._on(block, place),), passes=block)
+        for other in self._driven_to(block, moment):
+            place = self._stands[other][0]
+            where = self._walk.at(other, place).removeprefix("on ")
+            act = Act(f"drive the locomotive from {block} to {where}", 2)
+            yield (act,), Done((self._on(other, place), gone), passes=other)
+
+    def _stood(self, moment: Mapping[Observable, str]) -> Stood | None:
+        """The block on which the locomotive is, and where on it."""
+        for block, piece in self._pieces.items():
+            if moment[facts.train(piece)] == "occupied":
+                standing = self._standing.get(block)
+                return block, "occupied" if standing is None else moment[standing]
+        return None
+
+    def _on(self, block: str, place: str) -> dict[Observable, str]:
+        standing = self._standing.get(block)
+        there = {} if standing is None else {standing: place}
+        return {facts.train(self._pieces[block]): "occupied", **there}
+
+    def _off(self, block: str) -> dict[Observable, str]:
+        standing = self._standing.get(block)
+        there = {} if standing is None else {standing: standing.usual}
+        return {facts.train(self._pieces[block]): "vacant", **there}
 
     def _driven_to(self, block: str, moment: Mapping[Observable, str]) -> Iterator[str]:
         """The blocks beside one, over points that lie for it."""
@@ -202,7 +261,9 @@ class Played:
                 continue
             if all(self._is_lined(port, moment) for port in (joint.a, joint.b)):
                 found |= dict.fromkeys(b for b in blocks if b is not None and b != block)
-        yield from (other for other in found if other in self._pieces)
+        for other in found:
+            if other in self._stands and other not in self._bench.plan.equipment.geometry:
+                yield other
 
     def _is_lined(self, port: Port, moment: Mapping[Observable, str]) -> bool:
         match self._plan.track.pieces[port.piece].kind:
@@ -221,79 +282,46 @@ class Played:
             what, block = facts.points(name), self._plan.track.pieces[name].block
             if after[what] == "open" or (before[what] != after[what] and block in occupied):
                 return False
-        return self._stepper.allowed(self._stepper.look(self._whole(after)))
+        try:
+            return self._stepper.allowed(self.going.look(after))
+        except Unsettled:
+            return False
 
     def _place(self, moment: Mapping[Observable, str]) -> Place:
-        stands = tuple(
-            (block, ("occupied",)) for block in occupied_blocks(self._stepper.plan, moment)
-        )
+        stood = self._stood(moment)
+        stands = () if stood is None else ((stood[0], (stood[1],)),)
         turnouts = self._stepper.parts.turnouts
         told = tuple((n, moment[facts.thrown(n)]) for n in turnouts if self._bench.throws(n))
         lies = tuple((n, moment[facts.points(n)]) for n in turnouts if not self._bench.throws(n))
         hand = tuple((n, moment[facts.points(n)]) for n in self._by_hand)
         kept = tuple((w, s) for w, s in moment.items() if w.kind in _KEPT)
-        done = tuple((w, s) for w, s in kept if w.kind in _HANDLED)
+        done = tuple((w, s) for w, s in kept if w.kind in HANDLED)
         return Place(moment, Setup(stands, told, lies, kept), Setup(stands, (), hand, done), [])
-
-    # -------------------------------------------------------------- waiting
-
-    def _settled(
-        self, moment: Mapping[Observable, str], thrown: str | None = None
-    ) -> Moment | None:
-        """How all is once nothing moves any more and there is nothing to wait for; None where
-        it does not come to rest. ``thrown``: a turnout thrown by hand at first."""
-        now = self._after(moment, (), thrown)
-        waiting: dict[str, Fraction] = {}
-        for _ in range(MOST_WAITED):
-            then = self._after(now, ())
-            if then != now:
-                now = then
-                continue
-            due = {name: self._after(now, (name,)) for name in self._expiring}
-            due = {name: then for name, then in due.items() if then != now}
-            if not due:
-                return now
-            waiting = {name: waiting.get(name, self._seconds(name, now)) for name in due}
-            first = min(due, key=lambda name: waiting[name])
-            passed = waiting.pop(first)
-            waiting = {name: left - passed for name, left in waiting.items()}
-            now = due[first]
-        return None
-
-    def _seconds(self, name: str, now: Mapping[Observable, str]) -> Fraction:
-        """How long a timer or a slow relay takes."""
-        timer = self._plan.locking.timers.get(name)
-        if timer is not None:
-            return timer.seconds
-        relay = self._plan.locking.relays[name]
-        is_up = now[facts.relay(name)] == "up"
-        return (relay.slow_release if is_up else relay.slow_pick) or Fraction(0)
-
-    def _after(
-        self, moment: Mapping[Observable, str], expiring: Sequence[str], thrown: str | None = None
-    ) -> Moment:
-        """The next moment: points arrive, time passes, no train moves by itself."""
-        self._left -= 1
-        chosen = {facts.choice("expiry", name): "yes" for name in expiring}
-        if thrown is not None:
-            chosen[facts.choice("throw", thrown)] = "yes"
-        following = self._stepper.step({**self._whole(moment), **chosen}).following
-        return {**following, **{what: moment[what] for what in self._handled}}
-
-    def _whole(self, moment: Mapping[Observable, str]) -> Moment:
-        """A moment with all that is chosen at it."""
-        return {**self._passing, **moment}
 
 
 def _key(moment: Mapping[Observable, str]) -> frozenset[tuple[Observable, str]]:
     return frozenset((what, state) for what, state in moment.items() if state != what.usual)
 
 
-def _pieces(stepper: Stepper) -> dict[str, str]:
+def _still(moment: Mapping[Observable, str]) -> frozenset[tuple[Observable, str]]:
+    """A moment but for where on its block stock stands."""
+    return frozenset((what, s) for what, s in _key(moment) if what.kind != "standing")
+
+
+def _pieces(stepper: WiredStepper) -> dict[str, str]:
     """By block, a piece of track on it."""
     found: dict[str, str] = {}
     for name in stepper.places.pieces:
         block = stepper.plan.track.pieces[name].block
         if block is not None:
             found.setdefault(block, name)
+    return found
+
+
+def _stands(bench: Bench, pieces: Mapping[str, str]) -> dict[str, list[str]]:
+    """By block, the places at which the locomotive may stand."""
+    found: dict[str, list[str]] = {}
+    for block, place in places(bench):
+        if block in pieces:
+            found.setdefault(block, []).append(place)
     return found

@@ -107,7 +107,7 @@ class Walk:
                     first.append(self.take(a))
                     last.append(self.put(b))
                 else:
-                    (last if b[0] in under else first).append(self._move(a, b))
+                    (last if b[0] in under else first).append(self.move(a, b))
             for place in many:
                 if place not in chosen:
                     if many is new:
@@ -120,9 +120,9 @@ class Walk:
         assert best is not None
         return best[1], best[2]
 
-    def _move(self, a: Stood, b: Stood) -> Act:
+    def move(self, a: Stood, b: Stood) -> Act:
         one, other, who = a[0], b[0], self._who(*a)
-        where = self._at(*b).replace("on ", "to ", 1)
+        where = self.at(*b).replace("on ", "to ", 1)
         text = f"move the {who} from {one} {where}"
         if one == other:
             text = f"move the {who} along {where.removeprefix('to ').replace(' at ', ' to ', 1)}"
@@ -130,7 +130,7 @@ class Walk:
 
     def put(self, place: Stood) -> Act:
         """Stock is put on the track."""
-        return Act(f"put a {self._who(*place)} {self._at(*place)}", STOCK)
+        return Act(f"put a {self._who(*place)} {self.at(*place)}", STOCK)
 
     def take(self, place: Stood) -> Act:
         """Stock is taken off."""
@@ -141,7 +141,7 @@ class Walk:
         return "locomotive" if place is None or place.draws or (place.feeder is None and (
             not self._plan.wiring.feeders_of(block))) else "car that draws no current"  # fmt: skip
 
-    def _at(self, block: str, name: str) -> str:
+    def at(self, block: str, name: str) -> str:
         place = self._place(block, name)
         if place is None or name == "drawing no current":
             return f"on {block}"
