@@ -169,7 +169,11 @@ def test_whatever_remembers_is_played(name: str) -> None:
 
 def test_rails_that_no_gap_keeps_apart_leave_memory_open() -> None:
     text = (ROOT / "specs" / "locked-and-wired-end-of-siding.ixl").read_text("utf-8")
-    joined = "block Out in East-End\ntrack West-Main = Out = Main"
+    joined = """block Out in East-End
+  feeders o1
+detector D-Out current-sensing
+  through o1
+track West-Main = Out = Main"""
     plan = verifier.load_text(text.replace("track West-Main   = Main", joined))
     assert is_played(plan) and not can_be_played(Bench(plan))
     sheet = sheet_of_plan(plan)
