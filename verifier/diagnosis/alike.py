@@ -6,7 +6,7 @@ inputs; where the two come to the same expression nothing more need be asked, ot
 solver is asked for a situation in which some lens differs.
 """
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 
 from verifier.diagnosis.bench import Bench
 from verifier.diagnosis.suspects import Suspects
@@ -53,13 +53,22 @@ def proved_alike(bench: Bench, a: Suspects, b: Suspects) -> bool:
     return isinstance(check.find(differs), Impossible)
 
 
-def differing(bench: Bench, a: Suspects, b: Suspects, shared: Collection[Observable] = ()) -> Expr:
-    """That some lens shows another colour with one group than with the other, over the inputs
-    of the bench's plan. What is ``shared`` is an input as well, everything else that is broken
-    is in the first of its states.
+def differing(
+    bench: Bench,
+    a: Suspects,
+    b: Suspects,
+    shared: Collection[Observable] = (),
+    watched: Collection[Observable] | None = None,
+) -> Expr:
+    """That something watched (every lens, where nothing is said) is otherwise with one group than
+    with the other, over the inputs of the bench's plan. What is ``shared`` is an input as well,
+    everything else that is broken is in the first of its states.
 
     Raises :class:`InputError` where with something broken the rules go round in a circle."""
-    return either(*_differences(bench, a, b, shared))
+    if watched is None:
+        heads = (head for signal in bench.plan.signals.values() for head in signal.heads)
+        watched = [head.lens for head in heads]
+    return either(*_differences(bench, a, b, shared, watched))
 
 
 def _of_points(bench: Bench, group: Suspects) -> set[object]:
@@ -72,19 +81,22 @@ def _of_points(bench: Bench, group: Suspects) -> set[object]:
 
 
 def _differences(
-    bench: Bench, a: Suspects, b: Suspects, shared: Collection[Observable]
+    bench: Bench,
+    a: Suspects,
+    b: Suspects,
+    shared: Collection[Observable],
+    watched: Iterable[Observable],
 ) -> Iterator[Expr]:
-    one, other = (_Lenses(bench, group, shared) for group in (a, b))
-    for signal in bench.plan.signals.values():
-        for head in signal.heads:
-            for colour in head.lens.values:
-                x, y = one.shows(head.lens, colour), other.shows(head.lens, colour)
-                if x is not y:
-                    yield either(both(x, opposite(y)), both(opposite(x), y))
+    one, other = (_Watched(bench, group, shared) for group in (a, b))
+    for what in watched:
+        for state in what.values:
+            x, y = one.says(what, state), other.says(what, state)
+            if x is not y:
+                yield either(both(x, opposite(y)), both(opposite(x), y))
 
 
-class _Lenses:
-    """The lenses of one plan with a group of suspects at work."""
+class _Watched:
+    """What there is to watch of one plan with a group of suspects at work."""
 
     def __init__(self, bench: Bench, group: Suspects, shared: Collection[Observable]):
         self._broken = {
@@ -92,8 +104,8 @@ class _Lenses:
         }
         self._world = World(bench.wired(group), None, (*self._broken, *shared))
 
-    def shows(self, lens: Observable, colour: str) -> Expr:
-        return substitute(self._world.expand(atom(lens, colour)), self._as_broken)
+    def says(self, what: Observable, state: str) -> Expr:
+        return substitute(self._world.expand(atom(what, state)), self._as_broken)
 
     def _as_broken(self, part: Atom) -> Expr:
         state = self._broken.get(part.what)

@@ -171,8 +171,6 @@ def _unseen(card: Card) -> Table:
 
 
 def _why(unseen: Unseen) -> str:
-    if unseen.remembered:
-        return "it may change what relays, timers or locks come to: not looked for, try it by hand"
     match unseen.what, unseen.proved:
         case Goal(), True:
             return "nothing a person may do here brings it about (proved)"

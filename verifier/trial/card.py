@@ -37,10 +37,10 @@ from verifier.trial.played import Played, is_played
 from verifier.trial.pool import FOR_EACH, Candidate, Trial, asked_of, first_pool, telling
 from verifier.trial.progress import Progress, silent
 from verifier.trial.questions import Questions, Undecided
+from verifier.trial.replayed import Replays, Trod
 from verifier.trial.walk import Act, Walk, length, short_way
 from verifier.trial.wrongs import (
     Wrong,
-    may_be_remembered,
     shown_at,
     to_be_seen,
     without_power,
@@ -78,7 +78,7 @@ class Met:
 @dataclass(frozen=True, slots=True, eq=False)
 class Found:
     """Something that may be wrong, and where it shows: numbers of steps, with the signal or
-    turnout to look at."""
+    turnout to look at. What may be remembered is followed up to where it first shows."""
 
     wrong: Wrong
     at: tuple[tuple[int, str], ...]
@@ -86,12 +86,10 @@ class Found:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Unseen:
-    """What the card cannot show. ``proved``: no step of any kind can. ``remembered``: it was not
-    looked for, as it may change what is remembered."""
+    """What the card cannot show. ``proved``: no step of any kind can."""
 
     what: Goal | Wrong
     proved: bool
-    remembered: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -118,6 +116,15 @@ def card_on(bench: Bench, progress: Progress = silent) -> Card:
     return _Maker(bench, progress).card()
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Gone:
+    """A step as it is gone through, with what there is to do after the one before."""
+
+    candidate: Candidate
+    acts: tuple[Act, ...]
+    trod: Trod
+
+
 class _Maker:
     def __init__(self, bench: Bench, progress: Progress):
         self.bench, self.plan = bench, bench.plan
@@ -125,6 +132,9 @@ class _Maker:
         self.played = Played(bench, progress) if is_played(bench.given) else None
         self.questions = Questions(bench, played=self.played is not None)
         self.walk = self.played or Walk(bench)
+        self.replays = Replays(bench, self.played) if self.played else None
+        # What relays, timers or locks hear of: it may be remembered.
+        self.heard: list[Wrong] = []
         self.lines = list(line_goals(self.plan))
         self.tried = list(facts_tried(self.plan))
         self.colours = list(colour_goals(self.plan))
@@ -232,8 +242,8 @@ class _Maker:
         while waiting:
             self.progress(len(looked_for), len(looked_for) + len(waiting))
             wrong = waiting.pop(0)
-            if self.played is not None and may_be_remembered(self.bench, wrong):
-                self.unseen.append(Unseen(wrong, False, remembered=True))
+            if self._is_heard(wrong):
+                self.heard += without_power(self.bench, wrong) or [wrong]
                 continue
             looked_for.append(wrong)
             if self._showing(steps, wrong):
@@ -253,6 +263,13 @@ class _Maker:
                 continue
             steps += self._asked_for(wrong, when)
         return looked_for
+
+    def _is_heard(self, wrong: Wrong) -> bool:
+        """Whether what is remembered may come to be otherwise for it, apart from points that do
+        not go where they are told."""
+        if self.replays is None or wrong.suspect.trouble is not None:
+            return False
+        return bool(self.bench.unpowered_by(wrong.suspect)) or self.replays.is_heard(wrong)
 
     # -------------------------------------------------------------- what shows what
 
@@ -344,43 +361,90 @@ class _Maker:
         self, chosen: Sequence[Candidate], all_wrong: Iterable[Wrong], at_least: int,
         shortest: bool,
     ) -> Card:  # fmt: skip
-        steps, before, effort = [], Setup(), 0
-        for number, candidate in enumerate(chosen, start=1):
-            acts = tuple(self.walk.acts(before, candidate.setup))
-            effort += sum(act.cost for act in acts)
-            steps.append(self._step(number, acts, candidate))
-            before = candidate.setup
+        gone = self._gone(chosen)
+        found = [*self._found(chosen, all_wrong), *self._followed(gone)]
+        steps = [self._step(number, one) for number, one in enumerate(gone, start=1)]
         seen = {unseen.what for unseen in self.unseen}
 
         def met(goal: Goal) -> tuple[int, ...]:
-            return tuple(n for n, step in enumerate(chosen, start=1) if step.shows(goal.when))
+            return tuple(n for n, one in enumerate(gone, 1) if one.candidate.shows(goal.when))
 
         def all_met(goals: Iterable[Goal]) -> tuple[Met, ...]:
             return tuple(Met(goal, met(goal)) for goal in goals if goal not in seen)
 
-        found = []
-        for wrong in all_wrong:
-            at = [(n, self._where(step, wrong)) for n, step in enumerate(chosen, start=1)]
-            showing = tuple((n, look) for n, look in at if look is not None)
-            if self.played is not None and wrong.suspect.trouble is not None:
-                showing = showing[:1]  # what comes after it may be remembered otherwise
-            if showing:
-                found.append(Found(wrong, showing))
         return Card(
             self.bench.given, tuple(steps), all_met(self.lines),
             tuple((t, met(t.acts), met(t.fails)) for t in self.tried),
             all_met(self.colours), all_met(self.routes),
             tuple((x, missing, met(goal)) for x, missing, goal in self.excluded
                   if goal not in seen),
-            tuple(found), tuple(self.unseen), at_least, effort, shortest,
+            tuple(found), tuple(self.unseen), at_least,
+            sum(act.cost for step in steps for act in step.acts), shortest,
         )  # fmt: skip
 
-    def _step(self, number: int, acts: tuple[Act, ...], candidate: Candidate) -> Step:
-        setup = candidate.setup
+    def _gone(self, chosen: Iterable[Candidate]) -> list["_Gone"]:
+        """Steps as they are gone through, one after the other."""
+        gone, before = [], Setup()
+        for candidate in chosen:
+            acts = tuple(self.walk.acts(before, candidate.setup))
+            ways = self.played.ways(before, candidate.setup) if self.played else ()
+            lies = dict((*candidate.setup.told, *self._thrown(candidate.setup)))
+            gone.append(_Gone(candidate, acts, Trod(ways, candidate.colours, lies)))
+            before = candidate.setup
+        return gone
+
+    def _found(self, chosen: Sequence[Candidate], all_wrong: Iterable[Wrong]) -> Iterator[Found]:
+        """Where those things show that nothing remembers."""
+        for wrong in all_wrong:
+            at = [(n, self._where(step, wrong)) for n, step in enumerate(chosen, start=1)]
+            showing = tuple((n, look) for n, look in at if look is not None)
+            if self.played is not None and wrong.suspect.trouble is not None:
+                showing = showing[:1]  # what comes after it may be remembered otherwise
+            if showing:
+                yield Found(wrong, showing)
+
+    def _followed(self, gone: list["_Gone"]) -> Iterator[Found]:
+        """Where those things show that may be remembered. Where they do not, steps are added, each
+        of which begins again."""
+        if self.replays is None or self.played is None:
+            return
+        base = [one.trod for one in gone]
+        for number, wrong in enumerate(self.heard):
+            self.progress(number, len(self.heard))
+            at = self.replays.shown(wrong, base)
+            added = [one.trod for one in gone[len(base) :]]
+            at = at or tuple((n + len(base), look) for n, look in self.replays.shown(wrong, added))
+            if not at:
+                at = self._added_for(wrong, gone, self.replays, self.played)
+            if at:
+                yield Found(wrong, at)
+            else:
+                self.unseen.append(Unseen(wrong, False))
+
+    def _added_for(
+        self, wrong: Wrong, gone: list["_Gone"], replays: Replays, played: Played
+    ) -> tuple[tuple[int, str], ...]:
+        """A step added in which something wrong shows."""
+        ways = replays.step_for(wrong)
+        candidate = self.trial.candidate(ways[-1].then.setup) if ways else None
+        if not ways or candidate is None:
+            return ()
+        again = (played.again(gone[-1].candidate.setup),) if gone else ()
+        trod = Trod(
+            (*again, *ways), candidate.colours,
+            dict((*candidate.setup.told, *self._thrown(candidate.setup))),
+        )  # fmt: skip
+        at = replays.shown(wrong, [trod])
+        if at:
+            gone.append(_Gone(candidate, tuple(a for way in trod.ways for a in way.acts), trod))
+        return tuple((len(gone), look) for _, look in at)
+
+    def _step(self, number: int, one: "_Gone") -> Step:
+        setup = one.candidate.setup
         moment = next(iter(self.bench.moments(setup, ())))
         return Step(
-            number, acts, setup, as_given(self.bench, setup, moment.truth.situation),
-            tuple(candidate.colours.items()), (*setup.told, *self._thrown(setup)),
+            number, one.acts, setup, as_given(self.bench, setup, moment.truth.situation),
+            tuple(one.candidate.colours.items()), tuple(one.trod.lies.items()),
         )  # fmt: skip
 
     def _thrown(self, setup: Setup) -> Iterator[tuple[str, str]]:

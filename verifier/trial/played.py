@@ -86,7 +86,7 @@ class Played:
         self._handled = [w for w in self._stepper.choices if w.kind in HANDLED]
         self._standing = {w.name: w for w in self._stepper.beside if w.kind == "standing"}
         self._pieces = _pieces(self._stepper)
-        self._stands = _stands(bench, self._pieces)
+        self.stands = _stands(bench, self._pieces)
         self._by_hand = [
             n for n in self._stepper.parts.turnouts
             if n not in self._plan.locking.throws
@@ -129,7 +129,7 @@ class Played:
                 found[place] = price, ways
                 further = place.onward
                 if place is start and start is not self.rest:
-                    further = [*further, self.again(place)]
+                    further = [*further, self.again(place.setup)]
                 for way in further:
                     if way.then not in found:
                         number += 1
@@ -137,8 +137,9 @@ class Played:
             self._ways[start] = found
         return self._ways[start]
 
-    def again(self, place: Place) -> Way:
+    def again(self, setup: Setup) -> Way:
         """Everything put back, and what remembers switched off and on."""
+        place = self._at[setup]
         back = self._walk.acts(place.hands, self.rest.hands)
         off = "switch the low-voltage supply of the signals and relays off, and on again"
         put_back = {what: what.usual for what in (*self._handled, *self._standing.values())}
@@ -185,7 +186,7 @@ class Played:
         if block not in self._bench.plan.equipment.geometry:
             [(_, (there,))] = first.setup.stands
             act = self._walk.move((block, here), (block, there))
-            yield Way((act,), Done((self._on(block, there),), passes=block), first)
+            yield Way((act,), Done((self.on(block, there),), passes=block), first)
 
     def _after(self, moment: Mapping[Observable, str], done: Done) -> Moment | None:
         """How all is once something was done; None where that is not to be done."""
@@ -207,13 +208,13 @@ class Played:
                     yield (), Done(({what: state},))
         for turnout in self._by_hand:
             yield (), Done(({},), thrown=turnout)
-        stood = self._stood(moment)
+        stood = self.stood(moment)
         if stood is None:
-            for block, at in self._stands.items():
+            for block, at in self.stands.items():
                 for place in at:
-                    yield (self._walk.put((block, place)),), Done((self._on(block, place),))
+                    yield (self._walk.put((block, place)),), Done((self.on(block, place),))
             return
-        gone = self._off(stood[0])
+        gone = self.off(stood[0])
         yield (self._walk.take(stood),), Done((gone,))
         yield from self._driven(stood, moment, gone)
 
@@ -223,17 +224,17 @@ class Played:
         block, here = stood
         if block in self._bench.plan.equipment.geometry:
             return
-        for place in self._stands[block]:
+        for place in self.stands[block]:
             if place != here:
                 act = self._walk.move(stood, (block, place))
-                yield (act,), Done((self._on(block, place),), passes=block)
+                yield (act,), Done((self.on(block, place),), passes=block)
         for other in self._driven_to(block, moment):
-            place = self._stands[other][0]
+            place = self.stands[other][0]
             where = self._walk.at(other, place).removeprefix("on ")
             act = Act(f"drive the locomotive from {block} to {where}", 2)
-            yield (act,), Done((self._on(other, place), gone), passes=other)
+            yield (act,), Done((self.on(other, place), gone), passes=other)
 
-    def _stood(self, moment: Mapping[Observable, str]) -> Stood | None:
+    def stood(self, moment: Mapping[Observable, str]) -> Stood | None:
         """The block on which the locomotive is, and where on it."""
         for block, piece in self._pieces.items():
             if moment[facts.train(piece)] == "occupied":
@@ -241,12 +242,12 @@ class Played:
                 return block, "occupied" if standing is None else moment[standing]
         return None
 
-    def _on(self, block: str, place: str) -> dict[Observable, str]:
+    def on(self, block: str, place: str) -> dict[Observable, str]:
         standing = self._standing.get(block)
         there = {} if standing is None else {standing: place}
         return {facts.train(self._pieces[block]): "occupied", **there}
 
-    def _off(self, block: str) -> dict[Observable, str]:
+    def off(self, block: str) -> dict[Observable, str]:
         standing = self._standing.get(block)
         there = {} if standing is None else {standing: standing.usual}
         return {facts.train(self._pieces[block]): "vacant", **there}
@@ -262,7 +263,7 @@ class Played:
             if all(self._is_lined(port, moment) for port in (joint.a, joint.b)):
                 found |= dict.fromkeys(b for b in blocks if b is not None and b != block)
         for other in found:
-            if other in self._stands and other not in self._bench.plan.equipment.geometry:
+            if other in self.stands and other not in self._bench.plan.equipment.geometry:
                 yield other
 
     def _is_lined(self, port: Port, moment: Mapping[Observable, str]) -> bool:
@@ -288,7 +289,7 @@ class Played:
             return False
 
     def _place(self, moment: Mapping[Observable, str]) -> Place:
-        stood = self._stood(moment)
+        stood = self.stood(moment)
         stands = () if stood is None else ((stood[0], (stood[1],)),)
         turnouts = self._stepper.parts.turnouts
         told = tuple((n, moment[facts.thrown(n)]) for n in turnouts if self._bench.throws(n))

@@ -4,13 +4,17 @@ In: a bench. Out: for an expression, a step in which it holds, that there is non
 was not decided. What the file assumes is kept to, and stock stands only where it can.
 """
 
+from collections.abc import Iterator
+
 from verifier.diagnosis.bench import Bench, Setup
 from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.lengths import rooms
 from verifier.engines.situations import SituationCheck
+from verifier.findings.remembering import Recollection
 from verifier.logic.expr import FALSE, Expr, both
 from verifier.trial.doable import doable, setup_of
 from verifier.world.bodies import bodies
+from verifier.world.memory_alone import at_rest
 from verifier.world.world import World
 
 # Seconds for one question.
@@ -29,6 +33,7 @@ class Questions:
             [
                 *(expand(body) for body in bodies(bench.plan)),
                 *map(expand, doable(bench, played=played)),
+                *(map(expand, _remembered(self.world)) if played else ()),
             ],
             rooms(bench.plan),
         )
@@ -58,6 +63,12 @@ class Questions:
             return self._check.find(goal, smallest=smallest)
         except Interrupted:  # half a card is none
             raise KeyboardInterrupt from None
+
+
+def _remembered(world: World) -> Iterator[Expr]:
+    """What holds of memory in every step, once all is at rest."""
+    yield from at_rest(world)
+    yield from map(world.lower, Recollection(world, EACH).whatever_is_reported)
 
 
 class Undecided(Exception):

@@ -51,15 +51,6 @@ def without_power(bench: Bench, wrong: Wrong) -> tuple[Wrong, ...]:
     return ()
 
 
-def may_be_remembered(bench: Bench, wrong: Wrong) -> bool:
-    """Whether something wrong may change what relays, timers and locks come to. Lamps and their
-    wires do not, where no driver tells a signal to show something else for it."""
-    if wrong.suspect.trouble is not None or wrong.suspect.kind == "heads swapped":
-        return False
-    told = any(driver.when_out for driver in bench.plan.wiring.drivers.values())
-    return told or wrong.suspect.kind != "lamp-out"
-
-
 def sound_colours(bench: Bench, setup: Setup) -> dict[str, frozenset[Colours]]:
     """By signal, what it may show with nothing wrong."""
     truths = [moment.truth for moment in bench.moments(setup, ())]

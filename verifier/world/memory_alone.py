@@ -7,10 +7,10 @@ at work memory does nothing that this system does not; with any other it does wh
 nothing is broken.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 
 from verifier.language.diagnostics import InputError
-from verifier.logic.expr import Expr, observables
+from verifier.logic.expr import TRUE, Atom, Expr, atom, both, either, observables, substitute
 from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import Observable
@@ -42,6 +42,21 @@ def memory_alone(world: World) -> System:
     inputs = dict.fromkeys(w for e in exprs for w in observables(e) if w not in following)
     initial = {what: (what.usual,) for what in following}
     return System(tuple(following), tuple(inputs), initial, following, always)
+
+
+def at_rest(world: World) -> Iterator[Expr]:
+    """That relays, timers and direction of traffic stay as they are, long waited for, over what
+    can be observed."""
+    memory = Memory(world.plan, world.lower, lambda expr: expr, None)
+
+    def over(part: Atom) -> Expr:
+        return TRUE if part.what.kind == "expiry" and part.values == ("yes",) else part
+
+    for what, values in memory.following.items():
+        if what.kind in ("relay", "timer", "traffic"):
+            yield either(*(
+                both(atom(what, value), substitute(then, over)) for value, then in values.items()
+            ))  # fmt: skip
 
 
 def heard_by_memory(world: World) -> frozenset[Observable]:
