@@ -42,7 +42,7 @@ def test_a_district_in_the_order_of_working_through_it() -> None:
     ]
     assert [row[1] for row in rows] == [str(n) for n in range(3, len(rows) + 3)]
     (bus, _, feeder, *_) = rows
-    assert bus[6:8] == ("14 AWG", "6096 mm") and feeder[6:8] == ("22 AWG", "304.8 mm")
+    assert bus[6:8] == ("14 AWG", "20 ft") and feeder[6:8] == ("22 AWG", "1 ft")
     to_b1 = {row[2] for row in rows if row[3].startswith("B1 input")}
     assert to_b1 == {"D-Main output", "D-Siding output", "D-Switch output", "T1 normal contact",
                      "T1 reverse contact"}  # fmt: skip

@@ -177,11 +177,12 @@ class Circuit:
         block = detector.block
         place = self._place(block)
         stands = how_it_stands(self._plan, block, place.covers) if place else None
-        at = listing([length(spot) for spot in detector.spots])
+        unit = self._wiring.units.track
+        at = listing([length(spot, unit) for spot in detector.spots])
         text = f"{detector.name} looks only at {at}"
         if stands is not None and stands.length:
             first, last = stands.start, stands.start + stands.length
-            text += f", and the train reaches from {length(first)} to {length(last)}"
+            text += f", and the train reaches from {length(first, unit)} to {length(last, unit)}"
         return Cause(text, detector.span)
 
     def _no_current(self, detector: Detector) -> Iterator[Cause]:
@@ -241,7 +242,7 @@ class Circuit:
         if not unseen_anywhere(block, self._wiring):
             text = (
                 "only the ends of a train draw current, and both are beyond this block: "
-                f"trains are up to {length(trains.longest)} long"
+                f"trains are up to {length(trains.longest, self._wiring.units.track)} long"
             )
             return Cause(text, trains.span)
         if trains.detectable == "locomotive":

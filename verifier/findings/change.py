@@ -2,12 +2,11 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from decimal import Decimal
 
 from verifier.findings.verdicts import Rewiring, Writing
 from verifier.language.source import Span
 from verifier.plan.model import Plan
-from verifier.plan.wiring import Detector, Driver, Number, Reading, Wiring
+from verifier.plan.wiring import Detector, Driver, Reading, Wiring
 
 # What a change costs, as ranks: a setting or a jumper first, then a wire moved, a wire added,
 # work at the points or the rail, and new equipment last (common practice, no source).
@@ -137,13 +136,3 @@ def _names(plan: Plan) -> set[str]:
     known = (plan.blocks, plan.signals, plan.track.pieces, plan.conditions, plan.derails)
     levers = {what.name for what in plan.inputs}
     return levers.union(*(set(names) for names in (*wired, *known, plan.gates)))
-
-
-def mm(metres: Number) -> str:
-    return f"{decimal(metres * 1000)} mm"
-
-
-def decimal(number: Number) -> str:
-    """Exact: what a file gives ends after some decimals, whatever its units."""
-    text = f"{Decimal(number.numerator) / Decimal(number.denominator):f}"
-    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -14,11 +14,9 @@ from verifier.findings.change import (
     Change,
     and_beside,
     change,
-    decimal,
     detectors,
     feeders,
     is_read,
-    mm,
     passed_through,
     step_of,
     wired_to,
@@ -30,6 +28,7 @@ from verifier.language.source import Span
 from verifier.plan.equip import OWN_SHARE, margin
 from verifier.plan.model import Line, Plan
 from verifier.plan.wiring import Driver, Machine, Number, Reading, Wiring
+from verifier.properties.amounts import decimal, length_to_write
 from verifier.properties.obligation import Obligation
 
 # More than this many turns do not go through a ring (common practice, no source).
@@ -317,9 +316,10 @@ def _moved_gaps(machine: Machine, fouling: Number, wiring: Wiring) -> Change:
     gaps = {leg: max(gap, fouling) for leg, gap in machine.gaps.items()}
     moved = " and ".join(leg for leg, gap in machine.gaps.items() if gap < fouling)
     text = f"move the gap on the {moved} leg of {name} to the fouling point"
-    written = "gap " + ", ".join(f"{leg} {mm(gap)}" for leg, gap in gaps.items())
+    unit = wiring.units.track
+    legs = ", ".join(f"{leg} {length_to_write(gap, unit)}" for leg, gap in gaps.items())
     machines = {**wiring.machines, name: replace(machine, gaps=gaps)}
-    step = step_of("gap", text, machine.span, written)
+    step = step_of("gap", text, machine.span, f"gap {legs}")
     return change("gap", name, replace(wiring, machines=machines), [name], step)
 
 

@@ -3,7 +3,7 @@
 In: a plan and what a question is about. Out: changes that bring something new.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from math import ceil
 
@@ -12,10 +12,8 @@ from verifier.findings.change import (
     Change,
     and_beside,
     change,
-    decimal,
     detectors,
     is_read,
-    mm,
     next_name,
     passed_through,
     step_of,
@@ -25,7 +23,9 @@ from verifier.findings.change import (
 )
 from verifier.plan.equip import may_stand_unseen
 from verifier.plan.model import Plan
+from verifier.plan.units import Unit
 from verifier.plan.wiring import Detector, Feeder, Number, Reading, Wiring
+from verifier.properties.amounts import decimal, length_to_write
 
 # So many spots at most under one track (common practice, no source).
 MAX_SPOTS = 6
@@ -59,7 +59,7 @@ def spots(plan: Plan, about: About) -> Iterator[Change]:
             text = f"set the spots of {d.name} closer, one at each end of {d.block}"
             yield change(
                 "spots", d.name, with_detectors(plan.wiring, replace(d, spots=spots)), [d.block],
-                step_of("spots", text, d.span, f"at {', '.join(map(mm, spots))}"),
+                step_of("spots", text, d.span, f"at {_places(spots, plan.wiring.units.track)}"),
             )  # fmt: skip
 
 
@@ -89,7 +89,8 @@ def sensing(plan: Plan, about: About) -> Iterator[Change]:
             steps = [step_of("sensing", text, span, f"feeders {new.name}", "further clause")]
         new_d = _current_sensing(d, tuple(feeders), plan)
         text = f"sense current on {d.block} instead of spots"
-        steps.append(step_of("sensing", text, d.span, _statement(new_d), "instead"))
+        written = _statement(new_d, plan.wiring.units.track)
+        steps.append(step_of("sensing", text, d.span, written, "instead"))
         touched = and_beside(d.block, plan)
         yield change("sensing", d.name, with_detectors(wiring, new_d), touched, *steps)
 
@@ -124,7 +125,8 @@ def more_detectors(plan: Plan, about: About) -> Iterator[Change]:
         new = replace(d, name=next_name(f"{d.name}-spots-1", plan), kind="spot", through=(),
                       turns=1, sensitivity=None, spots=spots, without_power=False)  # fmt: skip
         text = f"add spot detectors to {d.block}"
-        steps = [step_of("detector", text, d.span, _statement(new), "after")]
+        written = _statement(new, plan.wiring.units.track)
+        steps = [step_of("detector", text, d.span, written, "after")]
         wiring = with_detectors(plan.wiring, new)
         for driver in plan.wiring.drivers.values():
             if driver.reads is not None and is_read(driver, d.name, contacts=False):
@@ -135,9 +137,13 @@ def more_detectors(plan: Plan, about: About) -> Iterator[Change]:
         yield change("detector", d.block, wiring, [d.block], *steps)
 
 
-def _statement(d: Detector) -> str:
+def _places(spots: Iterable[Number], unit: Unit) -> str:
+    return ", ".join(length_to_write(spot, unit) for spot in spots)
+
+
+def _statement(d: Detector, unit: Unit) -> str:
     """A detector as a file says it, a line for each clause."""
-    spot = f" on {d.block} at {', '.join(map(mm, d.spots))}"
+    spot = f" on {d.block} at {_places(d.spots, unit)}"
     head = f"detector {d.name} {d.kind}"
     lines = [head + (spot if d.kind == "spot" else f" through {', '.join(d.through)}")]
     lines += [f"turns {d.turns}"] if d.turns > 1 else []

@@ -69,15 +69,15 @@ def _unseen_stock(plan: Plan, block: str) -> str:
 
 def _train(plan: Plan, block: str, stands: Stands) -> tuple[str, str]:
     """A train and where it stands: ``a train of 600 mm`` and `` from 150 mm to 750 mm``."""
-    across = plan.equipment.geometry[block].length
+    across, unit = plan.equipment.geometry[block].length, plan.wiring.units.track
     first, last = stands.start, stands.start + stands.length
     if not stands.length:
-        return "stock", f" at {length(first)}"
-    train = f"a train of {length(stands.length)}"
+        return "stock", f" at {length(first, unit)}"
+    train = f"a train of {length(stands.length, unit)}"
     if first < 0 and last > across:
         return train, ", longer than the block"
     if first < 0:
-        return train, f" up to {length(last)}, the rest of it beyond the left end"
+        return train, f" up to {length(last, unit)}, the rest of it beyond the left end"
     if last > across:
-        return train, f" from {length(first)}, the rest of it beyond the right end"
-    return train, f" from {length(first)} to {length(last)}"
+        return train, f" from {length(first, unit)}, the rest of it beyond the right end"
+    return train, f" from {length(first, unit)} to {length(last, unit)}"

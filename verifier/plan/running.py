@@ -9,7 +9,8 @@ from dataclasses import replace
 
 from verifier.plan import facts
 from verifier.plan.equipment import NO_EQUIPMENT
-from verifier.plan.model import Joint, Plan, Port
+from verifier.plan.model import Joint, Move, Plan, Port
+from verifier.plan.track import moves_over
 from verifier.plan.wiring import Wiring
 
 
@@ -24,7 +25,7 @@ def running_plan(plan: Plan) -> Plan:
     told = [facts.thrown(name) for name, m in machines.items() if m.contacts == ()]
     return replace(
         plan,
-        wiring=Wiring(machines=machines),
+        wiring=Wiring(machines=machines, units=plan.wiring.units),
         equipment=NO_EQUIPMENT,
         inputs=(*inputs, *(what for what in told if what not in inputs)),
         unwired_inputs=inputs,
@@ -36,18 +37,37 @@ def joint_name(joint: Joint) -> str:
     return " to ".join(f"{port.piece} {port.end}" for port in (joint.a, joint.b))
 
 
-def approach(plan: Plan, signal: str) -> Iterator[Port]:
-    """The plain track on which a train comes up to a signal, the nearest first, back to the
-    next signal that governs the same way or to trackwork: each by the end by which a train
-    comes in that heads for the signal."""
+def approach(plan: Plan, signal: str) -> Iterator[Move]:
+    """How a train comes up to a signal: over plain track, the nearest first, back to the next
+    signal that governs the same way or to trackwork; over the trackwork itself where the signal
+    stands right behind it."""
     facing = {s.enters for s in plan.signals.values()}
-    enters = plan.signals[signal].enters
-    out = plan.track.joint_at[enters].other(enters)
+    out = _before(plan, signal)
+    if plan.track.pieces[out.piece].kind != "plain":
+        yield from _coming_out(plan, out)
     passed: set[Port] = set()
     while plan.track.pieces[out.piece].kind == "plain" and out not in passed:
         passed.add(out)
-        enter = Port(out.piece, "right" if out.end == "left" else "left")
-        yield enter
+        (move,) = _coming_out(plan, out)
+        yield move
+        enter = Port(move.piece, move.enter)
         if enter in facing:
             return
         out = plan.track.joint_at[enter].other(enter)
+
+
+def comes_in_at(plan: Plan, signal: str) -> str | None:
+    """The edge that a signal stands at, where trains come in past it: such a train comes up to
+    the signal unseen."""
+    before = plan.track.pieces[_before(plan, signal).piece]
+    return before.name if before.kind == "edge" and before.direction != "leaving" else None
+
+
+def _before(plan: Plan, signal: str) -> Port:
+    """The end by which a train that passes a signal leaves the piece before it."""
+    enters = plan.signals[signal].enters
+    return plan.track.joint_at[enters].other(enters)
+
+
+def _coming_out(plan: Plan, out: Port) -> list[Move]:
+    return [move for move in moves_over(plan.track.pieces[out.piece]) if move.leave == out.end]

@@ -19,6 +19,7 @@ from verifier.plan.names import Names
 from verifier.plan.posts import Post
 from verifier.plan.quantities import CURRENT, VOLTAGE, read_amount
 from verifier.plan.throws import lever_of
+from verifier.plan.units import units_of
 from verifier.plan.wiring import (
     Detectable,
     District,
@@ -65,6 +66,7 @@ def read_wiring(
         stopping=_stopping(list(_of(statements, syntax.StoppingDistance)), names),
         scale=_scale(list(_of(statements, syntax.Scale)), names),
         set_back=_set_back(_of(statements, syntax.Signal), names),
+        units=units_of(statements),
     )
 
 

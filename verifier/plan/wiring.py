@@ -11,6 +11,7 @@ from types import MappingProxyType
 from typing import Literal, TypeVar
 
 from verifier.language.source import Span
+from verifier.plan.units import MILLIMETRES, Units
 
 # Lengths in metres, volts, amperes, ohms, seconds: exact, so that a train which just fits
 # just fits.
@@ -173,6 +174,7 @@ class Wiring:
     stopping: Number | None = None
     scale: Number | None = None  # 87.1 for 1:87.1
     set_back: Mapping[str, Number] = field(default_factory=_none)  # by signal: before its gap
+    units: Units = MILLIMETRES  # that the file writes its lengths in
     swapped_contacts: frozenset[str] = frozenset()
     swapped_heads: tuple[tuple[str, str], ...] = ()
     # By block, by block, by head: worked out from the above.

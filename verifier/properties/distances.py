@@ -41,7 +41,7 @@ def train_hidden(plan: Plan) -> Iterator[Obligation]:
     for block, across in plan.wiring.lengths.items():
         if trains is None or not any(d.kind == "spot" for d in plan.wiring.detectors_of(block)):
             continue
-        detectors = plan.wiring.detectors_of(block)
+        detectors, unit = plan.wiring.detectors_of(block), plan.wiring.units.track
         yield Obligation(
             "train-hidden",
             (block,),
@@ -52,8 +52,9 @@ def train_hidden(plan: Plan) -> Iterator[Obligation]:
             pieces=pieces_in(block, plan),
             place=block,
             hint=f"Put spots on {block} no farther apart than the shortest train, "
-            f"{length(trains.shortest)}, one of them at each end (0 mm and {length(across)}); or "
-            "use a current-sensing detector.",
+            f"{length(trains.shortest, unit, 'less')}, one of them at each end "
+            f"({length(Number(0), unit)} and {length(across, unit)}); or use a current-sensing "
+            "detector.",
         )
 
 
@@ -111,6 +112,8 @@ def _past_the_gap(
 ) -> Obligation:
     turnout = machine.turnout
     worst = min(legs, key=lambda leg: leg.gap)
+    unit = plan.wiring.units.track
+    enough = length(fouling, unit, "more")
     return Obligation(
         "fouling-undetected",
         (signal.name, turnout, block),
@@ -121,14 +124,14 @@ def _past_the_gap(
             occupied(block),
         ),
         f"{signal.name} proceeds over the {OTHER_LEG[worst.name]} leg of {turnout} while stock on "
-        f"{block} may foul it: the gap on the {worst.name} leg is {length(worst.gap)} from the "
-        f"points, the fouling point {length(fouling)}",
+        f"{block} may foul it: the gap on the {worst.name} leg is "
+        f"{length(worst.gap, unit, 'less')} from the points, the fouling point {enough}",
         (signal.span, machine.span, plan.blocks[block].span),
         (signal.name,),
         tuple(worst.routes[:1]),
         (turnout,),
         turnout,
-        hint=f"Move the gap on the {worst.name} leg of {turnout} to {length(fouling)} from the "
+        hint=f"Move the gap on the {worst.name} leg of {turnout} to {enough} from the "
         f"points or farther; or let {signal.name} ask that {block} is clear.",
     )
 
@@ -167,7 +170,8 @@ def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
     """
     if plan.wiring.scale is None:
         return
-    most = scaled_feet(FEET_BEYOND, plan.wiring.scale)
+    most, unit = scaled_feet(FEET_BEYOND, plan.wiring.scale), plan.wiring.units.track
+    allowed = length(most, unit, "less")
     for name, distance in plan.wiring.set_back.items():
         signal = plan.signals[name]
         yield Obligation(
@@ -175,12 +179,12 @@ def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
             (name,),
             "never",
             constant(distance > most),
-            f"a train that passes {name} is detected only {length(distance)} beyond it: "
-            f"{FEET_BEYOND} ft to scale are {length(most)}",
+            f"a train that passes {name} is detected only {length(distance, unit, 'more')} beyond "
+            f"it: {FEET_BEYOND} ft to scale are {allowed}",
             (signal.span,),
             pieces=(signal.enters.piece,),
             place=name,
-            hint=f"Move {name}, or its gap, so that it stands no more than {length(most)} before "
+            hint=f"Move {name}, or its gap, so that it stands no more than {allowed} before "
             "the gap.",
         )
 
@@ -205,19 +209,20 @@ def train_does_not_fit(plan: Plan) -> Iterator[Obligation]:
         if trains is None or not blocks or len(known) < len(lengths):
             continue
         clear = sum(known, Number(0)) - _fouled(one, plan) - _fouled(two, plan)
-        name = " and ".join(blocks)
+        name, unit = " and ".join(blocks), plan.wiring.units.track
+        room = length(max(clear, Number(0)), unit, "less")
         yield Obligation(
             "train-does-not-fit",
             blocks,
             "never",
             constant(trains.longest > clear),
-            f"the longest train, {length(trains.longest)}, does not fit on {name}: "
-            f"{length(max(clear, Number(0)))} are clear of the fouling points",
+            f"the longest train, {length(trains.longest, unit, 'more')}, does not fit on {name}: "
+            f"{room} are clear of the fouling points",
             (*(plan.blocks[block].span for block in blocks), trains.span),
             pieces=tuple(piece for block in blocks for piece in pieces_in(block, plan)),
             place=name,
             advice=True,
-            hint=f"Let trains of no more than {length(max(clear, Number(0)))} meet others here, "
+            hint=f"Let trains of no more than {room} meet others here, "
             "or move the gaps and fouling points outward.",
         )
 

@@ -106,7 +106,7 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
         loads = loads_of(driver, plan)
         bears = more_than(Fraction(float(spare) / ohms), loads) if ohms else FALSE
         left = float(supply.volts) - ohms * float(all_lit(loads))
-        over = f" over {_words(driver.run)}" if driver.run else ""
+        over = f" over {run_words(driver.run, plan)}" if driver.run else ""
         yield Obligation(
             "voltage-drop",
             (driver.name,),
@@ -165,7 +165,7 @@ def _shorts(supply: Supply, fuse: Number, across: Number, plan: Plan) -> Iterato
             "never",
             constant(flows <= fuse),
             f"a short at the end of the wire to {name} draws no more than {amps(flows)} from "
-            f"{supply.name}, over {listing([_words(run) for run in runs])}: the fuse of "
+            f"{supply.name}, over {listing([run_words(run, plan) for run in runs])}: the fuse of "
             f"{amps(fuse)} never blows",
             (supply.span, *spans),
             place=name,
@@ -246,5 +246,6 @@ def _lit(head: Head) -> Expr:
     return atom(head.lens, *(colour for colour in head.lens.values if colour != "dark"))
 
 
-def _words(run: Run) -> str:
-    return f"{length(run.length)} of {run.gauge} AWG"
+def run_words(run: Run, plan: Plan) -> str:
+    """``20 ft of 14 AWG``."""
+    return f"{length(run.length, plan.wiring.units.wire)} of {run.gauge} AWG"

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from verifier.logic.expr import FALSE, Expr, atom, both, either, opposite
 from verifier.plan import facts
 from verifier.plan.model import Conflict, Plan, Route, Signal
+from verifier.plan.running import comes_in_at
 from verifier.properties.locking_phrases import (
     POWERED,
     heads_for,
@@ -115,7 +116,9 @@ def approach_locking(plan: Plan) -> Iterator[Obligation]:
     over moves, and nothing that conflicts clears, until the train has had the time to stop.
 
     Asked where the file says how long trains need (`trains need 20 s to stop`). A train that
-    is on the approach when its signal is put back may still pass it for that long.
+    is on the approach when its signal is put back may still pass it for that long. The approach is
+    the plain track before a signal, or the trackwork where the signal stands right behind it; a
+    train may come at any time to a signal that stands at an edge.
 
     Source: 49 CFR 236.305 and 236.407 (approach or time locking), 236.760 (no movement of a
     switch in the route, and no aspect to proceed for any conflicting route, until a
@@ -127,8 +130,7 @@ def approach_locking(plan: Plan) -> Iterator[Obligation]:
             (signal.name,),
             "never",
             both(may_still_pass(signal, plan), opposite(permits(signal, plan)), let_go),
-            f"{signal.name} was put back in the face of a train, and before the train has had time "
-            f"to stop {text}",
+            _in_the_face(signal, plan) + f" has had time to stop {text}",
             (signal.span,),
             (signal.name,),
             routes[:1],
@@ -140,6 +142,13 @@ def approach_locking(plan: Plan) -> Iterator[Obligation]:
             f"`{signal.name}-time done`.",
             over="histories",
         )
+
+
+def _in_the_face(signal: Signal, plan: Plan) -> str:
+    edge = comes_in_at(plan, signal.name)
+    if edge:
+        return f"{signal.name} was put back, and before a train that comes in at {edge}"
+    return f"{signal.name} was put back in the face of a train, and before the train"
 
 
 def time_locking(plan: Plan) -> Iterator[Obligation]:

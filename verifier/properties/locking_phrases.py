@@ -4,12 +4,12 @@ head, what moves, what a route runs over; and what to write where a lock is miss
 from collections.abc import Iterable, Iterator
 
 from verifier.language.source import Span
-from verifier.logic.expr import FALSE, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
 from verifier.plan import facts
 from verifier.plan.facts import AnyOne, Condition, Says
 from verifier.plan.model import Move, Plan, Port, Route, Signal
 from verifier.plan.moments import moment, window_in
-from verifier.plan.running import approach, joint_name
+from verifier.plan.running import approach, comes_in_at, joint_name
 from verifier.properties.obligation import Lock
 from verifier.properties.phrases import takes_up_to
 
@@ -46,14 +46,21 @@ def comes_against(move: Move, plan: Plan) -> Expr:
 
 
 def may_still_pass(signal: Signal, plan: Plan) -> Expr:
-    """A train on the approach saw the signal clear so lately that it may be too late for it to
-    stop, and has not begun to pass it. False where the plan does not say how long trains need."""
+    """A train on the approach, or one that comes in at the edge where the signal stands, saw it
+    clear so lately that it may be too late for it to stop, and has not begun to pass it. False
+    where the plan does not say how long trains need."""
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
     late = opposite(atom(facts.late(signal.name, window_in(to_stop, unit)), "no"))
-    on_approach = either(*(came_in_by(port, plan) for port in approach(plan, signal.name)))
-    return both(late, on_approach, atom(facts.across(joint_name(signal.joint)), "free"))
+    comes = TRUE if comes_in_at(plan, signal.name) else either(*_on_approach(signal, plan))
+    return both(late, comes, atom(facts.across(joint_name(signal.joint)), "free"))
+
+
+def _on_approach(signal: Signal, plan: Plan) -> Iterator[Expr]:
+    for move in approach(plan, signal.name):
+        lies = TRUE if move.position is None else atom(facts.points(move.piece), move.position)
+        yield both(runs_along(move, plan), lies)
 
 
 def was_put_back(signal: Signal, plan: Plan) -> Expr:

@@ -86,7 +86,8 @@ def stopping_distance(plan: Plan) -> Iterator[Obligation]:
 
 
 def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
-    plan = ground.plan
+    plan, unit = ground.plan, ground.plan.wiring.units.track
+    needed = length(least, unit, "more")
     for signal, routes in signals_with_routes(plan):
         ready = [a for a in plan.chart.aspects if _prepares(a) and a.name in signal.aspect.values]
         for name in dict.fromkeys(r.exit for r in routes if r.exit_kind != "edge" and ready):
@@ -102,16 +103,17 @@ def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
                 (signal.name, name),
                 "never",
                 both(shows_one_of(signal, {a.name for a in ready}), either(*bad)),
-                f"{signal.name} says to be prepared to stop at {name}, {length(distance)} ahead, "
-                f"and a train that was not warned before needs {length(least)}",
+                f"{signal.name} says to be prepared to stop at {name}, "
+                f"{length(distance, unit, 'less')} ahead, and a train that was not warned before "
+                f"needs {needed}",
                 (signal.span, _place(name, plan).span),
                 (signal.name,),
                 (nearest,),
                 nearest.pieces,
                 name,
-                hint=f"Move {name} at least {length(least - distance)} farther from "
-                f"{signal.name}, or let the signal before {signal.name} say `{SECOND}` while "
-                f"{signal.name} says to be prepared to stop.",
+                hint=f"Move {name} at least {length(least - distance, unit, 'more')} "
+                f"farther from {signal.name}, or let the signal before {signal.name} say "
+                f"`{SECOND}` while {signal.name} says to be prepared to stop.",
             )
 
 
@@ -229,7 +231,7 @@ def _between(
 ) -> Obligation | None:
     """Both stop short of each other at two signals that face each other; None where no signal
     lets trains come to both."""
-    plan = ground.plan
+    plan, unit = ground.plan, ground.plan.wiring.units.track
     pairs = [
         (a, b)
         for a in ground.routes_to(one)
@@ -246,16 +248,17 @@ def _between(
         "never",
         constant(False) if distance >= 2 * least else either(*bad),
         f"{before[0].name} and {before[1].name} both let trains come; when {one.name} and "
-        f"{two.name} are at stop, the trains have {length(distance)} between these and need "
-        f"{length(2 * least)} together",
+        f"{two.name} are at stop, the trains have "
+        f"{length(distance, unit, 'less')} between these and need "
+        f"{length(2 * least, unit, 'more')} together",
         (one.span, two.span, *(s.span for s in before)),
         tuple(s.name for s in before),
         pairs[0],
         tuple(dict.fromkeys((one.enters.piece, two.enters.piece))),
         f"{one.name} and {two.name}",
-        hint=f"Move {one.name} and {two.name} at least {length(2 * least - distance)} farther "
-        "apart, or let the signals before them show nothing better than Approach while both let "
-        "trains come.",
+        hint=f"Move {one.name} and {two.name} at least "
+        f"{length(2 * least - distance, unit, 'more')} farther apart, or let the signals "
+        "before them show nothing better than Approach while both let trains come.",
     )
 
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.engines.loads import Most, most_together
-from verifier.findings.change import mm
 from verifier.findings.phrases import Phrases
 from verifier.plan.handbook import (
     CLASS_2,
@@ -27,7 +26,7 @@ from verifier.plan.handbook import (
 from verifier.plan.model import Plan
 from verifier.plan.wiring import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, ohms, volts
-from verifier.properties.electrical import all_lit, ends_of, loads_of
+from verifier.properties.electrical import all_lit, ends_of, loads_of, run_words
 from verifier.properties.phrases import listing
 from verifier.properties.wiring import lamp_colours
 from verifier.sheets.asked import Asked
@@ -161,7 +160,8 @@ def _driver_ends(plan: Plan, world: World) -> Iterator[tuple[str, ...]]:
             continue
         loads = loads_of(driver, plan)
         most = most_together(world, loads).bound if loads else None
-        yield _end(driver.name, supply, (driver.run,) if driver.run else (), most, driver.needs)
+        runs = (driver.run,) if driver.run else ()
+        yield _end(driver.name, supply, runs, most, driver.needs, plan)
 
 
 def _track_ends(plan: Plan) -> Iterator[tuple[str, ...]]:
@@ -173,13 +173,18 @@ def _track_ends(plan: Plan) -> Iterator[tuple[str, ...]]:
             if name not in plan.wiring.drivers:
                 alike.setdefault(runs, []).append(name)
         for runs, names in alike.items():
-            yield _end(", ".join(names), supply, runs, supply.amps, None)
+            yield _end(", ".join(names), supply, runs, supply.amps, None, plan)
 
 
 def _end(
-    name: str, supply: Supply, runs: tuple[Run, ...], current: Number | None, needs: Number | None
+    name: str,
+    supply: Supply,
+    runs: tuple[Run, ...],
+    current: Number | None,
+    needs: Number | None,
+    plan: Plan,
 ) -> tuple[str, ...]:
-    over = ", ".join(f"{mm(run.length)} of {run.gauge} AWG" for run in runs) or NOT_GIVEN
+    over = ", ".join(run_words(run, plan) for run in runs) or NOT_GIVEN
     lost = left = None
     if runs and current is not None:
         lost = sum(volts_lost(run, current) for run in runs)

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 from verifier.engines.answers import Exists, Impossible
 from verifier.engines.situations import SituationCheck
-from verifier.findings.change import mm
 from verifier.plan.gaps import gaps_of
 from verifier.plan.model import Joint, Piece, Plan, Port
 from verifier.plan.track import port_words
+from verifier.properties.amounts import length
 from verifier.properties.distances import fouling_undetected, gap_beyond_signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import listing
@@ -106,15 +106,15 @@ def _position(joint: Joint, plan: Plan) -> str:
 
 def _measured(port: Port, plan: Plan) -> str:
     """How far a gap at this end is from something that can be found, where the file says so."""
-    machine = plan.wiring.machines.get(port.piece)
+    machine, unit = plan.wiring.machines.get(port.piece), plan.wiring.units.track
     if machine is not None and port.end in machine.gaps:
-        return f"{mm(machine.gaps[port.end])} from the points of {port.piece}"
+        return f"{length(machine.gaps[port.end], unit)} from the points of {port.piece}"
     piece = plan.track.pieces[port.piece]
     across = plan.wiring.lengths.get(piece.block or "")
     alone = sum(1 for p in plan.track.pieces.values() if p.block == piece.block) == 1
     if piece.kind == "plain" and alone and across is not None:
         other = "left" if port.end == "right" else "right"
-        return f"{mm(across)} from the {other} end of {piece.block}"
+        return f"{length(across, unit)} from the {other} end of {piece.block}"
     return ""
 
 
@@ -135,15 +135,16 @@ def _reasons(joint: Joint, plan: Plan, turned: frozenset[Joint]) -> Iterator[str
             yield f"supply boundary ({' / '.join(supplies)})"
     if joint in turned:
         yield "end of a section for turning trains"
+    unit = plan.wiring.units.track
     for signal in plan.signals.values():
         if signal.joint is joint:
             back = plan.wiring.set_back.get(signal.name)
-            at = f"{mm(back)} before it" if back else "at it"
+            at = f"{length(back, unit)} before it" if back else "at it"
             yield f"signal {signal.name} stands {at}"
     for port in (joint.a, joint.b):
         machine = plan.wiring.machines.get(port.piece)
         if machine and machine.fouling is not None and port.end in ("normal", "reverse"):
-            yield f"fouling point of {port.piece} at {mm(machine.fouling)}"
+            yield f"fouling point of {port.piece} at {length(machine.fouling, unit)}"
 
 
 def _supplies(one: str, other: str, plan: Plan) -> tuple[str, str] | None:
@@ -190,8 +191,9 @@ def _turned(turn: Turn, plan: Plan) -> Wanted:
     way = listing(round_trip(turn.joint, plan.track))
     what = "a second place on this way" if turn.cut else "two places on this way"
     why = "only this one place is cut in both rails" if turn.cut else "one rail runs into the other"
+    unit = plan.wiring.units.track
     longest = plan.wiring.trains.longest if plan.wiring.trains else None
-    least = f"the longest train, {mm(longest)}" if longest else "the longest train"
+    least = f"the longest train, {length(longest, unit)}" if longest else "the longest train"
     return Wanted(
         where,
         "track turned around (common practice)",

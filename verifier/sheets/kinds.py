@@ -11,7 +11,7 @@ from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from types import MappingProxyType
 
-from verifier.findings.change import decimal
+from verifier.properties.amounts import decimal
 
 
 @dataclass(frozen=True, slots=True)

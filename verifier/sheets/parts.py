@@ -11,8 +11,8 @@ from decimal import Decimal
 from fractions import Fraction
 from math import ceil
 
-from verifier.findings.change import decimal
 from verifier.plan.model import Plan
+from verifier.properties.amounts import decimal
 from verifier.sheets.asked import Asked
 from verifier.sheets.compared import comparison
 from verifier.sheets.conductors import conductors

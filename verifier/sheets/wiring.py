@@ -5,10 +5,11 @@ In: a plan, and the colors of wire at hand. Out: a sheet.
 
 from collections.abc import Iterator, Sequence
 
-from verifier.findings.change import mm
 from verifier.logic.expr import TRUE
 from verifier.plan.model import Plan
+from verifier.plan.units import Unit
 from verifier.plan.wiring import Run
+from verifier.properties.amounts import length
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
 from verifier.sheets.asked import Asked
 from verifier.sheets.colours import Colours, assigned, functions_of, mixed
@@ -43,7 +44,7 @@ def wiring_sheet(plan: Plan, asked: Asked) -> Sheet:
         for wire in wires:
             if wire.section == section:
                 number += 1
-                rows.append(_row(number, wire, colours[wire.function]))
+                rows.append(_row(number, wire, colours[wire.function], plan.wiring.units.wire))
         heading = section if section in ("Supplies", "No district given") else f"District {section}"
         tables.append(Table(heading, _COLUMNS, tuple(rows), numeric=frozenset(("no.", "length"))))
     tables.append(
@@ -67,13 +68,13 @@ def wiring_sheet(plan: Plan, asked: Asked) -> Sheet:
     )  # fmt: skip
 
 
-def _row(number: int, wire: Conductor, colour: str) -> tuple[str, ...]:
+def _row(number: int, wire: Conductor, colour: str, unit: Unit) -> tuple[str, ...]:
     through = ", ".join(
         f"{name}, {turns} turns" if turns > 1 else name for name, turns in wire.through
     )
     return (
         TICK, str(number), wire.start, wire.end, wire.function.role, colour, _gauge(wire.run),
-        mm(wire.run.length) if wire.run else NOT_GIVEN, through or "-",
+        length(wire.run.length, unit) if wire.run else NOT_GIVEN, through or "-",
     )  # fmt: skip
 
 
@@ -85,7 +86,7 @@ def _detectors(plan: Plan) -> Table:
     rows = []
     for detector in plan.wiring.detectors.values():
         if detector.kind == "spot":
-            looks = ", ".join(mm(at) for at in detector.spots)
+            looks = ", ".join(length(at, plan.wiring.units.track) for at in detector.spots)
             how = f"at {looks} from the left end of {detector.block}"
         else:
             how = f"feeders {', '.join(detector.through)}"
