@@ -113,6 +113,13 @@ def test_wire_is_rated_by_its_maker() -> None:
     assert found.rated == {22: Fraction("2.5"), 24: Fraction("0.8")}
 
 
+def test_wire_is_priced_by_what_its_row_says() -> None:
+    """Only a price needs it: a row may be there for its rating alone."""
+    text = "kind,price,currency,per\nwire-22AWG,0.11,USD,Foot\nwire-16AWG,1,USD,meter\nwire,,,\n"
+    by = {str(kind): price.per for kind, price in prices(text).prices.items()}
+    assert by == {"wire-22AWG": "foot", "wire-16AWG": "meter", "wire": None}
+
+
 # ------------------------------------------------------------------ wrong
 
 
@@ -146,8 +153,12 @@ def test_wire_is_rated_by_its_maker() -> None:
         (HEADER + 'head,4,USD,"\t=1"\n', [("CP807", 2, 12, '"\t=1"')]),
         (HEADER + "head-3,4,USD,\nHead-3.0,5,USD,\n", [("CP808", 3, 1, "Head-3.0")]),
         ("kind,price,currency,rating\nfuse-2A,1,USD,2 A\n", [("CP805", 2, 15, "2 A")]),
-        ("kind,price,currency,rating\nwire-22AWG,1,USD,two\n", [("CP805", 2, 18, "two")]),
-        ("kind,price,currency,rating\nwire-22AWG,1,USD,0 A\n", [("CP805", 2, 18, "0 A")]),
+        ("kind,price,currency,rating\nwire-22AWG,,USD,two\n", [("CP805", 2, 17, "two")]),
+        ("kind,price,currency,rating\nwire-22AWG,,USD,0 A\n", [("CP805", 2, 17, "0 A")]),
+        (HEADER + "wire-22AWG,1,USD,by the foot\n", [("CP810", 2, 12, "1")]),
+        ("kind,price,currency,per\nwire-22AWG,1,USD,\n", [("CP810", 2, 12, "1")]),
+        ("kind,price,currency,per\nwire,1,USD,yard\n", [("CP810", 2, 12, "yard")]),
+        ("kind,price,currency,per\nhead,1,USD,foot\n", [("CP810", 2, 12, "foot")]),
     ],
 )  # fmt: skip
 def test_each_way_of_getting_it_wrong(text: str, found: list[tuple[str, int, int, str]]) -> None:

@@ -5,6 +5,7 @@ from verifier.language.code import Code
 _SHEET = "clearproof sheet junction.ixl "
 _PRICED = _SHEET + "parts --prices parts.csv\n\n"
 _GOOD = _PRICED + "kind,price,currency,note\nhead,4.50,USD,\ndriver-6,24.00,USD,one board\n"
+_WIRE = _PRICED + ("kind,price,currency,note,per\nhead,4.50,USD,,\nwire-22AWG,0.11,USD,,foot\n")
 
 
 def _instead(old: str, new: str) -> str:
@@ -44,9 +45,9 @@ can be told apart in poor light.""",
         """\
 A parts file is CSV as a spreadsheet writes it: the first line names the
 columns, and each line below holds one kind of part. Needed are kind, price and
-currency; note and rating may be there. A quote that is never closed (in a test
-card that was filled in as well), a cell too many or a column of another name
-makes a price stand where it is not meant.
+currency; note, rating and per may be there. A quote that is never closed (in a
+test card that was filled in as well), a cell too many or a column of another
+name makes a price stand where it is not meant.
 
 Mend the line that is named. Cells that hold a comma stand in quotes.""",
         _instead("kind,price,currency,note", "kind,cost,currency,note"),
@@ -129,5 +130,18 @@ to buy it.
 Name a signal or a turnout of the control point.""",
         _SHEET + "parts --first T9",
         _SHEET + "parts --first T1",
+    ),
+    Code(
+        "CP810",
+        "by the foot, or by the meter?",
+        """\
+Wire is bought by length, and a price per foot that is taken for one per meter
+makes the sum wrong threefold. So the column per says foot or meter wherever
+wire has a price; what is bought by the piece has nothing there. Wire is then
+counted in what it is sold by, whatever the lengths in the junction file are in.
+
+Write foot or meter beside the price of the wire.""",
+        _GOOD + "wire-22AWG,0.11,USD,\n",
+        _WIRE,
     ),
 )

@@ -23,7 +23,7 @@ _WORST_FIRST: tuple[Standing, ...] = (
 
 def comparison(
     plans: Sequence[Plan],
-    counts: Sequence[Mapping[PartKind, int]],
+    counts: Sequence[Mapping[PartKind, str]],
     costs: Sequence[str] | None,
 ) -> list[Table]:
     """``costs`` None where there are no prices.
@@ -42,14 +42,14 @@ def _names(plans: Sequence[Plan]) -> list[str]:
 
 
 def _parts(
-    names: Sequence[str], counts: Sequence[Mapping[PartKind, int]], costs: Sequence[str] | None
+    names: Sequence[str], counts: Sequence[Mapping[PartKind, str]], costs: Sequence[str] | None
 ) -> Table:
     order = list(FAMILIES)
     kinds = sorted(
         {kind for bought in counts for kind in bought},
         key=lambda kind: (order.index(kind.family), kind.size or 0),
     )
-    rows = [(str(kind), *(str(bought.get(kind, 0)) for bought in counts)) for kind in kinds]
+    rows = [(str(kind), *(bought.get(kind, "0") for bought in counts)) for kind in kinds]
     if costs is not None:
         rows.append(("cost", *costs))
     return Table("Alternatives: parts to buy", ("kind", *names), tuple(rows),

@@ -16,8 +16,8 @@ from verifier.sheets.kinds import PartKind
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """``count``: how many, or how many metres. ``serves``: the signal, head, driver, detector,
-    turnout, supply, block, district, lever or button that it is there for, by name."""
+    """``count``: how many, or of wire how many metres. ``serves``: the signal, head, driver,
+    detector, turnout, supply, block, district, lever or button that it is there for, by name."""
 
     kind: PartKind
     serves: str

@@ -10,16 +10,24 @@ from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from types import MappingProxyType
+from typing import Literal
 
+from verifier.plan.quantities import LENGTH
 from verifier.properties.amounts import decimal
+
+# What wire is sold by, and what one is in metres.
+SoldBy = Literal["foot", "meter"]
+METRES: Mapping[SoldBy, Fraction] = MappingProxyType({
+    "foot": LENGTH.units["ft"], "meter": LENGTH.units["m"],
+})  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class Family:
     """``sized``: what its size is a number of, None where it has none; ``unit`` stands behind
     the number. ``larger_will_do``: a larger one does the same work. ``spare``: one more is
-    bought for every so many, since it burns out, breaks or gets lost. ``metres``: bought by
-    length, not by the piece."""
+    bought for every so many, since it burns out, breaks or gets lost. ``by_length``: bought by
+    the foot or the meter, not by the piece."""
 
     name: str
     text: str
@@ -27,7 +35,7 @@ class Family:
     unit: str = ""
     larger_will_do: bool = False
     spare: bool = True
-    metres: bool = False
+    by_length: bool = False
 
 
 FAMILIES: Mapping[str, Family] = MappingProxyType({
@@ -47,7 +55,7 @@ FAMILIES: Mapping[str, Family] = MappingProxyType({
         Family("supply", "power supply, ready made", "ampere", "A", True, spare=False),
         Family("booster", "booster", "ampere", "A", True, spare=False),
         Family("fuse", "fuse and its holder", "ampere", "A"),
-        Family("wire", "hook-up wire, by the metre", "size", "AWG", metres=True),
+        Family("wire", "hook-up wire", "size", "AWG", by_length=True),
     )
 })  # fmt: skip
 

@@ -13,11 +13,12 @@ from math import ceil
 
 from verifier.plan.model import Plan
 from verifier.properties.amounts import decimal
+from verifier.properties.phrases import listing
 from verifier.sheets.asked import Asked
 from verifier.sheets.compared import comparison
 from verifier.sheets.conductors import conductors
 from verifier.sheets.counted import Part, parts_of
-from verifier.sheets.kinds import FAMILIES, PartKind, in_cents, money
+from verifier.sheets.kinds import FAMILIES, METRES, PartKind, SoldBy, in_cents, money
 from verifier.sheets.prices import PriceList
 from verifier.sheets.sheet import Sheet, Table
 from verifier.sheets.steps import THE_REST, Step, steps_of
@@ -32,9 +33,10 @@ NO_PRICE = "no price"
 @dataclass(frozen=True, slots=True)
 class Bought:
     """A kind of part: how many are ``needed``, how many are bought; ``cost`` of these, None
-    where there is no price for it."""
+    where there is no price for it. ``sold_by``: what is counted, of what is bought by length."""
 
     kind: PartKind
+    sold_by: SoldBy | None
     needed: Fraction
     buy: int
     each: Decimal | None
@@ -44,6 +46,21 @@ class Bought:
     def cost(self) -> Decimal | None:
         return None if self.each is None else self.each * self.buy
 
+    @property
+    def text(self) -> str:
+        """What it is, in words."""
+        return f"{self.kind.text}, by the {self.sold_by}" if self.sold_by else self.kind.text
+
+    def counted(self, count: Fraction) -> str:
+        """So many of them: `3`, or of wire `20 ft`."""
+        match self.sold_by:
+            case None:
+                return decimal(count)
+            case "foot":
+                return f"{_two_places(count)} ft"
+            case "meter":
+                return f"{_two_places(count)} m"
+
 
 def parts_sheet(plan: Plan, asked: Asked) -> Sheet:
     """Parts and cost, in all and step by step, beside those of other files.
@@ -52,7 +69,8 @@ def parts_sheet(plan: Plan, asked: Asked) -> Sheet:
     plan cannot be proved at all."""
     parts = parts_of(plan)
     title = f"Parts and cost: {plan.title}"
-    bought = shopping(parts, asked.prices, asked.spares)
+    sold_by: SoldBy = "foot" if plan.wiring.units.wire == "ft" else "meter"
+    bought = shopping(parts, asked.prices, asked.spares, sold_by)
     steps = steps_of(plan, asked.first)
     tables = [
         _in_all(bought, asked.prices),
@@ -60,14 +78,14 @@ def parts_sheet(plan: Plan, asked: Asked) -> Sheet:
     ]
     if asked.others:
         plans = (plan, *asked.others)
-        lists = [shopping(parts_of(p), asked.prices, asked.spares) for p in plans]
+        lists = [shopping(parts_of(p), asked.prices, asked.spares, sold_by) for p in plans]
         costs = [_total_words(lines, asked.prices) for lines in lists]
-        counts = [{line.kind: line.buy for line in lines} for lines in lists]
+        counts = [{b.kind: b.counted(Fraction(b.buy)) for b in lines} for lines in lists]
         tables += comparison(plans, counts, costs if asked.prices else None)
     notes = (
         f"Spares: {asked.spares} of every 100, rounded up, of what burns out, breaks or gets lost; "
-        "none of masts, machines, levers, supplies and boosters. Wire: the runs of the file, there "
-        "and back, in whole metres.",
+        "none of masts, machines, levers, supplies and boosters.",
+        *_wire_counted(bought),
         *_not_counted(plan),
     )
     return Sheet("parts", title, tuple(t for t in tables if t.rows), notes, _CAUTIONS)
@@ -76,26 +94,35 @@ def parts_sheet(plan: Plan, asked: Asked) -> Sheet:
 # ------------------------------------------------------------------ how many, how much
 
 
-def shopping(parts: Iterable[Part], prices: PriceList | None, spares: int) -> tuple[Bought, ...]:
-    """What to buy of each kind, in the order of the kinds."""
+def shopping(
+    parts: Iterable[Part], prices: PriceList | None, spares: int, sold_by: SoldBy
+) -> tuple[Bought, ...]:
+    """What to buy of each kind, in the order of the kinds; wire by what its price is for, and
+    where it has none, by ``sold_by``."""
     needed: dict[PartKind, Fraction] = {}
     for part in parts:
         needed[part.kind] = needed.get(part.kind, Fraction(0)) + part.count
     order = list(FAMILIES)
     kinds = sorted(needed, key=lambda kind: (order.index(kind.family), kind.size or 0))
-    return tuple(_bought(kind, needed[kind], prices, spares) for kind in kinds)
+    return tuple(_bought(kind, needed[kind], prices, spares, sold_by) for kind in kinds)
 
 
-def _bought(kind: PartKind, needed: Fraction, prices: PriceList | None, spares: int) -> Bought:
-    share = spares if FAMILIES[kind.family].spare else 0
+def _bought(
+    kind: PartKind, needed: Fraction, prices: PriceList | None, spares: int, sold_by: SoldBy
+) -> Bought:
+    family = FAMILIES[kind.family]
+    share = spares if family.spare else 0
     price = prices.of(kind) if prices else None
     note = ""
     if price is not None:
         named = "" if price.kind == kind else f"priced as {price.kind}"
         note = "; ".join(said for said in (named, price.note) if said)
-    # The part that is needed in full, then the spares in full: 1 m and a bit make 2 m.
+    by = ((price.per if price else None) or sold_by) if family.by_length else None
+    if by is not None:
+        needed /= METRES[by]
+    # The part that is needed in full, then the spares in full: 1 ft and a bit make 2 ft.
     buy = ceil(needed) + ceil(needed * share / 100)
-    return Bought(kind, needed, buy, price.amount if price else None, note)
+    return Bought(kind, by, needed, buy, price.amount if price else None, note)
 
 
 def _total_words(bought: Iterable[Bought], prices: PriceList | None) -> str:
@@ -116,14 +143,13 @@ def _in_all(bought: tuple[Bought, ...], prices: PriceList | None) -> Table:
         columns += ("each", "cost", "note")
     rows = []
     for line in bought:
-        spare = str(line.buy - ceil(line.needed))
         row: tuple[str, ...] = (
-            str(line.kind), line.kind.text, _count(line.needed, line.kind), spare,
-            _count(Fraction(line.buy), line.kind),
+            str(line.kind), line.text, line.counted(line.needed),
+            line.counted(Fraction(line.buy - ceil(line.needed))), line.counted(Fraction(line.buy)),
         )  # fmt: skip
         if prices is not None:
             row += (
-                money(line.each, prices.currency) if line.each is not None else NO_PRICE,
+                _each(line, prices.currency),
                 money(line.cost, prices.currency) if line.cost is not None else NO_PRICE,
                 line.note,
             )
@@ -152,8 +178,7 @@ def _by_step(
     parts: tuple[Part, ...], steps: tuple[Step, ...], bought: tuple[Bought, ...],
     prices: PriceList | None,
 ) -> Table:  # fmt: skip
-    """What each step needs; at the end the spares, and the rest of a metre of wire."""
-    each = {line.kind: line.each for line in bought}
+    """What each step needs; at the end the spares, and the rest of a foot or meter of wire."""
     rows: list[tuple[str, ...]] = []
     spent = Decimal(0)
     for number, (title, counts) in enumerate(_shares(parts, steps), start=1):
@@ -162,12 +187,13 @@ def _by_step(
             count = counts.get(line.kind)
             if count is None:
                 continue
-            price = each[line.kind]
-            cost = None if price is None else in_cents(price * _decimal(count))
+            if line.sold_by is not None:
+                count /= METRES[line.sold_by]
+            cost = None if line.each is None else in_cents(line.each * _decimal(count))
             subtotal += cost or Decimal(0)
             open_ |= cost is None
             rows.append(
-                (str(number), title, str(line.kind), _count(count, line.kind))
+                (str(number), title, str(line.kind), line.counted(count))
                 + (_cost(cost, prices),) * (prices is not None)
             )
         if prices is not None:
@@ -204,10 +230,15 @@ def _cost(cost: Decimal | None, prices: PriceList | None) -> str:
     return NO_PRICE if cost is None or prices is None else money(cost, prices.currency)
 
 
-def _count(count: Fraction, kind: PartKind) -> str:
-    if not FAMILIES[kind.family].metres:
-        return decimal(count)
-    return f"{float(count):.2f}".rstrip("0").rstrip(".") + " m"
+def _each(line: Bought, currency: str) -> str:
+    if line.each is None:
+        return NO_PRICE
+    return money(line.each, currency) + (f" per {line.sold_by}" if line.sold_by else "")
+
+
+def _two_places(count: Fraction) -> str:
+    """Rounded up to a hundredth: wire that is too short is of no use."""
+    return decimal(Fraction(ceil(count * 100), 100))
 
 
 def _decimal(count: Fraction) -> Decimal:
@@ -215,6 +246,16 @@ def _decimal(count: Fraction) -> Decimal:
 
 
 # ------------------------------------------------------------------ what is not counted
+
+
+def _wire_counted(bought: tuple[Bought, ...]) -> Iterator[str]:
+    sold = {line.sold_by for line in bought if line.sold_by}
+    if sold:
+        whole = listing([f"whole {'feet' if one == 'foot' else 'meters'}" for one in sorted(sold)])
+        yield (
+            f"Wire: the runs of the file, there and back, bought in {whole}. Add what you need to "
+            "reach and to strip."
+        )
 
 
 def _not_counted(plan: Plan) -> Iterator[str]:

@@ -1,7 +1,8 @@
 """A parts file of a person's own: what each kind of part costs, in one currency.
 
-In: CSV with the columns `kind`, `price`, `currency` and, if wanted, `note` and `rating` (the
-current that the maker rates a wire for). Out: a :class:`PriceList`; everything that is wrong
+In: CSV with the columns `kind`, `price`, `currency` and, if wanted, `note`, `rating` (the
+current that the maker rates a wire for) and `per` (what wire is sold by: no price of wire goes
+without). Out: a :class:`PriceList`; everything that is wrong
 with the file is told at once.
 """
 
@@ -16,9 +17,9 @@ from verifier.language.cells import Cell, cells_of, is_formula
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
-from verifier.sheets.kinds import PartKind, best_of, kind_of, known_kinds
+from verifier.sheets.kinds import FAMILIES, METRES, PartKind, SoldBy, best_of, kind_of, known_kinds
 
-COLUMNS = ("kind", "price", "currency", "note", "rating")
+COLUMNS = ("kind", "price", "currency", "note", "rating", "per")
 _NEEDED = COLUMNS[:3]
 # The dearest part that is believed; beyond that a digit is wrong (common practice, no source).
 _MOST = Decimal(1_000_000)
@@ -29,10 +30,12 @@ _RATING = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,6})?) ?(A|mA)")
 
 @dataclass(frozen=True, slots=True)
 class Price:
-    """``amount`` None: the row is there, and its price is left open."""
+    """``amount`` None: the row is there, and its price is left open. ``per``: of what is
+    bought by length, what the price is for one of; None where it is left open."""
 
     kind: PartKind
     amount: Decimal | None
+    per: SoldBy | None
     note: str
     span: Span
 
@@ -152,7 +155,9 @@ class _Reader:
             self._same_currency(cells[columns["currency"]])
         note = cells[columns["note"]].text if "note" in columns else ""
         if kind is not None:
-            self.prices[kind] = Price(kind, amount, note, cells[columns["kind"]].span)
+            of_price = cells[columns["price"]]
+            per = self._per(kind, cells[columns["per"]] if "per" in columns else None, of_price)
+            self.prices[kind] = Price(kind, amount, per, note, cells[columns["kind"]].span)
             if "rating" in columns:
                 self._rating(kind, cells[columns["rating"]])
 
@@ -198,6 +203,28 @@ class _Reader:
                 "Sums need one currency: convert the price, at the rate you pay.",
                 ((self.currency.span, "the first price is here"),),
             ))  # fmt: skip
+
+    def _per(self, kind: PartKind, cell: Cell | None, price: Cell) -> SoldBy | None:
+        """What wire is sold by: a price per foot must never be taken for one per meter."""
+        text = cell.text.lower() if cell is not None else ""
+        hint = "Write `foot` or `meter` in the column `per`."
+        if not FAMILIES[kind.family].by_length:
+            if cell is not None and text:
+                self._error(Diagnostic(
+                    "CP810", f"`{kind}` is not bought by length", cell.span,
+                    "Leave the column `per` empty here: the price is for one.",
+                ))  # fmt: skip
+            return None
+        for sold_by in METRES:
+            if text == sold_by:
+                return sold_by
+        if cell is not None and text:
+            what = f"wire is not sold by `{_short(cell.text)}` here"
+            self._error(Diagnostic("CP810", what, cell.span, hint))
+        elif price.text:
+            what = f"nothing says whether `{kind}` costs this by the foot or by the meter"
+            self._error(Diagnostic("CP810", what, price.span, hint))
+        return None
 
     def _rating(self, kind: PartKind, cell: Cell) -> None:
         if not cell.text:

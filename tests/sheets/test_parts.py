@@ -1,0 +1,107 @@
+"""The parts sheet counts wire by what it is sold by, and never prices feet as meters."""
+
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+import verifier
+from verifier.language.source import Source
+from verifier.plan.model import Plan
+from verifier.sheets.asked import Asked
+from verifier.sheets.parts import parts_sheet
+from verifier.sheets.prices import prices_in
+from verifier.sheets.sheet import Sheet
+
+# 20 ft of 14 AWG; 12 feeders of 1 ft and two drivers 15 ft away, of 22 AWG: each run is two
+# conductors, so 40 ft and 84 ft.
+SPECS = Path(__file__).parents[2] / "specs"
+FEET = (SPECS / "wired-end-of-siding.ixl").read_text("utf-8")
+METERS = FEET.replace("20 ft", "6.096 m").replace("15 ft", "4.572 m").replace("1 ft", "304.8 mm")
+
+
+def sheet_of(text: str, prices: str = "", spares: int = 10, other: str = "") -> Sheet:
+    def plan(text: str) -> Plan:
+        return verifier.load_text(text)
+
+    found = prices_in(Source("parts.csv", prices)) if prices else None
+    others = (plan(other),) if other else ()
+    return parts_sheet(plan(text), Asked(prices=found, spares=spares, others=others))
+
+
+def wire(sheet: Sheet, title: str = "Parts in all") -> dict[str, tuple[str, ...]]:
+    """By kind, the cells behind it, of the rows of wire."""
+    table = next(table for table in sheet.tables if table.title == title)
+    at = table.columns.index("kind")
+    return {row[at]: row[at + 1 :] for row in table.rows if row[at].startswith("wire")}
+
+
+def notes(sheet: Sheet) -> str:
+    return " ".join((*sheet.notes, *(note for table in sheet.tables for note in table.notes)))
+
+
+def test_wire_of_a_file_in_feet_is_counted_by_the_foot() -> None:
+    sheet = sheet_of(FEET)
+    assert wire(sheet) == {
+        "wire-14AWG": ("hook-up wire, 14 AWG, by the foot", "40 ft", "4 ft", "44 ft"),
+        "wire-22AWG": ("hook-up wire, 22 AWG, by the foot", "84 ft", "9 ft", "93 ft"),
+    }
+    assert "bought in whole feet." in notes(sheet) and "meter" not in notes(sheet)
+    assert {cells[0] for cells in wire(sheet, "Step by step").values()} <= {
+        f"{n} ft" for n in range(1, 100)
+    }
+
+
+def test_wire_of_a_file_in_meters_is_counted_by_the_meter() -> None:
+    """40 ft are 12.192 m, 84 ft are 25.6032 m: told rounded up, bought in whole meters."""
+    sheet = sheet_of(METERS)
+    assert wire(sheet) == {
+        "wire-14AWG": ("hook-up wire, 14 AWG, by the meter", "12.2 m", "2 m", "15 m"),
+        "wire-22AWG": ("hook-up wire, 22 AWG, by the meter", "25.61 m", "3 m", "29 m"),
+    }
+    assert "bought in whole meters." in notes(sheet) and "feet" not in notes(sheet)
+
+
+PRICED = "kind,price,currency,per\nwire-14AWG,0.20,USD,{}\nwire-22AWG,0.10,USD,{}\n"
+
+
+@pytest.mark.parametrize("text", [FEET, METERS])
+@pytest.mark.parametrize(
+    ("per", "bought"),
+    [
+        ("foot", {"wire-14AWG": (40, "ft", "0.20"), "wire-22AWG": (84, "ft", "0.10")}),
+        ("meter", {"wire-14AWG": (13, "m", "0.20"), "wire-22AWG": (26, "m", "0.10")}),
+    ],
+)
+def test_wire_costs_what_its_price_is_for(
+    text: str, per: str, bought: dict[str, tuple[int, str, str]]
+) -> None:
+    """Whatever units the junction file is written in."""
+    found = wire(sheet_of(text, PRICED.format(per, per), spares=0))
+    assert {kind: cells[3:6] for kind, cells in found.items()} == {
+        kind: (f"{count} {unit}", f"{each} USD per {per}", f"{count * Decimal(each)} USD")
+        for kind, (count, unit, each) in bought.items()
+    }
+
+
+def test_wire_of_two_ways_of_being_sold() -> None:
+    sheet = sheet_of(FEET, PRICED.format("foot", "meter"), spares=0)
+    assert [cells[3] for cells in wire(sheet).values()] == ["40 ft", "26 m"]
+    assert "in whole feet and whole meters." in notes(sheet)
+
+
+def test_the_steps_cost_together_what_is_bought_less_what_is_left_of_the_wire() -> None:
+    sheet = sheet_of(FEET, PRICED.format("meter", "meter"), spares=0)
+    (rest,) = [n for t in sheet.tables for n in t.notes if n.startswith("Spares and what is left")]
+    steps = next(table for table in sheet.tables if table.title == "Step by step")
+    sums = [Decimal(row[-1].split()[0]) for row in steps.rows if row[2].startswith("sum")]
+    bought = 13 * Decimal("0.20") + 26 * Decimal("0.10")
+    assert sum(sums) + Decimal(rest.split(": ")[1].split()[0]) == bought
+
+
+def test_files_beside_each_other_are_counted_alike() -> None:
+    """Whatever each is written in: as the first one is."""
+    title = "Alternatives: parts to buy"
+    assert wire(sheet_of(FEET, other=METERS), title) == {
+        "wire-14AWG": ("44 ft", "44 ft"), "wire-22AWG": ("93 ft", "93 ft"),
+    }  # fmt: skip
