@@ -12,6 +12,7 @@ from tests.trial.cards import ROOT, WIRED, bench, card
 from verifier.cli import main
 from verifier.diagnosis.alike import proved_alike
 from verifier.diagnosis.diagnose import diagnosis, explanations
+from verifier.diagnosis.observations import Observation
 from verifier.diagnosis.suspects import Suspect
 from verifier.engines.evaluator import evaluate
 from verifier.language.diagnostics import InputError
@@ -50,7 +51,11 @@ def filled_in(name: str, written: Written = ok) -> str:
 
 
 def read(name: str, text: str) -> list[str]:
-    return [o.text for o in observed(bench(name), card(name), Source("card.csv", text))]
+    return [o.text for o in looked(name, text)]
+
+
+def looked(name: str, text: str) -> list[Observation]:
+    return [*observed(bench(name), card(name), Source("card.csv", text)).values()]
 
 
 def with_wrong(name: str, suspect: Suspect) -> Written:
@@ -78,8 +83,8 @@ def test_whatever_is_put_wrong_is_found_again(name: str) -> None:
     suspects = [s for s in here.suspects if can_be_put_in(s)]
     shows = {found.wrong.suspect for found in card(name).found}
     for suspect in suspects[:: 4 if name == WIRED else 1]:
-        source = Source("card.csv", filled_in(name, with_wrong(name, suspect)))
-        found, cut_short = explanations(here, observed(here, card(name), source))
+        seen = looked(name, filled_in(name, with_wrong(name, suspect)))
+        found, cut_short = explanations(here, seen)
         assert not cut_short
         if suspect not in shows:
             assert found == ((),), suspect.text
@@ -92,8 +97,7 @@ def test_whatever_is_put_wrong_is_found_again(name: str) -> None:
 
 def test_a_card_without_a_fault_says_that_nothing_is_wrong() -> None:
     here = bench(WIRED)
-    seen = observed(here, card(WIRED), Source("card.csv", filled_in(WIRED)))
-    found = diagnosis(here, seen)
+    found = diagnosis(here, looked(WIRED, filled_in(WIRED)))
     assert found.verdict == "nothing wrong"
     unseen = {u.what.text for u in card(WIRED).unseen}
     # Of points without power nobody knows that they do not happen to lie as told each time.

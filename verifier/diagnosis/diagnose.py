@@ -88,9 +88,9 @@ def diagnosis(bench: Bench, seen: Sequence[Observation]) -> Diagnosis:
     told_apart = [tables[group.members[0]] for group in groups]
     test = best_test(told_apart, suite, sound if nothing_wrong else None)
     verdict: Verdict = "nothing wrong" if nothing_wrong else "explained" if found else "unexplained"
-    expected = tuple(_expected(bench, observation) for observation in seen)
+    due = tuple(expected(bench, observation) for observation in seen)
     return Diagnosis(
-        bench.given, tuple(seen), expected, verdict, tuple(groups), len(found), len(bench.suspects),
+        bench.given, tuple(seen), due, verdict, tuple(groups), len(found), len(bench.suspects),
         cut_short, len(suite.setups), test,
     )  # fmt: skip
 
@@ -102,7 +102,8 @@ def rank(group: Suspects, bench: Bench) -> tuple[int, int, tuple[int, ...], tupl
     return len(group), sum(ranks), tuple(ranks), order
 
 
-def _expected(bench: Bench, observation: Observation) -> tuple[Sight, ...]:
+def expected(bench: Bench, observation: Observation) -> tuple[Sight, ...]:
+    """What the signals looked at would show with nothing wrong."""
     moments = list(bench.moments(observation.setup, ()))
     return tuple(
         Sight(signal, frozenset(bench.shows(moment, signal) for moment in moments))

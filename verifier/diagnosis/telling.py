@@ -52,11 +52,13 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class NextTest:
-    """Set the layout up so, then look at this signal, or at how this turnout lies."""
+    """Set the layout up so, then look at this signal, or at how this turnout lies. ``words``: how
+    to set it up, where the setup by itself does not tell."""
 
     setup: Setup
     look: str
     outcomes: tuple[Outcome, ...]
+    words: str = ""
 
 
 # ------------------------------------------------------------------ what can be tried

@@ -257,7 +257,7 @@ def _stands(block: str, places: Sequence[str], plan: Plan) -> str:
 
 def _test_words(test: NextTest, plan: Plan) -> str:
     look = f"look at {test.look}" if test.look in plan.signals else f"look how {test.look} lies"
-    return f"{setup_words(test.setup, plan)}; then {look}"
+    return f"{test.words or setup_words(test.setup, plan)}; then {look}"
 
 
 def _any_of(look: str, shows: Iterable[Colours], plan: Plan) -> str:
@@ -335,7 +335,7 @@ def _shown(look: str, colours: Iterable[Colours]) -> Json:
 
 def _test_json(test: NextTest, plan: Plan) -> Json:
     return {
-        "setup": setup_words(test.setup, plan),
+        "setup": test.words or setup_words(test.setup, plan),
         "look": test.look,
         "outcomes": [
             {

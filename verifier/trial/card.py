@@ -33,7 +33,7 @@ from verifier.trial.goals import (
     route_goals,
     serves,
 )
-from verifier.trial.played import Played, is_played
+from verifier.trial.played import Played, Way, is_played
 from verifier.trial.pool import FOR_EACH, Candidate, Trial, asked_of, first_pool, telling
 from verifier.trial.progress import Progress, silent
 from verifier.trial.questions import Questions, Undecided
@@ -57,7 +57,7 @@ class Step:
     """One step of the card. ``number`` from 1; ``acts``: what there is to do after the step
     before it; ``setup``: how all then stands; ``situation``: the same, for drawing; ``colours``:
     what each signal is to show, top to bottom (one of these); ``lies``: how turnouts that are told
-    are to lie."""
+    are to lie; ``ways``: what there is to do as it is worked out, where it is remembered."""
 
     number: int
     acts: tuple[Act, ...]
@@ -65,6 +65,7 @@ class Step:
     situation: Situation
     colours: tuple[tuple[str, frozenset[Colours]], ...]
     lies: tuple[tuple[str, str], ...]
+    ways: tuple[Way, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,7 +96,8 @@ class Unseen:
 @dataclass(frozen=True, slots=True, eq=False)
 class Card:
     """``at_least``: no card that meets all this one meets has fewer steps. ``effort``: what its
-    acts cost together; ``shortest``: no other order of these steps costs less."""
+    acts cost together; ``shortest``: no other order of these steps costs less; ``replays``: how
+    steps are gone through, where the layout remembers."""
 
     plan: Plan
     steps: tuple[Step, ...]
@@ -109,6 +111,7 @@ class Card:
     at_least: int
     effort: int
     shortest: bool
+    replays: Replays | None = None
 
 
 def card_on(bench: Bench, progress: Progress = silent) -> Card:
@@ -242,7 +245,7 @@ class _Maker:
         while waiting:
             self.progress(len(looked_for), len(looked_for) + len(waiting))
             wrong = waiting.pop(0)
-            if self._is_heard(wrong):
+            if self.replays is not None and self.replays.may_remember(wrong):
                 self.heard += without_power(self.bench, wrong) or [wrong]
                 continue
             looked_for.append(wrong)
@@ -263,13 +266,6 @@ class _Maker:
                 continue
             steps += self._asked_for(wrong, when)
         return looked_for
-
-    def _is_heard(self, wrong: Wrong) -> bool:
-        """Whether what is remembered may come to be otherwise for it, apart from points that do
-        not go where they are told."""
-        if self.replays is None or wrong.suspect.trouble is not None:
-            return False
-        return bool(self.bench.unpowered_by(wrong.suspect)) or self.replays.is_heard(wrong)
 
     # -------------------------------------------------------------- what shows what
 
@@ -379,7 +375,7 @@ class _Maker:
             tuple((x, missing, met(goal)) for x, missing, goal in self.excluded
                   if goal not in seen),
             tuple(found), tuple(self.unseen), at_least,
-            sum(act.cost for step in steps for act in step.acts), shortest,
+            sum(act.cost for step in steps for act in step.acts), shortest, self.replays,
         )  # fmt: skip
 
     def _gone(self, chosen: Iterable[Candidate]) -> list["_Gone"]:
@@ -444,7 +440,7 @@ class _Maker:
         moment = next(iter(self.bench.moments(setup, ())))
         return Step(
             number, one.acts, setup, as_given(self.bench, setup, moment.truth.situation),
-            tuple(one.candidate.colours.items()), tuple(one.trod.lies.items()),
+            tuple(one.candidate.colours.items()), tuple(one.trod.lies.items()), one.trod.ways,
         )  # fmt: skip
 
     def _thrown(self, setup: Setup) -> Iterator[tuple[str, str]]:

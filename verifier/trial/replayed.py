@@ -14,6 +14,7 @@ from itertools import product
 
 from verifier.diagnosis.alike import differing
 from verifier.diagnosis.bench import Bench, Colours
+from verifier.diagnosis.suspects import Suspect
 from verifier.engines.answers import Impossible, Interrupted
 from verifier.engines.evaluator import Unsettled
 from verifier.engines.situations import SituationCheck
@@ -45,7 +46,7 @@ class Trod:
 
 
 @dataclass(frozen=True, slots=True)
-class Sight:
+class Seen:
     """What is seen in a step: colours by signal, and how turnouts lie."""
 
     colours: Mapping[str, Colours]
@@ -69,12 +70,23 @@ class Replays:
         self._bench, self._played = bench, played
         self._turnouts = played.going.stepper.parts.turnouts
         self._musts: dict[Place, Trod] = {}
+        self._known: dict[Suspect, bool] = {}
         world = World(bench.plan)
         self._reads = [what for what in memory_alone(world).inputs if what.kind in _HEARD]
         # Any moment, points on their way and relays about to move included.
         self._moments = SituationCheck.of(world, EACH, assumed=False)
 
-    def is_heard(self, wrong: Wrong) -> bool:
+    def may_remember(self, wrong: Wrong) -> bool:
+        """Whether what is remembered may come to be otherwise for it, apart from points that do
+        not go where they are told."""
+        if wrong.suspect.trouble is not None:
+            return False
+        if wrong.suspect not in self._known:
+            unpowered = bool(self._bench.unpowered_by(wrong.suspect))
+            self._known[wrong.suspect] = unpowered or self._is_heard(wrong)
+        return self._known[wrong.suspect]
+
+    def _is_heard(self, wrong: Wrong) -> bool:
         """Whether relays, timers or locks may ever hear otherwise for it."""
         try:
             differs = differing(self._bench, (), wrong.group, watched=self._reads)
@@ -109,7 +121,12 @@ class Replays:
                     break
         return found
 
-    def seen(self, wrong: Wrong, going: Going, steps: Iterable[Trod]) -> Iterator[Sight]:
+    def every(self, wrong: Wrong, steps: Sequence[Trod]) -> Iterator[tuple[Seen, ...]]:
+        """What is seen in each step, as far as it can be told, for each way in which current may
+        flow."""
+        return (tuple(self.seen(wrong, going, steps)) for going in self._goings(wrong))
+
+    def seen(self, wrong: Wrong, going: Going, steps: Iterable[Trod]) -> Iterator[Seen]:
         """What is seen in each step, as far as it can be told."""
         now = self._begun(wrong, going)
         for step in steps:
@@ -120,7 +137,7 @@ class Replays:
                     now = self._after(wrong, going, now, way)
             sight = self._sight(going, now)
             if wrong.stuck is not None:
-                sight = Sight(sight.colours, {**sight.lies, **dict([wrong.stuck])})
+                sight = Seen(sight.colours, {**sight.lies, **dict([wrong.stuck])})
             yield sight
 
     def step_for(self, wrong: Wrong) -> tuple[Way, ...] | None:
@@ -209,19 +226,19 @@ class Replays:
             return None
         return tuple(seen[what] for what in self._reads if what.kind in facts.REPORTED)
 
-    def _sight(self, going: Going, now: Moment | None) -> Sight:
+    def _sight(self, going: Going, now: Moment | None) -> Seen:
         """What is seen at a moment; nothing where it cannot be told."""
         if now is None:
-            return Sight({}, {})
+            return Seen({}, {})
         try:
             seen = going.look(now)
         except Unsettled:
-            return Sight({}, {})
+            return Seen({}, {})
         lit = {
             signal.name: tuple(_lit(seen[head.lens], head.lens) for head in signal.heads)
             for signal in self._bench.plan.signals.values()
         }
-        return Sight(lit, {name: seen[facts.points(name)] for name in self._turnouts})
+        return Seen(lit, {name: seen[facts.points(name)] for name in self._turnouts})
 
 
 def _lit(colour: str, lens: Observable) -> str:

@@ -23,6 +23,7 @@ from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
 from verifier.trial.card import Card, card_on
+from verifier.trial.followed import followed
 from verifier.trial.looks import Look, fingerprint, looks
 from verifier.trial.progress import Progress, silent
 
@@ -44,8 +45,12 @@ def diagnose_results(
 
     Raises :class:`InputError` with everything that is wrong with the file or the words."""
     source = Source(str(path), _text(path))
-    seen = [*observed(bench, card_on(bench, progress), source)]
-    return diagnosis(bench, [*seen, *observations(bench, further)])
+    card = card_on(bench, progress)
+    seen = observed(bench, card, source)
+    more = observations(bench, further)
+    if card.replays is not None:
+        return followed(bench, card, card.replays, seen, more)
+    return diagnosis(bench, [*seen.values(), *more])
 
 
 def _text(path: Path) -> str:
@@ -56,8 +61,8 @@ def _text(path: Path) -> str:
         raise InputError([Diagnostic("CP100", f"this file {error.what}", span)]) from None
 
 
-def observed(bench: Bench, card: Card, source: Source) -> tuple[Observation, ...]:
-    """By step, what was seen. Raises :class:`InputError`."""
+def observed(bench: Bench, card: Card, source: Source) -> dict[int, Observation]:
+    """By the number of the step, what was seen. Raises :class:`InputError`."""
     return _Reader(bench, card, source).read()
 
 
@@ -78,7 +83,7 @@ class _Reader:
         self.seen: dict[int, _Seen] = {}
         self.read_already: dict[tuple[str, str], Cell] = {}
 
-    def read(self) -> tuple[Observation, ...]:
+    def read(self) -> dict[int, Observation]:
         rows = cells_of(self.source).rows
         columns, below = self._table(rows)
         for row in below:
@@ -90,7 +95,9 @@ class _Reader:
             self._error("CP623", "nothing is written under `seen`", span, _WRITE.format("4L green"))
         if self.errors:
             raise InputError(self.errors)
-        return tuple(self._observation(number, seen) for number, seen in sorted(self.seen.items()))
+        return {
+            number: self._observation(number, seen) for number, seen in sorted(self.seen.items())
+        }
 
     def _error(self, code: str, message: str, span: Span, hint: str) -> None:
         self.errors.append(Diagnostic(code, message, span, hint))

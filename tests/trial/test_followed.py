@@ -1,0 +1,63 @@
+"""Results of cards of layouts that remember: what somebody sees who goes through the words of the
+card with something wrong leads back to it."""
+
+import pytest
+
+from tests.trial.cards import bench, card
+from tests.trial.test_played import WHOLE, Person
+from tests.trial.test_results import filled_in
+from verifier.language.source import Source
+from verifier.plan import facts
+from verifier.trial.followed import followed
+from verifier.trial.looks import looks
+from verifier.trial.results import observed
+from verifier.trial.wrongs import Wrong
+
+
+def seen_with(wrong: Wrong, steps: int) -> dict[tuple[int, str], str]:
+    """What somebody writes who goes through the first steps of the card."""
+    made = card(WHOLE)
+    person, written = Person(made, wrong), {}
+    for step in made.steps[:steps]:
+        for act in step.acts:
+            person.does(act.text)
+        seen = person.sees()
+        for look in looks(step):
+            said = []
+            for at, must in look.must:
+                if look.turnouts:
+                    lit: tuple[str, ...] = (seen[facts.points(at)],)
+                else:
+                    heads = made.plan.signals[at].heads
+                    lit = tuple(seen[head.lens] for head in heads)
+                said.append(f"{at} {'ok' if lit in must else ' over '.join(lit)}")
+            written[step.number, look.at] = ", ".join(said)
+    return written
+
+
+@pytest.mark.parametrize("name", ["power wire of D-Switch is broken", "lamp 4L.upper green is out",
+                                  "detector D-Switch is stuck at clear"])  # fmt: skip
+def test_what_relays_heard_is_found_again(name: str) -> None:
+    made = card(WHOLE)
+    found = next(f for f in made.found if f.wrong.text == name)
+    written = seen_with(found.wrong, found.at[0][0])
+    text = filled_in(WHOLE, lambda step, look: written.get((step.number, look.at), ""))
+    assert made.replays is not None
+    told = followed(
+        bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
+    )
+    assert told.verdict == "explained"
+    assert name in {s.text for alike in told.groups for group in alike.members for s in group}
+    assert told.explanations < 60
+
+
+def test_a_sound_layout_has_nothing_wrong_and_more_to_look_at() -> None:
+    made = card(WHOLE)
+    text = filled_in(WHOLE, lambda step, look: "ok" if step.number < 5 else "")
+    assert made.replays is not None
+    told = followed(
+        bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
+    )
+    assert told.verdict == "nothing wrong" and told.next_test is not None
+    assert told.next_test.words.startswith("go on to step ")
+    assert 0 < told.explanations < told.looked_at
