@@ -5,7 +5,7 @@ In: terms. Out: *same* only where the solver found that no value of what they ha
 difference; where it ran out of time, *unknown*.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from time import monotonic
 from typing import Any
@@ -81,8 +81,15 @@ class Terms:
     def same(self, one: z3.BoolRef, other: z3.BoolRef) -> z3.BoolRef:
         return one == other
 
-    def expression(self, expr: Expr, meaning: Meaning) -> z3.BoolRef:
-        """An expression over observables, given what its atoms are."""
+    def all_of(self, parts: Iterable[z3.BoolRef]) -> z3.BoolRef:
+        return z3.And(list(parts))
+
+    def any_of(self, parts: Iterable[z3.BoolRef]) -> z3.BoolRef:
+        return z3.Or(list(parts))
+
+    def expression(self, expr: Expr, meaning: Meaning, known: dict[Expr, z3.BoolRef]) -> z3.BoolRef:
+        """An expression over observables, given what its atoms are. ``known``: of parts of it,
+        by the same ``meaning``; added to."""
 
         def step(node: Expr, parts: tuple[z3.BoolRef, ...]) -> z3.BoolRef:
             match node:
@@ -91,17 +98,18 @@ class Terms:
                 case Atom():
                     return meaning(node)
                 case And():
-                    return z3.And(*parts)
+                    return self.all_of(parts)
                 case _:
-                    return z3.Or(*parts)
+                    return self.any_of(parts)
 
-        return fold(expr, step)
+        return fold(expr, step, known)
 
 
 @dataclass(frozen=True, slots=True)
 class Differs:
-    """Not always: with these numbers it does not hold."""
+    """Not always: which of those asked, from 0, does not hold with these numbers."""
 
+    which: int
     values: Mapping[str, int]
 
 
@@ -111,41 +119,46 @@ class NotDecided:
 
 
 class Always:
-    """Answers whether something always holds, given what is ``assumed``. ``timeout`` in seconds
-    for all questions together, None for no limit."""
+    """Answers whether claims always hold. ``timeout`` in seconds for all questions together, None
+    for no limit."""
 
-    def __init__(self, assumed: z3.BoolRef, timeout: float | None):
-        self._solver: Any = z3.SolverFor("QF_FD")
-        self._solver.add(assumed)
+    def __init__(self, timeout: float | None):
         self._deadline = None if timeout is None else monotonic() + timeout
+        # What has been shown, as pairs of what was assumed and what was claimed.
+        self._shown: list[tuple[z3.BoolRef, z3.BoolRef]] = []
 
-    def holds(self, claim: z3.BoolRef) -> Differs | NotDecided | None:
-        """None where it always holds.
+    def hold(
+        self, assumed: z3.BoolRef, claims: Sequence[z3.BoolRef]
+    ) -> Differs | NotDecided | None:
+        """None where all of them hold whenever ``assumed`` does. They are asked together, which
+        is many times as quick as one by one. What comes to the very term that was shown before is
+        not asked again.
 
         Raises :class:`~verifier.engines.answers.Interrupted` on Ctrl-C."""
-        if z3.is_true(z3.simplify(claim)):
+        given, whole = z3.simplify(assumed), z3.simplify(z3.And(list(claims)))
+        if z3.is_true(whole) or any(g.eq(given) and w.eq(whole) for g, w in self._shown):
             return None
+        solver: Any = z3.SolverFor("QF_FD")
+        solver.add(given, z3.Not(whole))
         if self._deadline is not None:
             left = self._deadline - monotonic()
             if left <= 0:
                 return NotDecided(OUT_OF_TIME)
-            self._solver.set("timeout", max(1, int(left * 1000)))
-        self._solver.push()
-        try:
-            self._solver.add(z3.Not(claim))
-            found = self._solver.check()
-            if found == z3.unsat:
-                return None
-            if found == z3.sat:
-                return Differs(_numbers(self._solver.model()))
-            return NotDecided(self._why())
-        finally:
-            self._solver.pop()
+            solver.set("timeout", max(1, int(left * 1000)))
+        found = solver.check()
+        if found == z3.unsat:
+            self._shown.append((given, whole))
+            return None
+        if found == z3.sat:
+            model = solver.model()
+            false = (i for i, c in enumerate(claims) if z3.is_false(model.eval(c, True)))
+            return Differs(next(false), _numbers(model))
+        return NotDecided(self._why(solver))
 
-    def _why(self) -> str:
+    def _why(self, solver: Any) -> str:
         """Why there is no answer. The solver says "canceled" of Ctrl-C and of the time limit
         alike."""
-        reason = str(self._solver.reason_unknown())
+        reason = str(solver.reason_unknown())
         late = self._deadline is not None and monotonic() >= self._deadline - WITHIN
         if "interrupt" in reason or ("cancel" in reason and not late):
             raise Interrupted

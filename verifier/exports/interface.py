@@ -130,6 +130,10 @@ class Interface:
     # For every field that goes in or is remembered.
     by_what: Mapping[Observable, Field]
 
+    def place(self, field: Field) -> str:
+        """Where a field stands, as the C text has it."""
+        return f"{'memory' if field.what.kind in _REMEMBERED else 'in'}->{field.name}"
+
     def clock_of(self, name: str) -> Clock | None:
         """The clock of a relay or timer."""
         return next((clock for clock in self.clocks if clock.of.what.name == name), None)

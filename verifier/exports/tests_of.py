@@ -75,7 +75,7 @@ class Wording:
         found = self.face.by_what[what]
         if found.missing:
             return found.name
-        return f"memory->{found.name}" if found in self.face.memory else f"in->{found.name}"
+        return self.face.place(found)
 
     def _shown(self, what: Observable, values: tuple[str, ...]) -> Test:
         words = self.face.aspects if what.kind == "aspect" else self.face.colours

@@ -234,9 +234,12 @@ def _absorb(kind: type[Group], parts: list[Expr]) -> list[Expr]:
 # ------------------------------------------------------------------ walks
 
 
-def fold(expr: Expr, step: Callable[[Expr, tuple[T, ...]], T]) -> T:
-    """Bottom-up over the shared graph: each node once, on an explicit stack."""
-    done: dict[Expr, T] = {}
+def fold(
+    expr: Expr, step: Callable[[Expr, tuple[T, ...]], T], known: dict[Expr, T] | None = None
+) -> T:
+    """Bottom-up over the shared graph: each node once, on an explicit stack. ``known``: what
+    nodes come to, taken from there and added to, for whoever folds many that share parts."""
+    done: dict[Expr, T] = {} if known is None else known
     stack: list[Expr] = [expr]
     while stack:
         node = stack[-1]
