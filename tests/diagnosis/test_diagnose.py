@@ -377,8 +377,8 @@ MESSAGES = [
     ("m2: 4L Clear", "CP623", "nothing is said of feeder m2", "`locomotive at m2`"),
     ("locomotive: 4L Clear", "CP620", "no block or feeder is called `:`", ""),
     ("", "CP623", "this says nothing of what any signal showed", ""),
-    ("4L red", "CP624", "4L has 2 heads, and one colour is given", "4L.upper"),
-    ("4RA red over red", "CP624", "4RA has one head, and 2 colours are given", ""),
+    ("4L red", "CP624", "4L has 2 heads, and one color is given", "4L.upper"),
+    ("4RA red over red", "CP624", "4RA has one head, and 2 colors are given", ""),
     ("T1 thrown open: 4L Stop", "CP621", "T1 cannot be told to lie open", "normal or reverse"),
 ]  # fmt: skip
 

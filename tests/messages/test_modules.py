@@ -145,7 +145,7 @@ MISTAKES = {
         "nothing in module `Between` is called `Single`",
         "What lies outside a module comes in by its parameters: "
         "`module Between (left, right, Single)`."),
-    "name misspelt inside": Wrong(
+    "name misspelled inside": Wrong(
         "| Middle |", "| Midle |", "CP740", "Midle",
         "nothing in module `Between` is called `Midle`", "Did you mean `Middle`?"),
     "module that uses itself": Wrong(

@@ -71,7 +71,7 @@ def test_names_used_twice() -> None:
         code="CP202",
         underlined="Slow",
         message="aspect `Slow` is declared twice",
-        hint="List all its colour combinations in one statement, with `or` between them.",
+        hint="List all its color combinations in one statement, with `or` between them.",
         more=("the first time is here",),
     )
 

@@ -257,7 +257,7 @@ def test_aspect() -> None:
         underlined="Clear",
         message="this `aspect` statement stops short after `Clear`",
         hint=(
-            "Expected a colour (green, yellow, red, lunar, white or dark). An aspect "
+            "Expected a color (green, yellow, red, lunar, white or dark). An aspect "
             "is written `aspect Clear green or green over red proceed`."
         ),
     )
@@ -277,7 +277,7 @@ def test_aspect() -> None:
         underlined="blue",
         message="`blue` was not expected here",
         hint=(
-            "Expected a colour (green, yellow, red, lunar, white or dark). An aspect "
+            "Expected a color (green, yellow, red, lunar, white or dark). An aspect "
             "is written `aspect Clear green or green over red proceed`."
         ),
     )
@@ -351,7 +351,7 @@ def test_aspect() -> None:
         underlined="proceed",
         message="`proceed` was not expected here",
         hint=(
-            "Expected a colour (green, yellow, red, lunar, white or dark). An aspect "
+            "Expected a color (green, yellow, red, lunar, white or dark). An aspect "
             "is written `aspect Clear green or green over red proceed`."
         ),
     )
@@ -590,7 +590,7 @@ def test_conditions() -> None:
         code="CP104",
         underlined="red",
         message="`red` was not expected here",
-        hint="For a colour leave out `at`: write `4L red`.",
+        hint="For a color leave out `at`: write `4L red`.",
     )
     expect(
         "condition X is 4L at",
@@ -607,7 +607,7 @@ def test_conditions() -> None:
         code="CP104",
         underlined="green",
         message="`green` was not expected here",
-        hint="For a colour leave out `shows`: write `4L green`.",
+        hint="For a color leave out `shows`: write `4L green`.",
     )
     expect(
         "condition X is 4L shows stop",

@@ -225,7 +225,7 @@ from tests.messages.expecting import Change, expect, wired
             "amber",
             "`amber` was not expected here",
             (
-                "Expected a colour (green, yellow, red, lunar, white or dark). A driver is "
+                "Expected a color (green, yellow, red, lunar, white or dark). A driver is "
                 "written `driver B1 drives 4L.upper, 4L.lower reads D-Main, T1 contacts`."
             ),
             (),

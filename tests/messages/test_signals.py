@@ -71,7 +71,7 @@ def test_the_most_restrictive() -> None:
         message="`otherwise` shows yellow, though red is more restrictive",
         hint=(
             "What a head shows when nothing else holds must be its most restrictive "
-            "colour: `red otherwise`."
+            "color: `red otherwise`."
         ),
     )
 
@@ -103,7 +103,7 @@ def test_aspects() -> None:
         underlined="green",
         message="no aspect is called `green`",
         hint=(
-            "To set one head's colour write a `head` statement. The chart has: "
+            "To set one head's color write a `head` statement. The chart has: "
             "Clear, Approach, Diverging-Clear, Diverging-Approach, Restricting, Stop."
         ),
     )
@@ -112,16 +112,16 @@ def test_aspects() -> None:
         code="CP404",
         underlined="Clear",
         message="no aspect is called `flashing Clear`",
-        hint="Leave out `flashing`: it is said of a colour, in a `head` statement.",
+        hint="Leave out `flashing`: it is said of a color, in a `head` statement.",
     )
     expect(
         TRACK + ("signal 2 at Main | T1\n  Diverging-Clear when Single clear\n  Stop otherwise\n"),
         code="CP405",
         underlined="Diverging-Clear",
-        message="the chart has no colours for Diverging-Clear on a signal with 1 head",
+        message="the chart has no colors for Diverging-Clear on a signal with 1 head",
         hint=(
             "Diverging-Clear takes 2 or 3 heads: give signal `2` as many (`heads "
-            "upper, lower`), or list colours for 1 in an `aspect Diverging-Clear` "
+            "upper, lower`), or list colors for 1 in an `aspect Diverging-Clear` "
             "statement."
         ),
     )
@@ -136,12 +136,12 @@ def test_aspects() -> None:
         ),
         code="CP405",
         underlined="Slow",
-        message="the chart has no colours for Slow on a signal with 3 heads",
+        message="the chart has no colors for Slow on a signal with 3 heads",
         hint=(
             "Slow takes 2 heads: give signal `2` as many (`heads upper, lower`), or "
-            "list colours for 3 in an `aspect Slow` statement."
+            "list colors for 3 in an `aspect Slow` statement."
         ),
-        more=("its colours are listed here",),
+        more=("its colors are listed here",),
     )
 
 
@@ -150,21 +150,21 @@ def test_colours() -> None:
         TRACK + ("signal 2 at Main | T1\nhead 2\n  Clear when Single clear\n  red otherwise\n"),
         code="CP410",
         underlined="Clear",
-        message="`Clear` is not a colour a head can show",
+        message="`Clear` is not a color a head can show",
         hint="A head shows green, yellow, red, lunar, white or dark, flashing or steady.",
     )
     expect(
         TRACK + ("signal 2 at Main | T1\nhead 2\n  grean when Single clear\n  red otherwise\n"),
         code="CP410",
         underlined="grean",
-        message="`grean` is not a colour a head can show",
+        message="`grean` is not a color a head can show",
         hint="Did you mean `green`?",
     )
     expect(
         TRACK + ("signal 2 at Main | T1\nhead 2\n  amber when Single clear\n  red otherwise\n"),
         code="CP410",
         underlined="amber",
-        message="`amber` is not a colour a head can show",
+        message="`amber` is not a color a head can show",
         hint="A head shows green, yellow, red, lunar, white or dark, flashing or steady.",
     )
 
@@ -245,7 +245,7 @@ def test_aspect_statements() -> None:
         code="CP408",
         underlined="green",
         message="a signal has at most 3 heads",
-        hint="Leave out the colours below the third head.",
+        hint="Leave out the colors below the third head.",
     )
 
 

@@ -64,7 +64,7 @@ def test_49_cfr_233_5_V_a_fault_turns_approach_into_clear_unsafe() -> None:
     intended = situation(report.plan, {"Crane": "at c1"})
     assert taken_for(report.plan, intended, "2R") == {"2R": "Approach"}
     trouble = verdict(report, f"wire-broken: {WIRE}").obligation.trouble
-    assert "more favourable" in trouble
+    assert "more favorable" in trouble
 
 
 def test_49_cfr_233_5_V_a_fault_turns_clear_into_approach_safe() -> None:

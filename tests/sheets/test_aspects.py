@@ -45,7 +45,7 @@ def table(title: str, plan: Plan) -> Table:
 def test_conditions_stand_in_their_columns_named_ones_opened_up() -> None:
     found = table("4L at Single | T1", plan_of(SIGNAL))
     assert found.columns == (
-        "line", "shows", "colours", "points", "blocks", "signals", "levers and relays",
+        "line", "shows", "colors", "points", "blocks", "signals", "levers and relays",
         "tells the engineer", "toward",
     )  # fmt: skip
     assert found.rows[0] == (

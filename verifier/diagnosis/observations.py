@@ -348,10 +348,10 @@ class _Reader:
         asked, heads = _colours([word.low for word in words]), len(signal.heads)
         if asked is not None and thing.kind == "signal" and len(asked) != heads:
             has = f"{heads} heads" if heads > 1 else "one head"
-            given = f"{len(asked)} colours are" if len(asked) > 1 else "one colour is"
-            hint = f"Say its colours top to bottom, or name one head: `{signal.heads[0].name} red`."
+            given = f"{len(asked)} colors are" if len(asked) > 1 else "one color is"
+            hint = f"Say its colors top to bottom, or name one head: `{signal.heads[0].name} red`."
             self._error("CP624", f"{signal.name} has {has}, and {given} given", span,
-                        hint if heads > 1 else "It shows one colour at a time.")  # fmt: skip
+                        hint if heads > 1 else "It shows one color at a time.")  # fmt: skip
         said = " ".join(word.text for word in words)
         self._error("CP621", f"{thing.name} never shows `{said}`", span, _can_show(thing, signal))
 

@@ -151,7 +151,7 @@ def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
         "",
         *(f"  {line}" for line in memory),
         *(f"  {line}" for line in start),
-        "  for ever:",
+        "  forever:",
         *(["    read every pin into `in`, all of its fields"] if face.inputs else []),
         f"    {_call(face, prefix)};",
         "    light every head by `out`" + (", and throw points by it" if face.points else ""),
@@ -239,7 +239,7 @@ def _structs(face: Interface, prefix: str, code: Code) -> None:
     for lit in face.lit:
         told.append((f"uint8_t {lit.aspect};", f"ASPECT_ of signal {lit.signal.name}"))
         for head, name in zip(lit.signal.heads, lit.heads, strict=True):
-            told.append((f"uint8_t {name};", f"COLOUR_ of head {head.name}"))
+            told.append((f"uint8_t {name};", f"COLOR_ of head {head.name}"))
     for points in face.points:
         if points.unlocked:
             told.append((f"bool {points.unlocked};", f"points {points.turnout} may be moved"))

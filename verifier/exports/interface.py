@@ -232,7 +232,7 @@ def _colours(plan: Plan) -> Iterator[str]:
 
 def _colour(colour: str) -> tuple[str, int]:
     number = _STEADY.index(colour.removeprefix("flashing "))
-    return f"COLOUR_{_cap(colour)}", number + FLASHING * colour.startswith("flashing ")
+    return f"COLOR_{_cap(colour)}", number + FLASHING * colour.startswith("flashing ")
 
 
 def _aspects(plan: Plan, words: Names) -> dict[str, State]:

@@ -35,7 +35,7 @@ what a signal showed, as in `locomotive at m2, T1 reverse: 4L Stop`.""",
         """\
 The thing is known, but it cannot be in the state that was said: points lie
 normal, reverse or open, a lever stands in one of its positions, a signal shows
-colours that its heads have. If a colour is really seen that the file does not
+colors that its heads have. If a color is really seen that the file does not
 know of, the file describes another signal than the one on the layout.
 
 Choose one of the states the message lists.""",
@@ -62,20 +62,20 @@ set up and not what any signal then showed, or it leaves open where stock stood
 on so many blocks that it excludes next to nothing. Only what was seen can
 speak for a fault or against it.
 
-Say where each locomotive stood, and end with a signal and its colours, or the
+Say where each locomotive stood, and end with a signal and its colors, or the
 name of its aspect.""",
         _DIAGNOSE + '"T1 reverse"',
         _DIAGNOSE + '"T1 reverse: 2 red"',
     ),
     Code(
         "CP624",
-        "more or fewer colours than heads",
+        "more or fewer colors than heads",
         """\
-A signal shows as many colours as it has heads. A red by itself may be the upper
+A signal shows as many colors as it has heads. A red by itself may be the upper
 or the lower one of two, and the other may be anything, dark included: that is
 often just what gives a fault away.
 
-Say all the colours, top to bottom, as in `red over green`, or name the head,
+Say all the colors, top to bottom, as in `red over green`, or name the head,
 as in `4L.upper red`.""",
         _DIAGNOSE + '"2 red over red"',
         _DIAGNOSE + '"2 red"',

@@ -131,7 +131,7 @@ Take one of the uses out.""",
         "a parameter that the module makes no use of",
         """\
 The module lists something it needs from outside, and then says nothing about
-it. Most often a name inside is spelt otherwise than in the list, and the
+it. Most often a name inside is spelled otherwise than in the list, and the
 module is not joined to the layout where it should be.
 
 Use it inside, or take it out of the list and out of every `use`.""",

@@ -37,7 +37,7 @@ NAMES = (
         """\
 Everything a file speaks of has to be declared in it: blocks, turnouts,
 signals, levers and so on, each by a statement of its own. A rule about a
-misspelt block would watch nothing at all, so an unknown name is always an
+misspelled block would watch nothing at all, so an unknown name is always an
 error.
 
 Correct the spelling (capitals count: `Main` and `main` are two names), or
@@ -141,7 +141,7 @@ Write a hyphen instead of the dot.""",
         "no property has this name",
         """\
 `waive` sets a property aside and `expect` says that it does not hold, so both
-have to name one: a property of the catalogue (`clearproof explain properties`
+have to name one: a property of the catalog (`clearproof explain properties`
 lists them), or the text of a `prove` statement in this file, in quotes. A
 waiver that names nothing would look as if something had been considered.
 

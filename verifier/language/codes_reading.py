@@ -55,7 +55,7 @@ Put the closing quote where the text ends.""",
         """\
 Every statement starts with a word that says what it is about: `layout`,
 `block`, `turnout`, `track`, `signal` and so on, always in small letters. A
-misspelt one is not passed over, for a signal or a stretch of track that is
+misspelled one is not passed over, for a signal or a stretch of track that is
 left out makes everything proved about the layout worthless.
 
 Correct the word; the message names the nearest one.""",
@@ -67,7 +67,7 @@ Correct the word; the message names the nearest one.""",
         "a word was not expected here",
         """\
 The statement begins well and then goes on with something that cannot stand
-there: a word in the wrong place, a comma or an `and` left out, a misspelt
+there: a word in the wrong place, a comma or an `and` left out, a misspelled
 word. The message says what could stand there and shows a statement of this
 kind as it should look.
 

@@ -57,7 +57,7 @@ otherwise.""",
         """\
 The lines of a signal name aspects of the chart: those built in (`clearproof
 explain aspects` lists them) and those the file adds with `aspect` statements.
-Capitals count. Colours belong to heads: `head 2` with lines such as `green
+Capitals count. Colors belong to heads: `head 2` with lines such as `green
 when …`.
 
 Correct the name, or add the aspect to the chart.""",
@@ -68,11 +68,11 @@ Correct the name, or add the aspect to the chart.""",
         "CP405",
         "an aspect this signal cannot show",
         """\
-The chart says which colours show an aspect on a signal with one head, with
+The chart says which colors show an aspect on a signal with one head, with
 two and with three. For this aspect it has none with as many heads as this
 signal has: red over green takes two heads.
 
-Give the signal more heads (`heads upper, lower`), or list colours for it in
+Give the signal more heads (`heads upper, lower`), or list colors for it in
 an `aspect` statement of your own.""",
         _SIGNAL + "  Diverging-Clear when Single clear\n  Stop            otherwise\n",
         _HEADS + "  Diverging-Clear when Single clear\n  Stop            otherwise\n",
@@ -83,9 +83,9 @@ an `aspect` statement of your own.""",
         """\
 The aspects of the signal are given by its own lines, and then a `head`
 statement sets one of its heads as well. The two could disagree about the
-colour of that head.
+color of that head.
 
-Keep one of them: a list of aspects for the whole signal, or a list of colours
+Keep one of them: a list of aspects for the whole signal, or a list of colors
 for each of its heads.""",
         _HEADS + _RULES + "head 2.upper\n" + _HEAD,
         _HEADS + "head 2.upper\n" + _HEAD + "head 2.lower\n  red    otherwise\n",
@@ -106,7 +106,7 @@ Correct the name, or add it to the `heads` line.""",
         "CP408",
         "too many heads",
         """\
-A signal has at most three heads, and so has every combination of colours in
+A signal has at most three heads, and so has every combination of colors in
 the chart.
 
 Leave the others out, or put them on a signal of their own.""",
@@ -136,13 +136,13 @@ other, or let a lever choose between them.""",
     ),
     Code(
         "CP410",
-        "not a colour",
+        "not a color",
         """\
 A head shows green, yellow, red, lunar, white, or is dark; each of them but
 dark steady or flashing. Names of aspects belong to the lines of a signal, not
 to those of a head.
 
-Write one of the colours.""",
+Write one of the colors.""",
         _SIGNAL + "head 2\n  amber  when Single clear\n  red    otherwise\n",
         _SIGNAL + "head 2\n  yellow when Single clear\n  red    otherwise\n",
     ),

@@ -139,10 +139,10 @@ Draw it on a `track` line, or take the declaration out.""",
         "CP307",
         "a signal cannot stand there",
         """\
-A signal stands at a gap between two neighbouring pieces of track, because
+A signal stands at a gap between two neighboring pieces of track, because
 that is where the track it protects begins: `signal 4L at Single | T1` stands
 beside Single, at the gap to T1, and governs trains that go from Single into
-T1. Here the two are no neighbours, or the rail is joined through between
+T1. Here the two are no neighbors, or the rail is joined through between
 them, or no track of this plan lies beyond.
 
 Name the pieces on either side of the gap, in the order in which the train

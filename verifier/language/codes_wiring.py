@@ -30,7 +30,7 @@ WIRING = (
         "a number without its unit",
         """\
 Lengths, voltages, currents and the like are numbers with a unit: `2400 mm`,
-`12 V`, `15 mA`. Without it nobody can tell 2400 millimetres from 2400 inches,
+`12 V`, `15 mA`. Without it nobody can tell 2400 millimeters from 2400 inches,
 and what is proved about where a train may stand would rest on a guess. A file
 may mix units: mm, cm, m, in and ft are all read.
 
@@ -69,8 +69,8 @@ and the report says how.""",
         "CP604",
         "far larger than on any layout",
         """\
-The number is a possible one, but not on a layout: a block of five kilometres,
-a train longer than a hundred metres. As a rule the unit is wrong, or a digit
+The number is a possible one, but not on a layout: a block of five kilometers,
+a train longer than a hundred meters. As a rule the unit is wrong, or a digit
 too many was typed. If it were taken at its word, proofs about trains and
 detectors would look at a railroad that does not exist.
 

@@ -290,11 +290,11 @@ def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str
         return f"The name comes first: write `{after} {token}`."
     if before.type == "SHOWS":
         if kind in ("COLOUR", "FLASHING"):
-            return f"For a colour leave out `shows`: write `{tokens[at - 2]} {token}`."
+            return f"For a color leave out `shows`: write `{tokens[at - 2]} {token}`."
         if kind not in NOT_WORDS:
             return f"After `shows` comes the name of an aspect, such as `{token.capitalize()}`."
     if before.type == "AT" and kind == "COLOUR" and at > 1:
-        return f"For a colour leave out `at`: write `{tokens[at - 2]} {token}`."
+        return f"For a color leave out `at`: write `{tokens[at - 2]} {token}`."
     if "AND" not in accepted:
         return ""
     if kind == "CLOSE_PAREN":

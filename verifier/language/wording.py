@@ -8,7 +8,7 @@ SPECIAL = {
     "RULE_NAME": "a line such as `Clear when …` or `Stop otherwise`",
     "FLASHES": "`flashing`",
     "STRING": 'a text in "quotes"',
-    "COLOUR": "a colour (green, yellow, red, lunar, white or dark)",
+    "COLOUR": "a color (green, yellow, red, lunar, white or dark)",
     "INDICATION": "an indication, such as `proceed prepared to stop at next signal`",
     "JOINED": "`=`",
     "GAP": "`|`",

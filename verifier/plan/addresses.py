@@ -138,7 +138,7 @@ def _numbers(
                 f"A packet has room for whole numbers from 0 to {LAST_NUMBER}.",
             )
         elif word not in words:
-            hint = did_you_mean(word, words) or "It is an aspect of the chart, or a colour."
+            hint = did_you_mean(word, words) or "It is an aspect of the chart, or a color."
             names.error("CP404", f"no aspect is called `{word}`", node.shows.span, hint)
         elif word in found or any(
             n == number and (w in _all_colours()) == (word in _all_colours())

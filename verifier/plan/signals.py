@@ -33,7 +33,7 @@ def build_chart(statements: Iterable[syntax.Statement], names: Names) -> aspects
                 "CP202",
                 f"aspect `{node.name.text}` is declared twice",
                 node.name.span,
-                "List all its colour combinations in one statement, with `or` between them.",
+                "List all its color combinations in one statement, with `or` between them.",
                 ((own[node.name.text].span, "the first time is here"),),
             )
             continue
@@ -43,7 +43,7 @@ def build_chart(statements: Iterable[syntax.Statement], names: Names) -> aspects
                     "CP408",
                     f"a signal has at most {MAX_HEADS} heads",
                     combination[MAX_HEADS].span,
-                    "Leave out the colours below the third head.",
+                    "Leave out the colors below the third head.",
                 )
         own[node.name.text] = aspects.Aspect(
             node.name.text,
@@ -242,14 +242,14 @@ def _known_aspect(rule: syntax.Rule, post: Post, words: Vocabulary) -> aspects.A
                 f"`{instead.indication.text}`."
             )
         if aspect:
-            hint = "Leave out `flashing`: it is said of a colour, in a `head` statement."
+            hint = "Leave out `flashing`: it is said of a color, in a `head` statement."
         words.names.error(
             "CP404",
             f"no aspect is called `{_shows(rule)}`",
             rule.shows.span,
             hint
             or (
-                "To set one head's colour write a `head` statement. The chart has: "
+                "To set one head's color write a `head` statement. The chart has: "
                 + ", ".join(a.name for a in words.chart.aspects)
                 + "."
             ),
@@ -267,13 +267,13 @@ def _no_colours(rule: syntax.Rule, aspect: aspects.Aspect, post: Post, names: Na
     takes = one_of([str(number) for number in counts])
     names.error(
         "CP405",
-        f"the chart has no colours for {aspect.name} on a signal with "
+        f"the chart has no colors for {aspect.name} on a signal with "
         f"{count} head{'s' if count > 1 else ''}",
         rule.shows.span,
         f"{aspect.name} takes {takes} head{'s' if counts != [1] else ''}: give signal "
-        f"`{post.node.name.text}` as many (`heads upper, lower`), or list colours for {count} in "
+        f"`{post.node.name.text}` as many (`heads upper, lower`), or list colors for {count} in "
         f"an `aspect {aspect.name}` statement.",
-        () if aspect.built_in else ((aspect.span, "its colours are listed here"),),
+        () if aspect.built_in else ((aspect.span, "its colors are listed here"),),
     )
 
 
@@ -283,7 +283,7 @@ def _head_lines(node: syntax.Head, words: Vocabulary) -> tuple[Line, ...]:
         if rule.shows.text not in COLOURS:
             words.names.error(
                 "CP410",
-                f"`{rule.shows.text}` is not a colour a head can show",
+                f"`{rule.shows.text}` is not a color a head can show",
                 rule.shows.span,
                 did_you_mean(rule.shows.text, COLOURS)
                 or "A head shows green, yellow, red, lunar, white or dark, flashing or steady.",
@@ -298,7 +298,7 @@ def _head_lines(node: syntax.Head, words: Vocabulary) -> tuple[Line, ...]:
             "CP403",
             f"`otherwise` shows {last.shows.text}, though red is more restrictive",
             last.span,
-            "What a head shows when nothing else holds must be its most restrictive colour: "
+            "What a head shows when nothing else holds must be its most restrictive color: "
             "`red otherwise`.",
         )
     return tuple(lines)

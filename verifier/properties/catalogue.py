@@ -75,7 +75,7 @@ CATALOGUE: tuple[Property, ...] = (
              governed.aspect_against_route),
     Property("approach-untruthful", _S, "no aspect promises more than the next signal shows",
              governed.approach_untruthful),
-    Property("aspect-not-listed", _S, "no signal shows colours that have no name",
+    Property("aspect-not-listed", _S, "no signal shows colors that have no name",
              shown.aspect_not_listed),
     Property("aspect-ambiguous", _S, "every aspect has one name and one meaning",
              shown.aspect_ambiguous),
@@ -180,7 +180,7 @@ FAILURES = frozenset(entry.name for entry in CATALOGUE if entry.group == _F)
 
 
 def obligations(plan: Plan, lower: Callable[[Condition], Expr]) -> Iterator[Obligation]:
-    """Everything to be proved of a plan, the catalogue first, then the file's own.
+    """Everything to be proved of a plan, the catalog first, then the file's own.
 
     ``lower`` turns a condition of the file into an expression over observables."""
     for entry in CATALOGUE:

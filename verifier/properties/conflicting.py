@@ -50,7 +50,7 @@ def crossing_proceeds(plan: Plan) -> Iterator[Obligation]:
 def opposing_proceeds(plan: Plan) -> Iterator[Obligation]:
     """Two signals never let trains onto the same track from opposite ends.
 
-    They may stand at one control point or at neighbouring ones. Where a dispatcher gives
+    They may stand at one control point or at neighboring ones. Where a dispatcher gives
     trains their authority before they move, both may clear in everyday practice: say so in
     the file (`waive opposing-proceeds for … because "…"`). On track declared `switching
     only` both may show Restricting at once, since one train at a time works there. An edge

@@ -1,7 +1,7 @@
 """Failures: the same properties with one thing broken.
 
 For each piece of equipment that a file declares, every safety property must still hold,
-and no signal may show a more favourable aspect than it would with nothing broken. The
+and no signal may show a more favorable aspect than it would with nothing broken. The
 docstrings are what ``clearproof explain NAME`` prints; which things may break, and how, is
 in :mod:`verifier.plan.equip`.
 """
@@ -22,7 +22,7 @@ _NOT_ASKED = ("aspect-not-listed", "aspect-ambiguous", "stopping-distance", "tra
 
 def lamp_out(plan: Plan) -> Iterator[Obligation]:
     """With any one lamp, or one whole head, dark, every safety property still holds, and no
-    signal shows a more favourable aspect than intended.
+    signal shows a more favorable aspect than intended.
 
     What the lit heads look like counts: dark over green looks like a lone green. A signal
     with a dark head is also taken for the most restrictive aspect by whoever sees it, so the
@@ -131,18 +131,18 @@ def fault_words(what: Observable, state: str | None = None) -> str:
 
 def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
     """What must not come about with something broken: each safety property, and a more
-    favourable aspect than with nothing broken."""
+    favorable aspect than with nothing broken."""
     for obligation in safety:
         asked = obligation.property not in _NOT_ASKED and obligation.signals
         if obligation.mode == "never" and asked and not obligation.advice:
             yield obligation
     for signal in plan.signals.values():
         yield Obligation(
-            "more-favourable",
+            "more-favorable",
             (signal.name,),
             "never",
             _compared(signal, plan, better=True),
-            f"{signal.name} shows a more favourable aspect than with nothing broken",
+            f"{signal.name} shows a more favorable aspect than with nothing broken",
             (signal.span,),
             (signal.name,),
             pieces=(signal.enters.piece,),
@@ -162,7 +162,7 @@ def counts_against(harm: Obligation, fault: Fault, *, holds: bool = True) -> boo
     that is no harm by itself, nor is what then happens at that signal anyway."""
     if not fault.moves_points:
         return True
-    return harm.property != "more-favourable" and (holds or harm.property in _OF_POINTS)
+    return harm.property != "more-favorable" and (holds or harm.property in _OF_POINTS)
 
 
 def more_restrictive(signal: Signal, plan: Plan) -> Expr:
@@ -189,7 +189,7 @@ _TELLING = {"points-stalled": "proceed-over-open-points", "lamp-out": "aspect-ag
 def told_first(
     fault: Fault, done: Sequence[Obligation], unproved: Collection[str] = ()
 ) -> Obligation:
-    """Of the harms a fault does, the one that says most; else the first of the catalogue. What
+    """Of the harms a fault does, the one that says most; else the first of the catalog. What
     holds with nothing broken comes before what does not (``unproved``)."""
     kind = "points-stalled" if fault.moves_points else fault.kind
     new = [harm for harm in done if harm.key not in unproved] or done

@@ -97,7 +97,7 @@ def _sends(plan: Plan, address: Address) -> Mapping[int, Expr]:
 
 
 def sent(plan: Plan, address: Address) -> tuple[Observable, Mapping[str, int]]:
-    """What the packets to an address tell of, and the number for each of its states. Colours
+    """What the packets to an address tell of, and the number for each of its states. Colors
     that no aspect lists go as absolute stop."""
     signal = plan.signals[address.signal]
     if address.head is None:

@@ -1,4 +1,4 @@
-"""Aspects: what colours may mean, and that what is shown has a meaning.
+"""Aspects: what colors may mean, and that what is shown has a meaning.
 
 Each function's docstring is what ``clearproof explain NAME`` prints.
 """
@@ -27,7 +27,7 @@ def aspect_not_listed(plan: Plan) -> Iterator[Obligation]:
             (signal.name,),
             "never",
             atom(signal.aspect, UNLISTED) if UNLISTED in signal.aspect.values else FALSE,
-            f"{signal.name} shows colours that no aspect lists",
+            f"{signal.name} shows colors that no aspect lists",
             (signal.span, *(head.span for head in signal.heads if head.lines)),
             (signal.name,),
             (),
@@ -36,7 +36,7 @@ def aspect_not_listed(plan: Plan) -> Iterator[Obligation]:
 
 
 def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
-    """One combination of colours has one name, one indication has one name, and colours keep
+    """One combination of colors has one name, one indication has one name, and colors keep
     their fundamental meaning.
 
     Lone red means stop; lone green means proceed; lone yellow or lunar means that speed is

@@ -20,7 +20,7 @@ _ABOVE = (
 
 
 def never_shown(plan: Plan) -> Iterator[Obligation]:
-    """Every aspect listed for a signal (every colour listed for a head) can be displayed.
+    """Every aspect listed for a signal (every color listed for a head) can be displayed.
 
     Source: the British Board of Trade's rule, quoted in the Reports of the United States
     Commissioners to the Vienna Exhibition of 1873, p. 492 (signals can be lowered once the

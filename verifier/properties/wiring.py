@@ -265,7 +265,7 @@ def head_without_driver(plan: Plan) -> Iterator[Obligation]:
 def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
     """A driver has an output for every lamp of its heads.
 
-    Counted are the colours that the rules of each head can show and those its driver shows of
+    Counted are the colors that the rules of each head can show and those its driver shows of
     itself, flashing and steady being one lamp, and dark none. Asked where `outputs` is given.
 
     Source: common practice, no source.

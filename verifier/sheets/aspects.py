@@ -21,7 +21,7 @@ _NOTES = (
     "two ways for line 2 to hold. Everything in one row has to be so.",
     "Points: N normal, R reverse, as reported; (f) met facing, (t) trailing.",
 )
-_COLOURS = "colours"
+_COLOURS = "colors"
 
 
 def aspect_sheet(plan: Plan) -> Sheet:
