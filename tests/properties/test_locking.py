@@ -158,6 +158,75 @@ def test_nothing_is_let_go_in_the_face_of_a_train() -> None:
     assert not is_so(asked, shows(plan, s4L="Stop", s4RA="Clear", s4RB="Stop"))
 
 
+# Two signals right behind one another's trackwork, and home signals at the edges themselves.
+NO_PLAIN_TRACK = """
+edge West, Yard, East, Spur
+block T, U
+lever 1 positions normal, reverse
+lever 3 positions normal, reverse
+lever L positions left, normal, right
+turnout T1 in T
+  thrown by 1
+  locked while T occupied or any of 4R, 4RB, 2L proceeds
+turnout T3 in U
+  thrown by 3
+  locked while U occupied or any of 6R, 2LA, 2LB proceeds
+trains need 20 s to stop
+track West | normal T1  | T3 normal  | East
+track Yard | reverse T1
+track                     T3 reverse | Spur
+signal 4R at West | T1  Approach when L right and T1 normal and T clear  Stop otherwise
+signal 4RB at Yard | T1  Approach when L right and T1 reverse and T clear  Stop otherwise
+signal 6R at T1 | T3
+  Approach when L right and T3 normal and U clear
+  Restricting when L right and T3 reverse and U clear
+  Stop otherwise
+signal 2LA at East | T3  Approach when L left and T3 normal and U clear  Stop otherwise
+signal 2LB at Spur | T3  Approach when L left and T3 reverse and U clear  Stop otherwise
+signal 2L at T3 | T1
+  Approach when L left and T1 normal and T clear
+  Restricting when L left and T1 reverse and T clear
+  Stop otherwise
+"""
+
+
+def test_a_train_on_trackwork_right_before_a_signal_is_on_its_approach() -> None:
+    plan, asked = question("approach-locking", NO_PLAIN_TRACK, "6R")
+    back = shows(plan, **{f"s{name}": "Stop" for name in plan.signals})
+    moves, late = happens("points move", "T3"), _late("6R", 1, "0")
+    assert is_so(asked, late, back, moves, train(plan, "T1", "normal"))
+    assert is_so(asked, late, back, moves, train(plan, "T1", "reverse"), lies(T1="reverse"))
+    # The points lie against the one; the other heads away; here is none.
+    assert not is_so(asked, late, back, moves, train(plan, "T1", "reverse"))
+    assert not is_so(asked, late, back, moves, train(plan, "T1", "points"))
+    assert not is_so(asked, late, back, moves)
+
+
+def test_a_train_beyond_an_edge_may_be_too_late_to_stop_at_a_signal_there() -> None:
+    plan, asked = question("approach-locking", NO_PLAIN_TRACK, "4R")
+    back = shows(plan, **{f"s{name}": "Stop" for name in plan.signals})
+    moves, late = happens("points move", "T1"), _late("4R", 1, "0")
+    assert is_so(asked, late, back, moves)
+    assert not is_so(asked, back, moves)
+    assert "a train that comes in at West" in asked.trouble
+
+
+def test_no_signal_is_approach_locked_by_having_no_track_before_it() -> None:
+    """Nothing here waits for time to run, so nothing here may be proved of it."""
+    report = verifier.prove(verifier.load_text(NO_PLAIN_TRACK), only=["approach-locking"])
+    assert {v.obligation.subjects[0] for v in report.verdicts} == {
+        "4R", "4RB", "6R", "2LA", "2LB", "2L"
+    }  # fmt: skip
+    assert {v.status for v in report.verdicts} == {"broken"}
+    # Where no train comes in, none can be too late to stop.
+    for name in ("West", "Yard"):
+        out = NO_PLAIN_TRACK.replace(f"{name}, ", "") + f"edge {name} leaving only\n"
+        report = verifier.prove(verifier.load_text(out), only=["approach-locking"])
+        signal = "4R" if name == "West" else "4RB"
+        (verdict,) = (v for v in report.verdicts if v.obligation.subjects == (signal,))
+        assert verdict.status == "proved"
+
+
 def test_approach_locking_counts_time_as_the_histories_do() -> None:
     """A timer of 30 s beside the 20 s: a moment is 10 s, a train may come for two."""
     text = END_OF_SIDING.replace(

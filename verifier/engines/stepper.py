@@ -14,7 +14,7 @@ from verifier.engines.conditions import is_true, looking_at
 from verifier.engines.evaluator import Evaluator
 from verifier.engines.moment_parts import TICK, Parts
 from verifier.engines.running_places import Places
-from verifier.engines.train_moves import Moved, Now, move_trains
+from verifier.engines.train_moves import Moved, Now, may_be_before, move_trains
 from verifier.logic.expr import Expr, holds
 from verifier.plan import facts
 from verifier.plan.facts import Choice, Condition, Observable
@@ -140,7 +140,8 @@ class _Moment:
         following: dict[Observable, str] = {}
         events: dict[Observable, str] = {}
         self._move_points(following, events)
-        moved = move_trains(self.places, self._for_trains(events))
+        trains = self._for_trains(events)
+        moved = move_trains(self.places, trains)
         self._keep_trains(moved, following, events)
         self._act(following)
         for name in self.plan.locking.traffic:
@@ -148,7 +149,7 @@ class _Moment:
             turns = self.acted[what] != self.now[what]
             events[facts.event("traffic turns", name)] = _yes(turns)
         for signal in self.plan.signals.values():
-            self._count_late(signal, following)
+            self._count_late(signal, trains, following)
         for block in self.parts.detected:
             self._count_lost(block, following)
         ordered = {what: following[what] for what in self.parts.states}
@@ -323,15 +324,11 @@ class _Moment:
         late = self.parts.late(signal.name)
         return late is not None and self.now[late] != "no"
 
-    def _count_late(self, signal: Signal, following: dict[Observable, str]) -> None:
+    def _count_late(self, signal: Signal, trains: Now, following: dict[Observable, str]) -> None:
         late = self.parts.late(signal.name)
         if late is None:
             return
-        present = any(
-            self.now[facts.train(port.piece)] == "occupied"
-            and self.now[self.parts.heading(port.piece)] == port.end
-            for port in self.places.approach(signal)
-        )
+        present = may_be_before(self.places, trains, signal)
         aspect = self.plan.chart.get(self.seen[signal.reading])
         permits = aspect is not None and aspect.permits
         put_back = self.parts.put_back(signal.name)

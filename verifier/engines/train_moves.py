@@ -230,6 +230,13 @@ def _is_before(places: Places, now: Now, signal: Signal) -> bool:
     )
 
 
+def may_be_before(places: Places, now: Now, signal: Signal) -> bool:
+    """The same, or one may come that is still beyond an edge."""
+    before = places.track.pieces[places.beyond(signal.enters).piece]
+    comes_in = before.kind == "edge" and before.direction != "leaving"
+    return comes_in or _is_before(places, now, signal)
+
+
 # ------------------------------------------------------------------ turning back
 
 

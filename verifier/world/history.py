@@ -192,7 +192,7 @@ class Histories:
 
     def _lateness(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
         for signal in self.plan.signals if self._latemost else ():
-            present = self._trains.approaching(signal)
+            present = self._trains.may_approach(signal)
             late = facts.late(signal, self._latemost)
             fresh = both(self._permits(signal), present)
             yield late, _window(late, fresh, opposite(present))

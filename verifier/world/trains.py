@@ -13,7 +13,7 @@ from verifier.plan import facts
 from verifier.plan.facts import Condition
 from verifier.plan.model import Joint, Move, Piece, Plan, Port
 from verifier.plan.routes import entered_under_signal
-from verifier.plan.running import approach, joint_name
+from verifier.plan.running import approach, comes_in_at, joint_name
 from verifier.plan.track import moves_over
 
 ENDS = ("edge", "bumper")
@@ -184,19 +184,10 @@ class Trains:
                 yield both(self.occupied(out.piece), self.heading(out.piece, move.enter), way)
                 signal = self._facing.get(enter)
                 if signal is not None:
-                    yield both(self._allowed(enter), self._is_before(signal), way)
+                    yield both(self._allowed(enter), self.approaching(signal), way)
                     continue
                 back = self.plan.track.joint_at[enter].other(enter)
                 stack.append((back, way, passed | {enter}))
-
-    def _is_before(self, signal: str) -> Expr:
-        """A train is on its way to a signal: on the approach, or on the switch right before."""
-        enters = self.plan.signals[signal].enters
-        out = self.plan.track.joint_at[enters].other(enters)
-        present = self.approaching(signal)
-        if out.piece not in self.pieces:
-            return present
-        return either(present, both(self.occupied(out.piece), self.leaves(out)))
 
     # -------------------------------------------------------------- reversing
 
@@ -370,10 +361,14 @@ class Trains:
         """That a train is on the approach to a signal and heads for it."""
         return either(
             *(
-                both(self.occupied(port.piece), self.heading(port.piece, port.end))
-                for port in approach(self.plan, signal)
+                both(self.occupied(m.piece), self.heading(m.piece, m.enter), self.lies_for(m))
+                for m in approach(self.plan, signal)
             )
         )
+
+    def may_approach(self, signal: str) -> Expr:
+        """The same, of trains beyond an edge as well, that nothing here knows of."""
+        return TRUE if comes_in_at(self.plan, signal) else self.approaching(signal)
 
 
 def _other_end(end: str) -> str:
