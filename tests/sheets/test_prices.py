@@ -139,6 +139,12 @@ def test_wire_is_priced_by_what_its_row_says() -> None:
         (HEADER + ",1,USD,\n", [("CP804", 2, 1, "")]),
         (HEADER + "wire-22A,1,USD,\n", [("CP804", 2, 1, "wire-22A")]),
         (HEADER + "contact-2,1,USD,\n", [("CP804", 2, 1, "contact-2")]),
+        (HEADER + "head-0,1,USD,\n", [("CP804", 2, 1, "head-0")]),
+        (HEADER + "head-2.5,1,USD,\n", [("CP804", 2, 1, "head-2.5")]),
+        ("kind;price;currency\nhead;1.234;EUR\n", [("CP805", 2, 6, "1.234")]),
+        ("kind;price;currency\nhead;12,345;EUR\n", [("CP805", 2, 6, "12,345")]),
+        ("head,1,USD\nmast,2,USD\n", [("CP803", 1, 1, "head,1,USD")]),
+        ("sep=;\nkind;price;currency\n", [("CP803", 1, 1, "sep=;")]),
         (HEADER + "head,$4,USD,\n", [("CP805", 2, 6, "$4")]),
         (HEADER + "head,-4,USD,\n", [("CP805", 2, 6, "-4")]),
         (HEADER + "head,1e3,USD,\n", [("CP805", 2, 6, "1e3")]),
@@ -191,6 +197,17 @@ def test_a_file_that_cannot_be_read(
         path.write_bytes(content)
     assert main(["sheet", str(plan), "parts", "--prices", str(path)]) == 2
     assert said in capsys.readouterr().err
+
+
+def test_in_a_file_with_semicolons_commas_may_be_decimal_ones() -> None:
+    text = (
+        "kind;price;currency;rating;per\nhead;0,125;EUR;;\nmast;1,2340;EUR;;\ndriver;1234,5;EUR;;\n"
+    )
+    found = prices(text + "fuse-2.5A;2;EUR;;\nwire-22AWG;0.250;EUR;2,5 A;meter\n")
+    assert [p.amount for p in found.prices.values()] == [
+        Decimal(amount) for amount in ("0.125", "1.234", "1234.5", "2", "0.25")
+    ]
+    assert found.rated == {22: Fraction(5, 2)}
 
 
 # ------------------------------------------------------------------ kinds

@@ -108,6 +108,10 @@ def test_every_function_has_a_color_of_its_own_or_it_is_said_that_they_run_out(
         ("grey, gray", "CP801", "gray"),
         (" , ", "CP801", " , "),
         ("red\nblack\n\nred\n", "CP801", "red"),
+        ("red/white; red; White / Red", "CP801", "White / Red"),
+        ("red, =HYPERLINK(1)", "CP801", "=HYPERLINK(1)"),
+        ("red, x1", "CP801", "x1"),
+        ("yellow / green, red", "CP801", "yellow / green"),
     ],
 )
 def test_lists_of_colors_that_are_none(text: str, code: str, where: str) -> None:
@@ -115,6 +119,12 @@ def test_lists_of_colors_that_are_none(text: str, code: str, where: str) -> None
         at_hand(Source("colors.txt", text))
     (found,) = caught.value.diagnostics
     assert (found.code, found.span.text) == (code, where)
+
+
+def test_striped_wire_at_hand_is_not_made_up_once_more() -> None:
+    at = at_hand(Source("--wire-colors", "red, white, white/red, black"))
+    found = list(assigned(functions(6), at, SOURCE).values())
+    assert sorted(found) == ["black", "red", "red/black", "white", "white/black", "white/red"]
 
 
 def test_colors_run_out_in_words_of_the_trade() -> None:

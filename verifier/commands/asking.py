@@ -1,6 +1,7 @@
 """What `clearproof sheet` may be asked beside the file: its options, and what they come to."""
 
 import argparse
+import re
 from collections.abc import Callable
 from functools import partial
 from pathlib import Path
@@ -53,11 +54,14 @@ def sheet_options(sheet: argparse.ArgumentParser) -> None:
 
 
 def not_for(options: argparse.Namespace) -> str:
-    """Why an option that was given has no business with this sheet; empty where none has."""
+    """Why an option that was given has no business with this sheet, or two do not go together;
+    empty where all is well."""
     for option, kinds in _FOR.items():
         if getattr(options, option) is not None and options.kind not in kinds:
             return f"--{option.replace('_', '-')} is for the sheet {' or '.join(kinds)}."
-    return ""
+    given = [colour for colour, _ in options.led or ()]
+    twice = next((colour for colour in given if given.count(colour) > 1), None)
+    return f"--led has {twice} twice: leave one of them out." if twice else ""
 
 
 def asked_of(options: argparse.Namespace) -> "Asked":
@@ -117,12 +121,17 @@ def _percent(text: str) -> int:
 def _led(text: str) -> "tuple[str, Fraction]":
     from fractions import Fraction
 
-    from verifier.plan.handbook import FORWARD
+    from verifier.plan.handbook import FORWARD, LED_VOLTS
 
     colour, _, volts = text.partition("=")
-    number = volts.strip().removesuffix("V").strip()
-    if colour.strip() not in FORWARD or not number.replace(".", "", 1).isdecimal():
+    colour, number = colour.strip().lower(), volts.strip().removesuffix("V").strip()
+    if colour not in FORWARD or not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,3})?", number):
         raise argparse.ArgumentTypeError(
             f"`{text}` is not the volts of an LED: write red=1.8 (colors: {', '.join(FORWARD)})"
         )
-    return colour.strip(), Fraction(number)
+    least, most = LED_VOLTS
+    if not least <= Fraction(number) <= most:
+        raise argparse.ArgumentTypeError(
+            f"`{text}`: a lit LED has {float(least):g} to {float(most):g} V across it, by its color"
+        )
+    return colour, Fraction(number)

@@ -115,3 +115,8 @@ def _end_of_plain(text: str, start: int, separator: str) -> int:
 def is_formula(text: str) -> bool:
     """Whether a spreadsheet would take this for a formula. A dash alone is none."""
     return text.startswith(FORMULA) and text != "-"
+
+
+def shortened(text: str) -> str:
+    """What a person wrote, to be told in a message: no more than 40 characters of it."""
+    return text if len(text) <= 40 else f"{text[:37]}..."

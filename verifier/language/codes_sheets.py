@@ -18,9 +18,11 @@ SHEETS = (
         "CP801",
         "which colors of wire are there?",
         """\
-The list of colors is empty, or names one of them twice. Every function of the
-wiring gets a color of its own, so that whoever joins two ends of one color
-joins nothing that must be apart: for that each color counts once.
+The list of colors is empty, names one of them twice, or has something in it that
+is no color; or it has the green and yellow that mains wiring keeps for the
+protective conductor. Every function of the wiring gets a color of its own, so
+that whoever joins two ends of one color joins nothing that must be apart: for
+that each color counts once.
 
 Name every color of wire you have, each once, with commas between.""",
         _SHEET + 'wiring --wire-colors "red, black, red"',
@@ -71,7 +73,8 @@ number, or none for all sizes alike. What it is in the shop goes into the note."
         "no price, or no rating",
         """\
 A price is a number of zero or more with at most six decimals, without a sign
-for the currency; in files with semicolons it may have a decimal comma. A
+for the currency; in files with semicolons it may have a decimal comma, so that
+`1,234` could be two prices there and is refused. A
 rating is a current, as in `3 A`, and belongs to wire of a size only: fuses are
 chosen by it.
 

@@ -53,6 +53,8 @@ FORWARD = MappingProxyType(
         "white": Fraction("3.3"),
     }
 )
+# Between these lie the volts across any one lit LED (common practice, no source).
+LED_VOLTS = (Fraction(1), Fraction(5))
 
 # 100 VA for a supply of 30 V or less: NEC Article 725, as summarized on public pages [V].
 # A remark beside a supply, not a limit that anything here is held to.

@@ -6,9 +6,11 @@ where plain ones run out, two-colored wire (one color with a stripe of another) 
 two can be told apart. :func:`mixed` checks the outcome by itself.
 """
 
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import combinations
 
+from verifier.language.cells import shortened
 from verifier.language.diagnostics import Diagnostic, InputError
 from verifier.language.source import Source, Span
 from verifier.plan.wiring import Wiring
@@ -37,6 +39,9 @@ _EXPECTED: Mapping[Role, str] = {
     "throw": "violet", "booster feed": "gray",
 }  # fmt: skip
 _ANOTHER_NAME = {"grey": "gray", "purple": "violet"}
+# One color in words, or two: one with a stripe of the other.
+_WORDS = r"[^\W\d_]+(?:[ -][^\W\d_]+)*"
+_COLOUR = re.compile(rf"{_WORDS}(?: ?/ ?{_WORDS})?")
 
 Colours = Mapping[Function, str]
 
@@ -47,33 +52,54 @@ def functions_of(conductors: Iterable[Conductor]) -> tuple[Function, ...]:
 
 
 def at_hand(source: Source) -> tuple[tuple[str, Span], ...]:
-    """The colors named in a text, separated by commas or lines, each with its place.
+    """The colors named in a text, separated by commas, semicolons or lines, each with its
+    place. `red/white` is red with a stripe of white.
 
-    Raises :class:`InputError` for one that stands there twice, or where there is none."""
+    Raises :class:`InputError` for what is no color, for one that stands there twice, for the
+    one that is kept for mains wiring, or where there is none."""
     found: dict[str, Span] = {}
+    # By their plain colors: red/white and white/red are taken for one another.
+    stand: dict[frozenset[str], Span] = {}
     errors = []
     start = 0
     text = source.text
-    for part in text.replace("\n", ",").split(","):
+    for part in re.split("[,;\r\n]", text):
         words = part.split()
         first = start + len(part) - len(part.lstrip())
         span = Span(source, first, first + len(part.strip()))
         start += len(part) + 1
         if not words:
             continue
-        name = " ".join(words).lower()
-        name = _ANOTHER_NAME.get(name, name)
-        if name in found:
+        plain = [one.strip() for one in " ".join(words).lower().split("/")]
+        plain = [_ANOTHER_NAME.get(one, one) for one in plain]
+        name, both = "/".join(plain), frozenset(plain)
+        if not _COLOUR.fullmatch(name):
+            errors.append(
+                Diagnostic(
+                    "CP801", f"`{shortened(name)}` is no color", span,
+                    "Write a word, such as `red` or `sky blue`; for red with a stripe of white, "
+                    "`red/white`.",
+                )
+            )  # fmt: skip
+        elif both == _EARTH:
+            errors.append(
+                Diagnostic(
+                    "CP801", f"`{name}` is kept for the protective conductor of mains wiring", span,
+                    "Use this wire for nothing else, so that nobody takes one for the other.",
+                )
+            )  # fmt: skip
+        elif both in stand:
             errors.append(
                 Diagnostic(
                     "CP801",
                     f"the color `{name}` stands here twice",
                     span,
                     "Leave one of them out, or name it by what tells them apart.",
-                    ((found[name], "the first one is here"),),
+                    ((stand[both], "the first one is here"),),
                 )
             )
         found.setdefault(name, span)
+        stand.setdefault(both, span)
     if not found:
         errors.append(
             Diagnostic(
@@ -112,10 +138,12 @@ def assigned(
 
 
 def _striped(plain: Sequence[str]) -> Iterator[str]:
-    """One color with a stripe of another: of each two, one way round only."""
-    for one, other in combinations(plain, 2):
+    """One color with a stripe of another: of each two, one way round only, and none that is
+    there already."""
+    there = {frozenset(name.split("/")) for name in plain}
+    for one, other in combinations((name for name in plain if name.isalpha()), 2):
         both = frozenset((one, other))
-        if both not in _ALIKE and both != _EARTH and " " not in one + other:
+        if both not in _ALIKE and both != _EARTH and both not in there:
             yield f"{one}/{other}"
 
 
@@ -125,7 +153,8 @@ def _run_out(
     count = len(plain) + len(striped)
     return Diagnostic(
         "CP802",
-        f"{len(functions)} functions and only {count} colors that can be told apart",
+        f"{len(functions)} functions and only {count} color{'s' * (count != 1)} that can be told "
+        "apart",
         span,
         f"Needed are colors for {', '.join(map(str, functions[:4]))}"
         f"{' and so on' if len(functions) > 4 else ''}. One more plain color brings itself and "

@@ -96,9 +96,11 @@ def kind_of(text: str) -> PartKind | None:
         return None
     if size is None:
         return PartKind(name)
-    if unit.lower() != family.unit.lower():
+    number = Fraction(size)
+    whole = family.sized == "ampere" or number.denominator == 1
+    if unit.lower() != family.unit.lower() or not number or not whole:
         return None
-    return PartKind(name, Fraction(size))
+    return PartKind(name, number)
 
 
 def known_kinds() -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
-from verifier.language.cells import Cell, cells_of, is_formula
+from verifier.language.cells import Cell, cells_of, is_formula, shortened
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
@@ -24,6 +24,8 @@ _NEEDED = COLUMNS[:3]
 # The dearest part that is believed; beyond that a digit is wrong (common practice, no source).
 _MOST = Decimal(1_000_000)
 _AMOUNT = re.compile(r"[0-9]{1,12}(?:\.[0-9]{1,6})?")
+# Where commas may be decimal ones, what may stand before three digits: a thousand, or a one.
+_TWO_WAYS = re.compile(r"[1-9][0-9]{0,2}[.,][0-9]{3}")
 _CURRENCY = re.compile(r"[A-Z]{3}")
 _RATING = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,6})?) ?(A|mA)")
 
@@ -108,15 +110,21 @@ class _Reader:
 
     def _columns(self, header: tuple[Cell, ...]) -> dict[str, int]:
         found: dict[str, int] = {}
+        if not any(cell.text.lower() in COLUMNS for cell in header):
+            what = "the first line does not name the columns"
+            self._error(_bad_table(what, header[0].span.to(header[-1].span)))
+            return found
         for position, cell in enumerate(header):
             name = cell.text.lower()
             if not name:
                 continue
             if name not in COLUMNS:
-                hint = did_you_mean(_short(name), COLUMNS) or f"Columns are {', '.join(COLUMNS)}."
+                hint = (
+                    did_you_mean(shortened(name), COLUMNS) or f"Columns are {', '.join(COLUMNS)}."
+                )
                 self._error(
                     Diagnostic(
-                        "CP803", f"no column is called `{_short(cell.text)}`", cell.span, hint
+                        "CP803", f"no column is called `{shortened(cell.text)}`", cell.span, hint
                     )
                 )
             elif name in found:
@@ -136,7 +144,8 @@ class _Reader:
             is_price = position == columns["price"] and _AMOUNT.fullmatch(cell.text.lstrip("+-"))
             if is_formula(cell.text) and not is_price:
                 self._error(Diagnostic(
-                    "CP807", f"a spreadsheet takes `{_short(cell.text)}` for a formula", cell.span,
+                    "CP807", f"a spreadsheet takes `{shortened(cell.text)}` for a formula",
+                    cell.span,
                     "What a table holds could then be worked out anew, or run, where it is opened. "
                     "Write the figure itself; a note begins with a letter or a digit.",
                 ))  # fmt: skip
@@ -164,9 +173,9 @@ class _Reader:
     def _kind(self, cell: Cell) -> PartKind | None:
         kind = kind_of(cell.text.lower())
         if kind is None:
-            near = did_you_mean(_short(cell.text), known_kinds())
+            near = did_you_mean(shortened(cell.text), (*FAMILIES, *known_kinds()))
             listed = f"Kinds are {', '.join(known_kinds())}; those with a number in any size."
-            what = f"no kind of part is called `{_short(cell.text)}`"
+            what = f"no kind of part is called `{shortened(cell.text)}`"
             if not cell.text:
                 what, near = "this line does not say which kind of part it is", ""
             self._error(Diagnostic("CP804", what, cell.span, near or listed))
@@ -181,18 +190,34 @@ class _Reader:
     def _price(self, cell: Cell) -> Decimal | None:
         if not cell.text:
             return None
-        text = cell.text.replace(",", ".") if self.decimal_comma else cell.text
+        if self.decimal_comma and _TWO_WAYS.fullmatch(cell.text):
+            whole = cell.text[:-4] + cell.text[-3:]
+            self._error(Diagnostic(
+                "CP805", f"`{cell.text}` can be read in two ways", cell.span,
+                f"Write `{whole}` if it is so many whole ones, and `{cell.text}0` if not.",
+            ))  # fmt: skip
+            return None
+        text = self._point(cell.text)
         if not _AMOUNT.fullmatch(text) or Decimal(text) > _MOST:
-            hint = "Write the number alone, with a point: `24.50`. Leave it empty if not known."
+            hint = "Write the number alone, with a point and nothing between thousands: `24.50`. "
+            hint += "Leave it empty if not known."
             if _AMOUNT.fullmatch(text):
                 hint = f"More than {_MOST:,} for one part is not to be expected."
-            self._error(Diagnostic("CP805", f"`{_short(cell.text)}` is no price", cell.span, hint))
+            self._error(
+                Diagnostic("CP805", f"`{shortened(cell.text)}` is no price", cell.span, hint)
+            )
             return None
         return Decimal(text)
 
+    def _point(self, text: str) -> str:
+        """An amount with a point, where the file may have decimal commas."""
+        return text.replace(",", ".") if self.decimal_comma else text
+
     def _same_currency(self, cell: Cell) -> None:
         if not _CURRENCY.fullmatch(cell.text):
-            what = f"`{_short(cell.text)}` is no currency" if cell.text else "no currency is given"
+            what = (
+                f"`{shortened(cell.text)}` is no currency" if cell.text else "no currency is given"
+            )
             hint = "Write its three capital letters, such as USD or EUR."
             self._error(Diagnostic("CP806", what, cell.span, hint))
         elif self.currency is None:
@@ -219,7 +244,7 @@ class _Reader:
             if text == sold_by:
                 return sold_by
         if cell is not None and text:
-            what = f"wire is not sold by `{_short(cell.text)}` here"
+            what = f"wire is not sold by `{shortened(cell.text)}` here"
             self._error(Diagnostic("CP810", what, cell.span, hint))
         elif price.text:
             what = f"nothing says whether `{kind}` costs this by the foot or by the meter"
@@ -229,16 +254,12 @@ class _Reader:
     def _rating(self, kind: PartKind, cell: Cell) -> None:
         if not cell.text:
             return
-        found = _RATING.fullmatch(cell.text)
+        found = _RATING.fullmatch(self._point(cell.text))
         if found is None or kind.family != "wire" or kind.size is None or not float(found[1]):
             hint = "Only wire of a size has one, as its maker gives it: `3 A`."
             self._error(
-                Diagnostic("CP805", f"`{_short(cell.text)}` is no rating here", cell.span, hint)
+                Diagnostic("CP805", f"`{shortened(cell.text)}` is no rating here", cell.span, hint)
             )
             return
         worth = Fraction(found[1]) * (Fraction(1) if found[2] == "A" else Fraction(1, 1000))
         self.rated[int(kind.size)] = worth
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= 40 else f"{text[:37]}..."

@@ -76,7 +76,8 @@ def _in_order(points: list[_Point], first: Sequence[tuple[str, Span]], plan: Pla
                     f"`{name}` belongs to no control point",
                     span,
                     did_you_mean(name, known) or f"Name one of its signals or turnouts: "
-                    f"{listing([f'`{p.name}`' for p in points])} are the control points."
+                    f"{listing([f'`{p.name}`' for p in points])} "
+                    f"{'is the control point' if len(points) == 1 else 'are the control points'}."
                     if points else "This file has no signals, so no control points.",
                 )
             )  # fmt: skip
