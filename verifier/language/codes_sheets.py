@@ -18,11 +18,11 @@ SHEETS = (
         "CP801",
         "which colors of wire are there?",
         """\
-The list of colors is empty, names one of them twice, or has something in it that
-is no color; or it has the green and yellow that mains wiring keeps for the
-protective conductor. Every function of the wiring gets a color of its own, so
-that whoever joins two ends of one color joins nothing that must be apart: for
-that each color counts once.
+The list of colors is empty, names one of them twice, or has something in it
+that is no color; or it has the green and yellow that mains wiring keeps for
+the protective conductor. Every function of the wiring gets a color of its own,
+so that whoever joins two ends of one color joins nothing that must be apart:
+for that each color counts once.
 
 Name every color of wire you have, each once, with commas between.""",
         _SHEET + 'wiring --wire-colors "red, black, red"',
