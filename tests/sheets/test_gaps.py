@@ -20,14 +20,14 @@ def test_each_gap_with_place_and_reason() -> None:
     plan = verifier.load(SPECS / "wired-end-of-siding.ixl")
     assert rows(plan) == [
         ("[ ]", "gap 1", "one rail", "Main and Switch", "the normal leg of T1",
-         "280 mm from the points of T1",
-         "block boundary; signal 4RA stands 30 mm before it; fouling point of T1 at 260 mm"),
+         "11 in from the points of T1",
+         "block boundary; signal 4RA stands 1 in before it; fouling point of T1 at 10 in"),
         ("[ ]", "gap 2", "one rail", "Switch and Single", "the points end of T1",
-         "3000 mm from the right end of Single",
-         "block boundary; signal 4L stands 30 mm before it"),
+         "10 ft from the right end of Single",
+         "block boundary; signal 4L stands 1 in before it"),
         ("[ ]", "gap 3", "one rail", "Siding and Switch", "the reverse leg of T1",
-         "280 mm from the points of T1",
-         "block boundary; signal 4RB stands 30 mm before it; fouling point of T1 at 260 mm"),
+         "11 in from the points of T1",
+         "block boundary; signal 4RB stands 1 in before it; fouling point of T1 at 10 in"),
     ]  # fmt: skip
     assert not list(wanted_gaps(plan))
 
