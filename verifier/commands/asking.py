@@ -2,7 +2,7 @@
 
 import argparse
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar
@@ -87,7 +87,9 @@ def asked_of(options: argparse.Namespace) -> "Asked":
     listed, priced = options.wire_colors, options.prices
     colours = tried(lambda: at_hand(_listed(listed))) if listed is not None else None
     prices = tried(lambda: read_prices(Path(priced))) if priced is not None else None
-    others = [tried(partial(load, path)) for path in options.compare or ()]
+    compared = options.compare or []
+    errors += _compared_with_itself(options.file, compared)
+    others = [tried(partial(load, path)) for path in compared]
     if errors:
         raise InputError(errors)
     return Asked(
@@ -100,6 +102,23 @@ def asked_of(options: argparse.Namespace) -> "Asked":
         others=tuple(plan for plan in others if plan is not None),
         forward=dict(options.led or ()),
     )
+
+
+def _compared_with_itself(file: str, others: Sequence[str]) -> "Iterator[Diagnostic]":
+    from verifier.language.diagnostics import Diagnostic
+    from verifier.language.source import Source, Span
+
+    seen = {Path(file).resolve()}
+    for other in others:
+        path = Path(other).resolve()
+        if path in seen:
+            yield Diagnostic(
+                "CP811", f"`{other}` would be compared with itself",
+                Span(Source("--compare", other), 0, len(other)),
+                "Copy the file under another name, change in it what you would build another way, "
+                "and name that one.",
+            )  # fmt: skip
+        seen.add(path)
 
 
 def _listed(text: str) -> "Source":

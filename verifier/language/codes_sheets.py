@@ -147,4 +147,19 @@ Write foot or meter beside the price of the wire.""",
         _GOOD + "wire-22AWG,0.11,USD,\n",
         _WIRE,
     ),
+    Code(
+        "CP811",
+        "a file compared with itself",
+        """\
+An alternative is a junction file of its own: a copy of the first one in which
+something is built another way, such as one driver for several heads, spots in
+place of current sensing, or two supplies. Both are proved and counted, and the
+columns that come out stand side by side. The file named here is one of those
+that are there already, so nothing would be compared.
+
+Name the other file.""",
+        _SHEET + "parts --compare junction.ixl",
+        _SHEET + "parts --compare other.ixl\n\nedge West, East\nblock Main, Single\n"
+        "track West = Main | Single = East\nsignal 2 at Main | Single\n  Stop otherwise\n",
+    ),
 )

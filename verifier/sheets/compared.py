@@ -2,16 +2,18 @@
 
 In: plans, and of each how many of each kind of part are bought and what that costs. Out: tables.
 Every plan is proved here and now; a cheaper one is worth something only if it keeps what the
-first one was proved to keep.
+first one was proved to keep, and if its signals still show all that they show there.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import PurePath
 from typing import Literal
 
-from verifier.findings.prove import prove
+from verifier.findings.exit_codes import ExitCode
+from verifier.findings.prove import Progress, prove
 from verifier.findings.verdicts import Report, Verdict
 from verifier.plan.model import Plan
+from verifier.properties.phrases import listing
 from verifier.sheets.kinds import FAMILIES, PartKind
 from verifier.sheets.sheet import Table
 
@@ -25,12 +27,14 @@ def comparison(
     plans: Sequence[Plan],
     counts: Sequence[Mapping[PartKind, str]],
     costs: Sequence[str] | None,
+    progress: Progress,
 ) -> list[Table]:
-    """``costs`` None where there are no prices.
+    """``costs`` None where there are no prices; ``progress`` is told of every question, file
+    by file.
 
     Raises :class:`InputError` where a plan cannot be proved at all."""
     names = _names(plans)
-    reports = [prove(plan) for plan in plans]
+    reports = [prove(plan, progress=progress) for plan in plans]
     return [_parts(names, counts, costs), _proved(names, reports)]
 
 
@@ -66,11 +70,38 @@ def _proved(names: Sequence[str], reports: Sequence[Report]) -> Table:
             rows.append((name, *row))
     alike = len(asked) - len(rows)
     rows.append(("all others" if rows else "all", *(f"proved ({alike})" for _ in names)))
-    notes = tuple(
-        _verdict(names[0], name, standings[0], standing)
-        for name, standing in zip(names[1:], standings[1:], strict=True)
-    )
-    return Table("Alternatives: what is proved", ("property", *names), tuple(rows), notes)
+    notes = []
+    for number, name in enumerate(names[1:], start=1):
+        notes.append(_verdict(names[0], name, standings[0], standings[number]))
+        gone = list(_gone(reports[0], reports[number]))
+        if gone:
+            notes.append(f"{name} does NOT do all that {names[0]} does: without {listing(gone)}.")
+    failed = [
+        name
+        for name, report in zip(names, reports, strict=True)
+        if report.exit_code != ExitCode.AS_EXPECTED
+    ]
+    notes += [f"`clearproof prove {name}` tells what it does not keep, and why." for name in failed]
+    return Table("Alternatives: what is proved", ("property", *names), tuple(rows), tuple(notes))
+
+
+def _gone(first: Report, other: Report) -> Iterator[str]:
+    """What the signals of the first are of use for and those of the other are not: routes that
+    can be cleared, and aspects that can be shown. What is without them has less to keep safe.
+    Of signals that show colors head by head there, only the routes are looked at."""
+    there = set(_of_use(other))
+    for name, subjects in _of_use(first):
+        signal = other.plan.signals.get(subjects[0])
+        if (name, subjects) in there or (name == "never-shown" and (not signal or signal.by_head)):
+            continue
+        yield f"route {subjects[0]}" if name == "route-never-clears" else " ".join(subjects)
+
+
+def _of_use(report: Report) -> Iterator[tuple[str, tuple[str, ...]]]:
+    for verdict in report.verdicts:
+        name, subjects = verdict.obligation.property, verdict.obligation.subjects
+        if name in ("never-shown", "route-never-clears") and verdict.status == "proved":
+            yield name, subjects
 
 
 def _standings(report: Report) -> dict[str, Standing]:

@@ -81,7 +81,7 @@ def parts_sheet(plan: Plan, asked: Asked) -> Sheet:
         lists = [shopping(parts_of(p), asked.prices, asked.spares, sold_by) for p in plans]
         costs = [_total_words(lines, asked.prices) for lines in lists]
         counts = [{b.kind: b.counted(Fraction(b.buy)) for b in lines} for lines in lists]
-        tables += comparison(plans, counts, costs if asked.prices else None)
+        tables += comparison(plans, counts, costs if asked.prices else None, asked.progress)
     notes = (
         f"Spares: {asked.spares} of every 100, rounded up, of what burns out, breaks or gets lost; "
         "none of masts, machines, levers, supplies and boosters.",
