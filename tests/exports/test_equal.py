@@ -3,6 +3,7 @@ the same by being run; a text that compilers may read in two ways is not read at
 
 import os
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 from random import Random
 
@@ -11,14 +12,16 @@ import pytest
 import verifier
 from tests.exports.mutants import mutants
 from verifier.engines.words import Numbers
+from verifier.exports.c_program import BOOL, Type, program
 from verifier.exports.c_source import Export, c_source
 from verifier.exports.equal import Equal, Undecided, Unequal, compare
-from verifier.exports.reread import BOOL, Machine, State, Type, Value, program
+from verifier.exports.reread import Machine, State, Value
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 SPECS = Path(__file__).parents[2] / "specs"
 
 
+@cache
 def exported(name: str) -> Export:
     return c_source(verifier.load(SPECS / f"{name}.ixl"), name, "0" * 64)
 
@@ -57,6 +60,7 @@ class Runs:
             case[f"memory->{clock.name}"] = Value(Type(clock.bits), chance.choice(near))
         case["elapsed"] = Value(Type(16), chance.choice([0, 1, 20, 1000, 65_535]))
         if face.memory:
+            case["memory->check"] = Value(Type(16), 0)
             _, total = self._machine.call(f"{self._export.prefix}_check", ["memory"], case)
             assert total is not None
             case["memory->check"] = total
@@ -153,6 +157,91 @@ def test_what_is_not_of_the_kind_that_is_exported_is_refused(old: str, new: str)
     export = exported("order-of-lines-mended")
     assert old in export.text
     assert isinstance(compare(with_text(export, export.text.replace(old, new, 1))), Unequal)
+
+
+STEP = "bool order_of_lines_mende_step("
+HIDDEN = "#ifndef {}\n    out->head_2R = COLOR_RED;\n#endif\n    return true;"
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        # What a compiler leaves out, since the macro is there: its own, a header's, the file's.
+        ("    return true;", HIDDEN.format("__GNUC__")),
+        ("    return true;", HIDDEN.format("UINT8_MAX")),
+        ("    return true;", HIDDEN.format("ORDER_OF_LINES_MENDE_INCLUDED")),
+        ("    return true;", "#ifndef COLOR_RED\n#define COLOR_RED\n#endif\n    return true;"),
+        ("#include <stdint.h>", ""),
+        ("#ifndef ORDER_OF_LINES_MENDE_INCLUDED\n", ""),
+        ("    return true;", "#pragma pack(1)\n    return true;"),
+        ("    return true;", '    _Pragma("once")\n    return true;'),
+        ("    return true;", "%:define true false\n    return true;"),
+        ("    return true;", "    return true ??!??! false;"),
+        # What is said of functions, fields and variables beyond their types.
+        ("static void", "static __attribute__((weak)) void"),
+        (f"\n{STEP}", f"\n_Noreturn {STEP}"),
+        (f"\n{STEP}", f"\nstatic {STEP}"),
+        ("    uint8_t aspect_2R;", "    _Alignas(16) uint8_t aspect_2R;"),
+        ("    uint8_t aspect_2R;", "    volatile uint8_t aspect_2R;"),
+        ("    return true;", "    { volatile bool b = true; }\n    return true;"),
+        # Functions that are others, or more.
+        ("static void", "bool other(void)\n{\n    return true;\n}\nstatic void"),
+        ("static void", "static bool main(void)\n{\n    return true;\n}\nstatic void"),
+        ("_outputs *out);", "_outputs *out, uint8_t more);"),
+        ("_inputs *in)", "_outputs *in)"),
+        # Names that stand for two things.
+        ("_outputs *out", "_outputs *BLOCK_CLEAR"),
+        ("    return true;", "    { const bool BLOCK_CLEAR = true; }\n    return true;"),
+        # Statements and expressions that no export has.
+        ("_restrict(out);", "_restrict(out), order_of_lines_mende_restrict(out);"),
+        ("    order_of_lines_mende_restrict(out);", "    (*order_of_lines_mende_restrict)(out);"),
+        ("    return true;", "    goto end;\n    end: return true;"),
+        ("    return true;", "    return false, true;"),
+        ("    return true;", "    return (bool){true};"),
+        ("    return true;", "    return sizeof(*out) > 1u;"),
+        ("    return true;", "    return 1.0;"),
+        ("    return true;", "    if (out->aspect_2R = 1) { }\n    return true;"),
+        ("    return true;", "    if (true) ; else { }\n    return true;"),
+        ("    return true;", "    return;"),
+        ("    COLOR_DARK = 1,", "    COLOR_DARK = 4294967297,"),
+        ("\n", "\r\n"),
+    ],
+)  # fmt: skip
+def test_what_a_compiler_may_heed_and_a_reader_overlook_is_refused(old: str, new: str) -> None:
+    export = exported("order-of-lines-mended")
+    assert old in export.text
+    found = compare(with_text(export, export.text.replace(old, new)))
+    assert isinstance(found, Unequal) and "read back" in found.what, found
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        (">= 6002u", ">= 6001u"),
+        ("> 1000u) ? 1000u", "> 1000u) ? 999u"),
+        ("> 1000u) ? 1000u : elapsed_ms", "> 1000u) ? 1000u : elapsed_ms + 1u"),
+        ("clock_Switch_track = 1u", "clock_Switch_track = 0u"),
+        ("(uint16_t)(memory->clock_Switch_track +", "(uint8_t)(memory->clock_Switch_track +"),
+        ("const unsigned int elapsed", "const uint8_t elapsed"),
+        ("(memory->clock_Switch_track <= 6002u)", "(memory->clock_Switch_track <= 6003u)"),
+        ("in->block_Main == BLOCK_CLEAR))", "in->block_House_Track == BLOCK_CLEAR))"),
+        ("check = slow_track_relay_check(memory);\n    return", "check = 7u;\n    return"),
+        ("if (!slow_track_relay_inputs_are(in) ||", "if (!slow_track_relay_inputs_are(in) &&"),
+    ],
+)  # fmt: skip
+def test_a_single_slip_is_refused(old: str, new: str) -> None:
+    export = exported("slow-track-relay")
+    assert old in export.text
+    found = compare(with_text(export, export.text.replace(old, new)))
+    assert isinstance(found, Unequal) and found.values, found
+
+
+def test_a_slip_that_is_none_is_the_same() -> None:
+    export = exported("slow-track-relay")
+    old = "= (uint16_t)(memory->clock_Switch_track + elapsed)"
+    assert old in export.text
+    same = export.text.replace(old, "= memory->clock_Switch_track + elapsed")
+    assert isinstance(compare(with_text(export, same)), Equal)
 
 
 def test_a_check_that_overlooks_a_bit_is_refused() -> None:

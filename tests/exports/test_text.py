@@ -18,10 +18,10 @@ from verifier.exports.text import comment, harmless
 from verifier.language.diagnostics import InputError
 
 SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*.ixl"))
-GCC = shutil.which("gcc")
+GCC, GXX = shutil.which("gcc"), shutil.which("g++")
 needs_gcc = pytest.mark.skipif(GCC is None, reason="needs a C compiler (Debian's package gcc)")
-STRICT = ["-std=c99", "-Wall", "-Wextra", "-Werror", "-pedantic", "-Wconversion", "-Wshadow",
-          "-Wundef", "-Wcomment", "-Wtrigraphs"]  # fmt: skip
+STRICT = ["-Wall", "-Wextra", "-Werror", "-pedantic", "-Wconversion", "-Wsign-conversion",
+          "-Wshadow", "-Wundef", "-Wcomment", "-Wtrigraphs"]  # fmt: skip
 
 # What ends a comment, joins lines, is a trigraph or a formula, wherever a person may write.
 NASTY = r"""
@@ -54,12 +54,17 @@ def exported(text: str, name: str = "nasty.ixl") -> Export:
 
 
 def compiles(export: Export, folder: Path) -> None:
+    """As C, whichever way the compiler's `char` goes, and as C++ where it is there."""
     (folder / "junction.c").write_text(export.text, encoding="ascii")
-    done = subprocess.run(
-        [str(GCC), *STRICT, "-c", "junction.c", "-o", "junction.o"],
-        cwd=folder, capture_output=True, text=True, check=False, timeout=60,
-    )  # fmt: skip
-    assert done.returncode == 0, done.stderr
+    c = [str(GCC), "-std=c99"]
+    ways = [[*c, "-funsigned-char"], [*c, "-fsigned-char"]]
+    ways += [[GXX, "-x", "c++", "-std=c++11"]] * bool(GXX)
+    for way in ways:
+        done = subprocess.run(
+            [*way, *STRICT, "-c", "junction.c", "-o", "junction.o"],
+            cwd=folder, capture_output=True, text=True, check=False, timeout=60,
+        )  # fmt: skip
+        assert done.returncode == 0, done.stderr
 
 
 def test_a_nasty_file_is_still_the_same_as_its_rules() -> None:
@@ -78,7 +83,7 @@ def test_a_nasty_file_compiles(tmp_path: Path) -> None:
 @needs_gcc
 @pytest.mark.parametrize(
     "name", ["block.ixl", "4.ixl", "駅.ixl", "is.ixl", "aspect_c.ixl", "lever-4.ixl", "a b'c.ixl",
-             "settled*-.ixl", "x" * 300 + ".ixl"],
+             "settled*-.ixl", "int8.ixl", "UINT16.ixl", "x" * 300 + ".ixl"],
 )  # fmt: skip
 def test_every_name_of_a_file_makes_a_prefix(name: str, tmp_path: Path) -> None:
     export = exported(

@@ -13,8 +13,9 @@ import pytest
 
 import verifier
 from verifier.engines.words import Numbers
+from verifier.exports.c_program import BOOL, Type, program
 from verifier.exports.c_source import LONGEST_CALL, Export, c_source
-from verifier.exports.reread import BOOL, Machine, State, Type, Value, program
+from verifier.exports.reread import Machine, State, Value
 from verifier.plan.facts import Observable
 
 SPECS = Path(__file__).parents[2] / "specs"

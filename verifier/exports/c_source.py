@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from verifier import __version__
+from verifier.exports.c_text import whole_and_said
 from verifier.exports.interface import FLASHING, Field, Interface, interface
 from verifier.exports.names import Names, plain
 from verifier.exports.remembered import MemoryRules
@@ -49,13 +50,13 @@ def c_source(plan: Plan, name: str, sha256: str) -> Export:
     prefix = _prefix(name)
     code = Code()
     _header(face, name, sha256, prefix, code)
-    guard = f"{prefix.upper()}_C"
-    code.put("", f"#ifndef {guard}", f"#define {guard}", "")
+    whole, said = whole_and_said(prefix.upper())
+    code.put("", f"#ifndef {whole}", f"#define {whole}", "")
     code.put("#include <stdbool.h>", "#include <stdint.h>", "")
     _enumerators(face, code)
     _structs(face, prefix, code)
     _prototypes(face, prefix, code)
-    code.put("", f"#ifndef {prefix.upper()}_DECLARATIONS", "")
+    code.put("", f"#ifndef {said}", "")
     _functions(face, prefix, code)
     code.put("", "#endif", "", "#endif")
     return Export("\n".join(code.lines) + "\n", prefix, face)

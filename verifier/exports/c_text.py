@@ -15,7 +15,7 @@ _TYPES = (
 )
 _INCLUDED = ("#include <stdbool.h>", "#include <stdint.h>")
 _COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
-_GUARD = re.compile(r"#ifndef (\w+)\Z")
+_FIRST = re.compile(r"#ifndef (\w+)_INCLUDED")
 
 
 class NotReadable(Exception):
@@ -47,22 +47,30 @@ def _preprocessed(text: str) -> str:
 
 
 def _directed(lines: list[str]) -> str:
+    """The code, where the directives are those of an export and no others, in their order: then
+    whoever includes the file whole compiles every line of it."""
     kept: list[str] = []
-    guards: list[str] = []
+    directives: list[str] = []
     for line in map(str.strip, lines):
-        if not line.startswith("#"):
-            if "#" in line or "%:" in line:
-                raise NotReadable("a directive in the middle of a line")
+        if line.startswith("#"):
+            directives.append(line)
+        elif "#" in line or "%:" in line:
+            raise NotReadable("a directive in the middle of a line")
+        else:
             kept.append(line)
-        elif found := _GUARD.match(line):
-            guards.append(found[1])
-        elif line not in (*_INCLUDED, "#endif", *(f"#define {guard}" for guard in guards)):
-            raise NotReadable(f"the directive {line}")
+    found = _FIRST.fullmatch(directives[0]) if directives else None
+    name = found[1] if found else ""
+    whole, said = whole_and_said(name)
+    wanted = [f"#ifndef {whole}", f"#define {whole}", *_INCLUDED, f"#ifndef {said}"]
+    if directives != [*wanted, "#endif", "#endif"]:
+        raise NotReadable("other directives than there should be")
     code = "\n".join(kept)
-    words = set(re.findall(r"\w+", code))
-    if words.intersection(guards):
+    if {whole, said}.intersection(re.findall(r"\w+", code)):
         raise NotReadable("a name that is a macro")
-    opened = sum(1 for line in lines if line.strip().startswith("#ifndef"))
-    if opened != sum(1 for line in lines if line.strip() == "#endif"):
-        raise NotReadable("a condition of the preprocessor that does not end")
     return code
+
+
+def whole_and_said(name: str) -> tuple[str, str]:
+    """The macros of a file: that it was included already, and that declarations are enough.
+    (C99, 7.26.8 keeps names such as INT8_C to itself.)"""
+    return f"{name}_INCLUDED", f"{name}_DECLARATIONS"

@@ -14,11 +14,12 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from verifier.engines.equality import Always, Differs, NotDecided, Terms
+from verifier.exports.c_program import BOOL, Given, Program, Type, program
 from verifier.exports.c_source import LONGEST_CALL, Export
 from verifier.exports.c_text import NotReadable
 from verifier.exports.expected import LEGS, Expected
 from verifier.exports.interface import Clock, Interface
-from verifier.exports.reread import BOOL, Machine, Program, State, Type, Value, program
+from verifier.exports.reread import Machine, State, Value
 
 # How wide an `int` may be: on small controllers, and on all others.
 INT_BITS = (16, 32)
@@ -102,6 +103,8 @@ def _same_names(read: Program, export: Export) -> None:
         }
     if read.structs != wanted:
         raise NotReadable("other fields than there should be")
+    if {n: (f.returns, f.given) for n, f in read.functions.items()} != _functions(face, prefix):
+        raise NotReadable("other functions than there should be")
     states = [s for f in (*face.inputs, *face.memory) for s in f.all_states]
     numbers = {s.enumerator: s.number for s in (*states, *face.colours.values())}
     numbers |= {s.enumerator: s.number for s in face.aspects.values()}
@@ -109,6 +112,23 @@ def _same_names(read: Program, export: Export) -> None:
         numbers |= {"THROW_HOLD": 0, "THROW_NORMAL": 1, "THROW_REVERSE": 2}
     if read.enumerators != numbers:
         raise NotReadable("other enumerators than there should be")
+
+
+def _functions(face: Interface, prefix: str) -> dict[str, tuple[Type | None, Given]]:
+    """What each function returns, and is given."""
+    inputs, memory, outputs = (f"{prefix}_{n}" for n in ("inputs", "memory", "outputs"))
+    step: list[Type | str] = [inputs] * bool(face.inputs)
+    step += [Type(16)] * bool(face.clocks) + [memory] * bool(face.memory)
+    found: dict[str, tuple[Type | None, Given]] = {
+        "step": (BOOL, (*step, outputs)),
+        "restrict": (None, (outputs,)),
+    }
+    if face.inputs:
+        found["inputs_are"] = BOOL, (inputs,)
+    if face.memory:
+        found |= {"memory_is": (BOOL, (memory,)), "check": (Type(16), (memory,))}
+        found["start"] = None, (memory,)
+    return {f"{prefix}_{name}": signature for name, signature in found.items()}
 
 
 def _outputs(face: Interface) -> Iterator[tuple[str, Type]]:

@@ -13,20 +13,10 @@ from dataclasses import dataclass
 from typing import Any, Generic, NamedTuple
 
 from verifier.engines.words import B, W, Words
-from verifier.exports.c_text import NotReadable, tree_of
+from verifier.exports.c_program import BOOL, Program, Type, constant, type_of
+from verifier.exports.c_text import NotReadable
 
-_FIXED = {"uint8_t": 8, "uint16_t": 16, "uint32_t": 32}
 _MOST_CALLS = 8
-
-
-class Type(NamedTuple):
-    """A type of numbers; ``bool`` has one bit."""
-
-    bits: int
-    signed: bool = False
-
-
-BOOL = Type(1)
 
 
 class Value(NamedTuple):
@@ -39,66 +29,6 @@ class Value(NamedTuple):
 
 # Of structures and variables, by name: ``in->block_Main``, ``elapsed``.
 State = dict[str, Value]
-
-
-@dataclass(frozen=True, slots=True)
-class Program:
-    """A C file that was read: its enumerators, the fields of its structures in their order, its
-    functions."""
-
-    enumerators: dict[str, int]
-    structs: dict[str, dict[str, Type]]
-    functions: dict[str, Any]
-
-
-def program(text: str) -> Program:
-    """Raises :class:`~verifier.exports.c_text.NotReadable`."""
-    from pycparser import c_ast
-
-    found = Program({}, {}, {})
-    typedefs = [*_FIXED, "bool"]
-    for node in tree_of(text).ext:
-        match node:
-            case c_ast.FuncDef():
-                if node.decl.name in found.functions:
-                    raise NotReadable(f"{node.decl.name} is there twice")
-                found.functions[node.decl.name] = node
-            case c_ast.Decl(type=c_ast.Enum(values=c_ast.EnumeratorList(enumerators=words))):
-                for word in words:
-                    known = word.name in found.enumerators
-                    if known or not isinstance(word.value, c_ast.Constant):
-                        raise NotReadable(f"the enumerator {word.name}")
-                    found.enumerators[word.name] = _constant(word.value.value)
-            case c_ast.Decl(type=c_ast.Struct(name=str(name), decls=list(fields))):
-                if any(f.bitsize is not None for f in fields) or name in found.structs:
-                    raise NotReadable(f"the structure {name}")
-                found.structs[name] = {f.name: _type(f.type) for f in fields}
-            case c_ast.Decl(type=c_ast.FuncDecl()):
-                pass
-            case c_ast.Typedef(name=name) if name in typedefs:
-                typedefs.remove(name)
-            case _:
-                raise NotReadable(f"something at the top: {type(node).__name__}")
-    return found
-
-
-def _constant(text: str) -> int:
-    try:
-        return int(text.rstrip("uU"), 0)
-    except ValueError:
-        raise NotReadable(f"the number {text}") from None
-
-
-def _type(node: Any) -> Type:
-    from pycparser import c_ast
-
-    match node:
-        case c_ast.TypeDecl(type=c_ast.IdentifierType(names=[str(name)])) if name in _FIXED:
-            return Type(_FIXED[name])
-        case c_ast.TypeDecl(type=c_ast.IdentifierType(names=["bool"])):
-            return BOOL
-        case _:
-            raise NotReadable("a type that is not exported")
 
 
 class Machine(Generic[W, B]):
@@ -119,28 +49,38 @@ class Machine(Generic[W, B]):
         if function is None or name in self._calls or len(self._calls) > _MOST_CALLS:
             raise NotReadable(f"a call of {name}")
         run = _Run(self._program, self._words, self._int, self)
-        parameters = function.decl.type.args.params if function.decl.type.args else []
-        if len(parameters) != len(given):
+        if len(function.given) != len(given):
             raise NotReadable(f"what {name} is given")
         local: State = {}
         pointers: dict[str, str] = {}
-        for parameter, value in zip(parameters, given, strict=True):
-            if isinstance(value, str):
-                pointers[parameter.name] = value
-            else:
-                local[parameter.name] = run.convert(value, _type(parameter.type))
+        for parameter, kind, value in zip(function.parameters, function.given, given, strict=True):
+            match kind, value:
+                case str(), str() if self._is_one(value, kind, state):
+                    pointers[parameter] = value
+                case Type(), Value():
+                    local[parameter] = run.convert(value, kind)
+                case _:
+                    raise NotReadable(f"what {name} is given")
         structs = {**state}
         self._calls.append(name)
         try:
-            after, result = run.block(
-                function.body.block_items or [], _Scope(structs, local, pointers)
-            )
+            after, result = run.block(function.body, _Scope(structs, local, pointers))
         finally:
             self._calls.pop()
-        returned = function.decl.type.type
-        if result is not None:
-            result = run.convert(result, _type(returned))
+        if (result is None) != (function.returns is None):
+            raise NotReadable(f"what {name} returns")
+        if result is not None and function.returns is not None:
+            result = run.convert(result, function.returns)
         return after.structs, result
+
+    def _is_one(self, place: str, struct: str, state: State) -> bool:
+        """Whether what stands at a place is a structure of that name."""
+        there = {
+            name.removeprefix(f"{place}->"): value.type
+            for name, value in state.items()
+            if name.startswith(f"{place}->")
+        }
+        return there == self._program.structs[struct]
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,8 +188,8 @@ class _Run(Generic[W, B]):
             case c_ast.TypeDecl(type=c_ast.IdentifierType(names=["unsigned", "int"])):
                 kind = Type(self._int.bits)
             case _:
-                kind = _type(item.type)
-        if item.init is None or item.storage:
+                kind = type_of(item.type)
+        if item.init is None or item.storage or item.align or item.quals not in ([], ["const"]):
             raise NotReadable(f"{item.name} has no value, or keeps one")
         scope.local[item.name] = self.convert(self._value(item.init, scope), kind)
 
@@ -276,6 +216,8 @@ class _Run(Generic[W, B]):
     def _call(self, node: Any, scope: _Scope) -> tuple[_Scope, Value | None]:
         from pycparser import c_ast
 
+        if not isinstance(node.name, c_ast.ID):
+            raise NotReadable("a call of what has no name")
         given: list[Value | str] = []
         for argument in node.args.exprs if node.args else []:
             if isinstance(argument, c_ast.ID) and argument.name in scope.pointers:
@@ -313,7 +255,7 @@ class _Run(Generic[W, B]):
             case c_ast.BinaryOp(op="&&" | "||" as op):
                 return self._joined(op, node, scope)
             case c_ast.BinaryOp(op=">>", left=left, right=c_ast.Constant(value=by)):
-                return self._shifted(self._value(left, scope), _constant(by))
+                return self._shifted(self._value(left, scope), constant(by))
             case c_ast.BinaryOp(op=op, left=left, right=right):
                 return self._operation(op, self._value(left, scope), self._value(right, scope))
             case c_ast.TernaryOp(cond=cond, iftrue=yes, iffalse=no):
@@ -321,7 +263,7 @@ class _Run(Generic[W, B]):
                 one, two, kind = self._balanced(self._value(yes, scope), self._value(no, scope))
                 return Value(kind, words.choose(when, one, two))
             case c_ast.Cast(to_type=c_ast.Typename(type=to), expr=expr):
-                return self.convert(self._value(expr, scope), _type(to))
+                return self.convert(self._value(expr, scope), type_of(to))
             case c_ast.FuncCall():
                 before = dict(scope.structs)
                 after, result = self._call(node, scope)
@@ -347,7 +289,7 @@ class _Run(Generic[W, B]):
         return Value(BOOL, None, found)
 
     def _literal(self, text: str) -> Value:
-        number, unsigned = _constant(text), text[-1] in "uU"
+        number, unsigned = constant(text), text[-1] in "uU"
         bits = self._int.bits
         if unsigned:
             kind = Type(bits if number < 1 << bits else 32)

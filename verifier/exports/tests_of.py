@@ -141,5 +141,6 @@ class Wording:
                 restrictive = found.state(RESTRICTIVE[found.what.kind]).enumerator
                 test = test_text(Is(f"in->{found.name} == {found.missing.enumerator}"))
                 code.put(f"const uint8_t {found.name} =")
-                code.put(f"    ({test}) ? {restrictive} : in->{found.name};")
+                # The cast is for C++ alone, where an enumerator is no number.
+                code.put(f"    ({test}) ? (uint8_t){restrictive} : in->{found.name};")
         return code
