@@ -57,6 +57,12 @@ def test_every_situation_is_in_one_row(name: str) -> None:
     assert check(verifier.load(SPECS / f"{name}.ixl")) > 20
 
 
+def test_what_decides_most_is_asked_first() -> None:
+    """One row for each way in which a route is let go of, not one for each of its blocks."""
+    tables = truth_sheet(verifier.load(SPECS / "locked-end-of-siding.ixl")).tables
+    assert [len(table.rows) for table in tables] == [10, 8, 8]
+
+
 def test_a_table_that_would_be_too_long_is_left_out_and_told() -> None:
     blocks = [f"B{i}" for i in range(24)]
     pairs = " or ".join(

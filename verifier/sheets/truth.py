@@ -91,28 +91,45 @@ def _asked(world: ReportedWorld, signal: Signal) -> tuple[Observable, ...]:
 
 
 def _rows(world: ReportedWorld, signal: Signal) -> Iterator[tuple[Row, str]]:
-    shows = _shows(world, signal)
-    yield from _split(_asked(world, signal), shows)
+    asked = _asked(world, signal)
+    for cells, aspect in _split(_shows(world, signal)):
+        yield tuple(cells.get(what, ANY) for what in asked), aspect
 
 
-def _split(asked: tuple[Observable, ...], shows: Mapping[str, Expr]) -> Iterator[tuple[Row, str]]:
-    """Rows for what is left to be asked. States after which nothing differs are one row."""
+# What a signal still may show, by aspect, once some things are known.
+_Left = Mapping[str, Expr]
+
+
+def _split(shows: _Left) -> Iterator[tuple[dict[Observable, str], str]]:
+    """Rows for what is left to be asked: first what leaves least to be asked after it. States
+    after which nothing differs are one row."""
+    asked = _left_to_ask(shows)
     if not asked:
         for aspect, expr in shows.items():
             if expr is not FALSE:
-                yield (), aspect
+                yield {}, aspect
         return
-    what, *rest = asked
-    after: dict[tuple[int, ...], tuple[list[str], Mapping[str, Expr]]] = {}
+    each = {what: _after(what, shows) for what in asked}
+    what = min(asked, key=lambda w: sum(len(_left_to_ask(then)) for _, then in each[w]))
+    for values, then in sorted(each[what], key=lambda after: len(_left_to_ask(after[1]))):
+        cell = ANY if len(values) == len(what.values) else " or ".join(values)
+        for cells, aspect in _split(then):
+            yield {what: cell, **cells}, aspect
+
+
+def _left_to_ask(shows: _Left) -> tuple[Observable, ...]:
+    return tuple(dict.fromkeys(what for expr in shows.values() for what in observables(expr)))
+
+
+def _after(what: Observable, shows: _Left) -> list[tuple[list[str], _Left]]:
+    """What is left once a thing is known, for each state of it that makes a difference."""
+    after: dict[tuple[int, ...], tuple[list[str], _Left]] = {}
     for value in what.values:
-        left: Mapping[str, Expr] = {a: _given(expr, what, value) for a, expr in shows.items()}
+        left: _Left = {aspect: _given(expr, what, value) for aspect, expr in shows.items()}
         # Equal expressions are one object.
         key = tuple(id(expr) for expr in left.values())
         after.setdefault(key, ([], left))[0].append(value)
-    for values, then in after.values():
-        cell = ANY if len(values) == len(what.values) else " or ".join(values)
-        for row, aspect in _split(tuple(rest), then):
-            yield (cell, *row), aspect
+    return list(after.values())
 
 
 def _given(expr: Expr, what: Observable, value: str) -> Expr:
