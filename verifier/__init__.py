@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from verifier.language.diagnostics import Diagnostic, InputError
     from verifier.world.situation import Situation
 
-__version__ = "0.2.0"
+__version__ = "0.3.0"
 
 _HOMES = {
     "verifier.api": ("Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"),
