@@ -50,8 +50,44 @@ def test_a_district_in_the_order_of_working_through_it() -> None:
 
 def test_what_is_not_in_the_file_is_said() -> None:
     text = " ".join(sheet(END_OF_SIDING).notes)
-    assert "36 of 66 wires" in text and "lever 4, which the rules of B1 ask for" in text
+    assert "36 of 66 wires" in text and "lever 4 (B1, B2)" in text
     assert "nothing of its wiring" in sheet("edge A\nblock B\nbumper C\ntrack A = B = C\n").notes[0]
+
+
+PARTLY = """
+edge West, East
+bumper End
+block Main feeders m1
+block Switch, Single, Spur
+turnout T1 in Switch
+derail D1 on Spur toward T1
+gate G1 on Single
+lever 4 positions left, normal, right
+track West = Main | normal T1 | Single = East
+track End = Spur | reverse T1
+detector D-Main current-sensing through m1
+signal 2R at Main | T1
+  Clear when 4 right and T1 normal and Single clear and G1 seated
+  Stop  otherwise
+signal 2L at Single | T1
+  Clear when 4 left and T1 normal and Main clear and D1 derailing and 2R at stop
+  Stop  otherwise
+"""
+
+
+def test_what_the_rules_ask_for_and_no_wire_brings_is_said() -> None:
+    """Nothing that a driver needs is left out without a word."""
+    two = " ".join(sheet(PARTLY + "driver B1 drives 2R
+driver B2 drives 2L
+").notes)
+    assert (
+        "Not listed, since the file does not say how they reach the drivers whose rules ask for "
+        "them: lever 4 (B1, B2); what tells how T1 lies (B1, B2); what tells that Single is clear "
+        "(B1); what G1 reports (B1); what D1 reports (B2); what 2R shows (B2)."
+    ) in two
+    one = " ".join(sheet(PARTLY + "driver B1 drives 2R, 2L
+").notes)
+    assert "what 2R shows" not in one and "lever 4 (B1)" in one
 
 
 def test_a_feeder_that_misses_its_detector_is_told_before_it_is_soldered() -> None:

@@ -30,6 +30,7 @@ from verifier.properties.electrical import all_lit, ends_of, loads_of, run_words
 from verifier.properties.phrases import listing
 from verifier.properties.wiring import lamp_colours
 from verifier.sheets.asked import Asked
+from verifier.sheets.conductors import Conductor, Role, conductors
 from verifier.sheets.gaps import NOT_GIVEN
 from verifier.sheets.sheet import Sheet, Table
 from verifier.sheets.wiring import NO_WIRING
@@ -46,6 +47,13 @@ _NOTES = (
     "the file: add it from the makers' sheets.",
     "Copper at 20 °C. Most together: the most that the lamps can draw in any situation that can "
     "come about with nothing broken.",
+)
+
+
+_IF = ", if the wire is rated for it"
+# What flows in these is limited by nothing but the fuse; the others hang on boards.
+_LIMITED_BY_THE_FUSE: frozenset[Role] = frozenset(
+    ("track power", "track return", "power", "return", "booster feed", "throw")
 )
 
 
@@ -202,19 +210,21 @@ def _end(
 
 
 def _fuses(loads: list[_Load], plan: Plan, rated: Mapping[int, Fraction]) -> Table:
-    rows = tuple(_fuse(load, plan, rated) for load in loads)
+    unsure = {load.supply.name: tuple(_unsure(load.supply, plan, rated)) for load in loads}
+    rows = tuple(_fuse(load, plan, rated, bool(unsure[load.supply.name])) for load in loads)
     share = f"{int(FUSE_LOADED * 100)} %"
     notes = (
         f"At least: the lamps are {share} of it or less. At most: what the supply gives; what "
         "flows if the far end of a run is shorted; what the wire is rated for.",
-        *_unrated(loads, plan, rated),
+        *_unrated(unsure),
     )
     columns = ("supply", "in the file", "lamps", "at least", "at most", "because of", "take")
     numeric = frozenset(("in the file", "lamps", "at least", "at most"))
     return Table("Fuses", columns, rows, notes, numeric)
 
 
-def _fuse(load: _Load, plan: Plan, rated: Mapping[int, Fraction]) -> tuple[str, ...]:
+def _fuse(load: _Load, plan: Plan, rated: Mapping[int, Fraction], unsure: bool) -> tuple[str, ...]:
+    """``unsure``: not of all wire behind it is it known what it is rated for."""
     supply = load.supply
     limits = list(_limits(supply, plan, rated))
     most, why = min(limits, default=(None, NOT_GIVEN))
@@ -223,7 +233,7 @@ def _fuse(load: _Load, plan: Plan, rated: Mapping[int, Fraction]) -> tuple[str, 
     return (
         supply.name, _given(supply.fuse, amps), amps(load.most.bound) if load.heads else NOT_GIVEN,
         _given(least, amps), _given(most, amps), why,
-        _choice(supply, load, most) if known else _only_upward(supply, most),
+        _choice(supply, load, most, unsure) if known else _only_upward(supply, most, unsure),
     )  # fmt: skip
 
 
@@ -241,40 +251,59 @@ def _limits(
                 yield rated[run.gauge], f"the {run.gauge} AWG wire to {name} is rated for that"
 
 
-def _unrated(loads: list[_Load], plan: Plan, rated: Mapping[int, Fraction]) -> Iterator[str]:
-    thin: dict[int, None] = {}
-    for load in loads:
-        for _, runs, _ in ends_of(load.supply, plan):
-            thin |= dict.fromkeys(run.gauge for run in runs if run.gauge not in rated)
-    if thin:
-        sizes = listing([f"{gauge} AWG" for gauge in sorted(thin)])
+def _unsure(supply: Supply, plan: Plan, rated: Mapping[int, Fraction]) -> Iterator[Conductor]:
+    """The wires behind its fuse that carry what it gives, and of which is not known what they are
+    rated for: since that of their size is not, or since the size is not in the file."""
+    for wire in conductors(plan):
+        behind = wire.function.role in _LIMITED_BY_THE_FUSE and supply.name in wire.joins
+        known = wire.run is not None and wire.run.gauge in rated
+        if behind and not known and wire.name != f"fuse of {supply.name}":
+            yield wire
+
+
+def _unrated(unsure: Mapping[str, tuple[Conductor, ...]]) -> Iterator[str]:
+    every = [wire for wires in unsure.values() for wire in wires]
+    gauges = sorted({wire.run.gauge for wire in every if wire.run is not None})
+    if gauges:
+        sizes = listing([f"{gauge} AWG" for gauge in gauges])
         yield (
             f"What your wire of {sizes} is rated for is not known: take it from its maker, and "
             "write it into the column `rating` of your parts file (`--prices`)."
         )
+    for name, wires in unsure.items():
+        without = sum(1 for wire in wires if wire.run is None)
+        if without:
+            yield (
+                f"Not in the file: the size of {without} wire{'s' * (without != 1)} behind the "
+                f"fuse of {name}. It must suit the thinnest of all."
+            )
 
 
-def _choice(supply: Supply, load: _Load, most: Fraction | None) -> str:
+def _choice(supply: Supply, load: _Load, most: Fraction | None, unsure: bool) -> str:
     if most is None:
         return "what it gives is not in the file"
     fuse = fuse_for(load.most.bound, most)
     if fuse is None:
         return "none fits: divide the load, or take thicker wire"
     largest = max(value for value in FUSES if value <= most)
-    said = amps(fuse) if fuse == largest else f"{amps(fuse)} to {amps(largest)}"
-    if supply.fuse is None:
-        return said
-    fits = load.most.bound / FUSE_LOADED <= supply.fuse <= most
-    return f"the one in the file fits ({said})" if fits else f"NOT the one in the file: {said}"
+    said = amps(fuse)
+    if supply.amps is None:
+        said += " or more, but no more than it gives"
+    elif fuse != largest:
+        said += f" to {amps(largest)}"
+    if supply.fuse is not None:
+        fits = load.most.bound / FUSE_LOADED <= supply.fuse <= most
+        said = f"the one in the file ({said})" if fits else f"NOT the one in the file: {said}"
+    return said + (_IF if unsure else "")
 
 
-def _only_upward(supply: Supply, most: Fraction | None) -> str:
+def _only_upward(supply: Supply, most: Fraction | None, unsure: bool) -> str:
     """What to say where the load is not known."""
-    if most is None:
+    if most is None or supply.amps is None:
         return "what it gives is not in the file"
     if supply.fuse is not None and supply.fuse > most:
         return f"NOT the one in the file: no more than {amps(most)}"
-    return f"no more than {amps(most)}; what it carries is not in the file"
+    return f"no more than {amps(most)}{_IF if unsure else ''}; what it carries is not in the file"
 
 
 # ------------------------------------------------------------------ resistors

@@ -6,6 +6,8 @@ In: a plan, and the colors of wire at hand. Out: a sheet.
 from collections.abc import Iterator, Sequence
 
 from verifier.logic.expr import TRUE
+from verifier.plan.facts import Observable
+from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
 from verifier.plan.units import Unit
 from verifier.plan.wiring import Run
@@ -118,10 +120,11 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             f"Length and size of {unknown} of {len(wires)} wires are not in the file: measure them "
             "where they will lie."
         )
-    for driver, levers in _levers(plan):
+    elsewhere = [f"{what} ({', '.join(drivers)})" for what, drivers in _elsewhere(plan).items()]
+    if elsewhere:
         yield (
-            f"Not listed: {', '.join(levers)}, which the rules of {driver} ask for. How they reach "
-            "it is not in the file."
+            "Not listed, since the file does not say how they reach the drivers whose rules ask "
+            f"for them: {'; '.join(elsewhere)}."
         )
     locked = [n for n, m in plan.wiring.machines.items() if m.motor and is_locked(plan, n)]
     if locked:
@@ -141,11 +144,38 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             yield f"To be mended first ({obligation.property}): {obligation.trouble}."
 
 
-def _levers(plan: Plan) -> Iterator[tuple[str, list[str]]]:
-    """By driver, the levers and buttons that the rules of its heads ask for."""
-    for driver in plan.wiring.drivers.values():
-        signals = (s for s in plan.signals.values() if any(h.name in driver.heads for h in s.heads))
-        asked = (says.what for signal in signals for says in plan.asked_by(signal))
-        levers = dict.fromkeys(f"{w.kind} {w.name}" for w in asked if w.kind in ("lever", "button"))
-        if levers:
-            yield driver.name, list(levers)
+def _elsewhere(plan: Plan) -> dict[str, list[str]]:
+    """What rules ask for and no wire of the file brings, each with the drivers that need it."""
+    found: dict[str, list[str]] = {}
+    for signal in plan.signals.values():
+        drivers = dict.fromkeys(
+            d.name for h in signal.heads if (d := plan.wiring.driver_of(h.name))
+        )
+        for says in plan.asked_by(signal):
+            for driver in drivers:
+                what = _without_wire(says.what, driver, plan)
+                if what and driver not in found.setdefault(what, []):
+                    found[what].append(driver)
+    return found
+
+
+def _without_wire(what: Observable, driver: str, plan: Plan) -> str:
+    """What it is, in words; empty where the file has wires for it, or where it needs none."""
+    wiring = plan.wiring
+    match what.kind:
+        case "lever" | "button" | "relay" | "timer":
+            return f"{what.kind} {what.name}"
+        case "traffic":
+            return f"the direction of traffic {what.name}"
+        case "derail report" | "gate report":
+            return f"what {what.name} reports"
+        case "block report" if not wiring.detectors_of(what.name):
+            return f"what tells that {what.name} is clear"
+        case "points report" if what.name not in wiring.machines:
+            return f"what tells how {what.name} lies"
+        case "aspect" | "colour":
+            signal = plan.signals[signal_of(what.name, plan.signals)]
+            lit_by = {d.name for h in signal.heads if (d := wiring.driver_of(h.name))}
+            return "" if lit_by == {driver} else f"what {what.name} shows"
+        case _:
+            return ""
