@@ -98,6 +98,52 @@ def test_every_name_of_a_file_makes_a_prefix(name: str, tmp_path: Path) -> None:
     compiles(export, tmp_path)
 
 
+AROUND = """
+#include <stdbool.h>
+#include <stdint.h>
+{begin}
+bool contact_closed(int pin);
+void show_color(int head, uint8_t color);
+void throw_points(int machine, uint8_t how);
+void unlock_points(int machine, bool may_be_moved);
+void kick_watchdog(void);
+{include}
+{end}
+{rest}
+"""
+
+
+@needs_gcc
+@pytest.mark.parametrize("path", SPECS[1::6], ids=lambda path: path.stem)
+def test_the_example_of_use_compiles(path: Path, tmp_path: Path) -> None:
+    export = c_source(verifier.load(path), path.name, "0" * 64)
+    (tmp_path / f"{export.prefix}.c").write_text(export.text, encoding="ascii")
+    example = export.text.split("in your own source\n")[1].split("   contact_closed() and")[0]
+    code = re.sub(r" {3}\(.*\)$", "", example.strip("\n"), flags=re.MULTILINE)
+    include, rest = code.split("\n\n", 1)
+    for compiler, name, begin, end in (
+        (GCC, "use.c", "", ""), (GXX, "use.cpp", 'extern "C" {', "}")
+    ):  # fmt: skip
+        text = AROUND.format(begin=begin, end=end, include=include, rest=rest)
+        (tmp_path / name).write_text(text, encoding="ascii")
+        if compiler:
+            done = subprocess.run(
+                [compiler, "-Wall", "-Wextra", "-Werror", "-c", name], cwd=tmp_path,
+                capture_output=True, text=True, check=False, timeout=60,
+            )  # fmt: skip
+            assert done.returncode == 0, done.stderr
+
+
+def test_the_head_says_which_contacts_tell_the_other_way() -> None:
+    text = (SPECS[0].parent / "wired-end-of-siding.ixl").read_text("utf-8")
+    assert "output closed when clear" in text
+    usual = " ".join(exported(text).text.split())
+    assert "other way for" not in usual and "? BLOCK_CLEAR : BLOCK_OCCUPIED;" in usual
+    text = text.replace("output closed when clear", "output closed when occupied")
+    turned = " ".join(exported(text).text.split())
+    assert "other way for Main," in turned and "? BLOCK_OCCUPIED : BLOCK_CLEAR;" in turned
+
+
 @needs_gcc
 def test_generated_junctions_compile_and_are_the_same(tmp_path: Path) -> None:
     done = 0

@@ -14,7 +14,8 @@ import pytest
 import verifier
 from verifier.engines.words import Numbers
 from verifier.exports.c_program import BOOL, Type, program
-from verifier.exports.c_source import LONGEST_CALL, Export, c_source
+from verifier.exports.c_source import Export, c_source
+from verifier.exports.interface import LONGEST_CALL
 from verifier.exports.reread import Machine, State, Value
 from verifier.plan.facts import Observable
 

@@ -45,7 +45,7 @@ def _export(options: argparse.Namespace) -> int:
         case Undecided(reason=reason):
             print(
                 f"It could not be shown that the C text is the same as the rules ({reason}), so "
-                "nothing was written; try again with a longer --timeout.",
+                "nothing was written.",
                 file=sys.stderr,
             )
             return ExitCode.UNDECIDED
@@ -62,9 +62,10 @@ def _export(options: argparse.Namespace) -> int:
             return ExitCode.BAD_INPUT
         say([f"Wrote {path}: {made.prefix}_step() and what belongs to it."])
     print(
-        "Proved: read back from its text, it gives what the rules give for every input, every "
-        f"memory and every time passed ({questions} questions). Whether the rules are safe, "
-        f"`clearproof prove {options.file}` says.",
+        "Proved: read back from its text, one call gives what the rules give for every input, "
+        f"every memory and every time passed ({questions} questions). What the compiler, the pins "
+        f"and the wiring do, only a test shows (`clearproof sheet {options.file} test-card`); "
+        f"whether the rules are safe, `clearproof prove {options.file}` says.",
         file=sys.stderr,
     )
     return ExitCode.AS_EXPECTED

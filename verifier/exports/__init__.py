@@ -1,1 +1,1 @@
-"""The rules as what runs them: C source and truth tables, each proved equal to the rules."""
+"""The rules as what runs them: C source, proved equal to the rules by reading it back."""

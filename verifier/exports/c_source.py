@@ -5,23 +5,22 @@ written on. Whether it says what the rules say is found out from the text itself
 (:mod:`verifier.exports.equal`).
 """
 
-import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import combinations
 
 from verifier import __version__
 from verifier.exports.c_text import whole_and_said
-from verifier.exports.interface import FLASHING, Field, Interface, interface
+from verifier.exports.head import paragraphs
+from verifier.exports.interface import FLASHING, LONGEST_CALL, Field, Interface, interface
 from verifier.exports.names import Names, plain
 from verifier.exports.remembered import MemoryRules
 from verifier.exports.rules import SignalRules
 from verifier.exports.tests_of import Wording
-from verifier.exports.text import WIDTH, Code, Is, Test, any_of, comment, every, harmless
+from verifier.exports.text import Code, Is, Test, any_of, comment, every, harmless
 from verifier.plan.model import Plan
 from verifier.world.reported import ReportedWorld
 
-# A call counts no more time than this, in milliseconds: nobody looked in between.
-LONGEST_CALL = 1000
 # What the first line of every export begins with.
 MARK = "/* Written by clearproof"
 _PREFIX_LENGTH = 20
@@ -75,130 +74,25 @@ def _prefix(name: str) -> str:
 
 def _header(face: Interface, name: str, sha256: str, prefix: str, code: Code) -> None:
     code.put(f"{MARK} {__version__} from the junction file {harmless(name)}.", "")
-    for lines in _paragraphs(face, sha256, prefix):
+    for lines in paragraphs(face, sha256, prefix):
         code.put(*(f"   {line}".rstrip() for line in lines), "")
     code.lines[-1] = "*/"
-
-
-def _paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]]:
-    plan = face.plan
-    yield [harmless(plan.title), f"SHA-256 of the junction file: {sha256}"]
-    yield _prose(
-        "FOR MODEL RAILROADS, NOT FOR RAILWAYS THAT CARRY PEOPLE. For the low-voltage side only: "
-        "mains wiring, fuses and wire sizes follow the local electrical code, the makers' "
-        "instructions and licensed practice. What you build is yours to test."
-    )
-    yield _prose(
-        "What was proved of this file: it was read back from its text, and for every input"
-        + (", every memory" if face.memory else "") + (", every time passed" if face.clocks else "")
-        + " it tells what the rules of the junction file tell. Change a line here, and that no "
-        "longer holds: change the junction file and export it again. Whether the rules "
-        "themselves are safe is what `clearproof prove` says of that file, on the assumptions it "
-        "prints. That the compiler, the pins and the wiring do as written, only a test on the "
-        "bench shows."
-    )  # fmt: skip
-    if plan.assumptions:
-        yield [
-            *_prose("What that proof may take for granted, and this file does not look after:"),
-            *(f"  - {harmless(assumed.title)}" for assumed in plan.assumptions),
-        ]
-    yield from _use(face, prefix)
-    yield from _what_goes_in(face)
-    yield _prose(
-        "It calls no library, allocates nothing, has no loop and no recursion, and keeps nothing "
-        "between calls but what is in the memory it is given: a call is over after at most the "
-        "work written below."
-        if face.memory
-        else "It calls no library, allocates nothing, has no loop and no recursion, and keeps "
-        "nothing between calls: a call is over after at most the work written below."
-    )
-    yield _prose(
-        "When anything is out of order (an input holds a number that is not one of its states, as "
-        "one that was never written does"
-        + ("; the memory was never started, or a bit of it flipped" if face.memory else "")
-        + "), every signal is told its most restrictive colors, "
-        + ("no points are thrown or unlocked, " if face.points else "")
-        + ("memory stays as it is, " if face.memory else "")
-        + "and the function returns false."
-    )
-    if face.memory:
-        yield _prose(
-            f"{prefix}_start() puts every relay down, every timer to idle, every direction of "
-            "traffic to rightward, as the proof over time begins. Call it only while no train "
-            "moves and all is as the proof begins (track vacant, but where the file has trains "
-            "start; points normal): never from the loop, and never to cure a call that returned "
-            "false."
-        )
-    if face.clocks:
-        yield _prose(
-            "Time: elapsed_ms is how many whole milliseconds ago the last call was. A call counts "
-            f"no more than {LONGEST_CALL} of them, since nobody looked in between. Delays are "
-            "never shorter than the file says, and longer by two calls at most."
-        )
-
-
-def _prose(text: str) -> list[str]:
-    return textwrap.wrap(text, WIDTH - 6, break_on_hyphens=False)
-
-
-def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
-    memory = [f"static struct {prefix}_memory memory;"] if face.memory else []
-    start = [f"{prefix}_start(&memory);   (once: see below)"] if face.memory else []
-    yield [
-        "How to use it: add this file to your program, and in your own source",
-        "",
-        f"  #define {prefix.upper()}_DECLARATIONS",
-        f'  #include "{prefix}.c"   (as this file is called)',
-        "",
-        *(f"  {line}" for line in memory),
-        *(f"  {line}" for line in start),
-        "  forever:",
-        *(["    read every pin into `in`, all of its fields"] if face.inputs else []),
-        f"    {_call(face, prefix)};",
-        "    light every head by `out`" + (", and throw points by it" if face.points else ""),
-        "    kick the watchdog",
-        "",
-        *_prose(
-            "The watchdog bites when the loop hangs: let the pins of all heads be at stop, or "
-            "dark, while the controller starts."
-        ),
-    ]
-
-
-def _what_goes_in(face: Interface) -> Iterator[list[str]]:
-    kinds = {field.what.kind for field in face.inputs}
-    said = []
-    if "points report" in kinds:
-        said.append(
-            "POINTS_MOVING is for points of which neither contact is closed, or both are: do not "
-            "hand in what they were told instead of how they lie."
-        )
-    if any(field.missing for field in face.inputs):
-        said.append(
-            "INPUT_MISSING is for a report that your hardware knows to be dead, where it can "
-            "tell. Drivers that notice do as the file says; to all others it reads as "
-            "BLOCK_OCCUPIED or POINTS_MOVING."
-        )
-    if "fault" in kinds:
-        said.append(
-            "LAMP_OUT is for a head that does not light as it is told, where your hardware can "
-            "tell."
-        )
-    if said:
-        yield _prose(" ".join(said))
-
-
-def _call(face: Interface, prefix: str) -> str:
-    given = ["&in"] * bool(face.inputs)
-    given += ["elapsed_ms"] * bool(face.clocks) + ["&memory"] * bool(face.memory)
-    return f"{prefix}_step({', '.join([*given, '&out'])})"
 
 
 # ------------------------------------------------------------------ declarations
 
 
 def _enumerators(face: Interface, code: Code) -> None:
-    code.say("States that go in and that are remembered. Any two differ in at least two bits.")
+    told_apart = min(
+        ((one.number ^ other.number).bit_count()
+         for field in (*face.inputs, *face.memory)
+         for one, other in combinations(field.all_states, 2)),
+        default=8,
+    )  # fmt: skip
+    code.say(
+        "States that go in and that are remembered. Any two of one field differ in at least "
+        f"{told_apart} bits."
+    )
     known: dict[str, int] = {}
     for field in (*face.inputs, *face.memory):
         new = [s for s in field.all_states if s.enumerator not in known]

@@ -15,10 +15,10 @@ from typing import Any, NamedTuple
 
 from verifier.engines.equality import Always, Differs, NotDecided, Terms
 from verifier.exports.c_program import BOOL, Given, Program, Type, program
-from verifier.exports.c_source import LONGEST_CALL, Export
+from verifier.exports.c_source import Export
 from verifier.exports.c_text import NotReadable
 from verifier.exports.expected import LEGS, Expected
-from verifier.exports.interface import Clock, Interface
+from verifier.exports.interface import LONGEST_CALL, Clock, Interface
 from verifier.exports.reread import Machine, State, Value
 
 # How wide an `int` may be: on small controllers, and on all others.
@@ -84,7 +84,7 @@ def compare(export: Export, timeout: float | None = None) -> Equal | Unequal | U
     except NotReadable as error:
         return Unequal(f"the text cannot be read back: {error}")
     except RecursionError:
-        return Undecided("its conditions stand inside one another too deep")
+        return Undecided("a signal has too many lines, or conditions that stand too deep")
     return Equal(asked)
 
 

@@ -32,6 +32,8 @@ MOST_POSITIONS = len(_MORE_CODES)
 # Red is 0, so that outputs which nobody has written yet are at red.
 _STEADY = ("red", "dark", *(c for c in COLOURS if c not in ("red", "dark")))
 FLASHING = 16
+# A call counts no more time than this, in milliseconds: nobody looked in between.
+LONGEST_CALL = 1000
 # A clock begins at 1; one more, since a difference of two readings in whole milliseconds may be
 # more than has passed, by less than one.
 _BEGINS = 2
