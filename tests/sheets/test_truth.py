@@ -8,6 +8,7 @@ import pytest
 
 import verifier
 from verifier.engines.evaluator import evaluate
+from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
 from verifier.sheets.sheet import Table
 from verifier.sheets.truth import ANY, MOST_ROWS, truth_sheet
@@ -51,10 +52,25 @@ def check(plan: Plan) -> int:
 
 @pytest.mark.parametrize(
     "name", ["both-green-broken", "crossover-mended", "diamond-mended", "order-of-lines-broken",
-             "oval-three-blocks", "spur-mended"],
+             "oval-three-blocks", "spur-mended", "slow-track-relay", "single-track-no-traffic",
+             "electric-lock-too-soon"],
 )  # fmt: skip
 def test_every_situation_is_in_one_row(name: str) -> None:
     assert check(verifier.load(SPECS / f"{name}.ixl")) > 20
+
+
+def test_colors_that_no_aspect_has_are_told_apart() -> None:
+    plan = verifier.load_text(
+        "edge W, E\nblock A, B\ntrack W = A | B = E\nlever 4 positions left, right\n"
+        "signal 2 at A | B\n  heads upper, lower\n"
+        "head 2.upper\n  green when B clear\n  yellow when 4 right\n  red otherwise\n"
+        "head 2.lower\n  green when 4 left\n  red otherwise\n",
+        "heads.ixl",
+    )
+    assert check(plan) == 8
+    [table] = truth_sheet(plan).tables
+    unlisted = {row[-2:] for row in table.rows if row[-3] == UNLISTED}
+    assert ("green", "green") in unlisted
 
 
 def test_what_decides_most_is_asked_first() -> None:

@@ -6,10 +6,11 @@ table exclude one another and leave nothing out.
 """
 
 from collections.abc import Iterator, Mapping
+from itertools import product
 
-from verifier.logic.expr import FALSE, Expr, atom, constant, observables, substitute
+from verifier.logic.expr import FALSE, Expr, atom, both, constant, observables, substitute
 from verifier.plan.aspects import Combination
-from verifier.plan.facts import UNLISTED, Observable
+from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Signal
 from verifier.sheets.sheet import Row, Sheet, Table
 from verifier.world.reported import ReportedWorld
@@ -45,21 +46,14 @@ def truth_sheet(plan: Plan) -> Sheet:
 
 
 def _table(
-    plan: Plan, signal: Signal, asked: tuple[Observable, ...], rows: list[tuple[Row, str]]
+    plan: Plan, signal: Signal, asked: tuple[Observable, ...], rows: list[tuple[Row, Combination]]
 ) -> Table:
     columns = ("row", *map(_heading, asked), "shows", *(head.name for head in signal.heads))
     told = []
-    for number, (row, aspect) in enumerate(rows, start=1):
-        colours = _colours(plan, signal, aspect)
-        told.append((str(number), *row, aspect, *colours))
+    for number, (row, colours) in enumerate(rows, start=1):
+        told.append((str(number), *row, plan.chart.reading(colours), *colours))
     lamps = frozenset(head.name for head in signal.heads)
     return Table(signal.name, columns, tuple(told), lamps=lamps)
-
-
-def _colours(plan: Plan, signal: Signal, aspect: str) -> Combination:
-    listed = plan.chart.get(aspect) if aspect != UNLISTED else None
-    found = listed.for_heads(len(signal.heads)) if listed else None
-    return found or ("?",) * len(signal.heads)
 
 
 def _heading(what: Observable) -> str:
@@ -71,16 +65,18 @@ def _heading(what: Observable) -> str:
 # ------------------------------------------------------------------ rows
 
 
-def _shows(world: ReportedWorld, signal: Signal) -> Mapping[str, Expr]:
-    """When each aspect is shown, nothing being missing or out."""
+def _shows(world: ReportedWorld, signal: Signal) -> "_Left":
+    """When the heads show which colors, nothing being missing or out."""
     sound = set(world.faults)
-    return {
-        value: substitute(
-            world.expand(atom(signal.aspect, value)),
+    told: dict[Combination, Expr] = {}
+    for colours in product(*(head.colour.values for head in signal.heads)):
+        heads = zip(signal.heads, colours, strict=True)
+        shown = both(*(world.expand(atom(head.colour, colour)) for head, colour in heads))
+        told[colours] = substitute(
+            shown,
             lambda part: constant("sound" in part.values) if part.what in sound else part,
         )
-        for value in signal.aspect.values
-    }
+    return told
 
 
 def _asked(world: ReportedWorld, signal: Signal) -> tuple[Observable, ...]:
@@ -90,31 +86,31 @@ def _asked(world: ReportedWorld, signal: Signal) -> tuple[Observable, ...]:
     return tuple(what for what in world.inputs if what in about)
 
 
-def _rows(world: ReportedWorld, signal: Signal) -> Iterator[tuple[Row, str]]:
+def _rows(world: ReportedWorld, signal: Signal) -> Iterator[tuple[Row, Combination]]:
     asked = _asked(world, signal)
-    for cells, aspect in _split(_shows(world, signal)):
-        yield tuple(cells.get(what, ANY) for what in asked), aspect
+    for cells, colours in _split(_shows(world, signal)):
+        yield tuple(cells.get(what, ANY) for what in asked), colours
 
 
-# What a signal still may show, by aspect, once some things are known.
-_Left = Mapping[str, Expr]
+# What a signal still may show, by the colors of its heads, once some things are known.
+_Left = Mapping[Combination, Expr]
 
 
-def _split(shows: _Left) -> Iterator[tuple[dict[Observable, str], str]]:
+def _split(shows: _Left) -> Iterator[tuple[dict[Observable, str], Combination]]:
     """Rows for what is left to be asked: first what leaves least to be asked after it. States
     after which nothing differs are one row."""
     asked = _left_to_ask(shows)
     if not asked:
-        for aspect, expr in shows.items():
+        for colours, expr in shows.items():
             if expr is not FALSE:
-                yield {}, aspect
+                yield {}, colours
         return
     each = {what: _after(what, shows) for what in asked}
     what = min(asked, key=lambda w: sum(len(_left_to_ask(then)) for _, then in each[w]))
     for values, then in sorted(each[what], key=lambda after: len(_left_to_ask(after[1]))):
         cell = ANY if len(values) == len(what.values) else " or ".join(values)
-        for cells, aspect in _split(then):
-            yield {what: cell, **cells}, aspect
+        for cells, colours in _split(then):
+            yield {what: cell, **cells}, colours
 
 
 def _left_to_ask(shows: _Left) -> tuple[Observable, ...]:
@@ -125,7 +121,7 @@ def _after(what: Observable, shows: _Left) -> list[tuple[list[str], _Left]]:
     """What is left once a thing is known, for each state of it that makes a difference."""
     after: dict[tuple[int, ...], tuple[list[str], _Left]] = {}
     for value in what.values:
-        left: _Left = {aspect: _given(expr, what, value) for aspect, expr in shows.items()}
+        left: _Left = {told: _given(expr, what, value) for told, expr in shows.items()}
         # Equal expressions are one object.
         key = tuple(id(expr) for expr in left.values())
         after.setdefault(key, ([], left))[0].append(value)
@@ -138,7 +134,7 @@ def _given(expr: Expr, what: Observable, value: str) -> Expr:
     )
 
 
-def _some(rows: Iterator[tuple[Row, str]]) -> Iterator[tuple[Row, str]]:
+def _some(rows: Iterator[tuple[Row, Combination]]) -> Iterator[tuple[Row, Combination]]:
     """As many as there may be, and one more."""
     for _, row in zip(range(MOST_ROWS + 1), rows, strict=False):
         yield row
