@@ -384,8 +384,8 @@ class _Maker:
         for candidate in chosen:
             acts = tuple(self.walk.acts(before, candidate.setup))
             ways = self.played.ways(before, candidate.setup) if self.played else ()
-            lies = dict((*candidate.setup.told, *self._thrown(candidate.setup)))
-            gone.append(_Gone(candidate, acts, Trod(ways, candidate.colours, lies)))
+            trod = Trod(ways, candidate.colours, self._lies(candidate.setup))
+            gone.append(_Gone(candidate, acts, trod))
             before = candidate.setup
         return gone
 
@@ -426,10 +426,7 @@ class _Maker:
         if not ways or candidate is None:
             return ()
         again = (played.again(gone[-1].candidate.setup),) if gone else ()
-        trod = Trod(
-            (*again, *ways), candidate.colours,
-            dict((*candidate.setup.told, *self._thrown(candidate.setup))),
-        )  # fmt: skip
+        trod = Trod((*again, *ways), candidate.colours, self._lies(candidate.setup))
         at = replays.shown(wrong, [trod])
         if at:
             gone.append(_Gone(candidate, tuple(a for way in trod.ways for a in way.acts), trod))
@@ -443,12 +440,15 @@ class _Maker:
             tuple(one.candidate.colours.items()), tuple(one.trod.lies.items()), one.trod.ways,
         )  # fmt: skip
 
-    def _thrown(self, setup: Setup) -> Iterator[tuple[str, str]]:
-        """Turnouts that nobody throws by hand, and that no machine of the wiring throws."""
+    def _lies(self, setup: Setup) -> dict[str, str]:
+        """How turnouts are to lie that somebody can see to: those told how to, and those that
+        neither hands nor a machine of the wiring throw."""
+        lies = dict(setup.told)
         for name, state in setup.lies:
             throw = self.plan.locking.throws.get(name)
             if throw is not None and throw.by not in ("hand", "anyone"):
-                yield name, state
+                lies[name] = state
+        return lies
 
 
 def as_given(bench: Bench, setup: Setup, situation: Situation) -> Situation:
