@@ -42,15 +42,17 @@ def _table(table: Table) -> Iterator[str]:
 
 
 def _widths(rows: Sequence[Row], right: Sequence[bool]) -> list[int]:
-    """As wide as the cells are; where that is too wide, the widest columns of text narrower."""
+    """As wide as the cells are; where that is too wide, the widest columns of text narrower,
+    and where there are too many columns for that, down to their longest words."""
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     text = [i for i, is_amount in enumerate(right) if not is_amount]
-    least = {i: max(_NARROWEST, *(len(w) for row in rows for w in row[i].split())) for i in text}
-    while sum(widths) + 2 * (len(widths) - 1) > _WIDE:
-        narrower = [i for i in text if widths[i] > least[i]]
-        if not narrower:
-            break
-        widths[max(narrower, key=lambda i: widths[i])] -= 1
+    words = {i: max((len(w) for row in rows for w in row[i].split()), default=0) for i in text}
+    for narrowest in (_NARROWEST, 1):
+        while sum(widths) + 2 * (len(widths) - 1) > _WIDE:
+            narrower = [i for i in text if widths[i] > max(narrowest, words[i])]
+            if not narrower:
+                break
+            widths[max(narrower, key=lambda i: widths[i])] -= 1
     return widths
 
 
