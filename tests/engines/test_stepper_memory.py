@@ -163,7 +163,6 @@ relay R
   picks when Go pressed
   slow to release 10 s
 """)
-    assert {w.kind for w in c.stepper.choices}.isdisjoint({"expiry"})
     went = []
     for _ in range(6):
         c.go("button Go=pressed", "tick time")
@@ -174,8 +173,34 @@ relay R
     ]  # fmt: skip
     c.go("tick time")
     assert (c.state("relay", "R"), c.state("clock", "R")) == ("up", "1")
+    # It is over now or somewhat later, but not once another moment has passed.
     c.go()
+    assert (c.state("relay", "R"), c.state("clock", "R")) == ("up", "1")
+    later = c.copy()
+    later.go("tick time")
+    assert (later.state("relay", "R"), later.state("clock", "R")) == ("down", "0")
+    c.go("expiry R")
     assert (c.state("relay", "R"), c.state("clock", "R")) == ("down", "0")
+
+
+def test_a_time_that_is_no_number_of_moments_ends_anywhere_between() -> None:
+    # Moments of 1 s: 1.5 s are over after one or after two, and not before.
+    c = line("""
+trains need 12 s to stop
+relay R
+  picks when Go pressed
+  slow to release 1.53 s
+""")
+    c.go("button Go=pressed")
+    c.go("expiry R", "tick time")
+    assert c.state("relay", "R") == "up"
+    soon = c.copy()
+    soon.go("expiry R")
+    assert soon.state("relay", "R") == "down"
+    c.go("tick time")
+    assert (c.state("relay", "R"), c.state("clock", "R")) == ("up", "2")
+    c.go("tick time")
+    assert c.state("relay", "R") == "down"
 
 
 def test_the_direction_of_traffic() -> None:

@@ -166,14 +166,8 @@ def _waits(state: str, to: str) -> bool:
 
 
 def _is_over(stepper: Stepper, moment: Moment, what: Observable) -> bool:
-    if stepper.parts.unit is None:
-        return moment.get(facts.choice("expiry", what.name), "no") == "yes"
-    counted = stepper.parts.clock(what.name)
-    if counted is None:
-        return True
     wanted = {"down": "up", "up": "down"}.get(moment[what], "done")
-    delay = stepper.parts.delay(what.name, wanted) if what.kind == "relay" else None
-    return int(moment[counted]) == (delay if delay is not None else int(counted.values[-1]))
+    return stepper.parts.is_over(what.name, wanted, moment)
 
 
 def _number(field: Field, states: Mapping[Observable, str]) -> int:

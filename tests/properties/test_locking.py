@@ -236,6 +236,52 @@ def test_approach_locking_counts_time_as_the_histories_do() -> None:
     assert [w for w in observables(asked.formula) if w.kind == "late"] == [facts.late("4L", 2)]
 
 
+# ------------------------------------------------------------------ delays
+
+
+@pytest.mark.parametrize(
+    ("slow", "waits", "status"),
+    [
+        # Two relays one after the other are up for 11.98 s after Go, 2R waits for 11 s.
+        ("5.99 s", "11 s", "broken"),
+        ("6 s", "11 s", "broken"),
+        ("5 s", "12 s", "proved"),
+    ],
+)
+def test_no_delay_is_taken_for_shorter_than_it_is(slow: str, waits: str, status: str) -> None:
+    plan = verifier.load_text(f"""
+edge West, East
+block A, B, C
+button Go
+track West = A | B | C = East
+trains need 12 s to stop
+trains never reverse
+relay One picks when Go pressed slow to release {slow}
+relay Two picks when One up     slow to release {slow}
+timer X {waits} runs while not Go pressed
+signal 2R at A | B  Approach when X done and B, C clear  Stop otherwise
+signal 2L at C | B  Approach when Two up and B, A clear  Stop otherwise
+""")
+    (verdict,) = verifier.prove(plan, only=["opposing-proceeds"]).verdicts
+    assert verdict.status == status
+
+
+def test_of_two_delays_as_long_as_each_other_one_may_end_first() -> None:
+    plan = verifier.load_text("""
+edge West, East
+block A, B
+button Go
+track West = A | B = East
+trains need 10 s to stop
+relay One picks when Go pressed slow to release 10 s
+relay Two picks when Go pressed slow to release 10 s
+signal 2R at A | B  Approach when B clear  Stop otherwise
+prove "together" always One, Two up or One, Two down
+""")
+    (verdict,) = verifier.prove(plan, only=["together"]).verdicts
+    assert verdict.status == "broken"
+
+
 # ------------------------------------------------------------------ route locking
 
 

@@ -68,22 +68,35 @@ class Parts:
         if self.unit is None:
             return None
         timer = self.plan.locking.timers.get(name)
-        if timer is not None:
-            most = delay_in(timer.seconds, self.unit)
-        else:
-            most = max(self.delay(name, "up"), self.delay(name, "down"))
+        delays = [self.delay(name, to) for to in (("done",) if timer else ("up", "down"))]
+        most = max((delay.stop - 1 for delay in delays if delay), default=0)
         return facts.clock(name, most) if most else None
 
-    def delay(self, name: str, to: str) -> int:
-        """How many moments a relay waits before it goes up, or down; 0: none. Where moments
-        are not counted, 1 stands for any number."""
-        relay = self.plan.locking.relays.get(name)
-        if relay is None:
-            return 0
-        seconds = relay.slow_pick if to == "up" else relay.slow_release
+    def delay(self, name: str, to: str) -> range | None:
+        """How many moments may be counted when a relay that waits to go up, or down, does so,
+        or when a timer is done; None: it does not wait. Where moments are not counted, none is."""
+        timer, relay = self.plan.locking.timers.get(name), self.plan.locking.relays.get(name)
+        if timer is not None:
+            seconds: Fraction | None = timer.seconds
+        elif relay is not None:
+            seconds = relay.slow_pick if to == "up" else relay.slow_release
+        else:
+            seconds = None
         if not seconds:
-            return 0
-        return 1 if self.unit is None else delay_in(seconds, self.unit)
+            return None
+        if self.unit is None:
+            return range(1)
+        return range(delay_in(seconds, self.unit), window_in(seconds, self.unit) + 1)
+
+    def is_over(self, name: str, to: str, now: Mapping[Observable, str]) -> bool:
+        """Whether what waits to go somewhere goes there now: as is chosen, but neither too soon
+        nor beyond one moment more."""
+        delay, clock = self.delay(name, to), self.clock(name)
+        if delay is None:
+            return True
+        count = int(now[clock]) if clock else 0
+        must = count == delay.stop - 1 and clock is not None and now.get(TICK) == "yes"
+        return count in delay and (must or now.get(facts.choice("expiry", name)) == "yes")
 
     def put_back(self, signal: str) -> Observable | None:
         return facts.put_back(signal, self.late_most) if self.late_most else None
@@ -132,9 +145,8 @@ class Parts:
                 yield facts.choice("arrival", turnout)
             if throw is None or throw.by in ("hand", "anyone"):
                 yield facts.choice("throw", turnout)
-        for name in self.plan.locking.memory if self.unit is None else ():
-            slow = self.delay(name, "up") or self.delay(name, "down")
-            if slow or name in self.plan.locking.timers:
+        for name in self.plan.locking.memory:
+            if self.delay(name, "up") or self.delay(name, "down"):
                 yield facts.choice("expiry", name)
         if self.unit is not None:
             yield TICK

@@ -195,7 +195,7 @@ class _Moment:
         if wants == now:
             return now, 0
         delay = self.parts.delay(relay.name, wants)
-        if not delay or self._is_over(relay.name, count, delay):
+        if delay is None or self.parts.is_over(relay.name, wants, self.now):
             return wants, 0
         return now, self._counted(count, delay)
 
@@ -205,17 +205,13 @@ class _Moment:
             return "idle", 0
         if now == "idle":
             return "running", 0
-        clock = self.parts.clock(timer.name)
-        most = int(clock.values[-1]) if clock else 0
-        if now == "done" or self._is_over(timer.name, count, most):
+        delay = self.parts.delay(timer.name, "done")
+        if now == "done" or delay is None or self.parts.is_over(timer.name, "done", self.now):
             return "done", 0
-        return "running", self._counted(count, most)
+        return "running", self._counted(count, delay)
 
-    def _is_over(self, name: str, count: int, most: int) -> bool:
-        return self.chosen("expiry", name) if self.parts.unit is None else count == most
-
-    def _counted(self, count: int, most: int) -> int:
-        return count + 1 if self.ticks() and count < most else count
+    def _counted(self, count: int, delay: range) -> int:
+        return count + 1 if self.ticks() and count < delay.stop - 1 else count
 
     def _traffic(self, traffic: Traffic) -> str:
         now = self.now[facts.traffic(traffic.name)]

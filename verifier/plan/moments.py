@@ -11,8 +11,9 @@ from math import ceil, floor, gcd, lcm
 
 from verifier.plan.locking import Locking
 
-# No duration takes more moments than this: delays of the file are then rounded down, and what
-# trains and track may do is rounded up, so that nothing is proved that is not so.
+# No duration takes more moments than this: delays of the file may then end anywhere between
+# what they come to rounded down and rounded up, and what trains and track may do is rounded up,
+# so that nothing is proved that is not so.
 MOST = 12
 
 # Loss of shunt of this length and less must not release anything (49 CFR 236.309).
@@ -37,7 +38,7 @@ def delay_in(seconds: Fraction, unit: Fraction) -> int:
 
 
 def window_in(seconds: Fraction, unit: Fraction) -> int:
-    """How many moments something of the surroundings takes, at most."""
+    """How many moments something takes, at most."""
     return ceil(seconds / unit)
 
 

@@ -276,8 +276,9 @@ def _memory_acts(plan: Plan) -> Iterator[str]:
         yield f"The times of {what} are taken to be as long or as short as they like."
     else:
         yield (
-            f"Time is counted in moments of {_seconds(unit)}; the times of {what} are rounded "
-            "down to moments, and how long trains need is rounded up."
+            f"Time is counted in moments of {_seconds(unit)}; the times of {what} last for as many "
+            "whole ones as fit into them at least, and end before one more has passed; how long "
+            "trains need is rounded up."
         )
 
 

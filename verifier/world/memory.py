@@ -12,7 +12,7 @@ from verifier.plan import facts
 from verifier.plan.facts import Condition, Observable
 from verifier.plan.locking import Relay, Throw, Timer, Traffic
 from verifier.plan.model import Plan
-from verifier.plan.moments import delay_in
+from verifier.plan.moments import delay_in, window_in
 
 Values = Mapping[str, Expr]
 _MEMORY = ("relay", "timer", "traffic")
@@ -73,12 +73,12 @@ class Memory:
         up = atom(what, "up")
         sticks = FALSE if relay.sticks is None else self._scanned(relay.sticks)
         wants = either(self._scanned(relay.picks), both(up, sticks))
-        picks, counted_up = self._after(relay.name, relay.slow_pick, clocks(relay, self._unit))
-        drops, counted_down = self._after(relay.name, relay.slow_release, clocks(relay, self._unit))
+        most = clocks(relay, self._unit)
+        picks, counted_up = self._after(relay.name, relay.slow_pick, most)
+        drops, counted_down = self._after(relay.name, relay.slow_release, most)
         rising, falling = both(opposite(up), wants), both(up, opposite(wants))
         next_up = either(both(rising, picks), both(up, opposite(both(falling, drops))))
         self._set(what, {"down": opposite(next_up), "up": next_up})
-        most = clocks(relay, self._unit)
         if most:
             counts = either(both(rising, opposite(picks)), both(falling, opposite(drops)))
             limit = [(rising, counted_up), (falling, counted_down)]
@@ -86,13 +86,18 @@ class Memory:
             self.following[clock] = self._counted(clock, counts, limit)
 
     def _after(self, name: str, delay: Fraction | None, most: int) -> tuple[Expr, int]:
-        """When a relay that wants to move does so, and how many moments it counts to."""
+        """When a delay is over, and how many moments are counted until then, at most. It is over
+        at any time from the fewest moments that fit into it on, and before one more than the most
+        passes: what began earlier within one moment, or was rounded, may end first."""
         if not delay:
             return TRUE, 0
+        chosen = atom(facts.choice("expiry", name), "yes")
         if self._unit is None:
-            return atom(facts.choice("expiry", name), "yes"), 0
-        count = delay_in(delay, self._unit)
-        return (atom(facts.clock(name, most), str(count)) if count else TRUE), count
+            return chosen, 0
+        least, longest = delay_in(delay, self._unit), window_in(delay, self._unit)
+        clock = facts.clock(name, most)
+        last = both(atom(clock, str(longest)), atom(facts.choice("tick", "time"), "yes"))
+        return both(atom(clock, *clock.values[least:]), either(chosen, last)), longest
 
     def _counted(
         self, clock: Observable, counts: Expr, limits: list[tuple[Expr, int]]
@@ -113,16 +118,13 @@ class Memory:
         what = facts.timer(timer.name)
         runs = self._scanned(timer.runs)
         running, done = atom(what, "running"), atom(what, "done")
-        most = 0 if self._unit is None else delay_in(timer.seconds, self._unit)
-        clock = facts.clock(timer.name, most)
-        if self._unit is None:
-            over = atom(facts.choice("expiry", timer.name), "yes")
-        else:
-            over = atom(clock, str(most)) if most else TRUE
+        most = 0 if self._unit is None else window_in(timer.seconds, self._unit)
+        over, _ = self._after(timer.name, timer.seconds, most)
         next_done = both(runs, either(done, both(running, over)))
         next_running = both(runs, opposite(next_done))
         self._set(what, {"idle": opposite(runs), "running": next_running, "done": next_done})
         if most:
+            clock = facts.clock(timer.name, most)
             counts = both(runs, running, opposite(over))
             self.following[clock] = self._counted(clock, counts, [(TRUE, most)])
 
@@ -220,4 +222,4 @@ def clocks(relay: Relay, unit: Fraction | None) -> int:
     if unit is None:
         return 0
     delays = (d for d in (relay.slow_pick, relay.slow_release) if d is not None)
-    return max((delay_in(d, unit) for d in delays), default=0)
+    return max((window_in(d, unit) for d in delays), default=0)
