@@ -11,6 +11,7 @@ from verifier.cli import main
 from verifier.findings.exit_codes import ExitCode
 from verifier.reports.diagnosis import schema
 
+SPECS = Path(__file__).resolve().parents[2] / "specs"
 SIDING = Path(__file__).resolve().parents[1] / "diagnosis" / "wired-siding.ixl"
 BARE = """\
 edge West, East
@@ -51,6 +52,13 @@ def test_nothing_wrong(capsys: pytest.CaptureFixture[str]) -> None:
     assert "Nothing is wrong as far as seen" in out
     assert "would not" in out and "The test that catches most of them" in out
     assert "as it should be" in out
+
+
+def test_what_relays_are_taken_for_is_said(capsys: pytest.CaptureFixture[str]) -> None:
+    path = SPECS / "locked-and-wired-end-of-siding.ixl"
+    assert main(["diagnose", str(path), "relay 4R-route up: 4RA Clear"]) == ExitCode.AS_EXPECTED
+    out = shown(capsys)
+    assert "relays as down, timers as idle" in out and "sheet" in out and "test-card" in out
 
 
 def test_no_explanation(capsys: pytest.CaptureFixture[str]) -> None:

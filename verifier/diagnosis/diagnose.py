@@ -50,7 +50,7 @@ class Diagnosis:
     observations; where nothing is wrong, what would have gone unnoticed so far.
     ``explanations`` counts them all, told apart or not; ``looked_at`` how many single suspects
     there are; ``cut_short``: not everything was tried; ``tests``: how many were tried to tell
-    the explanations apart."""
+    the explanations apart; ``followed``: looks are steps of a card, each after the one before."""
 
     plan: Plan
     observations: tuple[Observation, ...]
@@ -62,6 +62,7 @@ class Diagnosis:
     cut_short: bool
     tests: int
     next_test: NextTest | None
+    followed: bool = False
 
 
 def diagnose(plan: Plan, texts: Iterable[str]) -> Diagnosis:

@@ -69,10 +69,24 @@ def _seen(found: Diagnosis, ink: Ink) -> Iterator[str]:
             if not seen.colours & due.colours:
                 said = _any_of(due.signal, due.colours, found.plan)
                 yield "      " + ink.paint(f"with nothing wrong: {due.signal} {said}", "bad")
+    if found.followed:
+        return  # the card says what else is so
     yield from _paragraph(
         "Track not mentioned is taken as vacant, points not mentioned as normal, levers and "
         "buttons as left in their usual position.", ink,
     )  # fmt: skip
+    memory = [w for w in found.plan.inputs if w.kind in ("relay", "timer", "traffic")]
+    if memory:
+        usual = dict.fromkeys(f"{_KINDS[w.kind]} as {w.usual}" for w in memory)
+        yield from _paragraph(
+            f"What is remembered is not worked out from that: {', '.join(usual)}, where nothing is "
+            f"said of them. Say how they are (`{memory[0].kind} {memory[0].name} "
+            f"{memory[0].values[1]}`), or go by the test card (`clearproof sheet "
+            f"{found.plan.source.name} test-card`), which is followed step by step.", ink,
+        )  # fmt: skip
+
+
+_KINDS = {"relay": "relays", "timer": "timers", "traffic": "directions of traffic"}
 
 
 def _as_due(observation: Observation, expected: Iterable[Sight]) -> bool:

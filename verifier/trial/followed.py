@@ -61,7 +61,7 @@ def followed(
          *(expected(bench, observation) for observation in further)),
         verdict, tuple(Alike(tuple((s,) for s in group), False) for group in groups.values()),
         len(found), len(bench.suspects), not nothing_wrong and not found, len(left),
-        _named(test, card),
+        _named(test, card), followed=True,
     )  # fmt: skip
 
 
