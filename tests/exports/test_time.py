@@ -67,8 +67,28 @@ class Controller:
         name = f"{self.export.prefix}_start"
         self.state, _ = self._machine.call(name, ["memory"], self.state)
 
+    def any_state(self, chance: Random) -> dict[str, str]:
+        """Puts anything in and has anything remembered, each delay over or not begun. Says what,
+        as a truth table has it."""
+        face, said = self.export.face, {}
+        for found in (*face.inputs, *face.memory):
+            state = chance.choice(found.states)
+            self.state[face.place(found)] = Value(Type(8), state.number)
+            said[f"{found.what.kind.removesuffix(' report')} {found.what.name}"] = state.value
+        for clock in face.clocks:
+            over = chance.random() < 0.5
+            number = clock.most if over else 0
+            self.state[f"memory->{clock.name}"] = Value(Type(clock.bits), number)
+            said[f"delay of {clock.of.what.name} over"] = "yes" if over else "no"
+        name = f"{self.export.prefix}_check"
+        _, check = self._machine.call(name, ["memory"], self.state)
+        assert check is not None
+        self.state["memory->check"] = check
+        return said
+
     def step(self, elapsed: int) -> bool:
-        given: list[Value | str] = ["in", Value(Type(16), elapsed), "memory", "out"]
+        time = [Value(Type(16), elapsed)] * bool(self.export.face.clocks)
+        given: list[Value | str] = ["in", *time, "memory", "out"]
         name = f"{self.export.prefix}_step"
         self.state, sound = self._machine.call(name, given, self.state)
         assert sound is not None

@@ -3,11 +3,15 @@ evaluator says."""
 
 from itertools import product
 from pathlib import Path
+from random import Random
 
 import pytest
 
 import verifier
+from tests.exports.test_time import Controller
 from verifier.engines.evaluator import evaluate
+from verifier.exports.c_source import c_source
+from verifier.exports.names import plain
 from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
 from verifier.sheets.sheet import Table
@@ -21,7 +25,8 @@ _KINDS = {"block": "block report", "points": "points report", "derail": "derail 
 
 def holding(table: Table, states: dict[str, str]) -> list[tuple[str, ...]]:
     """The rows that fit what comes in."""
-    asked = range(1, table.columns.index("shows"))
+    [end] = [i for i, c in enumerate(table.columns) if c in ("shows", "may be thrown", "comes to")]
+    asked = range(1, end)
     return [
         row
         for row in table.rows
@@ -30,7 +35,7 @@ def holding(table: Table, states: dict[str, str]) -> list[tuple[str, ...]]:
 
 
 def check(plan: Plan) -> int:
-    tables = {table.title: table for table in truth_sheet(plan).tables}
+    tables = {t.title: t for t in truth_sheet(plan).tables if "shows" in t.columns}
     looked_at = 0
     for values in product(*(what.values for what in plan.inputs)):
         seen = evaluate(plan, Situation.of(zip(plan.inputs, values, strict=True)))
@@ -76,7 +81,39 @@ def test_colors_that_no_aspect_has_are_told_apart() -> None:
 def test_what_decides_most_is_asked_first() -> None:
     """One row for each way in which a route is let go of, not one for each of its blocks."""
     tables = truth_sheet(verifier.load(SPECS / "locked-end-of-siding.ixl")).tables
-    assert [len(table.rows) for table in tables] == [10, 8, 8]
+    assert [len(table.rows) for table in tables[:3]] == [10, 8, 8]
+
+
+@pytest.mark.parametrize(
+    ("name", "seen"),
+    [("slow-track-relay", 2), ("single-track-traffic", 2), ("electric-lock", 2),
+     ("locked-end-of-siding", 12)],
+)  # fmt: skip
+def test_what_is_remembered_and_locked_is_as_the_exported_program_has_it(
+    name: str, seen: int
+) -> None:
+    """The program is written from the rules and run here on plain numbers."""
+    plan = verifier.load(SPECS / f"{name}.ixl")
+    controller = Controller(c_source(plan, name, "0" * 64))
+    tables = {t.title: t for t in truth_sheet(plan).tables if "shows" not in t.columns}
+    assert len(tables) == len(plan.locking.memory) + sum(
+        throw.locked is not None for throw in plan.locking.throws.values()
+    )
+    chance, found = Random(name), set()
+    for _ in range(200):
+        states = controller.any_state(chance)
+        assert controller.step(0)
+        for title, table in tables.items():
+            [row] = holding(table, states)
+            kind, what = title.split(" ", 1)
+            if kind == "points":
+                free = controller.state[f"out->unlocked_{plain(what)}"].truth
+                assert row[-1] == ("yes" if free else "no"), (title, states)
+            else:
+                [field] = [f.what for f in controller.export.face.memory if f.what.name == what]
+                assert row[-1] == controller.memory(field), (title, states)
+            found.add((title, row[-1]))
+    assert len(found) >= seen and len(found) > len(tables)
 
 
 def test_a_table_that_would_be_too_long_is_left_out_and_told() -> None:

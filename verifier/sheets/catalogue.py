@@ -92,7 +92,7 @@ SHEETS: Mapping[str, Kind] = {
         Kind("wiring", "every wire to run, district by district, with its color", _wiring),
         Kind("electrical", "loads, voltage at the far ends, fuses and resistors", _electrical),
         Kind("addresses", "numbers and packets for signals on a packet bus", _addresses),
-        Kind("truth-table", "what each signal shows for everything that may come in", _truth),
+        Kind("truth-table", "what signals show and relays come to, whatever comes in", _truth),
         Kind("test-card", "what to do on the built layout, and what it must show", _test_card),
     )
 }

@@ -1,4 +1,5 @@
-"""Truth tables: for each signal, what it shows for every combination of what its rules ask.
+"""Truth tables: what each signal shows, whether points may be thrown and what each memory comes
+to, for every combination of what their rules ask.
 
 For those who build with relays or logic. In: a plan. Out: a sheet with one table for each signal;
 rows that differ in nothing but what does not matter are one row, with ``-`` there. The rows of one
@@ -6,10 +7,10 @@ table exclude one another and leave nothing out.
 """
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
 from itertools import product
 
-from verifier.logic.expr import FALSE, Expr, atom, both, constant, observables, substitute
-from verifier.plan.aspects import Combination
+from verifier.logic.expr import FALSE, Expr, atom, both, constant, observables, opposite, substitute
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Signal
 from verifier.sheets.sheet import Row, Sheet, Table
@@ -24,39 +25,93 @@ def truth_sheet(plan: Plan) -> Sheet:
     title = f"Truth tables: {plan.title}"
     if not plan.signals:
         return Sheet("truth-table", title, (), ("No signals, so no tables.",))
-    world = ReportedWorld(plan)
     tables: list[Table] = []
     notes = [
         "One row holds in every case. What stands in it is what comes in: what detectors and "
         "contacts report, how levers stand, what is remembered. Where nothing is said (-), it does "
         "not matter.",
     ]
-    for signal in plan.signals.values():
-        rows = list(_some(_rows(world, signal)))
-        asked = _asked(world, signal)
+    if plan.locking.memory:
+        notes.append(
+            "Relays, timers and directions of traffic act one after another in the order of the "
+            "file; their tables say what each comes to from how all of them were before."
+        )
+    for asking in _to_ask(plan, ReportedWorld(plan)):
+        rows = list(_some(_rows(asking)))
         if len(rows) > MOST_ROWS:
             notes.append(
-                f"{signal.name} is left out: its table has more than {MOST_ROWS} rows, since its "
-                f"rules ask {len(asked)} things. Give a relay to what several lines ask, or let a "
-                "microcontroller run the rules (`clearproof export`)."
+                f"{asking.title} is left out: its table has more than {MOST_ROWS} rows, since its "
+                f"rules ask {len(asking.asked)} things. Give a relay to what several lines ask, or "
+                "let a microcontroller run the rules (`clearproof export`)."
             )
             continue
-        tables.append(_table(plan, signal, asked, rows))
+        told = ((str(n), *row, *outcome) for n, (row, outcome) in enumerate(rows, start=1))
+        columns = ("row", *map(_heading, asking.asked), *asking.columns)
+        tables.append(Table(asking.title, columns, tuple(told), lamps=asking.lamps))
     return Sheet("truth-table", title, tuple(tables), tuple(notes))
 
 
-def _table(
-    plan: Plan, signal: Signal, asked: tuple[Observable, ...], rows: list[tuple[Row, Combination]]
-) -> Table:
-    columns = ("row", *map(_heading, asked), "shows", *(head.name for head in signal.heads))
-    told = []
-    for number, (row, colours) in enumerate(rows, start=1):
-        told.append((str(number), *row, plan.chart.reading(colours), *colours))
-    lamps = frozenset(head.name for head in signal.heads)
-    return Table(signal.name, columns, tuple(told), lamps=lamps)
+# What may come out, by what stands in the last columns, once some things are known.
+_Left = Mapping[tuple[str, ...], Expr]
+
+
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """One table to be made: what it is of, what it asks in which order, and its last columns."""
+
+    title: str
+    asked: tuple[Observable, ...]
+    columns: tuple[str, ...]
+    comes_out: _Left
+    lamps: frozenset[str] = frozenset()
+
+
+def _to_ask(plan: Plan, world: ReportedWorld) -> Iterator[_Asking]:
+    """Signals, then whether points may be thrown, then what is remembered. Nothing is missing or
+    out."""
+    sound, memory = set(world.faults), world.memory()
+
+    def asking(title: str, columns: tuple[str, ...], found: _Left) -> _Asking:
+        left = {
+            told: substitute(
+                expr, lambda part: constant("sound" in part.values) if part.what in sound else part
+            )
+            for told, expr in found.items()
+        }
+        about = _left_to_ask(left)
+        others = sorted((w for w in about if w not in world.inputs), key=lambda w: w.name)
+        asked = (*(w for w in world.inputs if w in about), *others)
+        return _Asking(title, asked, columns, left)
+
+    for signal in plan.signals.values():
+        heads = tuple(head.name for head in signal.heads)
+        made = asking(signal.name, ("shows", *heads), _shows(world, signal, plan))
+        yield replace(made, lamps=frozenset(heads))
+    for name, throw in plan.locking.throws.items():
+        if throw.locked is not None:
+            locked = memory.is_locked(name)
+            told: _Left = {("no",): locked, ("yes",): opposite(locked)}
+            yield asking(f"points {name}", ("may be thrown",), told)
+    for what in plan.inputs:
+        if what.kind in ("relay", "timer", "traffic"):
+            following = memory.following[what]
+            found: _Left = {(value,): following[value] for value in what.values}
+            yield asking(f"{what.kind} {what.name}", ("comes to",), found)
+
+
+def _shows(world: ReportedWorld, signal: Signal, plan: Plan) -> _Left:
+    """When the heads show which colors, after the aspect that they are."""
+    told: dict[tuple[str, ...], Expr] = {}
+    for colours in product(*(head.colour.values for head in signal.heads)):
+        heads = zip(signal.heads, colours, strict=True)
+        shown = both(*(world.expand(atom(head.colour, colour)) for head, colour in heads))
+        told[plan.chart.reading(colours), *colours] = shown
+    return told
 
 
 def _heading(what: Observable) -> str:
+    if what.kind == "expiry":
+        return f"delay of {what.name} over"
     kind = {"block report": "block", "points report": "points", "derail report": "derail",
             "gate report": "gate"}.get(what.kind, what.kind)  # fmt: skip
     return f"{kind} {what.name}"
@@ -65,52 +120,30 @@ def _heading(what: Observable) -> str:
 # ------------------------------------------------------------------ rows
 
 
-def _shows(world: ReportedWorld, signal: Signal) -> "_Left":
-    """When the heads show which colors, nothing being missing or out."""
-    sound = set(world.faults)
-    told: dict[Combination, Expr] = {}
-    for colours in product(*(head.colour.values for head in signal.heads)):
-        heads = zip(signal.heads, colours, strict=True)
-        shown = both(*(world.expand(atom(head.colour, colour)) for head, colour in heads))
-        told[colours] = substitute(
-            shown,
-            lambda part: constant("sound" in part.values) if part.what in sound else part,
-        )
-    return told
+# What comes in, and what comes out.
+_RowMade = tuple[Row, tuple[str, ...]]
 
 
-def _asked(world: ReportedWorld, signal: Signal) -> tuple[Observable, ...]:
-    """All that the signal hangs on, in the order of the plan."""
-    shows = _shows(world, signal)
-    about = {what for expr in shows.values() for what in observables(expr)}
-    return tuple(what for what in world.inputs if what in about)
+def _rows(asking: _Asking) -> Iterator[_RowMade]:
+    for cells, told in _split(asking.comes_out):
+        yield tuple(cells.get(what, ANY) for what in asking.asked), told
 
 
-def _rows(world: ReportedWorld, signal: Signal) -> Iterator[tuple[Row, Combination]]:
-    asked = _asked(world, signal)
-    for cells, colours in _split(_shows(world, signal)):
-        yield tuple(cells.get(what, ANY) for what in asked), colours
-
-
-# What a signal still may show, by the colors of its heads, once some things are known.
-_Left = Mapping[Combination, Expr]
-
-
-def _split(shows: _Left) -> Iterator[tuple[dict[Observable, str], Combination]]:
+def _split(shows: _Left) -> Iterator[tuple[dict[Observable, str], tuple[str, ...]]]:
     """Rows for what is left to be asked: first what leaves least to be asked after it. States
     after which nothing differs are one row."""
     asked = _left_to_ask(shows)
     if not asked:
-        for colours, expr in shows.items():
+        for told, expr in shows.items():
             if expr is not FALSE:
-                yield {}, colours
+                yield {}, told
         return
     each = {what: _after(what, shows) for what in asked}
     what = min(asked, key=lambda w: sum(len(_left_to_ask(then)) for _, then in each[w]))
     for values, then in sorted(each[what], key=lambda after: len(_left_to_ask(after[1]))):
         cell = ANY if len(values) == len(what.values) else " or ".join(values)
-        for cells, colours in _split(then):
-            yield {what: cell, **cells}, colours
+        for cells, told in _split(then):
+            yield {what: cell, **cells}, told
 
 
 def _left_to_ask(shows: _Left) -> tuple[Observable, ...]:
@@ -134,7 +167,7 @@ def _given(expr: Expr, what: Observable, value: str) -> Expr:
     )
 
 
-def _some(rows: Iterator[tuple[Row, Combination]]) -> Iterator[tuple[Row, Combination]]:
+def _some(rows: Iterator[_RowMade]) -> Iterator[_RowMade]:
     """As many as there may be, and one more."""
     for _, row in zip(range(MOST_ROWS + 1), rows, strict=False):
         yield row
