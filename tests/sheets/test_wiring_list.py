@@ -87,6 +87,14 @@ def test_what_the_rules_ask_for_and_no_wire_brings_is_said() -> None:
     assert "what 2R shows" not in one and "lever 4 (B1)" in one
 
 
+def test_wires_between_the_spots_of_one_detector_are_said_not_to_be_listed() -> None:
+    spots = PARTLY.replace("Main feeders", "Main 4 ft feeders")
+    spots = spots.replace("current-sensing through m1", "spot on Main at {}")
+    two, one = (sheet(spots.format(at)) for at in ("1 ft, 2 ft", "1 ft"))
+    assert any("between the spots of D-Main." in note for note in two.notes)
+    assert not any("spots" in note for note in one.notes)
+
+
 def test_a_feeder_that_misses_its_detector_is_told_before_it_is_soldered() -> None:
     found = sheet(TEXTS["missed-feeder-broken.ixl"])
     assert any("feeder-undetected" in note for note in found.notes)

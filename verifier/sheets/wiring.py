@@ -126,6 +126,12 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             "Not listed, since the file does not say how they reach the drivers whose rules ask "
             f"for them: {'; '.join(elsewhere)}."
         )
+    spots = [d.name for d in plan.wiring.detectors.values() if len(d.spots) > 1]
+    if spots:
+        yield (
+            f"Not listed: the wires between the spots of {', '.join(spots)}. How they are joined "
+            "to one output is on their maker's sheet."
+        )
     locked = [n for n, m in plan.wiring.machines.items() if m.motor and is_locked(plan, n)]
     if locked:
         yield (
