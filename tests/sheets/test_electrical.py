@@ -199,6 +199,12 @@ def test_resistors_by_hand() -> None:
     )
 
 
+def test_resistors_alike_stand_together() -> None:
+    both = FILE.replace("lamps 300 mA", "lamps 8 mA").replace("lamps 200 mA", "lamps 8 mA")
+    found = rows(both, "Resistors for LEDs")
+    assert {drivers: row[0] for drivers, row in found.items()} == {"B1": "green", "B1, B2": "red"}
+
+
 def test_volts_across_an_led_of_ones_own() -> None:
     own = Asked(forward={"red": Fraction("1.8"), "green": Fraction("3.0")})
     found = electrical_sheet(verifier.load_text(LAMPS.replace("12 V", "3 V")), own)

@@ -311,7 +311,7 @@ def _only_upward(supply: Supply, most: Fraction | None, unsure: bool) -> str:
 
 def _resistors(plan: Plan, forward: Mapping[str, Fraction]) -> Table:
     across = {**FORWARD, **forward}
-    rows: dict[tuple[str, ...], None] = {}
+    alike: dict[tuple[str, ...], dict[str, None]] = {}
     for signal in plan.signals.values():
         for head in signal.heads:
             driver = plan.wiring.driver_of(head.name)
@@ -320,8 +320,9 @@ def _resistors(plan: Plan, forward: Mapping[str, Fraction]) -> Table:
                 continue
             for colour in lamp_colours(head):
                 if colour in across:
-                    row = _resistor(colour, across[colour], driver, driver.lamp, supply.volts)
-                    rows[row] = None
+                    row = _resistor(colour, across[colour], driver.lamp, supply.volts)
+                    alike.setdefault(row, {})[driver.name] = None
+    rows = tuple((", ".join(drivers), *row) for row, drivers in alike.items())
     columns = ("driver", "LED", "across it", "supply", "current", "exact", "E24", "E12", "rated")
     notes = (
         "Only where the driver has no resistors of its own: see its maker's sheet. One resistor "
@@ -329,18 +330,17 @@ def _resistors(plan: Plan, forward: Mapping[str, Fraction]) -> Table:
         "measure yours. Rated at least twice what it turns to heat.",
     )
     numeric = frozenset(columns[2:])
-    return Table("Resistors for LEDs", columns, tuple(rows), notes, numeric)
+    return Table("Resistors for LEDs", columns, rows, notes, numeric)
 
 
-def _resistor(
-    colour: str, forward: Fraction, driver: Driver, lamp: Number, supply: Number
-) -> tuple[str, ...]:
+def _resistor(colour: str, forward: Fraction, lamp: Number, supply: Number) -> tuple[str, ...]:
+    """What is alike for all LEDs of this color at this current."""
     found = series_resistor(supply, forward, lamp)
     if found is None:
-        return (driver.name, colour, volts(forward), volts(supply), amps(lamp),
+        return (colour, volts(forward), volts(supply), amps(lamp),
                 "too few volts", "-", "-", "-")  # fmt: skip
     return (
-        driver.name, colour, volts(forward), volts(supply), amps(lamp), ohms(found.exact),
+        colour, volts(forward), volts(supply), amps(lamp), ohms(found.exact),
         ohms(next_preferred(found.exact, "E24")), ohms(found.preferred), f"{found.rating} W",
     )  # fmt: skip
 
