@@ -13,13 +13,18 @@ def _is_wired(text: str) -> bool:
     return ("feeders" in words or "driver" in words) and "include" not in words
 
 
-TEXTS = {
-    path.name: text
-    for path in sorted([*(ROOT / "specs").glob("*.ixl"),
-                        *(ROOT / "verifier" / "patterns").glob("*.ixl"),
-                        *(ROOT / "verifier" / "properties" / "examples").glob("*.ixl")])
-    if _is_wired(text := path.read_text("utf-8"))
-}  # fmt: skip
+def _all() -> dict[str, str]:
+    """By the name of the file; where a folder further on has one of the same name, with that."""
+    found: dict[str, str] = {}
+    for folder in ("specs", "verifier/patterns", "verifier/properties/examples"):
+        for path in sorted((ROOT / folder).glob("*.ixl")):
+            text = path.read_text("utf-8")
+            if _is_wired(text):
+                found[f"{path.parent.name}/{path.name}" if path.name in found else path.name] = text
+    return found
+
+
+TEXTS = _all()
 
 
 def by_chance(seed: int) -> str:

@@ -63,7 +63,8 @@ def read_prices(path: Path) -> PriceList:
         text = text_of(path)
     except UnreadableError as error:
         span = Span(Source(str(path), ""), 0, 0)
-        raise InputError([Diagnostic("CP100", f"this file {error.what}", span)]) from None
+        hint = "Spreadsheets save such a file as `CSV UTF-8`." if "UTF-8" in error.what else ""
+        raise InputError([Diagnostic("CP100", f"this file {error.what}", span, hint)]) from None
     return prices_in(Source(str(path), text))
 
 
