@@ -273,3 +273,38 @@ def test_points_that_are_locked_may_lie_otherwise_than_their_lever() -> None:
     report = verifier.prove(verifier.load_text(text), only=["aspect-against-route"])
     [broken] = [v for v in report.verdicts if v.status == "broken"]
     assert broken.obligation.signals == ("4L",)
+
+
+# Memory that a train on B goes past unseen: only feeder b1 passes through B's detector, so that a
+# short train that comes onto C was last beside b2.
+UNSEEN = """
+edge West entering only
+edge East leaving only
+block A 1 m feeders a1
+block B 1 m feeders b1, b2
+block C 1 m feeders c1
+track West = A | B | C = East
+detector DB current-sensing through {through}
+detector DC current-sensing through c1
+trains 100 mm to 200 mm, detectable throughout
+trains never reverse
+relay Both
+  picks when B occupied and C occupied
+  sticks while Both up
+relay Seen-C
+  picks when C occupied
+  sticks while Seen-C up
+signal 2R at A | B
+  Approach when Seen-C up and Both down and B, C clear
+  Stop otherwise
+"""
+
+
+@pytest.mark.parametrize(("through", "status"), [("b1", "broken"), ("b1, b2", "proved")])
+def test_memory_that_does_not_hear_the_truth_may_come_to_more(through: str, status: str) -> None:
+    """With all reports true `Seen-C up` and `Both down` never come together, and 2R never
+    proceeds. With a feeder missed they do, and it does: with a train beside it."""
+    plan = verifier.load_text(UNSEEN.format(through=through))
+    report = verifier.prove(plan, only=["proceed-into-occupied"])
+    (verdict,) = (v for v in report.verdicts if v.obligation.subjects == ("2R", "B"))
+    assert verdict.status == status

@@ -20,6 +20,7 @@ from verifier.findings.interrupt import InterruptWatch
 from verifier.findings.locking import HistoryProver, needs_history
 from verifier.findings.locks import ALL, is_mended_by_lock
 from verifier.findings.mending import mend
+from verifier.findings.remembering import Recollection, hears_the_truth
 from verifier.findings.rewiring import Rewirer
 from verifier.findings.verdicts import (
     Addition,
@@ -200,6 +201,9 @@ class _Prover:
             never = [o for o in everything if o.over == "histories" and o.mode == "never"]
             histories.decide(o for o in never if o.key not in known)
         plan = replace(self.plan, remembered=histories.remembered())
+        if plan.wiring.hides and not hears_the_truth(self.world, self.timeout):
+            whatever = Recollection(World(plan), self.timeout).whatever_is_reported
+            plan = replace(plan, remembered=whatever)
         prover = _Prover(plan, World(plan), self.timeout)
         if plan.remembered and plan.assumptions:
             prover.memory_rests_on = histories.memory_rests_on()

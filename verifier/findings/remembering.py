@@ -20,7 +20,8 @@ from verifier.engines import invariants
 from verifier.engines.answers import Impossible
 from verifier.engines.situations import SituationCheck
 from verifier.findings.locking import HistoryProver, as_condition
-from verifier.logic.expr import Expr, observables
+from verifier.logic.expr import Expr, atom, both, either, observables
+from verifier.plan import facts
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Condition, Observable
 from verifier.plan.model import Plan
@@ -69,6 +70,24 @@ class Recollection:
             lots.setdefault(fault.what in heard, []).append(fault)
         return [(self.with_broken(self._sound, [f.what for f in lot]), lot)
                 for lot in lots.values()]  # fmt: skip
+
+
+def hears_the_truth(world: World, timeout: float | None) -> bool:
+    """Whether detectors that memory hears, by itself or through signals, report what is so while
+    nothing is broken. What was shown of memory in histories rests on that."""
+    heard = memory_alone(world).inputs
+    through_signals = any(what.kind in ("aspect", "colour") for what in heard)
+    blocks = [
+        block.name for block in world.plan.blocks.values()
+        if block.detected and (through_signals or facts.block_report(block.name) in heard)
+    ]  # fmt: skip
+    differ = either(*(
+        both(atom(facts.block_report(block), report), atom(facts.stock(block), stock))
+        for block in blocks
+        for report, stock in (("clear", "occupied"), ("occupied", "vacant"))
+    ))  # fmt: skip
+    check = SituationCheck.of(_knowing(world, ()), timeout)
+    return isinstance(check.find(world.expand(differ)), Impossible)
 
 
 def is_ruled_out(world: World, goal: Expr, timeout: float | None) -> bool:
