@@ -139,6 +139,15 @@ def test_semicolons_of_a_spreadsheet_are_read_too() -> None:
         assert len(read(WIRED, text.getvalue())) == len(card(WIRED).steps)
 
 
+def test_a_column_of_ones_own_is_let_stand() -> None:
+    rows = list(csv.reader(io.StringIO(filled_in(WIRED))))
+    rows[1].append("who looked")
+    rows[2].append("me, on Tuesday")
+    text = io.StringIO()
+    csv.writer(text).writerows(rows)
+    assert len(read(WIRED, text.getvalue())) == len(card(WIRED).steps)
+
+
 # ------------------------------------------------------------------ what cannot be read
 
 

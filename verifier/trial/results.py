@@ -34,6 +34,8 @@ _NEEDED = ("step", "look at", "seen")
 _TITLE = re.compile(rf"'?{TITLE} ([0-9A-F]{{4}}-[0-9A-F]{{4}})")
 _OK = frozenset(("ok", "o.k.", "okay", "yes", "y", "good", "right", "✓", "✔", "☑"))
 _NO = frozenset(("no", "n", "not ok", "wrong", "bad", "fail", "failed", "✗", "✘"))
+# Of a cell so much is said again.
+MOST_TOLD = 40
 _LIES = {"normal": "normal", "reverse": "reverse", "open": "open", "between": "open"}
 _WRITE = "Write `ok`, or what you see, such as `{}`."
 
@@ -82,6 +84,7 @@ class _Reader:
         self.steps = {str(step.number): step for step in card.steps}
         self.seen: dict[int, _Seen] = {}
         self.read_already: dict[tuple[str, str], Cell] = {}
+        self.width = len(COLUMNS)
 
     def read(self) -> dict[int, Observation]:
         rows = cells_of(self.source).rows
@@ -133,6 +136,7 @@ class _Reader:
                 "CP625", f"the column `{missing[0]}` is missing", span,
                 f"The columns are {', '.join(COLUMNS)}.",
             )])  # fmt: skip
+        self.width = len(header)
         return {name: header.index(name) for name in _NEEDED}, rows[at + 2 :]
 
     def _row(self, row: tuple[Cell, ...], columns: Mapping[str, int]) -> None:
@@ -141,14 +145,14 @@ class _Reader:
         step, at = row[columns["step"]], row[columns["look at"]]
         found = self.steps.get(step.text)
         if found is None:
-            self._error("CP627", f"there is no step `{step.text}`", step.span,
+            self._error("CP627", f"there is no step `{_short(step.text)}`", step.span,
                         f"The steps of this card are 1 to {len(self.steps)}.")  # fmt: skip
             return
         every = {look.at: look for look in looks(found)}
         look = every.get(at.text)
         if look is None:
             near = did_you_mean(at.text, every)
-            self._error("CP627", f"step {step.text} does not look at `{at.text}`", at.span,
+            self._error("CP627", f"step {step.text} does not look at `{_short(at.text)}`", at.span,
                         near or f"It looks at {'; at '.join(every)}.")  # fmt: skip
             return
         if (step.text, at.text) in self.read_already:
@@ -156,7 +160,7 @@ class _Reader:
                         at.span, "Leave one of the two out.")  # fmt: skip
             return
         self.read_already[step.text, at.text] = at
-        for cell in row[len(COLUMNS) :]:
+        for cell in row[self.width :]:
             if cell.text:
                 self._error(
                     "CP625",
@@ -172,7 +176,8 @@ class _Reader:
 
     def _cell(self, step: int, look: Look, cell: Cell) -> None:
         if is_formula(cell.text):
-            self._error("CP807", f"a spreadsheet takes `{cell.text[:40]}` for a formula", cell.span,
+            said = _short(cell.text)
+            self._error("CP807", f"a spreadsheet takes `{said}` for a formula", cell.span,
                         _WRITE.format(f"{look.names[0]} {_for_example(look)}"))  # fmt: skip
             return
         seen = self.seen.setdefault(step, _Seen())
@@ -203,7 +208,7 @@ class _Reader:
             return (head,), part
         if len(look.names) == 1:
             return look.names, part
-        self._error("CP623", f"`{part}` does not say of which of {look.at}", cell.span,
+        self._error("CP623", f"`{_short(part)}` does not say of which of {look.at}", cell.span,
                     _WRITE.format(f"{look.names[0]} {_for_example(look)}, rest ok"))  # fmt: skip
         return (), ""
 
@@ -213,7 +218,7 @@ class _Reader:
         if look.turnouts:
             state = next(iter(must))[0] if low in _OK else _LIES.get(low.removeprefix("lies "), "")
             if not state:
-                self._error("CP621", f"points never lie `{said}`", cell.span,
+                self._error("CP621", f"points never lie `{_short(said)}`", cell.span,
                             "They lie normal, reverse or open (between their ends).")  # fmt: skip
             seen.lies[name] = state
         elif low in _OK:
@@ -235,7 +240,7 @@ class _Reader:
             self.errors += [replace(d, span=cell.span) for d in error.diagnostics]
             return frozenset()
         except ValueError:
-            self._error("CP622", f"`{said}` tells of more than {name}", cell.span,
+            self._error("CP622", f"`{_short(said)}` tells of more than {name}", cell.span,
                         "Put a comma between what is said of several signals.")  # fmt: skip
             return frozenset()
         return sight.colours
@@ -252,3 +257,8 @@ class _Reader:
 
 def _for_example(look: Look) -> str:
     return "reverse" if look.turnouts else "red"
+
+
+def _short(text: str) -> str:
+    """What somebody wrote, cut off where it goes on and on."""
+    return text if len(text) <= MOST_TOLD else f"{text[:MOST_TOLD]}…"
