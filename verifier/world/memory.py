@@ -97,7 +97,8 @@ class Memory:
         least, longest = delay_in(delay, self._unit), window_in(delay, self._unit)
         clock = facts.clock(name, most)
         last = both(atom(clock, str(longest)), atom(facts.choice("tick", "time"), "yes"))
-        return both(atom(clock, *clock.values[least:]), either(chosen, last)), longest
+        counted = atom(clock, *clock.values[least : longest + 1])
+        return both(counted, either(chosen, last)), longest
 
     def _counted(
         self, clock: Observable, counts: Expr, limits: list[tuple[Expr, int]]
