@@ -1,5 +1,6 @@
 """`clearproof prove --certificate DIR`."""
 
+from hashlib import sha256
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,8 @@ def test_every_proof_over_time_is_written_and_stands_up(tmp_path: Path) -> None:
     )
     assert code == 0
     files = sorted(folder.glob("*.smt2"))
-    assert files and (folder / "README.txt").exists()
+    told = (folder / "README.txt").read_text("utf-8")
+    assert files and f"{sha256(SPEC.read_bytes()).hexdigest()}  {SPEC}" in told
     assert all(recheck(file.read_text(encoding="utf-8"), 60) for file in files)
 
 

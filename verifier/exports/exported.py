@@ -4,7 +4,6 @@ In: a checked plan. Out: the export and the answer. Nobody should write the text
 is :class:`~verifier.exports.equal.Equal`.
 """
 
-from hashlib import sha256
 from pathlib import Path
 
 from verifier.exports.c_source import Export, c_source
@@ -26,9 +25,8 @@ def exported(
     """Raises :class:`NothingToExport`."""
     if not plan.signals:
         raise NothingToExport("there are no signals, so there are no rules to run")
-    digest = sha256(plan.source.text.encode()).hexdigest()
     try:
-        made = c_source(plan, Path(plan.source.name).stem, digest)
+        made = c_source(plan, Path(plan.source.name).stem, plan.source.digest)
     except TooManyPositions as error:
         raise NothingToExport(
             f"lever {error.lever} has more than the {MOST_POSITIONS} positions that can be told "

@@ -9,6 +9,7 @@ from bisect import bisect_right
 from collections.abc import Iterator
 from copy import copy
 from dataclasses import dataclass, field
+from hashlib import sha256
 
 # Lines end with LF, CR LF, or CR alone, as the grammar's comments do.
 LINE_END = re.compile(r"\r\n|\r|\n")
@@ -35,6 +36,11 @@ class Source:
         source = copy(self)
         object.__setattr__(source, "used", used)
         return source
+
+    @property
+    def digest(self) -> str:
+        """The SHA-256 of the text, in hexadecimal, as `sha256sum` prints it of the file."""
+        return sha256(self.text.encode()).hexdigest()
 
     def position(self, offset: int) -> tuple[int, int]:
         """Line and column of a character, both from 1."""

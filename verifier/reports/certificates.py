@@ -14,7 +14,7 @@ from verifier.findings.verdicts import Report
 
 def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:
     """The name and the text of each file: one for every proof over time."""
-    yield "README.txt", README
+    yield "README.txt", f"{README}{_FILES}{''.join(_file(report) for report in reports)}"
     number = 0
     for report in reports:
         for verdict in report.verdicts:
@@ -32,6 +32,22 @@ def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:
                 told=sentences(report.plan, lasting.clauses),
             )
             yield f"{number:04}-{_plain(verdict.obligation.key)}.smt2", text
+
+
+# What ties proofs to the files that they are of.
+_FILES = """
+The junction files these are proofs of
+--------------------------------------
+
+A proof is of a file as it was when it was proved, here by its SHA-256 (as `sha256sum` prints it;
+what a file includes is not counted in). Prove a file again once it differs.
+
+"""
+
+
+def _file(report: Report) -> str:
+    source = report.plan.source
+    return f"    {source.digest}  {source.name}\n"
 
 
 def _plain(text: str) -> str:
