@@ -15,6 +15,7 @@ from tests.proofs import proved
 from verifier.engines.answers import Exists
 from verifier.engines.situations import SituationCheck
 from verifier.findings import mending
+from verifier.findings.prove import prove as decide
 from verifier.findings.remembering import remembered
 from verifier.findings.verdicts import Finding, Report
 from verifier.plan import facts
@@ -244,3 +245,10 @@ def test_a_mending_is_proved_with_the_memory_of_the_plan_it_makes() -> None:
             if v.obligation.key == asked.key
         ]  # fmt: skip
         assert again.status == "proved", written(plan, [addition])
+
+
+def test_who_does_not_ask_for_mendings_gets_the_same_verdicts() -> None:
+    plan = verifier.load_text(BROKEN)
+    with_them, without = decide(plan), decide(plan, mendings=False)
+    assert [*offered(with_them)] and not [*offered(without)]
+    assert [v.status for v in with_them.verdicts] == [v.status for v in without.verdicts]

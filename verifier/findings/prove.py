@@ -60,15 +60,16 @@ def prove(
     timeout: float | None = None,
     only: Iterable[str] = (),
     pairs: bool = False,
+    mendings: bool = True,
     progress: Progress = _silent,
     world: World | None = None,
 ) -> Report:
     """Decide every obligation of a plan.
 
     ``timeout`` is in seconds, for each obligation; ``only`` names the properties wanted
-    (all, when empty); ``pairs`` looks at every two faults together as well. ``progress`` is
-    told how many questions are answered, of how many. After Ctrl-C the report holds what was
-    decided, the rest undecided.
+    (all, when empty); ``pairs`` looks at every two faults together as well; without
+    ``mendings`` none are worked out. ``progress`` is told how many questions are answered, of
+    how many. After Ctrl-C the report holds what was decided, the rest undecided.
 
     Raises :class:`InputError` when the file's assumptions contradict each other, or when
     it waives or expects what no obligation matches; :class:`InternalError` when a
@@ -104,7 +105,8 @@ def prove(
                 found = prover.failures(failing, safe, steps.next, pairs=pairs)
                 decided |= {v.obligation.key: v for v in found.verdicts}
                 failures = found.table
-            mended = prover.with_mendings([decided[o.key] for o in todo], watch)
+            if mendings:
+                mended = prover.with_mendings([decided[o.key] for o in todo], watch)
         except (KeyboardInterrupt, Interrupted):
             pass
     left = [o for o in todo if o.key not in decided]
