@@ -29,6 +29,7 @@ def test_the_patterns_that_were_asked_for_are_there() -> None:
     assert set(PATTERNS) == {
         "end-of-siding", "passing-siding", "junction", "crossover", "diamond", "yard-throat",
         "spur", "oval", "wired-end-of-siding", "locked-end-of-siding",
+        "locked-wired-end-of-siding",
     }  # fmt: skip
 
 

@@ -23,7 +23,8 @@ def _new(options: argparse.Namespace) -> int:
 
     if options.pattern is None:
         say(["Patterns (clearproof new PATTERN FILE):"])
-        say(f"  {name:<16} {text}" for name, text in PATTERNS.items())
+        wide = max(map(len, PATTERNS))
+        say(f"  {name:<{wide}}  {text}" for name, text in PATTERNS.items())
         return 0
     if options.pattern not in PATTERNS:
         return complain(unknown_word(options.pattern, PATTERNS, "pattern", "`clearproof new`"))

@@ -9,6 +9,7 @@ PATTERNS: dict[str, str] = {
     "end-of-siding": "one switch, three signals, one signal lever",
     "wired-end-of-siding": "the same with all its wiring, safe with any one thing failed",
     "locked-end-of-siding": "one switch worked by buttons: route and approach locking",
+    "locked-wired-end-of-siding": "locks and wiring together, proved with any one thing failed",
     "passing-siding": "both ends of a siding, and who may enter the tracks between",
     "junction": "a branch leaves the main line; with an approach signal",
     "crossover": "two main tracks, each signaled both ways, and a crossover between",
