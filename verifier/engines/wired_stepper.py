@@ -7,12 +7,17 @@ going by what then comes in and what the lenses then show. What a moment does no
 as usual; stock on a block of which nothing is said stands at the first of its places.
 """
 
+from collections.abc import Mapping
+
 from verifier.engines.evaluator import Evaluator
 from verifier.engines.stepper import Moment, Stepper
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.world.situation import Situation
+
+# Of so many situations it is kept what there is to see.
+MOST_KEPT = 4_000
 
 
 class WiredStepper(Stepper):
@@ -21,6 +26,8 @@ class WiredStepper(Stepper):
     def __init__(self, plan: Plan, wired: Plan):
         super().__init__(plan)
         self._seeing = Evaluator(wired)
+        # Moments in which only clocks and choices differ are one situation.
+        self._seen: dict[Situation, Mapping[Observable, str]] = {}
         # What a moment may say beside what any moment says.
         self.beside = tuple(what for what in wired.inputs if what.kind in ("standing", "current"))
         self._faults = tuple(fault.what for fault in wired.equipment.faults)
@@ -29,9 +36,13 @@ class WiredStepper(Stepper):
         """All that can be observed at a moment, but for events.
 
         Raises :class:`~verifier.engines.evaluator.Unsettled`."""
-        stock = self._stock(moment)
-        seen = self._seeing.see(self.situation(moment)).states
-        return {**seen, **moment, **stock}
+        situation = self.situation(moment)
+        seen = self._seen.get(situation)
+        if seen is None:
+            if len(self._seen) >= MOST_KEPT:
+                self._seen.clear()
+            seen = self._seen[situation] = self._seeing.see(situation).states
+        return {**seen, **moment, **self._stock(moment)}
 
     def situation(self, moment: Moment) -> Situation:
         """A moment as a situation of the wired plan."""
