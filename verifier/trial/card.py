@@ -420,17 +420,22 @@ class _Maker:
     def _added_for(
         self, wrong: Wrong, gone: list["_Gone"], replays: Replays, played: Played
     ) -> tuple[tuple[int, str], ...]:
-        """A step added in which something wrong shows."""
+        """A step added in which something wrong shows: going on from the one before where it does
+        then, else beginning again."""
         ways = replays.step_for(wrong)
         candidate = self.trial.candidate(ways[-1].then.setup) if ways else None
         if not ways or candidate is None:
             return ()
+        begun = _since_it_began_again(gone)
+        further = played.lifting(gone[-1].candidate.setup, candidate.setup) if begun else ()
         again = (played.again(gone[-1].candidate.setup),) if gone else ()
-        trod = Trod((*again, *ways), candidate.colours, self._lies(candidate.setup))
-        at = replays.shown(wrong, [trod])
-        if at:
-            gone.append(_Gone(candidate, tuple(a for way in trod.ways for a in way.acts), trod))
-        return tuple((len(gone), look) for _, look in at)
+        for before, onward in ((begun, further), ([], (*again, *ways))):
+            trod = Trod(onward, candidate.colours, self._lies(candidate.setup))
+            at = replays.shown(wrong, [*before, trod]) if onward else ()
+            if at:
+                gone.append(_Gone(candidate, tuple(a for way in onward for a in way.acts), trod))
+                return tuple((len(gone), look) for _, look in at)
+        return ()
 
     def _step(self, number: int, one: "_Gone") -> Step:
         setup = one.candidate.setup
@@ -449,6 +454,14 @@ class _Maker:
             if throw is not None and throw.by not in ("hand", "anyone"):
                 lies[name] = state
         return lies
+
+
+def _since_it_began_again(gone: Sequence[_Gone]) -> list[Trod]:
+    """The last steps, from one on in which everything is put back and switched off."""
+    for number in range(len(gone) - 1, -1, -1):
+        if any(way.done.off for way in gone[number].trod.ways):
+            return [one.trod for one in gone[number:]]
+    return []
 
 
 def as_given(bench: Bench, setup: Setup, situation: Situation) -> Situation:

@@ -98,7 +98,7 @@ class Played:
         self.places: list[Place] = [self.rest]
         self._explore()
         self._at = {place.setup: place for place in self.places}
-        self._ways: dict[Place, dict[Place, tuple[int, tuple[Way, ...]]]] = {}
+        self._ways: dict[tuple[Place, bool], dict[Place, tuple[int, tuple[Way, ...]]]] = {}
 
     # -------------------------------------------------------------- the walk
 
@@ -113,12 +113,19 @@ class Played:
         """The same as ways from place to place."""
         return self._way(before, after)[1]
 
+    def lifting(self, before: Setup, after: Setup) -> tuple[Way, ...]:
+        """The same, stock being lifted wherever it goes; none where that does not lead there."""
+        _, ways = self._from(self._at[before], lifting=True).get(self._at[after], (0, ()))
+        return ways
+
     def _way(self, before: Setup, after: Setup) -> tuple[int, tuple[Way, ...]]:
         return self._from(self._at.get(before, self.rest))[self._at[after]]
 
-    def _from(self, start: Place) -> dict[Place, tuple[int, tuple[Way, ...]]]:
+    def _from(
+        self, start: Place, *, lifting: bool = False
+    ) -> dict[Place, tuple[int, tuple[Way, ...]]]:
         """The cheapest way from a place to every other."""
-        if start not in self._ways:
+        if (start, lifting) not in self._ways:
             found: dict[Place, tuple[int, tuple[Way, ...]]] = {}
             waiting: list[tuple[int, int, Place, tuple[Way, ...]]] = [(0, 0, start, ())]
             number = 0
@@ -131,11 +138,11 @@ class Played:
                 if place is start and start is not self.rest:
                     further = [*further, self.again(place.setup)]
                 for way in further:
-                    if way.then not in found:
+                    if way.then not in found and not (lifting and way.done.passes):
                         number += 1
                         heappush(waiting, (price + way.cost, number, way.then, (*ways, way)))
-            self._ways[start] = found
-        return self._ways[start]
+            self._ways[start, lifting] = found
+        return self._ways[start, lifting]
 
     def again(self, setup: Setup) -> Way:
         """Everything put back, and what remembers switched off and on."""
