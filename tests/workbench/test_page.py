@@ -46,6 +46,8 @@ class Page:
     def __init__(self, driver: webdriver.Chrome, address: str):
         self.driver = driver
         driver.get("about:blank")
+        # What the page before still asked, its key taken away by then, is no matter of this one.
+        driver.get_log("browser")
         driver.get(address)
         soon(lambda: driver.execute_script("return document.documentElement.dataset.ready"), driver)
 
