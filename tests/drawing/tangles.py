@@ -1,6 +1,11 @@
 """Track joined at random, as text: for drawing what nobody would think of drawing."""
 
 import random
+from collections.abc import Iterator
+
+from tests.drawing.samples import load
+from verifier.language.diagnostics import InputError
+from verifier.plan.model import Plan
 
 Ends = list[tuple[str | None, str | None]]  # as the first thing on a line, as the last
 
@@ -67,3 +72,17 @@ def _the_other_way(step: str) -> str:
     if words[0] in ("normal", "reverse"):
         return words[1]
     return " ".join(reversed(words)) if words[0].startswith("T") else step
+
+
+def tangles(first: int) -> Iterator[tuple[Plan, random.Random]]:
+    """Those of twenty that load, each with the chance that goes on from it; some always do."""
+    loaded = 0
+    for seed in range(first, first + 20):
+        chance = random.Random(seed)
+        try:
+            plan = load(tangle(chance))
+        except InputError:
+            continue
+        loaded += 1
+        yield plan, chance
+    assert loaded >= 3

@@ -72,3 +72,9 @@ def told(**points: str) -> Mapping[Observable, str]:
 
 def happens(kind: facts.Event, name: str) -> Mapping[Observable, str]:
     return {facts.event(kind, name): "yes"}
+
+
+def too_late(signal: str, moments: int, since: str) -> Mapping[Observable, str]:
+    """A train may be too late to stop at a signal, of ``moments`` that this takes, ``since`` so
+    many."""
+    return {facts.late(signal, moments): since}

@@ -8,6 +8,8 @@ from tests.trial.test_played import WHOLE, Person
 from tests.trial.test_results import filled_in
 from verifier.language.source import Source
 from verifier.plan import facts
+from verifier.reports.diagnosis import diagnosis_lines
+from verifier.reports.ink import Ink
 from verifier.trial.followed import followed
 from verifier.trial.looks import looks
 from verifier.trial.results import observed
@@ -61,3 +63,18 @@ def test_a_sound_layout_has_nothing_wrong_and_more_to_look_at() -> None:
     assert told.verdict == "nothing wrong" and told.next_test is not None
     assert told.next_test.words.startswith("go on to step ")
     assert 0 < told.explanations < told.looked_at
+
+
+def test_several_things_wrong_together_are_said_not_to_be_looked_for() -> None:
+    made = card(WHOLE)
+    written = {
+        (1, "4RA"): "4RA red", (1, "4L, 4RB"): "4L green over green, 4RB green", (1, "T1"): "ok",
+    }  # fmt: skip
+    text = filled_in(WHOLE, lambda step, look: written.get((step.number, look.at), ""))
+    assert made.replays is not None
+    told = followed(
+        bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
+    )
+    assert told.verdict == "unexplained"
+    lines = "\n".join(diagnosis_lines(told, Ink()))
+    assert "No one thing wrong explains this" in lines and "cut short" not in lines

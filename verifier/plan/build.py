@@ -77,29 +77,22 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     posts = find_posts(statements, track, names)
     head_nodes = _head_nodes(statements, posts, names)
     crossovers = _crossovers(statements, track, names)
-    levers = _levers(statements, names)
     wiring = read_wiring(statements, names, track, posts)
     where = {n: (p.enters, p.node.name.span) for n, p in posts.items()}
     routes = find_routes(where, track, names)
     named_routes = read_routes(statements, routes, names)
+    aspects = {n: aspect_observable(n, p, head_nodes, chart, wiring) for n, p in posts.items()}
     words = Vocabulary(
-        names,
-        chart,
-        {n: aspect_observable(n, post, head_nodes, chart, wiring) for n, post in posts.items()},
-        head_colours(posts, head_nodes, chart, wiring),
-        levers,
-        _undetected(statements),
+        names, chart, aspects, head_colours(posts, head_nodes, chart, wiring),
+        _levers(statements, names), _undetected(statements),
         {c.name: c.ends for c in crossovers},
         {name: route for name, (route, _) in named_routes.items()},
-    )
+    )  # fmt: skip
     signals = one_reader_each(build_signals(posts, head_nodes, words), chart, wiring)
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
-    locking = read_locking(
-        statements,
-        {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()},
-        words,
-    )
+    named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}
+    locking = read_locking(statements, named, words)
     claims = read_claims(statements, words)
     packets = read_packets(statements, chart, posts, names)
     limits = find_limits(_declared_limits(statements, names), where, track, derails)

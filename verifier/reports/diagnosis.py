@@ -198,7 +198,12 @@ def _nothing_wrong(found: Diagnosis, ink: Ink) -> Iterator[str]:
 
 
 def _unexplained(found: Diagnosis, ink: Ink) -> Iterator[str]:
-    if found.cut_short:
+    if found.followed:
+        yield ink.paint(
+            f"No one thing wrong explains this ({found.looked_at} were tried). Several together "
+            "are not looked for in a file whose relays remember.", "unsure",
+        )  # fmt: skip
+    elif found.cut_short:
         yield ink.paint("No explanation was found before the search was cut short.", "unsure")
     else:
         yield ink.paint(
