@@ -18,7 +18,7 @@ from pathlib import Path
 import verifier
 from tests.engines.directed_checker import COMMAND, can_be_reached
 from verifier.engines.gates import gates
-from verifier.logic.expr import either
+from verifier.logic.expr import disjunction
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import BY_NAME, CATALOGUE
 from verifier.world.history import Histories
@@ -113,7 +113,7 @@ def proved(plan: Plan) -> float:
 def outside(plan: Plan) -> float:
     """Seconds of the outside engine for all collisions and derailments at once."""
     histories = Histories(plan)
-    bad = either(
+    bad = disjunction(
         *(
             histories.expand(o.formula)
             for name in ("collision", "derailment")

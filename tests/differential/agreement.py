@@ -14,7 +14,7 @@ from verifier.engines.evaluator import Evaluator, Unsettled
 from verifier.engines.lengths import rooms
 from verifier.engines.situations import SituationCheck
 from verifier.findings.verdicts import Report, Verdict
-from verifier.logic.expr import Expr, atom, both
+from verifier.logic.expr import Expr, atom, conjunction
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
@@ -51,7 +51,7 @@ def possible_agrees(truth: Truth, world: World, r: Random) -> None:
     check = SituationCheck.of(world)
     numbers = range(len(truth.situations))
     for i in r.sample(numbers, min(10, len(truth.situations))):
-        just = both(*(atom(w, truth.situations[i].state(w)) for w in world.inputs))
+        just = conjunction(*(atom(w, truth.situations[i].state(w)) for w in world.inputs))
         found = isinstance(check.find(just), Exists)
         assert found == bool(truth.allowed >> i & 1), f"{dict(truth.situations[i])}"
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Set
 from random import Random
 from typing import NamedTuple
 
-from verifier.logic.expr import Atom, Const, Expr, atom, both, constant, observables, substitute
+from verifier.logic.expr import Atom, Const, Expr, atom, conjunction, constant, substitute, support
 from verifier.logic.system import System, cut
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
@@ -47,7 +47,7 @@ def _affairs(system: System, r: Random) -> Expr:
     kinds = ("train", "across", "relay", "timer", "points", "traffic")
     states = [what for what in system.states if what.kind in kinds]
     some = r.sample(states, min(len(states), r.randint(2, 3)))
-    return both(*(atom(w, r.choice([v for v in w.values if v != w.usual])) for w in some))
+    return conjunction(*(atom(w, r.choice([v for v in w.values if v != w.usual])) for w in some))
 
 
 def _ways(inputs: tuple[Observable, ...]) -> int:
@@ -64,7 +64,7 @@ def _window(system: System, bad: Expr, r: Random) -> System | None:
     """As many states around what is asked as can be gone through."""
     kept: list[Observable] = []
     best: System | None = None
-    waiting = [w for w in observables(bad) if w in system.following]
+    waiting = [w for w in support(bad) if w in system.following]
     r.shuffle(waiting)
     while waiting and len(kept) < MAX_STATES:
         kept.append(waiting.pop(0))

@@ -10,7 +10,7 @@ import pytest
 
 from verifier.engines import bounded, induction, samples
 from verifier.engines.answers import Happens, Lasts
-from verifier.logic.expr import Atom, Expr, Or, atom, both, either, holds, opposite
+from verifier.logic.expr import Atom, Expr, Or, atom, conjunction, disjunction, holds, negation
 from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import Observable
@@ -25,7 +25,7 @@ def drawn_expr(chance: Random, whats: Sequence[Observable], size: int) -> Expr:
         return atom(what, *chance.sample(what.values, chance.randint(1, len(what.values) - 1)))
     left = chance.randint(1, size - 1)
     parts = drawn_expr(chance, whats, left), drawn_expr(chance, whats, size - left)
-    return chance.choice((both, either))(*parts)
+    return chance.choice((conjunction, disjunction))(*parts)
 
 
 def drawn_system(seed: int) -> System:
@@ -40,14 +40,16 @@ def drawn_system(seed: int) -> System:
     everything = [*states, *inputs]
     following = {}
     for what in states:
-        left: Expr = either()
+        left: Expr = disjunction()
         values = {}
         for value in what.values[1:]:
             # What is rare takes longer to happen.
-            come = both(*(drawn_expr(chance, everything, 3) for _ in range(chance.randint(1, 3))))
-            values[value] = both(come, opposite(left))
-            left = either(left, come)
-        values[what.values[0]] = opposite(left)
+            come = conjunction(
+                *(drawn_expr(chance, everything, 3) for _ in range(chance.randint(1, 3)))
+            )
+            values[value] = conjunction(come, negation(left))
+            left = disjunction(left, come)
+        values[what.values[0]] = negation(left)
         following[what] = values
     initial = {
         what: tuple(v for v in what.values if v == what.usual or chance.random() < 0.1)
@@ -63,7 +65,7 @@ def drawn_bads(system: System, seed: int, number: int = 4) -> list[Expr]:
     chance = Random(seed)
     everything = [*system.states, *system.inputs]
     return [
-        both(*(drawn_expr(chance, everything, 2) for _ in range(chance.randint(1, 4))))
+        conjunction(*(drawn_expr(chance, everything, 2) for _ in range(chance.randint(1, 4))))
         for _ in range(number)
     ]
 
@@ -149,7 +151,7 @@ def replays(system: System, bad: Expr, answer: Happens) -> bool:
 def is_proof(system: System, bad: Expr, answer: Lasts) -> bool:
     """Whether the clauses hold at the start and last, and exclude what was asked about, from
     one moment or from several on."""
-    kept = both(*answer.clauses)
+    kept = conjunction(*answer.clauses)
     starts = set(product(*(system.initial[what] for what in system.states)))
     every = set(product(*(what.values for what in system.states)))
     can_be = {state for state in every if allowed(system, state)}

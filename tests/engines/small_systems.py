@@ -1,6 +1,6 @@
 """Small transition systems whose answers can be seen by hand, for the tests of the engines."""
 
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import Observable
@@ -8,7 +8,7 @@ from verifier.plan.facts import Observable
 
 def two(what: Observable, comes: Expr) -> dict[str, Expr]:
     """A thing with two states, the second of which comes when ``comes`` holds."""
-    return {what.values[0]: opposite(comes), what.values[1]: comes}
+    return {what.values[0]: negation(comes), what.values[1]: comes}
 
 
 # ------------------------------------------------------------------ one line, two ends
@@ -21,28 +21,31 @@ OUT = facts.choice("advance", "Far end")
 
 RIGHT = atom(WAY, "rightward")
 ON_EAST, ON_WEST = atom(EAST, "occupied"), atom(WEST, "occupied")
-MEET = both(ON_EAST, ON_WEST)
+MEET = conjunction(ON_EAST, ON_WEST)
 EAST_NEEDS, WEST_NEEDS = (
-    either(opposite(ON_EAST), RIGHT),
-    either(opposite(ON_WEST), opposite(RIGHT)),
+    disjunction(negation(ON_EAST), RIGHT),
+    disjunction(negation(ON_WEST), negation(RIGHT)),
 )
 
 
 def single_track(*, locked: bool = True) -> System:
     """Traffic turns only with the line vacant (if ``locked``); trains enter with it."""
-    vacant = both(opposite(ON_EAST), opposite(ON_WEST)) if locked else TRUE
-    turns = both(atom(TURN, "pressed"), vacant)
-    right = either(both(RIGHT, opposite(turns)), both(opposite(RIGHT), turns))
-    stays = opposite(atom(OUT, "yes"))
-    east = either(both(ON_EAST, stays), both(RIGHT, atom(LET_EAST, "yes"), opposite(turns)))
-    west = either(
-        both(ON_WEST, stays), both(opposite(RIGHT), atom(LET_WEST, "yes"), opposite(turns))
+    vacant = conjunction(negation(ON_EAST), negation(ON_WEST)) if locked else TRUE
+    turns = conjunction(atom(TURN, "pressed"), vacant)
+    right = disjunction(conjunction(RIGHT, negation(turns)), conjunction(negation(RIGHT), turns))
+    stays = negation(atom(OUT, "yes"))
+    east = disjunction(
+        conjunction(ON_EAST, stays), conjunction(RIGHT, atom(LET_EAST, "yes"), negation(turns))
+    )
+    west = disjunction(
+        conjunction(ON_WEST, stays),
+        conjunction(negation(RIGHT), atom(LET_WEST, "yes"), negation(turns)),
     )
     return System(
         (WAY, EAST, WEST),
         (TURN, LET_EAST, LET_WEST, OUT),
         {WAY: ("rightward", "leftward"), EAST: ("vacant",), WEST: ("vacant",)},
-        {WAY: {"rightward": right, "leftward": opposite(right)}, EAST: two(EAST, east),
+        {WAY: {"rightward": right, "leftward": negation(right)}, EAST: two(EAST, east),
          WEST: two(WEST, west)},
     )  # fmt: skip
 
@@ -75,12 +78,12 @@ DONE = atom(CLOCK, "done")
 def timer(start: tuple[str, ...] = ("idle",), always: tuple[Expr, ...] = ()) -> System:
     """It runs while the button is pressed, and is done when its time is up."""
     run, idle, running = atom(RUN, "pressed"), atom(CLOCK, "idle"), atom(CLOCK, "running")
-    done = both(run, either(DONE, both(running, atom(EXPIRE, "yes"))))
-    goes = both(run, either(idle, both(running, atom(EXPIRE, "no"))))
+    done = conjunction(run, disjunction(DONE, conjunction(running, atom(EXPIRE, "yes"))))
+    goes = conjunction(run, disjunction(idle, conjunction(running, atom(EXPIRE, "no"))))
     return System(
         (CLOCK,),
         (RUN, EXPIRE),
         {CLOCK: start},
-        {CLOCK: {"idle": opposite(run), "running": goes, "done": done}},
+        {CLOCK: {"idle": negation(run), "running": goes, "done": done}},
         always,
     )

@@ -27,7 +27,7 @@ from verifier.engines.aiger import (
 from verifier.engines.answers import Happens
 from verifier.engines.explorer import explore
 from verifier.engines.gates import Gates, gates
-from verifier.logic.expr import atom, both, opposite
+from verifier.logic.expr import atom, conjunction, negation
 from verifier.logic.system import System
 
 # The report on AIGER 1.9, distribution at github.com/arminbiere/aiger (read in a stored copy
@@ -209,7 +209,7 @@ def test_a_run_of_the_circuit_is_a_history_of_the_system(seed: int) -> None:
     """Inputs at random; every moment of the circuit is one of the system, in its words."""
     system = drawn_system(seed)
     chance = Random(seed)
-    bad = opposite(atom(system.states[0], system.states[0].usual))
+    bad = negation(atom(system.states[0], system.states[0].usual))
     made = gates(system, [bad])
     start = [
         bool(latch.reset == 1 or (latch.reset == latch.now and chance.randint(0, 1)))
@@ -225,7 +225,7 @@ def test_a_run_of_the_circuit_is_a_history_of_the_system(seed: int) -> None:
         assert replays(system, bad, Happens(tuple(told))) == moment.bad[0]
     for i in range(len(told)):
         now = Happens(tuple(told[: i + 1]))
-        assert replays(system, bad, now) or replays(system, opposite(bad), now)
+        assert replays(system, bad, now) or replays(system, negation(bad), now)
 
 
 SMALL: dict[str, tuple[System, bool]] = {
@@ -238,7 +238,7 @@ SMALL: dict[str, tuple[System, bool]] = {
 @pytest.mark.parametrize("name", SMALL)
 def test_the_outside_engine_on_a_single_track(name: str, tmp_path: Path) -> None:
     system, happens = SMALL[name]
-    made = gates(system, [small.MEET, both(small.ON_EAST, small.RIGHT)])
+    made = gates(system, [small.MEET, conjunction(small.ON_EAST, small.RIGHT)])
     assert can_be_reached(made.circuit, 0, tmp_path) == happens
     assert can_be_reached(made.circuit, 1, tmp_path)
 

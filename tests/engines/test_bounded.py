@@ -16,7 +16,7 @@ from tests.engines.random_systems import (
 )
 from verifier.engines.answers import Happens
 from verifier.engines.bounded import LONGER, search
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, holds
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, holds
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -111,9 +111,9 @@ def test_what_is_not_there_is_not_found() -> None:
 def test_one_search_answers_many_questions_as_fresh_ones_do() -> None:
     """A moment that has no next one counts, also after longer histories were looked for."""
     system = small.timer(always=(atom(small.CLOCK, "idle", "running"),))
-    over = both(atom(small.CLOCK, "running"), atom(small.EXPIRE, "yes"))
+    over = conjunction(atom(small.CLOCK, "running"), atom(small.EXPIRE, "yes"))
     assert search(system, small.DONE, most=9) is None
-    ends = search(system, both(over, atom(small.RUN, "pressed")), most=9)
+    ends = search(system, conjunction(over, atom(small.RUN, "pressed")), most=9)
     assert isinstance(ends, Happens) and len(ends.trace) == 2
-    again = search(system, both(over, atom(small.RUN, "pressed")), most=9)
+    again = search(system, conjunction(over, atom(small.RUN, "pressed")), most=9)
     assert again == ends

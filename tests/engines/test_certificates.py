@@ -23,7 +23,7 @@ from verifier.engines.answers import Lasts
 from verifier.engines.certificates import README, certificate, recheck
 from verifier.engines.induction import prove
 from verifier.engines.invariants import lasting
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, disjunction, negation
 from verifier.logic.system import System
 from verifier.plan.facts import relay
 
@@ -67,12 +67,12 @@ BAD: dict[str, tuple[System, Expr, list[Expr], int]] = {
     "no clause": (single_track(), MEET, [], 1),
     "no clause, over nine moments": (single_track(), MEET, [], 9),
     "a clause that fails at the start": (single_track(), MEET, [*CLAUSES, RIGHT], 1),
-    "a clause that does not last": (single_track(), MEET, [*CLAUSES, opposite(ON_EAST)], 1),
-    "more is forbidden": (single_track(), either(MEET, ON_EAST), CLAUSES, 1),
+    "a clause that does not last": (single_track(), MEET, [*CLAUSES, negation(ON_EAST)], 1),
+    "more is forbidden": (single_track(), disjunction(MEET, ON_EAST), CLAUSES, 1),
     "the lock is not there": (single_track(locked=False), MEET, CLAUSES, 1),
     "fewer moments": (repeaters(), THIRD_UP, [], 3),
     "the first moment": (timer(("done",), NO_PUSH), DONE, [], 2),
-    "the second moment": (timer(("running",)), DONE, [opposite(DONE)], 3),
+    "the second moment": (timer(("running",)), DONE, [negation(DONE)], 3),
     "nothing taken for granted": (timer(), DONE, [atom(CLOCK, "idle")], 1),
     "a start among others": (timer(("idle", "running"), NO_PUSH), DONE, [atom(CLOCK, "idle")], 1),
     "anything goes": (single_track(), TRUE, CLAUSES, 1),
@@ -149,7 +149,7 @@ def test_names_that_no_symbol_can_hold_are_kept_apart(check: Check) -> None:
         stays = {what: {v: atom(what, v) for v in what.values} for what in relays}
         system = System(tuple(relays), (), first, stays)
         others = [atom(what, "down") for what in relays if what.name != up]
-        bad = either(*(opposite(one) for one in others))
+        bad = disjunction(*(negation(one) for one in others))
         assert check(certificate(system, bad, others, title="odd"))
         alone = atom(relay(up), "up")
         assert not check(certificate(system, alone, others, title="odd"))

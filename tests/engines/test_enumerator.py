@@ -6,7 +6,7 @@ import verifier
 from verifier.engines import enumerator
 from verifier.engines.enumerator import allowed_situations, tally
 from verifier.engines.order import cost
-from verifier.logic.expr import atom, both
+from verifier.logic.expr import atom, conjunction
 from verifier.plan import facts
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
@@ -24,7 +24,7 @@ A, B = facts.stock("A"), facts.stock("B")
 
 
 def _about(plan: Plan, **wanted: str) -> Obligation:
-    formula = both(*(atom(plan.signals[f"1{side}"].aspect, v) for side, v in wanted.items()))
+    formula = conjunction(*(atom(plan.signals[f"1{side}"].aspect, v) for side, v in wanted.items()))
     return Obligation("mine", tuple(wanted), "never", formula, "", ())
 
 

@@ -5,7 +5,7 @@ import pytest
 from tests.engines import small_systems
 from verifier.engines.answers import Happens, Unknown
 from verifier.engines.explorer import Choices, ever, explore
-from verifier.logic.expr import TRUE, atom, holds, opposite
+from verifier.logic.expr import TRUE, atom, holds, negation
 from verifier.logic.system import System
 from verifier.plan import facts
 
@@ -85,7 +85,7 @@ def test_a_timer_gets_done() -> None:
 
 
 def test_not_while_what_is_taken_for_granted_forbids_it() -> None:
-    never = opposite(atom(small_systems.RUN, "pressed"))
+    never = negation(atom(small_systems.RUN, "pressed"))
     assert ever(small_systems.timer(always=(never,)), small_systems.DONE, most=10) is None
     held = small_systems.timer(start=("done",), always=(never,))
     answer = ever(held, small_systems.DONE, most=10)

@@ -14,7 +14,7 @@ from tests.engines.random_systems import (
 from verifier.engines.answers import Lasts
 from verifier.engines.induction import prove
 from verifier.engines.invariants import lasting
-from verifier.logic.expr import FALSE, TRUE, atom, both, opposite
+from verifier.logic.expr import FALSE, TRUE, atom, conjunction, negation
 
 
 @pytest.mark.parametrize("seed", range(100))
@@ -37,7 +37,7 @@ def test_clauses_that_do_not_last_prove_nothing(seed: int) -> None:
     """Whatever is given: it is looked at before it is believed."""
     system = drawn_system(seed)
     known = truth(system)
-    wrong = [opposite(atom(what, what.usual)) for what in system.states]
+    wrong = [negation(atom(what, what.usual)) for what in system.states]
     wrong += [atom(what, what.usual) for what in system.states]
     for bad in drawn_bads(system, seed):
         proof = prove(system, bad, wrong, most_steps=2, further=bool(seed % 2))
@@ -50,7 +50,7 @@ def test_only_what_is_needed_is_named() -> None:
     system = small.single_track()
     clauses = lasting(system)
     assert len(clauses) == 3
-    against = both(small.ON_EAST, opposite(small.RIGHT))
+    against = conjunction(small.ON_EAST, negation(small.RIGHT))
     proof = prove(system, against, clauses)
     assert isinstance(proof, Lasts)
     assert parts(proof.clauses) == parts((small.EAST_NEEDS,))
@@ -70,8 +70,8 @@ def test_several_moments_at_once() -> None:
 def test_the_end_of_a_history_counts() -> None:
     """At a moment that allows no next one things still happen."""
     running = atom(small.CLOCK, "running")
-    over = both(running, atom(small.EXPIRE, "yes"), atom(small.RUN, "pressed"))
-    system = small.timer(always=(opposite(small.DONE),))
+    over = conjunction(running, atom(small.EXPIRE, "yes"), atom(small.RUN, "pressed"))
+    system = small.timer(always=(negation(small.DONE),))
     for clauses in ((), lasting(system)):
         assert prove(system, over, clauses, most_steps=3) is None
         assert isinstance(prove(system, small.DONE, clauses), Lasts)

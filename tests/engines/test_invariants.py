@@ -6,7 +6,7 @@ from tests.engines import small_systems as small
 from tests.engines.random_systems import drawn_system, is_clause, is_proof, parts, truth
 from verifier.engines.answers import Lasts
 from verifier.engines.invariants import lasting
-from verifier.logic.expr import FALSE, atom, both, either, holds, opposite
+from verifier.logic.expr import FALSE, atom, conjunction, disjunction, holds, negation
 from verifier.logic.system import System
 
 
@@ -28,9 +28,9 @@ def test_all_that_is_settled_is_found(seed: int) -> None:
     clauses = lasting(system)
     for what in system.states:
         for value in what.values:
-            alone = opposite(atom(what, value))
+            alone = negation(atom(what, value))
             if is_proof(system, FALSE, Lasts((alone,))):
-                assert is_proof(system, opposite(alone), Lasts(clauses))
+                assert is_proof(system, negation(alone), Lasts(clauses))
 
 
 def test_opposing_trains_hold_the_direction() -> None:
@@ -42,12 +42,12 @@ def test_opposing_trains_hold_the_direction() -> None:
 def test_hints_are_among_what_lasts_if_they_do() -> None:
     system = small.repeaters()
     first, second, third = (atom(w, "down") for w in (small.FIRST, small.SECOND, small.THIRD))
-    hint = either(first, second, third)
+    hint = disjunction(first, second, third)
     assert not parts((hint,)) & parts(lasting(system))
-    hinted = lasting(system, hints=[both(hint, opposite(first)), opposite(third)])
+    hinted = lasting(system, hints=[conjunction(hint, negation(first)), negation(third)])
     assert parts(hinted) == parts((*lasting(system), hint))
     track = small.single_track()
-    assert lasting(track, hints=[either(small.ON_EAST, small.ON_WEST)]) == lasting(track)
+    assert lasting(track, hints=[disjunction(small.ON_EAST, small.ON_WEST)]) == lasting(track)
 
 
 def test_nothing_lasts_where_nothing_is() -> None:

@@ -9,7 +9,7 @@ from tests.engines.random_systems import drawn_bads, drawn_expr, drawn_system
 from tests.engines.small_systems import MEET, single_track
 from verifier.engines.isomorphic import Shapes
 from verifier.engines.windows import Windows
-from verifier.logic.expr import Expr, atom, opposite, substitute
+from verifier.logic.expr import Expr, atom, negation, substitute
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -47,7 +47,7 @@ def test_other_names_are_the_same_shape_and_lead_back(seed: int) -> None:
     for bad in drawn_bads(here, seed):
         assert one.question(shapes.form(bad)) == other.question(shapes.form(elsewhere(bad)))
         assert other.concrete(one.abstract(bad)) is elsewhere(bad)
-        assert one.question(shapes.form(bad)) != one.question(shapes.form(opposite(bad)))
+        assert one.question(shapes.form(bad)) != one.question(shapes.form(negation(bad)))
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -63,7 +63,7 @@ def test_whatever_else_differs_is_another_shape(seed: int) -> None:
             replace(here, following={**here.following, state: {**following, value: expr}})
             for following in [here.following[state]]
             for value in state.values
-            for expr in [opposite(following[value])]
+            for expr in [negation(following[value])]
         ),
     ]
     for other_system in others:

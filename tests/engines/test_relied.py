@@ -13,13 +13,13 @@ from verifier.engines.certificates import certificate, recheck
 from verifier.engines.induction import prove
 from verifier.engines.invariants import lasting
 from verifier.engines.relied import relied_on
-from verifier.logic.expr import TRUE, Expr, atom, either
+from verifier.logic.expr import TRUE, Expr, atom, disjunction
 from verifier.logic.system import System, cut
 
 
 def test_the_one_that_matters() -> None:
     released = atom(RUN, "released")
-    anything = either(released, atom(CLOCK, "idle"))
+    anything = disjunction(released, atom(CLOCK, "idle"))
     system = timer(always=(anything, released, TRUE))
     proof = Lasts((atom(CLOCK, "idle"),))
     assert relied_on(system, DONE, proof) == (1,)
@@ -42,7 +42,7 @@ def test_systems_drawn_at_random(seed: int) -> None:
     chance, system = Random(seed), drawn_system(seed)
     whats = [*system.states, *system.inputs]
     always = tuple(
-        either(*(atom(w, chance.choice(w.values)) for w in chance.sample(whats, 2)))
+        disjunction(*(atom(w, chance.choice(w.values)) for w in chance.sample(whats, 2)))
         for _ in range(3)
     )
     system = replace(system, always=always)

@@ -9,10 +9,10 @@ from tests.engines.running import (
     line,
 )
 from verifier.engines.stepper import Moment, replay
-from verifier.logic.expr import atom, both
+from verifier.logic.expr import atom, conjunction
 from verifier.plan import facts
 
-BAD = both(atom(facts.event("trains meet", "B"), "yes"), atom(facts.stock("B"), "occupied"))
+BAD = conjunction(atom(facts.event("trains meet", "B"), "yes"), atom(facts.stock("B"), "occupied"))
 
 
 def meeting() -> Course:
@@ -81,6 +81,6 @@ def test_lost_stock_replays_in_the_lossy_system_only() -> None:
     c = Course(verifier.load_text(text), lossy=True)
     for chosen in ("entry West", "loss A", "tick time"):
         c.go(chosen)
-    unseen = both(atom(facts.stock("A"), "occupied"), atom(facts.block_report("A"), "clear"))
+    unseen = conjunction(atom(facts.stock("A"), "occupied"), atom(facts.block_report("A"), "clear"))
     assert replay(c.plan, c.trace, unseen, lossy=True)
     assert not replay(c.plan, c.trace, unseen)

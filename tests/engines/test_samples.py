@@ -7,7 +7,7 @@ import pytest
 from tests.engines import small_systems as small
 from tests.engines.random_systems import drawn_bads, drawn_system, truth
 from verifier.engines.samples import Samples, samples_of
-from verifier.logic.expr import FALSE, TRUE, atom, opposite
+from verifier.logic.expr import FALSE, TRUE, atom, negation
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -35,7 +35,7 @@ def test_what_happens_in_a_sample_happens(seed: int) -> None:
     for bad in drawn_bads(system, seed):
         if found.holding(bad):
             assert known.depth(bad) is not None
-        assert found.holding(bad) ^ found.holding(opposite(bad)) == found.reached
+        assert found.holding(bad) ^ found.holding(negation(bad)) == found.reached
     assert (found.holding(TRUE), found.holding(FALSE)) == (found.reached, 0)
 
 

@@ -13,7 +13,7 @@ from tests.differential.junctions import write_junction
 from verifier.engines.answers import Exists, Impossible
 from verifier.engines.situations import SituationCheck
 from verifier.engines.smtlib import script
-from verifier.logic.expr import Expr, atom, both, either
+from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan import facts
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import obligations
@@ -94,7 +94,7 @@ A, T = facts.stock("Main"), facts.points("T1")
 
 
 def test_what_a_script_looks_like() -> None:
-    goal = both(atom(A, "occupied"), atom(T, "reverse", "open"))
+    goal = conjunction(atom(A, "occupied"), atom(T, "reverse", "open"))
     text = script(goal, [A, T], [("kept lined", atom(T, "normal"))], "a question")
     assert text.splitlines() == [
         "; a question",
@@ -135,7 +135,7 @@ def test_titles_may_hold_anything() -> None:
 def test_names_that_no_symbol_can_hold_are_kept_apart() -> None:
     blocks = [facts.stock(name) for name in ("a|b", "a\\b", "a%b", "a/b", "a%{7C}b")]
     for one in blocks:
-        alone = both(atom(one, "occupied"), *(atom(x, "vacant") for x in blocks if x != one))
+        alone = conjunction(atom(one, "occupied"), *(atom(x, "vacant") for x in blocks if x != one))
         text = script(alone, blocks, [], "")
         assert by_cvc5(text) == by_fresh_z3(text) == "sat"
 
@@ -146,7 +146,9 @@ def _ladder(rungs: int) -> Expr:
     low: Expr = atom(blocks[0], "occupied")
     for i in range(1, rungs):
         left, right = atom(blocks[i % 8], "occupied"), atom(blocks[(i + 3) % 8], "vacant")
-        low = either(both(left, low), both(right, low, atom(blocks[(i + 5) % 8], "occupied")))
+        low = disjunction(
+            conjunction(left, low), conjunction(right, low, atom(blocks[(i + 5) % 8], "occupied"))
+        )
     return low
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from tests.findings.histories import end_of_siding
 from verifier.findings.lasting import sentences
-from verifier.logic.expr import Expr, atom, either
+from verifier.logic.expr import Expr, atom, disjunction
 from verifier.plan import facts
 
 PLAN = end_of_siding()
@@ -21,27 +21,27 @@ EDGE = facts.across("Single right to Quarry end")
     ("clause", "sentence"),
     [
         (
-            either(atom(ROUTE, "down"), atom(T1, "normal")),
+            disjunction(atom(ROUTE, "down"), atom(T1, "normal")),
             "while relay 4L-route is up, T1 lies normal",
         ),
         (
-            either(atom(ROUTE, "down"), atom(OTHER, "down")),
+            disjunction(atom(ROUTE, "down"), atom(OTHER, "down")),
             "relays 4L-route and 4R-route are never both up",
         ),
         (
-            either(atom(ON_T1, "vacant"), atom(BY, "normal", "reverse"), atom(ROUTE, "up")),
+            disjunction(atom(ON_T1, "vacant"), atom(BY, "normal", "reverse"), atom(ROUTE, "up")),
             "while a train stands on T1 that came in from Single, relay 4L-route is up",
         ),
         (
-            either(atom(ON_T1, "vacant"), atom(facts.train("Main"), "vacant")),
+            disjunction(atom(ON_T1, "vacant"), atom(facts.train("Main"), "vacant")),
             "trains never stand on T1 and Main at once",
         ),
         (
-            either(atom(ACROSS, "free"), atom(ON_T1, "occupied")),
+            disjunction(atom(ACROSS, "free"), atom(ON_T1, "occupied")),
             "while a train stands across the joint of T1 and Single, a train stands on T1",
         ),
         (
-            either(atom(EDGE, "free"), atom(T1, "normal", "reverse")),
+            disjunction(atom(EDGE, "free"), atom(T1, "normal", "reverse")),
             "while a train stands across the edge Quarry, T1 does not lie open",
         ),
         (atom(OTHER, "down"), "relay 4R-route is never up"),
@@ -49,11 +49,13 @@ EDGE = facts.across("Single right to Quarry end")
         (atom(BY, "points"), "any train on T1 came in from Single"),
         (atom(T1, "normal", "reverse"), "at all times T1 does not lie open"),
         (
-            either(atom(facts.clock("4L-time", 4), "0", "1"), atom(facts.timer("4L-time"), "done")),
+            disjunction(
+                atom(facts.clock("4L-time", 4), "0", "1"), atom(facts.timer("4L-time"), "done")
+            ),
             "while the clock of 4L-time stands at 2 or more, timer 4L-time is done",
         ),
         (
-            either(atom(facts.late("4L", 3), "no"), atom(ROUTE, "up")),
+            disjunction(atom(facts.late("4L", 3), "no"), atom(ROUTE, "up")),
             "while a train may be too late to stop at 4L, relay 4L-route is up",
         ),
     ],
@@ -64,10 +66,10 @@ def test_a_clause_is_said_as_a_sentence(clause: Expr, sentence: str) -> None:
 
 def test_what_holds_under_the_same_circumstances_is_one_sentence() -> None:
     clauses = [
-        either(atom(ROUTE, "down"), atom(T1, "normal")),
+        disjunction(atom(ROUTE, "down"), atom(T1, "normal")),
         atom(OTHER, "down"),
-        either(atom(ROUTE, "down"), atom(facts.thrown("T1"), "normal")),
-        either(atom(ROUTE, "down"), atom(T1, "normal", "open")),
+        disjunction(atom(ROUTE, "down"), atom(facts.thrown("T1"), "normal")),
+        disjunction(atom(ROUTE, "down"), atom(T1, "normal", "open")),
     ]
     assert sentences(PLAN, clauses) == (
         "relay 4R-route is never up",
@@ -78,8 +80,8 @@ def test_what_holds_under_the_same_circumstances_is_one_sentence() -> None:
 def test_points_that_lie_as_told() -> None:
     told = facts.thrown("T1")
     clauses = [
-        either(atom(told, "normal"), atom(T1, "reverse", "open")),
-        either(atom(told, "reverse"), atom(T1, "normal", "open")),
+        disjunction(atom(told, "normal"), atom(T1, "reverse", "open")),
+        disjunction(atom(told, "reverse"), atom(T1, "normal", "open")),
     ]
     assert sentences(PLAN, clauses) == ("T1 lies as it was told, or is still moving",)
     assert sentences(PLAN, clauses[:1]) == (

@@ -14,7 +14,7 @@ from verifier.engines.evaluator import Evaluator, TooManyWays, Unsettled
 from verifier.engines.situations import SituationCheck
 from verifier.findings.prove import _Prover
 from verifier.findings.verdicts import ExitCode, InternalError, Verdict
-from verifier.logic.expr import FALSE, TRUE, Expr, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, negation
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import obligations
@@ -38,7 +38,7 @@ def test_the_layouts_are_what_they_are_said_to_be() -> None:
 # ------------------------------------------------------------------ replay
 
 
-@pytest.mark.parametrize("wrong", [lambda e: TRUE, opposite], ids=["always", "opposite"])
+@pytest.mark.parametrize("wrong", [lambda e: TRUE, negation], ids=["always", "opposite"])
 def test_a_wrong_encoding_is_an_error_of_ours(
     wrong: object, monkeypatch: pytest.MonkeyPatch
 ) -> None:

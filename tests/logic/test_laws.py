@@ -16,15 +16,15 @@ from verifier.logic.expr import (
     Expr,
     Group,
     atom,
-    both,
+    conjunction,
     constant,
-    either,
+    disjunction,
     fold,
     holds,
+    negation,
     nodes,
-    observables,
-    opposite,
     substitute,
+    support,
 )
 from verifier.logic.settle import asks_once, compared, is_always_true, same, settle, told_apart
 from verifier.logic.settle import given as known_to_be
@@ -92,9 +92,9 @@ def built(tree: Drawn) -> Expr:
         case ("is", what, values):
             return atom(what, *values)  # type: ignore[arg-type, misc]
         case ("not", inner):
-            return opposite(built(inner))  # type: ignore[arg-type]
+            return negation(built(inner))  # type: ignore[arg-type]
         case (word, parts):
-            group = both if word == "and" else either
+            group = conjunction if word == "and" else disjunction
             return group(*(built(p) for p in parts))  # type: ignore[attr-defined]
     raise AssertionError(tree)
 
@@ -114,9 +114,9 @@ def test_building_keeps_the_truth(tree: Drawn) -> None:
 @given(drawn())
 def test_opposite_is_the_opposite_everywhere(tree: Drawn) -> None:
     expr = built(tree)
-    turned = opposite(expr)
+    turned = negation(expr)
     assert all(holds(turned, s) != holds(expr, s) for s in ASSIGNMENTS)
-    assert always_equal(opposite(turned), expr)
+    assert always_equal(negation(turned), expr)
 
 
 @LAWS
@@ -145,7 +145,7 @@ def test_substitution_is_composition(tree: Drawn, other: Drawn) -> None:
     """Every atom about the switch replaced by another expression."""
     expr, put = built(tree), built(other)
     replaced = substitute(
-        expr, lambda a: a if a.what != T else put if "normal" in a.values else opposite(put)
+        expr, lambda a: a if a.what != T else put if "normal" in a.values else negation(put)
     )
     for state in ASSIGNMENTS:
         as_if = {**state, T: "normal" if holds(put, state) else "reverse"}
@@ -160,7 +160,7 @@ def test_given_is_the_expression_with_one_thing_known(tree: Drawn, what: Observa
     expr = built(tree)
     for value in what.values:
         then = known_to_be(expr, what, value)
-        assert what not in observables(then)
+        assert what not in support(then)
         assert all(holds(then, s) == holds(expr, {**s, what: value}) for s in ASSIGNMENTS)
 
 
@@ -205,7 +205,7 @@ def test_states_told_apart(tree: Drawn, what: Observable) -> None:
 def test_what_is_asked_once_matters(tree: Drawn) -> None:
     expr = built(tree)
     if asks_once(expr):
-        for what in observables(expr):
+        for what in support(expr):
             differ = {
                 tuple(holds(expr, {**s, what: value}) for s in ASSIGNMENTS) for value in what.values
             }
@@ -222,8 +222,8 @@ def test_always_true_and_same(tree: Drawn, other: Drawn) -> None:
 
 def test_too_large_a_question_is_answered_no(monkeypatch) -> None:  # type: ignore[no-untyped-def]
     """A yes must never be a guess."""
-    excluded_middle = either(both(atom(A, "vacant"), atom(B, "pressed")),
-                             both(atom(A, "vacant"), atom(B, "released")),
+    excluded_middle = disjunction(conjunction(atom(A, "vacant"), atom(B, "pressed")),
+                             conjunction(atom(A, "vacant"), atom(B, "released")),
                              atom(A, "occupied"))  # fmt: skip
     assert is_always_true(excluded_middle)
     alike, work = compared(excluded_middle, TRUE)
@@ -232,7 +232,7 @@ def test_too_large_a_question_is_answered_no(monkeypatch) -> None:  # type: igno
     assert not given_up and more > work - 1
     monkeypatch.setattr(settling, "MAX_WORK", 3)
     assert not is_always_true(excluded_middle)
-    left_open = either(both(atom(A, "vacant"), atom(T, "normal")), atom(B, "pressed"))
+    left_open = disjunction(conjunction(atom(A, "vacant"), atom(T, "normal")), atom(B, "pressed"))
     assert always_equal(settle(left_open, [A, B, T]), left_open)
 
 
@@ -240,9 +240,9 @@ def test_edges_of_atoms() -> None:
     assert atom(T) is FALSE
     assert atom(T, "normal", "reverse", "open") is TRUE
     assert atom(T, "reverse", "normal") is atom(T, "normal", "reverse")
-    assert both() is TRUE and either() is FALSE
-    assert both(atom(T, "normal"), atom(T, "reverse")) is FALSE
-    assert either(atom(T, "normal"), atom(T, "reverse", "open")) is TRUE
+    assert conjunction() is TRUE and disjunction() is FALSE
+    assert conjunction(atom(T, "normal"), atom(T, "reverse")) is FALSE
+    assert disjunction(atom(T, "normal"), atom(T, "reverse", "open")) is TRUE
 
 
 DEPTH = 100_000
@@ -255,20 +255,20 @@ def _deep() -> Expr:
     expr = atom(blocks[0], "occupied")
     for i in range(DEPTH):
         leaf = atom(blocks[i % 50], r.choice(["vacant", "occupied"]))
-        expr = (both if i % 2 else either)(leaf, expr)
+        expr = (conjunction if i % 2 else disjunction)(leaf, expr)
     return expr
 
 
 def test_deep_expressions_do_not_overflow() -> None:
     expr = _deep()
     assert sum(1 for _ in nodes(expr)) > DEPTH
-    asked = observables(expr)
+    asked = support(expr)
     for value in ("vacant", "occupied"):
         state = dict.fromkeys(asked, value)
-        assert holds(opposite(expr), state) != holds(expr, state)
+        assert holds(negation(expr), state) != holds(expr, state)
     assert substitute(expr, lambda a: a) is expr
     assert fold(expr, lambda node, parts: 1 + max(parts, default=0)) > 0.9 * DEPTH
     assert len(repr(expr)) < 1000
     known = known_to_be(expr, asked[1], "vacant")
-    assert asked[1] not in observables(known)
+    assert asked[1] not in support(known)
     del expr, known  # taking it apart again must not overflow either

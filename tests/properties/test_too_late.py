@@ -14,7 +14,7 @@ from tests.properties.moments import (
     too_late,
     train,
 )
-from verifier.logic.expr import observables
+from verifier.logic.expr import support
 from verifier.plan import facts
 
 # ------------------------------------------------------------------ approach locking
@@ -29,7 +29,7 @@ def test_approach_locking_is_asked_where_trains_need_time_to_stop() -> None:
 def test_nothing_is_let_go_in_the_face_of_a_train() -> None:
     plan, asked = question("approach-locking", END_OF_SIDING, "4L")
     late = {**too_late("4L", 1, "0"), **train(plan, "Single", "right")}
-    assert {w.values for w in observables(asked.formula) if w.kind == "late"} == {("no", "0")}
+    assert {w.values for w in support(asked.formula) if w.kind == "late"} == {("no", "0")}
     back = shows(plan, s4L="Stop", s4RA="Stop", s4RB="Stop")
     moves = happens("points move", "T1")
     assert is_so(asked, late, back, moves)
@@ -120,7 +120,7 @@ def test_approach_locking_counts_time_as_the_histories_do() -> None:
         "trains need", "timer 4L-time 30 s runs while 4L at stop\ntrains need"
     )
     _, asked = question("approach-locking", text, "4L")
-    assert [w for w in observables(asked.formula) if w.kind == "late"] == [facts.late("4L", 2)]
+    assert [w for w in support(asked.formula) if w.kind == "late"] == [facts.late("4L", 2)]
 
 
 # ------------------------------------------------------------------ delays

@@ -16,7 +16,7 @@ from verifier.engines.answers import Happens, Lasts
 from verifier.engines.bounded import search
 from verifier.engines.certificates import certificate, recheck
 from verifier.engines.induction import prove
-from verifier.logic.expr import TRUE, Expr, atom, both, either, opposite
+from verifier.logic.expr import TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import Observable
@@ -52,9 +52,11 @@ class Segments:
     def goes(self, train: int, t: int) -> Expr:
         """The train chooses a segment, which follows its own, and its own is not closed."""
         chosen = Observable("advance", f"Train {train}", ("stays", *map(str, self.all)), "stays")
-        return both(
+        return conjunction(
             atom(chosen, str(t)),
-            either(*(both(self.at(train, s), self.leads(s, t), self.open(s)) for s in self.all)),
+            disjunction(
+                *(conjunction(self.at(train, s), self.leads(s, t), self.open(s)) for s in self.all)
+            ),
         )
 
     def open(self, s: int) -> Expr:
@@ -64,9 +66,9 @@ class Segments:
 
     def unsafe(self) -> Expr:
         """Two trains on segments that overlap one segment."""
-        return either(
+        return disjunction(
             *(
-                both(self.at(a, t), self.at(b, u), self.over(s, t), self.over(s, u))
+                conjunction(self.at(a, t), self.at(b, u), self.over(s, t), self.over(s, u))
                 for a, b in combinations(range(self.trains), 2)
                 for s, t, u in product(self.all, repeat=3)
             )
@@ -76,26 +78,30 @@ class Segments:
         """Close every segment whose successor overlaps an occupied one; of two segments whose
         successors overlap, at most one is open."""
         rules = [
-            either(opposite(self.open(s)), opposite(both(self.leads(s, t), self.over(t, u),
-                                                         self.at(train, u))))
+            disjunction(
+                negation(self.open(s)),
+                negation(conjunction(self.leads(s, t), self.over(t, u), self.at(train, u))),
+            )
             for s, t, u in product(self.all, repeat=3)
             for train in range(self.trains)
-        ]  # fmt: skip
+        ]
         rules += [
-            opposite(both(self.open(s), self.open(v), self.leads(s, t), self.leads(v, u),
+            negation(conjunction(self.open(s), self.open(v), self.leads(s, t), self.leads(v, u),
                           self.over(t, u)))
             for s, v in combinations(self.all, 2)
             for t, u in product(self.all, repeat=2)
         ]  # fmt: skip
         if self.one_moves:
             rules += [
-                opposite(both(self.goes(a, s), self.goes(b, t)))
+                negation(conjunction(self.goes(a, s), self.goes(b, t)))
                 for a, b in combinations(range(self.trains), 2)
                 for s, t in product(self.all, repeat=2)
             ]
         if self.transitive:
             rules += [
-                either(opposite(both(self.over(s, t), self.over(t, u))), self.over(s, u))
+                disjunction(
+                    negation(conjunction(self.over(s, t), self.over(t, u))), self.over(s, u)
+                )
                 for s, t, u in permutations(self.all, 3)
             ]
         return rules
@@ -112,18 +118,19 @@ class Segments:
         }
         for number, what in enumerate(trains):
             goes = {t: self.goes(number, t) for t in self.all}
-            stays = opposite(either(*goes.values()))
+            stays = negation(disjunction(*goes.values()))
             following[what] = {
-                str(t): either(goes[t], both(self.at(number, t), stays)) for t in self.all
+                str(t): disjunction(goes[t], conjunction(self.at(number, t), stays))
+                for t in self.all
             }
-        following[over] = {"up": TRUE, "down": opposite(TRUE)}
+        following[over] = {"up": TRUE, "down": negation(TRUE)}
         initial = {what: what.values for what in following} | {over: ("down",)}
         inputs = [facts.gate(str(s)) for s in self.all]
         inputs += [
             Observable("advance", f"Train {n}", ("stays", *map(str, self.all)), "stays")
             for n in range(self.trains)
         ]
-        first = either(atom(over, "up"), opposite(self.unsafe()))
+        first = disjunction(atom(over, "up"), negation(self.unsafe()))
         return System(tuple(following), tuple(inputs), initial, following, (first, *self.policy()))
 
 
@@ -160,22 +167,22 @@ def test_w6_R_the_smallest_witness() -> None:
     system = segments.system()
     there = {(0, 3), (2, 3)}
     given = [
-        expr if (s, t) in there else opposite(expr)
+        expr if (s, t) in there else negation(expr)
         for s, t in combinations_with_replacement(range(4), 2)
         if s != t
         for expr in [segments.over(s, t)]
     ]
     given += [
-        expr if (s, t) == (1, 0) else opposite(expr)
+        expr if (s, t) == (1, 0) else negation(expr)
         for s, t in product(range(4), repeat=2)
         for expr in [segments.leads(s, t)]
     ]
-    bad = both(segments.unsafe(), segments.at(0, 2), segments.at(1, 0), *given)
+    bad = conjunction(segments.unsafe(), segments.at(0, 2), segments.at(1, 0), *given)
     found = search(system, bad, most=1)
     assert isinstance(found, Happens)
     first = found.trace[0]
     assert (first[segments.place(0)], first[segments.place(1)]) == ("2", "1")
-    without = both(segments.unsafe(), *(opposite(e) if e is given[2] else e for e in given))
+    without = conjunction(segments.unsafe(), *(negation(e) if e is given[2] else e for e in given))
     assert given[2] is segments.over(0, 3)
     assert search(system, without, most=1) is None
 

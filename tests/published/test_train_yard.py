@@ -45,7 +45,7 @@ from verifier.engines.gates import gates
 from verifier.engines.induction import prove
 from verifier.engines.invariants import lasting
 from verifier.engines.samples import Machine
-from verifier.logic.expr import Expr, either, holds, opposite
+from verifier.logic.expr import Expr, disjunction, holds, negation
 from verifier.plan.facts import Observable
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
@@ -220,7 +220,7 @@ def test_the_system_does_what_the_events_do_one_at_a_time(name: str) -> None:
     one = replace(MISTAKES.get(name, Yard()), freeing_first=False)
     ours = YardSystem(one)
     machine = Machine(ours.system)
-    wrong = either(*(expr for _, expr in ours.wrongs()))
+    wrong = disjunction(*(expr for _, expr in ours.wrongs()))
     reached = list(explore([0], one.successors, most=20_000).parents)
     alone = [[], *([what] for what in ours.system.inputs)]
     for s in Random(1).sample(reached, 60):
@@ -253,9 +253,9 @@ def test_w1_V_the_published_invariants_are_proved() -> None:
     last, each needing others, and leave no room for a train that faces another or a block
     outside its route [R]; a solver that has seen nothing else agrees."""
     ours = YardSystem(Yard())
-    invariants = [opposite(expr) for _, expr in ours.invariants()]
+    invariants = [negation(expr) for _, expr in ours.invariants()]
     for asked in (ours.invariants(), ours.wrongs()):
-        bad = either(*(expr for _, expr in asked))
+        bad = disjunction(*(expr for _, expr in asked))
         proof = prove(ours.system, bad, invariants, further=False)
         assert isinstance(proof, Lasts)
         assert recheck(certificate(ours.system, bad, proof.clauses, title="W1", steps=proof.steps))
@@ -265,9 +265,9 @@ def test_w1_V_the_published_invariants_are_proved() -> None:
 def test_what_is_wrong_is_excluded_with_only_the_published_invariants_hinted_at() -> None:
     """The same by what is found to last, the invariants being no more than hints."""
     ours = YardSystem(Yard())
-    hints = [opposite(expr) for _, expr in ours.invariants()]
+    hints = [negation(expr) for _, expr in ours.invariants()]
     clauses = lasting(ours.system, hints=hints)
-    bad = either(*(expr for _, expr in ours.wrongs()))
+    bad = disjunction(*(expr for _, expr in ours.wrongs()))
     assert isinstance(prove(ours.system, bad, clauses, further=False), Lasts)
 
 
@@ -277,7 +277,7 @@ def asked_about(name: str, ours: YardSystem) -> Expr:
     wrongs = dict(ours.wrongs())
     if name == "points of a formed route may be set again":
         return wrongs["E is occupied and not reserved"]
-    return either(*wrongs.values())
+    return disjunction(*wrongs.values())
 
 
 @pytest.mark.parametrize("name", TO_SEARCH)
@@ -287,7 +287,7 @@ def test_w1_R_every_mistake_is_found_by_bounded_search(name: str) -> None:
     found = search(ours.system, bad, most=16)
     assert isinstance(found, Happens)
     assert replays(ours.system, bad, found)
-    invariants = [opposite(expr) for _, expr in ours.invariants()]
+    invariants = [negation(expr) for _, expr in ours.invariants()]
     assert prove(ours.system, bad, invariants, further=False) is None
 
 
@@ -295,5 +295,5 @@ def test_w1_R_every_mistake_is_found_by_bounded_search(name: str) -> None:
 def test_the_outside_engine_agrees(tmp_path: Path) -> None:
     for yard, unsafe in ((Yard(), False), (TABLE["R1 does not reserve B"], True)):
         ours = YardSystem(yard)
-        made = gates(ours.system, [either(*(expr for _, expr in ours.wrongs()))])
+        made = gates(ours.system, [disjunction(*(expr for _, expr in ours.wrongs()))])
         assert can_be_reached(made.circuit, 0, tmp_path) == unsafe

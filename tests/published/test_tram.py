@@ -41,7 +41,7 @@ from verifier.engines.gates import gates
 from verifier.engines.induction import prove
 from verifier.engines.invariants import lasting
 from verifier.engines.situations import SituationCheck
-from verifier.logic.expr import Expr, atom, both, holds, observables, opposite
+from verifier.logic.expr import Expr, atom, conjunction, holds, negation, support
 from verifier.logic.system import System
 from verifier.plan.facts import stock
 
@@ -114,13 +114,15 @@ def test_w2_V_the_whole_cycle_keeps_relays_exclusive() -> None:
     blocks = {s: stock(str(s)) for s in SECTIONS}
     cycle = Cycle(Tram(), {s: atom(b, "occupied") for s, b in blocks.items()})
     following = cycle.next_relays()
-    spoken = {w: None for expr in cycle.relays.values() for w in observables(expr)}
+    spoken = {w: None for expr in cycle.relays.values() for w in support(expr)}
     inputs = tuple(w for w in spoken if w not in following)
     # 3 is in no rule: a train waiting there has no say.
     assert len(inputs) == 10 + 4
     system = System(tuple(following), inputs, dict.fromkeys(following, ("down",)), following)
     for a, b in EXCLUDED:
-        assert isinstance(prove(system, both(up(a), up(b)), exclusion(), further=False), Lasts)
+        assert isinstance(
+            prove(system, conjunction(up(a), up(b)), exclusion(), further=False), Lasts
+        )
 
 
 @each_pair
@@ -233,9 +235,9 @@ def test_w2_R_three_kinds_of_facts_make_safety_inductive(routes: tuple[str, str]
     direction: 266 states, 0 counterexamples to induction"."""
     ours = JourneysSystem(Journeys(routes))
     bad = ours.wrong()
-    facts = [opposite(bad), *exclusion()]
+    facts = [negation(bad), *exclusion()]
     strong = [*facts, *ours.i2(), *ours.i3()]
-    assert _satisfying(ours, [opposite(bad)]) == 5_856
+    assert _satisfying(ours, [negation(bad)]) == 5_856
     assert _satisfying(ours, facts) == 1_464
     assert _satisfying(ours, strong) == 266
     assert prove(ours.system, bad, (), most_steps=8, further=False) is None

@@ -13,7 +13,7 @@ from functools import cached_property
 from itertools import combinations, pairwise, takewhile
 
 from tests.published.train_yard import BLOCKS, ROUTES, Yard
-from verifier.logic.expr import TRUE, Expr, atom, both, either, opposite
+from verifier.logic.expr import TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import Observable
@@ -60,17 +60,17 @@ class YardSystem:
         """No earlier route that shares a block has such an event at the same moment."""
         earlier = takewhile(lambda other: other != r, self.routes)
         shared = (o for o in earlier if set(self.routes[o]) & set(self.routes[r]))
-        return both(*(opposite(event(o)) for o in shared))
+        return conjunction(*(negation(event(o)) for o in shared))
 
     def reserves(self, r: str) -> Expr:
         if r not in self._reserves:
             free = (
-                opposite(occupied(b)) if self.yard.reserve else atom(self.held[b], "none")
+                negation(occupied(b)) if self.yard.reserve else atom(self.held[b], "none")
                 for b in self.hold[r]
             )
             down = atom(self.reserved[r], "down")
             first = self._first(r, self.reserves)
-            self._reserves[r] = both(self._chosen("reserve", r), down, first, *free)
+            self._reserves[r] = conjunction(self._chosen("reserve", r), down, first, *free)
         return self._reserves[r]
 
     def sets(self, r: str) -> Expr:
@@ -78,44 +78,46 @@ class YardSystem:
             unformed = TRUE if self.yard.reset else atom(self.formed[r], "down")
             up = atom(self.reserved[r], "up")
             first = self._first(r, self.sets)
-            self._sets[r] = both(self._chosen("set", r), up, unformed, first)
+            self._sets[r] = conjunction(self._chosen("set", r), up, unformed, first)
         return self._sets[r]
 
     def forms(self, r: str) -> Expr:
         lie = TRUE if self.yard.form else self.lies(r)
         up, down = atom(self.reserved[r], "up"), atom(self.formed[r], "down")
-        return both(self._chosen("form", r), up, down, lie, opposite(self.frees(r)))
+        return conjunction(self._chosen("form", r), up, down, lie, negation(self.frees(r)))
 
     def enters(self, r: str) -> Expr:
         first = self.routes[r][0]
         let_in = self.reserved[r] if self.yard.enter else self.formed[r]
         mine = atom(self.held[first], r) if first in self.hold[r] else TRUE
-        return both(self._chosen("enter", r), atom(let_in, "up"), mine, opposite(occupied(first)))
+        return conjunction(
+            self._chosen("enter", r), atom(let_in, "up"), mine, negation(occupied(first))
+        )
 
     def goes_on(self, a: str, b: str) -> Expr:
         """A front goes from a block to one that is free."""
-        leads = both(occupied(a), atom(self.track[a], b), opposite(occupied(b)))
-        return both(self._chosen("front", a), leads)
+        leads = conjunction(occupied(a), atom(self.track[a], b), negation(occupied(b)))
+        return conjunction(self._chosen("front", a), leads)
 
     def follows(self, a: str, b: str) -> Expr:
         """A rear follows from one block to another."""
-        return both(self._chosen("rear", a), is_rear(a), atom(self.track[a], b), occupied(b))
+        return conjunction(self._chosen("rear", a), is_rear(a), atom(self.track[a], b), occupied(b))
 
     def leaves(self, a: str) -> Expr:
         """A rear leaves a block, for another or for good."""
-        gone = both(self._chosen("rear", a), is_rear(a), atom(self.track[a], "nowhere"))
-        return either(gone, *(self.follows(a, b) for b in self.track[a].values[1:]))
+        gone = conjunction(self._chosen("rear", a), is_rear(a), atom(self.track[a], "nowhere"))
+        return disjunction(gone, *(self.follows(a, b) for b in self.track[a].values[1:]))
 
     def frees(self, r: str) -> Expr:
-        rid = both(*(opposite(atom(self.held[b], r)) for b in self.hold[r]))
-        return both(self._chosen("free", r), atom(self.reserved[r], "up"), rid)
+        rid = conjunction(*(negation(atom(self.held[b], r)) for b in self.hold[r]))
+        return conjunction(self._chosen("free", r), atom(self.reserved[r], "up"), rid)
 
     def lies(self, r: str) -> Expr:
         """The track is the route's path on the blocks it still holds."""
-        return both(
+        return conjunction(
             *(
-                either(
-                    opposite(atom(self.held[b], r)),
+                disjunction(
+                    negation(atom(self.held[b], r)),
                     atom(self.track[b], self.after[r].get(b, "nowhere")),
                 )
                 for b in self.hold[r]
@@ -128,11 +130,13 @@ class YardSystem:
     def system(self) -> System:
         following: dict[Observable, dict[str, Expr]] = {}
         for r in self.routes:
-            kept = opposite(self.frees(r))
-            reserved = either(self.reserves(r), both(atom(self.reserved[r], "up"), kept))
-            formed = either(self.forms(r), both(atom(self.formed[r], "up"), kept))
-            following[self.reserved[r]] = {"up": reserved, "down": opposite(reserved)}
-            following[self.formed[r]] = {"up": formed, "down": opposite(formed)}
+            kept = negation(self.frees(r))
+            reserved = disjunction(
+                self.reserves(r), conjunction(atom(self.reserved[r], "up"), kept)
+            )
+            formed = disjunction(self.forms(r), conjunction(atom(self.formed[r], "up"), kept))
+            following[self.reserved[r]] = {"up": reserved, "down": negation(reserved)}
+            following[self.formed[r]] = {"up": formed, "down": negation(formed)}
         for b in BLOCKS:
             following[self.held[b]] = self._next_held(b)
             following[self.track[b]] = self._next_track(b)
@@ -144,9 +148,9 @@ class YardSystem:
     def _next_held(self, b: str) -> dict[str, Expr]:
         what = self.held[b]
         taken = {r: self.reserves(r) for r in what.values[1:]}
-        kept = both(opposite(self.leaves(b)), *(opposite(t) for t in taken.values()))
-        values = {r: either(t, both(atom(what, r), kept)) for r, t in taken.items()}
-        return {**values, "none": both(*(opposite(v) for v in values.values()))}
+        kept = conjunction(negation(self.leaves(b)), *(negation(t) for t in taken.values()))
+        values = {r: disjunction(t, conjunction(atom(what, r), kept)) for r, t in taken.items()}
+        return {**values, "none": conjunction(*(negation(v) for v in values.values()))}
 
     def _next_track(self, b: str) -> dict[str, Expr]:
         what = self.track[b]
@@ -159,19 +163,23 @@ class YardSystem:
                 for r, after in self.after.items()
                 if after.get(b) != n and (b in after or n in after.values())
             ]
-            kept = both(atom(what, n), *(opposite(s) for s in away))
-            values[n] = either(*sets, kept)
-        return {**values, "nowhere": both(*(opposite(v) for v in values.values()))}
+            kept = conjunction(atom(what, n), *(negation(s) for s in away))
+            values[n] = disjunction(*sets, kept)
+        return {**values, "nowhere": conjunction(*(negation(v) for v in values.values()))}
 
     def _next_train(self, b: str) -> tuple[dict[str, Expr], dict[str, Expr]]:
         before = [a for a in BLOCKS if b in self.track[a].values]
         enters = [self.enters(r) for r, path in self.routes.items() if path[0] == b]
-        stays = opposite(self.leaves(b))
-        there = either(*enters, *(self.goes_on(a, b) for a in before), both(occupied(b), stays))
-        rear = either(*enters, *(self.follows(a, b) for a in before), both(is_rear(b), stays))
+        stays = negation(self.leaves(b))
+        there = disjunction(
+            *enters, *(self.goes_on(a, b) for a in before), conjunction(occupied(b), stays)
+        )
+        rear = disjunction(
+            *enters, *(self.follows(a, b) for a in before), conjunction(is_rear(b), stays)
+        )
         return (
-            {"occupied": there, "vacant": opposite(there)},
-            {"yes": rear, "no": opposite(rear)},
+            {"occupied": there, "vacant": negation(there)},
+            {"yes": rear, "no": negation(rear)},
         )
 
     # -------------------------------------------------------------- what must never happen
@@ -179,32 +187,44 @@ class YardSystem:
     def wrongs(self) -> Iterator[tuple[str, Expr]]:
         """Each by its name; together they are `Yard.wrong`."""
         for b in BLOCKS:
-            yield f"{b} is occupied and not reserved", both(occupied(b), atom(self.held[b], "none"))
+            yield (
+                f"{b} is occupied and not reserved",
+                conjunction(occupied(b), atom(self.held[b], "none")),
+            )
         for r in self.routes:
             for b in self.hold[r]:
-                here = both(occupied(b), atom(self.held[b], r))
+                here = conjunction(occupied(b), atom(self.held[b], r))
                 yield (
                     f"{b} is occupied for {r}, which is not formed",
-                    both(here, atom(self.formed[r], "down")),
+                    conjunction(here, atom(self.formed[r], "down")),
                 )
                 yield (
                     f"{b} is occupied for {r}, whose points do not lie",
-                    both(here, opposite(self.lies(r))),
+                    conjunction(here, negation(self.lies(r))),
                 )
                 yield (
                     f"from {b} a train of {r} faces what {r} does not hold",
-                    both(here, self._strays(r, b)),
+                    conjunction(here, self._strays(r, b)),
                 )
 
     def invariants(self) -> Iterator[tuple[str, Expr]]:
         """The invariants of the benchmark [V], each by what would break it; but for those that
         go without saying here (a block has one reservation at most, for a route of its own)."""
         for b in BLOCKS:
-            yield f"{b} is occupied and not reserved", both(occupied(b), atom(self.held[b], "none"))
-            yield f"{b} has a rear and is not occupied", both(is_rear(b), opposite(occupied(b)))
+            yield (
+                f"{b} is occupied and not reserved",
+                conjunction(occupied(b), atom(self.held[b], "none")),
+            )
+            yield (
+                f"{b} has a rear and is not occupied",
+                conjunction(is_rear(b), negation(occupied(b))),
+            )
         for r in self.routes:
             unreserved = atom(self.reserved[r], "down")
-            yield f"{r} is formed and not reserved", both(atom(self.formed[r], "up"), unreserved)
+            yield (
+                f"{r} is formed and not reserved",
+                conjunction(atom(self.formed[r], "up"), unreserved),
+            )
             for b in self.hold[r]:
                 yield from self._of_block(r, b)
         for b in BLOCKS:
@@ -212,47 +232,47 @@ class YardSystem:
             for a, c in combinations(leading, 2):
                 yield (
                     f"{a} and {c} both lead to {b}",
-                    both(atom(self.track[a], b), atom(self.track[c], b)),
+                    conjunction(atom(self.track[a], b), atom(self.track[c], b)),
                 )
 
     def _of_block(self, r: str, b: str) -> Iterator[tuple[str, Expr]]:
         held, formed = atom(self.held[b], r), atom(self.formed[r], "up")
         yield (
             f"{b} is held by {r}, which is not reserved",
-            both(held, atom(self.reserved[r], "down")),
+            conjunction(held, atom(self.reserved[r], "down")),
         )
         yield (
             f"{b} is not held by {r}, which is reserved and not formed",
-            both(opposite(held), atom(self.reserved[r], "up"), opposite(formed)),
+            conjunction(negation(held), atom(self.reserved[r], "up"), negation(formed)),
         )
         yield (
             f"{b} is occupied for {r}, which is not formed",
-            both(occupied(b), held, opposite(formed)),
+            conjunction(occupied(b), held, negation(formed)),
         )
         then = self.after[r].get(b)
         yield (
             f"{b} is held by {r}, which is formed, and leads elsewhere",
-            both(held, formed, opposite(atom(self.track[b], then or "nowhere"))),
+            conjunction(held, formed, negation(atom(self.track[b], then or "nowhere"))),
         )
         if then:
             yield (
                 f"{b} is held by {r}, and {then} after it is not",
-                both(held, opposite(atom(self.held[then], r))),
+                conjunction(held, negation(atom(self.held[then], r))),
             )
-            yield f"{b} is held by {r}, and {then} has a rear", both(held, is_rear(then))
+            yield f"{b} is held by {r}, and {then} has a rear", conjunction(held, is_rear(then))
             yield (
                 f"{b} is let go by {r}, and {then} is held and vacant",
-                both(opposite(held), atom(self.held[then], r), opposite(occupied(then))),
+                conjunction(negation(held), atom(self.held[then], r), negation(occupied(then))),
             )
             yield (
                 f"{b} is held by {r} and vacant, and {then} is occupied",
-                both(held, opposite(occupied(b)), occupied(then)),
+                conjunction(held, negation(occupied(b)), occupied(then)),
             )
 
     def _strays(self, r: str, b: str) -> Expr:
-        return either(
+        return disjunction(
             *(
-                both(atom(self.track[b], n), opposite(atom(self.held[n], r)))
+                conjunction(atom(self.track[b], n), negation(atom(self.held[n], r)))
                 for n in self.track[b].values[1:]
             )
         )

@@ -23,7 +23,7 @@ from tests.published.tram import (
     Tram,
     direction,
 )
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import Observable
@@ -43,7 +43,7 @@ EXCLUDED = [(a, b) for a, b in combinations(range(1, 6), 2) if (a, b) not in ((1
 
 
 def exclusion() -> list[Expr]:
-    return [either(opposite(up(a)), opposite(up(b))) for a, b in EXCLUDED]
+    return [disjunction(negation(up(a)), negation(up(b))) for a, b in EXCLUDED]
 
 
 class Cycle:
@@ -60,9 +60,9 @@ class Cycle:
         now = {i: up(i) for i in RELAYS}
         for route in SETTING_ORDER:
             tests = [self._test(test, now) for test in self.tram.tests(route)]
-            now[RELAY[route]] = either(now[RELAY[route]], both(*tests))
+            now[RELAY[route]] = disjunction(now[RELAY[route]], conjunction(*tests))
         for route, path in PATHS.items():
-            now[RELAY[route]] = both(now[RELAY[route]], opposite(self.there[path[-1]]))
+            now[RELAY[route]] = conjunction(now[RELAY[route]], negation(self.there[path[-1]]))
         return now
 
     def _test(self, test: str, relays: Mapping[int, Expr]) -> Expr:
@@ -73,31 +73,31 @@ class Cycle:
             case "-":
                 return atom(COMMAND[number], "released")
             case "r":
-                return opposite(relays[number])
+                return negation(relays[number])
             case _:
-                return opposite(self.there[number])
+                return negation(self.there[number])
 
     def _green(self) -> dict[int, Expr]:
         """Of each signal: when it is green."""
         lies, r = self.lies, self.relays
-        turned = {points: opposite(expr) for points, expr in lies.items()}
+        turned = {points: negation(expr) for points, expr in lies.items()}
         shown = {
-            "V1Q1": both(r[1], lies[1], lies[3]),
-            "V1Q2": both(r[2], lies[1], turned[3], turned[2], lies[5]),
-            "Q2V2": both(r[3], lies[5], lies[2], lies[4]),
-            "V1Q3": both(r[4], lies[1], turned[3], turned[2], turned[5]),
-            "Q3V2": both(r[5], turned[5], lies[2], lies[4]),
+            "V1Q1": conjunction(r[1], lies[1], lies[3]),
+            "V1Q2": conjunction(r[2], lies[1], turned[3], turned[2], lies[5]),
+            "Q2V2": conjunction(r[3], lies[5], lies[2], lies[4]),
+            "V1Q3": conjunction(r[4], lies[1], turned[3], turned[2], turned[5]),
+            "Q3V2": conjunction(r[5], turned[5], lies[2], lies[4]),
         }
         seen = {
             "points": lambda path: (), "first": lambda path: path[1:2], "all": lambda path: path[1:]
         }[self.tram.signal_sees]  # fmt: skip
         clear = {
-            route: both(expr, *(opposite(self.there[s]) for s in seen(PATHS[route])))
+            route: conjunction(expr, *(negation(self.there[s]) for s in seen(PATHS[route])))
             for route, expr in shown.items()
         }
         return {
             1: clear["Q2V2"], 2: clear["Q3V2"],
-            3: either(clear["V1Q1"], clear["V1Q2"], clear["V1Q3"]),
+            3: disjunction(clear["V1Q1"], clear["V1Q2"], clear["V1Q3"]),
         }  # fmt: skip
 
     def goes(self, way: str, at: int) -> Iterator[tuple[int, Expr]]:
@@ -105,23 +105,23 @@ class Cycle:
         signal = SIGNAL_AT.get((way, at))
         may = TRUE if signal is None else self.green[signal]
         if signal is not None and self.tram.inverted:
-            may = opposite(may)
+            may = negation(may)
         ahead, points, turned = NEXT[way, at]
         if points is None:
             yield ahead, may
         else:
-            yield ahead, both(may, self.lies[points])
-            yield turned, both(may, opposite(self.lies[points]))
+            yield ahead, conjunction(may, self.lies[points])
+            yield turned, conjunction(may, negation(self.lies[points]))
 
     def next_relays(self) -> dict[Observable, dict[str, Expr]]:
-        return {RELAYS[i]: {"up": expr, "down": opposite(expr)} for i, expr in self.relays.items()}
+        return {RELAYS[i]: {"up": expr, "down": negation(expr)} for i, expr in self.relays.items()}
 
 
 def straight(relays: Mapping[int, Expr]) -> dict[int, Expr]:
     """Of each set of points: when it lies straight."""
     return {
-        1: TRUE, 2: either(relays[3], relays[5]), 3: relays[1], 4: TRUE,
-        5: either(relays[2], relays[3]),
+        1: TRUE, 2: disjunction(relays[3], relays[5]), 3: relays[1], 4: TRUE,
+        5: disjunction(relays[2], relays[3]),
     }  # fmt: skip
 
 
@@ -139,7 +139,7 @@ class JourneysSystem:
             for i in range(len(self.ways))
         ]
         self.moves = [facts.choice("advance", f"Train {i + 1}") for i in range(len(self.ways))]
-        self.there = {s: either(*self.standing(s)) for s in SECTIONS}
+        self.there = {s: disjunction(*self.standing(s)) for s in SECTIONS}
         self.cycle = Cycle(journeys.tram, self.there)
         self.system = self._system()
 
@@ -167,19 +167,22 @@ class JourneysSystem:
         comes: dict[int, list[Expr]] = {to: [] for to in NAMES}
         for at in SECTIONS:
             for to, when in self.cycle.goes(self.ways[i], at) if self._goes(i, at) else ():
-                comes[to].append(both(moves, atom(front, NAMES[at]), when))
-        gone = both(moves, atom(front, "off"))
-        moved = either(gone, *(expr for exprs in comes.values() for expr in exprs))
+                comes[to].append(conjunction(moves, atom(front, NAMES[at]), when))
+        gone = conjunction(moves, atom(front, "off"))
+        moved = disjunction(gone, *(expr for exprs in comes.values() for expr in exprs))
         values = {
-            NAMES[to]: either(*exprs, both(atom(front, NAMES[to]), opposite(either(*exprs, moved))))
+            NAMES[to]: disjunction(
+                *exprs, conjunction(atom(front, NAMES[to]), negation(disjunction(*exprs, moved)))
+            )
             for to, exprs in comes.items()
         }
-        values["off"] = either(values["off"], gone)
+        values["off"] = disjunction(values["off"], gone)
         following = {front: values}
         for before, part in zip(self.trains[i], behind, strict=False):
             following[part] = {
-                name: either(
-                    both(moved, atom(before, name)), both(opposite(moved), atom(part, name))
+                name: disjunction(
+                    conjunction(moved, atom(before, name)),
+                    conjunction(negation(moved), atom(part, name)),
                 )
                 for name in NAMES.values()
             }
@@ -193,24 +196,25 @@ class JourneysSystem:
         parts = [part for train in self.trains for part in train]
         off_rails = (atom(part, "derailed") for part in parts)
         meet = (
-            both(atom(a, str(s)), atom(b, str(s)))
+            conjunction(atom(a, str(s)), atom(b, str(s)))
             for a, b in combinations(parts, 2)
             for s in SECTIONS
         )
-        return either(*off_rails, *meet)
+        return disjunction(*off_rails, *meet)
 
     def moves_under(self, points: int) -> Expr:
         """The points move in this cycle under a train."""
         now, then = straight({i: up(i) for i in RELAYS})[points], self.cycle.lies[points]
-        turn = either(both(now, opposite(then)), both(opposite(now), then))
+        turn = disjunction(conjunction(now, negation(then)), conjunction(negation(now), then))
         spanned = (
-            both(
-                either(*(atom(p, str(a)) for p in train)), either(*(atom(p, str(b)) for p in train))
+            conjunction(
+                disjunction(*(atom(p, str(a)) for p in train)),
+                disjunction(*(atom(p, str(b)) for p in train)),
             )
             for train in self.trains
             for a, b in AROUND[points]
         )
-        return both(turn, either(*spanned))
+        return conjunction(turn, disjunction(*spanned))
 
     # -------------------------------------------------------------- strengthening
 
@@ -222,26 +226,26 @@ class JourneysSystem:
             for s in SECTIONS:
                 set_routes = (up(r) for r, path in paths.items() if s in path[1:-1])
                 if s not in ends:
-                    yield either(opposite(atom(place, str(s))), *set_routes)
+                    yield disjunction(negation(atom(place, str(s))), *set_routes)
 
     def i3(self) -> Iterator[Expr]:
         """A set route's sections after the first hold at most one train, of its direction."""
         for route, path in PATHS.items():
-            down = opposite(up(RELAY[route]))
+            down = negation(up(RELAY[route]))
             for way, (place, *_) in zip(self.ways, self.trains, strict=True):
                 if way != direction(route):
-                    yield from (either(down, opposite(atom(place, str(s)))) for s in path[1:])
+                    yield from (disjunction(down, negation(atom(place, str(s)))) for s in path[1:])
             for (a, *_), (b, *_) in combinations(self.trains, 2):
                 for s, t in product(path[1:], repeat=2):
-                    yield either(down, opposite(atom(a, str(s))), opposite(atom(b, str(t))))
+                    yield disjunction(down, negation(atom(a, str(s))), negation(atom(b, str(t))))
 
     def published(self) -> Iterator[Expr]:
         """The train invariants of the script [V]: at the first section of its route, or inside
         it and its relay up, or at the last, or gone."""
         for route, (place, *_) in zip(self.journeys.routes, self.trains, strict=True):
             path = PATHS[route]
-            within = both(up(RELAY[route]), atom(place, *(str(s) for s in path)))
-            yield either(atom(place, str(path[0]), str(path[-1]), "off"), within)
+            within = conjunction(up(RELAY[route]), atom(place, *(str(s) for s in path)))
+            yield disjunction(atom(place, str(path[0]), str(path[-1]), "off"), within)
 
 
 # ------------------------------------------------------------------ trains that keep coming
@@ -256,11 +260,11 @@ class ArrivalsSystem:
             ("nothing", *(f"move {s}" for s in SECTIONS), *(f"arrive {s}" for s in ENTRANCES)),
             "nothing",
         )  # fmt: skip
-        there = {s: opposite(atom(FREE[s], "vacant")) for s in SECTIONS}
+        there = {s: negation(atom(FREE[s], "vacant")) for s in SECTIONS}
         self.cycle = Cycle(tram, there)
         # Moves: direction, from, to, when.
         self.moves = [
-            (way, at, to, both(atom(self.event, f"move {at}"), atom(FREE[at], way), when))
+            (way, at, to, conjunction(atom(self.event, f"move {at}"), atom(FREE[at], way), when))
             for way, at in NEXT
             for to, when in self.cycle.goes(way, at)
         ]
@@ -273,33 +277,39 @@ class ArrivalsSystem:
 
     def _arrives(self, s: int) -> Expr:
         kept_out = {1: up_next(self.cycle, 2), 2: up_next(self.cycle, 4)}.get(s, FALSE)
-        return both(
-            atom(self.event, f"arrive {s}"), atom(FREE[s], "vacant"), opposite(kept_out)
+        return conjunction(
+            atom(self.event, f"arrive {s}"), atom(FREE[s], "vacant"), negation(kept_out)
         ) if s in ENTRANCES else FALSE  # fmt: skip
 
     def _next(self, s: int) -> dict[str, Expr]:
         values = {}
-        gone = either(*(when for _, at, _, when in self.moves if at == s))
+        gone = disjunction(*(when for _, at, _, when in self.moves if at == s))
         for way in ("VQ", "QV"):
             comes = [when for w, _, to, when in self.moves if w == way and to == s]
             arrives = self._arrives(s) if ENTRANCES.get(s) == way else FALSE
-            stays = both(atom(FREE[s], way), opposite(gone))
-            values[way] = either(arrives, stays, both(atom(FREE[s], "vacant"), either(*comes)))
-        return {**values, "vacant": both(*(opposite(v) for v in values.values()))}
+            stays = conjunction(atom(FREE[s], way), negation(gone))
+            values[way] = disjunction(
+                arrives, stays, conjunction(atom(FREE[s], "vacant"), disjunction(*comes))
+            )
+        return {**values, "vacant": conjunction(*(negation(v) for v in values.values()))}
 
     def differs(self, other: Tram) -> Expr:
         """Other rules would make something else of the relays in this cycle."""
         theirs = Cycle(other, self.cycle.there).relays
         pairs = [(self.cycle.relays[i], theirs[i]) for i in RELAYS]
-        return either(
-            *(either(both(a, opposite(b)), both(opposite(a), b)) for a, b in pairs if a is not b)
+        return disjunction(
+            *(
+                disjunction(conjunction(a, negation(b)), conjunction(negation(a), b))
+                for a, b in pairs
+                if a is not b
+            )
         )
 
     def wrong(self) -> Expr:
         """A train that moves leaves the rails or runs into another."""
-        return either(
+        return disjunction(
             *(
-                when if to == DERAILED else both(when, self.cycle.there[to])
+                when if to == DERAILED else conjunction(when, self.cycle.there[to])
                 for _, _, to, when in self.moves
                 if to != OFF
             )

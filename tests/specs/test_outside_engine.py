@@ -17,7 +17,7 @@ from verifier.engines.certificates import certificate, recheck
 from verifier.engines.gates import gates
 from verifier.findings.locking import HistoryProver
 from verifier.findings.verdicts import Verdict
-from verifier.logic.expr import Expr, either
+from verifier.logic.expr import Expr, disjunction
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import obligations
 from verifier.properties.obligation import Obligation
@@ -66,7 +66,7 @@ def test_the_outside_engine_agrees_on_every_junction(path: Path, tmp_path: Path)
             says_never = (verdict.status == "proved") == (verdict.obligation.mode == "never")
             bad = histories.expand(verdict.obligation.formula)
             (never if says_never else at_times).append(bad)
-        circuit = gates(histories.system, [either(*never), *at_times]).circuit
+        circuit = gates(histories.system, [disjunction(*never), *at_times]).circuit
         assert not can_be_reached(circuit, 0, tmp_path)
         for number in range(1, len(at_times) + 1):
             assert can_be_reached(circuit, number, tmp_path), here

@@ -7,7 +7,7 @@ import pytest
 import verifier
 from tests.differential.junctions import built
 from verifier.language.diagnostics import InputError
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, observables, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation, support
 from verifier.logic.settle import same
 from verifier.plan import facts
 from verifier.plan.facts import UNLISTED
@@ -51,7 +51,7 @@ L, CALL = facts.lever("L", ("left", "normal", "right")), facts.button("Call")
 
 
 def vacant(*blocks: facts.Observable) -> Expr:
-    return both(*(atom(block, "vacant") for block in blocks))
+    return conjunction(*(atom(block, "vacant") for block in blocks))
 
 
 @pytest.fixture(scope="module")
@@ -78,15 +78,15 @@ def test_inputs_mean_themselves(world: World) -> None:
 
 
 def test_conditions_and_lines(world: World) -> None:
-    lined = both(atom(T1, "normal"), atom(D1, "derailing"))
+    lined = conjunction(atom(T1, "normal"), atom(D1, "derailing"))
     assert means(world, facts.condition("Lined"), "true") is lined
-    assert means(world, facts.condition("Lined"), "false") is opposite(lined)
-    first = both(lined, vacant(SWITCH, B))
+    assert means(world, facts.condition("Lined"), "false") is negation(lined)
+    first = conjunction(lined, vacant(SWITCH, B))
     assert means(world, facts.line("1", 0), "acts") is first
-    assert means(world, facts.line("1", 0), "idle") is opposite(first)
+    assert means(world, facts.line("1", 0), "idle") is negation(first)
     acts = [means(world, facts.line("2", i), "acts") for i in range(3)]
-    assert same(either(*acts), TRUE)
-    assert all(same(both(a, b), FALSE) for a, b in combinations(acts, 2))
+    assert same(disjunction(*acts), TRUE)
+    assert all(same(conjunction(a, b), FALSE) for a, b in combinations(acts, 2))
 
 
 def test_colours_by_aspect_and_by_head(world: World) -> None:
@@ -97,7 +97,7 @@ def test_colours_by_aspect_and_by_head(world: World) -> None:
     assert means(world, low, "green") is means(world, one.aspect, "Diverging-Clear")
     two = world.plan.signals["2"]
     at_stop = means(world, one.aspect, "Stop")
-    assert means(world, two.heads[0].colour, "green") is both(at_stop, atom(L, "left"))
+    assert means(world, two.heads[0].colour, "green") is conjunction(at_stop, atom(L, "left"))
 
 
 def test_what_two_heads_show_together_is_read_as_one_aspect(world: World) -> None:
@@ -116,8 +116,8 @@ def test_an_order_of_lines_matters() -> None:
     )
     plan = verifier.load_text(text)
     clear = World(plan).expand(atom(plan.signals["1"].aspect, "Clear"))
-    lined = both(atom(T1, "normal"), atom(D1, "derailing"))
-    assert clear is both(atom(C, "occupied"), lined, vacant(SWITCH, B))
+    lined = conjunction(atom(T1, "normal"), atom(D1, "derailing"))
+    assert clear is conjunction(atom(C, "occupied"), lined, vacant(SWITCH, B))
 
 
 # ------------------------------------------------------------------ circles
@@ -177,7 +177,7 @@ def test_a_condition_cannot_be_written_in_terms_of_itself() -> None:
 def test_no_circle(one: str, two: str) -> None:
     plan = verifier.load_text(PAIR.format(one, two))
     expanded = World(plan).expand(atom(plan.signals["1"].aspect, "Clear"))
-    assert all(what in plan.inputs for what in observables(expanded))
+    assert all(what in plan.inputs for what in support(expanded))
 
 
 def test_settled_by_the_lever_means_what_it_says() -> None:
@@ -185,7 +185,9 @@ def test_settled_by_the_lever_means_what_it_says() -> None:
     world = World(plan)
     clear = {n: world.expand(atom(s.aspect, "Clear")) for n, s in plan.signals.items()}
     assert clear == {"1": atom(L, "left"), "2": atom(L, "right")}
-    assert world.expand(either(*(atom(s.aspect, "Stop") for s in plan.signals.values()))) is TRUE
+    assert (
+        world.expand(disjunction(*(atom(s.aspect, "Stop") for s in plan.signals.values()))) is TRUE
+    )
 
 
 def test_what_a_circle_settles_is_not_taken_for_more() -> None:
@@ -200,8 +202,8 @@ def test_what_a_circle_settles_is_not_taken_for_more() -> None:
     one = plan.signals["1"].aspect
     left = atom(L, "left")
     assert world.expand(atom(one, "Clear", "Approach")) is left
-    assert world.expand(atom(one, "Clear", "Stop")) is either(
-        both(left, vacant(A)), atom(L, "right")
+    assert world.expand(atom(one, "Clear", "Stop")) is disjunction(
+        conjunction(left, vacant(A)), atom(L, "right")
     )
     assert world.expand(atom(one, "Restricting")) is atom(L, "normal")
 

@@ -17,10 +17,10 @@ from verifier.logic.expr import (
     Atom,
     Expr,
     atom,
-    both,
+    conjunction,
     constant,
-    either,
-    opposite,
+    disjunction,
+    negation,
     substitute,
 )
 from verifier.plan.facts import Observable
@@ -68,7 +68,7 @@ def differing(
     if watched is None:
         heads = (head for signal in bench.plan.signals.values() for head in signal.heads)
         watched = [head.lens for head in heads]
-    return either(*_differences(bench, a, b, shared, watched))
+    return disjunction(*_differences(bench, a, b, shared, watched))
 
 
 def _of_points(bench: Bench, group: Suspects) -> set[object]:
@@ -92,7 +92,7 @@ def _differences(
         for state in what.values:
             x, y = one.says(what, state), other.says(what, state)
             if x is not y:
-                yield either(both(x, opposite(y)), both(opposite(x), y))
+                yield disjunction(conjunction(x, negation(y)), conjunction(negation(x), y))
 
 
 class _Watched:

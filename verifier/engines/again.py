@@ -18,7 +18,7 @@ from verifier.engines import bounded, induction
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.samples import Machine, samples_of
 from verifier.engines.unroll import Unrolling
-from verifier.logic.expr import Expr, atom, both, opposite
+from verifier.logic.expr import Expr, atom, conjunction, negation
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -70,7 +70,7 @@ def always_again(
         if system.always:
             unknown = Unknown("what the file takes for granted may keep it from being so")
         return [unknown] * len(goals)
-    home = both(*(atom(w, w.usual) for w in matters))
+    home = conjunction(*(atom(w, w.usual) for w in matters))
     homeward = _Homing(system, clauses, home, deadline).answer()
     at_home = replace(system, initial={w: (w.usual,) for w in system.states})
     return [
@@ -99,7 +99,7 @@ def _again(
     here = replace(system, initial={w: (answer.moment[w],) for w in system.states})
     found = induction.prove(here, goal, (), most_steps=1, deadline=deadline)
     if isinstance(found, Lasts):
-        inside = both(*found.clauses, opposite(goal))
+        inside = conjunction(*found.clauses, negation(goal))
         history = bounded.search(system, inside, most=LONG, few=few, deadline=deadline)
         if isinstance(history, Happens):
             return Trapped(history, here, found)
@@ -234,7 +234,7 @@ class _Homing:
     def _exclude(self, moment: Moment, end: Moment) -> _Stranded | None:
         """A moment from which no way leads home: stranded if it is reached; else the clauses
         learn why it is not."""
-        cube = both(*(atom(w, v) for w, v in moment.items()))
+        cube = conjunction(*(atom(w, v) for w, v in moment.items()))
         found = induction.prove(
             self.system, cube, self._clauses, most_steps=1, deadline=self._deadline
         )

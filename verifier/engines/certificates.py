@@ -15,7 +15,7 @@ from collections.abc import Iterable, Iterator, Sequence
 import z3
 
 from verifier.engines.smtlib import Parts, one_line, one_state, state_text, symbols
-from verifier.logic.expr import Atom, Expr, atom, both, observables, opposite, substitute
+from verifier.logic.expr import Atom, Expr, atom, conjunction, negation, substitute, support
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -82,13 +82,13 @@ def certificate(
     """The file. ``told`` are the clauses as sentences, for the reader.
 
     Raises ValueError when two things of the system are one by kind, name and values."""
-    kept = list(clauses) if steps == 1 else [*clauses, opposite(bad)]
+    kept = list(clauses) if steps == 1 else [*clauses, negation(bad)]
     row = max(1, steps - 1)
     asked = _Asked(system, row)
-    facts = [asked.text(both(*kept), moment) for moment in range(row + 1)]
-    failed = [asked.text(opposite(both(*kept)), moment) for moment in range(row + 1)]
+    facts = [asked.text(conjunction(*kept), moment) for moment in range(row + 1)]
+    failed = [asked.text(negation(conjunction(*kept)), moment) for moment in range(row + 1)]
     forbidden = asked.text(bad, 0)
-    granted = [asked.text(both(*system.always), m) for m in range(row + 1)]
+    granted = [asked.text(conjunction(*system.always), m) for m in range(row + 1)]
     following = [list(asked.follow(m)) for m in range(row, 0, -1)][::-1]
     first = asked.text(_start(system, asked.used[0]), 0)
 
@@ -154,7 +154,7 @@ class _Asked:
         self._states = set(system.states)
 
     def text(self, expr: Expr, moment: int) -> str:
-        self.used[moment].update(dict.fromkeys(observables(expr)))
+        self.used[moment].update(dict.fromkeys(support(expr)))
 
         def at(node: Atom) -> Expr:
             return atom(_at(node.what, moment), *node.values)
@@ -203,7 +203,7 @@ def _start(system: System, used: Iterable[Observable]) -> Expr:
     has some value at the start."""
     wanted = set(used)
     assert all(system.initial[what] for what in system.states)
-    return both(*(atom(w, *system.initial[w]) for w in system.states if w in wanted))
+    return conjunction(*(atom(w, *system.initial[w]) for w in system.states if w in wanted))
 
 
 # ------------------------------------------------------------------ text

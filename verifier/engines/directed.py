@@ -22,7 +22,7 @@ import z3
 from verifier.engines.answers import Unknown
 from verifier.engines.samples import Machine, Samples
 from verifier.engines.unroll import Unrolling
-from verifier.logic.expr import Atom, Expr, atom, both, either, observables, opposite
+from verifier.logic.expr import Atom, Expr, atom, conjunction, disjunction, negation, support
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -259,7 +259,7 @@ class Frames:
 
     def _comes(self, cube: Cube) -> Expr:
         following = self.system.following
-        return both(*(either(*(following[p.what][v] for v in p.values)) for p in cube))
+        return conjunction(*(disjunction(*(following[p.what][v] for v in p.values)) for p in cube))
 
     def _leading(self, moment: Mapping[Observable, str], target: Expr) -> Cube:
         """What of the states of a moment is enough for the target, and what is taken for
@@ -269,7 +269,7 @@ class Frames:
         targets = (target, *self.system.always)
         slots = [self._machine.slot(expr) for expr in targets]
         part = self._machine.part(slots)
-        about = {what for expr in targets for what in observables(expr)}
+        about = {what for expr in targets for what in support(expr)}
         chosen = {what: moment[what] for what in self.system.inputs if what in about}
         kept = [what for what in self.system.states if what in about]
         needed: list[Observable] = []
@@ -295,4 +295,4 @@ class Frames:
 
 
 def _clause(cube: Cube) -> Expr:
-    return either(*(opposite(part) for part in cube))
+    return disjunction(*(negation(part) for part in cube))

@@ -15,7 +15,7 @@ from verifier.engines.answers import Lasts, Unknown
 from verifier.engines.directed import Frames
 from verifier.engines.samples import samples_of
 from verifier.engines.unroll import Unrolling
-from verifier.logic.expr import Expr, opposite
+from verifier.logic.expr import Expr, negation
 from verifier.logic.system import System
 
 
@@ -105,7 +105,7 @@ class Induction:
         for step in range(last):
             if self._can_be(self._start, self._moment(self._start, bad, step)):
                 return None
-        free = [solver.name(opposite(bad), step) for step in range(last)]
+        free = [solver.name(negation(bad), step) for step in range(last)]
         needed = self._needed([*self._moment(solver, bad, last), *free], ())
         if needed is None:
             return None
@@ -125,7 +125,7 @@ class Induction:
 
     def _what_makes(self, clause: int, known: Iterable[int]) -> frozenset[int]:
         """Clauses after which this one holds, known ones if they are enough."""
-        broken = opposite(self._clauses[clause])
+        broken = negation(self._clauses[clause])
         if self._can_be(self._start, self._moment(self._start, broken, 0)):
             raise NotLasting
         makes = self._needed(self._moment(self._solver, broken, 1), known)

@@ -19,7 +19,7 @@ import z3
 
 from verifier.engines.samples import Machine, Samples, samples_of
 from verifier.engines.unroll import Unrolling
-from verifier.logic.expr import And, Atom, Expr, Or, atom, either
+from verifier.logic.expr import And, Atom, Expr, Or, atom, disjunction
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -44,7 +44,8 @@ def lasting(
     sieve = _Sieve(system, candidates.literals, deadline)
     clauses = dict.fromkeys((*candidates.hinted(hints), *candidates.short()))
     return tuple(
-        either(*(candidates.literals[i] for i in clause)) for clause in sieve.sift(list(clauses))
+        disjunction(*(candidates.literals[i] for i in clause))
+        for clause in sieve.sift(list(clauses))
     )
 
 

@@ -14,7 +14,7 @@ import z3
 from verifier.engines import bounded, induction
 from verifier.engines.answers import Happens, Interrupted, Outcome, Unknown
 from verifier.engines.unroll import OUT_OF_TIME, WITHIN, Unrolling
-from verifier.logic.expr import FALSE, TRUE, And, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, TRUE, And, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.system import System
 from verifier.plan.facts import Observable
 
@@ -154,16 +154,18 @@ def _joined(node: z3.BoolRef, parts: Sequence[Expr]) -> Expr | None:
         case z3.Z3_OP_FALSE:
             return FALSE
         case z3.Z3_OP_AND:
-            return both(*parts)
+            return conjunction(*parts)
         case z3.Z3_OP_OR:
-            return either(*parts)
+            return disjunction(*parts)
         case z3.Z3_OP_NOT:
-            return opposite(parts[0])
+            return negation(parts[0])
         case z3.Z3_OP_IMPLIES:
-            return either(opposite(parts[0]), parts[1])
+            return disjunction(negation(parts[0]), parts[1])
         case z3.Z3_OP_EQ | z3.Z3_OP_IFF:
-            return either(both(*parts), both(*map(opposite, parts)))
+            return disjunction(conjunction(*parts), conjunction(*map(negation, parts)))
         case z3.Z3_OP_ITE:
-            return either(both(parts[0], parts[1]), both(opposite(parts[0]), parts[2]))
+            return disjunction(
+                conjunction(parts[0], parts[1]), conjunction(negation(parts[0]), parts[2])
+            )
         case _:
             return None

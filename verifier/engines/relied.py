@@ -14,7 +14,7 @@ import z3
 
 from verifier.engines.answers import Lasts
 from verifier.engines.unroll import Unrolling
-from verifier.logic.expr import Expr, both, opposite
+from verifier.logic.expr import Expr, conjunction, negation
 from verifier.logic.system import System
 
 
@@ -37,8 +37,8 @@ def relied_on(
 
 
 def _questions(system: System, bad: Expr, proof: Lasts) -> "list[_Question]":
-    facts = both(*proof.clauses, *([opposite(bad)] if proof.steps > 1 else []))
-    failed, row = opposite(facts), max(1, proof.steps - 1)
+    facts = conjunction(*proof.clauses, *([negation(bad)] if proof.steps > 1 else []))
+    failed, row = negation(facts), max(1, proof.steps - 1)
     start, later = Unrolling(system, start=True), Unrolling(system, start=False)
     fails = start.named(start.any_of([start.term(failed, k) for k in range(row)]))
     holding = [later.name(facts, k) for k in range(row)]

@@ -20,7 +20,7 @@ from verifier.engines.answers import Answer, Exists, Impossible, Interrupted, Un
 from verifier.engines.lengths import Room, rooms, standing_is_possible
 from verifier.engines.order import TIERS, tier_of, values_in_order
 from verifier.engines.unroll import WITHIN
-from verifier.logic.expr import TRUE, And, Atom, Const, Expr, fold, observables, opposite
+from verifier.logic.expr import TRUE, And, Atom, Const, Expr, fold, negation, support
 from verifier.plan.facts import Observable
 from verifier.world.bodies import bodies
 from verifier.world.situation import Situation
@@ -47,7 +47,7 @@ class SituationCheck:
     ):
         self._rank = {what: i for i, what in enumerate(inputs)}
         # The file's own come first: `rests_on` speaks of them alone.
-        self._assumptions = [(a, observables(a)) for a in (*assumptions, *always)]
+        self._assumptions = [(a, support(a)) for a in (*assumptions, *always)]
         self._own = len(assumptions)
         self._rooms = rooms
         self._timeout = timeout
@@ -209,7 +209,7 @@ class SituationCheck:
         self._solver.push()
         try:
             self._allow(cone)
-            self._solver.add(self._term(opposite(goal)))
+            self._solver.add(self._term(negation(goal)))
             self._solver.add(*(self._bit(w, w.usual) for w in sound))
             self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
             # Letting go of many at once comes to the same as one by one: what holds with few
@@ -230,7 +230,7 @@ class SituationCheck:
 
     def cone(self, goal: Expr) -> tuple[tuple[Observable, ...], tuple[int, ...]]:
         """The inputs a question is about, in file order, and the assumptions that apply."""
-        inside = set(observables(goal))
+        inside = set(support(goal))
         applying: set[int] = set()
         grew = True
         while grew:

@@ -8,7 +8,7 @@ parts are defined once, so the text grows with the expression and not with its t
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from verifier.logic.expr import And, Atom, Const, Expr, Group, fold, nodes, observables
+from verifier.logic.expr import And, Atom, Const, Expr, Group, fold, nodes, support
 from verifier.plan.facts import Observable
 
 # Longer parts get a definition of their own, so that lines stay readable and flat.
@@ -25,7 +25,7 @@ def script(
 
     ``assumptions`` are titles and expressions, in the order of the file. A solver that
     answers ``unsat`` says there is no such situation; ``sat`` says there is one."""
-    asked = {what for expr in (goal, *(a for _, a in assumptions)) for what in observables(expr)}
+    asked = {what for expr in (goal, *(a for _, a in assumptions)) for what in support(expr)}
     concerned = [what for what in inputs if what in asked]
     written = Parts()
     named: list[tuple[str, str]] = []

@@ -17,7 +17,7 @@ from verifier.engines import bounded, induction, invariants, reachability
 from verifier.engines.answers import Happens, Lasts, Unknown
 from verifier.engines.isomorphic import Shapes
 from verifier.engines.samples import Samples
-from verifier.logic.expr import Const, Expr, observables
+from verifier.logic.expr import Const, Expr, support
 from verifier.logic.system import System, cut
 from verifier.plan.facts import Observable
 
@@ -113,7 +113,7 @@ class Windows:
 
     def window(self, bads: Iterable[Expr], rings: int) -> frozenset[Observable]:
         """The states at most so many steps of hanging-on away from what is asked."""
-        inside = {w for bad in bads for w in observables(bad) if w in self._states}
+        inside = {w for bad in bads for w in support(bad) if w in self._states}
         edge = set(inside)
         for _ in range(rings):
             beyond = {w for what in edge for w in self._support(what) if w in self._states}

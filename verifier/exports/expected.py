@@ -11,7 +11,7 @@ from typing import Any
 from verifier.engines.equality import Terms
 from verifier.exports.interface import RESTRICTIVE, Clock, Field, Interface
 from verifier.exports.reread import State, Value
-from verifier.logic.expr import Atom, Expr, atom, opposite
+from verifier.logic.expr import Atom, Expr, atom, negation
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.world.memory import Values
@@ -41,7 +41,7 @@ class Expected:
 
     def unlocked(self, turnout: str) -> Any:
         """When points may be moved."""
-        return self._rule(opposite(self._memory.is_locked(turnout)))
+        return self._rule(negation(self._memory.is_locked(turnout)))
 
     def thrown(self, turnout: str, told: str, leg: str) -> Any:
         """When points that were told to lie one way are told to lie that way next."""

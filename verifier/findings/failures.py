@@ -12,7 +12,7 @@ from verifier.engines.situations import SituationCheck
 from verifier.findings.remembering import Recollection
 from verifier.findings.verdicts import Consequence, Failure, Verdict
 from verifier.language.diagnostics import InputError
-from verifier.logic.expr import Expr, atom, both, observables, opposite
+from verifier.logic.expr import Expr, atom, conjunction, negation, support
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Observable
 from verifier.plan.heads import signal_of
@@ -98,7 +98,7 @@ class FailureCheck:
             asked = [w for w in harmless if counts_against(harm, faults[w], holds=holds)]
             try:
                 goal = everything.expand(harm.formula)
-                goal = goal if holds else both(goal, opposite(_already(self._known, harm)))
+                goal = goal if holds else conjunction(goal, negation(_already(self._known, harm)))
             except InputError:
                 undecided = "with some things broken, what signals show goes round in a circle"
                 continue
@@ -223,7 +223,7 @@ class _Faults:
         """That a harm comes about which does not without the fault."""
         if harm.key not in self._unproved:
             return goal
-        return both(goal, opposite(_already(self._sound, harm)))
+        return conjunction(goal, negation(_already(self._sound, harm)))
 
     def _ask_restricted(self, signal: Signal, group: Mapping[Observable, "Outcome"]) -> None:
         first = next(iter(group.values()))
@@ -247,7 +247,7 @@ def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
 def _already(sound: World, harm: Obligation) -> Expr:
     """That a harm comes about with nothing broken, in a situation that is then allowed."""
     assumptions, always = _assumed(sound)
-    return both(sound.expand(harm.formula), *assumptions, *always)
+    return conjunction(sound.expand(harm.formula), *assumptions, *always)
 
 
 def _by_name(asked: Iterable[Obligation], plan: Plan) -> dict[str, list[tuple[int, Obligation]]]:
@@ -255,7 +255,7 @@ def _by_name(asked: Iterable[Obligation], plan: Plan) -> dict[str, list[tuple[in
     the order of the catalogue."""
     found: dict[str, list[tuple[int, Obligation]]] = {}
     for number, harm in enumerate(asked):
-        names = [what.name for what in observables(harm.formula)]
+        names = [what.name for what in support(harm.formula)]
         owners = [signal_of(name, plan.signals) for name in names]
         for name in dict.fromkeys([*names, *owners]):
             found.setdefault(name, []).append((number, harm))
@@ -287,10 +287,10 @@ class Outcome:
         harm = told_first(self.fault, self.harms, self.unproved)
         harmful = self.world.expand(harm.formula)
         if harm.key in self.unproved and self.world.sound:
-            harmful = both(harmful, opposite(_already(self.world.sound, harm)))
+            harmful = conjunction(harmful, negation(_already(self.world.sound, harm)))
         others = (w for w in self.world.faults if w != self.fault.what)
         what = self.fault.what
-        return both(
+        return conjunction(
             atom(what, *what.values[1:]), harmful, *(atom(other, "sound") for other in others)
         )
 

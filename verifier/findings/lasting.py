@@ -7,7 +7,17 @@ sentences such as *while relay 4L-route is up, T1 lies normal*.
 from collections.abc import Iterable, Iterator, Sequence
 
 from verifier.findings.phrases import Phrases
-from verifier.logic.expr import And, Atom, Expr, Or, atom, both, either, observables, opposite
+from verifier.logic.expr import (
+    And,
+    Atom,
+    Expr,
+    Or,
+    atom,
+    conjunction,
+    disjunction,
+    negation,
+    support,
+)
 from verifier.plan import facts
 from verifier.plan.model import Plan
 from verifier.properties.phrases import listing
@@ -31,7 +41,7 @@ def sentences(plan: Plan, clauses: Iterable[Expr]) -> tuple[str, ...]:
     whiles = []
     for premises, held_then in sorted(together.items(), key=lambda item: len(item[0])):
         # What is said of one thing comes to one fact.
-        every = both(*held_then)
+        every = conjunction(*held_then)
         facts_ = every.parts if isinstance(every, And) else (every,)
         said = dict.fromkeys(map(teller.fact, facts_))
         whiles.append(f"while {listing(list(premises))}, {listing(list(said))}")
@@ -49,13 +59,13 @@ def _apart(clauses: Iterable[Expr]) -> Iterator[Expr]:
 def _lying_as_told(clauses: Sequence[Expr]) -> Iterator[tuple[str, tuple[Expr, Expr]]]:
     """Turnouts that never lie otherwise than told, and the two clauses that say so."""
     known = set(clauses)
-    named = {what.name: what for clause in clauses for what in observables(clause)
+    named = {what.name: what for clause in clauses for what in support(clause)
              if what.kind == "points"}  # fmt: skip
     for name, points in named.items():
         thrown = facts.thrown(name)
         pair = (
-            either(atom(thrown, "normal"), atom(points, "reverse", "open")),
-            either(atom(thrown, "reverse"), atom(points, "normal", "open")),
+            disjunction(atom(thrown, "normal"), atom(points, "reverse", "open")),
+            disjunction(atom(thrown, "reverse"), atom(points, "normal", "open")),
         )
         if known.issuperset(pair):
             yield name, pair
@@ -77,7 +87,7 @@ class _Teller:
         """The circumstances, in words, and what holds in them."""
         parts = clause.parts if isinstance(clause, Or) else (clause,)
         held = max(range(len(parts)), key=lambda i: (_worth(parts[i], parts), -i))
-        others = [opposite(part) for i, part in enumerate(parts) if i != held]
+        others = [negation(part) for i, part in enumerate(parts) if i != held]
         return tuple(self._facts(others)), parts[held]
 
     def _always(self, part: Expr) -> str:

@@ -20,7 +20,7 @@ from verifier.engines.windows import Decided, Windows
 from verifier.findings.story import Told, told
 from verifier.findings.verdicts import Finding, InternalError, Lasting, Story, Verdict
 from verifier.language.source import Source, Span
-from verifier.logic.expr import FALSE, And, Atom, Const, Expr, Or, both, observables, opposite
+from verifier.logic.expr import FALSE, And, Atom, Const, Expr, Or, conjunction, negation, support
 from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import All, AnyOne, Condition, Observable, Says
@@ -149,7 +149,7 @@ class _Course:
                 return Verdict(obligation, "proved")
             case Trapped(history=history, system=system, lasts=lasts):
                 bad = self.histories.expand(obligation.formula)
-                here = both(*lasts.clauses, opposite(obligation.formula))
+                here = conjunction(*lasts.clauses, negation(obligation.formula))
                 trap = replace(obligation, formula=here, mode="never")
                 try:
                     told = self._replayed(trap, history.trace)
@@ -167,7 +167,7 @@ class _Course:
     def remembered(self) -> Iterator[Expr]:
         known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
         for clause in self._windows.lasting():
-            if all(what in known or what.kind == "points" for what in observables(clause)):
+            if all(what in known or what.kind == "points" for what in support(clause)):
                 yield clause
 
     def lasting_rests_on(self) -> tuple[str, ...]:

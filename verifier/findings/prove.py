@@ -33,7 +33,7 @@ from verifier.findings.verdicts import (
 )
 from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
 from verifier.language.source import Span
-from verifier.logic.expr import TRUE, Expr, both, holds, observables
+from verifier.logic.expr import TRUE, Expr, conjunction, holds, support
 from verifier.plan.model import Assumption, Expectation, Plan, Waiver
 from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import told_first, with_harm, with_harms
@@ -173,7 +173,7 @@ class _Prover:
         for i in list(kept):
             trial = [k for k in kept if k != i]
             check = SituationCheck.of(self.world, self.timeout, assumed=False)
-            if isinstance(check.find(both(*(assumed[k] for k in trial))), Impossible):
+            if isinstance(check.find(conjunction(*(assumed[k] for k in trial))), Impossible):
                 kept = trial
         return [self.plan.assumptions[k] for k in kept]
 
@@ -347,7 +347,7 @@ class _Prover:
         """The evaluator, which knows nothing of solver or expressions about inputs, must
         find the formula true in this situation, and the situation allowed."""
         try:
-            states = self._evaluator.states(situation, observables(obligation.formula))
+            states = self._evaluator.states(situation, support(obligation.formula))
         except TooManyWays:
             raise
         except Unsettled as unsettled:

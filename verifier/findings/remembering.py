@@ -20,7 +20,7 @@ from verifier.engines import invariants
 from verifier.engines.answers import Impossible
 from verifier.engines.situations import SituationCheck
 from verifier.findings.locking import HistoryProver, as_condition
-from verifier.logic.expr import Expr, atom, both, either, observables
+from verifier.logic.expr import Expr, atom, conjunction, disjunction, support
 from verifier.plan import facts
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Condition, Observable
@@ -51,7 +51,7 @@ class Recollection:
             hints=[sound.lower(what) for what in sound.plan.remembered],
         )  # fmt: skip
         known = set(sound.plan.inputs)
-        return tuple(as_condition(c) for c in clauses if known.issuperset(observables(c)))
+        return tuple(as_condition(c) for c in clauses if known.issuperset(support(c)))
 
     def with_broken(self, world: World, faults: Collection[Observable]) -> World:
         """A world of these rules, wired this way or another, with what is known of its memory
@@ -81,8 +81,8 @@ def hears_the_truth(world: World, timeout: float | None) -> bool:
         block.name for block in world.plan.blocks.values()
         if block.detected and (through_signals or facts.block_report(block.name) in heard)
     ]  # fmt: skip
-    differ = either(*(
-        both(atom(facts.block_report(block), report), atom(facts.stock(block), stock))
+    differ = disjunction(*(
+        conjunction(atom(facts.block_report(block), report), atom(facts.stock(block), stock))
         for block in blocks
         for report, stock in (("clear", "occupied"), ("occupied", "vacant"))
     ))  # fmt: skip

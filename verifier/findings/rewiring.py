@@ -24,7 +24,7 @@ from verifier.findings.failures import FAR_REACHING, FailureCheck
 from verifier.findings.remembering import Recollection
 from verifier.findings.verdicts import Finding, Rewiring
 from verifier.language.diagnostics import InputError
-from verifier.logic.expr import TRUE, Const, Expr, atom, both
+from verifier.logic.expr import TRUE, Const, Expr, atom, conjunction
 from verifier.plan.equip import with_wiring
 from verifier.plan.facts import Observable
 from verifier.plan.heads import signal_of
@@ -116,7 +116,7 @@ class Rewirer:
                 goal = world.expand(formula)
                 answer = check.find(goal)
                 if isinstance(answer, Exists):
-                    same = check.find(both(goal, _same_facts(finding, world)))
+                    same = check.find(conjunction(goal, _same_facts(finding, world)))
                     return "helps" if isinstance(same, Impossible) else "no help"
                 if not isinstance(answer, Impossible):
                     return "no help"
@@ -132,9 +132,9 @@ class Rewirer:
         if not faults:
             yield _renewed(obligation, plan).formula
             return
-        there = both(*(broken(what) for what in faults))
+        there = conjunction(*(broken(what) for what in faults))
         for harm in self.harms_before()[obligation.subjects[0]]:
-            yield both(there, _renewed(harm, plan).formula)
+            yield conjunction(there, _renewed(harm, plan).formula)
 
     def harms_before(self) -> Harms:
         if self._harms is None:
@@ -272,7 +272,7 @@ def _same_facts(finding: Finding, world: World) -> Expr:
         here, state = known.get((what.kind, what.name)), finding.situation.state(what)
         if here is not None and state in here.values:
             facts.append(atom(here, state))
-    return both(*facts)
+    return conjunction(*facts)
 
 
 class _Reach:

@@ -14,7 +14,7 @@ from verifier.findings.needed import HELD, Moment, sufficient, tidied
 from verifier.findings.record import Record, Went, acting_span
 from verifier.findings.verdicts import Cause, Happening, Story
 from verifier.language.source import Span
-from verifier.logic.expr import Expr, atom, holds, observables
+from verifier.logic.expr import Expr, atom, holds, support
 from verifier.plan import facts
 from verifier.plan.facts import Observable, says_opened
 from verifier.plan.locking import Throw
@@ -76,7 +76,7 @@ def _asked(histories: Histories, last: Moment, formula: Expr) -> tuple[Observabl
         what: next(
             value for value in what.values if holds(histories.expand(atom(what, value)), last)
         )
-        for what in observables(formula)
+        for what in support(formula)
     }
     facts_ = sufficient([formula], states)
     return tuple(what for what in states if what in facts_)

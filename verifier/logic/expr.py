@@ -2,8 +2,9 @@
 
 Four kinds of node: a constant, an atom (an observable is in one of some of its states), a
 conjunction, a disjunction. The opposite of an atom is the atom with the other states, so
-no node for "not" is needed. Build nodes with :func:`atom`, :func:`both`, :func:`either`,
-:func:`opposite` only: they simplify, and equal expressions are the same object.
+no node for "not" is needed. Build nodes with :func:`atom`, :func:`conjunction`,
+:func:`disjunction`, :func:`negation` only: they simplify, and equal expressions are the same
+object.
 
 A bug here could make a wrong "proved"; the enumerator, which uses none of it to evaluate
 a layout, is the check.
@@ -114,17 +115,17 @@ def atom(what: Observable, *values: str) -> Expr:
     return node
 
 
-def both(*parts: Expr) -> Expr:
+def conjunction(*parts: Expr) -> Expr:
     """All of the parts hold."""
     return _group(And, parts)
 
 
-def either(*parts: Expr) -> Expr:
+def disjunction(*parts: Expr) -> Expr:
     """At least one of the parts holds."""
     return _group(Or, parts)
 
 
-def opposite(expr: Expr) -> Expr:
+def negation(expr: Expr) -> Expr:
     """The expression does not hold.
 
     Every node keeps its opposite, so only what has none yet is walked."""
@@ -153,9 +154,9 @@ def _turn(node: Expr) -> None:
         case Atom():
             turned = atom(node.what, *(v for v in node.what.values if v not in node.values))
         case And():
-            turned = either(*(p._opposite for p in node.parts if p._opposite))
+            turned = disjunction(*(p._opposite for p in node.parts if p._opposite))
         case Or():
-            turned = both(*(p._opposite for p in node.parts if p._opposite))
+            turned = conjunction(*(p._opposite for p in node.parts if p._opposite))
         case _:
             raise AssertionError(node)
     node._opposite = turned
@@ -272,7 +273,7 @@ def nodes(expr: Expr) -> Iterator[Expr]:
             stack.extend(reversed(node.parts))
 
 
-def observables(expr: Expr) -> tuple[Observable, ...]:
+def support(expr: Expr) -> tuple[Observable, ...]:
     """The observables an expression speaks of, each once, in a fixed order."""
     if expr._speaks is None:
         expr._speaks = tuple(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
@@ -287,9 +288,9 @@ def substitute(expr: Expr, replace: Callable[[Atom], Expr]) -> Expr:
             case Atom():
                 return replace(node)
             case And():
-                return both(*parts)
+                return conjunction(*parts)
             case Or():
-                return either(*parts)
+                return disjunction(*parts)
             case _:
                 return node
 

@@ -15,10 +15,10 @@ from verifier.logic.expr import (
     Expr,
     Group,
     atom,
-    both,
-    either,
+    conjunction,
+    disjunction,
+    negation,
     nodes,
-    opposite,
     substitute,
 )
 from verifier.plan.facts import Observable
@@ -48,7 +48,9 @@ def settle(expr: Expr, open_ones: Iterable[Observable]) -> Expr:
         if len(classes) == 1:
             expr = classes[0][0]
         elif _ways_asked(expr, what) > 1:
-            expr = either(*(both(atom(what, *values), then) for then, values in classes))
+            expr = disjunction(
+                *(conjunction(atom(what, *values), then) for then, values in classes)
+            )
     return expr
 
 
@@ -81,7 +83,7 @@ def told_apart(expr: Expr, what: Observable) -> list[tuple[str, ...]]:
 def _ways_asked(expr: Expr, what: Observable) -> int:
     """In how many ways an expression asks for an observable, opposites counted once."""
     asked = [n for n in nodes(expr) if isinstance(n, Atom) and n.what == what]
-    return len({frozenset((node, opposite(node))) for node in asked})
+    return len({frozenset((node, negation(node))) for node in asked})
 
 
 def given(expr: Expr, what: Observable, value: str) -> Expr:
@@ -106,7 +108,9 @@ def compared(one: Expr, two: Expr, most: int = MAX_WORK) -> tuple[bool, int]:
     large."""
     if one is two:
         return True, 0
-    return _always(both(either(opposite(one), two), either(one, opposite(two))), most)
+    return _always(
+        conjunction(disjunction(negation(one), two), disjunction(one, negation(two))), most
+    )
 
 
 def is_always_true(expr: Expr) -> bool:

@@ -7,7 +7,7 @@ each step). Every step has a successor: exactly one value follows for each state
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from verifier.logic.expr import Expr, observables
+from verifier.logic.expr import Expr, support
 from verifier.plan.facts import Observable
 
 
@@ -26,9 +26,7 @@ class System:
 
     def support(self, state: Observable) -> frozenset[Observable]:
         """What the next value of a state hangs on."""
-        return frozenset(
-            what for expr in self.following[state].values() for what in observables(expr)
-        )
+        return frozenset(what for expr in self.following[state].values() for what in support(expr))
 
 
 def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) -> System:
@@ -42,9 +40,9 @@ def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) 
     states = tuple(what for what in system.states if what in chosen)
     following = {what: system.following[what] for what in states}
     exprs = [e for values in following.values() for e in values.values()]
-    within = chosen.union(what for expr in (*exprs, *asked) for what in observables(expr))
-    always = tuple(a for a in system.always if within.intersection(observables(a)))
-    used = {what for expr in (*exprs, *always, *asked) for what in observables(expr)}
+    within = chosen.union(what for expr in (*exprs, *asked) for what in support(expr))
+    always = tuple(a for a in system.always if within.intersection(support(a)))
+    used = {what for expr in (*exprs, *always, *asked) for what in support(expr)}
     every = (*system.states, *system.inputs)
     inputs = tuple(what for what in every if what in used and what not in chosen)
     initial = {what: system.initial[what] for what in states}

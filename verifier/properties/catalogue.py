@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from inspect import getdoc
 from typing import Literal
 
-from verifier.logic.expr import Expr, opposite
+from verifier.logic.expr import Expr, negation
 from verifier.plan.facts import Condition, says_in
 from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
@@ -201,7 +201,7 @@ def obligations(plan: Plan, lower: Callable[[Condition], Expr]) -> Iterator[Obli
             proof.title,
             tuple(about),
             "possible" if proof.mode == "possible" else "never",
-            opposite(expr) if proof.mode == "always" else expr,
+            negation(expr) if proof.mode == "always" else expr,
             trouble,
             (proof.span,),
             tuple(named),

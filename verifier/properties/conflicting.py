@@ -6,7 +6,7 @@ Part 236 unless another source is named.
 
 from collections.abc import Iterator
 
-from verifier.logic.expr import TRUE, Expr, both, either
+from verifier.logic.expr import TRUE, Expr, conjunction, disjunction
 from verifier.plan.model import Conflict, ConflictKind, Plan, Route
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import (
@@ -78,7 +78,7 @@ def _out_over_the_way_in(plan: Plan) -> Iterator[Obligation]:
                 "opposing-proceeds",
                 (signal.name, edge),
                 "never",
-                both(permits(signal, plan), any_taken(ways)),
+                conjunction(permits(signal, plan), any_taken(ways)),
                 f"{signal.name} lets a train out at {edge}, where trains only enter",
                 (signal.span, plan.track.pieces[edge].span),
                 (signal.name,),
@@ -107,7 +107,7 @@ def _conflicting(name: str, kind: ConflictKind, plan: Plan, trouble: str) -> Ite
             name,
             (a, b),
             "never",
-            either(*(_both_let_go(c, plan) for c in conflicts)),
+            disjunction(*(_both_let_go(c, plan) for c in conflicts)),
             trouble.format(f"{a} and {b}", first.place),
             (plan.signals[a].span, plan.signals[b].span),
             (a, b),
@@ -127,16 +127,16 @@ def _counts(conflict: Conflict, kind: ConflictKind, plan: Plan) -> bool:
 
 def _both_let_go(conflict: Conflict, plan: Plan) -> Expr:
     one, two = plan.signals[conflict.first.signal], plan.signals[conflict.second.signal]
-    ways = both(takes(conflict.first), takes(conflict.second))
+    ways = conjunction(takes(conflict.first), takes(conflict.second))
     if conflict.kind == "diverging":
         ways = TRUE
     blocks = {plan.track.pieces[piece].block for piece in conflict.pieces}
     if conflict.kind == "opposing" and all(b and plan.blocks[b].switching for b in blocks):
-        return both(
+        return conjunction(
             ways,
-            either(
-                both(proceeds(one, plan), permits(two, plan)),
-                both(permits(one, plan), proceeds(two, plan)),
+            disjunction(
+                conjunction(proceeds(one, plan), permits(two, plan)),
+                conjunction(permits(one, plan), proceeds(two, plan)),
             ),
         )
-    return both(ways, permits(one, plan), permits(two, plan))
+    return conjunction(ways, permits(one, plan), permits(two, plan))

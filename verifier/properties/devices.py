@@ -6,7 +6,7 @@ Part 236 unless another source is named.
 
 from collections.abc import Iterator
 
-from verifier.logic.expr import atom, both, constant, either, opposite
+from verifier.logic.expr import atom, conjunction, constant, disjunction, negation
 from verifier.plan import facts
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
@@ -54,12 +54,15 @@ def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
     """
     for crossover in plan.crossovers.values():
         first, second = (facts.points(end) for end in crossover.ends)
-        differ = opposite(
-            either(
-                *(both(atom(first, state), atom(second, state)) for state in ("normal", "reverse"))
+        differ = negation(
+            disjunction(
+                *(
+                    conjunction(atom(first, state), atom(second, state))
+                    for state in ("normal", "reverse")
+                )
             )
         )
-        fouled = either(*(occupied(block) for block in crossover.between))
+        fouled = disjunction(*(occupied(block) for block in crossover.between))
         for signal, routes in signals_with_routes(plan):
             over = [r for r in routes if any(need.points in crossover.ends for need in r.needs)]
             if not over:
@@ -68,10 +71,10 @@ def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
                 "crossover-ends-disagree",
                 (signal.name, crossover.name),
                 "never",
-                both(
+                conjunction(
                     proceeds(signal, plan),
                     any_taken(over),
-                    either(differ, fouled),
+                    disjunction(differ, fouled),
                 ),
                 f"{signal.name} proceeds while the two ends of crossover {crossover.name} lie "
                 "differently" + (" or stock stands between them" if crossover.between else ""),
@@ -105,9 +108,9 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
                 "derail-not-set",
                 (signal.name, derail.name),
                 "never",
-                either(
-                    both(permits(signal, plan), any_taken(over), opposite(off)),
-                    both(proceeds(signal, plan), any_taken(past), opposite(on)),
+                disjunction(
+                    conjunction(permits(signal, plan), any_taken(over), negation(off)),
+                    conjunction(proceeds(signal, plan), any_taken(past), negation(on)),
                 ),
                 f"{signal.name} lets a train go while derail {derail.name} is set against its "
                 "purpose",
@@ -134,10 +137,10 @@ def span_not_locked(plan: Plan) -> Iterator[Obligation]:
                 "span-not-locked",
                 (signal.name, gate.name),
                 "never",
-                both(
+                conjunction(
                     permits(signal, plan),
                     any_taken(over),
-                    opposite(atom(facts.gate(gate.name), "seated")),
+                    negation(atom(facts.gate(gate.name), "seated")),
                 ),
                 f"{signal.name} lets a train go while gate {gate.name} is open",
                 (signal.span, gate.span),

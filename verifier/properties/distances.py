@@ -8,7 +8,7 @@ numbers it takes.
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from verifier.logic.expr import atom, both, constant, either
+from verifier.logic.expr import atom, conjunction, constant, disjunction
 from verifier.plan import facts
 from verifier.plan.handbook import scaled_feet
 from verifier.plan.model import Piece, Plan, Port, Route, Signal
@@ -46,7 +46,7 @@ def train_hidden(plan: Plan) -> Iterator[Obligation]:
             "train-hidden",
             (block,),
             "never",
-            both(occupied(block), atom(facts.block_report(block), "clear")),
+            conjunction(occupied(block), atom(facts.block_report(block), "clear")),
             f"{block} reports clear while a train stands where no detector sees it",
             (*(d.span for d in detectors), plan.blocks[block].span, trains.span),
             pieces=pieces_in(block, plan),
@@ -118,8 +118,8 @@ def _past_the_gap(
         "fouling-undetected",
         (signal.name, turnout, block),
         "never",
-        both(
-            either(*(any_taken(leg.routes) for leg in legs if leg.gap < fouling)),
+        conjunction(
+            disjunction(*(any_taken(leg.routes) for leg in legs if leg.gap < fouling)),
             proceeds(signal, plan),
             occupied(block),
         ),

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from verifier.language.source import Span
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, constant, either
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, constant, disjunction
 from verifier.plan.handbook import loop_ohms, short_circuit
 from verifier.plan.model import Head, Plan
 from verifier.plan.wiring import Driver, Number, Run, Supply
@@ -236,7 +236,7 @@ def more_than(limit: Number, loads: list[Load]) -> Expr:
         too_much = {
             drawn: TRUE if drawn > limit
             else FALSE if drawn + rest <= limit
-            else either(too_much[drawn], both(lit, too_much[drawn + lamp]))
+            else disjunction(too_much[drawn], conjunction(lit, too_much[drawn + lamp]))
             for drawn in sums
         }  # fmt: skip
     return too_much[Number(0)]

@@ -9,7 +9,7 @@ in :mod:`verifier.plan.equip`.
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from verifier.logic.expr import Expr, atom, both, either
+from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan.equipment import Fault
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Signal
@@ -178,8 +178,8 @@ def _compared(signal: Signal, plan: Plan, *, better: bool) -> Expr:
         other = {
             v for v in ranks if (ranks[v] < ranks[value] if better else ranks[v] > ranks[value])
         }
-        ways.append(both(atom(signal.reading, value), atom(signal.sound_reading, *other)))
-    return either(*ways)
+        ways.append(conjunction(atom(signal.reading, value), atom(signal.sound_reading, *other)))
+    return disjunction(*ways)
 
 
 # Which harm of a kind of fault says most, where it does several.
@@ -200,7 +200,7 @@ def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
     """The obligation of a fault, told by a harm it does."""
     return replace(
         asked,
-        formula=both(broken(fault.what), harm.formula),
+        formula=conjunction(broken(fault.what), harm.formula),
         trouble=f"when {fault_words(fault.what)}, {harm.trouble}",
         spans=(*asked.spans, *harm.spans[:1]),
         signals=harm.signals,
@@ -214,7 +214,7 @@ def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
 def with_harms(asked: Obligation, fault: Fault, done: Sequence[Obligation]) -> Obligation:
     """The same with all the harm that the fault does: what a mending must do away with."""
     signals = dict.fromkeys((*asked.signals, *(name for harm in done for name in harm.signals)))
-    formula = both(broken(fault.what), either(*(harm.formula for harm in done)))
+    formula = conjunction(broken(fault.what), disjunction(*(harm.formula for harm in done)))
     return replace(asked, formula=formula, signals=tuple(signals))
 
 

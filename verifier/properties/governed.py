@@ -6,7 +6,7 @@ Part 236 unless another source is named. "Proceed" is any aspect better than Res
 
 from collections.abc import Iterable, Iterator
 
-from verifier.logic.expr import Expr, atom, both, either, opposite
+from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation
 from verifier.plan import facts
 from verifier.plan.aspects import Aspect
 from verifier.plan.model import Plan, Route, Signal
@@ -41,7 +41,7 @@ def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
                 "proceed-into-occupied",
                 (signal.name, block),
                 "never",
-                both(
+                conjunction(
                     proceeds(signal, plan),
                     occupied(block),
                     any_taken(over),
@@ -85,16 +85,16 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
             for i, need in enumerate(route.needs):
                 points = facts.points(need.points)
                 wrong = (
-                    atom(points, "open") if need.facing else opposite(atom(points, need.position))
+                    atom(points, "open") if need.facing else negation(atom(points, need.position))
                 )
-                bad.setdefault(need.points, []).append(both(takes_up_to(route, i), wrong))
+                bad.setdefault(need.points, []).append(conjunction(takes_up_to(route, i), wrong))
                 first.setdefault(need.points, route)
         for name, ways in bad.items():
             yield Obligation(
                 "proceed-over-open-points",
                 (signal.name, name),
                 "never",
-                both(permits(signal, plan), either(*ways)),
+                conjunction(permits(signal, plan), disjunction(*ways)),
                 f"{signal.name} lets a train go while the points of {name} do not lie for the "
                 "route",
                 (signal.span, plan.track.pieces[name].span),
@@ -123,9 +123,9 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
         bad = []
         for route in routes:
             if route.diverging:
-                bad.append(both(shows_one_of(signal, straight), takes(route)))
+                bad.append(conjunction(shows_one_of(signal, straight), takes(route)))
             elif not diverges_at_all(route):
-                bad.append(both(shows_one_of(signal, diverging), takes(route)))
+                bad.append(conjunction(shows_one_of(signal, diverging), takes(route)))
         if not bad or not (straight or diverging):
             continue
         points = tuple(dict.fromkeys(n.points for r in routes for n in r.needs if n.facing))
@@ -133,7 +133,7 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
             "aspect-against-route",
             (signal.name,),
             "never",
-            either(*bad),
+            disjunction(*bad),
             f"{signal.name} shows an aspect for another route than the points lie for",
             (signal.span,),
             (signal.name,),
@@ -175,12 +175,12 @@ def approach_untruthful(plan: Plan) -> Iterator[Obligation]:
 def _promise(
     signal: Signal, ahead: Signal, promises: Iterable[Aspect], ways: list[Route], plan: Plan
 ) -> Obligation:
-    bad = (both(shows_one_of(signal, {a.name}), _worse(ahead, a, plan)) for a in promises)
+    bad = (conjunction(shows_one_of(signal, {a.name}), _worse(ahead, a, plan)) for a in promises)
     return Obligation(
         "approach-untruthful",
         (signal.name, ahead.name),
         "never",
-        both(either(*bad), any_taken(ways)),
+        conjunction(disjunction(*bad), any_taken(ways)),
         f"{signal.name} promises more than the next signal, {ahead.name}, then shows",
         (signal.span, ahead.span),
         (signal.name, ahead.name),
@@ -197,7 +197,7 @@ def _promise_at_the_end(
         "approach-untruthful",
         (signal.name, bumper),
         "never",
-        both(shows_one_of(signal, {a.name for a in promises}), any_taken(ways)),
+        conjunction(shows_one_of(signal, {a.name for a in promises}), any_taken(ways)),
         f"{signal.name} promises a next signal that is not at stop, though its track ends at "
         f"{bumper}",
         (signal.span, plan.track.pieces[bumper].span),
@@ -214,7 +214,7 @@ def _worse(ahead: Signal, promise: Aspect, plan: Plan) -> Expr:
     least = promise.indication.next_at_least
     assert least is not None
     good = {a.name for a in plan.chart.aspects if at_least(a, least)}
-    return opposite(atom(ahead.worst_reading, *good))
+    return negation(atom(ahead.worst_reading, *good))
 
 
 def undetected_track(plan: Plan) -> Iterator[Obligation]:
@@ -233,7 +233,7 @@ def undetected_track(plan: Plan) -> Iterator[Obligation]:
                 "undetected-track",
                 (signal.name, block),
                 "never",
-                both(proceeds(signal, plan), any_taken(over)),
+                conjunction(proceeds(signal, plan), any_taken(over)),
                 f"{signal.name} proceeds over {block}, which no detector watches",
                 (signal.span, plan.blocks[block].span),
                 (signal.name,),

@@ -7,7 +7,7 @@ something of memory, locks or how trains run.
 
 from collections.abc import Iterator, Mapping
 
-from verifier.logic.expr import FALSE, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import facts
 from verifier.plan.model import Conflict, Plan, Route, Signal
 from verifier.plan.running import comes_in_at
@@ -55,7 +55,7 @@ def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
             "points-move-under-train",
             (name,),
             "never",
-            both(train_on(name), points_move(name)),
+            conjunction(train_on(name), points_move(name)),
             f"the points of {name} move while a train is on them",
             places_of(name, plan),
             pieces=(name,),
@@ -91,7 +91,9 @@ def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
                 "points-move-under-signal",
                 (signal.name, name),
                 "never",
-                both(permits(signal, plan), either(*(w for _, w in over)), points_move(name)),
+                conjunction(
+                    permits(signal, plan), disjunction(*(w for _, w in over)), points_move(name)
+                ),
                 f"the points of {name} move while {signal.name} lets a train over them",
                 (signal.span, *places_of(name, plan)),
                 (signal.name,),
@@ -129,7 +131,7 @@ def approach_locking(plan: Plan) -> Iterator[Obligation]:
             "approach-locking",
             (signal.name,),
             "never",
-            both(may_still_pass(signal, plan), opposite(permits(signal, plan)), let_go),
+            conjunction(may_still_pass(signal, plan), negation(permits(signal, plan)), let_go),
             _in_the_face(signal, plan) + f" has had time to stop {text}",
             (signal.span,),
             (signal.name,),
@@ -166,7 +168,7 @@ def time_locking(plan: Plan) -> Iterator[Obligation]:
             "time-locking",
             (signal.name,),
             "never",
-            both(was_put_back(signal, plan), opposite(permits(signal, plan)), let_go),
+            conjunction(was_put_back(signal, plan), negation(permits(signal, plan)), let_go),
             f"{signal.name} was put back, and before the time that trains need to stop was over "
             f"{text}",
             (signal.span,),
@@ -189,7 +191,7 @@ def _let_go(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...], Expr, str]]
     conflicts = _conflicts_by_signal(plan)
     for signal, routes in signals_with_routes(plan):
         moves = [
-            both(way, points_move(name))
+            conjunction(way, points_move(name))
             for name in _points_of(routes)
             for _, way in lies_over(name, routes)
         ]
@@ -198,7 +200,7 @@ def _let_go(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...], Expr, str]]
             continue
         against = dict.fromkeys(_other(signal, c).signal for c in conflicts.get(signal.name, ()))
         text = _what_is_let_go(_points_of(routes), tuple(against))
-        yield signal, routes, either(*moves, *clears), text
+        yield signal, routes, disjunction(*moves, *clears), text
 
 
 def _what_is_let_go(points: tuple[str, ...], signals: tuple[str, ...]) -> str:
@@ -230,7 +232,7 @@ def _other_clears(signal: Signal, conflict: Conflict, plan: Plan) -> Expr:
     blocks = {plan.track.pieces[piece].block for piece in conflict.pieces}
     switching = all(b is not None and plan.blocks[b].switching for b in blocks)
     lets = proceeds if conflict.kind == "opposing" and switching else permits
-    return both(takes(conflict.first), takes(conflict.second), lets(other, plan))
+    return conjunction(takes(conflict.first), takes(conflict.second), lets(other, plan))
 
 
 # ------------------------------------------------------------------ route locking
@@ -256,7 +258,7 @@ def route_locking(plan: Plan) -> Iterator[Obligation]:
             "route-locking",
             (name,),
             "never",
-            both(ways, points_move(name)),
+            conjunction(ways, points_move(name)),
             f"the points of {name} move ahead of a train that is inside its route",
             (*places_of(name, plan), plan.signals[route.signal].span),
             tuple(dict.fromkeys(r.signal for r in over)),
@@ -278,7 +280,7 @@ def _headed_for(name: str, plan: Plan) -> tuple[Expr, tuple[Route, ...]]:
             way = heads_for(name, route, plan)
             if way is not FALSE:
                 found.append((route, way))
-    return either(*(way for _, way in found)), tuple(route for route, _ in found)
+    return disjunction(*(way for _, way in found)), tuple(route for route, _ in found)
 
 
 def _blocks_before(name: str, route: Route, plan: Plan) -> tuple[str, ...]:
@@ -309,7 +311,7 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
             "loss-of-shunt",
             (name,),
             "never",
-            both(either(train_on(name), ways), points_move(name)),
+            conjunction(disjunction(train_on(name), ways), points_move(name)),
             f"the points of {name} move beneath or ahead of a train that is not seen for a moment",
             places_of(name, plan),
             tuple(dict.fromkeys(r.signal for r in over)),
@@ -340,9 +342,11 @@ def indication_locking(plan: Plan) -> Iterator[Obligation]:
                 "indication-locking",
                 (signal.name, name),
                 "never",
-                both(
+                conjunction(
                     permits(signal, plan),
-                    either(*(both(way, _told_only(name, route)) for route, way in over)),
+                    disjunction(
+                        *(conjunction(way, _told_only(name, route)) for route, way in over)
+                    ),
                 ),
                 f"{signal.name} lets a train go because {name} was told to lie for it, before its "
                 "points do",
@@ -358,7 +362,9 @@ def indication_locking(plan: Plan) -> Iterator[Obligation]:
 
 def _told_only(name: str, route: Route) -> Expr:
     position = next(need.position for need in route.needs if need.points == name)
-    return both(atom(facts.thrown(name), position), opposite(atom(facts.points(name), position)))
+    return conjunction(
+        atom(facts.thrown(name), position), negation(atom(facts.points(name), position))
+    )
 
 
 def _seen_to_lie(name: str, signal: Signal, plan: Plan) -> str:
@@ -386,8 +392,8 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
             (plan.signals[route.signal], route, way)
             for route, way in lies_over(throw.turnout, plan.routes)
         ]
-        lets = [both(permits(s, plan), way) for s, _, way in over]
-        late = [both(may_still_pass(s, plan), way) for s, _, way in over]
+        lets = [conjunction(permits(s, plan), way) for s, _, way in over]
+        late = [conjunction(may_still_pass(s, plan), way) for s, _, way in over]
         signals = tuple(dict.fromkeys(s.name for s, _, _ in over))
         if not signals:
             continue
@@ -395,7 +401,9 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
             "hand-points-unlocked",
             (throw.turnout,),
             "never",
-            both(atom(facts.event("lock released", throw.turnout), "yes"), either(*lets, *late)),
+            conjunction(
+                atom(facts.event("lock released", throw.turnout), "yes"), disjunction(*lets, *late)
+            ),
             f"the lock of {throw.turnout} is released while {_one_of(signals)} lets a train over "
             "the switch, or before such a train has had time to stop",
             (*places_of(throw.turnout, plan), *(plan.signals[s].span for s in signals)),

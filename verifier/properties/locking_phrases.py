@@ -4,7 +4,7 @@ head, what moves, what a route runs over; and what to write where a lock is miss
 from collections.abc import Iterable, Iterator
 
 from verifier.language.source import Span
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import facts
 from verifier.plan.facts import AnyOne, Condition, Says
 from verifier.plan.model import Move, Plan, Port, Route, Signal
@@ -32,7 +32,7 @@ def train_on(piece: str) -> Expr:
 def came_in_by(port: Port, plan: Plan) -> Expr:
     """There is a train on the piece of the port, and it came in by it."""
     ends = plan.track.pieces[port.piece].ends
-    return both(train_on(port.piece), atom(facts.heading(port.piece, ends), port.end))
+    return conjunction(train_on(port.piece), atom(facts.heading(port.piece, ends), port.end))
 
 
 def runs_along(move: Move, plan: Plan) -> Expr:
@@ -52,15 +52,15 @@ def may_still_pass(signal: Signal, plan: Plan) -> Expr:
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
-    late = opposite(atom(facts.late(signal.name, window_in(to_stop, unit)), "no"))
-    comes = TRUE if comes_in_at(plan, signal.name) else either(*_on_approach(signal, plan))
-    return both(late, comes, atom(facts.across(joint_name(signal.joint)), "free"))
+    late = negation(atom(facts.late(signal.name, window_in(to_stop, unit)), "no"))
+    comes = TRUE if comes_in_at(plan, signal.name) else disjunction(*_on_approach(signal, plan))
+    return conjunction(late, comes, atom(facts.across(joint_name(signal.joint)), "free"))
 
 
 def _on_approach(signal: Signal, plan: Plan) -> Iterator[Expr]:
     for move in approach(plan, signal.name):
         lies = TRUE if move.position is None else atom(facts.points(move.piece), move.position)
-        yield both(runs_along(move, plan), lies)
+        yield conjunction(runs_along(move, plan), lies)
 
 
 def was_put_back(signal: Signal, plan: Plan) -> Expr:
@@ -69,7 +69,7 @@ def was_put_back(signal: Signal, plan: Plan) -> Expr:
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
-    return opposite(atom(facts.put_back(signal.name, window_in(to_stop, unit)), "no"))
+    return negation(atom(facts.put_back(signal.name, window_in(to_stop, unit)), "no"))
 
 
 def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:
@@ -86,13 +86,13 @@ def heads_for(points: str, route: Route, plan: Plan) -> Expr:
     """A train inside the route has yet to come to some points of it. The facing points between
     lie for it; how the points themselves lie does not matter."""
     at = next((k for k, move in enumerate(route.moves) if move.piece == points), 0)
-    between: Expr = both()
+    between: Expr = conjunction()
     ways = []
     for move in reversed(route.moves[:at]):
         if move.position is not None and move.facing:
-            between = both(between, atom(facts.points(move.piece), move.position))
-        ways.append(both(runs_along(move, plan), between))
-    return either(*ways)
+            between = conjunction(between, atom(facts.points(move.piece), move.position))
+        ways.append(conjunction(runs_along(move, plan), between))
+    return disjunction(*ways)
 
 
 # ------------------------------------------------------------------ what to write

@@ -6,7 +6,7 @@ Each function's docstring is what ``clearproof explain NAME`` prints.
 from collections.abc import Iterator, Mapping
 from itertools import combinations
 
-from verifier.logic.expr import Expr, atom, both, constant, either
+from verifier.logic.expr import Expr, atom, conjunction, constant, disjunction
 from verifier.plan.aspects import INDICATIONS
 from verifier.plan.facts import UNLISTED, Observable
 from verifier.plan.model import Plan
@@ -69,7 +69,7 @@ def address_shared(plan: Plan) -> Iterator[Obligation]:
             "address-shared",
             names,
             "never",
-            either(
+            disjunction(
                 *(e for one, two in combinations(sharing, 2) for e in _different(plan, one, two))
             ),
             f"{listing(names)} share address {number}, and are to show different things",
@@ -84,7 +84,7 @@ def _different(plan: Plan, one: Address, two: Address) -> Iterator[Expr]:
     for number, here in _sends(plan, one).items():
         for other, there in _sends(plan, two).items():
             if number != other:
-                yield both(here, there)
+                yield conjunction(here, there)
 
 
 def _sends(plan: Plan, address: Address) -> Mapping[int, Expr]:
@@ -93,7 +93,7 @@ def _sends(plan: Plan, address: Address) -> Mapping[int, Expr]:
     when: dict[int, list[Expr]] = {}
     for value in what.values:
         when.setdefault(numbers.get(value, ABSOLUTE_STOP), []).append(atom(what, value))
-    return {number: either(*exprs) for number, exprs in when.items()}
+    return {number: disjunction(*exprs) for number, exprs in when.items()}
 
 
 def sent(plan: Plan, address: Address) -> tuple[Observable, Mapping[str, int]]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 
-from verifier.logic.expr import Expr, atom, both, either
+from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan import facts
 from verifier.plan.aspects import SPEEDS, Aspect
 from verifier.plan.model import Plan, Route, Signal
@@ -25,24 +25,24 @@ def permits(signal: Signal, plan: Plan) -> Expr:
 
 def takes(route: Route) -> Expr:
     """A train that passes the signal goes this way: all facing points lie for it."""
-    return both(*(atom(facts.points(n.points), n.position) for n in route.needs if n.facing))
+    return conjunction(*(atom(facts.points(n.points), n.position) for n in route.needs if n.facing))
 
 
 def takes_up_to(route: Route, count: int) -> Expr:
     """The facing ones among its first ``count`` points lie for it."""
-    return both(
+    return conjunction(
         *(atom(facts.points(n.points), n.position) for n in route.needs[:count] if n.facing)
     )
 
 
 def lined(route: Route) -> Expr:
     """All points of the route lie for it, trailing ones too."""
-    return both(*(atom(facts.points(n.points), n.position) for n in route.needs))
+    return conjunction(*(atom(facts.points(n.points), n.position) for n in route.needs))
 
 
 def way_clear(route: Route, plan: Plan) -> Expr:
     """Nothing stands in the way of the route: no stock, no derail, no open gate."""
-    return both(
+    return conjunction(
         *(atom(facts.stock(block), "vacant") for block in route.blocks),
         *(
             atom(facts.derail(d), "non-derailing")
@@ -85,7 +85,7 @@ def listing(names: tuple[str, ...] | list[str]) -> str:
 
 def any_taken(routes: Iterable[Route]) -> Expr:
     """A train that passes the signal goes one of these ways."""
-    return either(*(takes(route) for route in routes))
+    return disjunction(*(takes(route) for route in routes))
 
 
 def signals_with_routes(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...]]]:

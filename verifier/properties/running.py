@@ -7,7 +7,7 @@ Part 236 unless another source is named. All of these are asked of histories.
 
 from collections.abc import Iterator
 
-from verifier.logic.expr import Expr, atom, both, either
+from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan import facts
 from verifier.plan.facts import AnyOne
 from verifier.plan.locking import Traffic
@@ -50,7 +50,7 @@ def collision(plan: Plan) -> Iterator[Obligation]:
             "collision",
             (title,),
             "never",
-            either(*(_happens("trains meet", piece.name) for piece in pieces)),
+            disjunction(*(_happens("trains meet", piece.name) for piece in pieces)),
             f"two trains meet on {title}",
             tuple(dict.fromkeys(piece.span for piece in pieces)),
             pieces=tuple(piece.name for piece in pieces),
@@ -113,7 +113,7 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
             "opposing-signals-drop",
             (signal.name,),
             "never",
-            either(*ways),
+            disjunction(*ways),
             f"{signal.name} lets a train go while another comes toward it on the track ahead",
             (signal.span,),
             (signal.name,),
@@ -129,12 +129,12 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
 
 def _comes_toward(signal: Signal, route: Route, plan: Plan) -> Expr:
     """The signal lets a train go this way while another comes toward it."""
-    near = either(*(comes_against(move, plan) for move in route.moves))
+    near = disjunction(*(comes_against(move, plan) for move in route.moves))
     far, _ = _beyond(route, plan)
     if not far or not _stands_first(signal, plan):
-        return both(takes(route), proceeds(signal, plan), near)
-    beyond = either(*(comes_against(move, plan) for move in far))
-    return both(takes(route), permits(signal, plan), either(near, beyond))
+        return conjunction(takes(route), proceeds(signal, plan), near)
+    beyond = disjunction(*(comes_against(move, plan) for move in far))
+    return conjunction(takes(route), permits(signal, plan), disjunction(near, beyond))
 
 
 def _beyond(route: Route, plan: Plan) -> tuple[tuple[Move, ...], Piece]:
@@ -190,7 +190,7 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
     """
     for traffic in plan.locking.traffic.values() if plan.locking.asked else ():
         into = _signals_into(traffic, plan)
-        lets = [both(permits(s, plan), any_taken(routes)) for s, routes in into]
+        lets = [conjunction(permits(s, plan), any_taken(routes)) for s, routes in into]
         there = [occupied(block) for block in traffic.blocks]
         held = f"any of {', '.join(traffic.blocks)} occupied"
         if len(traffic.blocks) == 1:
@@ -203,7 +203,9 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
             "traffic-locking",
             (traffic.name,),
             "never",
-            both(atom(facts.event("traffic turns", traffic.name), "yes"), either(*there, *lets)),
+            conjunction(
+                atom(facts.event("traffic turns", traffic.name), "yes"), disjunction(*there, *lets)
+            ),
             f"the direction of traffic {traffic.name} turns while a train is on {_ors(traffic)} or "
             "a signal lets one come onto it",
             (traffic.span, *(s.span for s, _ in into)),

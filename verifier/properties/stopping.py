@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from heapq import heappop, heappush
 from itertools import count
 
-from verifier.logic.expr import TRUE, Expr, both, constant, either
+from verifier.logic.expr import TRUE, Expr, conjunction, constant, disjunction
 from verifier.plan.aspects import Aspect
 from verifier.plan.model import Piece, Plan, Port, Route, Signal
 from verifier.plan.track import moves_over
@@ -97,12 +97,14 @@ def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
             if any(n < least and not known for _, n, known in ways):
                 continue
             nearest, distance, _ = min(ways, key=lambda way: way[1])
-            bad = (both(takes(r), _comes_unwarned(signal, n, least, ground)) for r, n in short)
+            bad = (
+                conjunction(takes(r), _comes_unwarned(signal, n, least, ground)) for r, n in short
+            )
             yield Obligation(
                 "stopping-distance",
                 (signal.name, name),
                 "never",
-                both(shows_one_of(signal, {a.name for a in ready}), either(*bad)),
+                conjunction(shows_one_of(signal, {a.name for a in ready}), disjunction(*bad)),
                 f"{signal.name} says to be prepared to stop at {name}, "
                 f"{length(distance, unit, 'less')} ahead, and a train that was not warned before "
                 f"needs {needed}",
@@ -143,8 +145,8 @@ def _comes_unwarned(signal: Signal, ahead: Number, least: Number, ground: _Groun
         before, _ = _to_exit(route, plan)
         in_time = before + ahead >= least
         late = {a.name for a in plan.chart.aspects if a.proceeds and not (in_time and _warns(a))}
-        comes.append(both(shows_one_of(plan.signals[route.signal], late), takes(route)))
-    return either(*comes)
+        comes.append(conjunction(shows_one_of(plan.signals[route.signal], late), takes(route)))
+    return disjunction(*comes)
 
 
 def _warns(aspect: Aspect) -> bool:
@@ -246,7 +248,7 @@ def _between(
         "stopping-distance",
         tuple(dict.fromkeys((one.name, two.name, *(s.name for s in before)))),
         "never",
-        constant(False) if distance >= 2 * least else either(*bad),
+        constant(False) if distance >= 2 * least else disjunction(*bad),
         f"{before[0].name} and {before[1].name} both let trains come; when {one.name} and "
         f"{two.name} are at stop, the trains have "
         f"{length(distance, unit, 'less')} between these and need "
@@ -267,10 +269,13 @@ def _both_come(a: Route, b: Route, distance: Number, least: Number, plan: Plan) 
     fast = {aspect.name for aspect in plan.chart.aspects
             if aspect.proceeds and not _prepares(aspect)}  # fmt: skip
     at_speed, other_at_speed = shows_one_of(one, fast), shows_one_of(two, fast)
-    ways = both(takes(a), takes(b))
+    ways = conjunction(takes(a), takes(b))
     if distance >= least:
-        return both(ways, at_speed, other_at_speed)
-    return both(
+        return conjunction(ways, at_speed, other_at_speed)
+    return conjunction(
         ways,
-        either(both(at_speed, proceeds(two, plan)), both(proceeds(one, plan), other_at_speed)),
+        disjunction(
+            conjunction(at_speed, proceeds(two, plan)),
+            conjunction(proceeds(one, plan), other_at_speed),
+        ),
     )

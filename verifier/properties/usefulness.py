@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from verifier.language.source import Span
-from verifier.logic.expr import TRUE, atom, both
+from verifier.logic.expr import TRUE, atom, conjunction
 from verifier.plan import facts
 from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.properties.obligation import Obligation
@@ -72,7 +72,7 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
             "route-never-clears",
             (route.name,),
             "possible",
-            both(permits(signal, plan), lined(route), way_clear(route, plan)),
+            conjunction(permits(signal, plan), lined(route), way_clear(route, plan)),
             f"the route {route.name} can never be used: with its points lined and nothing in the "
             f"way, {signal.name} stays at stop",
             (signal.span,),
@@ -190,7 +190,7 @@ def _together(one: Route, two: Route, plan: Plan) -> Obligation:
         "compatible-routes-blocked",
         (one.name, two.name),
         "possible",
-        both(
+        conjunction(
             permits(a, plan), permits(b, plan), lined(one), lined(two),
             way_clear(one, plan), way_clear(two, plan),
         ),

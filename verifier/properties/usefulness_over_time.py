@@ -5,7 +5,7 @@ Each function's docstring is what ``clearproof explain NAME`` prints.
 
 from collections.abc import Iterator
 
-from verifier.logic.expr import Expr, both, either, opposite
+from verifier.logic.expr import Expr, conjunction, disjunction, negation
 from verifier.plan.model import Piece, Plan, Port, Route
 from verifier.properties.locking_phrases import came_in_by, places_of, train_on
 from verifier.properties.obligation import Obligation
@@ -14,7 +14,7 @@ from verifier.properties.usefulness import is_meant_to_clear
 
 
 def _is_set(route: Route, plan: Plan) -> Expr:
-    return both(permits(plan.signals[route.signal], plan), lined(route))
+    return conjunction(permits(plan.signals[route.signal], plan), lined(route))
 
 
 def _routes(plan: Plan) -> Iterator[Route]:
@@ -86,7 +86,7 @@ def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
             "train-cannot-leave",
             (block.name,),
             "possible",
-            opposite(either(*(train_on(piece) for piece in pieces))),
+            negation(disjunction(*(train_on(piece) for piece in pieces))),
             f"it can come about that a train on {block.name} can never leave",
             (block.span,),
             pieces=pieces,
@@ -113,7 +113,7 @@ def cannot_pass(plan: Plan) -> Iterator[Obligation]:
             "cannot-pass",
             (a, b),
             "possible",
-            either(*(_meet(x, y, plan) for x, y in ((one, two), (two, one)))),
+            disjunction(*(_meet(x, y, plan) for x, y in ((one, two), (two, one)))),
             f"two trains can never meet between {a} and {b}, one on each track",
             (*places_of(a, plan), *places_of(b, plan)),
             pieces=tuple(p.piece for track in tracks for p in track),
@@ -128,9 +128,9 @@ def _meet(away: tuple[Port, ...], back: tuple[Port, ...], plan: Plan) -> Expr:
     """A train on the first track heads from the first turnout to the second, one on the other
     track the other way."""
     turned = (Port(p.piece, _other_end(p, plan)) for p in back)
-    return both(
-        either(*(came_in_by(port, plan) for port in away)),
-        either(*(came_in_by(port, plan) for port in turned)),
+    return conjunction(
+        disjunction(*(came_in_by(port, plan) for port in away)),
+        disjunction(*(came_in_by(port, plan) for port in turned)),
     )
 
 

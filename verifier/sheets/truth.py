@@ -10,7 +10,16 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import product
 
-from verifier.logic.expr import FALSE, Expr, atom, both, constant, observables, opposite, substitute
+from verifier.logic.expr import (
+    FALSE,
+    Expr,
+    atom,
+    conjunction,
+    constant,
+    negation,
+    substitute,
+    support,
+)
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Signal
 from verifier.sheets.sheet import Row, Sheet, Table
@@ -90,7 +99,7 @@ def _to_ask(plan: Plan, world: ReportedWorld) -> Iterator[_Asking]:
     for name, throw in plan.locking.throws.items():
         if throw.locked is not None:
             locked = memory.is_locked(name)
-            told: _Left = {("no",): locked, ("yes",): opposite(locked)}
+            told: _Left = {("no",): locked, ("yes",): negation(locked)}
             yield asking(f"points {name}", ("may be thrown",), told)
     for what in plan.inputs:
         if what.kind in ("relay", "timer", "traffic"):
@@ -104,7 +113,7 @@ def _shows(world: ReportedWorld, signal: Signal, plan: Plan) -> _Left:
     told: dict[tuple[str, ...], Expr] = {}
     for colours in product(*(head.colour.values for head in signal.heads)):
         heads = zip(signal.heads, colours, strict=True)
-        shown = both(*(world.expand(atom(head.colour, colour)) for head, colour in heads))
+        shown = conjunction(*(world.expand(atom(head.colour, colour)) for head, colour in heads))
         told[plan.chart.reading(colours), *colours] = shown
     return told
 
@@ -147,7 +156,7 @@ def _split(shows: _Left) -> Iterator[tuple[dict[Observable, str], tuple[str, ...
 
 
 def _left_to_ask(shows: _Left) -> tuple[Observable, ...]:
-    return tuple(dict.fromkeys(what for expr in shows.values() for what in observables(expr)))
+    return tuple(dict.fromkeys(what for expr in shows.values() for what in support(expr)))
 
 
 def _after(what: Observable, shows: _Left) -> list[tuple[list[str], _Left]]:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import product
 
 from verifier.diagnosis.bench import Bench, Setup
-from verifier.logic.expr import Expr, atom, both, either
+from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.world.situation import Situation
@@ -108,9 +108,12 @@ def doable(bench: Bench, *, played: bool) -> Iterator[Expr]:
         command = levers[lever] if lever else facts.thrown(name)
         if command.kind == "thrown" and command not in bench.plan.inputs:
             continue
-        yield either(*(
-            both(atom(points, state), atom(command, state)) for state in ("normal", "reverse")
-        ))  # fmt: skip
+        yield disjunction(
+            *(
+                conjunction(atom(points, state), atom(command, state))
+                for state in ("normal", "reverse")
+            )
+        )
 
 
 def setup_of(bench: Bench, situation: Situation) -> Setup:

@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import Literal
 
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import facts
 from verifier.plan.aspects import Chart
 from verifier.plan.facts import All, AnyOne, Condition, Not, Says, heard, says_in
@@ -87,7 +87,7 @@ def line_goals(plan: Plan) -> Iterator[Goal]:
         for line in lines:
             acts = atom(facts.line(owner, line.index), "acts")
             text = f"{owner} {line.shows}"
-            yield Goal("line", text, both(acts, _shown(owner, signal, line, plan.chart)))
+            yield Goal("line", text, conjunction(acts, _shown(owner, signal, line, plan.chart)))
 
 
 def facts_tried(plan: Plan) -> Iterator[Tried]:
@@ -99,8 +99,8 @@ def facts_tried(plan: Plan) -> Iterator[Tried]:
             if line.when is None:
                 continue
             shown = _shown(owner, signal, line, plan.chart)
-            acts = both(atom(facts.line(owner, line.index), "acts"), shown)
-            below = either(*(
+            acts = conjunction(atom(facts.line(owner, line.index), "acts"), shown)
+            below = disjunction(*(
                 atom(facts.line(owner, other.index), "acts")
                 for other in lines if other.index > line.index
             ))  # fmt: skip
@@ -109,10 +109,10 @@ def facts_tried(plan: Plan) -> Iterator[Tried]:
                 decides = _decides(condition, says, reader)
                 yield Tried(
                     owner, line.shows, says.text,
-                    Goal("with", f"{owner} {line.shows}: {says.text}", both(acts, decides)),
+                    Goal("with", f"{owner} {line.shows}: {says.text}", conjunction(acts, decides)),
                     Goal(
                         "without", f"{owner} no {line.shows} for want of {says.text}",
-                        both(below, decides, opposite(shown)),
+                        conjunction(below, decides, negation(shown)),
                     ),
                 )  # fmt: skip
 
@@ -171,7 +171,7 @@ def _decides(condition: Condition, says: Says, reader: str) -> Expr:
     """All else is so that the condition holds or not as this fact is so or not."""
     wth = _with(condition, {id(says): TRUE}, reader)
     without = _with(condition, {id(says): FALSE}, reader)
-    return either(both(wth, opposite(without)), both(opposite(wth), without))
+    return disjunction(conjunction(wth, negation(without)), conjunction(negation(wth), without))
 
 
 def _with(condition: Condition, given: dict[int, Expr], reader: str) -> Expr:
@@ -181,11 +181,11 @@ def _with(condition: Condition, given: dict[int, Expr], reader: str) -> Expr:
             known = given.get(id(condition))
             return atom(heard(what, reader), *values) if known is None else known
         case Not(part=part):
-            return opposite(_with(part, given, reader))
+            return negation(_with(part, given, reader))
         case All(parts=parts):
-            return both(*(_with(part, given, reader) for part in parts))
+            return conjunction(*(_with(part, given, reader) for part in parts))
         case AnyOne(parts=parts):
-            return either(*(_with(part, given, reader) for part in parts))
+            return disjunction(*(_with(part, given, reader) for part in parts))
 
 
 def _shown(owner: str, signal: Signal, line: Line, chart: Chart) -> Expr:
@@ -196,7 +196,7 @@ def _shown(owner: str, signal: Signal, line: Line, chart: Chart) -> Expr:
     aspect = chart.get(line.shows)
     colours = aspect.for_heads(len(signal.heads)) if aspect else None
     assert colours is not None, f"{signal.name} cannot show {line.shows}"
-    return both(*(atom(h.lens, c) for h, c in zip(signal.heads, colours, strict=True)))
+    return conjunction(*(atom(h.lens, c) for h, c in zip(signal.heads, colours, strict=True)))
 
 
 def colour_goals(plan: Plan) -> Iterator[Goal]:
@@ -219,13 +219,15 @@ def route_goals(plan: Plan) -> Iterator[Goal]:
 
 
 def _cleared(route: Route, plan: Plan) -> Expr:
-    return both(permits(plan.signals[route.signal], plan), lined(route), way_clear(route, plan))
+    return conjunction(
+        permits(plan.signals[route.signal], plan), lined(route), way_clear(route, plan)
+    )
 
 
 def serves(line: Line, route: Route, plan: Plan) -> Expr:
     """A line by which a signal lets trains take a route acts, and the route is lined."""
     acts = atom(facts.line(route.signal, line.index), "acts")
-    return both(acts, _cleared(route, plan))
+    return conjunction(acts, _cleared(route, plan))
 
 
 def conflicts_tried(plan: Plan, lines_for: Mapping[str, Sequence[Line]]) -> Iterator[Excluded]:
@@ -240,7 +242,7 @@ def conflicts_tried(plan: Plan, lines_for: Mapping[str, Sequence[Line]]) -> Iter
             continue
         seen.add((one.name, other.name))
         levels = tuple(
-            either(
+            disjunction(
                 _beside(one, other, lines_for.get(other.name, ()), missing, plan),
                 _beside(other, one, lines_for.get(one.name, ()), missing, plan),
             )
@@ -265,7 +267,7 @@ def _beside(clear: Route, set_too: Route, lines: Iterable[Line], missing: int, p
         for left_out in combinations(all_facts, most):
             granted = {id(says): _helpful(condition, says) for says in left_out}
             almost.append(_with(condition, granted, reader))
-    return both(_cleared(clear, plan), either(*almost) if almost else TRUE)
+    return conjunction(_cleared(clear, plan), disjunction(*almost) if almost else TRUE)
 
 
 def _helpful(condition: Condition, says: Says) -> Expr:

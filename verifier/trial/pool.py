@@ -12,7 +12,7 @@ from itertools import product
 
 from verifier.diagnosis.bench import Bench, Colours, Setup
 from verifier.engines.evaluator import Evaluator, Unsettled
-from verifier.logic.expr import Expr, holds, observables
+from verifier.logic.expr import Expr, holds, support
 from verifier.plan.facts import Observable
 from verifier.trial.doable import Knob, Stands, knobs, places, settings, with_stock
 from verifier.trial.wrongs import sound_colours
@@ -154,4 +154,4 @@ def _is_open(colours: frozenset[Colours]) -> bool:
 
 def asked_of(exprs: Iterable[Expr]) -> Iterator[Observable]:
     for expr in exprs:
-        yield from observables(expr)
+        yield from support(expr)

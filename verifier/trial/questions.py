@@ -11,7 +11,7 @@ from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.lengths import rooms
 from verifier.engines.situations import SituationCheck
 from verifier.findings.remembering import Recollection
-from verifier.logic.expr import FALSE, Expr, both
+from verifier.logic.expr import FALSE, Expr, conjunction
 from verifier.trial.doable import doable, setup_of
 from verifier.world.bodies import bodies
 from verifier.world.memory_alone import at_rest
@@ -42,7 +42,7 @@ class Questions:
         """The simplest step in which all of these hold; None where there is none.
 
         Raises :class:`Undecided`."""
-        goal = both(*map(self.world.expand, goals))
+        goal = conjunction(*map(self.world.expand, goals))
         if goal is FALSE:
             return None
         match self._find(goal, smallest=True):
@@ -55,7 +55,7 @@ class Questions:
 
     def never(self, *goals: Expr) -> bool:
         """Whether it is proved that no step meets all of these."""
-        goal = both(*map(self.world.expand, goals))
+        goal = conjunction(*map(self.world.expand, goals))
         return goal is FALSE or isinstance(self._find(goal), Impossible)
 
     def _find(self, goal: Expr, *, smallest: bool = False) -> Exists | Impossible | Unknown:

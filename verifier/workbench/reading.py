@@ -11,7 +11,7 @@ from functools import cached_property
 from verifier.api import checked
 from verifier.engines.evaluator import Evaluator
 from verifier.engines.stepper import Stepper
-from verifier.logic.expr import Const, observables
+from verifier.logic.expr import Const, support
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import FAILURES, obligations
@@ -62,7 +62,7 @@ class Reading:
     @cached_property
     def asked_of(self) -> dict[str, tuple[Observable, ...]]:
         """By obligation, what its formula speaks of."""
-        return {o.key: tuple(observables(o.formula)) for o in (*self.asked, *self.harms)}
+        return {o.key: tuple(support(o.formula)) for o in (*self.asked, *self.harms)}
 
     @cached_property
     def stepper(self) -> Stepper:

@@ -5,7 +5,7 @@ In: a plan. Out: expressions that hold in every situation there can be.
 
 from collections.abc import Iterator
 
-from verifier.logic.expr import TRUE, Expr, atom, both, either, opposite
+from verifier.logic.expr import TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import facts
 from verifier.plan.equip import unseen_anywhere
 from verifier.plan.model import Plan, Port
@@ -21,7 +21,7 @@ def bodies(plan: Plan) -> Iterator[Expr]:
             continue
         middles = [place.name for place in plan.equipment.places[what.name] if not place.draws]
         if middles:
-            yield either(opposite(atom(what, *middles)), _ends(plan, what.name))
+            yield disjunction(negation(atom(what, *middles)), _ends(plan, what.name))
 
 
 def _ends(plan: Plan, block: str) -> Expr:
@@ -30,8 +30,8 @@ def _ends(plan: Plan, block: str) -> Expr:
         for outer, inner in ((joint.a, joint.b), (joint.b, joint.a)):
             if plan.track.pieces[inner.piece].block == block != _block(outer, plan):
                 before = _occupied(outer, plan)
-                ways += [both(before, way) for way in _onward(inner, block, plan, (inner,))]
-    return either(*ways)
+                ways += [conjunction(before, way) for way in _onward(inner, block, plan, (inner,))]
+    return disjunction(*ways)
 
 
 def _onward(port: Port, block: str, plan: Plan, passed: tuple[Port, ...]) -> Iterator[Expr]:
@@ -41,10 +41,10 @@ def _onward(port: Port, block: str, plan: Plan, passed: tuple[Port, ...]) -> Ite
         if move.position is not None:
             needs = atom(facts.points(move.piece), move.position)
         if _block(leads_to, plan) != block:
-            yield both(needs, _occupied(leads_to, plan))
+            yield conjunction(needs, _occupied(leads_to, plan))
         elif leads_to not in passed:
             for way in _onward(leads_to, block, plan, (*passed, leads_to)):
-                yield both(needs, way)
+                yield conjunction(needs, way)
 
 
 def _block(port: Port, plan: Plan) -> str | None:
@@ -54,5 +54,5 @@ def _block(port: Port, plan: Plan) -> str | None:
 def _occupied(port: Port, plan: Plan) -> Expr:
     piece = plan.track.pieces[port.piece]
     if piece.block is None:
-        return TRUE if piece.kind == "edge" else opposite(TRUE)
+        return TRUE if piece.kind == "edge" else negation(TRUE)
     return atom(facts.stock(piece.block), "occupied")

@@ -19,12 +19,12 @@ from verifier.logic.expr import (
     Expr,
     Or,
     atom,
-    both,
-    either,
+    conjunction,
+    disjunction,
+    negation,
     nodes,
-    observables,
-    opposite,
     substitute,
+    support,
 )
 from verifier.logic.settle import compared, given, is_always_true
 from verifier.plan.facts import Observable
@@ -125,7 +125,7 @@ def _read_by(asks: dict[Observable, dict[Class, Expr]]) -> dict[Observable, list
     read_by: dict[Observable, dict[Observable, None]] = {}
     for what, meanings in asks.items():
         for meaning in meanings.values():
-            for read in observables(meaning):
+            for read in support(meaning):
                 read_by.setdefault(read, {})[what] = None
     return {read: list(readers) for read, readers in read_by.items()}
 
@@ -151,11 +151,13 @@ class _Possible:
             match expr:
                 case Atom(what=what, values=values):
                     classes = self._may[what].items()
-                    found = either(*(when for states, when in classes if states[0] in values))
+                    found = disjunction(*(when for states, when in classes if states[0] in values))
                 case Or(parts=parts):
-                    found = either(*(self.of(part, depth + 1) for part in parts))
+                    found = disjunction(*(self.of(part, depth + 1) for part in parts))
                 case And(parts=parts):
-                    found = both(*(self._together(group, depth) for group in self._groups(parts)))
+                    found = conjunction(
+                        *(self._together(group, depth) for group in self._groups(parts))
+                    )
                 case _:
                     raise AssertionError(expr)
             self._done[expr] = found
@@ -163,7 +165,7 @@ class _Possible:
 
     def _open_in(self, expr: Expr) -> frozenset[Observable]:
         if expr not in self._open:
-            self._open[expr] = frozenset(w for w in observables(expr) if w in self._may)
+            self._open[expr] = frozenset(w for w in support(expr) if w in self._may)
         return self._open[expr]
 
     def _groups(self, parts: Iterable[Expr]) -> list[list[Expr]]:
@@ -183,13 +185,13 @@ class _Possible:
     def _together(self, group: list[Expr], depth: int) -> Expr:
         if len(group) == 1:
             return self.of(group[0], depth + 1)
-        whole = both(*group)
+        whole = conjunction(*group)
         what = next(
-            w for w in observables(whole) if sum(w in self._open_in(part) for part in group) > 1
+            w for w in support(whole) if sum(w in self._open_in(part) for part in group) > 1
         )
-        return either(
+        return disjunction(
             *(
-                both(when, self.of(given(whole, what, states[0]), depth + 1))
+                conjunction(when, self.of(given(whole, what, states[0]), depth + 1))
                 for states, when in self._may[what].items()
             )
         )
@@ -199,7 +201,7 @@ def _one_at_a_time(states: May) -> bool:
     """No situation allows two states."""
     left = list(states.values())
     return all(
-        is_always_true(either(opposite(one), opposite(two)))
+        is_always_true(disjunction(negation(one), negation(two)))
         for i, one in enumerate(left)
         for two in left[i + 1 :]
     )

@@ -6,7 +6,17 @@ faults. :mod:`verifier.engines.wires` works out the same, by itself, for one sit
 
 from collections.abc import Iterable
 
-from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, constant, either, opposite
+from verifier.logic.expr import (
+    FALSE,
+    TRUE,
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    constant,
+    disjunction,
+    negation,
+)
 from verifier.plan import facts
 from verifier.plan.equip import by_way_of, common_return, power_wire, wire
 from verifier.plan.equipment import Beside
@@ -35,17 +45,17 @@ class Circuits:
         return atom(what, *(states or what.values[1:])) if what else FALSE
 
     def sound(self, name: str) -> Expr:
-        return opposite(self.fault(name))
+        return negation(self.fault(name))
 
     # -------------------------------------------------------------- truth
 
     def truth(self, part: Atom) -> Expr:
         """Truth that is not an input itself: stock by places, points by their machine."""
         if part.what.kind == "points":
-            return either(*(self._lies(part.what.name, state) for state in part.values))
+            return disjunction(*(self._lies(part.what.name, state) for state in part.values))
         standing = self._inputs["standing", part.what.name]
         vacant = atom(standing, "vacant")
-        return vacant if part.values == ("vacant",) else opposite(vacant)
+        return vacant if part.values == ("vacant",) else negation(vacant)
 
     def _lies(self, turnout: str, state: str) -> Expr:
         machine = self.wiring.machines.get(turnout)
@@ -54,14 +64,16 @@ class Circuits:
         name = f"machine of {turnout}"
         sound, moving = self.sound(name), self._moves(machine, "moving")
         if state == "open":
-            return either(self.fault(name, "stopped between its ends"), both(sound, moving))
+            return disjunction(
+                self.fault(name, "stopped between its ends"), conjunction(sound, moving)
+            )
         # Without power it lies as it did when it was told otherwise, or it was told nothing.
         fed = self.fed(turnout, machine.supply)
-        left = both(opposite(fed), self._moves(machine, facts.AS_BEFORE))
-        before = either(self.fault(name, "did not obey"), both(sound, left))
-        return either(
-            both(sound, opposite(moving), opposite(left), self._commanded(machine, state)),
-            both(before, self._commanded(machine, _LEGS[state])),
+        left = conjunction(negation(fed), self._moves(machine, facts.AS_BEFORE))
+        before = disjunction(self.fault(name, "did not obey"), conjunction(sound, left))
+        return disjunction(
+            conjunction(sound, negation(moving), negation(left), self._commanded(machine, state)),
+            conjunction(before, self._commanded(machine, _LEGS[state])),
         )
 
     def _moves(self, machine: Machine, state: str) -> Expr:
@@ -79,18 +91,18 @@ class Circuits:
         while supply is not None:
             lost.append(self.fault(f"supply {supply}"))
             supply = self.wiring.supplies[supply].fed_by
-        return opposite(either(*lost))
+        return negation(disjunction(*lost))
 
     def fed(self, name: str, supply: str | None) -> Expr:
         """That a detector, driver or machine has power."""
-        return both(self.on(supply), self.sound(power_wire(name)))
+        return conjunction(self.on(supply), self.sound(power_wire(name)))
 
     def powered(self, block: str) -> Expr:
         """That a block has track power."""
         district = self.wiring.districts.get(self.wiring.district_of.get(block, ""))
         if district is None:
             return TRUE
-        return both(self.on(district.supply), self.sound(f"bus of {district.name}"))
+        return conjunction(self.on(district.supply), self.sound(f"bus of {district.name}"))
 
     # -------------------------------------------------------------- reports
 
@@ -100,9 +112,9 @@ class Circuits:
         match report.what.kind:
             case "block report":
                 clear = self._clear(name, reader)
-                return clear if report.values == ("clear",) else opposite(clear)
+                return clear if report.values == ("clear",) else negation(clear)
             case "points report":
-                return either(*(self._told(name, state, reader) for state in report.values))
+                return disjunction(*(self._told(name, state, reader) for state in report.values))
             case "derail report":
                 lies = {"moving": "open"}
                 return atom(facts.derail(name), *(lies.get(v, v) for v in report.values))
@@ -116,26 +128,27 @@ class Circuits:
 
     def lights(self, head: str, colour: str) -> Expr:
         """That lamp and wire of a head are sound."""
-        return both(self.sound(f"head {head}"), self.sound(f"lamp {head} {colour}"))
+        return conjunction(self.sound(f"head {head}"), self.sound(f"lamp {head} {colour}"))
 
     def _clear(self, block: str, reader: str) -> Expr:
         detectors = self.wiring.detectors_of(block)
         if not detectors:
             return self._vacant(block)
-        return both(*(self._says_clear(d, reader) for d in detectors))
+        return conjunction(*(self._says_clear(d, reader) for d in detectors))
 
     def _vacant(self, block: str) -> Expr:
         return atom(self._inputs.get(("standing", block)) or facts.stock(block), "vacant")
 
     def _says_clear(self, detector: Detector, reader: str) -> Expr:
         name = f"detector {detector.name}"
-        occupied = either(
-            self.fault(name, "stuck at occupied"), both(self.sound(name), self._senses(detector))
+        occupied = disjunction(
+            self.fault(name, "stuck at occupied"),
+            conjunction(self.sound(name), self._senses(detector)),
         )
         usable = self.usable(detector, reader)
         if detector.closed_when == "occupied":
-            return opposite(both(usable, occupied))
-        return both(usable, opposite(occupied))
+            return negation(conjunction(usable, occupied))
+        return conjunction(usable, negation(occupied))
 
     def usable(self, detector: Detector, reader: str) -> Expr:
         """That a reader's input follows the detector's output at all."""
@@ -143,8 +156,8 @@ class Circuits:
         heard = TRUE
         if driver is not None:
             read = _reads(driver, detector.name, contacts=False)
-            heard = both(constant(read), self._hears(driver, detector))
-        return both(
+            heard = conjunction(constant(read), self._hears(driver, detector))
+        return conjunction(
             heard, self.fed(detector.name, detector.supply), self.sound(wire(detector.name, reader))
         )
 
@@ -153,7 +166,7 @@ class Circuits:
         one, other = driver.supply, detector.supply
         if one is None or other is None or one == other or detector.isolated:
             return TRUE
-        return either(*self._ways_back(one, other, ()))
+        return disjunction(*self._ways_back(one, other, ()))
 
     def _ways_back(self, one: str, other: str, passed: tuple[int, ...]) -> Iterable[Expr]:
         """Each way from one supply to another over common returns, each used once."""
@@ -167,7 +180,7 @@ class Circuits:
             for step in group:
                 if step != one:
                     for way in self._ways_back(step, other, (*passed, number)):
-                        yield both(sound, way)
+                        yield conjunction(sound, way)
 
     def _told(self, turnout: str, state: str, reader: str) -> Expr:
         machine = self.wiring.machines.get(turnout)
@@ -180,11 +193,11 @@ class Circuits:
             ((leg, closed),) = made.items()
             if state == "moving":
                 return FALSE
-            return closed if state == leg else opposite(closed)
+            return closed if state == leg else negation(closed)
         if state == "moving":
             one, other = made.values()
-            return either(both(one, other), both(opposite(one), opposite(other)))
-        return both(made[state], opposite(made[_LEGS[state]]))
+            return disjunction(conjunction(one, other), conjunction(negation(one), negation(other)))
+        return conjunction(made[state], negation(made[_LEGS[state]]))
 
     def _made(self, machine: Machine, leg: str, reader: str) -> Expr:
         driver = self.wiring.drivers.get(reader)
@@ -194,8 +207,10 @@ class Circuits:
         lies = self._lies(machine.turnout, _LEGS[leg] if swapped else leg)
         name = f"{machine.turnout} {leg}"
         contact = f"contact {name}"
-        made = either(self.fault(contact, "stuck closed"), both(self.sound(contact), lies))
-        return both(made, self.sound(wire(name, reader)))
+        made = disjunction(
+            self.fault(contact, "stuck closed"), conjunction(self.sound(contact), lies)
+        )
+        return conjunction(made, self.sound(wire(name, reader)))
 
     # -------------------------------------------------------------- detection
 
@@ -203,7 +218,7 @@ class Circuits:
         if detector.name not in self._sensed:
             sensed = self._covered(detector) if detector.kind == "spot" else self._drawn(detector)
             if detector.without_power:
-                sensed = either(sensed, opposite(self.powered(detector.block)))
+                sensed = disjunction(sensed, negation(self.powered(detector.block)))
             self._sensed[detector.name] = sensed
         return self._sensed[detector.name]
 
@@ -219,16 +234,20 @@ class Circuits:
         found = []
         for block in self._within_reach(detector.through):
             places, beside = self.equipment.places[block], self._beside(block)
-            away = either(
+            away = disjunction(
                 *(
-                    both(self._current(gap, by_way_of(other), "bridged"), self.powered(other))
+                    conjunction(
+                        self._current(gap, by_way_of(other), "bridged"), self.powered(other)
+                    )
                     for gap, other in beside
                     if through.issuperset(self._feeders(other))
                 )
             )
-            home = both(
+            home = conjunction(
                 self.powered(block),
-                opposite(either(*(self._current(gap, by_way_of(other)) for gap, other in beside))),
+                negation(
+                    disjunction(*(self._current(gap, by_way_of(other)) for gap, other in beside))
+                ),
             )
             if away is FALSE and not through.intersection(self._feeders(block)):
                 continue
@@ -236,20 +255,21 @@ class Circuits:
             for place in places:
                 if place.draws and place.feeder:
                     own = self._through_own(place.feeder, block, through)
-                    at.setdefault(either(both(home, own), away), []).append(place.name)
+                    at.setdefault(disjunction(conjunction(home, own), away), []).append(place.name)
             standing = self._inputs["standing", block]
-            found += [both(atom(standing, *names), when) for when, names in at.items()]
-        return either(*found)
+            found += [conjunction(atom(standing, *names), when) for when, names in at.items()]
+        return disjunction(*found)
 
     def _through_own(self, feeder: str, block: str, through: set[str]) -> Expr:
         """That what stock beside ``feeder`` draws passes the detector: through that feeder,
         or, where it is broken, through whichever of the block's others are not."""
         others = [name for name in self._feeders(block) if name != feeder]
-        sound = either(*(self.sound(f"feeder {name}") for name in others))
-        passed = both(*(self.fault(f"feeder {n}") for n in others if n not in through))
+        sound = disjunction(*(self.sound(f"feeder {name}") for name in others))
+        passed = conjunction(*(self.fault(f"feeder {n}") for n in others if n not in through))
         broken = self.fault(f"feeder {feeder}")
-        return either(
-            both(constant(feeder in through), opposite(broken)), both(broken, sound, passed)
+        return disjunction(
+            conjunction(constant(feeder in through), negation(broken)),
+            conjunction(broken, sound, passed),
         )
 
     def _feeders(self, block: str) -> tuple[str, ...]:
@@ -285,7 +305,7 @@ class Circuits:
         for what in asked:
             if what.kind == "block report":
                 dead += [
-                    opposite(self.usable(detector, driver.name))
+                    negation(self.usable(detector, driver.name))
                     for detector in self.wiring.detectors_of(what.name)
                 ]
             elif what.kind == "points report":
@@ -294,7 +314,7 @@ class Circuits:
                     machine and machine.contacts and not _reads(driver, what.name, contacts=True)
                 )
                 dead.append(constant(bool(unread)))
-        return either(*dead)
+        return disjunction(*dead)
 
 
 def _reads(driver: Driver, name: str, *, contacts: bool) -> bool:

@@ -14,11 +14,11 @@ from verifier.logic.expr import (
     Atom,
     Expr,
     atom,
-    both,
-    either,
-    observables,
-    opposite,
+    conjunction,
+    disjunction,
+    negation,
     substitute,
+    support,
 )
 from verifier.logic.system import System
 from verifier.plan import facts
@@ -97,10 +97,10 @@ class Histories:
 
     def _stock(self, part: Atom, *, seen: bool) -> Expr:
         block = part.what.name
-        there = either(*(atom(facts.train(p), "occupied") for p in self._trains_on[block]))
+        there = disjunction(*(atom(facts.train(p), "occupied") for p in self._trains_on[block]))
         if seen and self.lossy and self.plan.blocks[block].detected:
-            there = both(there, atom(facts.lost(block, self._lossmost), "no"))
-        return there if part.values == ("occupied",) else opposite(there)
+            there = conjunction(there, atom(facts.lost(block, self._lossmost), "no"))
+        return there if part.values == ("occupied",) else negation(there)
 
     def _permits(self, signal: str) -> Expr:
         return self._seen(atom(self.plan.signals[signal].reading, *self._aspects))
@@ -110,7 +110,7 @@ class Histories:
         return self._seen(atom(self.plan.signals[signal].reading, *only))
 
     def _late(self, signal: str) -> Expr:
-        return opposite(atom(facts.late(signal, self._latemost), "no")) if self._latemost else FALSE
+        return negation(atom(facts.late(signal, self._latemost), "no")) if self._latemost else FALSE
 
     def _is_paced(self) -> bool:
         only = self._aspects - self._clear
@@ -138,7 +138,7 @@ class Histories:
         known = self._events.get(what)
         if known is None:
             known = self._events[what] = self._happens(what)
-        return known if part.values == ("yes",) else opposite(known)
+        return known if part.values == ("yes",) else negation(known)
 
     def _happens(self, what: Observable) -> Expr:
         name = what.name
@@ -146,7 +146,7 @@ class Histories:
             case "points move":
                 return self._memory.points_move(name)
             case "lock released":
-                return opposite(self._memory.is_locked(name))
+                return negation(self._memory.is_locked(name))
             case "traffic turns":
                 return self._memory.turns(name)
             case "trains meet":
@@ -173,7 +173,7 @@ class Histories:
         exprs = [e for values in following.values() for e in values.values()]
         exprs += [self._happens(event) for event in self.events()]
         for expr in (*exprs, *always):
-            for what in observables(expr):
+            for what in support(expr):
                 if what not in known:
                     used[what] = None
         inputs = tuple(dict.fromkeys((*self._commands(), *used)))
@@ -194,8 +194,8 @@ class Histories:
         for signal in self.plan.signals if self._latemost else ():
             present = self._trains.may_approach(signal)
             late = facts.late(signal, self._latemost)
-            fresh = both(self._permits(signal), present)
-            yield late, _window(late, fresh, opposite(present))
+            fresh = conjunction(self._permits(signal), present)
+            yield late, _window(late, fresh, negation(present))
             put_back = facts.put_back(signal, self._latemost)
             passed = self._trains.occupied(self.plan.signals[signal].enters.piece)
             yield put_back, _window(put_back, self._permits(signal), passed)
@@ -205,7 +205,7 @@ class Histories:
             if block.detected:
                 lost = facts.lost(block.name, self._lossmost)
                 stock = self.expand(atom(facts.stock(block.name), "occupied"))
-                begins = both(
+                begins = conjunction(
                     atom(lost, "no"), atom(facts.choice("loss", block.name), "yes"), stock
                 )
                 yield lost, _window(lost, begins, FALSE)
@@ -214,12 +214,12 @@ class Histories:
 def _window(what: Observable, begins: Expr, ends: Expr) -> Mapping[str, Expr]:
     """A count of moments from when something begins until it ends, or they are over."""
     tick = atom(facts.choice("tick", "time"), "yes")
-    going = both(opposite(begins), opposite(ends))
+    going = conjunction(negation(begins), negation(ends))
     values: dict[str, Expr] = {}
     for i, value in enumerate(what.values[1:]):
-        stays = both(atom(what, value), opposite(tick))
-        counted = both(atom(what, what.values[i]), tick) if i else FALSE
-        values[value] = both(going, either(stays, counted))
-    values[what.values[1]] = either(begins, values[what.values[1]])
-    values["no"] = opposite(either(*values.values()))
+        stays = conjunction(atom(what, value), negation(tick))
+        counted = conjunction(atom(what, what.values[i]), tick) if i else FALSE
+        values[value] = conjunction(going, disjunction(stays, counted))
+    values[what.values[1]] = disjunction(begins, values[what.values[1]])
+    values["no"] = negation(disjunction(*values.values()))
     return values

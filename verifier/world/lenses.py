@@ -7,7 +7,17 @@ dead inputs and lamps; what it really shows also from power, wires and lamps.
 from collections.abc import Callable, Iterator, Mapping
 from itertools import product
 
-from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, constant, either, opposite
+from verifier.logic.expr import (
+    FALSE,
+    TRUE,
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    constant,
+    disjunction,
+    negation,
+)
 from verifier.plan import facts
 from verifier.plan.aspects import Chart, Combination
 from verifier.plan.facts import Observable, says_opened
@@ -54,18 +64,19 @@ class Lenses:
             return self._ruled(name, part.values)
         powered = self._circuits.fed(driver.name, driver.supply)
         tripped = self._tripped(name, driver)
-        return either(
-            both(opposite(powered), constant("dark" in part.values)),
-            both(powered, tripped, constant(driver.when_out in part.values)),
-            both(powered, opposite(tripped), self._driven(name, driver, part.values)),
+        return disjunction(
+            conjunction(negation(powered), constant("dark" in part.values)),
+            conjunction(powered, tripped, constant(driver.when_out in part.values)),
+            conjunction(powered, negation(tripped), self._driven(name, driver, part.values)),
         )
 
     def _driven(self, head: str, driver: Driver, colours: tuple[str, ...]) -> Expr:
         """By its rules, and by what its driver does about dead inputs."""
         ruled = self._ruled(head, colours)
         dead = self._dead_inputs(head, driver)
-        return either(
-            both(opposite(dead), ruled), both(dead, constant(driver.when_missing in colours))
+        return disjunction(
+            conjunction(negation(dead), ruled),
+            conjunction(dead, constant(driver.when_missing in colours)),
         )
 
     def _dead_inputs(self, head: str, driver: Driver) -> Expr:
@@ -94,10 +105,10 @@ class Lenses:
             if other.name not in driver.heads:
                 continue
             for colour in other.colour.values:
-                fails = opposite(self._circuits.lights(other.name, colour))
+                fails = negation(self._circuits.lights(other.name, colour))
                 if colour != "dark" and fails is not FALSE:
-                    out.append(both(fails, self._driven(other.name, driver, (colour,))))
-        return either(*out)
+                    out.append(conjunction(fails, self._driven(other.name, driver, (colour,))))
+        return disjunction(*out)
 
     def _ruled(self, head: str, colours: tuple[str, ...]) -> Expr:
         signal, index = self._heads[head]
@@ -138,11 +149,11 @@ class Lenses:
             self._tripped(first, driver),
         )
         dead = self._dead_inputs(first, driver)
-        return either(
-            both(opposite(powered), all_heads("dark")),
-            both(powered, tripped, all_heads(driver.when_out)),
-            both(powered, opposite(tripped), dead, all_heads(driver.when_missing)),
-            both(powered, opposite(tripped), opposite(dead), ruled),
+        return disjunction(
+            conjunction(negation(powered), all_heads("dark")),
+            conjunction(powered, tripped, all_heads(driver.when_out)),
+            conjunction(powered, negation(tripped), dead, all_heads(driver.when_missing)),
+            conjunction(powered, negation(tripped), negation(dead), ruled),
         )
 
     # -------------------------------------------------------------- what is seen
@@ -151,12 +162,12 @@ class Lenses:
         """That a head really shows one of these colours."""
         name = part.what.name
         if not self._plan.wiring.drivers:
-            return either(*(self._told(name, colour) for colour in part.values))
-        lit = either(*(self._lit(name, c) for c in self._colours_of(name) if c in part.values))
+            return disjunction(*(self._told(name, colour) for colour in part.values))
+        lit = disjunction(*(self._lit(name, c) for c in self._colours_of(name) if c in part.values))
         if "dark" not in part.values:
             return lit
-        any_lit = either(*(self._lit(name, colour) for colour in self._colours_of(name)))
-        return either(lit, opposite(any_lit))
+        any_lit = disjunction(*(self._lit(name, colour) for colour in self._colours_of(name)))
+        return disjunction(lit, negation(any_lit))
 
     def _told(self, head: str, colour: str) -> Expr:
         signal, index = self._heads[head]
@@ -167,7 +178,7 @@ class Lenses:
         source = self._partner.get(head, head)
         if self._plan.wiring.driver_of(source) is None:
             return FALSE
-        return both(self._told(source, colour), self._circuits.lights(head, colour))
+        return conjunction(self._told(source, colour), self._circuits.lights(head, colour))
 
     def _colours_of(self, head: str) -> tuple[str, ...]:
         """The colours a head can be lit in; dark is none."""
@@ -239,9 +250,9 @@ def _one_of(
     good = [colours for colours in product(*(values for _, values in shown)) if wanted(colours)]
     if len(shown) == 1:
         return atom(shown[0][0], *(colours[0] for colours in good)) if good else FALSE
-    return either(
+    return disjunction(
         *(
-            both(*(atom(what, c) for (what, _), c in zip(shown, colours, strict=True)))
+            conjunction(*(atom(what, c) for (what, _), c in zip(shown, colours, strict=True)))
             for colours in good
         )
     )

@@ -7,7 +7,17 @@ Twin of :mod:`verifier.engines.stepper`, which does the same with no expressions
 from collections.abc import Callable, Iterator, Mapping
 from fractions import Fraction
 
-from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, either, opposite, substitute
+from verifier.logic.expr import (
+    FALSE,
+    TRUE,
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    disjunction,
+    negation,
+    substitute,
+)
 from verifier.plan import facts
 from verifier.plan.facts import Condition, Observable
 from verifier.plan.locking import Relay, Throw, Timer, Traffic
@@ -59,7 +69,7 @@ class Memory:
             new = self._new.get(part.what) if part.what.kind in _MEMORY else None
             if new is None:
                 return self._now(part)
-            return either(*(new[value] for value in part.values))
+            return disjunction(*(new[value] for value in part.values))
 
         return substitute(self._lower(condition), replaced)
 
@@ -72,15 +82,19 @@ class Memory:
         what = facts.relay(relay.name)
         up = atom(what, "up")
         sticks = FALSE if relay.sticks is None else self._scanned(relay.sticks)
-        wants = either(self._scanned(relay.picks), both(up, sticks))
+        wants = disjunction(self._scanned(relay.picks), conjunction(up, sticks))
         most = clocks(relay, self._unit)
         picks, counted_up = self._after(relay.name, relay.slow_pick, most)
         drops, counted_down = self._after(relay.name, relay.slow_release, most)
-        rising, falling = both(opposite(up), wants), both(up, opposite(wants))
-        next_up = either(both(rising, picks), both(up, opposite(both(falling, drops))))
-        self._set(what, {"down": opposite(next_up), "up": next_up})
+        rising, falling = conjunction(negation(up), wants), conjunction(up, negation(wants))
+        next_up = disjunction(
+            conjunction(rising, picks), conjunction(up, negation(conjunction(falling, drops)))
+        )
+        self._set(what, {"down": negation(next_up), "up": next_up})
         if most:
-            counts = either(both(rising, opposite(picks)), both(falling, opposite(drops)))
+            counts = disjunction(
+                conjunction(rising, negation(picks)), conjunction(falling, negation(drops))
+            )
             limit = [(rising, counted_up), (falling, counted_down)]
             clock = facts.clock(relay.name, most)
             self.following[clock] = self._counted(clock, counts, limit)
@@ -96,9 +110,9 @@ class Memory:
             return chosen, 0
         least, longest = delay_in(delay, self._unit), window_in(delay, self._unit)
         clock = facts.clock(name, most)
-        last = both(atom(clock, str(longest)), atom(facts.choice("tick", "time"), "yes"))
+        last = conjunction(atom(clock, str(longest)), atom(facts.choice("tick", "time"), "yes"))
         counted = atom(clock, *clock.values[least : longest + 1])
-        return both(counted, either(chosen, last)), longest
+        return conjunction(counted, disjunction(chosen, last)), longest
 
     def _counted(
         self, clock: Observable, counts: Expr, limits: list[tuple[Expr, int]]
@@ -107,12 +121,12 @@ class Memory:
         tick = atom(facts.choice("tick", "time"), "yes")
         values: dict[str, Expr] = {}
         for i, value in enumerate(clock.values[1:], 1):
-            within = either(*(when for when, limit in limits if limit >= i))
-            up = both(atom(clock, clock.values[i - 1]), tick, within)
-            at_limit = either(*(when for when, limit in limits if limit <= i))
-            stay = both(atom(clock, value), either(opposite(tick), at_limit))
-            values[value] = both(counts, either(up, stay))
-        values["0"] = opposite(either(*values.values()))
+            within = disjunction(*(when for when, limit in limits if limit >= i))
+            up = conjunction(atom(clock, clock.values[i - 1]), tick, within)
+            at_limit = disjunction(*(when for when, limit in limits if limit <= i))
+            stay = conjunction(atom(clock, value), disjunction(negation(tick), at_limit))
+            values[value] = conjunction(counts, disjunction(up, stay))
+        values["0"] = negation(disjunction(*values.values()))
         return values
 
     def _timer(self, timer: Timer) -> None:
@@ -121,31 +135,33 @@ class Memory:
         running, done = atom(what, "running"), atom(what, "done")
         most = 0 if self._unit is None else window_in(timer.seconds, self._unit)
         over, _ = self._after(timer.name, timer.seconds, most)
-        next_done = both(runs, either(done, both(running, over)))
-        next_running = both(runs, opposite(next_done))
-        self._set(what, {"idle": opposite(runs), "running": next_running, "done": next_done})
+        next_done = conjunction(runs, disjunction(done, conjunction(running, over)))
+        next_running = conjunction(runs, negation(next_done))
+        self._set(what, {"idle": negation(runs), "running": next_running, "done": next_done})
         if most:
             clock = facts.clock(timer.name, most)
-            counts = both(runs, running, opposite(over))
+            counts = conjunction(runs, running, negation(over))
             self.following[clock] = self._counted(clock, counts, [(TRUE, most)])
 
     def _traffic(self, traffic: Traffic) -> None:
         what = facts.traffic(traffic.name)
         right, left = self._scanned(traffic.rightward), self._scanned(traffic.leftward)
-        free = TRUE if traffic.locked is None else opposite(self._scanned(traffic.locked))
-        rightward = either(
-            both(free, right, opposite(left)),
-            both(atom(what, "rightward"), opposite(both(free, left, opposite(right)))),
+        free = TRUE if traffic.locked is None else negation(self._scanned(traffic.locked))
+        rightward = disjunction(
+            conjunction(free, right, negation(left)),
+            conjunction(
+                atom(what, "rightward"), negation(conjunction(free, left, negation(right)))
+            ),
         )
-        self._set(what, {"rightward": rightward, "leftward": opposite(rightward)})
+        self._set(what, {"rightward": rightward, "leftward": negation(rightward)})
 
     def turns(self, traffic: str) -> Expr:
         """The direction changes."""
         what = facts.traffic(traffic)
         new = self.following[what]
-        return either(
-            both(atom(what, "rightward"), new["leftward"]),
-            both(atom(what, "leftward"), new["rightward"]),
+        return disjunction(
+            conjunction(atom(what, "rightward"), new["leftward"]),
+            conjunction(atom(what, "leftward"), new["rightward"]),
         )
 
     # -------------------------------------------------------------- points
@@ -158,11 +174,11 @@ class Memory:
         throw = self.plan.locking.throws.get(turnout)
         thrown, points = facts.thrown(turnout), facts.points(turnout)
         wanted = self._wanted(turnout, throw)
-        free = opposite(self.is_locked(turnout))
+        free = negation(self.is_locked(turnout))
         told = {
-            leg: either(
-                both(free, wanted[leg]),
-                both(atom(thrown, leg), opposite(both(free, wanted[_LEGS[leg]]))),
+            leg: disjunction(
+                conjunction(free, wanted[leg]),
+                conjunction(atom(thrown, leg), negation(conjunction(free, wanted[_LEGS[leg]]))),
             )
             for leg in ("normal", "reverse")
         }
@@ -170,15 +186,18 @@ class Memory:
         if throw is not None and throw.snap:
             # Points that lie open (at no start, so never) stay so.
             lies_open = atom(points, "open")
-            closed = {leg: both(told[leg], opposite(lies_open)) for leg in told}
+            closed = {leg: conjunction(told[leg], negation(lies_open)) for leg in told}
             self.following[points] = {**closed, "open": lies_open}
             return
         arrives = atom(facts.choice("arrival", turnout), "yes")
         lies = {
-            leg: both(told[leg], either(atom(points, leg), both(atom(points, "open"), arrives)))
+            leg: conjunction(
+                told[leg],
+                disjunction(atom(points, leg), conjunction(atom(points, "open"), arrives)),
+            )
             for leg in ("normal", "reverse")
         }
-        self.following[points] = {**lies, "open": opposite(either(*lies.values()))}
+        self.following[points] = {**lies, "open": negation(disjunction(*lies.values()))}
 
     def _wanted(self, turnout: str, throw: Throw | None) -> Values:
         """How the points are wanted to lie now; neither where nobody says."""
@@ -192,24 +211,25 @@ class Memory:
                 case "buttons":
                     one, two = (atom(facts.button(b), "pressed") for b in throw.buttons)
                     return {
-                        "normal": both(one, opposite(two)), "reverse": both(two, opposite(one)),
-                    }  # fmt: skip
+                        "normal": conjunction(one, negation(two)),
+                        "reverse": conjunction(two, negation(one)),
+                    }
                 case "rule":
                     assert throw.reverse_when is not None
                     reverse = self.holds(throw.reverse_when)
-                    return {"normal": opposite(reverse), "reverse": reverse}
+                    return {"normal": negation(reverse), "reverse": reverse}
                 case _:
                     pass
         chosen = atom(facts.choice("throw", turnout), "yes")
         thrown = facts.thrown(turnout)
-        return {leg: both(chosen, atom(thrown, _LEGS[leg])) for leg in _LEGS}
+        return {leg: conjunction(chosen, atom(thrown, _LEGS[leg])) for leg in _LEGS}
 
     def points_move(self, turnout: str) -> Expr:
         points = facts.points(turnout)
         new = self.following[points]
-        return either(
+        return disjunction(
             atom(points, "open"),
-            *(both(atom(points, leg), opposite(new[leg])) for leg in ("normal", "reverse")),
+            *(conjunction(atom(points, leg), negation(new[leg])) for leg in ("normal", "reverse")),
         )
 
 

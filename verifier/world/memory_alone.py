@@ -10,7 +10,16 @@ nothing is broken.
 from collections.abc import Iterator, Mapping
 
 from verifier.language.diagnostics import InputError
-from verifier.logic.expr import TRUE, Atom, Expr, atom, both, either, observables, substitute
+from verifier.logic.expr import (
+    TRUE,
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    disjunction,
+    substitute,
+    support,
+)
 from verifier.logic.system import System
 from verifier.plan import facts
 from verifier.plan.facts import Observable
@@ -36,10 +45,10 @@ def memory_alone(world: World) -> System:
     own = (*REMEMBERED, *_COMMANDS)
     always = tuple(
         expr for expr in (world.lower(a.condition) for a in plan.assumptions)
-        if all(what.kind in own for what in observables(expr))
+        if all(what.kind in own for what in support(expr))
     )  # fmt: skip
     exprs = [*(expr for values in following.values() for expr in values.values()), *always]
-    inputs = dict.fromkeys(w for e in exprs for w in observables(e) if w not in following)
+    inputs = dict.fromkeys(w for e in exprs for w in support(e) if w not in following)
     initial = {what: (what.usual,) for what in following}
     return System(tuple(following), tuple(inputs), initial, following, always)
 
@@ -54,9 +63,12 @@ def at_rest(world: World) -> Iterator[Expr]:
 
     for what, values in memory.following.items():
         if what.kind in ("relay", "timer", "traffic"):
-            yield either(*(
-                both(atom(what, value), substitute(then, over)) for value, then in values.items()
-            ))  # fmt: skip
+            yield disjunction(
+                *(
+                    conjunction(atom(what, value), substitute(then, over))
+                    for value, then in values.items()
+                )
+            )
 
 
 def heard_by_memory(world: World) -> frozenset[Observable]:
@@ -67,7 +79,7 @@ def heard_by_memory(world: World) -> frozenset[Observable]:
     circuits = Circuits(plan, faults)
     direct = [*(what for what in reads if what.kind in facts.REPORTED),
               *map(facts.points, switches(plan))]  # fmt: skip
-    heard = {w for what in direct for expr in circuits.say_in(what) for w in observables(expr)}
+    heard = {w for what in direct for expr in circuits.say_in(what) for w in support(expr)}
     signals = {signal_of(what.name, plan.signals) for what in reads
                if what.kind in ("aspect", "colour")}  # fmt: skip
     if signals:

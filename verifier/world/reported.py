@@ -7,7 +7,7 @@ about an input that is dead and about a lamp that does not light; both are then 
 
 from collections.abc import Iterable, Iterator
 
-from verifier.logic.expr import TRUE, Expr, atom, either, opposite
+from verifier.logic.expr import TRUE, Expr, atom, disjunction, negation
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
@@ -73,8 +73,8 @@ class _AtTheInputs(Circuits):
         return TRUE
 
     def lights(self, head: str, colour: str) -> Expr:
-        return opposite(atom(lamp_out(head), "out"))
+        return negation(atom(lamp_out(head), "out"))
 
     def dead_inputs(self, driver: Driver, asked: Iterable[Observable]) -> Expr:
         noticed = (what for what in asked if what.kind in ("block report", "points report"))
-        return either(*(atom(missing(what), "missing") for what in noticed))
+        return disjunction(*(atom(missing(what), "missing") for what in noticed))

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, conjunction, disjunction, negation
 from verifier.plan.facts import All, AnyOne, Condition, Not, Says, heard
 from verifier.plan.model import Line
 
@@ -34,14 +34,14 @@ def lower(condition: Condition, reader: Reader) -> Expr:
         case Says(what=what, values=values):
             if what.kind == "condition":
                 inner = reader.named[what.name]
-                return inner if values == ("true",) else opposite(inner)
+                return inner if values == ("true",) else negation(inner)
             return atom(heard(what, reader.name), *values)
         case All(parts=parts):
-            return both(*(lower(part, reader) for part in parts))
+            return conjunction(*(lower(part, reader) for part in parts))
         case AnyOne(parts=parts):
-            return either(*(lower(part, reader) for part in parts))
+            return disjunction(*(lower(part, reader) for part in parts))
         case Not(part=part):
-            return opposite(lower(part, reader))
+            return negation(lower(part, reader))
 
 
 def first_line(
@@ -53,11 +53,11 @@ def first_line(
     result = FALSE
     for line in reversed(lines):
         when = reader.asks(line)
-        result = either(when, result) if wanted(line) else both(opposite(when), result)
+        result = disjunction(when, result) if wanted(line) else conjunction(negation(when), result)
     return result
 
 
 def line_meaning(act: Atom, lines: Sequence[Line], index: int, reader: Reader) -> Expr:
     """That line ``index`` acts (or idles)."""
     acts = first_line(lines, lambda line: line.index == index, reader)
-    return acts if act.values == ("acts",) else opposite(acts)
+    return acts if act.values == ("acts",) else negation(acts)

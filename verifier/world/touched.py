@@ -8,7 +8,7 @@ layout.
 
 from collections.abc import Collection, Iterable, Mapping
 
-from verifier.logic.expr import Atom, Expr, atom, observables
+from verifier.logic.expr import Atom, Expr, atom, support
 from verifier.plan import facts
 from verifier.plan.facts import Observable
 from verifier.plan.heads import signal_of
@@ -86,7 +86,7 @@ class Touches:
         parts = [atom(head.colour, colour) for head in heads for colour in head.colour.values]
         parts += [part for asked in self._read_by.get(name, {}).values() for part in asked]
         shown = [w for part in parts if isinstance(part, Atom) and part.what.kind in _SHOWN
-                 for w in observables(world.one_step(part)) if w.kind in _SHOWN]  # fmt: skip
+                 for w in support(world.one_step(part)) if w.kind in _SHOWN]  # fmt: skip
         found = frozenset(signal_of(what.name, self._plan.signals) for what in shown)
         if world is self._sound:
             self._sound_reads[name] = found
@@ -125,7 +125,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
 
     def note(name: str, exprs: Iterable[Expr]) -> None:
         for expr in exprs:
-            for what in observables(expr):
+            for what in support(expr):
                 if what.kind == "fault":
                     direct.setdefault(what, {})[name] = None
 

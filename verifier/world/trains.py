@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import combinations
 
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, both, either, opposite
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import facts
 from verifier.plan.facts import Condition
 from verifier.plan.model import Joint, Move, Piece, Plan, Port
@@ -90,11 +90,11 @@ class Trains:
         here, beyond = self.plan.track.pieces[frm.piece], self.plan.track.pieces[to.piece]
         if here.kind == "edge":
             if beyond.kind != "edge" and here.direction != "leaving":
-                entry = both(self._entry(here, joint, to), self._allowed(to))
+                entry = conjunction(self._entry(here, joint, to), self._allowed(to))
                 slow = self._is_slow(frm, to)
                 self._fronts[to.piece].append(Front(joint, frm, to, entry, slow))
             return
-        moves = both(self._goes(joint, frm), self.is_free(joint), self._passes(frm, to))
+        moves = conjunction(self._goes(joint, frm), self.is_free(joint), self._passes(frm, to))
         if beyond.kind == "edge":
             if beyond.direction != "entering":
                 self._outward.setdefault(joint, []).append(moves)
@@ -103,18 +103,18 @@ class Trains:
 
     def _goes(self, joint: Joint, frm: Port) -> Expr:
         """A train on the piece of ``frm`` moves, and leaves by that end."""
-        return both(
+        return conjunction(
             atom(facts.choice("advance", joint_name(joint)), "yes"),
             self.occupied(frm.piece),
-            opposite(self._reverses.get(frm.piece, FALSE)),
+            negation(self._reverses.get(frm.piece, FALSE)),
             self.leaves(frm),
         )
 
     def leaves(self, by: Port) -> Expr:
         """As the train heads and the points lie, it leaves the piece by this end."""
-        return either(
+        return disjunction(
             *(
-                both(self.heading(by.piece, end), self.lies_for(way.move))
+                conjunction(self.heading(by.piece, end), self.lies_for(way.move))
                 for end in self.pieces[by.piece].ends
                 for way in self.plan.track.onward.get(Port(by.piece, end), ())
                 if way.move.leave == by.end
@@ -128,15 +128,15 @@ class Trains:
         signal = self._facing.get(to)
         if signal is None:
             return TRUE
-        return either(self._rules.permits(signal), self._rules.late(signal))
+        return disjunction(self._rules.permits(signal), self._rules.late(signal))
 
     def _passes(self, frm: Port, to: Port) -> Expr:
         """A train at restricted speed is never too late to stop."""
         signal = self._facing.get(to)
         if signal is None:
             return TRUE
-        late = both(self._rules.late(signal), opposite(self._is_restricted(frm)))
-        return either(self._rules.permits(signal), late)
+        late = conjunction(self._rules.late(signal), negation(self._is_restricted(frm)))
+        return disjunction(self._rules.permits(signal), late)
 
     def _is_restricted(self, frm: Port) -> Expr:
         known = self._paced and frm.piece in self.pieces
@@ -152,22 +152,22 @@ class Trains:
         return self._is_restricted(frm)
 
     def _other_fronts(self, front: Front) -> Expr:
-        return either(*(f.when for f in self._fronts[front.to.piece] if f is not front))
+        return disjunction(*(f.when for f in self._fronts[front.to.piece] if f is not front))
 
     def goes_in(self, front: Front) -> Expr:
         """The front comes onto the piece, which is vacant and which no other comes onto."""
-        vacant = opposite(self.occupied(front.to.piece))
-        return both(front.when, vacant, opposite(self._other_fronts(front)))
+        vacant = negation(self.occupied(front.to.piece))
+        return conjunction(front.when, vacant, negation(self._other_fronts(front)))
 
     # -------------------------------------------------------------- entries
 
     def _entry(self, edge: Piece, joint: Joint, to: Port) -> Expr:
-        chosen = both(atom(facts.choice("entry", edge.name), "yes"), self.is_free(joint))
+        chosen = conjunction(atom(facts.choice("entry", edge.name), "yes"), self.is_free(joint))
         own = self.plan.locking.running.entering.get(edge.name)
         if own is not None:
-            return both(chosen, self._rules.now(own))
-        coming = either(*self._coming_out(joint.other(to), joint))
-        return both(chosen, opposite(self.occupied(to.piece)), opposite(coming))
+            return conjunction(chosen, self._rules.now(own))
+        coming = disjunction(*self._coming_out(joint.other(to), joint))
+        return conjunction(chosen, negation(self.occupied(to.piece)), negation(coming))
 
     def _coming_out(self, edge: Port, joint: Joint) -> Iterator[Expr]:
         """Each way in which a train comes out to an edge, or is let go toward it."""
@@ -180,11 +180,13 @@ class Trains:
                 enter = Port(out.piece, move.enter)
                 if move.leave != out.end or enter in passed:
                     continue
-                way = both(lying, self.lies_for(move))
-                yield both(self.occupied(out.piece), self.heading(out.piece, move.enter), way)
+                way = conjunction(lying, self.lies_for(move))
+                yield conjunction(
+                    self.occupied(out.piece), self.heading(out.piece, move.enter), way
+                )
                 signal = self._facing.get(enter)
                 if signal is not None:
-                    yield both(self._allowed(enter), self.approaching(signal), way)
+                    yield conjunction(self._allowed(enter), self.approaching(signal), way)
                     continue
                 back = self.plan.track.joint_at[enter].other(enter)
                 stack.append((back, way, passed | {enter}))
@@ -224,12 +226,12 @@ class Trains:
 
     def _flip(self, piece: str) -> Expr:
         """The train on the piece stops and heads the other way."""
-        return both(
+        return conjunction(
             self._may_flip(piece), *(self._side(piece, e, (piece,)) for e in ("left", "right"))
         )
 
     def _may_flip(self, piece: str) -> Expr:
-        may = either(
+        may = disjunction(
             *(
                 self.heading(piece, end)
                 for end in ("left", "right")
@@ -237,7 +239,7 @@ class Trains:
             )
         )
         chosen = atom(facts.choice("reversal", piece), "yes")
-        return both(chosen, self.occupied(piece), may)
+        return conjunction(chosen, self.occupied(piece), may)
 
     def _side(self, piece: str, end: str, passed: tuple[str, ...]) -> Expr:
         """On this side the train ends, or goes on over a joint without signals on a piece where
@@ -254,7 +256,7 @@ class Trains:
         if other.piece in passed:
             return TRUE
         far = self._side(other.piece, _other_end(other.end), (*passed, other.piece))
-        return either(free, both(self._may_flip(other.piece), far))
+        return disjunction(free, conjunction(self._may_flip(other.piece), far))
 
     # -------------------------------------------------------------- tails
 
@@ -263,9 +265,9 @@ class Trains:
         ports = [Port(piece, end) for end in self.pieces[piece].ends]
         joints = [(p, j) for p in ports if (j := self.plan.track.joint_at[p]) in self.joints]
         for port, joint in joints:
-            spanned = opposite(self.is_free(joint))
+            spanned = negation(self.is_free(joint))
             rest = (self.is_free(j) for p, j in joints if p != port)
-            yield joint, both(self._goes(joint, port), spanned, *rest)
+            yield joint, conjunction(self._goes(joint, port), spanned, *rest)
 
     def _tail_in(self, joint: Joint) -> Expr:
         """The tail of a train comes in from an edge."""
@@ -273,15 +275,15 @@ class Trains:
         for edge, port in ((joint.a, joint.b), (joint.b, joint.a)):
             if self.plan.track.pieces[edge.piece].kind == "edge" and port.piece in self.pieces:
                 ways.append(
-                    both(
+                    conjunction(
                         atom(facts.choice("advance", joint_name(joint)), "yes"),
-                        opposite(self.is_free(joint)),
+                        negation(self.is_free(joint)),
                         self.occupied(port.piece),
-                        opposite(self._reverses.get(port.piece, FALSE)),
+                        negation(self._reverses.get(port.piece, FALSE)),
                         self.heading(port.piece, port.end),
                     )
                 )
-        return either(*ways)
+        return disjunction(*ways)
 
     # -------------------------------------------------------------- what goes wrong
 
@@ -289,11 +291,11 @@ class Trains:
         """A train would come onto the piece where another stands, or two at once."""
         fronts = self._fronts[piece]
         stands = self.occupied(piece)
-        vacant = opposite(stands)
-        return either(
-            *(both(f.when, stands, opposite(f.slow)) for f in fronts),
+        vacant = negation(stands)
+        return disjunction(
+            *(conjunction(f.when, stands, negation(f.slow)) for f in fronts),
             *(
-                both(f.when, g.when, vacant, opposite(both(f.slow, g.slow)))
+                conjunction(f.when, g.when, vacant, negation(conjunction(f.slow, g.slow)))
                 for f, g in combinations(fronts, 2)
             ),
         )
@@ -304,9 +306,11 @@ class Trains:
         for front in self._fronts[piece]:
             onward = self.plan.track.onward.get(front.to, ())
             ways.append(
-                both(front.when, opposite(either(*(self.lies_for(w.move) for w in onward))))
+                conjunction(
+                    front.when, negation(disjunction(*(self.lies_for(w.move) for w in onward)))
+                )
             )
-        return either(*ways, both(self.occupied(piece), points_move))
+        return disjunction(*ways, conjunction(self.occupied(piece), points_move))
 
     # -------------------------------------------------------------- what follows
 
@@ -322,46 +326,54 @@ class Trains:
             for joint, when in self.tails(piece):
                 frees[joint].append(when)
                 gone.append(when)
-            stays = both(self.occupied(piece), opposite(either(*gone)))
-            occupied = either(*(when for _, when in came), stays)
+            stays = conjunction(self.occupied(piece), negation(disjunction(*gone)))
+            occupied = disjunction(*(when for _, when in came), stays)
             yield facts.train(piece), _two(facts.train(piece), occupied)
             yield self._next_heading(piece, came)
             if self._paced:
                 yield self._next_pace(piece, came)
         for joint in self.joints:
             across = facts.across(joint_name(joint))
-            stays = both(opposite(self.is_free(joint)), opposite(either(*frees[joint])))
-            yield across, _two(across, either(*spans[joint], stays))
+            stays = conjunction(negation(self.is_free(joint)), negation(disjunction(*frees[joint])))
+            yield across, _two(across, disjunction(*spans[joint], stays))
 
     def _next_heading(
         self, piece: str, came: Iterable[tuple[Front, Expr]]
     ) -> tuple[facts.Observable, Mapping[str, Expr]]:
         ends = self.pieces[piece].ends
-        any_came = either(*(when for _, when in came))
+        any_came = disjunction(*(when for _, when in came))
         flips = self._reverses.get(piece, FALSE)
-        stays = both(opposite(any_came), opposite(flips))
+        stays = conjunction(negation(any_came), negation(flips))
         values = {}
         for end in ends:
-            in_by = either(*(when for front, when in came if front.to.end == end))
-            turned = both(flips, self.heading(piece, _other_end(end))) if len(ends) == 2 else FALSE
-            values[end] = either(in_by, turned, both(stays, self.heading(piece, end)))
+            in_by = disjunction(*(when for front, when in came if front.to.end == end))
+            turned = (
+                conjunction(flips, self.heading(piece, _other_end(end)))
+                if len(ends) == 2
+                else FALSE
+            )
+            values[end] = disjunction(in_by, turned, conjunction(stays, self.heading(piece, end)))
         return facts.heading(piece, ends), values
 
     def _next_pace(
         self, piece: str, came: Iterable[tuple[Front, Expr]]
     ) -> tuple[facts.Observable, Mapping[str, Expr]]:
         pace = facts.pace(piece)
-        any_came = either(*(when for _, when in came))
-        slow = either(*(both(when, front.slow) for front, when in came))
-        return pace, _two(pace, either(slow, both(atom(pace, "restricted"), opposite(any_came))))
+        any_came = disjunction(*(when for _, when in came))
+        slow = disjunction(*(conjunction(when, front.slow) for front, when in came))
+        return pace, _two(
+            pace, disjunction(slow, conjunction(atom(pace, "restricted"), negation(any_came)))
+        )
 
     # -------------------------------------------------------------- approaches
 
     def approaching(self, signal: str) -> Expr:
         """That a train is on the approach to a signal and heads for it."""
-        return either(
+        return disjunction(
             *(
-                both(self.occupied(m.piece), self.heading(m.piece, m.enter), self.lies_for(m))
+                conjunction(
+                    self.occupied(m.piece), self.heading(m.piece, m.enter), self.lies_for(m)
+                )
                 for m in approach(self.plan, signal)
             )
         )
@@ -377,4 +389,4 @@ def _other_end(end: str) -> str:
 
 def _two(what: facts.Observable, second: Expr) -> Mapping[str, Expr]:
     """The values of a state that has two, given when the second comes."""
-    return {what.values[0]: opposite(second), what.values[1]: second}
+    return {what.values[0]: negation(second), what.values[1]: second}

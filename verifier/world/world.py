@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable
 from graphlib import CycleError, TopologicalSorter
 
 from verifier.language.diagnostics import Diagnostic, InputError
-from verifier.logic.expr import Atom, Expr, atom, constant, either, nodes, opposite, substitute
+from verifier.logic.expr import Atom, Expr, atom, constant, disjunction, negation, nodes, substitute
 from verifier.logic.settle import settle
 from verifier.plan.facts import Condition, Observable, conditions_in
 from verifier.plan.heads import signal_of
@@ -116,7 +116,7 @@ class World:
                 return line_meaning(part, lines, int(index), self._reader_of(head))
             case "condition":
                 meaning = self._readers[""].named[what.name]
-                return meaning if part.values == ("true",) else opposite(meaning)
+                return meaning if part.values == ("true",) else negation(meaning)
             case "lens":
                 return self._lenses.lens(part)
             case "reading" | "worst reading":
@@ -150,7 +150,7 @@ class World:
             for may in self._settled.get(part.what, ()):
                 chosen = [states for states in may if set(states) <= set(part.values)]
                 if sum(map(len, chosen)) == len(part.values):
-                    self._expanded[part] = either(*(may[states] for states in chosen))
+                    self._expanded[part] = disjunction(*(may[states] for states in chosen))
         return self._expanded.get(part)
 
     def _is_taken_over(self, what: Observable) -> bool:
