@@ -4,7 +4,7 @@ from functools import cache
 from pathlib import Path
 
 import verifier
-from verifier.findings.verdicts import Report
+from verifier.verdicts.report import Report
 
 
 @cache

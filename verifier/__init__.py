@@ -12,28 +12,28 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from verifier.api import Seen, diagnose, evaluate, load, load_text, prove, prove_file
     from verifier.diagnosis.diagnose import Diagnosis
-    from verifier.findings.exit_codes import ExitCode
-    from verifier.findings.verdicts import (
+    from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+    from verifier.plan.situation import Situation
+    from verifier.verdicts.exit_codes import ExitCode
+    from verifier.verdicts.report import (
         Cause,
         Finding,
         InternalError,
         Report,
         Verdict,
     )
-    from verifier.language.diagnostics import Diagnostic, InputError
-    from verifier.world.situation import Situation
 
 __version__ = "0.3.0"
 
 _HOMES = {
     "verifier.api": ("Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"),
     "verifier.diagnosis.diagnose": ("Diagnosis",),
-    "verifier.findings.exit_codes": ("ExitCode",),
-    "verifier.findings.verdicts": (
+    "verifier.verdicts.exit_codes": ("ExitCode",),
+    "verifier.verdicts.report": (
         "Cause", "Finding", "InternalError", "Report", "Verdict",
     ),
-    "verifier.language.diagnostics": ("Diagnostic", "InputError"),
-    "verifier.world.situation": ("Situation",),
+    "verifier.language.diagnostics.diagnostic": ("Diagnostic", "InputError"),
+    "verifier.plan.situation": ("Situation",),
 }  # fmt: skip
 
 __all__ = [

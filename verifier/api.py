@@ -8,18 +8,18 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from verifier.engines.evaluator import Seen, evaluate
-from verifier.findings.verdicts import Report, Verdict
-from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
 from verifier.language.files import UnreadableError, text_of
-from verifier.language.modules import read
-from verifier.language.parse import parse_situation
+from verifier.language.modules.expand import read
 from verifier.language.source import Source, Span
+from verifier.language.syntax.parse import parse_situation
 from verifier.plan.build import build, standing_alone
 from verifier.plan.model import Plan
-from verifier.world.naming import named_situation
-from verifier.world.naming_wiring import wired_facts
-from verifier.world.situation import Situation
+from verifier.plan.situation import Situation
+from verifier.reference.evaluator import Seen, evaluate
+from verifier.verdicts.report import Report, Verdict
+from verifier.world.situation_parser import named_situation
+from verifier.world.wiring_parser import wired_facts
 from verifier.world.world import World, check_circles
 
 if TYPE_CHECKING:
@@ -61,7 +61,7 @@ def prove_file(
 ) -> Report:
     """The same as ``prove(load(path), …)``, without working out twice what the signals
     depend on."""
-    from verifier.findings.prove import prove as decide_all
+    from verifier.pipeline import prove as decide_all
 
     plan, world = checked(read_text(path), str(path), Path(path))
     return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress, world=world)
@@ -79,7 +79,7 @@ def reasons_file(
     subjects (all, when empty).
 
     Raises :class:`InputError` where there is no such property, or it is not asked of them."""
-    from verifier.findings.prove import prove as decide_all
+    from verifier.pipeline import prove as decide_all
     from verifier.properties.catalogue import BY_NAME
 
     plan, world = checked(read_text(path), str(path), Path(path))
@@ -135,7 +135,7 @@ def prove(
     Raises :class:`InputError` when the file's assumptions contradict each other or a
     waiver or expectation matches nothing; :class:`InternalError` on a bug of our own.
     """
-    from verifier.findings.prove import prove as decide_all
+    from verifier.pipeline import prove as decide_all
 
     return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress)
 
@@ -173,7 +173,7 @@ def diagnose(
     if results is None:
         return look_for(plan, observations)
     from verifier.diagnosis.bench import Bench
-    from verifier.trial.results import diagnose_results
+    from verifier.testcard.results import diagnose_results
 
     return diagnose_results(Bench(plan), Path(results), observations, progress)
 

@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 
 from verifier import __version__
 from verifier.commands import drawing, exporting, looking, paging, printing, proving, writing
-from verifier.findings.exit_codes import ExitCode, table
+from verifier.verdicts.exit_codes import ExitCode, table
 
 _CAUTION = (
     "For model railroads, not for railways that carry people. Proofs hold on the assumptions "

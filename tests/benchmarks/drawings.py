@@ -14,8 +14,8 @@ from pathlib import Path
 import verifier
 from tests.benchmarks.lines import line
 from verifier.drawing.svg import pages, picture
-from verifier.engines.evaluator import evaluate
-from verifier.world.situation import Situation
+from verifier.plan.situation import Situation
+from verifier.reference.evaluator import evaluate
 
 SPECS = Path(__file__).parents[2] / "specs"
 

@@ -16,8 +16,8 @@ from math import log
 from pathlib import Path
 
 import verifier
-from tests.engines.directed_checker import COMMAND, can_be_reached
-from verifier.engines.gates import gates
+from tests.engines.ic3_checker import COMMAND, can_be_reached
+from verifier.engines.interchange.aig import gates
 from verifier.logic.expr import disjunction
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import BY_NAME, CATALOGUE

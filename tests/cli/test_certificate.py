@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from verifier.cli import main
-from verifier.engines.certificates import recheck
+from verifier.engines.temporal.certificates import recheck
 
 SPEC = Path(__file__).parents[2] / "specs" / "locked-end-of-siding.ixl"
 

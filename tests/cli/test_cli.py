@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from verifier.cli import main
-from verifier.findings.exit_codes import ExitCode, worst
+from verifier.verdicts.exit_codes import ExitCode, worst
 
 ROOT = Path(__file__).resolve().parents[2]
 BROKEN = """

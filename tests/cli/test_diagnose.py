@@ -8,8 +8,8 @@ import pytest
 
 import verifier
 from verifier.cli import main
-from verifier.findings.exit_codes import ExitCode
 from verifier.reports.diagnosis import schema
+from verifier.verdicts.exit_codes import ExitCode
 
 SPECS = Path(__file__).resolve().parents[2] / "specs"
 SIDING = Path(__file__).resolve().parents[1] / "diagnosis" / "wired-siding.ixl"

@@ -17,16 +17,16 @@ from verifier.diagnosis.diagnose import diagnosis, explains, explanations
 from verifier.diagnosis.observations import Observation, Sight, observations
 from verifier.diagnosis.suspects import Suspect, Suspects, can_be_together
 from verifier.diagnosis.telling import outcomes, suite_of
-from verifier.engines.evaluator import Evaluator
-from verifier.engines.wires import can_be
-from verifier.language.diagnostics import InputError
-from verifier.plan import facts
-from verifier.plan.equip import with_wiring
-from verifier.plan.facts import Observable
-from verifier.plan.miswiring import miswired
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.plan import observables
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.plan.wiring.derive_equipment import with_wiring
+from verifier.plan.wiring.miswiring import miswired
+from verifier.reference.equipment import can_be
+from verifier.reference.evaluator import Evaluator
 from verifier.reports.diagnosis import setup_words
-from verifier.world.situation import Situation
 
 HERE = Path(__file__).resolve().parent
 SIDING = HERE / "wired-siding.ixl"
@@ -94,14 +94,14 @@ def look(plan: Plan, group: Suspects, setups: Sequence[Setup]) -> list[Observati
     seen = []
     for setup in setups:
         said = list(setup.facts)
-        said += [(inputs.get(("standing", block)) or facts.stock(block), places[0])
+        said += [(inputs.get(("standing", block)) or observables.stock(block), places[0])
                  for block, places in setup.stands]  # fmt: skip
-        said += [(facts.points(name), state) for name, state in setup.lies]
+        said += [(observables.points(name), state) for name, state in setup.lies]
         for name, state in setup.told:
             lever = plan.wiring.machines[name].lever
             said.append((inputs["lever", lever] if lever else inputs["thrown", name], state))
         states = evaluator.see(Situation.of((*said, *broken))).states
-        lies = [(name, states[facts.points(name)]) for name, _ in setup.told]
+        lies = [(name, states[observables.points(name)]) for name, _ in setup.told]
         sights = [
             Sight(s.name, frozenset([tuple(states[head.lens] for head in s.heads)]))
             for s in plan.signals.values()

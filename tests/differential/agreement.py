@@ -8,21 +8,21 @@ from itertools import combinations
 from random import Random
 
 from tests.differential.truth import Broken, Truth
-from verifier.engines.answers import Exists
-from verifier.engines.enumerator import tally
-from verifier.engines.evaluator import Evaluator, Unsettled
-from verifier.engines.lengths import rooms
-from verifier.engines.situations import SituationCheck
-from verifier.findings.verdicts import Report, Verdict
+from verifier.engines.results import Exists
+from verifier.engines.smt.situations import SituationCheck
+from verifier.engines.smt.train_length_constraints import rooms
 from verifier.logic.expr import Expr, atom, conjunction
-from verifier.plan.equipment import Fault
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.plan.wiring.equipment import Fault
 from verifier.properties.catalogue import FAILURES
 from verifier.properties.failures import counts_against, harms, more_restrictive
 from verifier.properties.obligation import Obligation
-from verifier.world.bodies import bodies
-from verifier.world.situation import Situation
+from verifier.reference.evaluator import Evaluator, Unsettled
+from verifier.reference.explicit_situations import tally
+from verifier.verdicts.report import Report, Verdict
+from verifier.world.train_constraints import bodies
 from verifier.world.world import World
 
 

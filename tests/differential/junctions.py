@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 
 from tests.differential.rules import OWN_ASPECTS, Writer
 from tests.differential.track_parts import Draft, track_text, write_track
-from verifier.language.diagnostics import InputError
-from verifier.language.parse import parse
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
+from verifier.language.syntax.parse import parse
 from verifier.plan.build import build
 from verifier.plan.model import Joint, Plan, Port
 

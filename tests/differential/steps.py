@@ -4,9 +4,9 @@ and what expressions come to in all of them."""
 from collections.abc import Iterable, Sequence
 from random import Random
 
-from verifier.engines.stepper import Moment, Step, Stepper
 from verifier.logic.expr import And, Atom, Const, Expr, Group
-from verifier.plan.facts import Observable
+from verifier.plan.observables import Observable
+from verifier.reference.step import Moment, Step, Stepper
 
 
 class Moments:

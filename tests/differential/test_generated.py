@@ -19,10 +19,10 @@ from tests.differential.agreement import (
 )
 from tests.differential.junctions import built, junctions, write_junction
 from tests.differential.truth import Truth, unsettled_situation
-from tests.findings.test_mending import check_mendings
-from verifier.findings.verdicts import Report
+from tests.repair.test_rule_repair import check_mendings
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import BY_NAME
+from verifier.verdicts.report import Report
 from verifier.world.world import World
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"

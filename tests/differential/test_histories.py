@@ -15,18 +15,18 @@ import verifier
 from tests.differential.locked import write_locked
 from tests.differential.steps import Moments, gathered, walk
 from tests.differential.windows import Small, small_systems
-from tests.engines.test_explorer import is_history
-from verifier.engines.answers import Happens, Lasts, Unknown
-from verifier.engines.bounded import search
-from verifier.engines.explorer import Choices, Values, ever, explore
-from verifier.engines.induction import prove
-from verifier.engines.invariants import lasting
-from verifier.engines.stepper import Stepper, replay
-from verifier.engines.windows import Windows
+from tests.reference.test_explicit_states import is_history
+from verifier.engines.results import Happens, Lasts, Unknown
+from verifier.engines.temporal.bmc import search
+from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.localization import Windows
 from verifier.logic.expr import Expr, atom, holds
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.plan import observables
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.reference.explicit_states import Choices, Values, ever, explore
+from verifier.reference.step import Stepper, replay
 from verifier.world.history import Histories
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
@@ -103,13 +103,13 @@ def same(moments: Moments, one: int, other: int, about: str) -> None:
 
 def seen_things(plan: Plan) -> list[Observable]:
     """What properties ask of a moment."""
-    found = [facts.stock(block) for block in plan.blocks]
-    found += [facts.block_report(b.name) for b in plan.blocks.values() if b.detected]
+    found = [observables.stock(block) for block in plan.blocks]
+    found += [observables.block_report(b.name) for b in plan.blocks.values() if b.detected]
     pieces = plan.track.pieces.values()
-    found += [facts.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip")]
+    found += [observables.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip")]
     for signal in plan.signals.values():
         found += [signal.aspect, signal.reading]
-    return [*found, *map(facts.condition, plan.conditions)]
+    return [*found, *map(observables.condition, plan.conditions)]
 
 
 def test_chance_tries_everything() -> None:

@@ -16,14 +16,14 @@ from tests.differential.agreement import world_agrees
 from tests.differential.junctions import write_junction
 from tests.differential.truth import Truth
 from verifier.api import situation_of
-from verifier.engines.answers import Exists, Impossible
-from verifier.engines.enumerator import tally
-from verifier.engines.situations import SituationCheck
-from verifier.language.diagnostics import InputError
-from verifier.plan.facts import Condition, Not
+from verifier.engines.results import Exists, Impossible
+from verifier.engines.smt.situations import SituationCheck
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.model import Plan
+from verifier.plan.observables import Condition, Not
 from verifier.properties.catalogue import FAILURES, obligations
 from verifier.properties.obligation import Obligation
+from verifier.reference.explicit_situations import tally
 from verifier.reports.words import situation_words
 from verifier.world.world import World
 

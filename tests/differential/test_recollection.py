@@ -13,20 +13,20 @@ import pytest
 import verifier
 from tests.differential.locked import write_locked
 from verifier.diagnosis.bench import Bench
-from verifier.engines.conditions import true_in
-from verifier.engines.evaluator import Unsettled
-from verifier.engines.stepper import Moment, Stepper
-from verifier.engines.wired_stepper import WiredStepper
-from verifier.engines.wires import can_be
-from verifier.findings.remembering import Recollection
-from verifier.findings.verdicts import Report
-from verifier.language.diagnostics import InputError
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import holds
-from verifier.plan.facts import REPORTED, Observable
 from verifier.plan.model import Plan
+from verifier.plan.observables import REPORTED, Observable
 from verifier.properties.catalogue import obligations
 from verifier.properties.failures import harms
-from verifier.world.memory_alone import heard_by_memory
+from verifier.prove.memory_invariants import Recollection
+from verifier.reference.condition_eval import true_in
+from verifier.reference.equipment import can_be
+from verifier.reference.evaluator import Unsettled
+from verifier.reference.step import Moment, Stepper
+from verifier.reference.wired_step import WiredStepper
+from verifier.verdicts.report import Report
+from verifier.world.memory_abstraction import heard_by_memory
 from verifier.world.world import World
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"

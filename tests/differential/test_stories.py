@@ -11,13 +11,13 @@ from random import Random
 
 import verifier
 from tests.differential.locked import write_locked
-from verifier.engines.stepper import replay
-from verifier.findings.needed import Moment, following
-from verifier.findings.story import told
+from verifier.explain.trace_narrative import told
+from verifier.explain.trace_slicing import Moment, following
 from verifier.logic.expr import holds
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import obligations
 from verifier.properties.obligation import Obligation
+from verifier.reference.step import replay
 from verifier.reports.histories import last_picture
 from verifier.reports.ink import Ink
 from verifier.world.history import Histories

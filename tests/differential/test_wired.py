@@ -24,12 +24,12 @@ from tests.differential.agreement import (
 from tests.differential.test_generated import loaded
 from tests.differential.truth import Broken, Truth, single_faults
 from tests.differential.wirings import write_wired
-from verifier.findings.prove import prove
-from verifier.findings.verdicts import Report
-from verifier.language.diagnostics import InputError
-from verifier.plan.equip import with_wiring
-from verifier.plan.facts import Observable
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.pipeline import prove
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.wiring.derive_equipment import with_wiring
+from verifier.verdicts.report import Report
 from verifier.world.world import World, check_circles
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"

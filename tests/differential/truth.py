@@ -8,14 +8,14 @@ the walk over nodes.
 from collections.abc import Sequence
 from itertools import product
 
-from verifier.engines.evaluator import Evaluator, Seen, Unsettled
-from verifier.engines.order import cost, values_in_order
-from verifier.engines.wires import can_be
 from verifier.logic.expr import And, Atom, Const, Expr, fold
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.plan import observables
+from verifier.plan.minimality import cost, values_in_order
 from verifier.plan.model import Plan
-from verifier.world.situation import Situation
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.reference.equipment import can_be
+from verifier.reference.evaluator import Evaluator, Seen, Unsettled
 
 # What is broken, and in which way.
 Broken = tuple[tuple[Observable, str], ...]
@@ -48,10 +48,10 @@ def unsettled_situation(plan: Plan) -> Situation | None:
 
 def heard_reports(plan: Plan) -> list[Observable]:
     """Every report, as each driver gets it at its inputs."""
-    reports = [facts.block_report(b.name) for b in plan.blocks.values() if b.detected]
+    reports = [observables.block_report(b.name) for b in plan.blocks.values() if b.detected]
     pieces = plan.track.pieces.values()
-    reports += [facts.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip")]
-    return [facts.heard(what, driver) for driver in plan.wiring.drivers for what in reports]
+    reports += [observables.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip")]
+    return [observables.heard(what, driver) for driver in plan.wiring.drivers for what in reports]
 
 
 class _Remembering(Evaluator):

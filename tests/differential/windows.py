@@ -6,9 +6,9 @@ from random import Random
 from typing import NamedTuple
 
 from verifier.logic.expr import Atom, Const, Expr, atom, conjunction, constant, substitute, support
-from verifier.logic.system import System, cut
-from verifier.plan.facts import Observable
+from verifier.logic.transition_system import System, cut
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
 from verifier.world.history import Histories
 
 # Ways to choose at one moment, and states of a window, that can be gone through.

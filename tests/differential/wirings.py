@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from random import Random
 
 from tests.differential.junctions import built, write_junction
-from verifier.engines.order import count_situations
-from verifier.language.diagnostics import InputError
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.plan.minimality import count_situations
 
 # Spots and trains meet at awkward numbers: the same ones come up again and again.
 LENGTHS = (300, 600, 900, 1200, 1250)

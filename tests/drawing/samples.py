@@ -2,12 +2,12 @@
 
 from functools import cache
 
-from verifier.engines.evaluator import Seen, evaluate
-from verifier.language.parse import parse
 from verifier.language.source import Source
+from verifier.language.syntax.parse import parse
 from verifier.plan.build import build
 from verifier.plan.model import Plan
-from verifier.world.situation import Situation
+from verifier.plan.situation import Situation
+from verifier.reference.evaluator import Seen, evaluate
 
 END_OF_SIDING = """
 edge West-Main, West-Siding, Quarry

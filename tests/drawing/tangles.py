@@ -4,7 +4,7 @@ import random
 from collections.abc import Iterator
 
 from tests.drawing.samples import load
-from verifier.language.diagnostics import InputError
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.model import Plan
 
 Ends = list[tuple[str | None, str | None]]  # as the first thing on a line, as the last

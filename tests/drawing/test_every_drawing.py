@@ -8,8 +8,8 @@ from tests.drawing.checks import check_lines, check_picture
 from tests.drawing.samples import SAMPLES, line_of_sidings, load
 from tests.drawing.tangles import tangles
 from verifier.drawing.text import draw, picture
-from verifier.engines.evaluator import evaluate
-from verifier.world.situation import Situation
+from verifier.plan.situation import Situation
+from verifier.reference.evaluator import evaluate
 
 
 @pytest.mark.parametrize("ascii_only", [False, True])

@@ -12,12 +12,12 @@ import verifier
 from tests.drawing.inked import Inked, crossed, crossings, overlap
 from tests.drawing.samples import SAMPLES, line_of_sidings, load
 from tests.drawing.tangles import tangles
-from verifier.drawing.board import board
-from verifier.drawing.gauge import Wanted
+from verifier.drawing.placed_layout import board
 from verifier.drawing.svg import PLAIN, Picture, Shown, frames, pages, picture
-from verifier.engines.evaluator import Seen, evaluate
+from verifier.drawing.svg_metrics import Wanted
 from verifier.plan.model import Plan
-from verifier.world.situation import Situation
+from verifier.plan.situation import Situation
+from verifier.reference.evaluator import Seen, evaluate
 
 SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*.ixl"))
 KINDS = {"turnout": "points", "crossing": "crossing", "slip": "slip", "edge": "edge",

@@ -25,9 +25,9 @@ from verifier.drawing.ink import KINDS, legend
 from verifier.drawing.panel import Panel
 from verifier.drawing.text import draw, picture
 from verifier.drawing.view import letter
-from verifier.engines.evaluator import Seen
-from verifier.plan import facts
+from verifier.plan import observables
 from verifier.plan.model import Plan, Port
+from verifier.reference.evaluator import Seen
 
 
 def panel_of(plan: Plan, sight: Seen | None = None, ascii_only: bool = False) -> Panel:
@@ -340,12 +340,12 @@ def test_what_does_not_matter_is_drawn_as_in_a_bare_plan() -> None:
     plan = load(END_OF_SIDING)
     sight = seen(plan, Main="occupied", Siding="occupied", T1="reverse")
     four = plan.signals["4L"]
-    text = "\n".join(draw(plan, sight, relevant={facts.stock("Main"), four.aspect}))
+    text = "\n".join(draw(plan, sight, relevant={observables.stock("Main"), four.aspect}))
     assert text.count("▐██▌") == 1 and "▐██▌ Main" in text
     assert "4L Stop R/R" in text
     assert "4RA ▸" in text and "T1 (Switch)" in text
     assert "T1 reverse" not in text
-    assert "T1 reverse" in "\n".join(draw(plan, sight, relevant={facts.points("T1")}))
+    assert "T1 reverse" in "\n".join(draw(plan, sight, relevant={observables.points("T1")}))
     text = "\n".join(draw(plan, sight, relevant=()))
     assert "▐██▌" not in text and "Stop" not in text and "reverse" not in text
 
@@ -360,7 +360,7 @@ def test_a_derail_and_a_gate_that_do_not_matter_claim_nothing() -> None:
 
 def test_what_is_reported_of_a_thing_is_about_that_thing() -> None:
     plan = load(END_OF_SIDING)
-    text = draw(plan, seen(plan, Main="occupied"), relevant={facts.block_report("Main")})
+    text = draw(plan, seen(plan, Main="occupied"), relevant={observables.block_report("Main")})
     assert "▐██▌" in "\n".join(text)
 
 

@@ -6,9 +6,9 @@ import verifier
 from tests.drawing.samples import END_OF_SIDING
 from verifier.api import situation_of
 from verifier.drawing.text import draw
-from verifier.engines.evaluator import evaluate
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.reference.evaluator import evaluate
 
 EQUIPMENT = """
 supply Bus

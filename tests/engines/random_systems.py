@@ -8,12 +8,12 @@ from random import Random
 
 import pytest
 
-from verifier.engines import bounded, induction, samples
-from verifier.engines.answers import Happens, Lasts
+from verifier.engines.results import Happens, Lasts
+from verifier.engines.temporal import bmc, induction, simulation
 from verifier.logic.expr import Atom, Expr, Or, atom, conjunction, disjunction, holds, negation
-from verifier.logic.system import System
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.observables import Observable
 
 Moment = Mapping[Observable, str]
 Values = tuple[str, ...]
@@ -32,10 +32,14 @@ def drawn_system(seed: int) -> System:
     """One to five states and one to three inputs; something is taken for granted in half of
     them."""
     chance = Random(seed)
-    states: list[Observable] = [facts.relay(f"R{i}") for i in range(chance.randint(1, 3))]
-    states += [facts.timer("T")] * chance.randint(0, 1)
-    states += [facts.clock("C", 3)] * chance.randint(0, 1)
-    inputs = [facts.choice("entry", "E"), facts.choice("tick", "time"), facts.points("T")]
+    states: list[Observable] = [observables.relay(f"R{i}") for i in range(chance.randint(1, 3))]
+    states += [observables.timer("T")] * chance.randint(0, 1)
+    states += [observables.clock("C", 3)] * chance.randint(0, 1)
+    inputs = [
+        observables.choice("entry", "E"),
+        observables.choice("tick", "time"),
+        observables.points("T"),
+    ]
     inputs = inputs[: chance.randint(1, 3)]
     everything = [*states, *inputs]
     following = {}
@@ -192,5 +196,5 @@ def parts(clauses: Iterable[Expr]) -> set[frozenset[Expr]]:
 
 def forget(monkeypatch: pytest.MonkeyPatch) -> None:
     """What engines keep from one question to the next is gone."""
-    for module in (bounded, induction, samples):
+    for module in (bmc, induction, simulation):
         monkeypatch.setattr(module, "_latest", [])

@@ -1,9 +1,9 @@
 """Small transition systems whose answers can be seen by hand, for the tests of the engines."""
 
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
-from verifier.logic.system import System
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.observables import Observable
 
 
 def two(what: Observable, comes: Expr) -> dict[str, Expr]:
@@ -13,11 +13,14 @@ def two(what: Observable, comes: Expr) -> dict[str, Expr]:
 
 # ------------------------------------------------------------------ one line, two ends
 
-WAY = facts.traffic("Line")
-EAST, WEST = facts.train("Eastbound"), facts.train("Westbound")
-TURN = facts.button("Turn")
-LET_EAST, LET_WEST = facts.choice("entry", "West end"), facts.choice("entry", "East end")
-OUT = facts.choice("advance", "Far end")
+WAY = observables.traffic("Line")
+EAST, WEST = observables.train("Eastbound"), observables.train("Westbound")
+TURN = observables.button("Turn")
+LET_EAST, LET_WEST = (
+    observables.choice("entry", "West end"),
+    observables.choice("entry", "East end"),
+)
+OUT = observables.choice("advance", "Far end")
 
 RIGHT = atom(WAY, "rightward")
 ON_EAST, ON_WEST = atom(EAST, "occupied"), atom(WEST, "occupied")
@@ -52,7 +55,7 @@ def single_track(*, locked: bool = True) -> System:
 
 # ------------------------------------------------------------------ a chain of repeaters
 
-FIRST, SECOND, THIRD = (facts.relay(name) for name in ("1R", "2R", "3R"))
+FIRST, SECOND, THIRD = (observables.relay(name) for name in ("1R", "2R", "3R"))
 THIRD_UP = atom(THIRD, "up")
 
 
@@ -70,8 +73,8 @@ def repeaters() -> System:
 
 # ------------------------------------------------------------------ a timer with three states
 
-CLOCK = facts.timer("Time")
-RUN, EXPIRE = facts.button("Run"), facts.choice("expiry", "Time")
+CLOCK = observables.timer("Time")
+RUN, EXPIRE = observables.button("Run"), observables.choice("expiry", "Time")
 DONE = atom(CLOCK, "done")
 
 

@@ -7,9 +7,10 @@ from random import Random
 import pytest
 
 from tests.engines import small_systems as small
-from tests.engines.directed_checker import can_be_reached, needs_directed_checker
+from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.random_systems import drawn_bads, drawn_system, replays, truth
-from verifier.engines.aiger import (
+from verifier.engines.interchange.aig import Gates, gates
+from verifier.engines.interchange.aiger import (
     Circuit,
     Gate,
     Latch,
@@ -24,11 +25,10 @@ from verifier.engines.aiger import (
     run,
     with_set_starts,
 )
-from verifier.engines.answers import Happens
-from verifier.engines.explorer import explore
-from verifier.engines.gates import Gates, gates
+from verifier.engines.results import Happens
 from verifier.logic.expr import atom, conjunction, negation
-from verifier.logic.system import System
+from verifier.logic.transition_system import System
+from verifier.reference.explicit_states import explore
 
 # The report on AIGER 1.9, distribution at github.com/arminbiere/aiger (read in a stored copy
 # [V]): a counter of one bit, bad when it is 1, and a witness.

@@ -19,13 +19,13 @@ from tests.engines.small_systems import (
     single_track,
     timer,
 )
-from verifier.engines.answers import Lasts
-from verifier.engines.certificates import README, certificate, recheck
-from verifier.engines.induction import prove
-from verifier.engines.invariants import lasting
+from verifier.engines.results import Lasts
+from verifier.engines.temporal.certificates import README, certificate, recheck
+from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, disjunction, negation
-from verifier.logic.system import System
-from verifier.plan.facts import relay
+from verifier.logic.transition_system import System
+from verifier.plan.observables import relay
 
 try:
     import cvc5

@@ -11,9 +11,9 @@ from tests.engines.random_systems import (
     parts,
     truth,
 )
-from verifier.engines.answers import Lasts
-from verifier.engines.induction import prove
-from verifier.engines.invariants import lasting
+from verifier.engines.results import Lasts
+from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import FALSE, TRUE, atom, conjunction, negation
 
 

@@ -12,13 +12,13 @@ import z3
 
 from tests.engines import small_systems as small
 from tests.engines.random_systems import drawn_bads, drawn_system, forget, is_proof, truth
-from verifier.engines.answers import Happens, Interrupted, Lasts, Unknown
-from verifier.engines.bounded import search
-from verifier.engines.induction import prove
-from verifier.engines.invariants import lasting
-from verifier.engines.unroll import Unrolling
+from verifier.engines.results import Happens, Interrupted, Lasts, Unknown
+from verifier.engines.temporal.bmc import search
+from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import FALSE
-from verifier.logic.system import System
+from verifier.logic.transition_system import System
 
 Ask = Callable[..., int]
 REAL: Ask = Unrolling._ask

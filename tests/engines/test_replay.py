@@ -3,16 +3,18 @@
 import pytest
 
 import verifier
-from tests.engines.running import (
+from tests.reference.running import (
     A_B,
     Course,
     line,
 )
-from verifier.engines.stepper import Moment, replay
 from verifier.logic.expr import atom, conjunction
-from verifier.plan import facts
+from verifier.plan import observables
+from verifier.reference.step import Moment, replay
 
-BAD = conjunction(atom(facts.event("trains meet", "B"), "yes"), atom(facts.stock("B"), "occupied"))
+BAD = conjunction(
+    atom(observables.event("trains meet", "B"), "yes"), atom(observables.stock("B"), "occupied")
+)
 
 
 def meeting() -> Course:
@@ -81,6 +83,8 @@ def test_lost_stock_replays_in_the_lossy_system_only() -> None:
     c = Course(verifier.load_text(text), lossy=True)
     for chosen in ("entry West", "loss A", "tick time"):
         c.go(chosen)
-    unseen = conjunction(atom(facts.stock("A"), "occupied"), atom(facts.block_report("A"), "clear"))
+    unseen = conjunction(
+        atom(observables.stock("A"), "occupied"), atom(observables.block_report("A"), "clear")
+    )
     assert replay(c.plan, c.trace, unseen, lossy=True)
     assert not replay(c.plan, c.trace, unseen)

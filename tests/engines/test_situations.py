@@ -3,19 +3,19 @@
 import pytest
 import z3
 
-from verifier.engines.answers import Exists, Impossible, Interrupted, Unknown
-from verifier.engines.situations import SituationCheck
+from verifier.engines.results import Exists, Impossible, Interrupted, Unknown
+from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
-from verifier.plan import facts
-from verifier.world.situation import Situation
+from verifier.plan import observables
+from verifier.plan.situation import Situation
 
-A, B, C = (facts.stock(name) for name in "ABC")
-T, U = facts.points("T"), facts.points("U")
-L = facts.lever("L", ("left", "normal", "right"))
+A, B, C = (observables.stock(name) for name in "ABC")
+T, U = observables.points("T"), observables.points("U")
+L = observables.lever("L", ("left", "normal", "right"))
 INPUTS = (A, B, C, T, U, L)
 
 
-def on(*blocks: facts.Observable) -> Expr:
+def on(*blocks: observables.Observable) -> Expr:
     return conjunction(*(atom(b, "occupied") for b in blocks))
 
 

@@ -10,11 +10,11 @@ import z3
 
 import verifier
 from tests.differential.junctions import write_junction
-from verifier.engines.answers import Exists, Impossible
-from verifier.engines.situations import SituationCheck
-from verifier.engines.smtlib import script
+from verifier.engines.interchange.smtlib import script
+from verifier.engines.results import Exists, Impossible
+from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
-from verifier.plan import facts
+from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import obligations
 from verifier.world.world import World
@@ -90,7 +90,7 @@ def test_three_solvers_agree_on_generated_junctions() -> None:
     assert answers == {"sat", "unsat"}
 
 
-A, T = facts.stock("Main"), facts.points("T1")
+A, T = observables.stock("Main"), observables.points("T1")
 
 
 def test_what_a_script_looks_like() -> None:
@@ -133,7 +133,7 @@ def test_titles_may_hold_anything() -> None:
 
 @needs_cvc5
 def test_names_that_no_symbol_can_hold_are_kept_apart() -> None:
-    blocks = [facts.stock(name) for name in ("a|b", "a\\b", "a%b", "a/b", "a%{7C}b")]
+    blocks = [observables.stock(name) for name in ("a|b", "a\\b", "a%b", "a/b", "a%{7C}b")]
     for one in blocks:
         alone = conjunction(atom(one, "occupied"), *(atom(x, "vacant") for x in blocks if x != one))
         text = script(alone, blocks, [], "")
@@ -142,7 +142,7 @@ def test_names_that_no_symbol_can_hold_are_kept_apart() -> None:
 
 def _ladder(rungs: int) -> Expr:
     """Every rung uses the one below twice: as a tree it doubles each time."""
-    blocks = [facts.stock(f"B{i}") for i in range(8)]
+    blocks = [observables.stock(f"B{i}") for i in range(8)]
     low: Expr = atom(blocks[0], "occupied")
     for i in range(1, rungs):
         left, right = atom(blocks[i % 8], "occupied"), atom(blocks[(i + 3) % 8], "vacant")
@@ -154,7 +154,7 @@ def _ladder(rungs: int) -> Expr:
 
 @needs_cvc5
 def test_size_grows_with_the_expression_not_with_its_tree() -> None:
-    inputs = [facts.stock(f"B{i}") for i in range(8)]
+    inputs = [observables.stock(f"B{i}") for i in range(8)]
     sizes = [len(script(_ladder(n), inputs, [], "")) for n in (50, 100, 200)]
     assert sizes[2] - sizes[1] < 2.5 * (sizes[1] - sizes[0])
     text = script(_ladder(200), inputs, [], "")

@@ -15,12 +15,12 @@ from random import Random
 import pytest
 
 from tests.differential.steps import any_moments, walk
-from verifier.engines.stepper import Moment, Step, Stepper
 from verifier.exports.c_source import Export, c_source
 from verifier.exports.interface import Field
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.plan import observables
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.reference.step import Moment, Step, Stepper
 
 GCC, AVR, SIMULATOR = (shutil.which(name) for name in ("gcc", "avr-gcc", "simavr"))
 needs_gcc = pytest.mark.skipif(GCC is None, reason="needs a C compiler (Debian's package gcc)")
@@ -143,7 +143,7 @@ def known(export: Export, number: int, chance: Random) -> Known:
                 points.turnout: (moment[told], step.following[told])
                 for points in export.face.points
                 if points.throw
-                for told in [facts.thrown(points.turnout)]
+                for told in [observables.thrown(points.turnout)]
             }
             for moment, step in pairs
         ],

@@ -7,7 +7,7 @@ import pytest
 from tests.drawing.samples import END_OF_SIDING
 from verifier.cli import main
 from verifier.exports import exported
-from verifier.exports.equal import Undecided, Unequal
+from verifier.exports.equivalence import Undecided, Unequal
 
 
 @pytest.fixture

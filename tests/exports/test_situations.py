@@ -13,15 +13,15 @@ import verifier
 from tests.differential.junctions import write_junction
 from tests.differential.rings import write_ring
 from tests.exports.compiled import Case, exported, needs_gcc, run
-from verifier.engines.evaluator import Evaluator, Seen
-from verifier.engines.order import count_situations
-from verifier.engines.wires import Wires, asked_by, is_read
 from verifier.exports.c_source import Export
 from verifier.exports.interface import Field
-from verifier.language.diagnostics import InputError
-from verifier.plan import facts
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.plan import observables
+from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
-from verifier.world.situation import Situation
+from verifier.plan.situation import Situation
+from verifier.reference.equipment import Wires, asked_by, is_read
+from verifier.reference.evaluator import Evaluator, Seen
 
 SPECS = Path(__file__).parents[2] / "specs"
 EVERY = 1500
@@ -210,4 +210,4 @@ def test_what_drivers_notice_is_among_what_goes_in() -> None:
     kinds = {field.what.kind for field in export.face.inputs}
     assert {"block report", "points report", "fault", "lever"} <= kinds
     assert any(field.missing for field in export.face.inputs)
-    assert facts.lever("4", ("left", "normal", "right")) in export.face.by_what
+    assert observables.lever("4", ("left", "normal", "right")) in export.face.by_what

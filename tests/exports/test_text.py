@@ -12,10 +12,10 @@ import pytest
 import verifier
 from tests.differential.junctions import write_junction
 from verifier.exports.c_source import Export, c_source
-from verifier.exports.equal import Equal, compare
+from verifier.exports.c_text import comment, harmless
+from verifier.exports.equivalence import Equal, compare
 from verifier.exports.names import LONGEST, Names, plain
-from verifier.exports.text import comment, harmless
-from verifier.language.diagnostics import InputError
+from verifier.language.diagnostics.diagnostic import InputError
 
 SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*.ixl"))
 GCC, GXX = shutil.which("gcc"), shutil.which("g++")

@@ -12,12 +12,12 @@ from random import Random
 import pytest
 
 import verifier
-from verifier.engines.words import Numbers
+from verifier.engines.smt.bitvectors import Numbers
 from verifier.exports.c_program import BOOL, Type, program
+from verifier.exports.c_semantics import Machine, State, Value
 from verifier.exports.c_source import Export, c_source
 from verifier.exports.interface import LONGEST_CALL
-from verifier.exports.reread import Machine, State, Value
-from verifier.plan.facts import Observable
+from verifier.plan.observables import Observable
 
 SPECS = Path(__file__).parents[2] / "specs"
 SLOW_BOTH_WAYS = """

@@ -7,7 +7,7 @@ import pytest
 
 import verifier
 from verifier.cli import main
-from verifier.findings.exit_codes import table
+from verifier.verdicts.exit_codes import table
 
 README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
 

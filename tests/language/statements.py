@@ -3,8 +3,8 @@ comments between the words."""
 
 from hypothesis import strategies as st
 
-from verifier.language.parse import is_name
-from verifier.plan.aspects import INDICATIONS
+from verifier.language.syntax.parse import is_name
+from verifier.plan.signals.aspects import INDICATIONS
 
 Words = st.SearchStrategy[list[str]]
 

@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from tests.language.statements import conditions, files
 from tests.messages.expecting import STATION
 from verifier.api import load_text
-from verifier.language.diagnostics import InputError, render
-from verifier.language.parse import grammar_text, parse_situation
-from verifier.plan.aspects import INDICATIONS
+from verifier.language.diagnostics.diagnostic import InputError, render
+from verifier.language.syntax.parse import grammar_text, parse_situation
+from verifier.plan.signals.aspects import INDICATIONS
 from verifier.world.world import World
 
 WORDS = [

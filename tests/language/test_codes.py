@@ -7,8 +7,8 @@ import pytest
 
 from verifier.api import prove_file
 from verifier.cli import main
-from verifier.language.codes import CODES
-from verifier.language.diagnostics import InputError
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.diagnostics.registry import CODES
 
 ROOT = Path(__file__).resolve().parents[2]
 

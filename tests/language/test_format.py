@@ -11,9 +11,9 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 
 from tests.language.statements import files
-from verifier.language.format import format_text
-from verifier.language.parse import MAX_NESTING, lex, parse
+from verifier.language.format.formatter import format_text
 from verifier.language.source import Source, Span
+from verifier.language.syntax.parse import MAX_NESTING, lex, parse
 
 SPECS = sorted((Path(__file__).resolve().parents[2] / "specs").glob("*.ixl"))
 

@@ -9,9 +9,9 @@ import pytest
 
 from verifier.api import load, load_text, prove_file, read_text
 from verifier.cli import main
-from verifier.language.diagnostics import Diagnostic, InputError, render
-from verifier.language.includes import MAX_FILES
-from verifier.language.parse import MAX_CHARACTERS
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, render
+from verifier.language.modules.includes import MAX_FILES
+from verifier.language.syntax.parse import MAX_CHARACTERS
 
 TRACK = """\
 edge West, East

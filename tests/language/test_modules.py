@@ -7,11 +7,11 @@ from typing import Any
 import pytest
 
 from verifier.api import load_text, prove
-from verifier.language.diagnostics import InputError
-from verifier.language.format import format_text
-from verifier.language.modules import MAX_STATEMENTS, expanded, read
-from verifier.language.parse import parse
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.format.formatter import format_text
+from verifier.language.modules.expand import MAX_STATEMENTS, expanded, read
 from verifier.language.source import Source, Span
+from verifier.language.syntax.parse import parse
 from verifier.plan.model import Plan
 
 OUTSIDE = """\

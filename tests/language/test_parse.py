@@ -11,10 +11,11 @@ import pytest
 from tests.language.test_format import read
 from tests.messages.expecting import STATION
 from verifier.api import load_text
-from verifier.language import syntax
-from verifier.language.diagnostics import InputError
-from verifier.language.format import format_text
-from verifier.language.parse import (
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.format.formatter import format_text
+from verifier.language.source import Source
+from verifier.language.syntax import tree
+from verifier.language.syntax.parse import (
     MAX_ERRORS,
     MAX_NAME,
     MAX_NESTING,
@@ -23,10 +24,9 @@ from verifier.language.parse import (
     parse,
     parse_situation,
 )
-from verifier.language.source import Source
 
 
-def only(text: str) -> syntax.Statement:
+def only(text: str) -> tree.Statement:
     (statement,) = parse(Source("file", text))
     return statement
 
@@ -64,7 +64,7 @@ def test_and_binds_closer_than_or_and_not_closest() -> None:
 
 def test_words_of_the_language_inside_names_are_nothing_special() -> None:
     statement = only("block Clear, signal-4, when2, Otherwise, normal_T1, x.green")
-    assert isinstance(statement, syntax.Block)
+    assert isinstance(statement, tree.Block)
     assert [n.text for n in statement.names] == [
         "Clear", "signal-4", "when2", "Otherwise", "normal_T1", "x.green",
     ]  # fmt: skip
@@ -72,7 +72,7 @@ def test_words_of_the_language_inside_names_are_nothing_special() -> None:
 
 def test_an_aspect_may_be_called_like_a_word_of_the_language() -> None:
     statement = only("signal 2 at A | B\n clear when Main clear\n stop otherwise")
-    assert isinstance(statement, syntax.Signal)
+    assert isinstance(statement, tree.Signal)
     assert [rule.shows.text for rule in statement.rules] == ["clear", "stop"]
 
 
@@ -80,7 +80,7 @@ def test_flashing_belongs_to_the_line_it_begins() -> None:
     statement = only(
         "head 2\n green when Ready\n flashing yellow when 4 flashing red\n red otherwise"
     )
-    assert isinstance(statement, syntax.Head)
+    assert isinstance(statement, tree.Head)
     assert [(r.flashing, r.shows.text) for r in statement.rules] == [
         (False, "green"), (True, "yellow"), (False, "red"),
     ]  # fmt: skip
@@ -89,13 +89,13 @@ def test_flashing_belongs_to_the_line_it_begins() -> None:
 def test_spans_hold_exactly_what_was_written() -> None:
     text = "signal 4L at Single |(g1) normal T1\n  Clear when T1 normal and (Main clear)\n"
     signal = only(text)
-    assert isinstance(signal, syntax.Signal)
+    assert isinstance(signal, tree.Signal)
     assert signal.span.text == text.strip()
     assert signal.far.span.text == "normal T1"
     assert signal.join.span.text == "|(g1)"
     (rule,) = signal.rules
     assert rule.span.text == "Clear when T1 normal and (Main clear)"
-    assert isinstance(rule.when, syntax.AllOf)
+    assert isinstance(rule.when, tree.AllOf)
     assert [part.span.text for part in rule.when.parts] == ["T1 normal", "Main clear"]
 
 

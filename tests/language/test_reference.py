@@ -7,14 +7,20 @@ from random import Random
 import pytest
 
 from verifier.api import load_text, prove
-from verifier.language.diagnostics import InputError
-from verifier.language.modules import read
-from verifier.language.parse import MAX_NAME, MAX_NESTING, grammar_text, parse, parse_situation
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.modules.expand import read
 from verifier.language.source import Source
-from verifier.language.wording import STATEMENT_WORDS
-from verifier.plan.aspects import INDICATIONS, SPEEDS, chart
+from verifier.language.syntax.parse import (
+    MAX_NAME,
+    MAX_NESTING,
+    grammar_text,
+    parse,
+    parse_situation,
+)
+from verifier.language.syntax.token_names import STATEMENT_WORDS
 from verifier.plan.build import build
 from verifier.plan.model import Plan
+from verifier.plan.signals.aspects import INDICATIONS, SPEEDS, chart
 from verifier.sheets.prices import prices_in
 
 ROOT = Path(__file__).resolve().parents[2]

@@ -28,11 +28,11 @@ from verifier.logic.expr import (
 )
 from verifier.logic.settle import asks_once, compared, is_always_true, same, settle, told_apart
 from verifier.logic.settle import given as known_to_be
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.plan import observables
+from verifier.plan.observables import Observable
 
-A, B = facts.stock("A"), facts.button("B")
-T, L = facts.points("T"), facts.lever("L", ("left", "normal", "right"))
+A, B = observables.stock("A"), observables.button("B")
+T, L = observables.points("T"), observables.lever("L", ("left", "normal", "right"))
 FOUR = Observable("aspect", "S", ("Clear", "Approach", "Restricting", "Stop"), "Stop")
 EVERY = (A, B, T, L, FOUR)
 LAWS = settings(deadline=None, derandomize=True, max_examples=100, database=None)
@@ -251,7 +251,7 @@ DEPTH = 100_000
 def _deep() -> Expr:
     """Hundred thousand levels, and and or by turns."""
     r = Random(1)
-    blocks = [facts.stock(f"B{i}") for i in range(50)]
+    blocks = [observables.stock(f"B{i}") for i in range(50)]
     expr = atom(blocks[0], "occupied")
     for i in range(DEPTH):
         leaf = atom(blocks[i % 50], r.choice(["vacant", "occupied"]))

@@ -1,7 +1,7 @@
 """What a wrong file looks like to the person who wrote it."""
 
 from verifier.api import load_text
-from verifier.language.diagnostics import Diagnostic, InputError, render
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, render
 
 # A station to write wrong things about.
 STATION = """\

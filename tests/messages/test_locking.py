@@ -3,7 +3,7 @@
 import pytest
 
 from tests.messages.expecting import STATION, errors, expect
-from verifier.language.diagnostics import render
+from verifier.language.diagnostics.diagnostic import render
 
 RELAY = "A relay is written `relay 4L-route picks when Clear-4L pressed sticks while Switch clear`."
 TIMER = "A timer is written `timer 4L-time 30 s runs while 4L at stop and Single occupied`."

@@ -5,7 +5,7 @@ from typing import NamedTuple
 import pytest
 
 from tests.messages.expecting import errors, expect
-from verifier.language.diagnostics import render
+from verifier.language.diagnostics.diagnostic import render
 
 OUTSIDE = """\
 edge West, East

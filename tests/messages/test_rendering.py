@@ -3,7 +3,7 @@
 import pytest
 
 from tests.messages.expecting import errors, underlined
-from verifier.language.diagnostics import Diagnostic, InputError, render
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, render
 from verifier.language.source import Source, Span
 
 

@@ -6,8 +6,8 @@ In: a checked plan. Out: plans, each with one fact left out of one line of a rul
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from verifier.plan.facts import All, AnyOne, Condition, Not, Says
 from verifier.plan.model import Line, Plan
+from verifier.plan.observables import All, AnyOne, Condition, Not, Says
 
 
 @dataclass(frozen=True, slots=True)

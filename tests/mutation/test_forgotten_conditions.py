@@ -14,11 +14,11 @@ import pytest
 import verifier
 from tests.differential.truth import Truth
 from tests.mutation.mutants import Mutant, mutants, without_one
-from verifier.engines.order import count_situations
-from verifier.findings.prove import _matches
 from verifier.logic.expr import FALSE
-from verifier.plan.facts import All, AnyOne, Not, Says
+from verifier.pipeline import _matches
+from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
+from verifier.plan.observables import All, AnyOne, Not, Says
 from verifier.properties.catalogue import BY_NAME, obligations
 from verifier.world.world import World, check_circles
 

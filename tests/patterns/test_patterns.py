@@ -5,11 +5,11 @@ from importlib.resources import files
 import pytest
 
 import verifier
-from verifier.engines.enumerator import tally
-from verifier.engines.order import count_situations
-from verifier.language.format import format_text
+from verifier.language.format.formatter import format_text
 from verifier.patterns import PATTERNS, pattern_text
+from verifier.plan.minimality import count_situations
 from verifier.properties.catalogue import FAILURES
+from verifier.reference.explicit_situations import tally
 
 ENUMERABLE = 20_000
 

@@ -5,8 +5,8 @@ from fractions import Fraction
 import pytest
 
 from verifier.api import load_text
-from verifier.plan.facts import All, AnyOne, Condition, Not, Says, says_in
 from verifier.plan.model import Plan
+from verifier.plan.observables import All, AnyOne, Condition, Not, Says, says_in
 
 PLAIN = """\
 edge West, Yard, East

@@ -3,8 +3,8 @@
 from collections.abc import Iterable
 
 import verifier
-from verifier.engines.enumerator import tally
 from verifier.properties.catalogue import BY_NAME
+from verifier.reference.explicit_situations import tally
 
 
 def asked(name: str, text: str) -> dict[str, str]:

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 
 import verifier
 from verifier.logic.expr import holds
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.plan import observables
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
 from verifier.properties.catalogue import BY_NAME
 from verifier.properties.obligation import Obligation
 
@@ -44,11 +44,11 @@ def train(plan: Plan, piece: str, came_in_by: str) -> Mapping[Observable, str]:
     there = plan.track.pieces[piece]
     assert came_in_by in there.ends
     said = {
-        facts.train(piece): "occupied",
-        facts.heading(piece, there.ends): came_in_by,
+        observables.train(piece): "occupied",
+        observables.heading(piece, there.ends): came_in_by,
     }
     if there.block is not None:
-        said[facts.stock(there.block)] = "occupied"
+        said[observables.stock(there.block)] = "occupied"
     return said
 
 
@@ -63,18 +63,18 @@ def shows(plan: Plan, **aspects: str) -> Mapping[Observable, str]:
 
 
 def lies(**points: str) -> Mapping[Observable, str]:
-    return {facts.points(name): position for name, position in points.items()}
+    return {observables.points(name): position for name, position in points.items()}
 
 
 def told(**points: str) -> Mapping[Observable, str]:
-    return {facts.thrown(name): position for name, position in points.items()}
+    return {observables.thrown(name): position for name, position in points.items()}
 
 
-def happens(kind: facts.Event, name: str) -> Mapping[Observable, str]:
-    return {facts.event(kind, name): "yes"}
+def happens(kind: observables.Event, name: str) -> Mapping[Observable, str]:
+    return {observables.event(kind, name): "yes"}
 
 
 def too_late(signal: str, moments: int, since: str) -> Mapping[Observable, str]:
     """A train may be too late to stop at a signal, of ``moments`` that this takes, ``since`` so
     many."""
-    return {facts.late(signal, moments): since}
+    return {observables.late(signal, moments): since}

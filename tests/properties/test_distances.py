@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 import verifier
 from tests.properties.asked import asked, nothing_is_asked, places, said
-from verifier.plan.equip import with_wiring
-from verifier.plan.wiring import Detector, Trains, Wiring
+from verifier.plan.wiring.derive_equipment import with_wiring
+from verifier.plan.wiring.wiring_model import Detector, Trains, Wiring
 from verifier.properties.distances import fouling_undetected
 from verifier.properties.stopping import stopping_distance
 

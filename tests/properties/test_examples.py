@@ -5,10 +5,10 @@ from importlib.resources import files
 import pytest
 
 import verifier
-from verifier.engines.enumerator import tally
-from verifier.language.format import format_text
+from verifier.language.format.formatter import format_text
 from verifier.properties.catalogue import BY_NAME, FAILURES
 from verifier.properties.examples import example
+from verifier.reference.explicit_situations import tally
 
 _STUCK = {"locked-for-good", "train-cannot-leave"}
 _UNDER_TRAINS = {"points-move-under-train", "collision", "derailment"} | _STUCK

@@ -15,7 +15,7 @@ from tests.properties.moments import (
     train,
 )
 from verifier.logic.expr import support
-from verifier.plan import facts
+from verifier.plan import observables
 
 # ------------------------------------------------------------------ approach locking
 
@@ -38,7 +38,7 @@ def test_nothing_is_let_go_in_the_face_of_a_train() -> None:
     assert not is_so(asked, late, shows(plan, s4L="Clear"), moves)  # it was not put back
     away = train(plan, "Single", "left")
     assert not is_so(asked, late, away, back, moves)  # it heads the other way
-    passing = {facts.across("T1 points to Single left"): "spanned"}
+    passing = {observables.across("T1 points to Single left"): "spanned"}
     assert not is_so(asked, late, passing, back, moves)  # it is the one that passed
     # A signal against it clears, whichever way the facing points lie for the train.
     assert is_so(asked, late, shows(plan, s4L="Stop", s4RA="Clear", s4RB="Stop"))
@@ -120,7 +120,7 @@ def test_approach_locking_counts_time_as_the_histories_do() -> None:
         "trains need", "timer 4L-time 30 s runs while 4L at stop\ntrains need"
     )
     _, asked = question("approach-locking", text, "4L")
-    assert [w for w in support(asked.formula) if w.kind == "late"] == [facts.late("4L", 2)]
+    assert [w for w in support(asked.formula) if w.kind == "late"] == [observables.late("4L", 2)]
 
 
 # ------------------------------------------------------------------ delays

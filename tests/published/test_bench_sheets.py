@@ -12,12 +12,12 @@ import pytest
 import verifier
 from verifier.patterns import pattern_text
 from verifier.plan.model import Plan
-from verifier.sheets.asked import NOTHING
-from verifier.sheets.counted import parts_of
+from verifier.sheets.bill_of_materials import parts_of
+from verifier.sheets.build_order import steps_of
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.gaps import gap_sheet
+from verifier.sheets.options import NOTHING
 from verifier.sheets.sheet import Row
-from verifier.sheets.steps import steps_of
 
 END_OF_SIDING = pattern_text("wired-end-of-siding")
 

@@ -28,7 +28,7 @@ from tests.published.wired import (
     station,
     taken_for,
 )
-from verifier.plan import facts
+from verifier.plan import observables
 
 CLOSED_WHEN_CLEAR = """current-sensing
       through m1, m2
@@ -351,7 +351,7 @@ def two_sections(turns: int, rule: str = A_ALONE) -> str:
 def reports(text: str, where: dict[str, str]) -> dict[str, str]:
     plan = prove(text).plan
     seen = sees(plan, where)
-    return {block: seen.state(facts.block_report(block)) for block in ("A", "B")}
+    return {block: seen.state(observables.block_report(block)) for block in ("A", "B")}
 
 
 CAR_IN_A = {"A": "at a1", "gap A | B": "bridged, all current by way of B"}
@@ -458,7 +458,7 @@ def test_49_cfr_236_303_V_commanded_position_and_the_machine_stalls_unsafe() -> 
     for stalled, state in (("did not obey", "normal"), ("stopped between its ends", "open")):
         told = {"T1": "reverse", "machine of T1": stalled}
         seen = sees(report.plan, told)
-        assert seen.state(facts.points("T1")) == state
+        assert seen.state(observables.points("T1")) == state
         assert seen.aspect(report.plan.signals["2R"]) == "Diverging-Clear"
 
 

@@ -19,14 +19,14 @@ from tests.published.wired import (
     situation,
     station,
 )
-from verifier.engines.evaluator import Evaluator
-from verifier.plan import facts
+from verifier.plan import observables
 from verifier.plan.model import Plan
+from verifier.reference.evaluator import Evaluator
 
 
 def reported(plan: Plan, where: Mapping[str, str]) -> str:
     """What the driver of 2R is told of the station track."""
-    heard = facts.heard(facts.block_report("Station"), "B1")
+    heard = observables.heard(observables.block_report("Station"), "B1")
     return Evaluator(plan).states(situation(plan, where), [heard])[heard]
 
 
@@ -166,13 +166,13 @@ def test_practice_without_contacts_the_report_is_the_command() -> None:
     not where it lies"."""
     plan = prove(facing("motor snap\n no contacts")).plan
     seen = sees(plan, {"T1": "reverse", "machine of T1": "did not obey"})
-    assert seen.state(facts.points("T1")) == "normal"
-    assert seen.state(facts.points_report("T1")) == "reverse"
+    assert seen.state(observables.points("T1")) == "normal"
+    assert seen.state(observables.points_report("T1")) == "reverse"
 
 
 def test_practice_with_contacts_the_report_is_where_it_lies() -> None:
     """Common practice, no source: the same machine, the same stall, with contacts."""
     report = prove(facing("motor snap\n contacts normal, reverse"))
     seen = sees(report.plan, {"T1": "reverse", "machine of T1": "did not obey"})
-    assert seen.state(facts.points_report("T1")) == "normal"
+    assert seen.state(observables.points_report("T1")) == "normal"
     assert consequences(report)["machine of T1"] != "false proceed"

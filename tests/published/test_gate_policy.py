@@ -12,14 +12,14 @@ from itertools import combinations, combinations_with_replacement, permutations,
 import pytest
 
 from tests.engines.random_systems import replays
-from verifier.engines.answers import Happens, Lasts
-from verifier.engines.bounded import search
-from verifier.engines.certificates import certificate, recheck
-from verifier.engines.induction import prove
+from verifier.engines.results import Happens, Lasts
+from verifier.engines.temporal.bmc import search
+from verifier.engines.temporal.certificates import certificate, recheck
+from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import TRUE, Expr, atom, conjunction, disjunction, negation
-from verifier.logic.system import System
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.observables import Observable
 
 
 @dataclass(frozen=True)
@@ -37,11 +37,13 @@ class Segments:
         return range(self.number)
 
     def leads(self, s: int, t: int) -> Expr:
-        return atom(facts.relay(f"{s} leads to {t}"), "up")
+        return atom(observables.relay(f"{s} leads to {t}"), "up")
 
     def over(self, s: int, t: int) -> Expr:
         """Overlap: each segment with itself, and both ways."""
-        return TRUE if s == t else atom(facts.relay(f"{min(s, t)} overlaps {max(s, t)}"), "up")
+        return (
+            TRUE if s == t else atom(observables.relay(f"{min(s, t)} overlaps {max(s, t)}"), "up")
+        )
 
     def place(self, train: int) -> Observable:
         return Observable("train", f"Train {train}", tuple(map(str, self.all)), "0")
@@ -60,7 +62,7 @@ class Segments:
         )
 
     def open(self, s: int) -> Expr:
-        return atom(facts.gate(str(s)), "open")
+        return atom(observables.gate(str(s)), "open")
 
     # -------------------------------------------------------------- what is asked
 
@@ -109,9 +111,9 @@ class Segments:
     def system(self) -> System:
         """The track as it happens to be, trains that move by the policy, and whether the first
         moment, which is safe, is over."""
-        over = facts.relay("begun")
-        track = [facts.relay(f"{s} leads to {t}") for s, t in product(self.all, repeat=2)]
-        track += [facts.relay(f"{s} overlaps {t}") for s, t in combinations(self.all, 2)]
+        over = observables.relay("begun")
+        track = [observables.relay(f"{s} leads to {t}") for s, t in product(self.all, repeat=2)]
+        track += [observables.relay(f"{s} overlaps {t}") for s, t in combinations(self.all, 2)]
         trains = [self.place(train) for train in range(self.trains)]
         following: dict[Observable, dict[str, Expr]] = {
             what: {value: atom(what, value) for value in what.values} for what in track
@@ -125,7 +127,7 @@ class Segments:
             }
         following[over] = {"up": TRUE, "down": negation(TRUE)}
         initial = {what: what.values for what in following} | {over: ("down",)}
-        inputs = [facts.gate(str(s)) for s in self.all]
+        inputs = [observables.gate(str(s)) for s in self.all]
         inputs += [
             Observable("advance", f"Train {n}", ("stays", *map(str, self.all)), "stays")
             for n in range(self.trains)

@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from verifier.plan.handbook import (
+from verifier.plan.wiring.electrical_constants import (
     SCALES,
     Series,
     class_2_amps,
@@ -23,7 +23,7 @@ from verifier.plan.handbook import (
     short_circuit,
     volts_lost,
 )
-from verifier.plan.wiring import Run
+from verifier.plan.wiring.wiring_model import Run
 
 ONE_PERCENT = 0.01
 KILOFOOT = 304.8

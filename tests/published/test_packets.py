@@ -10,7 +10,7 @@ from operator import xor
 
 import pytest
 
-from verifier.plan.packets import FIRST_ADDRESS, LAST_ADDRESS, LAST_NUMBER, packet
+from verifier.plan.signals.packet_model import FIRST_ADDRESS, LAST_ADDRESS, LAST_NUMBER, packet
 
 
 def test_s_9_2_1_C_the_example() -> None:

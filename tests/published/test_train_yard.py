@@ -17,7 +17,7 @@ from random import Random
 
 import pytest
 
-from tests.engines.directed_checker import can_be_reached, needs_directed_checker
+from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.random_systems import replays
 from tests.published.train_yard import (
     ALL,
@@ -37,16 +37,16 @@ from tests.published.train_yard import (
 )
 from tests.published.train_yard_system import OCCUPIED, YardSystem
 from tests.published.train_yard_system import REAR as REAR_AT
-from verifier.engines.answers import Happens, Lasts
-from verifier.engines.bounded import search
-from verifier.engines.certificates import certificate, recheck
-from verifier.engines.explorer import Explored, explore
-from verifier.engines.gates import gates
-from verifier.engines.induction import prove
-from verifier.engines.invariants import lasting
-from verifier.engines.samples import Machine
+from verifier.engines.interchange.aig import gates
+from verifier.engines.results import Happens, Lasts
+from verifier.engines.temporal.bmc import search
+from verifier.engines.temporal.certificates import certificate, recheck
+from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.simulation import Machine
 from verifier.logic.expr import Expr, disjunction, holds, negation
-from verifier.plan.facts import Observable
+from verifier.plan.observables import Observable
+from verifier.reference.explicit_states import Explored, explore
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes a minute: CLEARPROOF_PROFILE=nightly")

@@ -14,7 +14,7 @@ from typing import Protocol, TypeVar
 
 import pytest
 
-from tests.engines.directed_checker import can_be_reached, needs_directed_checker
+from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.random_systems import replays
 from tests.published.tram import (
     KILLED,
@@ -33,17 +33,17 @@ from tests.published.tram_system import (
     exclusion,
     up,
 )
-from verifier.engines.answers import Happens, Impossible, Lasts
-from verifier.engines.bounded import search
-from verifier.engines.certificates import certificate, recheck
-from verifier.engines.explorer import Choices, Explored, ever, explore
-from verifier.engines.gates import gates
-from verifier.engines.induction import prove
-from verifier.engines.invariants import lasting
-from verifier.engines.situations import SituationCheck
+from verifier.engines.interchange.aig import gates
+from verifier.engines.results import Happens, Impossible, Lasts
+from verifier.engines.smt.situations import SituationCheck
+from verifier.engines.temporal.bmc import search
+from verifier.engines.temporal.certificates import certificate, recheck
+from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import Expr, atom, conjunction, holds, negation, support
-from verifier.logic.system import System
-from verifier.plan.facts import stock
+from verifier.logic.transition_system import System
+from verifier.plan.observables import stock
+from verifier.reference.explicit_states import Choices, Explored, ever, explore
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes a minute: CLEARPROOF_PROFILE=nightly")

@@ -14,11 +14,11 @@ from itertools import combinations, pairwise, takewhile
 
 from tests.published.train_yard import BLOCKS, ROUTES, Yard
 from verifier.logic.expr import TRUE, Expr, atom, conjunction, disjunction, negation
-from verifier.logic.system import System
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.observables import Observable
 
-OCCUPIED = {b: facts.train(b) for b in BLOCKS}
+OCCUPIED = {b: observables.train(b) for b in BLOCKS}
 REAR = {b: Observable("across", f"rear {b}", ("no", "yes"), "no") for b in BLOCKS}
 
 
@@ -33,8 +33,8 @@ class YardSystem:
             name: [b for b in path if b not in yard.left_out.get(name, "")]
             for name, path in self.routes.items()
         }
-        self.reserved = {r: facts.relay(f"{r} reserved") for r in self.routes}
-        self.formed = {r: facts.relay(f"{r} formed") for r in self.routes}
+        self.reserved = {r: observables.relay(f"{r} reserved") for r in self.routes}
+        self.formed = {r: observables.relay(f"{r} formed") for r in self.routes}
         self.held = {b: self._held(b) for b in BLOCKS}
         self.track = {b: self._track(b) for b in BLOCKS}
         self._choices: dict[Observable, None] = {}
@@ -52,7 +52,7 @@ class YardSystem:
     # -------------------------------------------------------------- events
 
     def _chosen(self, what: str, where: str) -> Expr:
-        choice = facts.choice("entry", f"{what} {where}")
+        choice = observables.choice("entry", f"{what} {where}")
         self._choices[choice] = None
         return atom(choice, "yes")
 

@@ -24,12 +24,12 @@ from tests.published.tram import (
     direction,
 )
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
-from verifier.logic.system import System
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.observables import Observable
 
-RELAYS = {i: facts.relay(str(i)) for i in range(1, 6)}
-COMMAND = {i: facts.button(str(i)) for i in range(1, 5)}
+RELAYS = {i: observables.relay(str(i)) for i in range(1, 6)}
+COMMAND = {i: observables.button(str(i)) for i in range(1, 5)}
 NAMES = {OFF: "off", DERAILED: "derailed", **{s: str(s) for s in SECTIONS}}
 FREE = {s: Observable("train", f"Section {s}", ("vacant", "VQ", "QV"), "vacant") for s in SECTIONS}
 
@@ -138,7 +138,9 @@ class JourneysSystem:
             [self._place(f"Train {i + 1}, section {k + 1}") for k in range(journeys.length)]
             for i in range(len(self.ways))
         ]
-        self.moves = [facts.choice("advance", f"Train {i + 1}") for i in range(len(self.ways))]
+        self.moves = [
+            observables.choice("advance", f"Train {i + 1}") for i in range(len(self.ways))
+        ]
         self.there = {s: disjunction(*self.standing(s)) for s in SECTIONS}
         self.cycle = Cycle(journeys.tram, self.there)
         self.system = self._system()

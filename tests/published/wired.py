@@ -9,8 +9,8 @@ from collections.abc import Mapping
 import verifier
 from tests.published.junctions import verdict
 from verifier import Report, Situation
-from verifier.engines.evaluator import Seen
 from verifier.plan.model import Plan
+from verifier.reference.evaluator import Seen
 
 STATION_CLEAR = "Clear when Station clear"
 

@@ -10,11 +10,11 @@ import pytest
 import verifier
 from tests.reports.wired import OPEN_CIRCUIT, SAFE
 from verifier.cli import main
-from verifier.findings.verdicts import Failure, Report
 from verifier.reports.failures import SHOWN_ROWS, failure_lines
 from verifier.reports.ink import Ink
 from verifier.reports.machine import file_report, schema
 from verifier.reports.terminal import report_lines
+from verifier.verdicts.report import Failure, Report
 
 
 @pytest.fixture(scope="module")

@@ -12,10 +12,10 @@ from tests.drawing.samples import END_OF_SIDING
 from tests.proofs import proved
 from tests.workbench.browser import browser, needs_browser
 from verifier.cli import main
-from verifier.findings.verdicts import Report
 from verifier.reports.page.document import Told, document
 from verifier.reports.page.made import sheets_of
 from verifier.sheets.catalogue import SHEETS
+from verifier.verdicts.report import Report
 
 SPECS = Path(__file__).parents[2] / "specs"
 EMPTY = {"meta", "br", "hr", "input", "col"}

@@ -3,11 +3,11 @@
 import pytest
 
 import verifier
-from verifier.findings.stock import stock_stands
-from verifier.plan.facts import Observable
+from verifier.explain.stock_text import stock_stands
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
 from verifier.reports.words import fact_words, inputs_of, situation_words
-from verifier.world.situation import Situation
 
 FILE = """
 edge West, East, Team

@@ -4,8 +4,8 @@ import pytest
 
 import verifier
 from tests.drawing.samples import END_OF_SIDING
-from verifier.findings.verdicts import Report
 from verifier.sheets.addresses import address_sheet
+from verifier.verdicts.report import Report
 
 GIVEN = "address 12 is 4L\naddress 13 is 4RA\naddress 1 is 4RB\n"
 

@@ -8,11 +8,11 @@ import pytest
 import verifier
 from tests.sheets.counter import counted
 from tests.sheets.wired_files import TEXTS, by_chance
-from verifier.plan.gaps import gaps_of
 from verifier.plan.model import Plan
-from verifier.sheets.colours import assigned, functions_of, mixed
+from verifier.plan.track.gaps import gaps_of
+from verifier.sheets.bill_of_materials import parts_of
 from verifier.sheets.conductors import conductors
-from verifier.sheets.counted import parts_of
+from verifier.sheets.wire_colors import assigned, functions_of, mixed
 
 FAMILY = {
     "masts": "mast", "heads": "head", "drivers": "driver", "contacts": "contact",

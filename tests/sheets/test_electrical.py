@@ -12,14 +12,14 @@ import pytest
 
 import verifier
 from verifier.cli import main
-from verifier.engines.evaluator import Evaluator
 from verifier.language.source import Source
-from verifier.plan.handbook import FUSES, PREFERRED
 from verifier.plan.model import Plan
-from verifier.sheets.asked import NOTHING, Asked
+from verifier.plan.situation import Situation
+from verifier.plan.wiring.electrical_constants import FUSES, PREFERRED
+from verifier.reference.evaluator import Evaluator
 from verifier.sheets.electrical import electrical_sheet
+from verifier.sheets.options import NOTHING, Asked
 from verifier.sheets.prices import prices_in
-from verifier.world.situation import Situation
 
 OHMS_PER_KILOFOOT = {14: 2.525, 18: 6.385, 22: 16.14}
 

@@ -7,7 +7,7 @@ import pytest
 import verifier
 from verifier.plan.model import Plan
 from verifier.sheets.gaps import gap_sheet, wanted_gaps
-from verifier.sheets.turned import at_turned_sections, round_trip, turns
+from verifier.sheets.reversing_loops import at_turned_sections, round_trip, turns
 
 SPECS = Path(__file__).resolve().parents[2] / "specs"
 

@@ -8,7 +8,7 @@ import pytest
 import verifier
 from verifier.language.source import Source
 from verifier.plan.model import Plan
-from verifier.sheets.asked import Asked
+from verifier.sheets.options import Asked
 from verifier.sheets.parts import parts_sheet
 from verifier.sheets.prices import prices_in
 from verifier.sheets.sheet import Sheet

@@ -11,10 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.cli import main
-from verifier.language.cells import cells_of, is_formula
-from verifier.language.diagnostics import InputError
+from verifier.language.csv_reader import cells_of, is_formula
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
-from verifier.sheets.kinds import FAMILIES, PartKind, best_of, kind_of, known_kinds
+from verifier.sheets.part_kinds import FAMILIES, PartKind, best_of, kind_of, known_kinds
 from verifier.sheets.prices import PriceList, prices_in, read_prices
 
 HEADER = "kind,price,currency,note\n"

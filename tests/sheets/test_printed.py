@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 import verifier
 from tests.sheets.wired_files import TEXTS
 from verifier.cli import main
-from verifier.language.cells import is_formula
+from verifier.language.csv_reader import is_formula
 from verifier.reports.sheets import sheet_csv, sheet_lines
 from verifier.sheets.catalogue import SHEETS
 from verifier.sheets.sheet import Sheet, Table

@@ -9,14 +9,14 @@ import pytest
 
 import verifier
 from tests.exports.test_time import Controller
-from verifier.engines.evaluator import evaluate
 from verifier.exports.c_source import c_source
 from verifier.exports.names import plain
-from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
+from verifier.plan.observables import UNLISTED
+from verifier.plan.situation import Situation
+from verifier.reference.evaluator import evaluate
 from verifier.sheets.sheet import Table
 from verifier.sheets.truth import ANY, MOST_ROWS, truth_sheet
-from verifier.world.situation import Situation
 
 SPECS = Path(__file__).parents[2] / "specs"
 _KINDS = {"block": "block report", "points": "points report", "derail": "derail report",

@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 
 import verifier
 from tests.sheets.wired_files import TEXTS
-from verifier.language.diagnostics import InputError
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
-from verifier.plan.wiring import NO_WIRING, Wiring
-from verifier.sheets.asked import NOTHING, Asked
-from verifier.sheets.colours import USUAL, assigned, at_hand, mixed
+from verifier.plan.wiring.wiring_model import NO_WIRING, Wiring
 from verifier.sheets.conductors import Conductor, Function, conductors
+from verifier.sheets.options import NOTHING, Asked
 from verifier.sheets.sheet import Sheet
+from verifier.sheets.wire_colors import USUAL, assigned, at_hand, mixed
 from verifier.sheets.wiring import wiring_sheet
 
 END_OF_SIDING = TEXTS["wired-end-of-siding.ixl"]

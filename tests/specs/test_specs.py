@@ -11,16 +11,16 @@ import verifier
 from tests.differential.agreement import failures_agree
 from tests.differential.truth import Truth, single_faults
 from tests.proofs import proved
-from verifier.engines.enumerator import tally
-from verifier.engines.evaluator import Evaluator
-from verifier.engines.order import count_situations
-from verifier.findings.prove import _matches
-from verifier.findings.verdicts import Report
-from verifier.language.format import format_text
+from verifier.language.format.formatter import format_text
 from verifier.language.source import Span
 from verifier.logic.expr import holds
+from verifier.pipeline import _matches
+from verifier.plan.minimality import count_situations
+from verifier.plan.situation import Situation
 from verifier.properties.catalogue import FAILURES
-from verifier.world.situation import Situation
+from verifier.reference.evaluator import Evaluator
+from verifier.reference.explicit_situations import tally
+from verifier.verdicts.report import Report
 
 SPECS = Path(__file__).resolve().parents[2] / "specs"
 FILES = sorted(SPECS.glob("*.ixl"))

@@ -9,15 +9,15 @@ from collections.abc import Mapping
 import pytest
 
 import verifier
-from verifier.engines.enumerator import allowed_situations
-from verifier.engines.evaluator import Evaluator, Unsettled
-from verifier.engines.wires import can_be
-from verifier.findings.prove import prove
 from verifier.logic.expr import atom, holds
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.pipeline import prove
+from verifier.plan import observables
 from verifier.plan.model import Plan
-from verifier.world.situation import Situation
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.reference.equipment import can_be
+from verifier.reference.evaluator import Evaluator, Unsettled
+from verifier.reference.explicit_situations import allowed_situations
 from verifier.world.world import World
 
 TRACK = """
@@ -62,7 +62,7 @@ def state(plan: Plan, what: Observable, situation: Situation) -> str:
 
 
 def report(plan: Plan, standing: str, **broken: str) -> str:
-    return state(plan, facts.block_report("Ahead"), situation(plan, standing, **broken))
+    return state(plan, observables.block_report("Ahead"), situation(plan, standing, **broken))
 
 
 def shown(plan: Plan, standing: str, **broken: str) -> str:
@@ -146,10 +146,10 @@ def test_the_middle_of_a_train_has_its_ends_on_both_sides() -> None:
         " 1 m feeders a1",
     )
     middle = [s for s in allowed_situations(plan)
-              if (facts.standing("Ahead", ("at a1", "drawing no current")),
+              if (observables.standing("Ahead", ("at a1", "drawing no current")),
                   "drawing no current") in list(s)]  # fmt: skip
     # Beyond Ahead lies the edge, where anything may stand; before it lies Near.
-    assert middle and all(s.state(facts.stock("Near")) == "occupied" for s in middle)
+    assert middle and all(s.state(observables.stock("Near")) == "occupied" for s in middle)
     alone = situation(plan, "drawing no current")
     assert not can_be(plan, alone)
 
@@ -175,7 +175,7 @@ SUPPLIES = "supply Bus-1\nsupply Bus-2\n"
 
 
 def heard(plan: Plan, standing: str) -> str:
-    what = facts.heard(facts.block_report("Ahead"), "B")
+    what = observables.heard(observables.block_report("Ahead"), "B")
     return state(plan, what, situation(plan, standing))
 
 
@@ -222,7 +222,7 @@ def test_a_dead_input_shows_the_colour_given_for_it() -> None:
 def test_a_driver_without_supply_leaves_its_heads_dark() -> None:
     plan = plan_of("supply Bus-1\ndriver B drives 2R powered by Bus-1")
     assert shown(plan, "vacant") == "Clear"
-    assert shown(plan, "vacant", **{"supply Bus-1": "off"}) == facts.UNLISTED
+    assert shown(plan, "vacant", **{"supply Bus-1": "off"}) == observables.UNLISTED
 
 
 def test_what_is_left_of_a_half_dark_signal_counts() -> None:
@@ -243,7 +243,7 @@ driver B drives 2R.upper, 2R.lower
     dark = situation(plan, "vacant", **{"head_2R.upper": "dark"})
     assert state(plan, signal.reading, situation(plan)) == "Diverging-Clear"
     assert state(plan, signal.reading, dark) == "Clear"
-    assert state(plan, signal.worst_reading, dark) == facts.UNLISTED
+    assert state(plan, signal.worst_reading, dark) == observables.UNLISTED
     tripping = verifier.load_text(plan.source.text.replace(
         "2R.lower\n", "2R.lower when lamp out shows red\n"))  # fmt: skip
     dark = situation(tripping, "vacant", **{"head_2R.upper": "dark"})
@@ -373,8 +373,8 @@ def points(clauses: str, **states: str) -> dict[str, str]:
             given[fault] = value
     now = Situation.of(given.items())
     return {
-        "lie": state(plan, facts.points("T1"), now),
-        "reported": state(plan, facts.points_report("T1"), now),
+        "lie": state(plan, observables.points("T1"), now),
+        "reported": state(plan, observables.points_report("T1"), now),
     }
 
 

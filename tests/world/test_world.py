@@ -6,12 +6,12 @@ import pytest
 
 import verifier
 from tests.differential.junctions import built
-from verifier.language.diagnostics import InputError
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation, support
 from verifier.logic.settle import same
-from verifier.plan import facts
-from verifier.plan.facts import UNLISTED
-from verifier.world import circles
+from verifier.plan import observables
+from verifier.plan.observables import UNLISTED
+from verifier.world import cyclic_signals
 from verifier.world.world import World, check_circles
 
 TEXT = """
@@ -45,12 +45,12 @@ head 3.low
   red otherwise
 """
 
-A, B, C, SWITCH = (facts.stock(name) for name in ("A", "B", "C", "Switch"))
-T1, D1, G1 = facts.points("T1"), facts.derail("D1"), facts.gate("G1")
-L, CALL = facts.lever("L", ("left", "normal", "right")), facts.button("Call")
+A, B, C, SWITCH = (observables.stock(name) for name in ("A", "B", "C", "Switch"))
+T1, D1, G1 = observables.points("T1"), observables.derail("D1"), observables.gate("G1")
+L, CALL = observables.lever("L", ("left", "normal", "right")), observables.button("Call")
 
 
-def vacant(*blocks: facts.Observable) -> Expr:
+def vacant(*blocks: observables.Observable) -> Expr:
     return conjunction(*(atom(block, "vacant") for block in blocks))
 
 
@@ -59,16 +59,18 @@ def world() -> World:
     return World(verifier.load_text(TEXT))
 
 
-def means(world: World, what: facts.Observable, *values: str) -> Expr:
+def means(world: World, what: observables.Observable, *values: str) -> Expr:
     return world.expand(atom(what, *values))
 
 
 def test_reports_are_the_truth(world: World) -> None:
-    assert means(world, facts.block_report("A"), "clear") is vacant(A)
-    assert means(world, facts.points_report("T1"), "moving") is atom(T1, "open")
-    assert means(world, facts.points_report("T1"), "normal", "moving") is atom(T1, "normal", "open")
-    assert means(world, facts.derail_report("D1"), "moving") is atom(D1, "open")
-    assert means(world, facts.gate_report("G1"), "open") is atom(G1, "open")
+    assert means(world, observables.block_report("A"), "clear") is vacant(A)
+    assert means(world, observables.points_report("T1"), "moving") is atom(T1, "open")
+    assert means(world, observables.points_report("T1"), "normal", "moving") is atom(
+        T1, "normal", "open"
+    )
+    assert means(world, observables.derail_report("D1"), "moving") is atom(D1, "open")
+    assert means(world, observables.gate_report("G1"), "open") is atom(G1, "open")
 
 
 def test_inputs_mean_themselves(world: World) -> None:
@@ -79,12 +81,12 @@ def test_inputs_mean_themselves(world: World) -> None:
 
 def test_conditions_and_lines(world: World) -> None:
     lined = conjunction(atom(T1, "normal"), atom(D1, "derailing"))
-    assert means(world, facts.condition("Lined"), "true") is lined
-    assert means(world, facts.condition("Lined"), "false") is negation(lined)
+    assert means(world, observables.condition("Lined"), "true") is lined
+    assert means(world, observables.condition("Lined"), "false") is negation(lined)
     first = conjunction(lined, vacant(SWITCH, B))
-    assert means(world, facts.line("1", 0), "acts") is first
-    assert means(world, facts.line("1", 0), "idle") is negation(first)
-    acts = [means(world, facts.line("2", i), "acts") for i in range(3)]
+    assert means(world, observables.line("1", 0), "acts") is first
+    assert means(world, observables.line("1", 0), "idle") is negation(first)
+    acts = [means(world, observables.line("2", i), "acts") for i in range(3)]
     assert same(disjunction(*acts), TRUE)
     assert all(same(conjunction(a, b), FALSE) for a, b in combinations(acts, 2))
 
@@ -236,6 +238,6 @@ def test_beyond_its_limits_a_circle_stays_an_error(
     """To refuse what could be settled is safe; to let through what is not would not be."""
     text = PAIR.format("L left and (2 at stop or A clear)", "L right and (1 at stop or C clear)")
     check_circles(World(built(text)))
-    monkeypatch.setattr(circles, limit, 0)
+    monkeypatch.setattr(cyclic_signals, limit, 0)
     (diagnostic,) = refused(text).diagnostics
     assert diagnostic.code == "CP409"

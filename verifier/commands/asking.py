@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING, TypeVar
 if TYPE_CHECKING:
     from fractions import Fraction
 
-    from verifier.language.diagnostics import Diagnostic
+    from verifier.language.diagnostics.diagnostic import Diagnostic
     from verifier.language.source import Source
-    from verifier.sheets.asked import Asked
+    from verifier.sheets.options import Asked
 
 T = TypeVar("T")
 
@@ -68,11 +68,11 @@ def asked_of(options: argparse.Namespace) -> "Asked":
     """Raises :class:`InputError` for what is wrong with the parts file, the colors, or another
     junction file."""
     from verifier.api import load
-    from verifier.language.diagnostics import InputError
+    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.source import Source, Span
-    from verifier.sheets.asked import SPARES, Asked
-    from verifier.sheets.colours import at_hand
+    from verifier.sheets.options import SPARES, Asked
     from verifier.sheets.prices import read_prices
+    from verifier.sheets.wire_colors import at_hand
 
     errors: list[Diagnostic] = []
 
@@ -105,7 +105,7 @@ def asked_of(options: argparse.Namespace) -> "Asked":
 
 
 def _compared_with_itself(file: str, others: Sequence[str]) -> "Iterator[Diagnostic]":
-    from verifier.language.diagnostics import Diagnostic
+    from verifier.language.diagnostics.diagnostic import Diagnostic
     from verifier.language.source import Source, Span
 
     seen = {Path(file).resolve()}
@@ -140,7 +140,7 @@ def _percent(text: str) -> int:
 def _led(text: str) -> "tuple[str, Fraction]":
     from fractions import Fraction
 
-    from verifier.plan.handbook import FORWARD, LED_VOLTS
+    from verifier.plan.wiring.electrical_constants import FORWARD, LED_VOLTS
 
     colour, _, volts = text.partition("=")
     colour, number = colour.strip().lower(), volts.strip().removesuffix("V").strip()

@@ -63,7 +63,7 @@ def showable(text: str, stream: TextIO) -> str:
 
 
 def complain(error: Any) -> int:
-    from verifier.language.diagnostics import render
+    from verifier.language.diagnostics.diagnostic import render
 
     sys.stdout.flush()
     number = len(error.diagnostics)
@@ -83,7 +83,7 @@ def files_of(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:
     """The junction files asked for; a folder stands for all those in it, for ``layouts``
     without those that others there include."""
     from verifier.api import no_junctions
-    from verifier.language.includes import not_included
+    from verifier.language.modules.includes import not_included
 
     for text in paths:
         path = Path(text)

@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 from verifier.commands.console import Command, complain, say, showable
-from verifier.findings.exit_codes import ExitCode
+from verifier.verdicts.exit_codes import ExitCode
 
 # A drawing cut into strips narrower than this would be all ends.
 _NARROWEST = 300
@@ -39,8 +39,8 @@ def _width(text: str) -> int:
 def _draw(options: argparse.Namespace) -> int:
     from verifier.api import load, situation_of
     from verifier.drawing.svg import Shown, pages, picture
-    from verifier.engines.evaluator import evaluate
-    from verifier.language.diagnostics import InputError
+    from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.reference.evaluator import evaluate
 
     try:
         plan = load(options.file)

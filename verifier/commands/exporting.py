@@ -5,7 +5,7 @@ import sys
 from pathlib import Path
 
 from verifier.commands.console import Command, complain, say, seconds, showable
-from verifier.findings.exit_codes import ExitCode
+from verifier.verdicts.exit_codes import ExitCode
 
 
 def add(command: Command) -> None:
@@ -21,9 +21,9 @@ def add(command: Command) -> None:
 
 def _export(options: argparse.Namespace) -> int:
     from verifier.api import load
-    from verifier.exports.equal import Equal, Undecided, Unequal
+    from verifier.exports.equivalence import Equal, Undecided, Unequal
     from verifier.exports.exported import NothingToExport, exported
-    from verifier.language.diagnostics import InputError
+    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.files import replace_file
 
     try:

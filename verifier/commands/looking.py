@@ -4,7 +4,7 @@ import argparse
 import sys
 
 from verifier.commands.console import Command, complain, console_options, ink_of, say, working
-from verifier.findings.exit_codes import ExitCode
+from verifier.verdicts.exit_codes import ExitCode
 
 
 def add(command: Command) -> None:
@@ -36,7 +36,7 @@ def add(command: Command) -> None:
 
 def _ask(options: argparse.Namespace) -> int:
     from verifier.api import load, situation_of
-    from verifier.language.diagnostics import InputError
+    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports import answers
 
     try:
@@ -51,7 +51,7 @@ def _ask(options: argparse.Namespace) -> int:
 
 def _diagnose(options: argparse.Namespace) -> int:
     from verifier.api import diagnose, load
-    from verifier.language.diagnostics import InputError
+    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports import diagnosis
 
     if not options.observations and options.results is None:

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from verifier.commands.asking import asked_of, not_for, sheet_options
 from verifier.commands.console import Command, complain, say, showable, working
-from verifier.findings.exit_codes import ExitCode
+from verifier.verdicts.exit_codes import ExitCode
 
 
 def add(command: Command) -> None:
@@ -33,7 +33,7 @@ def add(command: Command) -> None:
 
 def _sheet(options: argparse.Namespace) -> int:
     from verifier.api import load
-    from verifier.language.diagnostics import InputError
+    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports.sheets import sheet_csv, sheet_lines
     from verifier.sheets.catalogue import SHEETS
 

@@ -16,10 +16,10 @@ from verifier.commands.console import (
     seconds,
     working,
 )
-from verifier.findings.exit_codes import ExitCode, worst
+from verifier.verdicts.exit_codes import ExitCode, worst
 
 if TYPE_CHECKING:
-    from verifier.findings.verdicts import Report
+    from verifier.verdicts.report import Report
 
 _MARKS = {
     ExitCode.AS_EXPECTED: "ok",
@@ -70,7 +70,7 @@ def add(command: Command) -> None:
 
 
 def _prove(options: argparse.Namespace) -> int:
-    from verifier.language.diagnostics import InputError
+    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports import machine, terminal
     from verifier.reports.words import tally_words
 
@@ -207,7 +207,7 @@ def _check_only(names: Sequence[str]) -> None:
 
 def _why(options: argparse.Namespace) -> int:
     from verifier.api import reasons_file
-    from verifier.language.diagnostics import InputError
+    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports.progress import ProgressLine
     from verifier.reports.why import why_lines
 

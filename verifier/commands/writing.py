@@ -49,8 +49,8 @@ def _new(options: argparse.Namespace) -> int:
 
 def _format(options: argparse.Namespace) -> int:
     from verifier.api import read_text
-    from verifier.language.diagnostics import InputError
-    from verifier.language.format import format_text
+    from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.language.format.formatter import format_text
 
     code = 0
     try:

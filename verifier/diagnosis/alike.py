@@ -10,8 +10,8 @@ from collections.abc import Collection, Iterable, Iterator
 
 from verifier.diagnosis.bench import Bench
 from verifier.diagnosis.suspects import Suspects
-from verifier.engines.answers import Impossible
-from verifier.language.diagnostics import InputError
+from verifier.engines.results import Impossible
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import (
     FALSE,
     Atom,
@@ -23,8 +23,8 @@ from verifier.logic.expr import (
     negation,
     substitute,
 )
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
 from verifier.world.world import World
 
 
@@ -47,7 +47,7 @@ def proved_alike(bench: Bench, a: Suspects, b: Suspects) -> bool:
         return False  # with something broken the rules may go round in a circle
     if differs is FALSE:
         return True
-    from verifier.engines.situations import SituationCheck
+    from verifier.engines.smt.situations import SituationCheck
 
     check = SituationCheck.of(World(bench.plan, None, shared), assumed=False)
     return isinstance(check.find(differs), Impossible)

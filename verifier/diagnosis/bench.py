@@ -11,17 +11,17 @@ from itertools import product
 from typing import NamedTuple
 
 from verifier.diagnosis.suspects import Bearing, Stood, Suspect, Suspects, suspects
-from verifier.engines.evaluator import Evaluator, Unsettled
-from verifier.engines.standing import ways_to_stand
-from verifier.engines.wires import can_be
-from verifier.plan import facts
-from verifier.plan.equip import with_wiring
-from verifier.plan.equipment import Place
-from verifier.plan.facts import Observable
-from verifier.plan.miswiring import miswired
+from verifier.plan import observables
 from verifier.plan.model import Plan
-from verifier.plan.wiring import Machine
-from verifier.world.situation import Situation
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.plan.wiring.derive_equipment import with_wiring
+from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.miswiring import miswired
+from verifier.plan.wiring.wiring_model import Machine
+from verifier.reference.equipment import can_be
+from verifier.reference.evaluator import Evaluator, Unsettled
+from verifier.reference.train_extents import ways_to_stand
 
 Colours = tuple[str, ...]
 NOBODY_KNOWS: Colours = ("?",)
@@ -167,7 +167,7 @@ class Bench:
         """Where stock stands, and how current flows where no gap keeps blocks apart."""
         options = []
         for block, places in setup.stands:
-            what = self._inputs.get(("standing", block)) or facts.stock(block)
+            what = self._inputs.get(("standing", block)) or observables.stock(block)
             options.append([(what, place) for place in places])
         stock = {block for block, _ in setup.stands}
         for beside in self.plan.equipment.joined:
@@ -224,7 +224,7 @@ class Bench:
         """Every way in which points can lie, and have been told to."""
         told, lies = dict(setup.told), dict(setup.lies)
         plain = [
-            (facts.points(name), state) for name, state in lies.items()
+            (observables.points(name), state) for name, state in lies.items()
             if name not in self._machines
         ]  # fmt: skip
         troubles = {s.trouble[0]: s.trouble[1] for s in group if s.trouble is not None}
@@ -276,7 +276,7 @@ class Bench:
                 if seen is None and not said and not seen_to:
                     seen = "normal"
                 found = _lies(m, command, seen, troubles.get(m.turnout))
-                each.append([(facts.points(m.turnout), state) for state in found])
+                each.append([(observables.points(m.turnout), state) for state in found])
             for chosen in product(*each):
                 ways[*self._command(machines, command), *chosen] = None
         return list(ways)

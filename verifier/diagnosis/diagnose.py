@@ -68,7 +68,7 @@ class Diagnosis:
 def diagnose(plan: Plan, texts: Iterable[str]) -> Diagnosis:
     """What explains these observations, each in plain words.
 
-    Raises :class:`~verifier.language.diagnostics.InputError` for words that cannot be
+    Raises :class:`~verifier.language.diagnostics.diagnostic.InputError` for words that cannot be
     understood."""
     bench = Bench(plan)
     return diagnosis(bench, observations(bench, texts))

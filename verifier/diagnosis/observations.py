@@ -12,13 +12,13 @@ from itertools import product
 from typing import NoReturn
 
 from verifier.diagnosis.bench import Bench, Colours, Setup
-from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
 from verifier.language.source import Source, Span
-from verifier.plan import facts
-from verifier.plan.aspects import RESTRICTED_RANK, STOP_RANK
-from verifier.plan.facts import Observable
-from verifier.plan.heads import signal_of
+from verifier.plan import observables
 from verifier.plan.model import Signal
+from verifier.plan.observables import Observable
+from verifier.plan.signals.aspects import RESTRICTED_RANK, STOP_RANK
+from verifier.plan.signals.heads import signal_of
 
 # Beyond this many ways in which stock may stand, a look tells next to nothing.
 MAX_WAYS = 400
@@ -437,7 +437,9 @@ def _things(bench: Bench) -> dict[str, _Thing]:
         things[block] = _Thing("block", block, whole)
     for piece in plan.track.pieces.values():
         if piece.kind in ("turnout", "slip"):
-            things[piece.name] = _Thing("turnout", piece.name, whole, facts.points(piece.name))
+            things[piece.name] = _Thing(
+                "turnout", piece.name, whole, observables.points(piece.name)
+            )
     for crossover in plan.crossovers:
         things[crossover] = _Thing("crossover", crossover, whole)
     for what in plan.inputs:

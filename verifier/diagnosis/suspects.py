@@ -10,14 +10,14 @@ from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple
 
-from verifier.engines.wires import asked_by
 from verifier.language.source import Span
-from verifier.plan import facts
-from verifier.plan.facts import Observable
-from verifier.plan.heads import signal_of
-from verifier.plan.miswiring import Mistake, mistakes
+from verifier.plan import observables
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.signals.heads import signal_of
+from verifier.plan.wiring.miswiring import Mistake, mistakes
 from verifier.properties.failures import fault_words
+from verifier.reference.equipment import asked_by
 
 # The likelier the earlier. A wiring mistake is likelier on a new bench than a fault is, and
 # of faults those that come with use or handling (common practice, no source).
@@ -226,7 +226,7 @@ class Bearing:
                 case "lever" | "button" | "relay" | "timer" | "traffic":
                     others.add(what)
                 case "derail report":
-                    others.add(facts.derail(what.name))
+                    others.add(observables.derail(what.name))
                 case _:
                     pass
         return turnouts, others, detectors, signals

@@ -11,7 +11,7 @@ from math import gcd
 
 from verifier.diagnosis.bench import Bench, Colours, Setup
 from verifier.diagnosis.suspects import Suspects
-from verifier.plan.facts import Observable
+from verifier.plan.observables import Observable
 
 # All settings of points and levers are tried up to so many; beyond, for each signal one
 # setting for each thing it can show.

@@ -10,8 +10,8 @@ from itertools import pairwise
 from math import ceil
 
 from verifier.drawing import template
-from verifier.drawing.board import Board
-from verifier.drawing.shown import Hatched, Mark
+from verifier.drawing.overlay import Hatched, Mark
+from verifier.drawing.placed_layout import Board
 from verifier.drawing.tags import Box, Page, Point
 from verifier.plan.model import Port
 

@@ -5,19 +5,19 @@ Input: a plan, and what is seen of it at two moments. Output: the marks of a dra
 
 from collections.abc import Iterator
 
-from verifier.drawing.shown import Mark
-from verifier.engines.evaluator import Seen
-from verifier.plan import facts
+from verifier.drawing.overlay import Mark
+from verifier.plan import observables
 from verifier.plan.model import Plan
+from verifier.reference.evaluator import Seen
 
 
 def changes(plan: Plan, before: Seen, seen: Seen) -> Iterator[Mark]:
     kinds = (
-        ("block", map(facts.stock, plan.blocks)),
-        ("points", (facts.points(p.name) for p in plan.track.pieces.values()
+        ("block", map(observables.stock, plan.blocks)),
+        ("points", (observables.points(p.name) for p in plan.track.pieces.values()
                     if p.kind in ("turnout", "slip"))),
-        ("derail", map(facts.derail, plan.derails)),
-        ("gate", map(facts.gate, plan.gates)),
+        ("derail", map(observables.derail, plan.derails)),
+        ("gate", map(observables.gate, plan.gates)),
     )  # fmt: skip
     for kind, things in kinds:
         for what in things:

@@ -12,10 +12,10 @@ from dataclasses import dataclass, replace
 from verifier.drawing.ink import ink
 from verifier.drawing.labels import Placement, grown, place_labels
 from verifier.drawing.layout import Layout, Rows, choose_rows, first_heights, lay_out, to_blame
-from verifier.drawing.measure import Style, Things, left_to_right, sizes, things
-from verifier.drawing.pen import ink_layout
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.spacing import order
+from verifier.drawing.text_ink import ink_layout
+from verifier.drawing.text_metrics import Style, Things, left_to_right, sizes, things
 from verifier.drawing.view import View
 from verifier.drawing.words import labels_of
 from verifier.plan.model import Port

@@ -10,18 +10,18 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from html import escape
 
-from verifier.drawing.board import Board, board, strips
 from verifier.drawing.callouts import call_outs, hatching
-from verifier.drawing.drafter import Drafter
-from verifier.drawing.gauge import Wanted
 from verifier.drawing.names import element_id
-from verifier.drawing.shown import PLAIN, Hatched, Mark, Shown
+from verifier.drawing.overlay import PLAIN, Hatched, Mark, Shown
+from verifier.drawing.placed_layout import Board, board, strips
+from verifier.drawing.svg_ink import Drafter
+from verifier.drawing.svg_metrics import Wanted
 from verifier.drawing.template import STYLE
 from verifier.drawing.view import View
 from verifier.drawing.window import around as pieces_around
-from verifier.engines.evaluator import Seen
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.reference.evaluator import Seen
 
 __all__ = [
     "PLAIN", "Hatched", "Mark", "Picture", "Shown", "element_id", "frames", "pages", "picture",

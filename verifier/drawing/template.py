@@ -9,8 +9,8 @@ from collections.abc import Iterator, Sequence
 from html import escape
 from math import acos, pi, tan
 
-from verifier.drawing.gauge import HEAD
 from verifier.drawing.lettering import FONT, LENS, NAME, SMALL
+from verifier.drawing.svg_metrics import HEAD
 from verifier.drawing.tags import Box, Point
 from verifier.drawing.view import letter
 

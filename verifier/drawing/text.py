@@ -11,9 +11,9 @@ from verifier.drawing.ink import legend
 from verifier.drawing.panel import Easel, Panel
 from verifier.drawing.view import View
 from verifier.drawing.window import around
-from verifier.engines.evaluator import Seen
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.reference.evaluator import Seen
 
 __all__ = ["Picture", "draw", "legend", "picture"]
 

@@ -7,11 +7,11 @@ observables matter. A thing that does not matter is seen here as a bare plan has
 from collections.abc import Collection
 from dataclasses import dataclass
 
-from verifier.engines.evaluator import Seen
-from verifier.plan import facts
-from verifier.plan.facts import UNLISTED, Observable
+from verifier.plan import observables
 from verifier.plan.model import Piece, Plan, Signal
-from verifier.plan.track import moves_over
+from verifier.plan.observables import UNLISTED, Observable
+from verifier.plan.track.build_track import moves_over
+from verifier.reference.evaluator import Seen
 
 _LETTERS = {
     "green": "G",
@@ -49,7 +49,9 @@ class View:
             return False
         if not self._matters(*_of_block(block)):
             return False
-        return self.seen is not None and self.seen.states.get(facts.stock(block)) == "occupied"
+        return (
+            self.seen is not None and self.seen.states.get(observables.stock(block)) == "occupied"
+        )
 
     def position(self, piece: Piece) -> str | None:
         """How the points of a turnout or slip lie; None where there is nothing to say."""
@@ -57,7 +59,7 @@ class View:
             return None
         if self.seen is None or not self._matters(*self._of_points(piece.name)):
             return None
-        return self.seen.states.get(facts.points(piece.name))
+        return self.seen.states.get(observables.points(piece.name))
 
     def _of_points(self, name: str) -> list[tuple[str, str]]:
         machine = self.plan.wiring.machines.get(name)
@@ -71,7 +73,7 @@ class View:
         if self.seen is None:
             return True
         places = self.plan.equipment.places.get(block, ())
-        standing = self.seen.states.get(facts.standing(block, ()))
+        standing = self.seen.states.get(observables.standing(block, ()))
         return all(place.draws for place in places if place.name == standing)
 
     def speaks_of(self, kind: str, name: str) -> bool:
@@ -105,10 +107,10 @@ class View:
         return state if state != "sound" else None
 
     def derail(self, name: str) -> str | None:
-        return self.state(facts.derail(name), facts.derail_report(name))
+        return self.state(observables.derail(name), observables.derail_report(name))
 
     def gate(self, name: str) -> str | None:
-        return self.state(facts.gate(name), facts.gate_report(name))
+        return self.state(observables.gate(name), observables.gate_report(name))
 
     def joined(self, piece: Piece, end: str) -> bool:
         """Whether rail leads on from this end of the piece. True for a bare plan."""

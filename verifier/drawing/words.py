@@ -11,7 +11,8 @@ from typing import NamedTuple
 
 from verifier.drawing.labels import ABOVE, BELOW, Label
 from verifier.drawing.layout import Cell, Layout, Mark
-from verifier.drawing.measure import (
+from verifier.drawing.sketch import LEFT, RIGHT
+from verifier.drawing.text_metrics import (
     Style,
     Things,
     furniture,
@@ -19,7 +20,6 @@ from verifier.drawing.measure import (
     special_label,
     title,
 )
-from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.view import View
 from verifier.plan.model import Signal
 

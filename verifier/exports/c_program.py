@@ -1,14 +1,14 @@
 """A C file as its parts: numbers with names, structures, functions.
 
 In: its text. Out: a :class:`Program`. Whatever is not of the kind that is exported is refused
-(:class:`~verifier.exports.c_text.NotReadable`), so that nothing the compiler heeds is overlooked.
+(:class:`~verifier.exports.c_lexer.NotReadable`), so that nothing the compiler heeds is overlooked.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from verifier.exports.c_text import NotReadable, tree_of
+from verifier.exports.c_lexer import NotReadable, tree_of
 
 _FIXED = {"uint8_t": 8, "uint16_t": 16, "uint32_t": 32}
 
@@ -46,7 +46,7 @@ class Program:
 
 
 def program(text: str) -> Program:
-    """Raises :class:`~verifier.exports.c_text.NotReadable`."""
+    """Raises :class:`~verifier.exports.c_lexer.NotReadable`."""
     from pycparser import c_ast
 
     found = Program()

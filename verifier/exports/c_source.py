@@ -2,7 +2,7 @@
 
 In: a plan. Out: its text, the same for the same plan: no dates, no paths of the machine it was
 written on. Whether it says what the rules say is found out from the text itself
-(:mod:`verifier.exports.equal`).
+(:mod:`verifier.exports.equivalence`).
 """
 
 from collections.abc import Iterable, Iterator
@@ -10,16 +10,16 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from verifier import __version__
-from verifier.exports.c_text import whole_and_said
-from verifier.exports.head import paragraphs
+from verifier.exports.c_lexer import whole_and_said
+from verifier.exports.c_text import Code, Is, Test, any_of, comment, every, harmless
+from verifier.exports.condition_to_c import Wording
+from verifier.exports.header import paragraphs
 from verifier.exports.interface import FLASHING, LONGEST_CALL, Field, Interface, interface
+from verifier.exports.memory_to_c import MemoryRules
 from verifier.exports.names import Names, plain
-from verifier.exports.remembered import MemoryRules
 from verifier.exports.rules import SignalRules
-from verifier.exports.tests_of import Wording
-from verifier.exports.text import Code, Is, Test, any_of, comment, every, harmless
 from verifier.plan.model import Plan
-from verifier.world.reported import ReportedWorld
+from verifier.world.report_abstraction import ReportedWorld
 
 # What the first line of every export begins with.
 MARK = "/* Written by clearproof"

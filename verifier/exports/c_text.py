@@ -1,76 +1,170 @@
-"""Exported C as text to its syntax tree: the first phases of a C compiler, and a parser that is
-not ours.
+"""C as text: comments that cannot run away, and conditions laid out on lines.
 
-In: the text of a C file. Out: pycparser's tree of it. Whatever is not plainly of the kind that is
-exported is refused: the file is read as every compiler reads it, or not at all.
+In: words of the file's own, and tests put together. Out: lines of C.
 """
 
-import re
-from typing import Any
+import textwrap
+import unicodedata
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 
-# What the two headers that are included stand for.
-_TYPES = (
-    "typedef unsigned char uint8_t; typedef unsigned short uint16_t; "
-    "typedef unsigned int uint32_t; typedef _Bool bool;\n"
-)
-_INCLUDED = ("#include <stdbool.h>", "#include <stdint.h>")
-_COMMENT = re.compile(r"/\*.*?\*/", re.DOTALL)
-_FIRST = re.compile(r"#ifndef (\w+)_INCLUDED")
+WIDTH = 96
+_STEP = "    "
 
 
-class NotReadable(Exception):
-    """The text is not of the kind that is exported: what is wrong with it."""
+def harmless(text: str) -> str:
+    """Text of the user's as it may stand in a comment: in ASCII, on one line, and with nothing
+    that ends a comment, begins one, joins lines or is a trigraph."""
+    apart = unicodedata.normalize("NFKD", text)
+    letters = "".join(c for c in apart if not unicodedata.combining(c))
+    ascii_ = "".join(c if " " <= c <= "~" else "." for c in " ".join(letters.split()))
+    ascii_ = ascii_.replace("\\", "/")
+    for bad in ("*/", "/*", "??"):
+        while bad in ascii_:
+            ascii_ = ascii_.replace(bad, f"{bad[0]} {bad[1]}")
+    return ascii_
 
 
-def tree_of(text: str) -> Any:
-    """The syntax tree. Raises :class:`NotReadable`."""
-    from pycparser.c_parser import CParser, ParseError
-
-    try:
-        return CParser().parse(_TYPES + _preprocessed(text), "")
-    except ParseError as error:
-        raise NotReadable(f"no C that can be read{error}") from None
-
-
-def _preprocessed(text: str) -> str:
-    """Comments and directives taken out. Where a compiler might see something else (trigraphs,
-    joined lines, letters beyond ASCII, texts in quotes), nothing is read."""
-    if not text.isascii() or any(ord(c) < 32 and c != "\n" for c in text):
-        raise NotReadable("characters that compilers may read differently")
-    if "\\" in text or "??" in text:
-        raise NotReadable("joined lines or trigraphs")
-    # As a compiler does, from the first: a comment ends at the first end there is.
-    bare = _COMMENT.sub(" ", text)
-    if any(sign in bare for sign in ("/*", "*/", "//", '"', "'")):
-        raise NotReadable("a comment or text that does not end")
-    return _directed(bare.split("\n"))
+def comment(text: str, indent: int = 0) -> list[str]:
+    """A comment of one line or several."""
+    before = _STEP * indent
+    whole = harmless(text)
+    if len(before) + len(whole) + 6 <= WIDTH:
+        return [f"{before}/* {whole} */"]
+    first, *middle, last = textwrap.wrap(whole, WIDTH - len(before) - 6, break_on_hyphens=False)
+    return [
+        f"{before}/* {first}",
+        *(f"{before}   {part}" for part in middle),
+        f"{before}   {last} */",
+    ]
 
 
-def _directed(lines: list[str]) -> str:
-    """The code, where the directives are those of an export and no others, in their order: then
-    whoever includes the file whole compiles every line of it."""
-    kept: list[str] = []
-    directives: list[str] = []
-    for line in map(str.strip, lines):
-        if line.startswith("#"):
-            directives.append(line)
-        elif "#" in line or "%:" in line:
-            raise NotReadable("a directive in the middle of a line")
-        else:
-            kept.append(line)
-    found = _FIRST.fullmatch(directives[0]) if directives else None
-    name = found[1] if found else ""
-    whole, said = whole_and_said(name)
-    wanted = [f"#ifndef {whole}", f"#define {whole}", *_INCLUDED, f"#ifndef {said}"]
-    if directives != [*wanted, "#endif", "#endif"]:
-        raise NotReadable("other directives than there should be")
-    code = "\n".join(kept)
-    if {whole, said}.intersection(re.findall(r"\w+", code)):
-        raise NotReadable("a name that is a macro")
-    return code
+# ------------------------------------------------------------------ tests
 
 
-def whole_and_said(name: str) -> tuple[str, str]:
-    """The macros of a file: that it was included already, and that declarations are enough.
-    (C99, 7.26.8 keeps names such as INT8_C to itself.)"""
-    return f"{name}_INCLUDED", f"{name}_DECLARATIONS"
+@dataclass(frozen=True, slots=True)
+class Is:
+    """A test that needs no parentheses."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """Tests joined by ``&&`` or ``||``."""
+
+    word: str
+    parts: tuple["Test", ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Opposite:
+    part: "Test"
+
+
+Test = Is | Joined | Opposite
+NEVER, ALWAYS = Is("false"), Is("true")
+
+
+def every(*parts: Test) -> Test:
+    """All of them hold."""
+    return _joined("&&", [part for part in parts if part != ALWAYS], ALWAYS)
+
+
+def any_of(*parts: Test) -> Test:
+    """At least one of them holds."""
+    return _joined("||", [part for part in parts if part != NEVER], NEVER)
+
+
+def _joined(word: str, parts: Iterable[Test], nothing: Test) -> Test:
+    flat: list[Test] = []
+    for part in parts:
+        flat += part.parts if isinstance(part, Joined) and part.word == word else (part,)
+    if len(flat) == 1:
+        return flat[0]
+    return Joined(word, tuple(flat)) if flat else nothing
+
+
+def one_of(left: str, chosen: Sequence[str], others: Sequence[str]) -> Test:
+    """That ``left`` is one of some enumerators, given that it is one of them or the others."""
+    if not chosen:
+        return NEVER
+    if not others:
+        return ALWAYS
+    if len(others) < len(chosen):
+        return every(*(Is(f"{left} != {word}") for word in others))
+    return any_of(*(Is(f"{left} == {word}") for word in chosen))
+
+
+def test_text(test: Test, *, inside: bool = False) -> str:
+    """On one line; ``inside`` others it stands in parentheses where it must."""
+    match test:
+        case Is(text=text):
+            return f"({text})" if inside and " " in text else text
+        case Opposite(part=part):
+            text = test_text(part)
+            return f"!({text})" if " " in text else f"!{text}"
+        case Joined(word=word, parts=parts):
+            whole = f" {word} ".join(test_text(part, inside=True) for part in parts)
+            return f"({whole})" if inside else whole
+
+
+def test_lines(before: str, test: Test, after: str, indent: int) -> list[str]:
+    """``before`` the test ``after``, on as many lines as it takes."""
+    lead = _STEP * indent
+    whole = f"{lead}{before}{test_text(test)}{after}"
+    if len(whole) <= WIDTH:
+        return [whole]
+    lines = list(_broken(test, indent + 2))
+    return [f"{lead}{before}".rstrip(), *lines[:-1], f"{lines[-1]}{after}"]
+
+
+def _broken(test: Test, indent: int) -> Iterator[str]:
+    lead = _STEP * indent
+    text = test_text(test)
+    # Beyond this depth lines would have no room left.
+    if len(lead) + len(text) + 6 <= WIDTH or indent > 14 or isinstance(test, Is):
+        yield f"{lead}{text}"
+        return
+    if isinstance(test, Opposite):
+        yield f"{lead}!("
+        yield from _broken(test.part, indent + 1)
+        yield f"{lead})"
+        return
+    for i, part in enumerate(test.parts):
+        word = "" if i == 0 else f"{test.word} "
+        short = f"{lead}{word}{test_text(part, inside=True)}"
+        if len(short) + 6 <= WIDTH or indent > 14 or isinstance(part, Is):
+            yield short
+            continue
+        yield f"{lead}{word}("
+        yield from _broken(part, indent + 1)
+        yield f"{lead})"
+
+
+@dataclass(slots=True)
+class Code:
+    """Lines of C being written."""
+
+    lines: list[str] = field(default_factory=list)
+    indent: int = 0
+
+    def put(self, *lines: str) -> None:
+        self.lines += (f"{_STEP * self.indent}{line}" if line else "" for line in lines)
+
+    def say(self, text: str) -> None:
+        self.lines += comment(text, self.indent)
+
+    def test(self, before: str, test: Test, after: str) -> None:
+        self.lines += test_lines(before, test, after, self.indent)
+
+    def open(self) -> None:
+        self.put("{")
+        self.indent += 1
+
+    def close(self, after: str = "") -> None:
+        self.indent -= 1
+        self.put(f"}}{after}")
+
+    def take(self, other: Iterable[str]) -> None:
+        self.lines += other

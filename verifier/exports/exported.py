@@ -1,13 +1,13 @@
 """The C file of a junction, and whether it was shown to give what the rules give.
 
 In: a checked plan. Out: the export and the answer. Nobody should write the text unless the answer
-is :class:`~verifier.exports.equal.Equal`.
+is :class:`~verifier.exports.equivalence.Equal`.
 """
 
 from pathlib import Path
 
 from verifier.exports.c_source import Export, c_source
-from verifier.exports.equal import Equal, Undecided, Unequal, compare
+from verifier.exports.equivalence import Equal, Undecided, Unequal, compare
 from verifier.exports.interface import MOST_POSITIONS, TooManyPositions
 from verifier.plan.model import Plan
 

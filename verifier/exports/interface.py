@@ -14,13 +14,13 @@ from fractions import Fraction
 from math import ceil
 
 from verifier.exports.names import Names, plain
-from verifier.plan import facts
-from verifier.plan.aspects import Chart, Combination
-from verifier.plan.facts import UNLISTED, Condition, Observable
+from verifier.plan import observables
 from verifier.plan.model import Plan, Signal
-from verifier.plan.signals import COLOURS
-from verifier.plan.wiring import Driver
-from verifier.world.reported import lamp_out, missing, reports_of
+from verifier.plan.observables import UNLISTED, Condition, Observable
+from verifier.plan.signals.aspects import Chart, Combination
+from verifier.plan.signals.build_signals import COLOURS
+from verifier.plan.wiring.wiring_model import Driver
+from verifier.world.report_abstraction import lamp_out, missing, reports_of
 
 # The first two are each other's opposite in every bit.
 _CODES = (0x5A, 0xA5, 0x3C, 0xC3, 0x66, 0x99, 0x69, 0x96, 0x55, 0xAA, 0x33, 0xCC, 0x0F)
@@ -272,10 +272,10 @@ def conditions_of(plan: Plan) -> Iterator[Condition]:
 def asked_anywhere(plan: Plan) -> Iterator[Observable]:
     """Every observable those conditions ask for, and the levers and buttons that throw points."""
     named = plan.conditions
-    for says in facts.says_opened(conditions_of(plan), lambda name: named[name].condition):
+    for says in observables.says_opened(conditions_of(plan), lambda name: named[name].condition):
         yield says.what
     for throw in plan.locking.throws.values():
-        yield from map(facts.button, throw.buttons)
+        yield from map(observables.button, throw.buttons)
         yield from (w for w in plan.inputs if w.kind == "lever" and w.name == throw.lever)
 
 
@@ -284,7 +284,7 @@ def reports_asked(signal: Signal, head: int, plan: Plan) -> tuple[Observable, ..
     lines = signal.lines or signal.heads[head].lines
     whens = (line.when for line in lines if line.when is not None)
     named = plan.conditions
-    asked = (s.what for s in facts.says_opened(whens, lambda name: named[name].condition))
+    asked = (s.what for s in observables.says_opened(whens, lambda name: named[name].condition))
     return tuple(dict.fromkeys(what for what in asked if what.kind in RESTRICTIVE))
 
 

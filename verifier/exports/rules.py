@@ -9,18 +9,18 @@ from graphlib import TopologicalSorter
 from itertools import product
 from pathlib import PurePath
 
+from verifier.exports.c_text import Code, Is, Test, any_of, every
+from verifier.exports.condition_to_c import Question, Wording
 from verifier.exports.interface import Interface, Lit, colours_of, reports_asked
 from verifier.exports.names import Names
-from verifier.exports.tests_of import Question, Wording
-from verifier.exports.text import Code, Is, Test, any_of, every
 from verifier.language.source import Span
 from verifier.logic.expr import Atom, Expr, atom, nodes
-from verifier.plan.aspects import Combination
-from verifier.plan.facts import UNLISTED, Condition, Observable, conditions_in, says_in
-from verifier.plan.heads import signal_of
 from verifier.plan.model import Line, Plan, Signal
-from verifier.plan.wiring import Driver
-from verifier.world.reported import ReportedWorld, lamp_out
+from verifier.plan.observables import UNLISTED, Condition, Observable, conditions_in, says_in
+from verifier.plan.signals.aspects import Combination
+from verifier.plan.signals.heads import signal_of
+from verifier.plan.wiring.wiring_model import Driver
+from verifier.world.report_abstraction import ReportedWorld, lamp_out
 
 # A signal, or a named condition.
 Node = tuple[str, str]

@@ -7,7 +7,7 @@ import tempfile
 from contextlib import suppress
 from pathlib import Path
 
-from verifier.language.parse import MAX_CHARACTERS
+from verifier.language.syntax.parse import MAX_CHARACTERS
 
 
 class UnreadableError(Exception):

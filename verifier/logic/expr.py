@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import TypeVar
 from weakref import WeakValueDictionary
 
-from verifier.plan.facts import Observable
+from verifier.plan.observables import Observable
 
 T = TypeVar("T")
 

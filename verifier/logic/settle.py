@@ -21,7 +21,7 @@ from verifier.logic.expr import (
     nodes,
     substitute,
 )
-from verifier.plan.facts import Observable
+from verifier.plan.observables import Observable
 
 # Beyond this many nodes looked at a question is left open and the observable kept. That is
 # safe: one kept for nothing can make a circle appear that is not there, never hide one.

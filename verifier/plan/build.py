@@ -3,20 +3,14 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from verifier.language import syntax
-from verifier.language.diagnostics import Diagnostic, InputError
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.source import Source, Span
-from verifier.plan import facts
-from verifier.plan.addresses import read_packets
+from verifier.language.syntax import tree
+from verifier.plan import observables
 from verifier.plan.claims import read_claims
 from verifier.plan.conditions import resolve
-from verifier.plan.conflicts import find_conflicts
-from verifier.plan.derails import find_derails
-from verifier.plan.equip import equip, inputs_with
-from verifier.plan.facts import Observable
-from verifier.plan.heads import signal_meant
-from verifier.plan.limits import find_limits
-from verifier.plan.locking import NamedRoute
+from verifier.plan.locking.build_locking import memory_inputs, read_locking
+from verifier.plan.locking.locking_model import NamedRoute
 from verifier.plan.model import (
     Block,
     Crossover,
@@ -27,21 +21,27 @@ from verifier.plan.model import (
     Route,
     Track,
 )
-from verifier.plan.named_routes import read_routes
 from verifier.plan.names import Names, declare_all
-from verifier.plan.posts import Post, find_posts
-from verifier.plan.relays import memory_inputs, read_locking
-from verifier.plan.routes import find_routes
-from verifier.plan.signals import (
+from verifier.plan.observables import Observable
+from verifier.plan.signals.build_packets import read_packets
+from verifier.plan.signals.build_signals import (
     aspect_observable,
     build_chart,
     build_signals,
     head_colours,
     one_reader_each,
 )
-from verifier.plan.track import build_track, moves_over
+from verifier.plan.signals.heads import signal_meant
+from verifier.plan.signals.signal_placement import Post, find_posts
+from verifier.plan.track.build_track import build_track, moves_over
+from verifier.plan.track.conflicts import find_conflicts
+from verifier.plan.track.derails import find_derails
+from verifier.plan.track.limits import find_limits
+from verifier.plan.track.named_routes import read_routes
+from verifier.plan.track.routes import find_routes
 from verifier.plan.vocabulary import Vocabulary
-from verifier.plan.wires import read_wiring
+from verifier.plan.wiring.build_wiring import read_wiring
+from verifier.plan.wiring.derive_equipment import equip, inputs_with
 
 # What is wrong whatever else the layout has, so that it is told even where a part of the
 # statements could not be had.
@@ -52,7 +52,7 @@ _STANDS_ALONE = frozenset((
 ))  # fmt: skip
 
 
-def standing_alone(source: Source, statements: Sequence[syntax.Statement]) -> list[Diagnostic]:
+def standing_alone(source: Source, statements: Sequence[tree.Statement]) -> list[Diagnostic]:
     """Errors in some of the statements of a file that no others could mend."""
     try:
         build(source, statements)
@@ -61,13 +61,13 @@ def standing_alone(source: Source, statements: Sequence[syntax.Statement]) -> li
     return []
 
 
-def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
+def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     """The checked plan of a file.
 
     Raises :class:`InputError` with every error found. Errors in the track hide those
     that would follow from them: signals are looked at once the track is sound.
     """
-    assert not any(isinstance(s, syntax.Reuse) for s in statements), "modules first"
+    assert not any(isinstance(s, tree.Reuse) for s in statements), "modules first"
     names = declare_all(statements)
     _check_declared_in(statements, names)
     track = build_track(statements, names)
@@ -103,7 +103,7 @@ def build(source: Source, statements: Sequence[syntax.Statement]) -> Plan:
     inputs = _inputs(statements, words)
     return Plan(
         source=source,
-        title=next((s.title for s in statements if isinstance(s, syntax.Layout)), source.name),
+        title=next((s.title for s in statements if isinstance(s, tree.Layout)), source.name),
         blocks=blocks,
         derails={d.name: d for d in derails},
         gates=_gates(statements),
@@ -136,43 +136,43 @@ def _by_signal(routes: Iterable[Route]) -> dict[str, tuple[Route, ...]]:
     return found
 
 
-def _undetected(statements: Iterable[syntax.Statement]) -> frozenset[str]:
+def _undetected(statements: Iterable[tree.Statement]) -> frozenset[str]:
     return frozenset(
         name.text
         for s in statements
-        if isinstance(s, syntax.Block) and s.undetected
+        if isinstance(s, tree.Block) and s.undetected
         for name in s.names
     )
 
 
 def _declared_limits(
-    statements: Iterable[syntax.Statement], names: Names
+    statements: Iterable[tree.Statement], names: Names
 ) -> list[tuple[str, tuple[str, ...], Span]]:
     return [
         (s.name.text, tuple(n.text for n in s.signals if names.find(n, "signal")), s.span)
         for s in statements
-        if isinstance(s, syntax.Limits)
+        if isinstance(s, tree.Limits)
     ]
 
 
-def _check_declared_in(statements: Iterable[syntax.Statement], names: Names) -> None:
+def _check_declared_in(statements: Iterable[tree.Statement], names: Names) -> None:
     """Blocks named by trackwork and gates exist; a layout has one title; what reports quote
     is not empty."""
-    layout: syntax.Layout | None = None
+    layout: tree.Layout | None = None
     for statement in statements:
         match statement:
-            case syntax.Prove(title="") | syntax.Assume(title="") | syntax.Waive(reason=""):
+            case tree.Prove(title="") | tree.Assume(title="") | tree.Waive(reason=""):
                 names.error(
                     "CP213",
                     "the text in quotes is empty",
                     statement.span,
                     "Say in a few words what it is about: every report prints it.",
                 )
-            case syntax.Turnout(block=b) | syntax.Crossing(block=b) | syntax.Slip(block=b):
+            case tree.Turnout(block=b) | tree.Crossing(block=b) | tree.Slip(block=b):
                 names.find(b, "block")
-            case syntax.Gate(block=b) | syntax.Derail(block=b):
+            case tree.Gate(block=b) | tree.Derail(block=b):
                 names.find(b, "block")
-            case syntax.Layout():
+            case tree.Layout():
                 if layout:
                     names.error(
                         "CP202",
@@ -186,28 +186,28 @@ def _check_declared_in(statements: Iterable[syntax.Statement], names: Names) -> 
                 pass
 
 
-def _blocks(statements: Iterable[syntax.Statement]) -> dict[str, Block]:
+def _blocks(statements: Iterable[tree.Statement]) -> dict[str, Block]:
     return {
         n.text: Block(n.text, not s.undetected, s.switching, s.note, n.span)
         for s in statements
-        if isinstance(s, syntax.Block)
+        if isinstance(s, tree.Block)
         for n in s.names
     }
 
 
-def _gates(statements: Iterable[syntax.Statement]) -> dict[str, Gate]:
+def _gates(statements: Iterable[tree.Statement]) -> dict[str, Gate]:
     return {
         n.text: Gate(n.text, s.block.text, n.span)
         for s in statements
-        if isinstance(s, syntax.Gate)
+        if isinstance(s, tree.Gate)
         for n in s.names
     }
 
 
-def _levers(statements: Iterable[syntax.Statement], names: Names) -> dict[str, tuple[str, ...]]:
+def _levers(statements: Iterable[tree.Statement], names: Names) -> dict[str, tuple[str, ...]]:
     levers: dict[str, tuple[str, ...]] = {}
     for s in statements:
-        if isinstance(s, syntax.Lever):
+        if isinstance(s, tree.Lever):
             positions = tuple(p.text for p in s.positions)
             seen: set[str] = set()
             for position in s.positions:
@@ -225,12 +225,12 @@ def _levers(statements: Iterable[syntax.Statement], names: Names) -> dict[str, t
 
 
 def _head_nodes(
-    statements: Iterable[syntax.Statement], posts: Mapping[str, Post], names: Names
-) -> dict[str, syntax.Head]:
-    nodes: dict[str, syntax.Head] = {}
+    statements: Iterable[tree.Statement], posts: Mapping[str, Post], names: Names
+) -> dict[str, tree.Head]:
+    nodes: dict[str, tree.Head] = {}
     heads = {head for post in posts.values() for head in post.heads}
     for s in statements:
-        if not isinstance(s, syntax.Head):
+        if not isinstance(s, tree.Head):
             continue
         if s.name.text not in heads:
             signal = signal_meant(s.name.text, names.table)
@@ -246,7 +246,7 @@ def _head_nodes(
                     or "A head goes by its signal's name, a dot, and its own: `4L.upper`.",
                 )
             else:
-                names.unknown(syntax.Name(signal, s.name.span), "a signal", ("signal",))
+                names.unknown(tree.Name(signal, s.name.span), "a signal", ("signal",))
         elif s.name.text in nodes:
             names.error(
                 "CP202",
@@ -270,11 +270,11 @@ def _heads_hint(signal: str, posts: Mapping[str, Post]) -> str:
 
 
 def _crossovers(
-    statements: Iterable[syntax.Statement], track: Track, names: Names
+    statements: Iterable[tree.Statement], track: Track, names: Names
 ) -> list[Crossover]:
     crossovers = []
     for s in statements:
-        if not isinstance(s, syntax.Crossover):
+        if not isinstance(s, tree.Crossover):
             continue
         ends = [n.text for n in s.ends if names.find(n, "turnout")]
         if len(s.ends) != 2 or len(set(ends)) != len(ends):
@@ -318,36 +318,36 @@ def _between(first: str, second: str, track: Track) -> tuple[str, ...] | None:
 
 
 def _conditions(
-    statements: Iterable[syntax.Statement], words: Vocabulary
+    statements: Iterable[tree.Statement], words: Vocabulary
 ) -> dict[str, NamedCondition]:
     found: dict[str, NamedCondition] = {}
     for s in statements:
-        if isinstance(s, syntax.NamedCondition):
+        if isinstance(s, tree.NamedCondition):
             # A named condition may be used by properties too, so it is read as a rule only
             # where a rule uses it; what it may speak of is what rules may.
             condition = resolve(s.condition, words, in_rule=True)
             if condition is not None:
                 found[s.name.text] = NamedCondition(
-                    s.name.text, condition, facts.condition(s.name.text), s.span
+                    s.name.text, condition, observables.condition(s.name.text), s.span
                 )
     return found
 
 
-def _inputs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[Observable, ...]:
+def _inputs(statements: Iterable[tree.Statement], words: Vocabulary) -> tuple[Observable, ...]:
     """Truth and commands, in the order of the file; then what is remembered."""
     makers: Mapping[Any, Any] = {
-        syntax.Block: facts.stock,
-        syntax.Turnout: facts.points,
-        syntax.Slip: facts.points,
-        syntax.Gate: facts.gate,
-        syntax.Button: facts.button,
+        tree.Block: observables.stock,
+        tree.Turnout: observables.points,
+        tree.Slip: observables.points,
+        tree.Gate: observables.gate,
+        tree.Button: observables.button,
     }
     inputs: list[Observable] = []
     for s in statements:
         if type(s) in makers:
             inputs += [makers[type(s)](n.text) for n in getattr(s, "names", ())]
-        elif isinstance(s, syntax.Derail):
-            inputs.append(facts.derail(s.name.text))
-        elif isinstance(s, syntax.Lever):
-            inputs += [facts.lever(n.text, words.levers[n.text]) for n in s.names]
+        elif isinstance(s, tree.Derail):
+            inputs.append(observables.derail(s.name.text))
+        elif isinstance(s, tree.Lever):
+            inputs += [observables.lever(n.text, words.levers[n.text]) for n in s.names]
     return (*inputs, *memory_inputs(statements))

@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from verifier.language import syntax
+from verifier.language.syntax import tree
 from verifier.plan.conditions import resolve
-from verifier.plan.facts import Condition, Not
 from verifier.plan.model import Assumption, Expectation, Proof, Waiver
+from verifier.plan.observables import Condition, Not
 from verifier.plan.vocabulary import Vocabulary
 
 
@@ -18,7 +18,7 @@ class Claims:
     expectations: tuple[Expectation, ...]
 
 
-def read_claims(statements: Iterable[syntax.Statement], words: Vocabulary) -> Claims:
+def read_claims(statements: Iterable[tree.Statement], words: Vocabulary) -> Claims:
     """All claims of a file; errors are noted in ``words.names``."""
     statements = list(statements)
     return Claims(
@@ -27,20 +27,20 @@ def read_claims(statements: Iterable[syntax.Statement], words: Vocabulary) -> Cl
         tuple(
             Waiver(s.claim.text, tuple(n.text for n in s.subjects), s.reason, s.span)
             for s in statements
-            if isinstance(s, syntax.Waive)
+            if isinstance(s, tree.Waive)
         ),
         tuple(
             Expectation(s.claim.text, tuple(n.text for n in s.subjects), s.span)
             for s in statements
-            if isinstance(s, syntax.Expect)
+            if isinstance(s, tree.Expect)
         ),
     )
 
 
-def _proofs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[Proof, ...]:
+def _proofs(statements: Iterable[tree.Statement], words: Vocabulary) -> tuple[Proof, ...]:
     proofs: dict[str, Proof] = {}
     for s in statements:
-        if isinstance(s, syntax.Prove):
+        if isinstance(s, tree.Prove):
             condition = resolve(s.condition, words, in_rule=False)
             if s.title in proofs:
                 words.names.error(
@@ -55,12 +55,10 @@ def _proofs(statements: Iterable[syntax.Statement], words: Vocabulary) -> tuple[
     return tuple(proofs.values())
 
 
-def _assumptions(
-    statements: Iterable[syntax.Statement], words: Vocabulary
-) -> tuple[Assumption, ...]:
+def _assumptions(statements: Iterable[tree.Statement], words: Vocabulary) -> tuple[Assumption, ...]:
     assumptions = []
     for s in statements:
-        if isinstance(s, syntax.Assume):
+        if isinstance(s, tree.Assume):
             condition: Condition | None = resolve(s.condition, words, in_rule=False)
             if condition is None:
                 continue

@@ -2,14 +2,14 @@
 
 from collections.abc import Callable
 
-from verifier.language import syntax
-from verifier.language.diagnostics import did_you_mean
+from verifier.language.diagnostics.diagnostic import did_you_mean
 from verifier.language.source import Span
-from verifier.language.wording import one_of
-from verifier.plan import facts
-from verifier.plan.facts import All, AnyOne, Condition, Not, Observable, Says
-from verifier.plan.heads import signal_meant, signal_of
+from verifier.language.syntax import tree
+from verifier.language.syntax.token_names import one_of
+from verifier.plan import observables
 from verifier.plan.names import KIND_WORDS
+from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says
+from verifier.plan.signals.heads import signal_meant, signal_of
 from verifier.plan.vocabulary import (
     STATES_OF,
     Vocabulary,
@@ -27,27 +27,27 @@ _NATURALLY_ALL = {
 }  # fmt: skip
 
 
-def resolve(condition: syntax.Condition, words: Vocabulary, *, in_rule: bool) -> Condition | None:
+def resolve(condition: tree.Condition, words: Vocabulary, *, in_rule: bool) -> Condition | None:
     """The condition with its names resolved; None when an error was found (noted).
 
     ``in_rule``: rules see only what the equipment reports, so facts about where stock and
     points truly are get an error there."""
     match condition:
-        case syntax.AllOf() | syntax.AnyOf():
+        case tree.AllOf() | tree.AnyOf():
             parts = [resolve(part, words, in_rule=in_rule) for part in condition.parts]
             good = tuple(part for part in parts if part is not None)
             if len(good) < len(parts):
                 return None
-            group = All if isinstance(condition, syntax.AllOf) else AnyOne
+            group = All if isinstance(condition, tree.AllOf) else AnyOne
             return group(good, condition.span)
-        case syntax.Opposite():
+        case tree.Opposite():
             part = resolve(condition.part, words, in_rule=in_rule)
             return None if part is None else Not(part, condition.span)
-        case syntax.Fact():
+        case tree.Fact():
             return _resolve_fact(condition, words, in_rule)
 
 
-def _resolve_fact(fact: syntax.Fact, words: Vocabulary, in_rule: bool) -> Condition | None:
+def _resolve_fact(fact: tree.Fact, words: Vocabulary, in_rule: bool) -> Condition | None:
     state = fact.state
     if state is None:
         return _named_condition(fact, words)
@@ -70,21 +70,21 @@ def _resolve_fact(fact: syntax.Fact, words: Vocabulary, in_rule: bool) -> Condit
     return AnyOne(good, fact.span) if fact.quantity == "any" else All(good, fact.span)
 
 
-def _all_at_once(fact: syntax.Fact, state: syntax.State, words: Vocabulary) -> bool:
+def _all_at_once(fact: tree.Fact, state: tree.State, words: Vocabulary) -> bool:
     if state.kind != "name":
         return state.kind in _NATURALLY_ALL
     declared = (words.names.table.get(name.text) for name in fact.names)
     return all(d is None or state.value in _ALL_OF_KIND.get(d.kind, ()) for d in declared)
 
 
-def _listed(names: str, state: syntax.State) -> str:
+def _listed(names: str, state: tree.State) -> str:
     """Several things in one state, as the file would put it."""
     if state.kind == "train on":
         return f"train on {names}"
     return f"{names} {'proceed' if state.kind == 'proceeds' else state_text(state)}"
 
 
-def _named_condition(fact: syntax.Fact, words: Vocabulary) -> Condition | None:
+def _named_condition(fact: tree.Fact, words: Vocabulary) -> Condition | None:
     kinds = [words.names.table.get(name.text) for name in fact.names]
     for name, declared in zip(fact.names, kinds, strict=True):
         if declared and declared.kind != "condition":
@@ -108,12 +108,10 @@ def _named_condition(fact: syntax.Fact, words: Vocabulary) -> Condition | None:
     name = fact.names[0]
     if not words.names.find(name, "condition"):
         return None
-    return Says(facts.condition(name.text), ("true",), fact.span, name.text)
+    return Says(observables.condition(name.text), ("true",), fact.span, name.text)
 
 
-def _one(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, in_rule: bool
-) -> Condition | None:
+def _one(name: tree.Name, state: tree.State, words: Vocabulary, in_rule: bool) -> Condition | None:
     """One thing in one state."""
     span = name.span.to(state.span) if name.span.start < state.span.start else name.span
     declared = words.names.table.get(name.text)
@@ -146,12 +144,12 @@ def _misplaced(name: str, words: Vocabulary) -> bool:
     )
 
 
-def _already_explained(words: Vocabulary, name: syntax.Name) -> bool:
+def _already_explained(words: Vocabulary, name: tree.Name) -> bool:
     return any(e.span.start == name.span.start and e.span.source.name == name.span.source.name
                for e in words.names.errors)  # fmt: skip
 
 
-def _truth_in_rule(name: syntax.Name, words: Vocabulary, said: str, instead: str) -> None:
+def _truth_in_rule(name: tree.Name, words: Vocabulary, said: str, instead: str) -> None:
     words.names.error(
         "CP206",
         f"a rule cannot know {said}",
@@ -167,11 +165,11 @@ _SEVERAL = {
     "signal": " Several in one state are listed with commas: `4L, 4R at stop`.",
 }
 
-_Builder = Callable[[syntax.Name, syntax.State, Vocabulary, Span, bool], Condition | None]
+_Builder = Callable[[tree.Name, tree.State, Vocabulary, Span, bool], Condition | None]
 
 
 def _block(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     text = f"{name.text} {state.kind}"
     if state.kind in ("clear", "occupied"):
@@ -183,7 +181,7 @@ def _block(
                 "Give it a detector (drop the word `undetected`), or do without it in the rules.",
             )
             return None
-        return Says(facts.block_report(name.text), (state.kind,), span, text)
+        return Says(observables.block_report(name.text), (state.kind,), span, text)
     if state.kind in ("vacant", "train on"):
         if in_rule:
             is_vacant = state.kind == "vacant"
@@ -193,12 +191,12 @@ def _block(
             return None
         value = "vacant" if state.kind == "vacant" else "occupied"
         text = text if state.kind == "vacant" else f"train on {name.text}"
-        return Says(facts.stock(name.text), (value,), span, text)
+        return Says(observables.stock(name.text), (value,), span, text)
     return None
 
 
 def _positions(
-    report: Observable, truth: Observable, name: syntax.Name, state: syntax.State,
+    report: Observable, truth: Observable, name: tree.Name, state: tree.State,
     words: Vocabulary, span: Span, in_rule: bool,
 ) -> Condition | None:  # fmt: skip
     """Turnouts, slips, derails and gates: a report and a true position."""
@@ -214,32 +212,32 @@ def _positions(
 
 
 def _points(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
-    report, truth = facts.points_report(name.text), facts.points(name.text)
+    report, truth = observables.points_report(name.text), observables.points(name.text)
     return _positions(report, truth, name, state, words, span, in_rule)
 
 
 def _derail(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
-    report, truth = facts.derail_report(name.text), facts.derail(name.text)
+    report, truth = observables.derail_report(name.text), observables.derail(name.text)
     return _positions(report, truth, name, state, words, span, in_rule)
 
 
 def _gate(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
-    report, truth = facts.gate_report(name.text), facts.gate(name.text)
+    report, truth = observables.gate_report(name.text), observables.gate(name.text)
     return _positions(report, truth, name, state, words, span, in_rule)
 
 
 def _crossover(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     parts = []
     for end in words.crossovers.get(name.text, ()):
-        part = _points(syntax.Name(end, name.span), state, words, span, in_rule)
+        part = _points(tree.Name(end, name.span), state, words, span, in_rule)
         if part is None:
             return None
         parts.append(part)
@@ -247,16 +245,16 @@ def _crossover(
 
 
 def _signal(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     aspect = words.aspects.get(name.text)
     if aspect is None:
         return None
     if not in_rule:
-        aspect = facts.reading(name.text, aspect.values)
+        aspect = observables.reading(name.text, aspect.values)
     aspects = words.chart.aspects
     if state.kind == "at stop":
-        stops = {a.name for a in aspects if not a.permits} | {facts.UNLISTED}
+        stops = {a.name for a in aspects if not a.permits} | {observables.UNLISTED}
         return Says(aspect, _among(aspect, stops), span, f"{name.text} at stop")
     if state.kind == "proceeds":
         good = {a.name for a in aspects if a.proceeds}
@@ -280,7 +278,7 @@ def _among(what: Observable, wanted: set[str]) -> tuple[str, ...]:
 
 
 def _head_colour(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     colour = words.colours.get(name.text)
     if colour is None:
@@ -303,31 +301,29 @@ def _head_colour(
         )
         return None
     if not in_rule:
-        colour = facts.lens(name.text, colour.values)
+        colour = observables.lens(name.text, colour.values)
     return Says(colour, _among(colour, {state.value}), span, f"{name.text} {state.value}")
 
 
 def _lever(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     positions = words.levers[name.text]
     wanted = state.value if state.kind == "name" else state.kind
     if wanted not in positions:
         return None
-    return Says(facts.lever(name.text, positions), (wanted,), span, f"{name.text} {wanted}")
+    return Says(observables.lever(name.text, positions), (wanted,), span, f"{name.text} {wanted}")
 
 
 def _button(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     if state.kind != "pressed":
         return None
-    return Says(facts.button(name.text), ("pressed",), span, f"{name.text} pressed")
+    return Says(observables.button(name.text), ("pressed",), span, f"{name.text} pressed")
 
 
-def _memory(
-    what: Observable, name: syntax.Name, state: syntax.State, span: Span
-) -> Condition | None:
+def _memory(what: Observable, name: tree.Name, state: tree.State, span: Span) -> Condition | None:
     """Relays, timers, direction of traffic. (That a timer is idle is said by what it is not.)"""
     if state.kind != "name" or state.value not in STATES_OF[what.kind].reported:
         return None
@@ -335,36 +331,36 @@ def _memory(
 
 
 def _relay(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
-    return _memory(facts.relay(name.text), name, state, span)
+    return _memory(observables.relay(name.text), name, state, span)
 
 
 def _timer(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
-    return _memory(facts.timer(name.text), name, state, span)
+    return _memory(observables.timer(name.text), name, state, span)
 
 
 def _traffic(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
-    return _memory(facts.traffic(name.text), name, state, span)
+    return _memory(observables.traffic(name.text), name, state, span)
 
 
 def _route(
-    name: syntax.Name, state: syntax.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     """All blocks of a named route report clear; all its points report as it needs them."""
     route = words.routes[name.text]
     parts: list[Condition | None] = []
     if state.kind == "clear":
         for block in route.blocks:
-            parts.append(_block(syntax.Name(block, name.span), state, words, span, in_rule))
+            parts.append(_block(tree.Name(block, name.span), state, words, span, in_rule))
     elif state.kind == "name" and state.value == "lined":
         for need in route.needs:
-            way = syntax.State(need.position, "", state.span)
-            parts.append(_points(syntax.Name(need.points, name.span), way, words, span, in_rule))
+            way = tree.State(need.position, "", state.span)
+            parts.append(_points(tree.Name(need.points, name.span), way, words, span, in_rule))
     else:
         return None
     good = tuple(part for part in parts if part is not None)
@@ -388,7 +384,7 @@ _BUILDERS: dict[str, _Builder] = {
 }
 
 
-def _kinds_with(state: syntax.State) -> tuple[str, ...]:
+def _kinds_with(state: tree.State) -> tuple[str, ...]:
     """The kinds of things that can be in a state."""
     if state.kind != "name":
         return _KINDS_WITH.get(state.kind, ())

@@ -5,13 +5,13 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from verifier.language.source import Source, Span
-from verifier.plan import facts
-from verifier.plan.aspects import Chart
-from verifier.plan.equipment import NO_EQUIPMENT, Equipment
-from verifier.plan.facts import Condition, Observable, Says
-from verifier.plan.locking import NO_LOCKING, Locking
-from verifier.plan.packets import NO_PACKETS, Packets
-from verifier.plan.wiring import NO_WIRING, Wiring
+from verifier.plan import observables
+from verifier.plan.locking.locking_model import NO_LOCKING, Locking
+from verifier.plan.observables import Condition, Observable, Says
+from verifier.plan.signals.aspects import Chart
+from verifier.plan.signals.packet_model import NO_PACKETS, Packets
+from verifier.plan.wiring.equipment import NO_EQUIPMENT, Equipment
+from verifier.plan.wiring.wiring_model import NO_WIRING, Wiring
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -184,7 +184,7 @@ class Head:
 
     @property
     def lens(self) -> Observable:
-        return facts.lens(self.name, self.colour.values)
+        return observables.lens(self.name, self.colour.values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,15 +207,15 @@ class Signal:
 
     @property
     def reading(self) -> Observable:
-        return facts.reading(self.name, self.aspect.values)
+        return observables.reading(self.name, self.aspect.values)
 
     @property
     def worst_reading(self) -> Observable:
-        return facts.worst_reading(self.name, self.aspect.values)
+        return observables.worst_reading(self.name, self.aspect.values)
 
     @property
     def sound_reading(self) -> Observable:
-        return facts.sound_reading(self.name, self.aspect.values)
+        return observables.sound_reading(self.name, self.aspect.values)
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +230,7 @@ def says_asked(signal: Signal, named: Mapping[str, NamedCondition]) -> Iterator[
     """Every fact that the rules of a signal ask for, named conditions opened up."""
     lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
     whens = (line.when for line in lines if line.when is not None)
-    return facts.says_opened(whens, lambda name: named[name].condition)
+    return observables.says_opened(whens, lambda name: named[name].condition)
 
 
 class Need(NamedTuple):

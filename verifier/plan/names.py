@@ -3,10 +3,10 @@
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from verifier.language import syntax
-from verifier.language.diagnostics import Diagnostic, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, did_you_mean
 from verifier.language.source import Span
-from verifier.language.wording import one_of
+from verifier.language.syntax import tree
+from verifier.language.syntax.token_names import one_of
 
 # How each kind of thing is called in a message.
 KIND_WORDS = {
@@ -45,7 +45,7 @@ class Declared:
 
     kind: str
     span: Span
-    node: syntax.Statement
+    node: tree.Statement
 
 
 @dataclass(slots=True)
@@ -74,7 +74,7 @@ class Names:
             self._noted.add(place)
             self.errors.append(Diagnostic(code, message, span, hint, others))
 
-    def declare(self, name: syntax.Name, kind: str, node: syntax.Statement) -> None:
+    def declare(self, name: tree.Name, kind: str, node: tree.Statement) -> None:
         earlier = self.table.get(name.text)
         if "." in name.span.text:  # as written: the names of a module's inside have dots
             self.error(
@@ -112,7 +112,7 @@ class Names:
     def of_kind(self, *kinds: str) -> list[str]:
         return [name for name, declared in self.table.items() if declared.kind in kinds]
 
-    def find(self, name: syntax.Name, *kinds: str) -> Declared | None:
+    def find(self, name: tree.Name, *kinds: str) -> Declared | None:
         """The declaration of a name that must be of one of ``kinds``; errors are noted."""
         declared = self.table.get(name.text)
         if declared is None:
@@ -130,7 +130,7 @@ class Names:
         )
         return None
 
-    def unknown(self, name: syntax.Name, wanted: str, kinds: Iterable[str]) -> None:
+    def unknown(self, name: tree.Name, wanted: str, kinds: Iterable[str]) -> None:
         if name.text in self._reported:
             return
         self._reported.add(name.text)
@@ -157,64 +157,62 @@ def _lies_in(declared: Declared, kinds: tuple[str, ...]) -> str:
     return f"It lies in block `{block.text}`." if block and kinds == ("block",) else ""
 
 
-def declare_all(statements: Iterable[syntax.Statement]) -> Names:
+def declare_all(statements: Iterable[tree.Statement]) -> Names:
     """All names a file declares. Names used twice are noted as errors."""
     names = Names()
     for statement in statements:
         match statement:
-            case syntax.Edge():
+            case tree.Edge():
                 _declare(names, statement.names, "edge", statement)
-            case syntax.Bumper():
+            case tree.Bumper():
                 _declare(names, statement.names, "bumper", statement)
-            case syntax.Block():
+            case tree.Block():
                 _declare(names, statement.names, "block", statement)
                 for feeders in statement.feeders:
                     _declare(names, feeders.names, "feeder", statement)
-            case syntax.Turnout():
+            case tree.Turnout():
                 _declare(names, statement.names, "turnout", statement)
-            case syntax.Crossing():
+            case tree.Crossing():
                 _declare(names, statement.names, "crossing", statement)
-            case syntax.Slip():
+            case tree.Slip():
                 _declare(names, statement.names, "slip", statement)
-            case syntax.Gate():
+            case tree.Gate():
                 _declare(names, statement.names, "gate", statement)
-            case syntax.Lever():
+            case tree.Lever():
                 _declare(names, statement.names, "lever", statement)
-            case syntax.Button():
+            case tree.Button():
                 _declare(names, statement.names, "button", statement)
-            case syntax.Derail():
+            case tree.Derail():
                 names.declare(statement.name, "derail", statement)
-            case syntax.Crossover():
+            case tree.Crossover():
                 names.declare(statement.name, "crossover", statement)
-            case syntax.Limits():
+            case tree.Limits():
                 names.declare(statement.name, "limits", statement)
-            case syntax.Signal():
+            case tree.Signal():
                 names.declare(statement.name, "signal", statement)
-            case syntax.Supply():
+            case tree.Supply():
                 names.declare(statement.name, "supply", statement)
-            case syntax.District():
+            case tree.District():
                 names.declare(statement.name, "district", statement)
-            case syntax.Detector():
+            case tree.Detector():
                 names.declare(statement.name, "detector", statement)
-            case syntax.Driver():
+            case tree.Driver():
                 names.declare(statement.name, "driver", statement)
-            case syntax.NamedCondition():
+            case tree.NamedCondition():
                 names.declare(statement.name, "condition", statement)
-            case syntax.Relay():
+            case tree.Relay():
                 names.declare(statement.name, "relay", statement)
-            case syntax.Timer():
+            case tree.Timer():
                 names.declare(statement.name, "timer", statement)
-            case syntax.Traffic():
+            case tree.Traffic():
                 names.declare(statement.name, "traffic", statement)
-            case syntax.Route():
+            case tree.Route():
                 names.declare(statement.name, "route", statement)
             case _:
                 pass
     return names
 
 
-def _declare(
-    names: Names, declared: Iterable[syntax.Name], kind: str, node: syntax.Statement
-) -> None:
+def _declare(names: Names, declared: Iterable[tree.Name], kind: str, node: tree.Statement) -> None:
     for name in declared:
         names.declare(name, kind, node)

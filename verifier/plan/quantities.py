@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from verifier.language import syntax
-from verifier.language.fitting import OTHER_UNITS
 from verifier.language.source import Span
-from verifier.language.wording import one_of
+from verifier.language.syntax import tree
+from verifier.language.syntax.contextual_keywords import OTHER_UNITS
+from verifier.language.syntax.token_names import one_of
 from verifier.plan.names import Names
 
 # Longer numbers are no measurements.
@@ -60,7 +60,7 @@ class Bounds:
 
 
 def read_amount(
-    amounts: syntax.Length, bounds: Bounds, names: Names, missing: str = ""
+    amounts: tree.Length, bounds: Bounds, names: Names, missing: str = ""
 ) -> Fraction | None:
     """The amount in the unit that counts; None when it is wrong (noted).
 
@@ -84,7 +84,7 @@ def read_amount(
     return value if _possible(value, bounds, span, names) else None
 
 
-def _value(amount: syntax.Amount, bounds: Bounds, names: Names, missing: str) -> Fraction | None:
+def _value(amount: tree.Amount, bounds: Bounds, names: Names, missing: str) -> Fraction | None:
     digits = sum(1 for c in amount.number if c != ".")
     if digits > MAX_DIGITS:
         names.error(
@@ -109,7 +109,7 @@ def _value(amount: syntax.Amount, bounds: Bounds, names: Names, missing: str) ->
     return value * unit
 
 
-def _unit(amount: syntax.Amount, bounds: Bounds, names: Names, missing: str) -> Fraction | None:
+def _unit(amount: tree.Amount, bounds: Bounds, names: Names, missing: str) -> Fraction | None:
     """What one of the unit is worth."""
     measure, unit = bounds.measure, amount.unit
     if unit in measure.units:

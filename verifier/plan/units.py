@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.language import syntax
+from verifier.language.syntax import tree
 
 # How a length is told: `2400 mm`, `240 cm`, `2.4 m`; `ft` stands for feet and inches.
 Unit = Literal["mm", "cm", "m", "ft"]
@@ -27,7 +27,7 @@ class Units:
 MILLIMETRES = Units()
 
 
-def units_of(statements: Sequence[syntax.Statement]) -> Units:
+def units_of(statements: Sequence[tree.Statement]) -> Units:
     """Those that most lengths of a kind are written in; where a file gives none of a kind,
     those of the other. Feet and inches only where they are more than half of them: in metric
     units every length is told exactly, whatever it was written in."""
@@ -45,31 +45,31 @@ def _most(count: Counter[str]) -> Unit | None:
     return "ft" if count["ft"] > in_metric else mostly
 
 
-def _unit(amounts: syntax.Length) -> str:
+def _unit(amounts: tree.Length) -> str:
     unit = amounts[0].unit if amounts else ""
     return "ft" if unit == "in" else unit
 
 
-def _runs(statement: syntax.Statement) -> Iterator[syntax.Run]:
+def _runs(statement: tree.Statement) -> Iterator[tree.Run]:
     match statement:
-        case syntax.Block(feeders=those) | syntax.Driver(clauses=those):
+        case tree.Block(feeders=those) | tree.Driver(clauses=those):
             yield from (one.run for one in those if one.run is not None)
-        case syntax.District(run=run) if run is not None:
+        case tree.District(run=run) if run is not None:
             yield run
 
 
-def _along_track(statement: syntax.Statement) -> Iterator[syntax.Length]:
+def _along_track(statement: tree.Statement) -> Iterator[tree.Length]:
     match statement:
-        case syntax.Block(length=length) | syntax.StoppingDistance(length=length):
+        case tree.Block(length=length) | tree.StoppingDistance(length=length):
             yield length
-        case syntax.Signal(stands=stands):
+        case tree.Signal(stands=stands):
             yield stands
-        case syntax.Trains(shortest=shortest, longest=longest):
+        case tree.Trains(shortest=shortest, longest=longest):
             yield from (shortest, longest)
         case (
-            syntax.Turnout(clauses=clauses)
-            | syntax.Slip(clauses=clauses)
-            | syntax.Detector(clauses=clauses)
+            tree.Turnout(clauses=clauses)
+            | tree.Slip(clauses=clauses)
+            | tree.Detector(clauses=clauses)
         ):
             for clause in clauses:
                 if clause.kind in ("fouling point", "gap", "at"):

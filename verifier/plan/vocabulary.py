@@ -5,13 +5,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from verifier.language import syntax
-from verifier.language.diagnostics import nearest
-from verifier.language.wording import one_of
-from verifier.plan.aspects import Chart
-from verifier.plan.facts import Observable
+from verifier.language.diagnostics.diagnostic import nearest
+from verifier.language.syntax import tree
+from verifier.language.syntax.token_names import one_of
 from verifier.plan.model import Route
 from verifier.plan.names import KIND_WORDS, Names
+from verifier.plan.observables import Observable
+from verifier.plan.signals.aspects import Chart
 
 
 class States(NamedTuple):
@@ -73,7 +73,7 @@ class Vocabulary:
     routes: Mapping[str, Route]  # by the name the file gives them
 
 
-def wrong_state(name: syntax.Name, kind: str, state: syntax.State, words: Vocabulary) -> None:
+def wrong_state(name: tree.Name, kind: str, state: tree.State, words: Vocabulary) -> None:
     said, article = state_text(state), KIND_WORDS[kind]
     message = f"`{name.text}` is {article}, and {article} is never `{said}`"
     hint = states_hint(name, kind, words)
@@ -93,7 +93,7 @@ def wrong_state(name: syntax.Name, kind: str, state: syntax.State, words: Vocabu
     words.names.error("CP204", message, span, hint)
 
 
-def states_hint(name: syntax.Name, kind: str, words: Vocabulary) -> str:
+def states_hint(name: tree.Name, kind: str, words: Vocabulary) -> str:
     """The states a thing can be in, as a sentence; how to ask for several things at once."""
     if kind == "lever":
         reported, true = States(words.levers[name.text], ())
@@ -107,7 +107,7 @@ def states_hint(name: syntax.Name, kind: str, words: Vocabulary) -> str:
     return hint + "."
 
 
-def _signal_hint(name: syntax.Name, state: syntax.State, words: Vocabulary) -> str:
+def _signal_hint(name: tree.Name, state: tree.State, words: Vocabulary) -> str:
     """A signal asked for an aspect without `shows`, or for a colour of which head?"""
     if state.kind == "colour":
         heads = [h for h in words.colours if h.startswith(f"{name.text}.")]
@@ -122,7 +122,7 @@ def _signal_hint(name: syntax.Name, state: syntax.State, words: Vocabulary) -> s
     return f"Did you mean `{colour}`?" if colour else ""
 
 
-def state_text(state: syntax.State) -> str:
+def state_text(state: tree.State) -> str:
     if state.kind in ("lies", "shows"):
         return f"{state.kind} {state.value}"
     return state.value if state.kind in ("colour", "name") else state.kind

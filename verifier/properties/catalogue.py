@@ -6,9 +6,9 @@ from inspect import getdoc
 from typing import Literal
 
 from verifier.logic.expr import Expr, negation
-from verifier.plan.facts import Condition, says_in
-from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
+from verifier.plan.observables import Condition, says_in
+from verifier.plan.signals.heads import signal_of
 from verifier.properties import (
     conflicting,
     devices,

@@ -7,7 +7,7 @@ Part 236 unless another source is named.
 from collections.abc import Iterator
 
 from verifier.logic.expr import atom, conjunction, constant, disjunction, negation
-from verifier.plan import facts
+from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import (
@@ -53,7 +53,7 @@ def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
     Source: 49 CFR 236.203 (hand operated crossover between main tracks).
     """
     for crossover in plan.crossovers.values():
-        first, second = (facts.points(end) for end in crossover.ends)
+        first, second = (observables.points(end) for end in crossover.ends)
         differ = negation(
             disjunction(
                 *(
@@ -98,7 +98,7 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
     """
     for signal, routes in signals_with_routes(plan):
         for derail in plan.derails.values():
-            set_against = facts.derail(derail.name)
+            set_against = observables.derail(derail.name)
             over = [r for r in routes if derail.name in derails_run_over(r, plan)]
             past = [r for r in routes if r not in over and derail.guards in r.pieces]
             if not over and not past:
@@ -140,7 +140,7 @@ def span_not_locked(plan: Plan) -> Iterator[Obligation]:
                 conjunction(
                     permits(signal, plan),
                     any_taken(over),
-                    negation(atom(facts.gate(gate.name), "seated")),
+                    negation(atom(observables.gate(gate.name), "seated")),
                 ),
                 f"{signal.name} lets a train go while gate {gate.name} is open",
                 (signal.span, gate.span),

@@ -9,10 +9,10 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from verifier.logic.expr import atom, conjunction, constant, disjunction
-from verifier.plan import facts
-from verifier.plan.handbook import scaled_feet
+from verifier.plan import observables
 from verifier.plan.model import Piece, Plan, Port, Route, Signal
-from verifier.plan.wiring import Machine, Number
+from verifier.plan.wiring.electrical_constants import scaled_feet
+from verifier.plan.wiring.wiring_model import Machine, Number
 from verifier.properties.amounts import length
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import (
@@ -46,7 +46,7 @@ def train_hidden(plan: Plan) -> Iterator[Obligation]:
             "train-hidden",
             (block,),
             "never",
-            conjunction(occupied(block), atom(facts.block_report(block), "clear")),
+            conjunction(occupied(block), atom(observables.block_report(block), "clear")),
             f"{block} reports clear while a train stands where no detector sees it",
             (*(d.span for d in detectors), plan.blocks[block].span, trains.span),
             pieces=pieces_in(block, plan),

@@ -14,9 +14,9 @@ from fractions import Fraction
 
 from verifier.language.source import Span
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, constant, disjunction
-from verifier.plan.handbook import loop_ohms, short_circuit
 from verifier.plan.model import Head, Plan
-from verifier.plan.wiring import Driver, Number, Run, Supply
+from verifier.plan.wiring.electrical_constants import loop_ohms, short_circuit
+from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, length, volts
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import listing

@@ -3,16 +3,16 @@
 For each piece of equipment that a file declares, every safety property must still hold,
 and no signal may show a more favorable aspect than it would with nothing broken. The
 docstrings are what ``clearproof explain NAME`` prints; which things may break, and how, is
-in :mod:`verifier.plan.equip`.
+in :mod:`verifier.plan.wiring.derive_equipment`.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
-from verifier.plan.equipment import Fault
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Signal
+from verifier.plan.observables import Observable
+from verifier.plan.wiring.equipment import Fault
 from verifier.properties.obligation import Obligation
 
 # What the colours a signal is told to show are called is a question of its rules, not of

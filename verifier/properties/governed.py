@@ -7,9 +7,9 @@ Part 236 unless another source is named. "Proceed" is any aspect better than Res
 from collections.abc import Iterable, Iterator
 
 from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation
-from verifier.plan import facts
-from verifier.plan.aspects import Aspect
+from verifier.plan import observables
 from verifier.plan.model import Plan, Route, Signal
+from verifier.plan.signals.aspects import Aspect
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import (
     any_taken,
@@ -83,7 +83,7 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
         first: dict[str, Route] = {}
         for route in routes:
             for i, need in enumerate(route.needs):
-                points = facts.points(need.points)
+                points = observables.points(need.points)
                 wrong = (
                     atom(points, "open") if need.facing else negation(atom(points, need.position))
                 )

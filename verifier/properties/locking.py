@@ -8,9 +8,9 @@ something of memory, locks or how trains run.
 from collections.abc import Iterator, Mapping
 
 from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
-from verifier.plan import facts
+from verifier.plan import observables
+from verifier.plan.locking.temporal_plan import comes_in_at
 from verifier.plan.model import Conflict, Plan, Route, Signal
-from verifier.plan.running import comes_in_at
 from verifier.properties.locking_phrases import (
     POWERED,
     heads_for,
@@ -363,7 +363,7 @@ def indication_locking(plan: Plan) -> Iterator[Obligation]:
 def _told_only(name: str, route: Route) -> Expr:
     position = next(need.position for need in route.needs if need.points == name)
     return conjunction(
-        atom(facts.thrown(name), position), negation(atom(facts.points(name), position))
+        atom(observables.thrown(name), position), negation(atom(observables.points(name), position))
     )
 
 
@@ -402,7 +402,8 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
             (throw.turnout,),
             "never",
             conjunction(
-                atom(facts.event("lock released", throw.turnout), "yes"), disjunction(*lets, *late)
+                atom(observables.event("lock released", throw.turnout), "yes"),
+                disjunction(*lets, *late),
             ),
             f"the lock of {throw.turnout} is released while {_one_of(signals)} lets a train over "
             "the switch, or before such a train has had time to stop",

@@ -5,11 +5,11 @@ from collections.abc import Iterable, Iterator
 
 from verifier.language.source import Span
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
-from verifier.plan import facts
-from verifier.plan.facts import AnyOne, Condition, Says
+from verifier.plan import observables
+from verifier.plan.locking.temporal_plan import approach, comes_in_at, joint_name
+from verifier.plan.locking.time_steps import moment, window_in
 from verifier.plan.model import Move, Plan, Port, Route, Signal
-from verifier.plan.moments import moment, window_in
-from verifier.plan.running import approach, comes_in_at, joint_name
+from verifier.plan.observables import AnyOne, Condition, Says
 from verifier.properties.obligation import Lock
 from verifier.properties.phrases import takes_up_to
 
@@ -22,17 +22,17 @@ def switches(plan: Plan) -> Iterator[str]:
 
 
 def points_move(name: str) -> Expr:
-    return atom(facts.event("points move", name), "yes")
+    return atom(observables.event("points move", name), "yes")
 
 
 def train_on(piece: str) -> Expr:
-    return atom(facts.train(piece), "occupied")
+    return atom(observables.train(piece), "occupied")
 
 
 def came_in_by(port: Port, plan: Plan) -> Expr:
     """There is a train on the piece of the port, and it came in by it."""
     ends = plan.track.pieces[port.piece].ends
-    return conjunction(train_on(port.piece), atom(facts.heading(port.piece, ends), port.end))
+    return conjunction(train_on(port.piece), atom(observables.heading(port.piece, ends), port.end))
 
 
 def runs_along(move: Move, plan: Plan) -> Expr:
@@ -52,14 +52,16 @@ def may_still_pass(signal: Signal, plan: Plan) -> Expr:
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
-    late = negation(atom(facts.late(signal.name, window_in(to_stop, unit)), "no"))
+    late = negation(atom(observables.late(signal.name, window_in(to_stop, unit)), "no"))
     comes = TRUE if comes_in_at(plan, signal.name) else disjunction(*_on_approach(signal, plan))
-    return conjunction(late, comes, atom(facts.across(joint_name(signal.joint)), "free"))
+    return conjunction(late, comes, atom(observables.across(joint_name(signal.joint)), "free"))
 
 
 def _on_approach(signal: Signal, plan: Plan) -> Iterator[Expr]:
     for move in approach(plan, signal.name):
-        lies = TRUE if move.position is None else atom(facts.points(move.piece), move.position)
+        lies = (
+            TRUE if move.position is None else atom(observables.points(move.piece), move.position)
+        )
         yield conjunction(runs_along(move, plan), lies)
 
 
@@ -69,7 +71,7 @@ def was_put_back(signal: Signal, plan: Plan) -> Expr:
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
-    return negation(atom(facts.put_back(signal.name, window_in(to_stop, unit)), "no"))
+    return negation(atom(observables.put_back(signal.name, window_in(to_stop, unit)), "no"))
 
 
 def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:
@@ -90,7 +92,7 @@ def heads_for(points: str, route: Route, plan: Plan) -> Expr:
     ways = []
     for move in reversed(route.moves[:at]):
         if move.position is not None and move.facing:
-            between = conjunction(between, atom(facts.points(move.piece), move.position))
+            between = conjunction(between, atom(observables.points(move.piece), move.position))
         ways.append(conjunction(runs_along(move, plan), between))
     return disjunction(*ways)
 
@@ -147,7 +149,7 @@ def is_occupied(block: str, plan: Plan) -> Says | None:
     if block not in plan.blocks or not plan.blocks[block].detected:
         return None
     span = plan.blocks[block].span
-    return Says(facts.block_report(block), ("occupied",), span, f"{block} occupied")
+    return Says(observables.block_report(block), ("occupied",), span, f"{block} occupied")
 
 
 def not_at_stop(signal: Signal, plan: Plan) -> Says:

@@ -6,8 +6,8 @@ from typing import Literal
 
 from verifier.language.source import Span
 from verifier.logic.expr import Expr
-from verifier.plan.facts import Condition
 from verifier.plan.model import Route
+from verifier.plan.observables import Condition
 
 Mode = Literal["never", "possible"]
 

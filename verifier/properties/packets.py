@@ -7,10 +7,10 @@ from collections.abc import Iterator, Mapping
 from itertools import combinations
 
 from verifier.logic.expr import Expr, atom, conjunction, constant, disjunction
-from verifier.plan.aspects import INDICATIONS
-from verifier.plan.facts import UNLISTED, Observable
 from verifier.plan.model import Plan
-from verifier.plan.packets import ABSOLUTE_STOP, Address
+from verifier.plan.observables import UNLISTED, Observable
+from verifier.plan.signals.aspects import INDICATIONS
+from verifier.plan.signals.packet_model import ABSOLUTE_STOP, Address
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import listing
 

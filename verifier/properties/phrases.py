@@ -3,9 +3,9 @@
 from collections.abc import Iterable, Iterator
 
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
-from verifier.plan import facts
-from verifier.plan.aspects import SPEEDS, Aspect
+from verifier.plan import observables
 from verifier.plan.model import Plan, Route, Signal
+from verifier.plan.signals.aspects import SPEEDS, Aspect
 
 
 def shows_one_of(signal: Signal, names: set[str]) -> Expr:
@@ -25,30 +25,32 @@ def permits(signal: Signal, plan: Plan) -> Expr:
 
 def takes(route: Route) -> Expr:
     """A train that passes the signal goes this way: all facing points lie for it."""
-    return conjunction(*(atom(facts.points(n.points), n.position) for n in route.needs if n.facing))
+    return conjunction(
+        *(atom(observables.points(n.points), n.position) for n in route.needs if n.facing)
+    )
 
 
 def takes_up_to(route: Route, count: int) -> Expr:
     """The facing ones among its first ``count`` points lie for it."""
     return conjunction(
-        *(atom(facts.points(n.points), n.position) for n in route.needs[:count] if n.facing)
+        *(atom(observables.points(n.points), n.position) for n in route.needs[:count] if n.facing)
     )
 
 
 def lined(route: Route) -> Expr:
     """All points of the route lie for it, trailing ones too."""
-    return conjunction(*(atom(facts.points(n.points), n.position) for n in route.needs))
+    return conjunction(*(atom(observables.points(n.points), n.position) for n in route.needs))
 
 
 def way_clear(route: Route, plan: Plan) -> Expr:
     """Nothing stands in the way of the route: no stock, no derail, no open gate."""
     return conjunction(
-        *(atom(facts.stock(block), "vacant") for block in route.blocks),
+        *(atom(observables.stock(block), "vacant") for block in route.blocks),
         *(
-            atom(facts.derail(d), "non-derailing")
+            atom(observables.derail(d), "non-derailing")
             for d in derails_run_over(route, plan)
         ),
-        *(atom(facts.gate(g.name), "seated") for g in plan.gates.values()
+        *(atom(observables.gate(g.name), "seated") for g in plan.gates.values()
           if g.block in route.blocks),
     )  # fmt: skip
 
@@ -63,7 +65,7 @@ def derails_run_over(route: Route, plan: Plan) -> tuple[str, ...]:
 
 
 def occupied(block: str) -> Expr:
-    return atom(facts.stock(block), "occupied")
+    return atom(observables.stock(block), "occupied")
 
 
 def at_least(aspect: Aspect, speed: str) -> bool:

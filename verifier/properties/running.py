@@ -8,10 +8,10 @@ Part 236 unless another source is named. All of these are asked of histories.
 from collections.abc import Iterator
 
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
-from verifier.plan import facts
-from verifier.plan.facts import AnyOne
-from verifier.plan.locking import Traffic
+from verifier.plan import observables
+from verifier.plan.locking.locking_model import Traffic
 from verifier.plan.model import Move, Piece, Plan, Port, Route, Signal
+from verifier.plan.observables import AnyOne
 from verifier.properties.locking_phrases import (
     comes_against,
     is_occupied,
@@ -83,8 +83,8 @@ def derailment(plan: Plan) -> Iterator[Obligation]:
         )
 
 
-def _happens(kind: facts.Event, piece: str) -> Expr:
-    return atom(facts.event(kind, piece), "yes")
+def _happens(kind: observables.Event, piece: str) -> Expr:
+    return atom(observables.event(kind, piece), "yes")
 
 
 # ------------------------------------------------------------------ opposing signals
@@ -204,7 +204,8 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
             (traffic.name,),
             "never",
             conjunction(
-                atom(facts.event("traffic turns", traffic.name), "yes"), disjunction(*there, *lets)
+                atom(observables.event("traffic turns", traffic.name), "yes"),
+                disjunction(*there, *lets),
             ),
             f"the direction of traffic {traffic.name} turns while a train is on {_ors(traffic)} or "
             "a signal lets one come onto it",

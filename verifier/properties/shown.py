@@ -7,9 +7,9 @@ from collections.abc import Iterator
 from itertools import combinations
 
 from verifier.logic.expr import FALSE, atom, constant
-from verifier.plan.aspects import Aspect
-from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
+from verifier.plan.observables import UNLISTED
+from verifier.plan.signals.aspects import Aspect
 from verifier.properties.obligation import Obligation
 
 

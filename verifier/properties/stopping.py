@@ -10,10 +10,10 @@ from heapq import heappop, heappush
 from itertools import count
 
 from verifier.logic.expr import TRUE, Expr, conjunction, constant, disjunction
-from verifier.plan.aspects import Aspect
 from verifier.plan.model import Piece, Plan, Port, Route, Signal
-from verifier.plan.track import moves_over
-from verifier.plan.wiring import Number
+from verifier.plan.signals.aspects import Aspect
+from verifier.plan.track.build_track import moves_over
+from verifier.plan.wiring.wiring_model import Number
 from verifier.properties.amounts import length
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import proceeds, shows_one_of, signals_with_routes, takes

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Sequence
 
 from verifier.language.source import Span
 from verifier.logic.expr import TRUE, atom, conjunction
-from verifier.plan import facts
+from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import lined, permits, way_clear
@@ -112,7 +112,7 @@ def _lines_used(
                 "rule-never-used",
                 (owner, line.span.seen_from(plan.source)),
                 "possible",
-                atom(facts.line(owner, line.index), "acts"),
+                atom(observables.line(owner, line.index), "acts"),
                 f"the line `{_one_line(line.span)}` of {owner} never decides anything",
                 (line.span,),
                 (signal.name,),

@@ -7,9 +7,9 @@ that says how to check them with any solver.
 import re
 from collections.abc import Iterator, Sequence
 
-from verifier.engines.certificates import README, certificate
-from verifier.findings.lasting import sentences
-from verifier.findings.verdicts import Report
+from verifier.engines.temporal.certificates import README, certificate
+from verifier.explain.invariant_text import sentences
+from verifier.verdicts.report import Report
 
 
 def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:

@@ -16,11 +16,11 @@ from verifier.diagnosis.diagnose import MOST_TOGETHER, Alike, Diagnosis
 from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect, Suspects
 from verifier.diagnosis.telling import NextTest, Outcome
-from verifier.findings.exit_codes import ExitCode
-from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
+from verifier.plan.observables import UNLISTED
 from verifier.reports.ink import Ink
 from verifier.reports.machine import Json
+from verifier.verdicts.exit_codes import ExitCode
 
 SCHEMA_VERSION = 1
 SHOWN_EXPLANATIONS = 10

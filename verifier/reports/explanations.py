@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator
 
-from verifier.findings.exit_codes import table
-from verifier.language.codes import CODES, Code
-from verifier.plan.aspects import INDICATIONS, chart
+from verifier.language.diagnostics.registry import CODES, Code
+from verifier.plan.signals.aspects import INDICATIONS, chart
 from verifier.properties.catalogue import BY_NAME, CATALOGUE, Property
 from verifier.properties.examples import example
+from verifier.verdicts.exit_codes import table
 
 LISTS = {
     "properties": "what is proved",

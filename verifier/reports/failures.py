@@ -9,9 +9,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-from verifier.findings.verdicts import Failure, Report, Verdict
 from verifier.reports.ink import Ink
 from verifier.reports.words import Style
+from verifier.verdicts.report import Failure, Report, Verdict
 
 SHOWN_ROWS = 12
 _NAMED = 6

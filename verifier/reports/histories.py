@@ -5,13 +5,13 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from verifier.drawing.text import Picture, picture
-from verifier.findings.verdicts import Finding, Happening, Story, Verdict
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.ink import Ink
 from verifier.reports.lines import cause_lines, indented, paragraph, remedy_lines
 from verifier.reports.scenes import last_scene
 from verifier.reports.words import story_words, unfinished_words
+from verifier.verdicts.report import Finding, Happening, Story, Verdict
 
 
 def history_lines(

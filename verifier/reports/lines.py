@@ -4,13 +4,13 @@ from collections.abc import Collection, Iterator, Sequence
 from textwrap import wrap
 
 from verifier.drawing.text import Picture, picture
-from verifier.engines.evaluator import Seen
-from verifier.findings.verdicts import Cause, Verdict
 from verifier.language.source import Span
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.reference.evaluator import Seen
 from verifier.reports.ink import Ink
 from verifier.reports.remedies import remedies
+from verifier.verdicts.report import Cause, Verdict
 
 
 def drawing(

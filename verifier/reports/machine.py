@@ -5,9 +5,17 @@ from importlib import resources
 from typing import Any
 
 from verifier import __version__
-from verifier.findings.exit_codes import ExitCode
-from verifier.findings.lasting import sentences
-from verifier.findings.verdicts import (
+from verifier.explain.invariant_text import sentences
+from verifier.language.diagnostics.diagnostic import Diagnostic
+from verifier.language.source import Span
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.properties.catalogue import BY_NAME
+from verifier.reports.failures import is_advice
+from verifier.reports.words import count, fact_words, tallies
+from verifier.verdicts.exit_codes import ExitCode
+from verifier.verdicts.report import (
     Cause,
     Failure,
     Finding,
@@ -17,14 +25,6 @@ from verifier.findings.verdicts import (
     Story,
     Verdict,
 )
-from verifier.language.diagnostics import Diagnostic
-from verifier.language.source import Span
-from verifier.plan.facts import Observable
-from verifier.plan.model import Plan
-from verifier.properties.catalogue import BY_NAME
-from verifier.reports.failures import is_advice
-from verifier.reports.words import count, fact_words, tallies
-from verifier.world.situation import Situation
 
 SCHEMA_VERSION = 1
 

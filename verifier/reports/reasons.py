@@ -6,10 +6,10 @@ In: a verdict. Out: sentences; for a proof over time also the facts that last.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from verifier.findings.lasting import sentences
-from verifier.findings.verdicts import Lasting, Verdict
+from verifier.explain.invariant_text import sentences
 from verifier.plan.model import Plan
 from verifier.reports.words import count, situation_words
+from verifier.verdicts.report import Lasting, Verdict
 
 
 @dataclass(frozen=True, slots=True)

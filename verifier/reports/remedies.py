@@ -7,10 +7,10 @@ the file.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from verifier.findings.verdicts import Finding, Verdict
 from verifier.language.source import Span
 from verifier.properties.obligation import Lock
 from verifier.reports.words import in_a_row
+from verifier.verdicts.report import Finding, Verdict
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,14 +7,14 @@ of a history.
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
-from verifier.engines.evaluator import Seen, evaluate
-from verifier.findings.record import occupied_blocks, situation_of
-from verifier.findings.verdicts import Finding, Happening, Story
-from verifier.plan import facts
-from verifier.plan.facts import Observable
+from verifier.explain.trace_view import occupied_blocks, situation_of
+from verifier.plan import observables
+from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan
-from verifier.plan.running import running_plan
+from verifier.plan.observables import Observable
 from verifier.properties.obligation import Obligation
+from verifier.reference.evaluator import Seen, evaluate
+from verifier.verdicts.report import Finding, Happening, Story
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ def seen_at(story: Story, k: int, running: Plan) -> Seen:
     """What is seen at a moment; stock is where it is, though detection may have lost it."""
     moment = story.moments[k]
     states = dict(evaluate(running, situation_of(running, moment)).states)
-    states |= {facts.stock(b): "occupied" for b in occupied_blocks(running, moment)}
+    states |= {observables.stock(b): "occupied" for b in occupied_blocks(running, moment)}
     return Seen(states)
 
 

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator, Sequence
 from itertools import zip_longest
 
-from verifier.language.cells import is_formula
+from verifier.language.csv_reader import is_formula
 from verifier.sheets.sheet import Row, Sheet, Table
 
 # Columns of text are made narrower until a table is no wider than this.

@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 
 from verifier.drawing.text import legend
-from verifier.findings.verdicts import Finding, Report, Verdict
 from verifier.reports.failures import failure_lines
 from verifier.reports.histories import history_lines
 from verifier.reports.ink import Ink
@@ -34,6 +33,7 @@ from verifier.reports.words import (
     undecided_words,
     unfinished_words,
 )
+from verifier.verdicts.report import Finding, Report, Verdict
 
 SHOWN_FINDINGS = 5
 

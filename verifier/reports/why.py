@@ -8,7 +8,6 @@ for granted.
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
-from verifier.findings.verdicts import Lasting, Report, Verdict
 from verifier.plan.model import Plan
 from verifier.reports.histories import event_lines
 from verifier.reports.ink import Ink
@@ -16,6 +15,7 @@ from verifier.reports.lines import paragraph
 from verifier.reports.reasons import lasts, reason_sentences, uses_sentences
 from verifier.reports.terminal import assumed_lines, finding_lines
 from verifier.reports.words import STATUS_WORDS
+from verifier.verdicts.report import Lasting, Report, Verdict
 
 # More facts than this tell nobody anything: they are counted.
 SHOWN_SENTENCES = 40

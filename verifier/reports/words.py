@@ -4,16 +4,16 @@ from collections.abc import Iterable, Iterator, Sequence
 from math import log10
 from typing import Literal
 
-from verifier.engines.order import count_situations
-from verifier.findings.stock import place_of, stock_words
-from verifier.findings.verdicts import Finding, Report, Story, Verdict
+from verifier.explain.stock_text import place_of, stock_words
 from verifier.language.source import Span
-from verifier.plan.facts import AS_BEFORE, Observable
+from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
+from verifier.plan.observables import AS_BEFORE, Observable
+from verifier.plan.situation import Situation
 from verifier.properties.catalogue import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import listing
-from verifier.world.situation import Situation
+from verifier.verdicts.report import Finding, Report, Story, Verdict
 
 # How good something is, for whoever paints it: every word says the same without paint.
 Style = Literal["good", "bad", "unsure", "quiet"]

@@ -5,9 +5,9 @@ In: a plan. Out: a sheet, to set decoders by and to hold a listener's record aga
 
 from collections.abc import Iterator
 
-from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
-from verifier.plan.packets import Address, packet
+from verifier.plan.observables import UNLISTED
+from verifier.plan.signals.packet_model import Address, packet
 from verifier.properties.packets import sent
 from verifier.sheets.sheet import Row, Sheet, Table
 

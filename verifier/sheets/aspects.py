@@ -8,11 +8,11 @@ what has too many of them stands in words.
 from collections.abc import Iterator, Sequence
 from itertools import product
 
-from verifier.plan.aspects import Aspect, Combination
-from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Head, Line, Plan, Route, Signal
-from verifier.sheets.cases import Asked, Case, cases
-from verifier.sheets.facts_asked import COLUMNS, Column, column_of, column_words, condition_words
+from verifier.plan.observables import UNLISTED
+from verifier.plan.signals.aspects import Aspect, Combination
+from verifier.sheets.condition_text import COLUMNS, Column, column_of, column_words, condition_words
+from verifier.sheets.dnf import Asked, Case, cases
 from verifier.sheets.locking import points_needed
 from verifier.sheets.sheet import Row, Sheet, Table
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from verifier.plan.model import Plan
-    from verifier.sheets.asked import Asked
+    from verifier.sheets.options import Asked
     from verifier.sheets.sheet import Sheet
 
 
@@ -23,7 +23,7 @@ class Kind:
 
     def make(self, plan: "Plan", asked: "Asked | None" = None) -> "Sheet":
         """The sheet of a checked plan, and of what else is ``asked`` of it."""
-        from verifier.sheets.asked import NOTHING
+        from verifier.sheets.options import NOTHING
 
         return self.maker(plan, asked or NOTHING)
 

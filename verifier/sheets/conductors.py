@@ -5,7 +5,8 @@ the supplies, then district by district its bus and, block by block, feeders, de
 contacts and machines, then the drivers whose signals stand there and their lamps.
 
 A run in the file is one way; each is two conductors. Names are those of
-:mod:`verifier.plan.equip`, so that the failure table and this list speak of the same wires.
+:mod:`verifier.plan.wiring.derive_equipment`, so that the failure table and this list speak of the
+same wires.
 """
 
 from collections.abc import Iterator
@@ -13,10 +14,17 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
-from verifier.plan.equip import bus, common_return, feeder_wire, power_wire, readers, wire
-from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
-from verifier.plan.wiring import Detector, Driver, Machine, Run, Supply, Wiring
+from verifier.plan.signals.heads import signal_of
+from verifier.plan.wiring.derive_equipment import (
+    bus,
+    common_return,
+    feeder_wire,
+    power_wire,
+    readers,
+    wire,
+)
+from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Run, Supply, Wiring
 from verifier.properties.wiring import lamp_colours
 
 Role = Literal[

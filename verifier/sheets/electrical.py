@@ -2,16 +2,18 @@
 
 In: a plan, and of the parts file what its wire is rated for. Out: a sheet. What the lamps of a
 supply draw at most is maximised over the situations that can come about, by
-:mod:`verifier.engines.loads`; the rest is the law of Ohm and :mod:`verifier.plan.handbook`.
+:mod:`verifier.engines.smt.max_load`; the rest is the law of Ohm and
+:mod:`verifier.plan.wiring.electrical_constants`.
 """
 
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from verifier.engines.loads import Most, most_together
-from verifier.findings.phrases import Phrases
-from verifier.plan.handbook import (
+from verifier.engines.smt.max_load import Most, most_together
+from verifier.explain.state_text import Phrases
+from verifier.plan.model import Plan
+from verifier.plan.wiring.electrical_constants import (
     CLASS_2,
     FORWARD,
     FUSE_LOADED,
@@ -23,15 +25,14 @@ from verifier.plan.handbook import (
     short_circuit,
     volts_lost,
 )
-from verifier.plan.model import Plan
-from verifier.plan.wiring import Driver, Number, Run, Supply
+from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, ohms, volts
 from verifier.properties.electrical import all_lit, ends_of, loads_of, run_words
 from verifier.properties.phrases import listing
 from verifier.properties.wiring import lamp_colours
-from verifier.sheets.asked import Asked
 from verifier.sheets.conductors import Conductor, Role, conductors
 from verifier.sheets.gaps import NOT_GIVEN
+from verifier.sheets.options import Asked
 from verifier.sheets.sheet import Sheet, Table
 from verifier.sheets.wiring import NO_WIRING
 from verifier.world.world import World

@@ -8,18 +8,18 @@ file.
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from verifier.engines.answers import Exists, Impossible
-from verifier.engines.situations import SituationCheck
-from verifier.plan.gaps import gaps_of
+from verifier.engines.results import Exists, Impossible
+from verifier.engines.smt.situations import SituationCheck
 from verifier.plan.model import Joint, Piece, Plan, Port
-from verifier.plan.track import port_words
+from verifier.plan.track.build_track import port_words
+from verifier.plan.track.gaps import gaps_of
 from verifier.properties.amounts import length
 from verifier.properties.distances import fouling_undetected, gap_beyond_signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import listing
 from verifier.properties.wiring import blocks_joined
+from verifier.sheets.reversing_loops import Turn, at_turned_sections, round_trip, turns
 from verifier.sheets.sheet import PictureOf, Sheet, Table
-from verifier.sheets.turned import Turn, at_turned_sections, round_trip, turns
 from verifier.world.world import World
 
 NOT_GIVEN = "not given"

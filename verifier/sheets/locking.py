@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 from verifier.plan.model import Entrance, Plan, Route
 from verifier.properties.phrases import derails_run_over
-from verifier.sheets.facts_asked import LETTER
+from verifier.sheets.condition_text import LETTER
 from verifier.sheets.sheet import Sheet, Table
 
 _CONFLICT_WORDS = {

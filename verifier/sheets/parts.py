@@ -1,6 +1,6 @@
 """The parts sheet: what to buy, what it costs, in which order, and how alternatives compare.
 
-In: a plan, and from :class:`~verifier.sheets.asked.Asked` prices, spares, what comes first and
+In: a plan, and from :class:`~verifier.sheets.options.Asked` prices, spares, what comes first and
 other plans. Out: a sheet. Every count is of the plan; spares are added to what burns out, breaks
 or gets lost, so many of a hundred, rounded up.
 """
@@ -14,14 +14,14 @@ from math import ceil
 from verifier.plan.model import Plan
 from verifier.properties.amounts import decimal
 from verifier.properties.phrases import listing
-from verifier.sheets.asked import Asked
-from verifier.sheets.compared import comparison
+from verifier.sheets.alternatives import comparison
+from verifier.sheets.bill_of_materials import Part, parts_of
+from verifier.sheets.build_order import THE_REST, Step, steps_of
 from verifier.sheets.conductors import conductors
-from verifier.sheets.counted import Part, parts_of
-from verifier.sheets.kinds import FAMILIES, METRES, PartKind, SoldBy, in_cents, money
+from verifier.sheets.options import Asked
+from verifier.sheets.part_kinds import FAMILIES, METRES, PartKind, SoldBy, in_cents, money
 from verifier.sheets.prices import PriceList
 from verifier.sheets.sheet import Sheet, Table
-from verifier.sheets.steps import THE_REST, Step, steps_of
 
 _CAUTIONS = (
     "Caution: buy supplies that are ready made, and leave mains wiring to a qualified person. The "

@@ -13,11 +13,19 @@ from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
-from verifier.language.cells import Cell, cells_of, is_formula, shortened
-from verifier.language.diagnostics import Diagnostic, InputError, did_you_mean
+from verifier.language.csv_reader import Cell, cells_of, is_formula, shortened
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
-from verifier.sheets.kinds import FAMILIES, METRES, PartKind, SoldBy, best_of, kind_of, known_kinds
+from verifier.sheets.part_kinds import (
+    FAMILIES,
+    METRES,
+    PartKind,
+    SoldBy,
+    best_of,
+    kind_of,
+    known_kinds,
+)
 
 COLUMNS = ("kind", "price", "currency", "note", "rating", "per")
 _NEEDED = COLUMNS[:3]

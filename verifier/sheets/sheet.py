@@ -7,7 +7,7 @@ CSV and the HTML report each print it in their own way (:mod:`verifier.reports.s
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.world.situation import Situation
+from verifier.plan.situation import Situation
 
 # What a drawing of the track shows beside the track itself.
 Marked = Literal["gaps", "feeders", "detectors"]

@@ -1,21 +1,21 @@
 """The test card: what to do on the built layout, step by step, and what it must then show.
 
-In: a plan, of which :mod:`verifier.trial.card` works out the steps. Out: the card to walk round
+In: a plan, of which :mod:`verifier.testcard.card` works out the steps. Out: the card to walk round
 with, then what each step is for, and what no step can show.
 """
 
 from collections.abc import Iterable, Iterator
 
 from verifier.diagnosis.bench import Bench
-from verifier.plan.facts import UNLISTED
 from verifier.plan.model import Plan
-from verifier.sheets.asked import NOTHING, Asked
+from verifier.plan.observables import UNLISTED
+from verifier.sheets.options import NOTHING, Asked
 from verifier.sheets.sheet import PictureOf, Pose, Row, Sheet, Table
-from verifier.trial.card import Card, Step, Unseen, card_on
-from verifier.trial.goals import Excluded, Goal
-from verifier.trial.looks import Look, fingerprint, looks
-from verifier.trial.played import can_be_played, is_played
-from verifier.trial.results import COLUMNS, TITLE
+from verifier.testcard.card import Card, Step, Unseen, card_on
+from verifier.testcard.coverage_goals import Excluded, Goal
+from verifier.testcard.observation_points import Look, fingerprint, looks
+from verifier.testcard.results import COLUMNS, TITLE
+from verifier.testcard.stateful_steps import can_be_played, is_played
 
 # Of the steps that show one thing so many are named.
 _NAMED = 4

@@ -20,10 +20,10 @@ from verifier.logic.expr import (
     substitute,
     support,
 )
-from verifier.plan.facts import Observable
 from verifier.plan.model import Plan, Signal
+from verifier.plan.observables import Observable
 from verifier.sheets.sheet import Row, Sheet, Table
-from verifier.world.reported import ReportedWorld
+from verifier.world.report_abstraction import ReportedWorld
 
 # A table of more rows is of no use on paper.
 MOST_ROWS = 500

@@ -6,18 +6,18 @@ In: a plan, and the colors of wire at hand. Out: a sheet.
 from collections.abc import Iterator, Sequence
 
 from verifier.logic.expr import TRUE
-from verifier.plan.facts import Observable
-from verifier.plan.heads import signal_of
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.signals.heads import signal_of
 from verifier.plan.units import Unit
-from verifier.plan.wiring import Run
+from verifier.plan.wiring.wiring_model import Run
 from verifier.properties.amounts import length
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
-from verifier.sheets.asked import Asked
-from verifier.sheets.colours import Colours, assigned, functions_of, mixed
 from verifier.sheets.conductors import Conductor, conductors, is_locked
 from verifier.sheets.gaps import NOT_GIVEN, TICK
+from verifier.sheets.options import Asked
 from verifier.sheets.sheet import PictureOf, Sheet, Table
+from verifier.sheets.wire_colors import Colours, assigned, functions_of, mixed
 
 _CAUTIONS = (
     "Caution: only the low-voltage side is described here. Leave the mains side of every supply "

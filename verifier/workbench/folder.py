@@ -13,7 +13,7 @@ from pathlib import Path, PurePosixPath
 from threading import Lock
 
 from verifier.language.files import replace_file
-from verifier.language.includes import ENDING
+from verifier.language.modules.includes import ENDING
 from verifier.language.source import LINE_END
 
 # More files than this are not listed; each can still be opened by its name.

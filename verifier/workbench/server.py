@@ -27,15 +27,15 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from verifier import __version__
 from verifier.drawing.svg import Shown
-from verifier.language.diagnostics import InputError
-from verifier.language.parse import grammar_text
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.syntax.parse import grammar_text
 from verifier.patterns import PATTERNS, pattern_text
+from verifier.workbench.analysis import diagnostics_json, enter_time, leave_time, looked
+from verifier.workbench.document import Readings
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
 from verifier.workbench.guard import TOO_LONG, Guard, TooLarge
-from verifier.workbench.look import diagnostics_json, enter_time, leave_time, looked
-from verifier.workbench.play import DEEDS, Act, Play
 from verifier.workbench.proofs import Proofs
-from verifier.workbench.reading import Readings
+from verifier.workbench.situation_play import DEEDS, Act, Play
 
 Json = dict[str, Any]
 Answer = Callable[[Json], Awaitable[Response]]

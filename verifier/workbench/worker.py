@@ -57,10 +57,10 @@ def done(job: Json, say: Callable[[Json], None]) -> Json:
     """The answer to one job: ``text``, ``name`` and, where it lies in a folder, ``path``;
     ``timeout`` for each question, in seconds."""
     from verifier.api import checked
-    from verifier.findings.prove import prove
-    from verifier.language.diagnostics import InputError
-    from verifier.workbench.look import diagnostics_json
-    from verifier.workbench.told import report_json
+    from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.pipeline import prove
+    from verifier.workbench.analysis import diagnostics_json
+    from verifier.workbench.report_json import report_json
 
     began = last = time.monotonic()
 

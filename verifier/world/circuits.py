@@ -1,7 +1,7 @@
 """The wiring as logic: what is reported, as a function of truth and of what is broken.
 
 In: a plan and whether anything may be broken. Out: expressions over truth, commands and
-faults. :mod:`verifier.engines.wires` works out the same, by itself, for one situation.
+faults. :mod:`verifier.reference.equipment` works out the same, by itself, for one situation.
 """
 
 from collections.abc import Iterable
@@ -17,12 +17,12 @@ from verifier.logic.expr import (
     disjunction,
     negation,
 )
-from verifier.plan import facts
-from verifier.plan.equip import by_way_of, common_return, power_wire, wire
-from verifier.plan.equipment import Beside
-from verifier.plan.facts import Observable
+from verifier.plan import observables
 from verifier.plan.model import Plan
-from verifier.plan.wiring import Detector, Driver, Machine
+from verifier.plan.observables import Observable
+from verifier.plan.wiring.derive_equipment import by_way_of, common_return, power_wire, wire
+from verifier.plan.wiring.equipment import Beside
+from verifier.plan.wiring.wiring_model import Detector, Driver, Machine
 
 _LEGS = {"normal": "reverse", "reverse": "normal"}
 
@@ -60,7 +60,7 @@ class Circuits:
     def _lies(self, turnout: str, state: str) -> Expr:
         machine = self.wiring.machines.get(turnout)
         if machine is None or machine.motor is None:
-            return atom(facts.points(turnout), state)
+            return atom(observables.points(turnout), state)
         name = f"machine of {turnout}"
         sound, moving = self.sound(name), self._moves(machine, "moving")
         if state == "open":
@@ -69,7 +69,7 @@ class Circuits:
             )
         # Without power it lies as it did when it was told otherwise, or it was told nothing.
         fed = self.fed(turnout, machine.supply)
-        left = conjunction(negation(fed), self._moves(machine, facts.AS_BEFORE))
+        left = conjunction(negation(fed), self._moves(machine, observables.AS_BEFORE))
         before = disjunction(self.fault(name, "did not obey"), conjunction(sound, left))
         return disjunction(
             conjunction(sound, negation(moving), negation(left), self._commanded(machine, state)),
@@ -82,7 +82,9 @@ class Circuits:
         return atom(motion, state) if motion and state in motion.values else FALSE
 
     def _commanded(self, machine: Machine, leg: str) -> Expr:
-        told = self._inputs.get(("lever", machine.lever or "")) or facts.thrown(machine.turnout)
+        told = self._inputs.get(("lever", machine.lever or "")) or observables.thrown(
+            machine.turnout
+        )
         return atom(told, leg)
 
     def on(self, supply: str | None) -> Expr:
@@ -117,9 +119,9 @@ class Circuits:
                 return disjunction(*(self._told(name, state, reader) for state in report.values))
             case "derail report":
                 lies = {"moving": "open"}
-                return atom(facts.derail(name), *(lies.get(v, v) for v in report.values))
+                return atom(observables.derail(name), *(lies.get(v, v) for v in report.values))
             case _:
-                return atom(facts.gate(name), *report.values)
+                return atom(observables.gate(name), *report.values)
 
     def say_in(self, what: Observable) -> tuple[Expr, ...]:
         """When a report, or points, are in each of their states: all that has a say in it."""
@@ -137,7 +139,7 @@ class Circuits:
         return conjunction(*(self._says_clear(d, reader) for d in detectors))
 
     def _vacant(self, block: str) -> Expr:
-        return atom(self._inputs.get(("standing", block)) or facts.stock(block), "vacant")
+        return atom(self._inputs.get(("standing", block)) or observables.stock(block), "vacant")
 
     def _says_clear(self, detector: Detector, reader: str) -> Expr:
         name = f"detector {detector.name}"
@@ -295,7 +297,7 @@ class Circuits:
             return FALSE
         if not beside.joined:
             return self.fault(f"gap {beside.name}", *states)
-        return atom(facts.current(beside.name, beside.states), *states)
+        return atom(observables.current(beside.name, beside.states), *states)
 
     # -------------------------------------------------------------- dead inputs
 

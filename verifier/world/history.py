@@ -20,17 +20,17 @@ from verifier.logic.expr import (
     substitute,
     support,
 )
-from verifier.logic.system import System
-from verifier.plan import facts
-from verifier.plan.facts import Condition, Observable
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.locking.temporal_plan import running_plan
+from verifier.plan.locking.time_steps import LOSS_SECONDS, moment, window_in
 from verifier.plan.model import Plan
-from verifier.plan.moments import LOSS_SECONDS, moment, window_in
-from verifier.plan.running import running_plan
+from verifier.plan.observables import Condition, Observable
 from verifier.world.memory import Memory, switches
 from verifier.world.trains import Rules, Trains
 from verifier.world.world import World
 
-_EVENTS = frozenset(get_args(facts.Event))
+_EVENTS = frozenset(get_args(observables.Event))
 _OF_A_MOMENT = frozenset(
     ("train", "heading", "across", "pace", "clock", "late", "put back", "lost", "points",
      "thrown", "relay", "timer", "traffic", "advance", "reversal", "entry", "arrival", "throw",
@@ -97,9 +97,11 @@ class Histories:
 
     def _stock(self, part: Atom, *, seen: bool) -> Expr:
         block = part.what.name
-        there = disjunction(*(atom(facts.train(p), "occupied") for p in self._trains_on[block]))
+        there = disjunction(
+            *(atom(observables.train(p), "occupied") for p in self._trains_on[block])
+        )
         if seen and self.lossy and self.plan.blocks[block].detected:
-            there = conjunction(there, atom(facts.lost(block, self._lossmost), "no"))
+            there = conjunction(there, atom(observables.lost(block, self._lossmost), "no"))
         return there if part.values == ("occupied",) else negation(there)
 
     def _permits(self, signal: str) -> Expr:
@@ -110,7 +112,11 @@ class Histories:
         return self._seen(atom(self.plan.signals[signal].reading, *only))
 
     def _late(self, signal: str) -> Expr:
-        return negation(atom(facts.late(signal, self._latemost), "no")) if self._latemost else FALSE
+        return (
+            negation(atom(observables.late(signal, self._latemost), "no"))
+            if self._latemost
+            else FALSE
+        )
 
     def _is_paced(self) -> bool:
         only = self._aspects - self._clear
@@ -123,15 +129,15 @@ class Histories:
     def events(self) -> Iterator[Observable]:
         """Everything that may happen at one step."""
         for turnout in switches(self.plan):
-            yield facts.event("points move", turnout)
+            yield observables.event("points move", turnout)
             throw = self.plan.locking.throws.get(turnout)
             if throw is not None and throw.electric:
-                yield facts.event("lock released", turnout)
+                yield observables.event("lock released", turnout)
         for piece in self._trains.pieces:
-            yield facts.event("trains meet", piece)
-            yield facts.event("train derails", piece)
+            yield observables.event("trains meet", piece)
+            yield observables.event("train derails", piece)
         for name in self.plan.locking.traffic:
-            yield facts.event("traffic turns", name)
+            yield observables.event("traffic turns", name)
 
     def _event(self, part: Atom) -> Expr:
         what = part.what
@@ -193,27 +199,27 @@ class Histories:
     def _lateness(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
         for signal in self.plan.signals if self._latemost else ():
             present = self._trains.may_approach(signal)
-            late = facts.late(signal, self._latemost)
+            late = observables.late(signal, self._latemost)
             fresh = conjunction(self._permits(signal), present)
             yield late, _window(late, fresh, negation(present))
-            put_back = facts.put_back(signal, self._latemost)
+            put_back = observables.put_back(signal, self._latemost)
             passed = self._trains.occupied(self.plan.signals[signal].enters.piece)
             yield put_back, _window(put_back, self._permits(signal), passed)
 
     def _losses(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
         for block in self.plan.blocks.values() if self.lossy else ():
             if block.detected:
-                lost = facts.lost(block.name, self._lossmost)
-                stock = self.expand(atom(facts.stock(block.name), "occupied"))
+                lost = observables.lost(block.name, self._lossmost)
+                stock = self.expand(atom(observables.stock(block.name), "occupied"))
                 begins = conjunction(
-                    atom(lost, "no"), atom(facts.choice("loss", block.name), "yes"), stock
+                    atom(lost, "no"), atom(observables.choice("loss", block.name), "yes"), stock
                 )
                 yield lost, _window(lost, begins, FALSE)
 
 
 def _window(what: Observable, begins: Expr, ends: Expr) -> Mapping[str, Expr]:
     """A count of moments from when something begins until it ends, or they are over."""
-    tick = atom(facts.choice("tick", "time"), "yes")
+    tick = atom(observables.choice("tick", "time"), "yes")
     going = conjunction(negation(begins), negation(ends))
     values: dict[str, Expr] = {}
     for i, value in enumerate(what.values[1:]):

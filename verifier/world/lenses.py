@@ -18,11 +18,11 @@ from verifier.logic.expr import (
     disjunction,
     negation,
 )
-from verifier.plan import facts
-from verifier.plan.aspects import Chart, Combination
-from verifier.plan.facts import Observable, says_opened
+from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Signal
-from verifier.plan.wiring import Driver
+from verifier.plan.observables import Observable, says_opened
+from verifier.plan.signals.aspects import Chart, Combination
+from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.circuits import Circuits
 from verifier.world.rules import Reader, first_line
 
@@ -191,7 +191,7 @@ class Lenses:
         if self._shows_what_it_is_told(signal) and not (at_best and self._may_be_dark(signal)):
             return atom(signal.aspect, *part.values)
         seen = [
-            (facts.lens(head.name, (*colours, "dark")), (*colours, "dark"))
+            (observables.lens(head.name, (*colours, "dark")), (*colours, "dark"))
             for head in signal.heads
             for colours in [self._colours_of(head.name)]
         ]
@@ -233,7 +233,7 @@ def taken_for(colours: Combination, chart: Chart) -> str:
     is dark, and the rest looks like an aspect, it may be taken for that."""
     read = chart.reading(colours)
     lit = tuple(colour for colour in colours if colour != "dark")
-    if read == facts.UNLISTED and lit and len(lit) < len(colours):
+    if read == observables.UNLISTED and lit and len(lit) < len(colours):
         return chart.reading(lit)
     return read
 

@@ -1,7 +1,7 @@
 """Memory and points from one moment to the next, as expressions: relays, timers and direction
 of traffic in the order of the file, then how points are told to lie and how they lie.
 
-Twin of :mod:`verifier.engines.stepper`, which does the same with no expressions.
+Twin of :mod:`verifier.reference.step`, which does the same with no expressions.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -18,11 +18,11 @@ from verifier.logic.expr import (
     negation,
     substitute,
 )
-from verifier.plan import facts
-from verifier.plan.facts import Condition, Observable
-from verifier.plan.locking import Relay, Throw, Timer, Traffic
+from verifier.plan import observables
+from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
+from verifier.plan.locking.time_steps import delay_in, window_in
 from verifier.plan.model import Plan
-from verifier.plan.moments import delay_in, window_in
+from verifier.plan.observables import Condition, Observable
 
 Values = Mapping[str, Expr]
 _MEMORY = ("relay", "timer", "traffic")
@@ -79,7 +79,7 @@ class Memory:
     # -------------------------------------------------------------- memory
 
     def _relay(self, relay: Relay) -> None:
-        what = facts.relay(relay.name)
+        what = observables.relay(relay.name)
         up = atom(what, "up")
         sticks = FALSE if relay.sticks is None else self._scanned(relay.sticks)
         wants = disjunction(self._scanned(relay.picks), conjunction(up, sticks))
@@ -96,7 +96,7 @@ class Memory:
                 conjunction(rising, negation(picks)), conjunction(falling, negation(drops))
             )
             limit = [(rising, counted_up), (falling, counted_down)]
-            clock = facts.clock(relay.name, most)
+            clock = observables.clock(relay.name, most)
             self.following[clock] = self._counted(clock, counts, limit)
 
     def _after(self, name: str, delay: Fraction | None, most: int) -> tuple[Expr, int]:
@@ -105,12 +105,14 @@ class Memory:
         passes: what began earlier within one moment, or was rounded, may end first."""
         if not delay:
             return TRUE, 0
-        chosen = atom(facts.choice("expiry", name), "yes")
+        chosen = atom(observables.choice("expiry", name), "yes")
         if self._unit is None:
             return chosen, 0
         least, longest = delay_in(delay, self._unit), window_in(delay, self._unit)
-        clock = facts.clock(name, most)
-        last = conjunction(atom(clock, str(longest)), atom(facts.choice("tick", "time"), "yes"))
+        clock = observables.clock(name, most)
+        last = conjunction(
+            atom(clock, str(longest)), atom(observables.choice("tick", "time"), "yes")
+        )
         counted = atom(clock, *clock.values[least : longest + 1])
         return conjunction(counted, disjunction(chosen, last)), longest
 
@@ -118,7 +120,7 @@ class Memory:
         self, clock: Observable, counts: Expr, limits: list[tuple[Expr, int]]
     ) -> dict[str, Expr]:
         """A clock that counts on ticks while ``counts``, and is else at 0."""
-        tick = atom(facts.choice("tick", "time"), "yes")
+        tick = atom(observables.choice("tick", "time"), "yes")
         values: dict[str, Expr] = {}
         for i, value in enumerate(clock.values[1:], 1):
             within = disjunction(*(when for when, limit in limits if limit >= i))
@@ -130,7 +132,7 @@ class Memory:
         return values
 
     def _timer(self, timer: Timer) -> None:
-        what = facts.timer(timer.name)
+        what = observables.timer(timer.name)
         runs = self._scanned(timer.runs)
         running, done = atom(what, "running"), atom(what, "done")
         most = 0 if self._unit is None else window_in(timer.seconds, self._unit)
@@ -139,12 +141,12 @@ class Memory:
         next_running = conjunction(runs, negation(next_done))
         self._set(what, {"idle": negation(runs), "running": next_running, "done": next_done})
         if most:
-            clock = facts.clock(timer.name, most)
+            clock = observables.clock(timer.name, most)
             counts = conjunction(runs, running, negation(over))
             self.following[clock] = self._counted(clock, counts, [(TRUE, most)])
 
     def _traffic(self, traffic: Traffic) -> None:
-        what = facts.traffic(traffic.name)
+        what = observables.traffic(traffic.name)
         right, left = self._scanned(traffic.rightward), self._scanned(traffic.leftward)
         free = TRUE if traffic.locked is None else negation(self._scanned(traffic.locked))
         rightward = disjunction(
@@ -157,7 +159,7 @@ class Memory:
 
     def turns(self, traffic: str) -> Expr:
         """The direction changes."""
-        what = facts.traffic(traffic)
+        what = observables.traffic(traffic)
         new = self.following[what]
         return disjunction(
             conjunction(atom(what, "rightward"), new["leftward"]),
@@ -172,7 +174,7 @@ class Memory:
 
     def _points(self, turnout: str) -> None:
         throw = self.plan.locking.throws.get(turnout)
-        thrown, points = facts.thrown(turnout), facts.points(turnout)
+        thrown, points = observables.thrown(turnout), observables.points(turnout)
         wanted = self._wanted(turnout, throw)
         free = negation(self.is_locked(turnout))
         told = {
@@ -189,7 +191,7 @@ class Memory:
             closed = {leg: conjunction(told[leg], negation(lies_open)) for leg in told}
             self.following[points] = {**closed, "open": lies_open}
             return
-        arrives = atom(facts.choice("arrival", turnout), "yes")
+        arrives = atom(observables.choice("arrival", turnout), "yes")
         lies = {
             leg: conjunction(
                 told[leg],
@@ -209,7 +211,7 @@ class Memory:
                     )
                     return {leg: atom(lever, leg) for leg in _LEGS}
                 case "buttons":
-                    one, two = (atom(facts.button(b), "pressed") for b in throw.buttons)
+                    one, two = (atom(observables.button(b), "pressed") for b in throw.buttons)
                     return {
                         "normal": conjunction(one, negation(two)),
                         "reverse": conjunction(two, negation(one)),
@@ -220,12 +222,12 @@ class Memory:
                     return {"normal": negation(reverse), "reverse": reverse}
                 case _:
                     pass
-        chosen = atom(facts.choice("throw", turnout), "yes")
-        thrown = facts.thrown(turnout)
+        chosen = atom(observables.choice("throw", turnout), "yes")
+        thrown = observables.thrown(turnout)
         return {leg: conjunction(chosen, atom(thrown, _LEGS[leg])) for leg in _LEGS}
 
     def points_move(self, turnout: str) -> Expr:
-        points = facts.points(turnout)
+        points = observables.points(turnout)
         new = self.following[points]
         return disjunction(
             atom(points, "open"),

@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, conjunction, disjunction, negation
-from verifier.plan.facts import All, AnyOne, Condition, Not, Says, heard
 from verifier.plan.model import Line
+from verifier.plan.observables import All, AnyOne, Condition, Not, Says, heard
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """How trains move from one moment to the next, as expressions over the moment's state and
 choices: fronts, tails, entries, reversals, and what goes wrong on the way.
 
-Twin of :mod:`verifier.engines.stepper`, which does the same with no expressions.
+Twin of :mod:`verifier.reference.step`, which does the same with no expressions.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
@@ -9,12 +9,12 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
-from verifier.plan import facts
-from verifier.plan.facts import Condition
+from verifier.plan import observables
+from verifier.plan.locking.temporal_plan import approach, comes_in_at, joint_name
 from verifier.plan.model import Joint, Move, Piece, Plan, Port
-from verifier.plan.routes import entered_under_signal
-from verifier.plan.running import approach, comes_in_at, joint_name
-from verifier.plan.track import moves_over
+from verifier.plan.observables import Condition
+from verifier.plan.track.build_track import moves_over
+from verifier.plan.track.routes import entered_under_signal
 
 ENDS = ("edge", "bumper")
 
@@ -76,13 +76,13 @@ class Trains:
     # -------------------------------------------------------------- states
 
     def occupied(self, piece: str) -> Expr:
-        return atom(facts.train(piece), "occupied")
+        return atom(observables.train(piece), "occupied")
 
     def heading(self, piece: str, end: str) -> Expr:
-        return atom(facts.heading(piece, self.pieces[piece].ends), end)
+        return atom(observables.heading(piece, self.pieces[piece].ends), end)
 
     def is_free(self, joint: Joint) -> Expr:
-        return atom(facts.across(joint_name(joint)), "free")
+        return atom(observables.across(joint_name(joint)), "free")
 
     # -------------------------------------------------------------- fronts
 
@@ -104,7 +104,7 @@ class Trains:
     def _goes(self, joint: Joint, frm: Port) -> Expr:
         """A train on the piece of ``frm`` moves, and leaves by that end."""
         return conjunction(
-            atom(facts.choice("advance", joint_name(joint)), "yes"),
+            atom(observables.choice("advance", joint_name(joint)), "yes"),
             self.occupied(frm.piece),
             negation(self._reverses.get(frm.piece, FALSE)),
             self.leaves(frm),
@@ -122,7 +122,7 @@ class Trains:
         )
 
     def lies_for(self, move: Move) -> Expr:
-        return atom(facts.points(move.piece), move.position) if move.position else TRUE
+        return atom(observables.points(move.piece), move.position) if move.position else TRUE
 
     def _allowed(self, to: Port) -> Expr:
         signal = self._facing.get(to)
@@ -140,7 +140,7 @@ class Trains:
 
     def _is_restricted(self, frm: Port) -> Expr:
         known = self._paced and frm.piece in self.pieces
-        return atom(facts.pace(frm.piece), "restricted") if known else FALSE
+        return atom(observables.pace(frm.piece), "restricted") if known else FALSE
 
     def _is_slow(self, frm: Port, to: Port) -> Expr:
         block = self.pieces[to.piece].block
@@ -162,7 +162,9 @@ class Trains:
     # -------------------------------------------------------------- entries
 
     def _entry(self, edge: Piece, joint: Joint, to: Port) -> Expr:
-        chosen = conjunction(atom(facts.choice("entry", edge.name), "yes"), self.is_free(joint))
+        chosen = conjunction(
+            atom(observables.choice("entry", edge.name), "yes"), self.is_free(joint)
+        )
         own = self.plan.locking.running.entering.get(edge.name)
         if own is not None:
             return conjunction(chosen, self._rules.now(own))
@@ -238,7 +240,7 @@ class Trains:
                 if self.may_reverse_to(piece, _other_end(end))
             )
         )
-        chosen = atom(facts.choice("reversal", piece), "yes")
+        chosen = atom(observables.choice("reversal", piece), "yes")
         return conjunction(chosen, self.occupied(piece), may)
 
     def _side(self, piece: str, end: str, passed: tuple[str, ...]) -> Expr:
@@ -276,7 +278,7 @@ class Trains:
             if self.plan.track.pieces[edge.piece].kind == "edge" and port.piece in self.pieces:
                 ways.append(
                     conjunction(
-                        atom(facts.choice("advance", joint_name(joint)), "yes"),
+                        atom(observables.choice("advance", joint_name(joint)), "yes"),
                         negation(self.is_free(joint)),
                         self.occupied(port.piece),
                         negation(self._reverses.get(port.piece, FALSE)),
@@ -314,7 +316,7 @@ class Trains:
 
     # -------------------------------------------------------------- what follows
 
-    def following(self) -> Iterator[tuple[facts.Observable, Mapping[str, Expr]]]:
+    def following(self) -> Iterator[tuple[observables.Observable, Mapping[str, Expr]]]:
         """For each state, when each of its values comes next."""
         spans: dict[Joint, list[Expr]] = {j: list(self._outward.get(j, ())) for j in self.joints}
         frees: dict[Joint, list[Expr]] = {j: [self._tail_in(j)] for j in self.joints}
@@ -328,18 +330,18 @@ class Trains:
                 gone.append(when)
             stays = conjunction(self.occupied(piece), negation(disjunction(*gone)))
             occupied = disjunction(*(when for _, when in came), stays)
-            yield facts.train(piece), _two(facts.train(piece), occupied)
+            yield observables.train(piece), _two(observables.train(piece), occupied)
             yield self._next_heading(piece, came)
             if self._paced:
                 yield self._next_pace(piece, came)
         for joint in self.joints:
-            across = facts.across(joint_name(joint))
+            across = observables.across(joint_name(joint))
             stays = conjunction(negation(self.is_free(joint)), negation(disjunction(*frees[joint])))
             yield across, _two(across, disjunction(*spans[joint], stays))
 
     def _next_heading(
         self, piece: str, came: Iterable[tuple[Front, Expr]]
-    ) -> tuple[facts.Observable, Mapping[str, Expr]]:
+    ) -> tuple[observables.Observable, Mapping[str, Expr]]:
         ends = self.pieces[piece].ends
         any_came = disjunction(*(when for _, when in came))
         flips = self._reverses.get(piece, FALSE)
@@ -353,12 +355,12 @@ class Trains:
                 else FALSE
             )
             values[end] = disjunction(in_by, turned, conjunction(stays, self.heading(piece, end)))
-        return facts.heading(piece, ends), values
+        return observables.heading(piece, ends), values
 
     def _next_pace(
         self, piece: str, came: Iterable[tuple[Front, Expr]]
-    ) -> tuple[facts.Observable, Mapping[str, Expr]]:
-        pace = facts.pace(piece)
+    ) -> tuple[observables.Observable, Mapping[str, Expr]]:
+        pace = observables.pace(piece)
         any_came = disjunction(*(when for _, when in came))
         slow = disjunction(*(conjunction(when, front.slow) for front, when in came))
         return pace, _two(
@@ -387,6 +389,6 @@ def _other_end(end: str) -> str:
     return "right" if end == "left" else "left"
 
 
-def _two(what: facts.Observable, second: Expr) -> Mapping[str, Expr]:
+def _two(what: observables.Observable, second: Expr) -> Mapping[str, Expr]:
     """The values of a state that has two, given when the second comes."""
     return {what.values[0]: negation(second), what.values[1]: second}

@@ -3,14 +3,14 @@
 from collections.abc import Collection, Iterable
 from graphlib import CycleError, TopologicalSorter
 
-from verifier.language.diagnostics import Diagnostic, InputError
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.logic.expr import Atom, Expr, atom, constant, disjunction, negation, nodes, substitute
 from verifier.logic.settle import settle
-from verifier.plan.facts import Condition, Observable, conditions_in
-from verifier.plan.heads import signal_of
 from verifier.plan.model import Line, Plan, Signal
-from verifier.world.circles import May, settle_together
+from verifier.plan.observables import Condition, Observable, conditions_in
+from verifier.plan.signals.heads import signal_of
 from verifier.world.circuits import Circuits
+from verifier.world.cyclic_signals import May, settle_together
 from verifier.world.lenses import Lenses
 from verifier.world.rules import Reader, line_meaning, lower
 
@@ -22,7 +22,7 @@ class World:
 
     ``faults`` are the things that may be broken, which are then inputs too; ``sound`` is the
     world of the same plan in which nothing is. With ``touched``, only what goes by these
-    names can differ from it; the rest is taken over (:mod:`verifier.world.touched`).
+    names can differ from it; the rest is taken over (:mod:`verifier.world.fault_cone`).
 
     Raises :class:`InputError` (``CP409``) when asked for something that cannot be settled
     without going round in a circle; :func:`check_circles` asks for everything.

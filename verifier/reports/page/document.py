@@ -15,13 +15,13 @@ from importlib import metadata, resources
 
 from verifier import __version__
 from verifier.drawing.template import STYLE
-from verifier.findings.verdicts import Report
 from verifier.reports.page import parts
 from verifier.reports.page.findings import findings
 from verifier.reports.page.markup import Html, joined, tag, trusted
 from verifier.reports.page.paper import Paper, Part, paper_for
 from verifier.reports.words import outcome, summary_words
 from verifier.sheets.sheet import Sheet
+from verifier.verdicts.report import Report
 
 CAUTION = (
     "For model railroads, not for railways that carry people. A proof holds for the rules and the "

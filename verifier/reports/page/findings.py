@@ -5,7 +5,6 @@ In: verdicts. Out: markup. The words are those of the terminal (:mod:`verifier.r
 
 from collections.abc import Iterator
 
-from verifier.findings.verdicts import Cause, Finding, Story, Verdict
 from verifier.reports.page.markup import Html, coded, joined, tag
 from verifier.reports.page.paper import Paper, Part
 from verifier.reports.page.pictures import (
@@ -26,6 +25,7 @@ from verifier.reports.words import (
     undecided_words,
     unfinished_words,
 )
+from verifier.verdicts.report import Cause, Finding, Story, Verdict
 
 # Findings beyond these are told without a drawing, unless everything is asked for.
 DRAWN = 40

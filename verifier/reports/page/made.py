@@ -7,10 +7,10 @@ made only when asked for.
 from collections.abc import Mapping
 
 from verifier.plan.model import Plan
-from verifier.sheets.asked import Asked
 from verifier.sheets.catalogue import SHEETS
+from verifier.sheets.options import Asked
 from verifier.sheets.sheet import Sheet
-from verifier.trial.progress import Progress, silent
+from verifier.testcard.progress import Progress, silent
 
 _ON_REQUEST = ("test-card",)
 # Long, and for those who build with relays alone.

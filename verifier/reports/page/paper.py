@@ -8,11 +8,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any
 
-from verifier.findings.verdicts import Report
 from verifier.language.source import Source, Span
 from verifier.logic.expr import Expr
 from verifier.plan.model import Plan, Route
 from verifier.reports.page.markup import Child, Html, tag
+from verifier.verdicts.report import Report
 
 
 @dataclass(frozen=True, slots=True)

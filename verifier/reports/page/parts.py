@@ -6,7 +6,6 @@ In: a report on its paper. Out: markup.
 
 from collections.abc import Iterator, Mapping
 
-from verifier.findings.verdicts import Verdict
 from verifier.language.source import Source
 from verifier.reports.failures import broken_words, pairs_words, told_failures
 from verifier.reports.page.markup import NOTHING, Child, Html, coded, joined, tag
@@ -23,6 +22,7 @@ from verifier.reports.words import (
     title_of,
 )
 from verifier.sheets.sheet import Sheet, Table
+from verifier.verdicts.report import Verdict
 
 _COLOURS = ("green", "yellow", "red", "lunar", "white", "dark")
 

@@ -9,17 +9,17 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from verifier.drawing.changed import changes
-from verifier.drawing.shown import Hatched, Mark, Shown
+from verifier.drawing.overlay import Hatched, Mark, Shown
 from verifier.drawing.svg import Picture, frames, pages, picture
 from verifier.drawing.template import STYLE
-from verifier.engines.evaluator import evaluate
-from verifier.findings.verdicts import Cause, Finding, Happening, Story
 from verifier.plan.model import Plan
+from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
+from verifier.reference.evaluator import evaluate
 from verifier.reports.page.markup import Child, Html, tag, trusted
 from verifier.reports.scenes import Scene, moment_scenes, situation_scene
 from verifier.sheets.sheet import PictureOf
-from verifier.world.situation import Situation
+from verifier.verdicts.report import Cause, Finding, Happening, Story
 
 # A plan of more pieces is drawn around the place of a finding only.
 SMALL = 24

@@ -1,0 +1,94 @@
+"""Locks that a finding over time asks for: said to be proved only where they were."""
+
+from pathlib import Path
+
+import pytest
+
+import verifier
+from tests.prove.histories import END_OF_SIDING
+from verifier import pipeline as proving
+from verifier.reports.remedies import remedies
+from verifier.verdicts.report import Report, Verdict
+
+SPECS = Path(__file__).parents[2] / "specs"
+ON_T1 = "points-move-under-train: T1"
+UNDER_4L = "points-move-under-signal: 4L, T1"
+AS_BEFORE = "To mend it (proved: it can then not happen, and routes can be set as before): "
+
+
+def proved(lock: str, *more: tuple[str, str], timeout: float | None = None) -> Report:
+    text = END_OF_SIDING.format(lock=lock)
+    for old, new in more:
+        assert old in text
+        text = text.replace(old, new)
+    return verifier.prove(verifier.load_text(text), timeout=timeout)
+
+
+def found(report: Report, key: str) -> Verdict:
+    return next(v for v in report.verdicts if v.obligation.key == key)
+
+
+def advice(verdict: Verdict) -> str:
+    (remedy,) = remedies(verdict)
+    return remedy.lead
+
+
+@pytest.mark.parametrize(
+    ("before", "key", "hint", "after"),
+    [
+        ("locked while 4L-route up", ON_T1, "add `or Switch occupied` to the line `locked while …` "
+         "of T1.", "locked while 4L-route up or Switch occupied"),
+        ("locked while Switch occupied", UNDER_4L, "add `or not 4L at stop` to the line `locked "
+         "while …` of T1.", "locked while Switch occupied or not 4L at stop"),
+        ("motor snap", ON_T1, "write `locked while Switch occupied` under `turnout T1`.",
+         "motor snap locked while Switch occupied"),
+    ],
+)  # fmt: skip
+def test_a_lock_that_mends_is_proved_to(before: str, key: str, hint: str, after: str) -> None:
+    """And does, once it is written."""
+    verdict = found(proved(before), key)
+    assert advice(verdict) == AS_BEFORE + hint
+    assert found(proved(after), key).status == "proved"
+
+
+def test_a_lock_that_is_not_enough_stays_a_hint() -> None:
+    """Points that have begun to move go on as the train comes in."""
+    verdict = found(proved(""), ON_T1)
+    assert advice(verdict) == "To mend it: write `locked while Switch occupied` under `turnout T1`."
+    assert found(proved("locked while Switch occupied"), ON_T1).status == "broken"
+
+
+def test_a_lock_that_keeps_a_route_from_being_set_stays_a_hint() -> None:
+    """4RA is clear from the start; locked for that, T1 never comes to lie for 4RB any more."""
+    clear = (
+        ("4RA at Main | T1\n  Stop", "4RA at Main | T1\n  Clear when T1 normal\n  Stop"),
+        ("4RB at Siding | T1\n  Stop", "4RB at Siding | T1\n  Clear when T1 reverse\n  Stop"),
+    )
+    key = "points-move-under-signal: 4RA, T1"
+    hint = "write `locked while not 4RA at stop` under `turnout T1`."
+    unlocked = proved("motor snap", *clear)
+    assert advice(found(unlocked, key)) == f"To mend it: {hint}"
+    assert found(unlocked, "route-never-set: 4RB to Quarry").status == "proved"
+    written = proved("motor snap locked while not 4RA at stop", *clear)
+    assert found(written, key).status == "proved"
+    assert found(written, "route-never-set: 4RB to Quarry").status == "broken"
+
+
+def test_without_time_nothing_is_said_to_be_proved() -> None:
+    report = proved("locked while 4L-route up", timeout=0.0)
+    assert not any(v.finding and v.finding.hint_proved for v in report.verdicts)
+
+
+def test_all_the_locks_of_a_file_have_little_time_together(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(proving, "ALL", 0.0)
+    assert advice(found(proved("motor snap"), ON_T1)).startswith("To mend it: ")
+
+
+def test_a_lock_proved_for_one_use_of_a_module_says_so() -> None:
+    spec = (SPECS / "passing-siding-from-one-module.ixl").read_text("utf-8")
+    file = spec.replace("locked while Switch occupied or any of In, Out up\n", "motor snap\n")
+    assert file != spec
+    verdict = found(verifier.prove(verifier.load_text(file)), "points-move-under-train: West.T1")
+    proved_so, where = remedies(verdict)
+    assert proved_so.lead.startswith("To mend it (proved: ")
+    assert where.lead.startswith("This was proved for the use West of module End alone.")

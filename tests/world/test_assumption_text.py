@@ -1,0 +1,209 @@
+"""What a report says is taken for granted, where a file leaves wiring out."""
+
+from pathlib import Path
+
+import pytest
+
+import verifier
+from verifier.world.assumption_text import ALWAYS, NAMED, NO_WIRING_GIVEN, assumed
+
+UNWIRED = """
+edge West, East, Team
+block Main, Siding, Switch
+turnout T1 in Switch
+track West = Main | normal T1 = East
+track T1 reverse | Siding = Team
+signal 2R at Main | T1
+  Clear when T1 normal and Switch clear
+  Stop  otherwise
+"""
+
+
+def wired(**changes: str) -> str:
+    """A file of which the wiring is told in full, but for some changed parts."""
+    parts = {
+        "trains": "trains 300 mm to 900 mm, detectable throughout, wheelsets 2 kohm",
+        "in": "in North",
+        "feeders": "feeders m1",
+        "motor": "motor snap powered by Bus",
+        "contacts": "contacts normal, reverse",
+        "fouling": "fouling point 150 mm gap normal 200 mm, reverse 200 mm",
+        "sensitivity": "sensitivity 1 mA",
+        "output": "output closed when clear",
+        "detector power": "powered by Bus",
+        "hold": "",
+        "driver": "driver B drives 2R powered by Bus reads D-Switch, T1 contacts",
+        "detectors": "",
+        **changes,
+    }
+    return """
+edge West, East
+supply Power track power 14 V
+supply Bus 12 V
+{trains}
+district North fed by Power
+block Main undetected
+block Switch {in} {feeders}
+turnout T1 in Switch {motor} {contacts} {fouling}
+track West = Main | normal T1 = East
+bumper End
+track T1 reverse = End
+detector D-Switch current-sensing through m1 {sensitivity} {detector power} {hold} {output}
+{detectors}
+{driver}
+signal 2R at Main | T1
+  Clear when T1 normal and Switch clear
+  Stop  otherwise
+""".format(**parts)
+
+
+def of(**changes: str) -> list[str]:
+    return list(assumed(verifier.load_text(wired(**changes))))
+
+
+NEAREST = (
+    "Stock draws its current through the feeder nearest to it; where that is broken, through "
+    "the other feeders of its block (common practice, no source)."
+)
+
+
+def test_no_wiring_at_all() -> None:
+    assert list(assumed(verifier.load_text(UNWIRED))) == [
+        NO_WIRING_GIVEN,
+        "Gaps are taken to stand at or beyond the fouling points: stock inside one block fouls "
+        "no other.",
+        ALWAYS,
+    ]
+
+
+def test_a_file_that_tells_all_takes_only_the_feeders_for_granted() -> None:
+    unfed = "No feeders are given for Main: the gaps beside are taken to hold."
+    assert of() == [NEAREST, unfed, ALWAYS]
+
+
+@pytest.mark.parametrize(
+    ("changed", "to", "sentence"),
+    [
+        ("output", "", "Outputs of D-Switch: taken to be closed when clear, so that a broken wire "
+         "reads occupied."),
+        ("detector power", "", "No supply is given for D-Switch: taken to be on, and to suit "
+         "every reader."),
+        ("hold", "hold 4 s", "Hold times of D-Switch only make a report of occupied last longer: "
+         "a train that stands still outlasts any."),
+        ("in", "", "No power district is given for Switch: taken to have track power."),
+        ("sensitivity", "", "Track voltage, wheelsets or sensitivity are not all given for "
+         "Switch: stock that draws current is taken to draw enough."),
+        ("trains", "trains 300 mm to 900 mm, detectable throughout",
+         "Track voltage, wheelsets or sensitivity are not all given for Switch: stock that draws "
+         "current is taken to draw enough."),
+        ("trains", "", "Nothing is said of trains: taken to be detectable throughout."),
+        ("contacts", "", "No contacts are given for T1: taken to report how the points lie."),
+        ("motor", "", "No motor is given for T1: the points may lie any way at any moment, and "
+         "no machine can stall."),
+        ("motor", "motor snap", "No supply is given for the motors of T1: taken to be on."),
+        ("driver", "", "No drivers are given: the rules read every report as it is, every head "
+         "lights as it is told, and no lamp nor wire to a head can fail."),
+        ("driver", "driver B drives 2R powered by Bus",
+         "Inputs of B: taken to be all that their rules ask for."),
+        ("driver", "driver B drives 2R reads D-Switch, T1 contacts",
+         "No supply is given for B: taken to be on, and to hear all inputs."),
+        ("fouling", "", "Gaps are taken to stand at or beyond the fouling points: stock inside "
+         "one block fouls no other."),
+    ],
+)  # fmt: skip
+def test_what_is_left_out_is_said_to_be_taken_for_granted(
+    changed: str, to: str, sentence: str
+) -> None:
+    assert sentence not in of()
+    assert sentence in of(**{changed: to})
+
+
+def test_blocks_without_a_detector_are_named_a_handful_of_them() -> None:
+    many = [f"Spur-{i}" for i in range(NAMED + 3)]
+    tracks = "".join(f"\nedge E{b}\nedge F{b}\ntrack E{b} = {b} = F{b}" for b in many)
+    text = wired() + f"block {', '.join(many)}{tracks}"
+    found = assumed(verifier.load_text(text))
+    assert (
+        f"No detector is given for {', '.join(many[:NAMED])} and 3 more: taken to report stock "
+        "truthfully." in found
+    )
+
+
+def test_every_report_prints_them(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from verifier.cli import main
+
+    path = tmp_path / "switch.ixl"
+    path.write_text(wired(output=""))
+    main(["prove", str(path)])
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "Outputs of D-Switch: taken to be closed when clear" in printed
+    assert NO_WIRING_GIVEN not in printed
+
+
+def test_spots_beside_points_are_said_to_watch_every_way() -> None:
+    text = UNWIRED.replace("block Main, Siding, Switch", "block Main, Siding\nblock Switch 400 mm")
+    plan = verifier.load_text(text + "detector D spot on Switch at 0 mm, 400 mm\n")
+    assert any("every way through it" in said for said in assumed(plan))
+
+
+LOCKED = """
+edge West, East, Team
+block Main, Siding, Switch
+turnout T1 in Switch
+  thrown by hand
+  electric lock released when Lock-time done
+timer Lock-time 30 s runs while 2R at stop
+track West = Main | normal T1 = East
+track T1 reverse | Siding = Team
+signal 2R at Main | T1
+  Clear when T1 normal and Switch clear
+  Stop  otherwise
+"""
+
+
+@pytest.mark.parametrize(
+    ("more", "said", "instead"),
+    [
+        ("", "The times of Lock-time are taken to be as long or as short as they like.", ""),
+        (
+            "trains need 10 s to stop",
+            "A train that saw a signal clear may still pass it for 10 s after it was put back.",
+            "A train can always stop before a signal that is put back in its face.",
+        ),
+        (
+            "trains need 10 s to stop",
+            "Time is counted in moments of 10 s; the times of Lock-time last for as "
+            "many whole ones as fit into them at least, and end before one more has passed; how "
+            "long trains need is rounded up.",
+            "The times of Lock-time are taken to be as long or as short as they like.",
+        ),
+        (
+            "trains reverse on Siding",
+            "Trains turn back on plain track of Siding, nowhere else.",
+            "Trains turn back on plain track outside interlocking limits, where a signal or the "
+            "end of the plan comes next on their way, and nowhere else.",
+        ),
+        ("trains never reverse", "No train ever turns back.", ""),
+        (
+            "trains start on Siding",
+            "At the start stock may stand on Siding, and all other track is vacant; points lie "
+            "normal and timers are idle.",
+            "At the start all track is vacant; points lie normal and timers are idle.",
+        ),
+        (
+            "edge Mill entering when 2R at stop\nblock Lead\ntrack Lead = Mill\nbumper End\n"
+            "track End = Lead",
+            "Trains come in at Mill whenever the file says so, and then only.",
+            "",
+        ),
+    ],
+)
+def test_what_is_taken_for_granted_over_time(more: str, said: str, instead: str) -> None:
+    without, with_it = (assumed(verifier.load_text(LOCKED + text)) for text in ("", more))
+    assert said in with_it
+    assert not more or said not in without
+    assert not instead or (instead in without and instead not in with_it)
+
+
+def test_a_file_without_time_says_nothing_of_it() -> None:
+    assert not any("At the start" in said for said in assumed(verifier.load_text(UNWIRED)))

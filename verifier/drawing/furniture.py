@@ -1,0 +1,270 @@
+"""What stands beside and on the track, and where it would like to stand.
+
+Input: a layout and what to leave room for. Output: things for :mod:`verifier.drawing.tags`
+to place, the most important first, and the places of what stands on the rail itself. A
+signal stands on the right-hand side of its trains, before the joint where its route begins.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+
+from verifier.drawing.layout import Cell, Layout, Mark
+from verifier.drawing.lettering import NAME, SMALL, text_width
+from verifier.drawing.names import gap_name
+from verifier.drawing.sketch import LEFT, RIGHT
+from verifier.drawing.svg_metrics import (
+    APART,
+    DERAIL,
+    GATE,
+    LOOM_HIGH,
+    NAME_HIGH,
+    SMALL_HIGH,
+    STOCK,
+    STOCK_HIGH,
+    Wanted,
+    loom,
+    loom_width,
+    name_width,
+    short,
+    signal_size,
+    special_words,
+)
+from verifier.drawing.tags import ABOVE, BELOW, Box, Point, Tag
+from verifier.drawing.text_metrics import Things, title
+from verifier.drawing.track_paths import Ways, on_paper
+from verifier.plan.model import Joint, Piece, Plan, Port, Signal
+
+Standing = Mapping[tuple[str, str], Box]
+
+BEND = 20.0  # between a bend and what stands before it
+BY_JOINT = 4.0  # between a joint and the outermost head before it
+OFF = 6.0
+
+
+def tags_of(
+    plan: Plan, layout: Layout, ways: Ways, there: Things, wanted: Wanted
+) -> tuple[list[Tag], Standing]:
+    beside = _Beside(plan, layout, ways, there, wanted)
+    standing = dict(beside.standing())
+    return [
+        *beside.signals(), *beside.specials(), *beside.derails(), *beside.gates(standing),
+        *beside.looms(), *beside.names(), *beside.gaps(),
+    ], standing  # fmt: skip
+
+
+def derail_spot(ways: Ways, there: Things, port: Port, name: str) -> Point:
+    """Where a derail lies: on the rail, near the end of its piece."""
+    points = ways.way(port)
+    x, y = points[-1]
+    n = there.derails[port].index(name)
+    way = 1 if points[-2][0] > x else -1
+    return x + way * (DERAIL * (n + 0.5) + 4), y
+
+
+class _Beside:
+    def __init__(self, plan: Plan, layout: Layout, ways: Ways, there: Things, wanted: Wanted):
+        self.plan, self.layout, self.ways = plan, layout, ways
+        self.there, self.wanted = there, wanted
+        self._signals = list(self._where_signals_stand())
+
+    def _pieces(self) -> Iterator[tuple[Piece, Cell]]:
+        for name, cell in self.layout.cells.items():
+            piece = self.plan.track.pieces.get(name)
+            if piece is not None:
+                yield piece, cell
+
+    # -------------------------------------------------------------- signals
+
+    def _where_signals_stand(self) -> Iterator[tuple[Signal, Point, int]]:
+        """Each signal, the place on the rail where it stands, and to which side its trains run."""
+        marks_of = Counter(mark.joint.a for mark in self.layout.marks)
+        for mark in self.layout.marks:
+            for approach, side in ((mark.left, RIGHT), (mark.right, LEFT)):
+                # A torn joint is drawn twice; its signals stand where they are approached.
+                only_here = (
+                    marks_of[mark.joint.a] == 1 and approach.piece not in self.there.elsewhere
+                )
+                if approach in mark.near or only_here:
+                    for signal in self.there.signals.get(approach, ()):
+                        yield signal, *self._where(signal, mark, side)
+        for port in self.layout.undrawn:
+            # Over a leg that is not drawn a signal is approached from its frog.
+            if not marks_of[self.plan.track.joint_at[port].a]:
+                cell = self.layout.cells[port.piece]
+                side = next(leg.side for leg in cell.node.legs if leg.port == port)
+                for signal in self.there.signals.get(port, ()):
+                    yield signal, self.ways.hub(port.piece), side
+
+    def signals(self) -> Iterator[Tag]:
+        for signal, (x, y), side in self._signals:
+            width, height = signal_size(signal, self.wanted)
+            first = x - BY_JOINT - width if side == RIGHT else x + BY_JOINT
+            lefts = tuple(first - side * shift for shift in (0, 6, 12, 20, 28))
+            sides = (BELOW,) if side == RIGHT else (ABOVE,)
+            yield Tag("signal", signal.name, width, height, (x, y), sides, lefts, OFF)
+
+    def _where(self, signal: Signal, mark: Mark, side: int) -> tuple[Point, int]:
+        """The place on the rail where a signal stands, and to which side its trains run: at
+        the joint, or where that lies round a bend, before it."""
+        bend = self.ways.bend_at(mark.joint)
+        if bend is None:
+            return on_paper(mark.x, mark.y), side
+        approach = self.layout.cells[mark.joint.other(signal.enters).piece]
+        x, y = on_paper(bend.x, approach.y)
+        return (x - bend.side * BEND, y), bend.side
+
+    def _signals_at(self, port: Port | None) -> float:
+        """Room that signals take beside the rail at one end of a piece."""
+        signals = self.there.signals.get(port, ()) if port else ()
+        return sum(signal_size(signal, self.wanted)[0] + APART for signal in signals)
+
+    # -------------------------------------------------------------- on the rail
+
+    def standing(self) -> Iterator[tuple[tuple[str, str], Box]]:
+        """The places of gates and stock, side by side on the rail of a block's own piece."""
+        for piece, cell in self._pieces():
+            block = piece.block
+            if block is None or self.there.home.get(block) != piece.name:
+                continue
+            gates = self.there.gates.get(block, [])
+            width = len(gates) * GATE + (STOCK if self.wanted.told else 0)
+            low, high = self._rail(piece, cell)
+            if piece.kind == "plain":
+                low += self._signals_at(cell.node.left)
+            x, (_, y) = (low + high - width) / 2, on_paper(0, cell.y)
+            for gate in gates:
+                yield ("gate", gate), Box(x, y - 14, GATE, 20)
+                x += GATE
+            if self.wanted.told:
+                yield ("stock", block), Box(x, y - STOCK_HIGH, STOCK, STOCK_HIGH - 1)
+
+    def _rail(self, piece: Piece, cell: Cell) -> tuple[float, float]:
+        """From where to where a piece has rail for things to stand on."""
+        low, high = self.ways.reach(piece.name)
+        hub, _ = self.ways.hub(piece.name)
+        if not cell.node.legs:
+            return low, high
+        stem_at_left = cell.node.legs[0].side == RIGHT or len(cell.node.legs) == 2
+        return (low, hub) if stem_at_left else (hub, high)
+
+    # -------------------------------------------------------------- names
+
+    def specials(self) -> Iterator[Tag]:
+        for piece, cell in self._pieces():
+            if not cell.node.legs:
+                continue
+            hub = self.ways.hub(piece.name)
+            sides = self._sides(cell)
+            words = special_words(piece, self.wanted) + self.undrawn(cell)
+            kind = {"turnout": "points"}.get(piece.kind, piece.kind)
+            width = text_width(words, NAME)
+            own = piece.block is not None and self.there.home.get(piece.block) == piece.name
+            _, leg = _beside(hub[0], width, cell)
+            lefts = (leg, *_over(hub[0], width)) if own else _over(hub[0], width)
+            beyond = hub[0] + width + 10
+            yield Tag(kind, piece.name, width, NAME_HIGH, hub, sides, lefts, 5)
+            if own and piece.block:
+                width = name_width(f"({piece.block})")
+                stem, leg = _beside(hub[0], width, cell)
+                lefts = (stem, leg, beyond, *_over(hub[0], width))
+                yield Tag("block", piece.block, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
+
+    def undrawn(self, cell: Cell) -> str:
+        """Words for the legs of a piece that are not drawn."""
+        return undrawn_words(self.plan, self.layout, cell)
+
+    def _sides(self, cell: Cell) -> tuple[int, ...]:
+        slants = [
+            self.layout.slants[p.port] for p in cell.node.legs if p.port in self.layout.slants
+        ]
+        return (ABOVE, BELOW) if all(slant.down == BELOW for slant in slants) else (BELOW, ABOVE)
+
+    def names(self) -> Iterator[Tag]:
+        for piece, cell in self._pieces():
+            if piece.kind != "plain" or not piece.block:
+                continue
+            low, high = self.ways.reach(piece.name)
+            free = low, high - self._signals_at(cell.node.right)
+            width = name_width(piece.block)
+            middle = (sum(free) - width) / 2
+            steps = sorted(
+                (low + 4 + 8 * n for n in range(max(int((high - low - width - 8) / 8) + 1, 1))),
+                key=lambda x: abs(x - middle),
+            )
+            home = self.there.home.get(piece.block) == piece.name
+            kind, name = ("block", piece.block) if home else ("piece", piece.name)
+            anchor = (low + high) / 2, on_paper(0, cell.y)[1]
+            lefts = (middle, *steps)
+            yield Tag(kind, name, width, NAME_HIGH, anchor, (BELOW, ABOVE), lefts, 4)
+
+    def derails(self) -> Iterator[Tag]:
+        for port, names in self.there.derails.items():
+            if port.piece not in self.layout.cells:
+                continue
+            for name in names:
+                x, y = derail_spot(self.ways, self.there, port, name)
+                width = self._told_width(name, "non-derailing")
+                yield Tag("derail", name, width, NAME_HIGH, (x, y), (ABOVE, BELOW),
+                          _over(x, width), 10)  # fmt: skip
+
+    def _told_width(self, name: str, state: str) -> float:
+        """Room for a name and, where told, the longest state it may be in."""
+        return text_width(f"{short(name)} {state}" if self.wanted.told else short(name), NAME)
+
+    def gates(self, standing: Standing) -> Iterator[Tag]:
+        for (kind, name), box in standing.items():
+            if kind == "gate":
+                x, y = box.middle[0], box.bottom - 6
+                width = self._told_width(name, "seated")
+                yield Tag("gate", name, width, NAME_HIGH, (x, y), (BELOW, ABOVE),
+                          _over(x, width), 11)  # fmt: skip
+
+    def gaps(self) -> Iterator[Tag]:
+        done: set[Joint] = set()
+        for mark in self.layout.marks if self.wanted.gaps else ():
+            if mark.joint.gap and mark.joint not in done:
+                done.add(mark.joint)
+                (x, y), _ = self.ways.place(mark)
+                width = text_width(short(mark.joint.gap), SMALL)
+                name = gap_name(mark.joint)
+                yield Tag("gap", name, width, SMALL_HIGH, (x, y), (ABOVE, BELOW),
+                          _over(x, width), 7)  # fmt: skip
+
+    # -------------------------------------------------------------- wiring
+
+    def looms(self) -> Iterator[Tag]:
+        for piece, cell in self._pieces():
+            if piece.block is None or self.there.home.get(piece.block) != piece.name:
+                continue
+            width = loom_width(loom(self.plan, piece.block, self.wanted))
+            if not width:
+                continue
+            low, high = self._rail(piece, cell)
+            anchor = (low + high) / 2, on_paper(0, cell.y)[1]
+            # As far left as can be, which leaves room for the name in one piece.
+            lefts = tuple(low + 2 + 6 * n for n in range(max(int((high - low - width) / 6), 1)))
+            yield Tag("loom", piece.block, width, LOOM_HIGH, anchor, (BELOW, ABOVE), lefts, 4, True)
+
+
+def undrawn_words(plan: Plan, layout: Layout, cell: Cell) -> str:
+    """Words for the legs of a piece that are not drawn: where they lead."""
+    words = ""
+    for leg in cell.node.legs:
+        if leg.port in layout.undrawn:
+            way = "reverse" if leg.port.end == "reverse" else "across"
+            words += f", {way} to {title(plan, layout.undrawn[leg.port], short)}"
+    return words
+
+
+def _beside(x: float, width: float, cell: Cell) -> tuple[float, float]:
+    """Left edges of places beside a frog: at its stem, and at its leg."""
+    stem, leg = x - width - 4, x + 4
+    stem_at_left = cell.node.legs[0].side == RIGHT or len(cell.node.legs) == 2
+    return (stem, leg) if stem_at_left else (leg, stem)
+
+
+def _over(x: float, width: float) -> tuple[float, ...]:
+    """Left edges of places over ``x``: right over it, aside, then beside it."""
+    middle = x - width / 2
+    aside = (step for n in (8, 16, 24) if n < width / 2 for step in (middle - n, middle + n))
+    return (middle, *aside, x + 3, x - width - 3, x + 12, x - width - 12)

@@ -1,0 +1,204 @@
+"""How much room each node of a sketch needs on paper: the sizes that an SVG drawing gives to
+the layout.
+
+Input: a sketch and what is to be shown. Output: sizes in units of the layout, :data:`ACROSS`
+by :data:`DOWN` pixels. They do not depend on the situation: drawings of one plan in all its
+situations lie over each other.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import ceil
+
+from verifier.drawing.lettering import NAME, SMALL, text_width
+from verifier.drawing.sketch import RIGHT, Node, Sketch
+from verifier.drawing.spacing import Size, Sizes
+from verifier.drawing.text_metrics import Things, title
+from verifier.drawing.view import aspect_word
+from verifier.plan.model import Piece, Plan, Port, Signal
+
+# A unit of the layout in pixels. Their ratio is the angle of every turnout: about 1 in 1.7.
+ACROSS, DOWN = 10.0, 6.0
+
+# Rail on each side of a frog that tells how points lie, and rail before the frog.
+BLADE, STEM, LEG = 17.0, 3, 4
+HEAD, HEAD_APART, MAST = 6.0, 15.0, 11.0
+STOCK, STOCK_HIGH = 46.0, 24.0
+NAME_HIGH, SMALL_HIGH = 14.0, 12.0
+SIGNAL_HIGH = 18.0
+GATE, DERAIL, FEEDER = 30.0, 18.0, 12.0
+APART = 12.0
+END = 26.0  # the arrow, bumper or break at an end, with the rail before it
+JOINT = 1
+LONGEST = 30  # letters of a name that are written out
+
+_DIRECTIONS = {"both": "", "entering": " (in only)", "leaving": " (out only)"}
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What the drawing must leave room for."""
+
+    told: bool  # a situation: stock, aspects, how points lie
+    gaps: bool
+    feeders: bool
+    detectors: bool
+
+
+def short(name: str) -> str:
+    """A name as it is written; the whole of it is in the title."""
+    if len(name) <= LONGEST:
+        return name
+    return f"{name[: LONGEST - LONGEST // 2 - 1]}…{name[len(name) - LONGEST // 2 :]}"
+
+
+def name_width(name: str) -> float:
+    return text_width(short(name), NAME)
+
+
+# ------------------------------------------------------------------ signals
+
+
+def signal_size(signal: Signal, wanted: Wanted) -> tuple[float, float]:
+    """Width and height of a signal with its name and, where told, its aspect."""
+    width = name_width(signal.name) + 4 + mast_width(signal)
+    if not wanted.told:
+        return width, SIGNAL_HIGH
+    words = (text_width(aspect_word(value), SMALL) for value in signal.aspect.values)
+    return max(width, *words), SIGNAL_HIGH + SMALL_HIGH
+
+
+def mast_width(signal: Signal) -> float:
+    return MAST + HEAD_APART * len(signal.heads)
+
+
+# ------------------------------------------------------------------ wiring
+
+
+@dataclass(frozen=True, slots=True)
+class Strand:
+    """One thing in the loom of wire under a block: a feeder, or a detector with the feeders
+    that pass through it to its left."""
+
+    kind: str
+    name: str
+    x: float  # its middle, from the left end of the loom
+    width: float
+    through: tuple[str, ...] = ()
+
+
+def loom(plan: Plan, block: str, wanted: Wanted) -> tuple[Strand, ...]:
+    """The feeders and detectors of a block, side by side."""
+    detectors = plan.wiring.detectors_of(block) if wanted.detectors else ()
+    feeders = plan.wiring.feeders_of(block) if wanted.feeders else ()
+    order: list[tuple[str, str, tuple[str, ...]]] = []
+    left = [feeder.name for feeder in feeders]
+    for detector in detectors:
+        own = [name for name in left if name in detector.through]
+        left = [name for name in left if name not in own]
+        order += [("feeder", name, ()) for name in own]
+        order.append(("detector", detector.name, detector.through))
+    order += [("feeder", name, ()) for name in left]
+    found, x = [], 0.0
+    for kind, name, through in order:
+        width = text_width(short(name), SMALL) + (12 if kind == "detector" else 4)
+        width = max(width, FEEDER)
+        found.append(Strand(kind, name, x + width / 2, width, through))
+        x += width + 8
+    return tuple(found)
+
+
+def loom_width(strands: tuple[Strand, ...]) -> float:
+    return max((s.x + s.width / 2 for s in strands), default=0)
+
+
+LOOM_HIGH = 32.0
+
+# ------------------------------------------------------------------ nodes
+
+
+def end_words(plan: Plan, node: Node, there: Things) -> str:
+    """What is written at an edge, a bumper or a loose end."""
+    match node.kind:
+        case "edge":
+            return short(node.name) + _DIRECTIONS[plan.track.pieces[node.name].direction]
+        case "bumper":
+            return short(node.name)
+    port = node.right or node.left
+    assert port is not None
+    if node.kind == "torn":
+        return f"to {title(plan, port, short)}"
+    return f"to {title(plan, port, short)}" if port.piece in there.elsewhere else ""
+
+
+def paper_sizes(plan: Plan, sketch: Sketch, there: Things, wanted: Wanted) -> Sizes:
+    return Sizes(tuple(_size(plan, node, there, wanted) for node in sketch.nodes), JOINT)
+
+
+def _size(plan: Plan, node: Node, there: Things, wanted: Wanted) -> Size:
+    if node.kind == "wire":
+        return Size(4, 2)
+    if node.kind != "piece":
+        words = text_width(end_words(plan, node, there), NAME)
+        beside = max(_beside(plan, node, there, wanted, node.left or node.right), default=0.0)
+        return Size(_units(max(END + words, beside)), 0)
+    piece = plan.track.pieces[node.name]
+    zone = standing_width(plan, piece, there, wanted)
+    if piece.kind == "plain":
+        above = [*_beside(plan, node, there, wanted, node.left)]
+        below = [*_beside(plan, node, there, wanted, node.right)]
+        zone += sum(DERAIL for port in (node.left, node.right) if port for _ in
+                    there.derails.get(port, ()))  # fmt: skip
+        name = name_width(piece.title)
+        wires = loom_width(loom_at(plan, piece, there, wanted))
+        width = max(
+            zone + sum(above) + APART * len(above),
+            name + wires + sum(below) + APART * (len(below) + bool(wires)),
+        )
+        return Size(max(_units(width + 2 * APART), 6), _units(width) // 2)
+    words = text_width(special_words(piece, wanted), NAME)
+    own = piece.block is not None and there.home.get(piece.block) == piece.name
+    if own:
+        # What stands on the stem keeps the label to the other side of the frog.
+        block = name_width(f"({piece.block})")
+        wires = loom_width(loom_at(plan, piece, there, wanted))
+        stem = max(STEM, _units(max(zone, block + wires + APART * bool(wires)) + APART))
+        leg = max(LEG, _units(words + (0 if piece.kind == "turnout" else block) + APART))
+    else:
+        stem, leg = max(STEM, _units(words / 2)), max(LEG, _units(words / 2))
+    if piece.kind != "turnout":
+        return Size(stem + 1 + leg, stem)
+    return Size(stem + 1 + leg, stem if node.legs[0].side == RIGHT else leg)
+
+
+def special_words(piece: Piece, wanted: Wanted) -> str:
+    """The longest label that points, a slip or a crossing may get."""
+    moves = wanted.told and piece.kind in ("turnout", "slip")
+    return f"{short(piece.name)} reverse" if moves else short(piece.name)
+
+
+def _units(pixels: float) -> int:
+    return ceil(pixels / ACROSS)
+
+
+def standing_width(plan: Plan, piece: Piece, there: Things, wanted: Wanted) -> float:
+    """Room for what stands on the rail of a piece: gates, and stock."""
+    if piece.block is None or there.home.get(piece.block) != piece.name:
+        return 0
+    gates = len(there.gates.get(piece.block, ()))
+    return gates * GATE + (STOCK if wanted.told else 0)
+
+
+def loom_at(plan: Plan, piece: Piece, there: Things, wanted: Wanted) -> tuple[Strand, ...]:
+    if piece.block is None or there.home.get(piece.block) != piece.name:
+        return ()
+    return loom(plan, piece.block, wanted)
+
+
+def _beside(
+    plan: Plan, node: Node, there: Things, wanted: Wanted, port: Port | None
+) -> Iterator[float]:
+    """Widths of the signals that stand at one end of a node, approached over it."""
+    if port and port.piece == node.name:
+        for signal in there.signals.get(port, ()):
+            yield signal_size(signal, wanted)[0]

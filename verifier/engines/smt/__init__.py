@@ -1,0 +1,1 @@
+"""Single situations: the check by z3, equivalence of programs, largest loads."""

@@ -1,0 +1,173 @@
+"""Whether two ways of working something out always agree: programs on words of bits, and
+expressions over observables, as terms of one solver.
+
+In: terms. Out: *same* only where the solver found that no value of what they hang on makes a
+difference; where it ran out of time, *unknown*.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from time import monotonic
+from typing import Any
+
+import z3
+
+from verifier.engines.results import Interrupted
+from verifier.engines.temporal.unroller import OUT_OF_TIME, WITHIN
+from verifier.logic.expr import And, Atom, Const, Expr, fold
+
+Meaning = Callable[[Atom], z3.BoolRef]
+
+
+class Terms:
+    """Words of bits as terms (:class:`~verifier.engines.smt.bitvectors.Words`)."""
+
+    def variable(self, name: str, bits: int) -> z3.BitVecRef:
+        return z3.BitVec(name, bits)
+
+    def number(self, value: int, bits: int) -> z3.BitVecRef:
+        return z3.BitVecVal(value, bits)
+
+    def resize(self, word: z3.BitVecRef, bits: int, to: int) -> z3.BitVecRef:
+        if to > bits:
+            return z3.ZeroExt(to - bits, word)
+        return word if to == bits else z3.Extract(to - 1, 0, word)
+
+    def add(self, one: z3.BitVecRef, other: z3.BitVecRef, bits: int) -> z3.BitVecRef:
+        return one + other
+
+    def subtract(self, one: z3.BitVecRef, other: z3.BitVecRef, bits: int) -> z3.BitVecRef:
+        return one - other
+
+    def multiply(self, one: z3.BitVecRef, other: z3.BitVecRef, bits: int) -> z3.BitVecRef:
+        return one * other
+
+    def bits_and(self, one: z3.BitVecRef, other: z3.BitVecRef, bits: int) -> z3.BitVecRef:
+        return one & other
+
+    def bits_or(self, one: z3.BitVecRef, other: z3.BitVecRef, bits: int) -> z3.BitVecRef:
+        return one | other
+
+    def bits_xor(self, one: z3.BitVecRef, other: z3.BitVecRef, bits: int) -> z3.BitVecRef:
+        return one ^ other
+
+    def right(self, word: z3.BitVecRef, by: int, bits: int) -> z3.BitVecRef:
+        return z3.LShR(word, by)
+
+    def equal(self, one: z3.BitVecRef, other: z3.BitVecRef) -> z3.BoolRef:
+        return one == other
+
+    def less(self, one: z3.BitVecRef, other: z3.BitVecRef) -> z3.BoolRef:
+        return z3.ULT(one, other)
+
+    def truth(self, value: bool) -> z3.BoolRef:
+        return z3.BoolVal(value)
+
+    def opposite(self, one: z3.BoolRef) -> z3.BoolRef:
+        return z3.Not(one)
+
+    def both(self, one: z3.BoolRef, other: z3.BoolRef) -> z3.BoolRef:
+        return z3.And(one, other)
+
+    def either(self, one: z3.BoolRef, other: z3.BoolRef) -> z3.BoolRef:
+        return z3.Or(one, other)
+
+    def choose(self, when: z3.BoolRef, one: z3.BitVecRef, other: z3.BitVecRef) -> z3.BitVecRef:
+        return z3.If(when, one, other)
+
+    def choose_truth(self, when: z3.BoolRef, one: z3.BoolRef, other: z3.BoolRef) -> z3.BoolRef:
+        return z3.If(when, one, other)
+
+    def same(self, one: z3.BoolRef, other: z3.BoolRef) -> z3.BoolRef:
+        return one == other
+
+    def all_of(self, parts: Iterable[z3.BoolRef]) -> z3.BoolRef:
+        return z3.And(list(parts))
+
+    def any_of(self, parts: Iterable[z3.BoolRef]) -> z3.BoolRef:
+        return z3.Or(list(parts))
+
+    def expression(self, expr: Expr, meaning: Meaning, known: dict[Expr, z3.BoolRef]) -> z3.BoolRef:
+        """An expression over observables, given what its atoms are. ``known``: of parts of it,
+        by the same ``meaning``; added to."""
+
+        def step(node: Expr, parts: tuple[z3.BoolRef, ...]) -> z3.BoolRef:
+            match node:
+                case Const(value=value):
+                    return z3.BoolVal(value)
+                case Atom():
+                    return meaning(node)
+                case And():
+                    return self.all_of(parts)
+                case _:
+                    return self.any_of(parts)
+
+        return fold(expr, step, known)
+
+
+@dataclass(frozen=True, slots=True)
+class Differs:
+    """Not always: which of those asked, from 0, does not hold with these numbers."""
+
+    which: int
+    values: Mapping[str, int]
+
+
+@dataclass(frozen=True, slots=True)
+class NotDecided:
+    reason: str
+
+
+class Always:
+    """Answers whether claims always hold. ``timeout`` in seconds for all questions together, None
+    for no limit."""
+
+    def __init__(self, timeout: float | None):
+        self._deadline = None if timeout is None else monotonic() + timeout
+        # What has been shown, as pairs of what was assumed and what was claimed.
+        self._shown: list[tuple[z3.BoolRef, z3.BoolRef]] = []
+
+    def hold(
+        self, assumed: z3.BoolRef, claims: Sequence[z3.BoolRef]
+    ) -> Differs | NotDecided | None:
+        """None where all of them hold whenever ``assumed`` does. They are asked together, which
+        is many times as quick as one by one. What comes to the very term that was shown before is
+        not asked again.
+
+        Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
+        given, whole = z3.simplify(assumed), z3.simplify(z3.And(list(claims)))
+        if z3.is_true(whole) or any(g.eq(given) and w.eq(whole) for g, w in self._shown):
+            return None
+        solver: Any = z3.SolverFor("QF_FD")
+        solver.add(given, z3.Not(whole))
+        if self._deadline is not None:
+            left = self._deadline - monotonic()
+            if left <= 0:
+                return NotDecided(OUT_OF_TIME)
+            solver.set("timeout", max(1, int(left * 1000)))
+        found = solver.check()
+        if found == z3.unsat:
+            self._shown.append((given, whole))
+            return None
+        if found == z3.sat:
+            model = solver.model()
+            false = (i for i, c in enumerate(claims) if z3.is_false(model.eval(c, True)))
+            return Differs(next(false), _numbers(model))
+        return NotDecided(self._why(solver))
+
+    def _why(self, solver: Any) -> str:
+        """Why there is no answer. The solver says "canceled" of Ctrl-C and of the time limit
+        alike."""
+        reason = str(solver.reason_unknown())
+        late = self._deadline is not None and monotonic() >= self._deadline - WITHIN
+        if "interrupt" in reason or ("cancel" in reason and not late):
+            raise Interrupted
+        return OUT_OF_TIME if late else f"the solver gave up ({reason})"
+
+
+def _numbers(model: Any) -> dict[str, int]:
+    return {
+        declared.name(): model[declared].as_long()
+        for declared in model.decls()
+        if z3.is_bv_value(model[declared])
+    }

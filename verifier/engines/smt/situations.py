@@ -1,0 +1,398 @@
+"""The situation check: is there an allowed situation in which an expression holds?
+
+One z3 solver, kept warm. Each question is asked over its cone of influence: only the
+inputs it speaks of, and the assumptions that share inputs with them, directly or through
+other assumptions. Assumptions that share none are answered by themselves, once, and what
+they ask for is put into every situation found.
+
+A bug here could make a wrong "proved"; every answer is compared with the enumerator's on
+generated layouts, and every situation found is replayed by the evaluator.
+"""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from time import monotonic
+from typing import Any
+
+import z3
+from z3 import z3core
+
+from verifier.engines.results import Answer, Exists, Impossible, Interrupted, Unknown
+from verifier.engines.smt.train_length_constraints import Room, rooms, standing_is_possible
+from verifier.engines.temporal.unroller import WITHIN
+from verifier.logic.expr import TRUE, And, Atom, Const, Expr, fold, negation, support
+from verifier.plan.minimality import TIERS, tier_of, values_in_order
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.world.train_constraints import bodies
+from verifier.world.world import World
+
+Assignment = dict[Observable, str]
+EVERYWHERE: Mapping[Observable, Room] = {}
+
+
+class SituationCheck:
+    """Answers questions about the inputs of one layout.
+
+    ``inputs`` in the order of the file; ``assumptions`` as expressions over inputs;
+    ``always`` what holds anyhow; ``rooms`` where lengths limit how stock can stand;
+    ``timeout`` in seconds for each question, None for no limit."""
+
+    def __init__(
+        self,
+        inputs: Sequence[Observable],
+        assumptions: Sequence[Expr] = (),
+        timeout: float | None = None,
+        always: Sequence[Expr] = (),
+        rooms: Mapping[Observable, Room] = EVERYWHERE,
+    ):
+        self._rank = {what: i for i, what in enumerate(inputs)}
+        # The file's own come first: `rests_on` speaks of them alone.
+        self._assumptions = [(a, support(a)) for a in (*assumptions, *always)]
+        self._own = len(assumptions)
+        self._rooms = rooms
+        self._timeout = timeout
+        self._deadline: float | None = None
+        self._solver = z3.SimpleSolver()
+        self._terms: dict[Expr, z3.BoolRef] = {}
+        self._bits: dict[tuple[Observable, str], z3.BoolRef] = {}
+        self._domains: dict[Observable, list[z3.BoolRef]] = {}
+        self._last: z3.ModelRef | None = None
+        self._groups = self._group_assumptions()
+        self._elsewhere: dict[int, Answer] = {}
+
+    @staticmethod
+    def of(world: World, timeout: float | None = None, *, assumed: bool = True) -> "SituationCheck":
+        """Answers questions about a layout. Without ``assumed`` the file's assumptions are
+        left out."""
+        plan = world.plan
+        taken = plan.assumptions if assumed else ()
+        return SituationCheck(
+            world.inputs,
+            [world.expand(world.lower(a.condition)) for a in taken],
+            timeout,
+            [
+                *(world.expand(body) for body in bodies(plan)),
+                *(world.expand(world.lower(what)) for what in plan.remembered),
+            ],
+            rooms(plan),
+        )
+
+    # -------------------------------------------------------------- questions
+
+    def find(self, goal: Expr, *, smallest: bool = False) -> Answer:
+        """An allowed situation in which ``goal`` holds, the simplest one if asked for.
+
+        Raises :class:`Interrupted` on Ctrl-C."""
+        self._start_clock()
+        if isinstance(goal, Const) and not goal.value:
+            return Impossible()
+        cone, applying = self.cone(goal)
+        answer = self._find(goal, cone, applying, smallest)
+        if isinstance(answer, Exists):
+            return self._with_the_rest(answer, applying)
+        return answer
+
+    def _find(
+        self, goal: Expr, cone: Sequence[Observable], applying: Sequence[int], smallest: bool
+    ) -> Answer:
+        """An answer that looks at these inputs and assumptions only."""
+        self._solver.push()
+        try:
+            self._allow(cone)
+            self._solver.add(self._term(goal))
+            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying
+                               if i >= self._own))  # fmt: skip
+            names = {i: z3.Bool(f"assumption {i}") for i in applying if i < self._own}
+            for i, name in names.items():
+                self._solver.add(z3.Implies(name, self._term(self._assumptions[i][0])))
+            found = self._check(list(names.values()))
+            if found == z3.unsat:
+                return Impossible(self._rests_on(names))
+            if found != z3.sat:
+                return Unknown(self._why())
+            self._solver.add(*names.values())
+            model = self._read(cone)
+            if not smallest:
+                return Exists(_situation(model))
+            done, model = self._shrink(cone, model)
+            return Exists(_situation(model), done)
+        finally:
+            self._solver.pop()
+
+    def _rests_on(self, names: dict[int, z3.BoolRef]) -> tuple[int, ...]:
+        """Assumptions without any of which the goal would not be impossible. The later
+        ones of the file are let go first, so that the answer does not hang on the solver."""
+        kept = list(names)
+        if kept and self._check([]) == z3.unsat:
+            return ()
+        for i in reversed(names):
+            trial = [k for k in kept if k != i]
+            if self._check([names[k] for k in trial]) == z3.unsat:
+                kept = trial
+        return tuple(kept)
+
+    def _with_the_rest(self, answer: Exists, applying: Sequence[int]) -> Answer:
+        """The situation found, with what the assumptions outside the cone ask for."""
+        facts = dict(answer.situation)
+        smallest = answer.smallest
+        for group in self._groups:
+            if group[0] in applying:
+                continue
+            found = self._elsewhere.get(group[0])
+            if found is None:
+                cone, _ = self.cone(self._assumptions[group[0]][0])
+                found = self._find(TRUE, cone, group, True)
+                if not isinstance(found, Unknown):
+                    self._elsewhere[group[0]] = found
+            if not isinstance(found, Exists):
+                return found
+            facts |= dict(found.situation)
+            smallest = smallest and found.smallest
+        inputs_in_order = sorted(facts.items(), key=lambda fact: self._rank[fact[0]])
+        return Exists(Situation.of(inputs_in_order), smallest)
+
+    def faults_with(
+        self,
+        goal: Expr,
+        faults: Sequence[Observable],
+        *,
+        at_once: int = 1,
+        spared: Collection[frozenset[Observable]] = (),
+    ) -> tuple[list[tuple[Observable, ...]], str]:
+        """Every set of ``at_once`` of these faults with which, and with nothing else broken,
+        ``goal`` can come about; and why the search was given up, empty when it was not.
+        Sets that contain one of ``spared`` are passed over.
+
+        Raises :class:`Interrupted` on Ctrl-C."""
+        self._start_clock()
+        cone, applying = self.cone(goal)
+        inside = set(cone)
+        asked = [fault for fault in faults if fault in inside]
+        if isinstance(goal, Const) or len(asked) < at_once:
+            return [], ""
+        found: list[tuple[Observable, ...]] = []
+        self._solver.push()
+        try:
+            self._allow(cone)
+            self._solver.add(self._term(goal))
+            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
+            broken = {fault: z3.Not(self._bit(fault, fault.usual)) for fault in asked}
+            others = (w for w in cone if w.kind == "fault" and w not in broken)
+            self._solver.add(*(self._bit(fault, fault.usual) for fault in others))
+            bits = list(broken.values())
+            self._solver.add(z3.AtMost(*bits, at_once), z3.AtLeast(*bits, at_once))
+            for group in spared:
+                if group and group <= broken.keys():
+                    self._solver.add(z3.Not(z3.And(*(broken[fault] for fault in group))))
+            while True:
+                answer = self._check([])
+                if answer == z3.unsat:
+                    return found, ""
+                if answer != z3.sat:
+                    return found, self._why()
+                model = self._read(asked)
+                these = tuple(fault for fault in asked if model[fault] != fault.usual)
+                found.append(these)
+                self._solver.add(z3.Not(z3.And(*(broken[fault] for fault in these))))
+        finally:
+            self._solver.pop()
+
+    def relevant(self, goal: Expr, situation: Situation) -> tuple[Observable, ...]:
+        """The facts of a situation that matter: ``goal`` holds in every allowed situation
+        that agrees with it on these and has nothing broken but what it has. Others were let
+        go one by one, in a fixed order."""
+        self._start_clock()
+        cone, applying = self.cone(goal)
+        sound = [w for w in cone if w.kind == "fault" and w not in situation.facts]
+        kept = dict.fromkeys(w for w in cone if w.kind != "fault" or w in situation.facts)
+        order = sorted(kept, key=lambda w: (w in situation.facts, -self._rank[w]))
+        self._solver.push()
+        try:
+            self._allow(cone)
+            self._solver.add(self._term(negation(goal)))
+            self._solver.add(*(self._bit(w, w.usual) for w in sound))
+            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
+            # Letting go of many at once comes to the same as one by one: what holds with few
+            # facts given holds with more.
+            waiting = [order]
+            while waiting:
+                several = waiting.pop()
+                dropped = set(several)
+                fixed = [self._bit(w, situation.state(w)) for w in kept if w not in dropped]
+                if self._check(fixed) == z3.unsat:
+                    kept = {w: None for w in kept if w not in dropped}
+                elif len(several) > 1:
+                    half = len(several) // 2
+                    waiting += [several[half:], several[:half]]
+        finally:
+            self._solver.pop()
+        return tuple(kept)
+
+    def cone(self, goal: Expr) -> tuple[tuple[Observable, ...], tuple[int, ...]]:
+        """The inputs a question is about, in file order, and the assumptions that apply."""
+        inside = set(support(goal))
+        applying: set[int] = set()
+        grew = True
+        while grew:
+            grew = False
+            for i, (_, about) in enumerate(self._assumptions):
+                if i not in applying and (not about or inside.intersection(about)):
+                    applying.add(i)
+                    inside.update(about)
+                    grew = True
+        return tuple(sorted(inside, key=self._rank.__getitem__)), tuple(sorted(applying))
+
+    def _group_assumptions(self) -> list[tuple[int, ...]]:
+        """Assumptions that hang together. One that asks for nothing goes with every cone."""
+        groups: dict[int, tuple[int, ...]] = {}
+        for i, (expr, about) in enumerate(self._assumptions):
+            if about and not any(i in group for group in groups.values()):
+                applying = self.cone(expr)[1]
+                groups[i] = tuple(k for k in applying if self._assumptions[k][1])
+        return list(groups.values())
+
+    # -------------------------------------------------------------- making small
+
+    def _shrink(self, cone: Sequence[Observable], model: Assignment) -> tuple[bool, Assignment]:
+        """The simplest situation, in the order of :mod:`verifier.plan.minimality`, and
+        whether there was time to find it. The goal is in the solver already."""
+        for tier in range(len(TIERS)):
+            here = [what for what in cone if tier_of(what) == tier]
+            unusual = [z3.Not(self._bit(what, what.usual)) for what in here]
+            most = sum(1 for what in here if model[what] != what.usual)
+            for limit in range(most):
+                found = self._check([], z3.AtMost(*unusual, limit))
+                if found == z3.sat:
+                    model, most = self._read(cone), limit
+                    break
+                if found != z3.unsat:
+                    return False, model
+            if unusual:
+                self._solver.add(z3.AtMost(*unusual, most))
+        fixed: list[z3.BoolRef] = []
+        for what in cone:
+            for value in values_in_order(what):
+                if model[what] != value:
+                    found = self._check([*fixed, self._bit(what, value)])
+                    if found == z3.unsat:
+                        continue
+                    if found != z3.sat:
+                        return False, model
+                    model = self._read(cone)
+                fixed.append(self._bit(what, value))
+                break
+        return True, model
+
+    # -------------------------------------------------------------- the solver
+
+    def _start_clock(self) -> None:
+        self._deadline = None if self._timeout is None else monotonic() + self._timeout
+
+    def _check(self, literals: Sequence[z3.BoolRef], *extra: z3.BoolRef) -> z3.CheckSatResult:
+        if self._deadline is not None:
+            left = int((self._deadline - monotonic()) * 1000)
+            if left <= 0:
+                return z3.unknown
+            self._solver.set("timeout", left)
+        if extra:
+            self._solver.push()
+            self._solver.add(*extra)
+        try:
+            found = self._solver.check(*literals)
+            if found == z3.unknown and self._was_stopped():
+                raise Interrupted
+            self._last = self._solver.model() if found == z3.sat else None
+            return found
+        finally:
+            if extra:
+                self._solver.pop()
+
+    def _was_stopped(self) -> bool:
+        """Whether it was Ctrl-C. This solver says "canceled" of it and of the time limit alike."""
+        reason = self._solver.reason_unknown()
+        late = self._deadline is not None and monotonic() >= self._deadline - WITHIN
+        return "interrupt" in reason or ("cancel" in reason and not late)
+
+    def _why(self) -> str:
+        if self._timeout is not None:
+            return f"no answer within {self._timeout:g} s"
+        return f"the solver gave up ({self._solver.reason_unknown()})"
+
+    def _read(self, cone: Iterable[Observable]) -> Assignment:
+        """Plain values out of the solver; what it left open is as usual."""
+        model = self._last
+        assert model is not None
+        values: Assignment = {}
+        for what in cone:
+            values[what] = what.usual
+            for value in what.values:
+                if z3.is_true(model.eval(self._bit(what, value), model_completion=True)):
+                    values[what] = value
+                    break
+        return values
+
+    # -------------------------------------------------------------- encoding
+
+    def _allow(self, cone: Iterable[Observable]) -> None:
+        """Every input is in exactly one of its states."""
+        for what in cone:
+            if what not in self._domains:
+                self._domains[what] = self._domain(what)
+            self._solver.add(*self._domains[what])
+
+    def _domain(self, what: Observable) -> list[z3.BoolRef]:
+        terms: list[z3.BoolRef] = []
+        if len(what.values) == 1:
+            terms.append(self._bit(what, what.values[0]))
+        elif len(what.values) > 2:
+            bits = [self._bit(what, value) for value in what.values]
+            terms += [z3.Or(*bits), z3.AtMost(*bits, 1)]
+        if what in self._rooms:
+            terms += standing_is_possible(what, self._rooms[what], self._bit)
+        return terms
+
+    def _bit(self, what: Observable, value: str) -> z3.BoolRef:
+        """One Boolean for each state; two-state things have one Boolean in all."""
+        key = what, value
+        bit = self._bits.get(key)
+        if bit is None:
+            if len(what.values) == 2 and value == what.values[0]:
+                bit = z3.Not(self._bit(what, what.values[1]))
+            else:
+                bit = z3.Bool(f"{what.kind} {what.name} = {value}")
+            self._bits[key] = bit
+        return bit
+
+    def _term(self, expr: Expr) -> z3.BoolRef:
+        if expr not in self._terms:
+            fold(expr, self._encode)
+        return self._terms[expr]
+
+    def _encode(self, node: Expr, parts: tuple[z3.BoolRef, ...]) -> z3.BoolRef:
+        known = self._terms.get(node)
+        if known is not None:
+            return known
+        match node:
+            case Const(value=value):
+                term = z3.BoolVal(value)
+            case Atom(what=what, values=values):
+                bits = [self._bit(what, value) for value in values]
+                term = bits[0] if len(bits) == 1 else _grouped(z3core.Z3_mk_or, bits)
+            case And():
+                term = _grouped(z3core.Z3_mk_and, parts)
+            case _:
+                term = _grouped(z3core.Z3_mk_or, parts)
+        self._terms[node] = term
+        return term
+
+
+def _grouped(make: Any, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
+    """`And` or `Or` without the library's look at the sort of every part: all are Boolean,
+    and there are very many."""
+    context = parts[0].ctx
+    array = (z3.Ast * len(parts))(*(part.as_ast() for part in parts))
+    return z3.BoolRef(make(context.ref(), len(parts), array), context)
+
+
+def _situation(values: Assignment) -> Situation:
+    return Situation.of(values.items())

@@ -1,0 +1,57 @@
+"""Where trains may stand over spots, for the solver: lengths are real numbers.
+
+In: a plan. Out: for each block with spots, what it means in lengths that stock stands in
+one way or another. :mod:`verifier.reference.train_extents` finds the same by critical positions.
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+
+import z3
+
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.wiring.equipment import Geometry
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    """The lengths of one block, and the spots covered in each state of its stock."""
+
+    geometry: Geometry
+    covers: Mapping[str, tuple[int, ...]]
+
+
+def rooms(plan: Plan) -> dict[Observable, Room]:
+    """By the observable that says where stock stands."""
+    found = {}
+    for what in plan.inputs:
+        geometry = plan.equipment.geometry.get(what.name) if what.kind == "standing" else None
+        if geometry is not None:
+            places = plan.equipment.places[what.name]
+            found[what] = Room(geometry, {place.name: place.covers for place in places})
+    return found
+
+
+def standing_is_possible(
+    what: Observable, room: Room, bit: Callable[[Observable, str], z3.BoolRef]
+) -> list[z3.BoolRef]:
+    """That some train of an allowed length covers just the spots that the state says."""
+    start, length = z3.Real(f"start on {what.name}"), z3.Real(f"length on {what.name}")
+    geometry = room.geometry
+    fits = [length >= _real(geometry.shortest), start < _real(geometry.length), start + length > 0]
+    if geometry.longest is not None:
+        fits.append(length <= _real(geometry.longest))
+    covered = [
+        z3.And(start <= _real(spot), _real(spot) <= start + length) for spot in geometry.spots
+    ]
+    terms = list(fits)
+    for state, covers in room.covers.items():
+        just_these = [c if i in covers else z3.Not(c) for i, c in enumerate(covered)]
+        terms.append(z3.Implies(bit(what, state), z3.And(*just_these)))
+    return terms
+
+
+def _real(number: Fraction) -> z3.RatNumRef:
+    return z3.Q(number.numerator, number.denominator)

@@ -1,0 +1,1 @@
+"""Histories: bounded search, inductive invariants, locality, certificates."""

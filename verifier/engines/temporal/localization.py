@@ -1,0 +1,225 @@
+"""Locality: each place is proved by itself, with what lies beyond free to do anything.
+
+A window is the system of a few states around what is asked; every other state may be anything
+at any moment. That allows all histories of the whole layout, and more: what never happens in a
+window never happens. Where a window does not suffice it grows; what is found to happen counts
+only on the whole layout, so that is where histories are looked for.
+
+Windows that are the same but for their names are proved once.
+"""
+
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from time import monotonic
+
+from verifier.engines.results import Happens, Lasts, Unknown
+from verifier.engines.temporal import bmc, houdini, induction, spacer
+from verifier.engines.temporal.simulation import Samples
+from verifier.engines.temporal.symmetry import Shapes
+from verifier.logic.expr import Const, Expr, support
+from verifier.logic.transition_system import System, cut
+from verifier.plan.observables import Observable
+
+# Rings of a window: what is asked about, what that hangs on, what that hangs on, …
+FIRST_RING = 1
+# How many moments a history may take that is looked for once a window of so many rings has not
+# sufficed, and at last.
+LOOKS = {FIRST_RING: 8, FIRST_RING + 1: 16}
+LONG = 40
+# Moments for which chance is let go on to see what may happen.
+SAMPLED = 150
+# Moments at once over which what lasts may be shown to last.
+MOST_STEPS = 2
+# Seconds for the engines of last resort where the user gives no limit.
+PATIENCE = 60.0
+
+Outcome = Lasts | Happens | Unknown
+
+
+@dataclass(frozen=True, slots=True)
+class Decided:
+    """An answer and the system it was found in: a window, or the whole."""
+
+    outcome: Outcome
+    system: System
+
+
+class Windows:
+    """Decides questions about one transition system.
+
+    ``few``: choices that a history should have few of, the most important first; ``timeout``
+    in seconds for each question; ``step`` is called before each."""
+
+    def __init__(
+        self,
+        system: System,
+        *,
+        few: Sequence[frozenset[Observable]] = (),
+        timeout: float | None = None,
+        step: Callable[[], None] = lambda: None,
+    ):
+        self.system = system
+        self._few = few
+        self._timeout = timeout
+        self._step = step
+        self._supports: dict[Observable, frozenset[Observable]] = {}
+        self._shapes = Shapes()
+        # By shape of window: what lasts in it, and what that was found to prove.
+        self._known: dict[Hashable, _Known] = {}
+        self._proofs: dict[Expr, None] = {}
+        self._lasting: dict[frozenset[Observable], tuple[Expr, ...]] = {}
+        self._states = frozenset(system.states)
+
+    def decide(self, bads: Sequence[Expr], *, likely: bool = False) -> list[Decided]:
+        """Answers to several questions about one place. ``likely``: these things should
+        happen, so histories are looked for first."""
+        answers = {i: a for i, bad in enumerate(bads) if (a := self._constant(bad)) is not None}
+        if likely:
+            left = {i: bad for i, bad in enumerate(bads) if i not in answers}
+            answers |= self._look_for(left, LOOKS[FIRST_RING])
+        rings, before = FIRST_RING, frozenset[Observable]()
+        failed: dict[int, list[_Failed]] = {i: [] for i in range(len(bads))}
+        while waiting := [i for i in range(len(bads)) if i not in answers]:
+            kept = self.window([bads[i] for i in waiting], rings)
+            if kept == before:
+                break
+            for i, answer in self._in_window(kept, {i: bads[i] for i in waiting}).items():
+                if isinstance(answer, _Failed):
+                    failed[i].append(answer)
+                    continue
+                answers[i] = answer
+                for once in failed[i]:
+                    once.known.wider.add(once.asked)
+            if rings in LOOKS and not likely:
+                # What a wider window proved of a place like this it will prove here.
+                sought = [i for i in waiting if i not in answers and not failed[i][-1].proved_wider]
+                answers |= self._look_for({i: bads[i] for i in sought}, LOOKS[rings])
+            rings, before = rings + 1, kept
+        return [answers.get(i) or self._at_last(bad) for i, bad in enumerate(bads)]
+
+    def lasting(self) -> Iterator[Expr]:
+        """Everything found to last, of every window looked at."""
+        for clauses in self._lasting.values():
+            yield from clauses
+        yield from self._proofs
+
+    def _constant(self, bad: Expr) -> Decided | None:
+        if isinstance(bad, Const) and not bad.value:
+            return Decided(Lasts((), 1), cut(self.system, ()))
+        return None
+
+    # -------------------------------------------------------------- windows
+
+    def window(self, bads: Iterable[Expr], rings: int) -> frozenset[Observable]:
+        """The states at most so many steps of hanging-on away from what is asked."""
+        inside = {w for bad in bads for w in support(bad) if w in self._states}
+        edge = set(inside)
+        for _ in range(rings):
+            beyond = {w for what in edge for w in self._support(what) if w in self._states}
+            edge = beyond - inside
+            inside |= edge
+        return frozenset(inside)
+
+    def _support(self, state: Observable) -> frozenset[Observable]:
+        if state not in self._supports:
+            self._supports[state] = self.system.support(state)
+        return self._supports[state]
+
+    def _in_window(
+        self, kept: frozenset[Observable], bads: Mapping[int, Expr]
+    ) -> "dict[int, Decided | _Failed]":
+        """The answers of a window, or that it does not suffice."""
+        system = cut(self.system, kept, bads.values())
+        deadline = self._deadline()
+        form = self._shapes.of(system)
+        known = self._known.get(form.key)
+        if known is None:
+            lasting = houdini.lasting(system, deadline=deadline)
+            known = _Known(tuple(map(form.abstract, lasting)), {}, set())
+            self._known[form.key] = known
+        clauses = tuple(map(form.concrete, known.lasting))
+        self._lasting[kept] = clauses
+        answers: dict[int, Decided | _Failed] = {}
+        for i, bad in bads.items():
+            self._step()
+            asked = form.question(self._shapes.form(bad))
+            if asked not in known.proved:
+                found = induction.prove(
+                    system, bad, clauses, most_steps=MOST_STEPS, deadline=deadline
+                )
+                known.proved[asked] = (
+                    Lasts(tuple(map(form.abstract, found.clauses)), found.steps)
+                    if isinstance(found, Lasts)
+                    else None
+                )
+            proved = known.proved[asked]
+            if proved is None:
+                answers[i] = _Failed(known, asked)
+                continue
+            needed = tuple(map(form.concrete, proved.clauses))
+            self._proofs.update(dict.fromkeys(needed))
+            answers[i] = Decided(Lasts(needed, proved.steps), system)
+        return answers
+
+    # -------------------------------------------------------------- histories
+
+    @cached_property
+    def _samples(self) -> Samples:
+        return Samples(self.system, moments=SAMPLED)
+
+    def _look_for(self, bads: Mapping[int, Expr], moments: int) -> dict[int, Decided]:
+        """Those that happen soon, or that chance has come upon, on the whole layout."""
+        found = {}
+        for i, bad in bads.items():
+            most = LONG if self._samples.holding(bad) else moments
+            answer = bmc.search(
+                self.system, bad, most=most, deadline=self._deadline(), few=self._few
+            )
+            if isinstance(answer, Happens):
+                found[i] = Decided(answer, self.system)
+        return found
+
+    def _at_last(self, bad: Expr) -> Decided:
+        """What neither a window nor a short history decided: looked for at length, then given
+        to the engine of last resort."""
+        far = self.window([bad], len(self._states))
+        whole = cut(self.system, far, [bad])
+        answer = bmc.search(self.system, bad, most=LONG, deadline=self._deadline(), few=self._few)
+        if isinstance(answer, Happens):
+            return Decided(answer, self.system)
+        proof = induction.prove(whole, bad, (), most_steps=MOST_STEPS, deadline=self._deadline())
+        if isinstance(proof, Lasts):
+            return Decided(proof, whole)
+        last = spacer.decide(whole, bad, deadline=self._deadline())
+        if isinstance(last, Lasts):
+            return Decided(last, whole)
+        if isinstance(answer, Unknown):
+            return Decided(answer, self.system)
+        return Decided(Unknown("no reason why it never happens was found", LONG), self.system)
+
+    def _deadline(self) -> float:
+        return monotonic() + (PATIENCE if self._timeout is None else self._timeout)
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """Of one shape of window, under the names of the shape: the clauses that last; of each
+    question asked, how they prove it, None where they do not; questions of these that a wider
+    window proved."""
+
+    lasting: tuple[Expr, ...]
+    proved: dict[Hashable, Lasts | None]
+    wider: set[Hashable]
+
+
+@dataclass(frozen=True, slots=True)
+class _Failed:
+    """A question that a window does not answer."""
+
+    known: _Known
+    asked: Hashable
+
+    @property
+    def proved_wider(self) -> bool:
+        return self.asked in self.known.wider

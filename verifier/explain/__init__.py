@@ -1,0 +1,1 @@
+"""Why it is so: causes, traces and invariants, told to a railroader."""

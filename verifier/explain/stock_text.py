@@ -1,0 +1,83 @@
+"""Where stock stands, in words.
+
+In: a block whose wiring tells places apart, and the place. Out: `train at m1 on Main`, `a
+train of 600 mm on Main from 150 mm to 750 mm, over no spot`.
+"""
+
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.wiring.derive_equipment import unseen_anywhere
+from verifier.plan.wiring.equipment import Place
+from verifier.properties.amounts import length
+from verifier.reference.equipment import how_it_stands
+from verifier.reference.train_extents import Stands
+
+
+def place_of(plan: Plan, what: Observable, state: str) -> Place | None:
+    """The place that a state of where stock stands names; None for vacant."""
+    places = plan.equipment.places.get(what.name, ())
+    return next((place for place in places if place.name == state), None)
+
+
+def stock_words(plan: Plan, block: str, place: Place) -> str:
+    """``train at m1 on Main``."""
+    subject, where = _stock(plan, block, place)
+    return f"{subject.removeprefix('a ') if subject == 'a train' else subject} {where}"
+
+
+def stock_stands(plan: Plan, block: str, place: Place) -> str:
+    """``a train stands at m1 on Main``."""
+    subject, where = _stock(plan, block, place)
+    return f"{subject} stands {where}"
+
+
+def _stock(plan: Plan, block: str, place: Place) -> tuple[str, str]:
+    """What stands on a block, and where."""
+    over = f", {place.name[place.name.index('over ') :]}" if "over " in place.name else ""
+    at = f"at {place.feeder} " if place.feeder and _sensed(plan, block) else ""
+    unseen = _draws_nothing(plan, block, place)
+    stands = how_it_stands(plan, block, place.covers)
+    if stands is not None:
+        subject, where = _train(plan, block, stands)
+        drawing = ", drawing no current" if unseen else ""
+        return subject, f"{at}on {block}{where}{drawing}{over}"
+    if unseen:
+        return _unseen_stock(plan, block), f"on {block}{over}"
+    return "a train", f"{at}on {block}{over}"
+
+
+def _sensed(plan: Plan, block: str) -> bool:
+    """Whether it matters where stock draws its current: not for spot detectors alone."""
+    detectors = plan.wiring.detectors_of(block)
+    return not detectors or any(d.kind == "current-sensing" for d in detectors)
+
+
+def _draws_nothing(plan: Plan, block: str, place: Place) -> bool:
+    """Whether the stock is one that a current-sensing detector does not see. (Where there
+    is none but spot detectors, it does not matter what it draws.)"""
+    return not place.draws and _sensed(plan, block)
+
+
+def _unseen_stock(plan: Plan, block: str) -> str:
+    trains = plan.wiring.trains
+    if not unseen_anywhere(block, plan.wiring):
+        return "the middle of a train, which draws no current,"
+    if trains is not None and trains.detectable == "locomotive":
+        return "stock that draws no current"
+    return "stock that draws too little current"
+
+
+def _train(plan: Plan, block: str, stands: Stands) -> tuple[str, str]:
+    """A train and where it stands: ``a train of 600 mm`` and `` from 150 mm to 750 mm``."""
+    across, unit = plan.equipment.geometry[block].length, plan.wiring.units.track
+    first, last = stands.start, stands.start + stands.length
+    if not stands.length:
+        return "stock", f" at {length(first, unit)}"
+    train = f"a train of {length(stands.length, unit)}"
+    if first < 0 and last > across:
+        return train, ", longer than the block"
+    if first < 0:
+        return train, f" up to {length(last, unit)}, the rest of it beyond the left end"
+    if last > across:
+        return train, f" from {length(first, unit)}, the rest of it beyond the right end"
+    return train, f" from {length(first, unit)} to {length(last, unit)}"

@@ -1,0 +1,314 @@
+"""Why the end of a history was allowed: which signals let trains come, why points were free to
+move, when and why relays had let go.
+
+In: a history (:class:`Record`) and what it breaks. Out: chains of causes, each with the rule of
+the file in a few words.
+"""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from verifier.explain.signal_causes import causes, reasons
+from verifier.explain.trace_view import Record, Went, acting_span
+from verifier.language.source import Span
+from verifier.plan import observables
+from verifier.plan.locking.locking_model import Relay, Timer, Traffic
+from verifier.plan.model import Signal
+from verifier.plan.observables import Condition, Observable
+from verifier.plan.situation import Situation
+from verifier.properties.obligation import Obligation
+from verifier.verdicts.report import Cause
+
+# How far back a chain goes from what memory holds to how it came about.
+MAX_STEPS_BACK = 4
+
+# By moment, and what an event tells of (of a train: which): the number of the event.
+Numbers = Mapping[tuple[int, Observable | int], int]
+
+_MEMORY = ("relay", "timer", "traffic")
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """``rule``: the rule that allowed it, in a few words, empty where there is none."""
+
+    cause: Cause
+    rule: str = ""
+
+
+def why_allowed(
+    record: Record,
+    obligation: Obligation,
+    asked: Sequence[Observable],
+    numbers: Numbers,
+    matters: Collection[Observable],
+) -> Iterator[Allowed]:
+    """Why the last moment could come about. ``asked``: what shows the trouble, as the obligation
+    puts it; ``matters``: the states and inputs that suffice for it."""
+    return _Why(record, obligation, asked, numbers, matters).all()
+
+
+class _Why:
+    def __init__(
+        self,
+        record: Record,
+        obligation: Obligation,
+        asked: Sequence[Observable],
+        numbers: Numbers,
+        matters: Collection[Observable],
+    ):
+        self.record = record
+        self.plan = record.plan
+        self._obligation = obligation
+        self._numbers = numbers
+        self._matters = matters
+        self._asked = asked
+        self._recalled: set[tuple[Observable, int]] = set()
+
+    def all(self) -> Iterator[Allowed]:
+        told: set[str] = set()
+        for allowed in (*self._by_signals(), *self._by_locks()):
+            if allowed.cause.text not in told:
+                told.add(allowed.cause.text)
+                yield allowed
+
+    def _by_signals(self) -> Iterator[Allowed]:
+        """The signals that let trains come, those that do at the end, and points that moved
+        since such a signal cleared."""
+        coming = self._coming()
+        for train in (*coming, *self._standing(coming)):
+            yield from self._let_come(train, moves=train in coming)
+        shown = [w.name for w in self._asked if w.kind == "reading"]
+        for name in dict.fromkeys((*self._obligation.signals, *shown)):
+            if self.record.permits(self.record.last, self.plan.signals[name]):
+                yield self._shows(name, self.record.last, "")
+
+    def _by_locks(self) -> Iterator[Allowed]:
+        """What was not locked at the end."""
+        for what in self._asked:
+            match what.kind:
+                case "points move" | "train derails" if self._moves(what.name):
+                    yield self._free_to_move(what.name)
+                case "lock released":
+                    yield from self._released(what.name)
+                case "traffic turns":
+                    yield from self._turned(what.name)
+                case _:
+                    pass
+
+    def _line(self, span: Span) -> str:
+        return span.seen_from(self.plan.source)
+
+    # -------------------------------------------------------------- trains
+
+    def _coming(self) -> tuple[int, ...]:
+        """The trains that come to grief in the last step."""
+        places = {w.name for w in self._asked if w.kind in ("trains meet", "train derails")}
+        return tuple(
+            dict.fromkeys(
+                went.train
+                for went in self.record.went[self.record.last]
+                if went.onto and went.onto.piece in places and went.move in ("front", "enters")
+            )
+        )
+
+    def _standing(self, coming: Collection[int]) -> tuple[int, ...]:
+        """The other trains that matter at the last moment."""
+        here = self.record.where[self.record.last]
+        there = {here[w.name] for w in self._matters if w.kind == "train" and w.name in here}
+        return tuple(sorted(there.difference(coming)))
+
+    def _let_come(self, train: int, *, moves: bool) -> Iterator[Allowed]:
+        """By which signal a train was let come, the last one it passed."""
+        passed: tuple[int, Went] | None = None
+        for k, steps in enumerate(self.record.went):
+            for went in steps:
+                if went.train == train and went.under:
+                    passed = k, went
+        name = self.record.name(train)
+        if passed is None:
+            origin = self.record.origins[train]
+            at_edge = self.plan.track.pieces.get(origin)
+            if at_edge is not None and at_edge.kind == "edge":
+                text = f"{name} came in at {origin} and has passed no signal"
+            else:
+                text = f"{name} stood on {origin} at the start and has passed no signal"
+            yield Allowed(Cause(text, None), f"no signal holds {name}" if moves else "")
+            return
+        k, went = passed
+        assert went.under is not None
+        number = self._numbers.get((k, train))
+        did = f"let {name} come" + (f" (event {number})" if number else "")
+        signal = self.plan.signals[went.under]
+        while k and not self.record.permits(k, signal):
+            k -= 1  # a late pass: when it last saw the signal clear
+        yield self._shows(signal.name, k, did)
+        yield from self._moved_since(signal, k)
+
+    def _shows(self, name: str, k: int, did: str) -> Allowed:
+        signal = self.plan.signals[name]
+        (chain,) = causes(
+            self.plan, self.record.evaluator, self.record.situation(k), (name,),
+            recall=lambda what: self._recall(what, k, 0),
+        )  # fmt: skip
+        span = acting_span(self.record, k, signal)
+        if did:
+            text = f"{name} {did}: it showed {self.record.aspect(k, signal)}"
+            chain = replace(chain, text=text)
+        return Allowed(chain, f"`{_shortly(span)}` of {name} ({self._line(span)})")
+
+    # -------------------------------------------------------------- points
+
+    def _moves(self, turnout: str) -> bool:
+        points = observables.points(turnout)
+        now, then = (f(self.record.last, points) for f in (self.record.now, self.record.then))
+        return now == "open" or now != then
+
+    def _moved_since(self, signal: Signal, k: int) -> Iterator[Allowed]:
+        """Why points of its routes could move once the signal, clear at ``k``, had cleared."""
+        cleared = k
+        while cleared and self.record.permits(cleared - 1, signal):
+            cleared -= 1
+        needs = (need.points for route in self.plan.routes_of(signal.name) for need in route.needs)
+        for turnout in dict.fromkeys(needs):
+            points = observables.points(turnout)
+            for j in range(self.record.last - 1, cleared - 1, -1):
+                now, then = self.record.now(j, points), self.record.then(j, points)
+                if now not in ("open", then):
+                    yield self._not_locked(turnout, j)
+                    break
+
+    def _free_to_move(self, turnout: str) -> Allowed:
+        """Why nothing held the points when they began to move."""
+        points, thrown = observables.points(turnout), observables.thrown(turnout)
+        k = self.record.last
+        while k and self.record.now(k, points) == "open":
+            k -= 1
+        # Turned back on their way, they were free once more.
+        k = max(j for j in range(k, self.record.last + 1)
+                if j == k or self.record.now(j, thrown) != self.record.then(j, thrown))  # fmt: skip
+        return self._not_locked(turnout, k)
+
+    def _not_locked(self, turnout: str, k: int) -> Allowed:
+        throw = self.plan.locking.throws.get(turnout)
+        span = self.plan.track.pieces[turnout].span if throw is None else throw.span
+        if throw is None or throw.locked is None:
+            text = f"nothing locks {turnout}"
+            return Allowed(Cause(text, span), text)
+        reasons_ = self._why(throw.locked, k)
+        if throw.electric:
+            text = f"the electric lock of {turnout} is released"
+            rule = f"the electric lock of {turnout} ({self._line(throw.locked.span)})"
+        else:
+            text = f"{turnout} is not locked: `locked while …` does not hold"
+            rule = f"`locked while …` of {turnout} ({self._line(throw.locked.span)}) does not hold"
+        return Allowed(Cause(text, throw.locked.span, reasons_), rule)
+
+    def _released(self, turnout: str) -> Iterator[Allowed]:
+        throw = self.plan.locking.throws.get(turnout)
+        if throw is not None and throw.locked is not None:
+            span = throw.locked.span
+            text = f"the electric lock of {turnout} is released"
+            rule = f"`electric lock released when …` of {turnout} ({self._line(span)})"
+            yield Allowed(Cause(text, span, self._why(throw.locked, self.record.last)), rule)
+
+    def _turned(self, name: str) -> Iterator[Allowed]:
+        traffic = self.plan.locking.traffic[name]
+        what = observables.traffic(name)
+        will = self.record.then(self.record.last, what)
+        wanted = traffic.rightward if will == "rightward" else traffic.leftward
+        because = self._why(wanted, self.record.last, of=name)
+        if traffic.locked is None:
+            text = f"nothing locks the direction of traffic {name}"
+            yield Allowed(Cause(text, traffic.span, because), text)
+            return
+        span = traffic.locked.span
+        text = f"the direction of traffic {name} is not locked: `locked while …` does not hold"
+        because = (*self._why(traffic.locked, self.record.last, of=name), *because)
+        rule = f"`locked while …` of {name} ({self._line(span)}) does not hold"
+        yield Allowed(Cause(text, span, because), rule)
+
+    # -------------------------------------------------------------- memory
+
+    def _why(
+        self, condition: Condition, k: int, *, of: str = "", back: int = 0
+    ) -> tuple[Cause, ...]:
+        """The facts that make a condition true or false at a moment. ``of``: the memory that
+        acts by it; what acts before it has acted."""
+        acted = self._acting_before(of)
+        situation = self.record.situation(k)
+        if acted:
+            given = {**dict(situation), **{what: self.record.then(k, what) for what in acted}}
+            situation = Situation.of(given.items())
+        found = reasons(
+            self.plan, self.record.evaluator, situation, condition,
+            recall=lambda what: self._recall(what, k + (what in acted), back),
+        )  # fmt: skip
+        return tuple(dict.fromkeys(found))
+
+    def _recall(self, what: Observable, k: int, back: int) -> Cause | None:
+        """How a relay, timer or direction of traffic came to be as it is at moment ``k``; that a
+        train is not seen; None of all else."""
+        if what.kind == "block report" and what.name in self.record.unseen(k):
+            return Cause(f"{what.name} reports clear (the train there is not seen)", None)
+        if what.kind not in _MEMORY:
+            return None
+        state = self.record.then(k - 1, what) if k else self.record.now(k, what)
+        element = self._element(what)
+        since = next((j for j in range(k - 1, -1, -1) if self.record.now(j, what) != state), None)
+        text = f"{what.kind} {what.name} is {state}"
+        if since is None:
+            return Cause(f"{text}, as at the start", element.span)
+        number = self._numbers.get((since, what))
+        if number is not None:
+            text += f" since event {number}"
+        if (what, since) in self._recalled or back >= MAX_STEPS_BACK:
+            return Cause(text, element.span)
+        self._recalled.add((what, since))
+        condition = _mover(element, state)
+        because = self._why(condition, since, of=element.name, back=back + 1)
+        return Cause(text, condition.span, because)
+
+    def _element(self, what: Observable) -> Relay | Timer | Traffic:
+        locking = self.plan.locking
+        match what.kind:
+            case "relay":
+                return locking.relays[what.name]
+            case "timer":
+                return locking.timers[what.name]
+            case _:
+                return locking.traffic[what.name]
+
+    def _acting_before(self, name: str) -> dict[Observable, None]:
+        """Memory that has acted when it is the turn of this one."""
+        order = self.plan.locking.memory
+        before = order[: order.index(name)] if name else ()
+        return dict.fromkeys(map(self._named, before))
+
+    def _named(self, name: str) -> Observable:
+        locking = self.plan.locking
+        if name in locking.relays:
+            return observables.relay(name)
+        return observables.timer(name) if name in locking.timers else observables.traffic(name)
+
+
+def _mover(element: Relay | Timer | Traffic, state: str) -> Condition:
+    """The condition by which memory came to a state: as it holds, or no longer does."""
+    match element:
+        case Relay(picks=picks, sticks=sticks):
+            return picks if state == "up" or sticks is None else sticks
+        case Timer(runs=runs):
+            return runs
+        case Traffic(rightward=rightward, leftward=leftward):
+            return rightward if state == "rightward" else leftward
+
+
+def _first_line(span: Span) -> str:
+    return " ".join(span.text.split())
+
+
+def _shortly(span: Span) -> str:
+    """``Clear when …``."""
+    text = _first_line(span)
+    head, when, _ = text.partition(" when ")
+    return f"{head} when …" if when else text

@@ -1,0 +1,392 @@
+"""A history in the trade's words: one line for each event, in a possible order.
+
+In: a plan, what may happen on it, the moments of one history and the obligation that its last
+moment breaks (or meets). Out: a :class:`Story`, what does not matter left out
+(:mod:`verifier.explain.trace_slicing`), and why it was allowed
+(:mod:`verifier.explain.trace_causes`).
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from verifier.explain.trace_causes import Allowed, why_allowed
+from verifier.explain.trace_slicing import HELD, Moment, sufficient, tidied
+from verifier.explain.trace_view import Record, Went, acting_span
+from verifier.language.source import Span
+from verifier.logic.expr import Expr, atom, holds, support
+from verifier.plan import observables
+from verifier.plan.locking.locking_model import Throw
+from verifier.plan.model import Plan, Signal
+from verifier.plan.observables import Observable, says_opened
+from verifier.plan.situation import Situation
+from verifier.properties.obligation import Obligation
+from verifier.properties.phrases import listing
+from verifier.verdicts.report import Cause, Happening, Story
+from verifier.world.history import Histories
+
+_SET = {"derail": "derail {} is set {}", "gate": "gate {} is {}"}
+_COMMANDS = ("lever", "button", "derail", "gate")
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """A history told, and the chain of causes that allowed it."""
+
+    story: Story
+    causes: tuple[Cause, ...]
+
+
+def story(
+    plan: Plan,
+    moments: Sequence[Moment],
+    obligation: Obligation,
+    *,
+    histories: Histories | None = None,
+) -> Story:
+    """The history alone. ``histories``: what may happen on the plan, where that is at hand."""
+    return told(histories or Histories(plan), moments, obligation).story
+
+
+def told(histories: Histories, moments: Sequence[Moment], obligation: Obligation) -> Told:
+    """A history, and why it was allowed. Its moments are those that matter only: whoever is
+    careful replays them."""
+    bad = histories.expand(obligation.formula)
+    tidy = tidied(histories.system, bad, moments)
+    record = Record(histories.plan, tidy.moments, tidy.after)
+    asked = _asked(histories, tidy.moments[-1], obligation.formula)
+    teller = _Teller(record, obligation, asked, tidy.matters, histories.unit)
+    events = list(teller.events())
+    possible = obligation.mode == "possible"
+    allowed = (
+        []
+        if possible
+        else list(why_allowed(record, obligation, asked, teller.numbers, tidy.matters[-1]))
+    )
+    if not possible:
+        events.append(_hazard(obligation, allowed, record.last))
+    return Told(
+        Story(tidy.moments, tuple(events), len(record.origins)),
+        tuple(a.cause for a in allowed),
+    )
+
+
+def _asked(histories: Histories, last: Moment, formula: Expr) -> tuple[Observable, ...]:
+    """What shows that a formula holds at the last moment, as the obligation puts it."""
+    states = {
+        what: next(
+            value for value in what.values if holds(histories.expand(atom(what, value)), last)
+        )
+        for what in support(formula)
+    }
+    facts_ = sufficient([formula], states)
+    return tuple(what for what in states if what in facts_)
+
+
+def _hazard(obligation: Obligation, allowed: Sequence[Allowed], moment: int) -> Happening:
+    """The last line: what is wrong, and the rules that allowed it."""
+    rules = list(dict.fromkeys(a.rule for a in allowed if a.rule))
+    text = obligation.trouble
+    if rules:
+        text += f": {listing(rules)}"
+    return Happening(moment, text, obligation.spans[0] if obligation.spans else None)
+
+
+class _Teller:
+    """``numbers``: by moment and what is told of, the number of the event."""
+
+    def __init__(
+        self,
+        record: Record,
+        obligation: Obligation,
+        asked: Sequence[Observable],
+        matters: Sequence[frozenset[Observable]],
+        unit: Fraction | None,
+    ):
+        self.record = record
+        self.plan = record.plan
+        self.numbers: dict[tuple[int, Observable | int], int] = {}
+        self._obligation = obligation
+        self._matters = matters
+        self._unit = unit
+        self._asked = asked
+        self._about = {(w.kind, w.name) for facts_ in matters for w in facts_}
+        self._signals = tuple(self._signals_told())
+        self._stands: dict[Observable, str] = {}
+        self._told = 0
+
+    def events(self) -> Iterator[Happening]:
+        """Everything that happens, moment by moment, up to the last line."""
+        yield from self._start()
+        passed = 0
+        for k in range(self.record.last + 1):
+            said = [*self._aspects(k, told=False), *self._commands(k), *self._aspects(k, told=True)]
+            if k == self.record.last:
+                said += self._at_the_end(k)
+            else:
+                moves = (*self._memory(k), *self._points(k), *self._trains(k), *self._losses(k))
+                said += [(replace(event, seen_after=True), what) for event, what in moves]
+            if said and passed:
+                yield self._time(k, passed)
+                passed = 0
+            for event, what in said:
+                yield self._numbered(event, what)
+            passed += self.record.chosen(k, "tick", "time") and k < self.record.last
+
+    def _numbered(self, event: Happening, what: Observable | int | None = None) -> Happening:
+        self._told += 1
+        if what is not None:
+            self.numbers[event.moment, what] = self._told
+        return event
+
+    def _start(self) -> Iterator[Happening]:
+        for piece in self.record.where[0]:
+            text = f"a train stands on {self.record.title(piece)} at the start"
+            yield self._numbered(Happening(0, text))
+
+    def _time(self, k: int, count: int) -> Happening:
+        seconds = (self._unit or Fraction(1)) * count
+        return self._numbered(Happening(k, f"{float(seconds):g} s pass"))
+
+    # -------------------------------------------------------------- people
+
+    def _commands(self, k: int) -> Iterator["_Said"]:
+        for what in self._inputs(k):
+            state = self.record.now(k, what)
+            match what.kind:
+                case "lever" | "derail" | "gate":
+                    if state != self._stands.get(what, what.usual):
+                        self._stands[what] = state
+                        form = _SET.get(what.kind, "operator throws {} {}")
+                        yield Happening(k, form.format(what.name, state)), what
+                case "button":
+                    before = self.record.now(k - 1, what) if k else what.usual
+                    if state == "pressed" and before != "pressed":
+                        yield Happening(k, f"operator presses {what.name}"), what
+                case "throw" if state == "yes":
+                    yield self._thrown(k, what.name), what
+                case _:
+                    pass
+
+    def _inputs(self, k: int) -> list[Observable]:
+        """What matters of what people do, in the order of the file."""
+        kinds = (*HELD, "button", "throw")
+        place = {what: i for i, what in enumerate(self.plan.inputs)}
+        found = [w for w in self._matters[k] if w.kind in kinds]
+        return sorted(found, key=lambda w: (place.get(w, len(place)), w.name))
+
+    def _thrown(self, k: int, turnout: str) -> Happening:
+        throw = self.plan.locking.throws.get(turnout)
+        by_hand = " by hand" if throw is not None and throw.by == "hand" else ""
+        now = self.record.now(k, observables.thrown(turnout))
+        other = "normal" if now == "reverse" else "reverse"
+        return Happening(k, f"somebody throws {turnout} {other}{by_hand}", _span_of(throw))
+
+    # -------------------------------------------------------------- signals
+
+    def _signals_told(self) -> Iterator[Signal]:
+        """Those that trains pass, that the trouble is about, and that told memory reads."""
+        names = dict.fromkeys(self._obligation.signals)
+        names |= {w.name: None for w in self._asked if w.kind == "reading"}
+        names |= {w.under: None for steps in self.record.went for w in steps if w.under}
+        for says in says_opened(self._conditions(), lambda n: self.plan.conditions[n].condition):
+            if says.what.kind == "aspect":
+                names[says.what.name] = None
+        return (signal for name, signal in self.plan.signals.items() if name in names)
+
+    def _conditions(self) -> Iterator[observables.Condition]:
+        locking = self.plan.locking
+        for kind, name in self._about:
+            if kind == "relay":
+                relay = locking.relays[name]
+                yield from filter(None, (relay.picks, relay.sticks))
+            elif kind == "timer":
+                yield locking.timers[name].runs
+            elif kind == "traffic":
+                traffic = locking.traffic[name]
+                yield from filter(None, (traffic.rightward, traffic.leftward, traffic.locked))
+            elif kind == "points" and name in locking.throws:
+                throw = locking.throws[name]
+                yield from filter(None, (throw.locked, throw.reverse_when))
+
+    def _aspects(self, k: int, *, told: bool) -> Iterator["_Said"]:
+        """Signals that change: because of what people do now, when ``told``, or without."""
+        record = self.record
+        for signal in self._signals:
+            now = record.aspect(k, signal)
+            without = self._without_commands(k, signal)
+            before = record.aspect(k - 1, signal) if k else without
+            if (without != now) != told:
+                continue
+            span = acting_span(record, k, signal)
+            if before != now:
+                verb = _change(before in record.permitting, now in record.permitting)
+                yield Happening(k, f"{signal.name} {verb} {now}", span), signal.aspect
+            elif k == 0 and now in record.permitting:
+                event = Happening(k, f"{signal.name} shows {now} from the start", span)
+                yield event, signal.aspect
+
+    def _without_commands(self, k: int, signal: Signal) -> str:
+        """What it would show had people done nothing since the moment before."""
+        earlier = self.record.situation(k - 1) if k else Situation.of(())
+        kept = [(w, s) for w, s in self.record.situation(k) if w.kind not in _COMMANDS]
+        kept += [(w, s) for w, s in earlier if w.kind in _COMMANDS]
+        situation = Situation.of(kept)
+        if situation == self.record.situation(k):
+            return self.record.aspect(k, signal)
+        return self.record.evaluator.states(situation, [signal.reading])[signal.reading]
+
+    # -------------------------------------------------------------- memory and points
+
+    def _losses(self, k: int) -> Iterator["_Said"]:
+        for what, state in self.record.moments[k].items():
+            if what.kind == "lost":
+                was, will = state != "no", self.record.then(k, what) != "no"
+                if will and not was:
+                    yield Happening(k, f"the train on {what.name} is not seen any more"), what
+                elif was and not will:
+                    yield Happening(k, f"what is on {what.name} is seen again"), what
+
+    def _memory(self, k: int, only: Sequence[str] | None = None) -> Iterator["_Said"]:
+        locking = self.plan.locking
+        for what in self._memories():
+            will = self.record.then(k, what)
+            if will == self.record.now(k, what) or (only is not None and what.name not in only):
+                continue
+            match what.kind:
+                case "relay":
+                    verb = "picks" if will == "up" else "drops"
+                    text, span = f"relay {what.name} {verb}", locking.relays[what.name].span
+                case "timer":
+                    verb = {"running": "starts", "done": "is done", "idle": "is reset"}[will]
+                    text, span = f"timer {what.name} {verb}", locking.timers[what.name].span
+                case _:
+                    text = f"the direction of traffic {what.name} turns {will}"
+                    span = locking.traffic[what.name].span
+            yield Happening(k, text, span), what
+
+    def _memories(self) -> Iterator[Observable]:
+        """What memory is told of, in the order in which it acts."""
+        locking = self.plan.locking
+        for name in locking.memory:
+            if name in locking.relays:
+                what = observables.relay(name)
+            elif name in locking.timers:
+                what = observables.timer(name)
+            else:
+                what = observables.traffic(name)
+            if (what.kind, name) in self._about or what in self._asked:
+                yield what
+
+    def _points(self, k: int, only: Sequence[str] | None = None) -> Iterator["_Said"]:
+        for name, piece in self.plan.track.pieces.items():
+            if piece.kind not in ("turnout", "slip"):
+                continue
+            about = self._about.intersection((("points", name), ("thrown", name)))
+            if not about and name not in self._obligation.pieces:
+                continue
+            if only is not None and name not in only:
+                continue
+            text = self._points_text(k, name)
+            if text:
+                throw = self.plan.locking.throws.get(name)
+                yield Happening(k, text, _span_of(throw)), observables.points(name)
+
+    def _points_text(self, k: int, name: str) -> str:
+        points, thrown = observables.points(name), observables.thrown(name)
+        now, will = self.record.now(k, points), self.record.then(k, points)
+        told = self.record.then(k, thrown)
+        if now == will == "open":
+            turned = told != self.record.now(k, thrown)
+            return f"{name} turns back toward {told}" if turned else ""
+        if now == will:
+            return ""
+        if now == "open":
+            return f"{name} comes to lie {will}"
+        if will == "open":
+            return f"{name} begins to move toward {told}"
+        return f"{name} goes over to {will}"
+
+    # -------------------------------------------------------------- trains
+
+    def _trains(self, k: int) -> Iterator["_Said"]:
+        for went in self.record.went[k]:
+            yield self._went(k, went), went.train
+
+    def _went(self, k: int, went: Went) -> Happening:
+        record = self.record
+        name = record.name(went.train)
+        onto = record.title(went.onto.piece) if went.onto else ""
+        off = record.title(went.off.piece) if went.off else ""
+        stands = self._blocked(k, went)
+        match went.move:
+            case "turns":
+                text = f"{name} turns back on {onto}"
+            case "enters":
+                newcomer = record.newcomer(went.train)
+                past = f" past {went.under}{self._seen(k, went.under)}" if went.under else ""
+                text = f"{newcomer} comes in at {off}{past}, onto {onto}{stands}"
+            case "out":
+                text = f"the front of {name} goes out at {onto}"
+            case "tail in":
+                text = f"the tail of {name} comes in at {off}"
+            case "tail" if went.off and self._is_edge(went):
+                text = f"{name} has left"
+            case "tail":
+                text = f"the tail of {name} leaves {off}"
+            case _ if went.under:
+                text = f"the front of {name} passes {went.under}{self._seen(k, went.under)}"
+                text += f" and comes onto {onto}{stands}"
+            case _:
+                text = f"the front of {name} comes onto {onto}{stands}"
+        span = self.plan.signals[went.under].span if went.under else None
+        return Happening(k, text, span)
+
+    def _blocked(self, k: int, went: Went) -> str:
+        """What the train finds on the track that it comes onto."""
+        if not went.blocked or went.onto is None:
+            return ""
+        stands = self.record.is_occupied(k, went.onto.piece)
+        return ", where a train stands" if stands else " as another train does"
+
+    def _is_edge(self, went: Went) -> bool:
+        """Whether a tail goes out at an edge."""
+        assert went.off is not None
+        beyond = self.plan.track.joint_at[went.off].other(went.off)
+        return self.plan.track.pieces[beyond.piece].kind == "edge"
+
+    def _seen(self, k: int, signal: str) -> str:
+        shown = self.plan.signals[signal]
+        if self.record.permits(k, shown):
+            return ""
+        return ", too late to stop,"
+
+    # -------------------------------------------------------------- the end
+
+    def _at_the_end(self, k: int) -> Iterator["_Said"]:
+        """What happens in the step that breaks the obligation, as far as it asks for it."""
+        events = [what for what in self._asked if what.kind in _TOLD_AT_THE_END]
+        moving = [w.name for w in events if w.kind in ("points move", "train derails")]
+        yield from self._memory(k, [w.name for w in events if w.kind == "traffic turns"])
+        yield from self._points(k, moving)
+        met = {w.name for w in events if w.kind == "trains meet"}
+        derailed = {w.name for w in events if w.kind == "train derails"}
+        for went in self.record.went[k]:
+            onto = went.onto.piece if went.onto and went.move in ("front", "enters") else ""
+            if onto in derailed or (went.blocked and onto in met):
+                yield self._went(k, went), went.train
+
+
+_TOLD_AT_THE_END = ("points move", "trains meet", "train derails", "traffic turns")
+# An event, and what it tells of; of a train, which.
+_Said = tuple[Happening, Observable | int]
+
+
+def _change(permitted: bool, permits: bool) -> str:
+    if permits:
+        return "changes to" if permitted else "clears to"
+    return "drops to" if permitted else "changes to"
+
+
+def _span_of(throw: Throw | None) -> Span | None:
+    return None if throw is None else throw.span

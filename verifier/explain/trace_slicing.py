@@ -1,0 +1,149 @@
+"""What of a history matters for its end, and the history without the rest.
+
+In: a system, what happens at the last moment, and the states and inputs of each moment. From
+the end backward it is noted which states and inputs suffice for what comes next; any history
+that agrees with these ends in the same way. Inputs that are not among them are then left as
+they usually are, or as they were left where they stay so, and the history is worked out anew.
+"""
+
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from verifier.logic.expr import And, Atom, Const, Expr, fold, holds
+from verifier.logic.transition_system import System
+from verifier.plan.observables import Observable
+
+Moment = Mapping[Observable, str]
+_Facts = frozenset[Observable]
+
+# How dearly a fact is taken into account: what people or trains do most of all, then what is
+# not as usual, so that the shortest tale is told.
+_CHOSEN, _UNUSUAL, _USUAL = 12, 4, 1
+# What stays as people left it: nobody puts a lever back unless it is told.
+HELD = ("lever", "derail", "gate")
+
+
+@dataclass(frozen=True, slots=True)
+class Tidied:
+    """``moments``: the history without what does not matter; ``after``: the states that follow
+    the last; ``matters``: for each moment, the states and inputs that suffice for its end."""
+
+    moments: tuple[Moment, ...]
+    after: Moment
+    matters: tuple[_Facts, ...]
+
+
+def tidied(system: System, bad: Expr, moments: Sequence[Moment]) -> Tidied:
+    """The history without what does not matter for ``bad`` at its end. As it was, where what is
+    taken for granted does not allow to leave that out."""
+    full = tuple({w: m.get(w, w.usual) for w in (*system.states, *system.inputs)} for m in moments)
+    matters = needed(system, bad, full)
+    tried = _without_the_rest(system, full, matters)
+    if tried is not None and holds(bad, tried[-1]):
+        full, matters = tried, needed(system, bad, tried)
+    return Tidied(full, following(system, full[-1]), matters)
+
+
+def needed(system: System, bad: Expr, moments: Sequence[Moment]) -> tuple[_Facts, ...]:
+    """For each moment, facts that suffice for what is needed of the next."""
+    states = set(system.states)
+    inputs = set(system.inputs)
+    found: list[_Facts] = []
+    asked: list[Expr] = [bad]
+    for moment in reversed(moments):
+        facts = sufficient(asked, moment, inputs)
+        found.append(facts)
+        asked = []
+        # What each needed state comes from, one moment earlier.
+        earlier = len(moments) - len(found) - 1
+        if earlier >= 0:
+            asked = [system.following[w][moment[w]] for w in facts if w in states]
+    return tuple(reversed(found))
+
+
+def sufficient(
+    asked: Iterable[Expr], moment: Moment, inputs: Collection[Observable] = ()
+) -> _Facts:
+    """As few facts as show that all that is asked is true, preferably not of ``inputs``."""
+
+    def price(what: Observable) -> int:
+        if moment[what] == what.usual:
+            return _USUAL
+        return _CHOSEN if what in inputs else _UNUSUAL
+
+    def step(node: Expr, parts: tuple[_Facts | None, ...]) -> _Facts | None:
+        match node:
+            case Const():
+                return frozenset() if node.value else None
+            case Atom():
+                return frozenset((node.what,)) if moment[node.what] in node.values else None
+            case And():
+                if any(part is None for part in parts):
+                    return None
+                return frozenset().union(*(part for part in parts if part is not None))
+            case _:
+                true = [part for part in parts if part is not None]
+                return min(true, key=lambda part: sum(map(price, part))) if true else None
+
+    facts: _Facts = frozenset()
+    for expr in asked:
+        found = fold(expr, step)
+        assert found is not None, "the moments of a history follow from each other"
+        facts |= found
+    return facts
+
+
+def _without_the_rest(
+    system: System, moments: Sequence[Moment], matters: Sequence[_Facts]
+) -> tuple[dict[Observable, str], ...] | None:
+    """The history with every other input, and what may be so at the start, as usual, levers as
+    they were left; None where that is not allowed."""
+    states = {
+        w: moments[0][w] if w in matters[0] or w.usual not in system.initial[w] else w.usual
+        for w in system.states
+    }
+    left = {w: w.usual for w in system.inputs}
+    course = []
+    for moment, facts in zip(moments, matters, strict=True):
+        chosen = {w: moment[w] if w in facts else left[w] for w in system.inputs}
+        left |= {w: state for w, state in chosen.items() if w.kind in HELD}
+        now = states | chosen
+        if not all(holds(expr, now) for expr in system.always):
+            return None
+        course.append(now)
+        states = following(system, now)
+    return tuple(course)
+
+
+def following(system: System, moment: Moment) -> dict[Observable, str]:
+    """The states of the next moment."""
+    known: dict[Expr, bool] = {}
+    return {
+        what: next(value for value, expr in values.items() if _true(expr, moment, known))
+        for what, values in system.following.items()
+    }
+
+
+def _true(expr: Expr, moment: Moment, known: dict[Expr, bool]) -> bool:
+    """Whether an expression holds; what its parts come to is kept in ``known``."""
+    stack = [expr]
+    while stack:
+        node = stack[-1]
+        if node in known:
+            stack.pop()
+            continue
+        match node:
+            case Const():
+                known[node] = node.value
+            case Atom():
+                known[node] = moment[node.what] in node.values
+            case _:
+                parts = getattr(node, "parts", ())
+                waiting = [part for part in parts if part not in known]
+                if waiting:
+                    stack.extend(waiting)
+                    continue
+                combine = all if isinstance(node, And) else any
+                known[node] = combine(known[part] for part in parts)
+        stack.pop()
+    return known[expr]

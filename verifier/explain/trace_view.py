@@ -1,0 +1,287 @@
+"""A history looked at moment by moment: what signals showed, where each train was, what moved.
+
+In: the running plan (:func:`verifier.plan.locking.temporal_plan.running_plan`) and the states and
+choices of each moment. Out: situations, aspects, and the moves of trains, each train with a name.
+"""
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.language.source import Span
+from verifier.plan import observables
+from verifier.plan.locking.temporal_plan import joint_name
+from verifier.plan.model import Joint, Plan, Port, Signal
+from verifier.plan.observables import Condition, Observable
+from verifier.plan.situation import Situation
+from verifier.plan.track.routes import entered_under_signal
+from verifier.reference.evaluator import Evaluator
+
+Moment = Mapping[Observable, str]
+Move = Literal["turns", "enters", "front", "out", "tail", "tail in"]
+
+ENDS = ("edge", "bumper")
+_GIVEN = ("points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic")
+_NUMBERED = ("first", "second", "third", "fourth", "fifth", "sixth")
+
+
+@dataclass(frozen=True, slots=True)
+class Went:
+    """One move of a train at one step. ``onto``: the end by which its front comes onto a piece,
+    ``under`` the signal it passes there; ``off``: the end by which front or tail leaves one.
+    ``blocked``: the piece is not free, so that trains meet there."""
+
+    move: Move
+    train: int
+    onto: Port | None = None
+    off: Port | None = None
+    under: str | None = None
+    blocked: bool = False
+
+
+class Record:
+    """``after`` is what follows the last moment."""
+
+    def __init__(self, plan: Plan, moments: Sequence[Moment], after: Moment):
+        self.plan = plan
+        self.moments = tuple(moments)
+        self.evaluator = Evaluator(plan)
+        self.permitting = {a.name for a in plan.chart.aspects if a.permits}
+        self._following = (*self.moments[1:], after)
+        self._facing = entered_under_signal(
+            {s.name: (s.enters, s.span) for s in plan.signals.values()}
+        )
+        self._pieces = {n: p for n, p in plan.track.pieces.items() if p.kind not in ENDS}
+        self._shown: list[dict[str, str]] = [{} for _ in self.moments]
+        self._situations: dict[int, Situation] = {}
+        # By train: the edge or the track it comes from, and whether it came in by an edge.
+        self.origins: list[str] = []
+        # By moment: which train is on each occupied piece.
+        self.where: list[dict[str, int]] = [self._at_start()]
+        self.went: list[tuple[Went, ...]] = []
+        for k in range(len(self.moments)):
+            self.went.append(tuple(self._moves(k)))
+
+    @property
+    def last(self) -> int:
+        return len(self.moments) - 1
+
+    # -------------------------------------------------------------- states
+
+    def now(self, k: int, what: Observable) -> str:
+        return self.moments[k].get(what, what.usual)
+
+    def then(self, k: int, what: Observable) -> str:
+        """The state one moment later."""
+        return self._following[k].get(what, what.usual)
+
+    def chosen(self, k: int, kind: observables.Choice, name: str) -> bool:
+        return self.now(k, observables.choice(kind, name)) == "yes"
+
+    def is_occupied(self, k: int, piece: str) -> bool:
+        return self.now(k, observables.train(piece)) == "occupied"
+
+    def heading(self, k: int, piece: str) -> str:
+        return self.now(k, observables.heading(piece, self._pieces[piece].ends))
+
+    def situation(self, k: int) -> Situation:
+        """A moment as the rules see it."""
+        if k not in self._situations:
+            self._situations[k] = situation_of(self.plan, self.moments[k])
+        return self._situations[k]
+
+    def where_at(self, k: int) -> tuple[str, ...]:
+        """The pieces that are occupied at a moment."""
+        return tuple(piece for piece in self._pieces if self.is_occupied(k, piece))
+
+    def unseen(self, k: int) -> tuple[str, ...]:
+        """The blocks on which detection has lost a train."""
+        return tuple(w.name for w, s in self.moments[k].items() if w.kind == "lost" and s != "no")
+
+    def aspect(self, k: int, signal: Signal) -> str:
+        shown = self._shown[k]
+        if signal.name not in shown:
+            states = self.evaluator.states(self.situation(k), [signal.reading])
+            shown[signal.name] = states[signal.reading]
+        return shown[signal.name]
+
+    def permits(self, k: int, signal: Signal) -> bool:
+        return self.aspect(k, signal) in self.permitting
+
+    def holds(self, k: int, condition: Condition) -> bool:
+        return self.evaluator.allows(self.situation(k), condition)
+
+    # -------------------------------------------------------------- trains
+
+    def name(self, train: int) -> str:
+        """``the train``, ``the train from Quarry``, ``the second train from Quarry``."""
+        if len(self.origins) == 1:
+            return "the train"
+        origin = self.origins[train]
+        if self.origins.count(origin) == 1:
+            return f"the train from {origin}"
+        number = self.origins[: train + 1].count(origin)
+        return f"the {_numbered(number)} train from {origin}"
+
+    def newcomer(self, train: int) -> str:
+        """How a train is spoken of when it first appears."""
+        earlier = Counter(self.origins[:train])
+        if earlier[self.origins[train]]:
+            return f"a {_numbered(earlier[self.origins[train]] + 1)} train"
+        return "another train" if train else "a train"
+
+    def title(self, piece: str) -> str:
+        return self.plan.track.pieces[piece].title
+
+    def _at_start(self) -> dict[str, int]:
+        here = {}
+        for piece in self.where_at(0):
+            here[piece] = len(self.origins)
+            self.origins.append(self.title(piece))
+        return here
+
+    def _moves(self, k: int) -> Iterator[Went]:
+        """What trains do from one moment to the next."""
+        here = self.where[k]
+        there: dict[str, int] = {}
+        yield from self._turns(k, here)
+        for piece in self._pieces:
+            if self.then(k, observables.train(piece)) != "occupied":
+                continue
+            if piece in here:
+                there[piece] = here[piece]
+                continue
+            by = Port(piece, self.then(k, observables.heading(piece, self._pieces[piece].ends)))
+            front = self._front(k, self.plan.track.joint_at[by].other(by), by, here)
+            there[piece] = front.train
+            yield front
+        if k == self.last:
+            yield from self._meetings(k, here)
+        yield from self._over_ends(k, here)
+        for piece, train in here.items():
+            if piece not in there:
+                yield Went("tail", train, off=self._left_by(k, piece))
+        self.where.append(there)
+
+    def _turns(self, k: int, here: Mapping[str, int]) -> Iterator[Went]:
+        turned: dict[int, str] = {}
+        for piece, train in here.items():
+            heading = observables.heading(piece, self._pieces[piece].ends)
+            stays = self.then(k, observables.train(piece)) == "occupied"
+            if stays and self.then(k, heading) != self.now(k, heading):
+                turned.setdefault(train, piece)
+        for train, piece in turned.items():
+            yield Went("turns", train, onto=Port(piece, self.heading(k, piece)))
+
+    def _front(self, k: int, frm: Port, onto: Port, here: Mapping[str, int]) -> Went:
+        if self.plan.track.pieces[frm.piece].kind == "edge":
+            self.origins.append(frm.piece)
+            return Went("enters", len(self.origins) - 1, onto, frm, self._facing.get(onto))
+        return Went("front", here[frm.piece], onto, frm, self._facing.get(onto))
+
+    def _meetings(self, k: int, here: Mapping[str, int]) -> Iterator[Went]:
+        """Fronts that come onto track where a train is, or onto which another comes."""
+        fronts: dict[str, list[tuple[Port, Port]]] = {}
+        for joint in self.plan.track.joints:
+            for frm, onto in ((joint.a, joint.b), (joint.b, joint.a)):
+                if onto.piece in self._pieces and self._comes(k, joint, frm, onto):
+                    fronts.setdefault(onto.piece, []).append((frm, onto))
+        for piece, coming in fronts.items():
+            if piece in here or len(coming) > 1:
+                for frm, onto in coming:
+                    went = self._front(k, frm, onto, here)
+                    yield Went(went.move, went.train, onto, frm, went.under, blocked=True)
+
+    def _comes(self, k: int, joint: Joint, frm: Port, onto: Port) -> bool:
+        """Whether a front would come over a joint."""
+        name = joint_name(joint)
+        if self.now(k, observables.across(name)) != "free":
+            return False
+        if self.plan.track.pieces[frm.piece].kind == "edge":
+            own = self.plan.locking.running.entering.get(frm.piece)
+            lets_in = not self.is_occupied(k, onto.piece) if own is None else self.holds(k, own)
+            return self.chosen(k, "entry", frm.piece) and lets_in
+        if frm.piece not in self._pieces or not self.is_occupied(k, frm.piece):
+            return False
+        heading = observables.heading(frm.piece, self._pieces[frm.piece].ends)
+        if not self.chosen(k, "advance", name) or self.then(k, heading) != self.now(k, heading):
+            return False
+        return self._leaves(k, frm) and self._is_let(k, frm, onto)
+
+    def _leaves(self, k: int, by: Port) -> bool:
+        lies = self.now(k, observables.points(by.piece))
+        ways = self.plan.track.onward.get(Port(by.piece, self.heading(k, by.piece)), ())
+        return any(way.move.leave == by.end and way.move.position in (None, lies) for way in ways)
+
+    def _is_let(self, k: int, frm: Port, onto: Port) -> bool:
+        signal = self._facing.get(onto)
+        if signal is None or self.permits(k, self.plan.signals[signal]):
+            return True
+        at_restricted_speed = self.now(k, observables.pace(frm.piece)) == "restricted"
+        return self.is_late(k, signal) and not at_restricted_speed
+
+    def is_late(self, k: int, signal: str) -> bool:
+        """Whether a train that saw it clear may still pass the signal."""
+        return any(
+            w.kind == "late" and w.name == signal and state != "no"
+            for w, state in self.moments[k].items()
+        )
+
+    def _over_ends(self, k: int, here: Mapping[str, int]) -> Iterator[Went]:
+        """Fronts that go out at an edge, and tails that come in from one."""
+        for joint in self.plan.track.joints:
+            for edge, port in ((joint.a, joint.b), (joint.b, joint.a)):
+                if self.plan.track.pieces[edge.piece].kind != "edge" or port.piece not in here:
+                    continue
+                across = observables.across(joint_name(joint))
+                was, is_now = self.now(k, across), self.then(k, across)
+                if was == "free" and is_now == "spanned":
+                    yield Went("out", here[port.piece], edge, port)
+                elif (
+                    was == "spanned"
+                    and is_now == "free"
+                    and (self.then(k, observables.train(port.piece)) == "occupied")
+                ):
+                    yield Went("tail in", here[port.piece], port, edge)
+
+    def _left_by(self, k: int, piece: str) -> Port:
+        """The end by which a tail leaves a piece."""
+        ports = [Port(piece, end) for end in self._pieces[piece].ends]
+        for port in ports:
+            across = observables.across(joint_name(self.plan.track.joint_at[port]))
+            if self.now(k, across) == "spanned" and self.then(k, across) == "free":
+                return port
+        raise AssertionError(f"the train on {piece} vanished")
+
+
+def _numbered(number: int) -> str:
+    return _NUMBERED[number - 1] if number <= len(_NUMBERED) else f"{number}th"
+
+
+def situation_of(plan: Plan, moment: Moment) -> Situation:
+    """A moment of a history as the rules see it: stock that detection has lost is not there."""
+    lost = {w.name for w, state in moment.items() if w.kind == "lost" and state != "no"}
+    seen = [
+        (observables.stock(b), "occupied") for b in occupied_blocks(plan, moment) if b not in lost
+    ]
+    return Situation.of([*seen, *((w, s) for w, s in moment.items() if w.kind in _GIVEN)])
+
+
+def occupied_blocks(plan: Plan, moment: Moment) -> tuple[str, ...]:
+    """The blocks on which trains stand."""
+    on = {w.name for w, s in moment.items() if w.kind == "train" and s == "occupied"}
+    blocks = (p.block for n, p in plan.track.pieces.items() if n in on and p.block)
+    return tuple(dict.fromkeys(blocks))
+
+
+def acting_span(record: Record, k: int, signal: Signal) -> Span:
+    """Where the file says that the signal shows what it shows; the signal itself where each
+    head has rules of its own."""
+    if signal.by_head and len(signal.heads) > 1:
+        return signal.span
+    owner, lines = signal.name, signal.lines or signal.heads[0].lines
+    wanted = {line.index: observables.line(owner, line.index) for line in lines}
+    states = record.evaluator.states(record.situation(k), wanted.values())
+    acting = next((n for n in lines if states[wanted[n.index]] == "acts"), None)
+    return signal.span if acting is None else acting.span

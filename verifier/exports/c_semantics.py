@@ -1,0 +1,388 @@
+"""What exported C does, worked out from its text by the rules of C (C99, 6.3 to 6.9).
+
+In: the text, and a kind of numbers (:mod:`verifier.engines.smt.bitvectors`). Out: what a function
+leaves in its structures. Independent of what wrote the text: it knows no signals and no rules. Of C
+it reads what is exported and refuses the rest (:class:`~verifier.exports.c_lexer.NotReadable`): no
+loops, no pointers but to structures given, no arithmetic that could leave the range of a signed
+number.
+
+``int_bits``: how wide an ``int`` is on the machine; exports are read for 16 and for 32.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Generic, NamedTuple
+
+from verifier.engines.smt.bitvectors import B, W, Words
+from verifier.exports.c_lexer import NotReadable
+from verifier.exports.c_program import BOOL, Program, Type, constant, type_of
+
+_MOST_CALLS = 8
+
+
+class Value(NamedTuple):
+    """``word`` holds a number that is not negative; ``truth`` what is known to be 0 or 1."""
+
+    type: Type
+    word: Any = None
+    truth: Any = None
+
+
+# Of structures and variables, by name: ``in->block_Main``, ``elapsed``.
+State = dict[str, Value]
+
+
+class Machine(Generic[W, B]):
+    """Runs the functions of a program on one kind of numbers."""
+
+    def __init__(self, read: Program, words: Words[W, B], int_bits: int):
+        self._program = read
+        self._words = words
+        self._int = Type(int_bits, signed=True)
+        self._calls: list[str] = []
+
+    def call(
+        self, name: str, given: Sequence[Value | str], state: State
+    ) -> tuple[State, Value | None]:
+        """What a function leaves in the structures it is given (by the names that they go by
+        in ``state``), and what it returns."""
+        function = self._program.functions.get(name)
+        if function is None or name in self._calls or len(self._calls) > _MOST_CALLS:
+            raise NotReadable(f"a call of {name}")
+        run = _Run(self._program, self._words, self._int, self)
+        if len(function.given) != len(given):
+            raise NotReadable(f"what {name} is given")
+        local: State = {}
+        pointers: dict[str, str] = {}
+        for parameter, kind, value in zip(function.parameters, function.given, given, strict=True):
+            match kind, value:
+                case str(), str() if self._is_one(value, kind, state):
+                    pointers[parameter] = value
+                case Type(), Value():
+                    local[parameter] = run.convert(value, kind)
+                case _:
+                    raise NotReadable(f"what {name} is given")
+        structs = {**state}
+        self._calls.append(name)
+        try:
+            after, result = run.block(function.body, _Scope(structs, local, pointers))
+        finally:
+            self._calls.pop()
+        if (result is None) != (function.returns is None):
+            raise NotReadable(f"what {name} returns")
+        if result is not None and function.returns is not None:
+            result = run.convert(result, function.returns)
+        return after.structs, result
+
+    def _is_one(self, place: str, struct: str, state: State) -> bool:
+        """Whether what stands at a place is a structure of that name."""
+        there = {
+            name.removeprefix(f"{place}->"): value.type
+            for name, value in state.items()
+            if name.startswith(f"{place}->")
+        }
+        return there == self._program.structs[struct]
+
+
+@dataclass(frozen=True, slots=True)
+class _Scope:
+    """``structs`` by the names of the caller's; ``local`` variables; ``pointers`` from the names
+    of parameters to those of structures."""
+
+    structs: State
+    local: State
+    pointers: dict[str, str]
+
+    def copy(self) -> "_Scope":
+        return _Scope(dict(self.structs), dict(self.local), self.pointers)
+
+
+class _Run(Generic[W, B]):
+    """One call of one function."""
+
+    def __init__(self, read: Program, words: Words[W, B], int_type: Type, machine: "Machine[W, B]"):
+        self._program = read
+        self._words = words
+        self._int = int_type
+        self._machine = machine
+
+    # -------------------------------------------------------------- statements
+
+    def block(self, items: Sequence[Any], scope: _Scope) -> tuple[_Scope, Value | None]:
+        """Statements one after another, up to a return."""
+        from pycparser import c_ast
+
+        for i, item in enumerate(items):
+            match item:
+                case c_ast.Return(expr=expr):
+                    return scope, self._value(expr, scope) if expr is not None else None
+                case c_ast.If() if _returns(item):
+                    return self._parted(item, items[i + 1 :], scope)
+                case c_ast.If(cond=cond, iftrue=yes, iffalse=no):
+                    when = self._truth(self._value(cond, scope))
+                    then, _ = self.block([yes], scope.copy())
+                    other, _ = self.block([no] if no is not None else [], scope.copy())
+                    scope = self._merged(when, then, other, scope)
+                case c_ast.Compound(block_items=inner):
+                    if _returns(item):
+                        raise NotReadable("a return inside a block")
+                    known = set(scope.local)
+                    scope, _ = self.block(inner or [], scope)
+                    kept = {name: value for name, value in scope.local.items() if name in known}
+                    scope = _Scope(scope.structs, kept, scope.pointers)
+                case c_ast.Decl():
+                    self._declare(item, scope)
+                case c_ast.Assignment(op="=", lvalue=left, rvalue=right):
+                    self._assign(left, self._value(right, scope), scope)
+                case c_ast.FuncCall():
+                    scope, _ = self._call(item, scope)
+                case _:
+                    raise NotReadable(f"the statement {type(item).__name__}")
+        return scope, None
+
+    def _parted(self, item: Any, rest: Sequence[Any], scope: _Scope) -> tuple[_Scope, Value | None]:
+        """An ``if`` that may return: all that follows, either way."""
+        when = self._truth(self._value(item.cond, scope))
+        ways = []
+        for branch in (item.iftrue, item.iffalse):
+            inner = [] if branch is None else getattr(branch, "block_items", None) or [branch]
+            ways.append(self.block([*inner, *rest], scope.copy()))
+        (then, one), (other, two) = ways
+        result = None
+        if one is not None and two is not None:
+            result = self._either(when, one, two)
+        elif one is not two:
+            raise NotReadable("a function that may return nothing")
+        return self._merged(when, then, other, scope), result
+
+    def _merged(self, when: B, one: _Scope, other: _Scope, before: _Scope) -> _Scope:
+        """After two ways that meet again. A variable that only one of them set has no value."""
+
+        def merge(left: State, right: State) -> State:
+            return {
+                name: left[name]
+                if left[name] is right[name]
+                else self._either(when, left[name], right[name])
+                for name in left
+                if name in right
+            }
+
+        return _Scope(
+            merge(one.structs, other.structs), merge(one.local, other.local), before.pointers
+        )
+
+    def _either(self, when: B, one: Value, other: Value) -> Value:
+        if one.type != other.type:
+            raise NotReadable("two types in one place")
+        if one.type == BOOL:
+            truth = self._words.choose_truth(when, one.truth, other.truth)
+            return Value(BOOL, None, truth)
+        return Value(one.type, self._words.choose(when, one.word, other.word))
+
+    def _declare(self, item: Any, scope: _Scope) -> None:
+        from pycparser import c_ast
+
+        taken = item.name in scope.local or item.name in scope.pointers
+        if taken or item.name in self._program.enumerators:
+            raise NotReadable(f"{item.name} is declared twice")
+        match item.type:
+            case c_ast.TypeDecl(type=c_ast.IdentifierType(names=["unsigned", "int"])):
+                kind = Type(self._int.bits)
+            case _:
+                kind = type_of(item.type)
+        if item.init is None or item.storage or item.align or item.quals not in ([], ["const"]):
+            raise NotReadable(f"{item.name} has no value, or keeps one")
+        scope.local[item.name] = self.convert(self._value(item.init, scope), kind)
+
+    def _assign(self, left: Any, value: Value, scope: _Scope) -> None:
+        from pycparser import c_ast
+
+        match left:
+            case c_ast.ID(name=name) if name in scope.local:
+                scope.local[name] = self.convert(value, scope.local[name].type)
+            case c_ast.StructRef(type="->"):
+                place = self._place(left, scope)
+                if place not in scope.structs:
+                    raise NotReadable(f"{place} is not there")
+                scope.structs[place] = self.convert(value, scope.structs[place].type)
+            case _:
+                raise NotReadable("an assignment")
+
+    def _place(self, node: Any, scope: _Scope) -> str:
+        name = getattr(node.name, "name", None)
+        if name not in scope.pointers:
+            raise NotReadable("a structure that was not given")
+        return f"{scope.pointers[name]}->{node.field.name}"
+
+    def _call(self, node: Any, scope: _Scope) -> tuple[_Scope, Value | None]:
+        from pycparser import c_ast
+
+        if not isinstance(node.name, c_ast.ID):
+            raise NotReadable("a call of what has no name")
+        given: list[Value | str] = []
+        for argument in node.args.exprs if node.args else []:
+            if isinstance(argument, c_ast.ID) and argument.name in scope.pointers:
+                given.append(scope.pointers[argument.name])
+            else:
+                given.append(self._value(argument, scope))
+        structs, result = self._machine.call(node.name.name, given, scope.structs)
+        return _Scope(structs, scope.local, scope.pointers), result
+
+    # -------------------------------------------------------------- expressions
+
+    def _value(self, node: Any, scope: _Scope) -> Value:
+        from pycparser import c_ast
+
+        words = self._words
+        match node:
+            case c_ast.Constant(type=kind, value=text) if kind in ("int", "unsigned int"):
+                return self._literal(text)
+            case c_ast.ID(name="true" | "false" as name):
+                return Value(BOOL, None, words.truth(name == "true"))
+            case c_ast.ID(name=name):
+                if name in scope.local:
+                    return scope.local[name]
+                if name in self._program.enumerators:
+                    number = self._program.enumerators[name]
+                    return Value(self._int, words.number(number, self._int.bits))
+                raise NotReadable(f"{name} is not there, or has no value yet")
+            case c_ast.StructRef(type="->"):
+                place = self._place(node, scope)
+                if place not in scope.structs:
+                    raise NotReadable(f"{place} is not there, or has no value yet")
+                return scope.structs[place]
+            case c_ast.UnaryOp(op="!", expr=expr):
+                return Value(BOOL, None, words.opposite(self._truth(self._value(expr, scope))))
+            case c_ast.BinaryOp(op="&&" | "||" as op):
+                return self._joined(op, node, scope)
+            case c_ast.BinaryOp(op=">>", left=left, right=c_ast.Constant(value=by)):
+                return self._shifted(self._value(left, scope), constant(by))
+            case c_ast.BinaryOp(op=op, left=left, right=right):
+                return self._operation(op, self._value(left, scope), self._value(right, scope))
+            case c_ast.TernaryOp(cond=cond, iftrue=yes, iffalse=no):
+                when = self._truth(self._value(cond, scope))
+                one, two, kind = self._balanced(self._value(yes, scope), self._value(no, scope))
+                return Value(kind, words.choose(when, one, two))
+            case c_ast.Cast(to_type=c_ast.Typename(type=to), expr=expr):
+                return self.convert(self._value(expr, scope), type_of(to))
+            case c_ast.FuncCall():
+                before = dict(scope.structs)
+                after, result = self._call(node, scope)
+                if result is None or any(after.structs[k] is not v for k, v in before.items()):
+                    raise NotReadable("a call that changes something while it is asked")
+                return result
+            case _:
+                raise NotReadable(f"the expression {type(node).__name__}")
+
+    def _joined(self, op: str, node: Any, scope: _Scope) -> Value:
+        """Any number of tests joined by ``&&`` or ``||``: they nest to the left, as deep as there
+        are tests."""
+        from pycparser import c_ast
+
+        join = self._words.both if op == "&&" else self._words.either
+        parts = []
+        while isinstance(node, c_ast.BinaryOp) and node.op == op:
+            parts.append(node.right)
+            node = node.left
+        found = self._truth(self._value(node, scope))
+        for part in reversed(parts):
+            found = join(found, self._truth(self._value(part, scope)))
+        return Value(BOOL, None, found)
+
+    def _literal(self, text: str) -> Value:
+        number, unsigned = constant(text), text[-1] in "uU"
+        bits = self._int.bits
+        if unsigned:
+            kind = Type(bits if number < 1 << bits else 32)
+        elif number < 1 << (bits - 1):
+            kind = self._int
+        else:
+            raise NotReadable(f"the number {text}")
+        return Value(kind, self._words.number(number, kind.bits))
+
+    def _operation(self, op: str, left: Value, right: Value) -> Value:
+        words = self._words
+        one, two, kind = self._balanced(left, right)
+        match op:
+            case "==":
+                return Value(BOOL, None, words.equal(one, two))
+            case "!=":
+                return Value(BOOL, None, words.opposite(words.equal(one, two)))
+            case "<":
+                return Value(BOOL, None, words.less(one, two))
+            case ">":
+                return Value(BOOL, None, words.less(two, one))
+            case "<=":
+                return Value(BOOL, None, words.opposite(words.less(two, one)))
+            case ">=":
+                return Value(BOOL, None, words.opposite(words.less(one, two)))
+            case "&":
+                return Value(kind, words.bits_and(one, two, kind.bits))
+            case "|":
+                return Value(kind, words.bits_or(one, two, kind.bits))
+            case "^":
+                return Value(kind, words.bits_xor(one, two, kind.bits))
+            case "+" | "-" | "*" if not kind.signed:
+                work = {"+": words.add, "-": words.subtract, "*": words.multiply}[op]
+                return Value(kind, work(one, two, kind.bits))
+            case _:
+                raise NotReadable(f"signed arithmetic, or the operator {op}")
+
+    def _shifted(self, left: Value, by: int) -> Value:
+        one = self._promoted(left)
+        if by >= one.type.bits:
+            raise NotReadable("a shift by more bits than there are")
+        return Value(one.type, self._words.right(one.word, by, one.type.bits))
+
+    def _promoted(self, value: Value) -> Value:
+        """C99 6.3.1.1: what is narrower than an ``int`` becomes one, where one can hold it."""
+        kind = value.type
+        if kind.signed:
+            return value
+        if kind == BOOL:
+            word = self._words.choose(
+                value.truth, self._words.number(1, self._int.bits),
+                self._words.number(0, self._int.bits),
+            )  # fmt: skip
+            return Value(self._int, word)
+        if kind.bits < self._int.bits:
+            return Value(self._int, self._words.resize(value.word, kind.bits, self._int.bits))
+        return value
+
+    def _balanced(self, left: Value, right: Value) -> tuple[Any, Any, Type]:
+        """C99 6.3.1.8: two numbers in the type they have in common. (None is negative, so that
+        going from signed to unsigned changes nothing.)"""
+        one, two = self._promoted(left), self._promoted(right)
+        bits = max(one.type.bits, two.type.bits)
+        wide = [v.type for v in (one, two) if v.type.bits == bits]
+        kind = Type(bits, signed=all(t.signed for t in wide))
+        return (
+            self._words.resize(one.word, one.type.bits, bits),
+            self._words.resize(two.word, two.type.bits, bits),
+            kind,
+        )
+
+    def convert(self, value: Value, to: Type) -> Value:
+        """As an assignment or a cast does."""
+        if to == BOOL:
+            return Value(BOOL, None, self._truth(value))
+        word = self._promoted(value) if value.type == BOOL else value
+        return Value(to, self._words.resize(word.word, word.type.bits, to.bits))
+
+    def _truth(self, value: Value) -> Any:
+        if value.type == BOOL:
+            return value.truth
+        zero = self._words.number(0, value.type.bits)
+        return self._words.opposite(self._words.equal(value.word, zero))
+
+
+def _returns(node: Any) -> bool:
+    from pycparser import c_ast
+
+    waiting = [node]
+    while waiting:
+        node = waiting.pop()
+        if isinstance(node, c_ast.Return):
+            return True
+        waiting += (child for _, child in node.children())
+    return False

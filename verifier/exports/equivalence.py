@@ -1,0 +1,357 @@
+"""Whether exported C gives what the rules give: read back from its text, and asked of the solver
+for every input, every memory and every time passed.
+
+In: an export. Out: nothing to say against it; the first difference; or not decided. The C is worked
+out by the rules of C (:mod:`verifier.exports.c_semantics`), what the rules give from the world that
+is proved (:mod:`verifier.exports.expected_semantics`). What they share is the list of fields
+(:mod:`verifier.exports.interface`), which is what the structures of the text say in words. The
+writer of the text takes from that world only what signals in a circle come to; the tests run such
+files against the evaluator, which knows nothing of it.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+from verifier.engines.smt.equivalence import Always, Differs, NotDecided, Terms
+from verifier.exports.c_lexer import NotReadable
+from verifier.exports.c_program import BOOL, Given, Program, Type, program
+from verifier.exports.c_semantics import Machine, State, Value
+from verifier.exports.c_source import Export
+from verifier.exports.expected_semantics import LEGS, Expected
+from verifier.exports.interface import LONGEST_CALL, Clock, Interface
+
+# How wide an `int` may be: on small controllers, and on all others.
+INT_BITS = (16, 32)
+
+
+@dataclass(frozen=True, slots=True)
+class Equal:
+    """It does, with ``int`` of either width. ``questions``: how many were asked."""
+
+    questions: int
+
+
+@dataclass(frozen=True, slots=True)
+class Unequal:
+    """It does not: what differs, and with which numbers going in; none where the text could not
+    be read."""
+
+    what: str
+    values: tuple[tuple[str, int], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    reason: str
+
+
+class _Run(NamedTuple):
+    """A call: by which machine, and what it left and returned."""
+
+    machine: Machine[Any, Any]
+    after: State
+    returned: Value | None
+
+
+class Claim(NamedTuple):
+    """What must always hold, in words and as a term."""
+
+    what: str
+    term: Any
+
+
+def compare(export: Export, timeout: float | None = None) -> Equal | Unequal | Undecided:
+    """``timeout`` in seconds for all of it, None for no limit.
+
+    Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
+    asked = 0
+    always = Always(timeout)
+    try:
+        read = program(export.text)
+        _same_names(read, export)
+        comparison = _Comparison(export, read)
+        for int_bits in INT_BITS:
+            for assumed, claims in comparison.claims(int_bits):
+                asked += len(claims)
+                match always.hold(assumed, [claim.term for claim in claims]):
+                    case Differs(which=which, values=values):
+                        return Unequal(claims[which].what, tuple(sorted(values.items())))
+                    case NotDecided(reason=reason):
+                        return Undecided(reason)
+                    case None:
+                        pass
+    except NotReadable as error:
+        return Unequal(f"the text cannot be read back: {error}")
+    except RecursionError:
+        return Undecided("a signal has too many lines, or conditions that stand too deep")
+    return Equal(asked)
+
+
+def _same_names(read: Program, export: Export) -> None:
+    """That the text has the fields and the numbers it should, and no others."""
+    face, prefix = export.face, export.prefix
+    byte = Type(8)
+    wanted = {f"{prefix}_outputs": dict(_outputs(face))}
+    if face.inputs:
+        wanted[f"{prefix}_inputs"] = {f.name: byte for f in face.inputs}
+    if face.memory:
+        wanted[f"{prefix}_memory"] = {
+            **{f.name: byte for f in face.memory},
+            **{c.name: Type(c.bits) for c in face.clocks},
+            "check": Type(16),
+        }
+    if read.structs != wanted:
+        raise NotReadable("other fields than there should be")
+    if {n: (f.returns, f.given) for n, f in read.functions.items()} != _functions(face, prefix):
+        raise NotReadable("other functions than there should be")
+    states = [s for f in (*face.inputs, *face.memory) for s in f.all_states]
+    numbers = {s.enumerator: s.number for s in (*states, *face.colours.values())}
+    numbers |= {s.enumerator: s.number for s in face.aspects.values()}
+    if any(points.throw for points in face.points):
+        numbers |= {"THROW_HOLD": 0, "THROW_NORMAL": 1, "THROW_REVERSE": 2}
+    if read.enumerators != numbers:
+        raise NotReadable("other enumerators than there should be")
+
+
+def _functions(face: Interface, prefix: str) -> dict[str, tuple[Type | None, Given]]:
+    """What each function returns, and is given."""
+    inputs, memory, outputs = (f"{prefix}_{n}" for n in ("inputs", "memory", "outputs"))
+    step: list[Type | str] = [inputs] * bool(face.inputs)
+    step += [Type(16)] * bool(face.clocks) + [memory] * bool(face.memory)
+    found: dict[str, tuple[Type | None, Given]] = {
+        "step": (BOOL, (*step, outputs)),
+        "restrict": (None, (outputs,)),
+    }
+    if face.inputs:
+        found["inputs_are"] = BOOL, (inputs,)
+    if face.memory:
+        found |= {"memory_is": (BOOL, (memory,)), "check": (Type(16), (memory,))}
+        found["start"] = None, (memory,)
+    return {f"{prefix}_{name}": signature for name, signature in found.items()}
+
+
+def _outputs(face: Interface) -> Iterator[tuple[str, Type]]:
+    for lit in face.lit:
+        yield from ((name, Type(8)) for name in (lit.aspect, *lit.heads))
+    for points in face.points:
+        if points.unlocked:
+            yield points.unlocked, BOOL
+        if points.throw:
+            yield points.throw, Type(8)
+
+
+class _Comparison:
+    """All that must hold of one export. The rules are worked out once, the C for each width of
+    ``int``."""
+
+    def __init__(self, export: Export, read: Program):
+        self._face = face = export.face
+        self._prefix = export.prefix
+        self._read = read
+        self._terms = terms = Terms()
+        self._before: State = dict(self._given())
+        self._expected = Expected(face, terms, self._before)
+        self._elapsed = Value(Type(16), terms.variable("elapsed_ms", 16))
+        # Time that counts: as much as there was, up to a limit.
+        longest = terms.number(LONGEST_CALL, 32)
+        passed = terms.resize(self._elapsed.word, 16, 32)
+        self._passed = terms.choose(terms.less(longest, passed), longest, passed)
+
+    def _given(self) -> Iterator[tuple[str, Value]]:
+        """Any number at all in every field."""
+        terms, face = self._terms, self._face
+
+        def free(name: str, bits: int) -> tuple[str, Value]:
+            return name, Value(Type(bits), terms.variable(name, bits))
+
+        yield from (free(face.place(f), 8) for f in (*face.inputs, *face.memory))
+        yield from (free(f"memory->{clock.name}", clock.bits) for clock in face.clocks)
+        if face.memory:
+            yield free("memory->check", 16)
+        for name, kind in _outputs(face):
+            if kind == BOOL:
+                bit = terms.variable(f"out->{name}", 1)
+                truth = terms.equal(bit, terms.number(1, 1))
+                yield f"out->{name}", Value(BOOL, None, truth)
+            else:
+                yield free(f"out->{name}", 8)
+
+    def claims(self, int_bits: int) -> Iterator[tuple[Any, Sequence[Claim]]]:
+        """What must hold, by what is given."""
+        machine = Machine(self._read, self._terms, int_bits)
+        face = self._face
+        given: list[Value | str] = ["in"] * bool(face.inputs)
+        given += [self._elapsed] * bool(face.clocks) + ["memory"] * bool(face.memory)
+        run = _Run(machine, *machine.call(f"{self._prefix}_step", [*given, "out"], self._before))
+        sound = self._sound(machine, self._before)
+        yield sound, [*self._signals(run), *self._points(run), *self._remembered(run)]
+        yield self._terms.opposite(sound), list(self._when_out_of_order(run))
+        if face.memory:
+            yield self._terms.truth(True), [*self._starts(machine), *self._flips(machine)]
+
+    # -------------------------------------------------------------- what is given
+
+    def _sound(self, machine: Machine[Any, Any], state: State) -> Any:
+        """That everything given is in one of its states, and memory whole."""
+        terms, face = self._terms, self._face
+        parts = [
+            self._expected.is_in(state[face.place(f)], (s.number for s in f.all_states))
+            for f in (*face.inputs, *face.memory)
+        ]
+        for clock in face.clocks:
+            word = state[f"memory->{clock.name}"].word
+            most = terms.number(clock.most, clock.bits)
+            parts.append(terms.opposite(terms.less(most, word)))
+        if face.memory:
+            parts.append(self._checked(machine, state))
+        return terms.all_of(parts)
+
+    def _checked(self, machine: Machine[Any, Any], state: State) -> Any:
+        return self._terms.equal(state["memory->check"].word, self._sum(machine, state).word)
+
+    def _sum(self, machine: Machine[Any, Any], state: State) -> Value:
+        _, found = machine.call(f"{self._prefix}_check", ["memory"], state)
+        assert found is not None
+        return found
+
+    # -------------------------------------------------------------- claims
+
+    def _comes_to(
+        self, what: str, value: Value, numbers: Iterable[tuple[int, Any]]
+    ) -> Iterator[Claim]:
+        """That a field is each number just when it should be, and none but these."""
+        pairs = [(self._expected.is_number(value, number), when) for number, when in numbers]
+        yield Claim(what, self._terms.any_of(found for found, _ in pairs))
+        for found, when in pairs:
+            yield Claim(what, self._terms.same(found, when))
+
+    def _signals(self, run: _Run) -> Iterator[Claim]:
+        face = self._face
+        assert run.returned is not None
+        yield Claim("that all is in order", run.returned.truth)
+        for lit in face.lit:
+            shown = [(lit.signal.aspect, lit.aspect, face.aspects)]
+            shown += [
+                (head.colour, name, face.colours)
+                for head, name in zip(lit.signal.heads, lit.heads, strict=True)
+            ]
+            for what, name, words in shown:
+                yield from self._comes_to(
+                    f"{what.kind} of {what.name}", run.after[f"out->{name}"],
+                    ((words[v].number, when) for v, when in self._expected.shown(what).items()),
+                )  # fmt: skip
+
+    def _points(self, run: _Run) -> Iterator[Claim]:
+        for points in self._face.points:
+            name = points.turnout
+            if points.unlocked:
+                found = run.after[f"out->{points.unlocked}"].truth
+                free = self._expected.unlocked(name)
+                yield Claim(f"whether {name} is locked", self._terms.same(found, free))
+            if points.throw:
+                yield from self._thrown(name, run.after[f"out->{points.throw}"])
+
+    def _thrown(self, turnout: str, value: Value) -> Iterator[Claim]:
+        """That what is told, or was where nothing is, is how the points are thrown next."""
+        terms, what = self._terms, f"how {turnout} is thrown"
+        yield Claim(what, self._expected.is_in(value, range(3)))
+        for told in LEGS:
+            for leg, number in LEGS.items():
+                holds = terms.both(self._expected.is_number(value, 0), terms.truth(told == leg))
+                found = terms.either(self._expected.is_number(value, number), holds)
+                yield Claim(what, terms.same(found, self._expected.thrown(turnout, told, leg)))
+
+    def _remembered(self, run: _Run) -> Iterator[Claim]:
+        for field in self._face.memory:
+            yield from self._comes_to(
+                f"next {field.what.kind} {field.what.name}", run.after[self._face.place(field)],
+                self._expected.remembered(field).items(),
+            )  # fmt: skip
+        for clock in self._face.clocks:
+            yield self._counts(clock, run)
+        if self._face.memory:
+            yield Claim("the check of the memory", self._checked(run.machine, run.after))
+
+    def _counts(self, clock: Clock, run: _Run) -> Claim:
+        """A clock begins at 1 and counts the time passed, until it is full, while what would
+        move a relay (or what a timer runs by) goes on and its time is not over; else it is at 0."""
+        terms = self._terms
+        counted = terms.resize(self._before[f"memory->{clock.name}"].word, clock.bits, 32)
+        nothing, one = terms.number(0, 32), terms.number(1, 32)
+        wanted = nothing
+        if clock.of.what.kind == "timer":
+            wanted = terms.choose(self._expected.begins(clock), one, nothing)
+        for to, limit in clock.limits.items():
+            most, more = terms.number(limit, 32), terms.add(counted, self._passed, 32)
+            then = terms.choose(terms.less(most, more), most, more)
+            then = terms.choose(terms.equal(counted, nothing), one, then)
+            wanted = terms.choose(self._expected.waits(clock, to), then, wanted)
+        found = terms.resize(run.after[f"memory->{clock.name}"].word, clock.bits, 32)
+        return Claim(f"the clock of {clock.of.what.name}", terms.equal(found, wanted))
+
+    def _when_out_of_order(self, run: _Run) -> Iterator[Claim]:
+        """Everything is at its most restrictive, and memory as it was."""
+        face, terms = self._face, self._terms
+        assert run.returned is not None
+        yield Claim("that something is out of order", terms.opposite(run.returned.truth))
+        for lit in face.lit:
+            aspect, colours = face.restrictive(lit.signal)
+            told = run.after[f"out->{lit.aspect}"]
+            yield Claim(
+                f"{lit.signal.name} at stop",
+                self._expected.is_number(told, face.aspects[aspect].number),
+            )
+            for name, colour in zip(lit.heads, colours, strict=True):
+                told = run.after[f"out->{name}"]
+                yield Claim(
+                    f"{name} at stop", self._expected.is_number(told, face.colours[colour].number)
+                )
+        for points in face.points:
+            if points.unlocked:
+                locked = terms.opposite(run.after[f"out->{points.unlocked}"].truth)
+                yield Claim(f"{points.turnout} locked", locked)
+            if points.throw:
+                yield Claim(
+                    f"{points.turnout} held",
+                    self._expected.is_number(run.after[f"out->{points.throw}"], 0),
+                )
+        for name, value in self._before.items():
+            if name.startswith("memory->"):
+                same = terms.equal(run.after[name].word, value.word)
+                yield Claim(f"{name} left as it was", same)
+
+    def _starts(self, machine: Machine[Any, Any]) -> Iterator[Claim]:
+        """Memory begins as the proof over time does, and whole."""
+        after, _ = machine.call(f"{self._prefix}_start", ["memory"], self._before)
+        for field in self._face.memory:
+            usual = field.state(field.what.usual).number
+            begins = self._expected.is_number(after[self._face.place(field)], usual)
+            yield Claim(f"how {field.what.name} begins", begins)
+        for clock in self._face.clocks:
+            yield Claim(
+                "clocks begin at 0", self._expected.is_number(after[f"memory->{clock.name}"], 0)
+            )
+        yield Claim("the check of the memory", self._checked(machine, after))
+
+    def _flips(self, machine: Machine[Any, Any]) -> Iterator[Claim]:
+        """Any one bit of the memory that flips makes the check another."""
+        terms = self._terms
+        before = self._sum(machine, self._before).word
+        for name, value in self._before.items():
+            if not name.startswith("memory->") or name == "memory->check":
+                continue
+            bits = value.type.bits
+            one = terms.number(1, bits)
+            bit = terms.variable(f"bit of {name}", bits)
+            single = terms.both(
+                terms.opposite(terms.equal(bit, terms.number(0, bits))),
+                terms.equal(
+                    terms.bits_and(bit, terms.subtract(bit, one, bits), bits),
+                    terms.number(0, bits),
+                ),
+            )
+            flipped = Value(value.type, terms.bits_xor(value.word, bit, bits))
+            after = self._sum(machine, {**self._before, name: flipped}).word
+            seen = terms.opposite(terms.equal(before, after))
+            yield Claim(f"a bit of {name} that flips", terms.either(terms.opposite(single), seen))

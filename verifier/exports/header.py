@@ -1,0 +1,238 @@
+"""The comment at the head of an exported C file: what it is, how it is used, what was proved.
+
+In: the interface of the plan. Out: paragraphs. The example of use is C that compiles once what
+stands in parentheses at the ends of its lines is taken off, which the tests do.
+"""
+
+import textwrap
+from collections.abc import Iterator
+
+from verifier.exports.c_text import WIDTH, harmless
+from verifier.exports.interface import LONGEST_CALL, Field, Interface
+
+# What is read where no contact of the input is closed: what is safest, else what is usual.
+_ALL_OPEN = {
+    "block report": "occupied", "points report": "moving", "derail report": "moving",
+    "gate report": "open", "fault": "out",
+}  # fmt: skip
+
+
+def paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]]:
+    """The head, paragraph by paragraph, in lines."""
+    plan = face.plan
+    yield [harmless(plan.title), f"SHA-256 of the junction file: {sha256}"]
+    yield _prose(
+        "FOR MODEL RAILROADS, NOT FOR RAILWAYS THAT CARRY PEOPLE. For the low-voltage side only: "
+        "mains wiring, fuses and wire sizes follow the local electrical code, the makers' "
+        "instructions and licensed practice. What you build is yours to test, with the test card "
+        "(`clearproof sheet FILE test-card`)."
+    )
+    yield from _proved(face)
+    yield from _use(face, prefix)
+    yield from _what_goes_in(face)
+    yield from _when(face, prefix)
+
+
+def _prose(text: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH - 6, break_on_hyphens=False)
+
+
+def _proved(face: Interface) -> Iterator[list[str]]:
+    every = ["every input", *["every memory"] * bool(face.memory)]
+    every += ["every time passed"] * bool(face.clocks)
+    yield _prose(
+        f"WHAT WAS PROVED of this file: it was read back from its text, and for {_listed(every)}, "
+        "with an `int` of 16 bits and of 32, one call tells what the rules of the junction file "
+        "tell. Change a line here, and that no longer holds: change the junction file and export "
+        "it again."
+    )
+    yield _prose(
+        "WHAT WAS NOT: whether the rules themselves are safe (`clearproof prove` says that of the "
+        "junction file, on the assumptions it prints), and that the compiler, the pins, the wiring "
+        "and the program around this file do as they should, which only a test shows."
+    )
+    if face.plan.assumptions:
+        yield [
+            *_prose("What that proof may take for granted, and this file does not look after:"),
+            *(f"  - {harmless(assumed.title)}" for assumed in face.plan.assumptions),
+        ]
+
+
+def _listed(parts: list[str]) -> str:
+    return " and ".join(filter(None, [", ".join(parts[:-1]), parts[-1]]))
+
+
+# ------------------------------------------------------------------ an example of use
+
+
+def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
+    yield ["HOW TO USE IT: add this file to your program, and in your own source"]
+    yield [f"  {line}".rstrip() for line in _example(face, prefix)]
+    yield _prose(
+        "contact_closed() and the functions after the call are yours. In C++, as the sketches of "
+        'many controllers are, the first two lines stand inside extern "C" { }. Layouts that are '
+        f"alike may share the file, each with its own {'in, memory' if face.memory else 'in'} and "
+        "out. Exports of two junction files go with two source files of yours, since words such as "
+        "ASPECT_STOP are in both."
+    )
+    yield _prose(
+        "Call it many times a second: what comes and goes between two calls is not seen. While it "
+        "is not called, lamps stay as they were; so let the watchdog of the controller bite within "
+        "a second, and the pins of all heads be at stop, or dark, while the controller starts."
+    )
+
+
+def _example(face: Interface, prefix: str) -> Iterator[str]:
+    yield f"#define {prefix.upper()}_DECLARATIONS"
+    yield f'#include "{prefix}.c"   (as this file is called)'
+    yield ""
+    kept = ["inputs in"] * bool(face.inputs) + ["memory memory"] * bool(face.memory)
+    yield from (f"static struct {prefix}_{what};" for what in (*kept, "outputs out"))
+    if face.memory:
+        yield from ("", "void once(void)   (when a person has seen that all is as told below)", "{")
+        yield from (f"    {prefix}_start(&memory);", "}")
+    yield ""
+    given = "uint16_t elapsed_ms" if face.clocks else "void"
+    yield f"void again_and_again({given})"
+    yield "{"
+    yield from (f"    {line}" for line in _reading(face))
+    yield f"    {_call(face, prefix)};"
+    yield from (f"    {line}" for line in _showing(face))
+    yield "    kick_watchdog();"
+    yield "}"
+
+
+def _reading(face: Interface) -> Iterator[str]:
+    """One input of each kind."""
+    pin = 0
+    seen: set[str] = set()
+    for field in face.inputs:
+        if field.what.kind in seen:
+            continue
+        seen.add(field.what.kind)
+        rest = _all_open(face, field)
+        others = [s for s in field.states if s.value != rest]
+        words = [f"in.{field.name} ="]
+        for i, state in enumerate(others):
+            test = f"contact_closed({pin + i})"
+            if rest == "moving":
+                # Both at once is neither.
+                test += f" && !contact_closed({pin + 1 - i})"
+            words.append(f"    {test} ? {state.enumerator} :")
+        words.append(f"    {field.state(rest).enumerator};")
+        pin += len(others)
+        yield from [" ".join(map(str.strip, words))] if len(others) == 1 else words
+    if face.inputs:
+        yield "   (and so on, every field of `in` before every call)"
+
+
+def _all_open(face: Interface, field: Field) -> str:
+    if field.what.name in _turned(face):
+        return "clear"
+    return _ALL_OPEN.get(field.what.kind, field.what.usual)
+
+
+def _showing(face: Interface) -> Iterator[str]:
+    head = face.lit[0].heads[0]
+    yield f"show_color(0, out.{head});   (and so on, every head)"
+    for name in dict.fromkeys(p.throw for p in face.points if p.throw):
+        yield f"throw_points(0, out.{name});   (and so on; THROW_HOLD leaves them)"
+        break
+    for name in dict.fromkeys(p.unlocked for p in face.points if p.unlocked):
+        yield f"unlock_points(0, out.{name});   (and so on)"
+        break
+
+
+def _call(face: Interface, prefix: str) -> str:
+    given = ["&in"] * bool(face.inputs)
+    given += ["elapsed_ms"] * bool(face.clocks) + ["&memory"] * bool(face.memory)
+    return f"{prefix}_step({', '.join([*given, '&out'])})"
+
+
+# ------------------------------------------------------------------ what goes in
+
+
+def _turned(face: Interface) -> tuple[str, ...]:
+    """Blocks of which a detector closes its contact when they are occupied."""
+    wiring = face.plan.wiring
+    names = [f.what.name for f in face.inputs if f.what.kind == "block report"]
+    return tuple(
+        n for n in names if any(d.closed_when == "occupied" for d in wiring.detectors_of(n))
+    )
+
+
+def _what_goes_in(face: Interface) -> Iterator[list[str]]:
+    kinds = {field.what.kind for field in face.inputs}
+    said = []
+    if "block report" in kinds:
+        said.append(
+            "Let a closed contact tell that a block is clear, so that a wire that is off or a "
+            "detector without power reads as BLOCK_OCCUPIED."
+        )
+    if turned := _turned(face):
+        said.append(
+            f"The file has it the other way for {harmless(', '.join(turned))}: there a closed "
+            "contact tells occupied, and a wire that is off reads as clear."
+        )
+    if "points report" in kinds:
+        said.append(
+            "POINTS_MOVING is for points of which neither contact is closed, or both are: do not "
+            "hand in what they were told instead of how they lie."
+        )
+    if any(field.missing for field in face.inputs):
+        said.append(
+            "INPUT_MISSING is for a report that your hardware knows to be dead, where it can "
+            "tell. Drivers that notice do as the file says; to all others it reads as "
+            "BLOCK_OCCUPIED or POINTS_MOVING."
+        )
+    if "fault" in kinds:
+        said.append(
+            "LAMP_OUT is for a head that does not light as it is told, where your hardware can "
+            "tell."
+        )
+    if said:
+        yield _prose(f"WHAT GOES IN: {' '.join(said)}")
+
+
+# ------------------------------------------------------------------ what happens when
+
+
+def _when(face: Interface, prefix: str) -> Iterator[list[str]]:
+    yield _prose(
+        "WHEN SOMETHING IS OUT OF ORDER (an input holds a number that is not one of its states, as "
+        "one that was never written does"
+        + ("; the memory was never started, or a bit of it flipped" if face.memory else "")
+        + "), every signal is told its most restrictive colors, "
+        + ("no points are thrown or unlocked, " if face.points else "")
+        + ("memory stays as it is, " if face.memory else "")
+        + "and the function returns false. The next call looks anew."
+        + (
+            " What trains do meanwhile is not remembered: after more than a blink, go on as after "
+            "a start." if face.memory else ""
+        )
+    )  # fmt: skip
+    if face.memory:
+        size = len(face.memory) + sum(clock.bits // 8 for clock in face.clocks) + 2
+        yield _prose(
+            f"MEMORY is {size} bytes, and what the compiler fills up with: a byte for each relay, "
+            "timer and direction of traffic, two or four for each clock, two for the check over "
+            f"all of it. {prefix}_start() puts every relay down, every timer to idle, every "
+            "direction of traffic to rightward, as the proof over time begins. Call it only while "
+            "no train moves and all is as the proof begins (track vacant, but where the file has "
+            "trains start; points normal): never from the loop, and never to cure a call that "
+            "returned false. After a loss of power or a bite of the watchdog nothing is "
+            "remembered: leave the memory not started, which keeps all signals at stop, until a "
+            "person has seen to that and says so, with a push button."
+        )
+    if face.clocks:
+        yield _prose(
+            "TIME: elapsed_ms is how many whole milliseconds ago the last call was. A call counts "
+            f"no more than {LONGEST_CALL} of them, since nobody looked in between. Delays are "
+            "never shorter than the file says, and longer by two calls at most."
+        )
+    yield _prose(
+        "It calls no library, allocates nothing, has no loop and no recursion, and keeps nothing "
+        "between calls"
+        + (" but what is in the memory it is given" if face.memory else "")
+        + ": a call is over after at most the work written below."
+    )

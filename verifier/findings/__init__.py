@@ -1,1 +1,0 @@
-"""Verdicts and what stands behind them: replayed situations, causes, mendings."""

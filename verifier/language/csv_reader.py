@@ -1,0 +1,122 @@
+"""Tables of a person's own as CSV: text to cells, each with its place in the file.
+
+In: the text of a file. Out: rows of cells. Read as RFC 4180 says, and as spreadsheets write:
+separated by commas, semicolons or tabs, whichever the first line with any has; lines ending with
+LF, CR or both; cells in quotes that may hold all of these, a quote within them written twice.
+(Python's own reader tells no columns, and people need them to find what is wrong.)
+"""
+
+import re
+from collections import Counter
+from dataclasses import dataclass
+
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.source import Source, Span
+
+SEPARATORS = ",;\t"
+_ENDS = {separator: re.compile(f"[{separator}\r\n]") for separator in SEPARATORS}
+# No person's table has more lines.
+MAX_ROWS = 10_000
+# How a cell begins that a spreadsheet takes for a formula.
+FORMULA = ("=", "+", "-", "@", "\t", "\r")
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """``text`` without the quotes and the space around it; ``span`` is all of it as written."""
+
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Cells:
+    """The rows of a file that are not empty, and what separates their cells."""
+
+    rows: tuple[tuple[Cell, ...], ...]
+    separator: str
+
+
+def cells_of(source: Source) -> Cells:
+    """All cells of a text. Raises :class:`InputError` (``CP803``) where quotes do not match, or
+    where there are more than :data:`MAX_ROWS`."""
+    separator = _separator(source)
+    rows: list[tuple[Cell, ...]] = []
+    row: list[Cell] = []
+    errors: list[Diagnostic] = []
+    text, at = source.text, 0
+    while at <= len(text):
+        cell, at = _cell(source, at, separator, errors)
+        row.append(cell)
+        ended = at >= len(text) or text[at] in "\r\n"
+        if ended:
+            if any(c.text for c in row):
+                rows.append(tuple(row))
+                if len(rows) > MAX_ROWS:
+                    errors.append(Diagnostic(
+                        "CP803", f"more than {MAX_ROWS:,} lines", row[0].span,
+                        "No table is as long as that: look whether it is the right file.",
+                    ))  # fmt: skip
+                    break
+            row = []
+            at += 2 if text.startswith("\r\n", at) else 1
+        else:
+            at += 1
+    if errors:
+        raise InputError(errors)
+    return Cells(tuple(rows), separator)
+
+
+def _separator(source: Source) -> str:
+    lines = source.text.splitlines()
+    first = next((line for line in lines if any(c in line for c in SEPARATORS)), "")
+    counts = Counter(c for c in first if c in SEPARATORS)
+    return max(SEPARATORS, key=lambda c: counts[c])
+
+
+def _cell(source: Source, start: int, separator: str, errors: list[Diagnostic]) -> tuple[Cell, int]:
+    """The cell that starts here, and where it ends: at a separator, a line end or the end."""
+    text = source.text
+    quoted = start
+    while quoted < len(text) and text[quoted] == " ":
+        quoted += 1
+    if not text.startswith('"', quoted):
+        end = _end_of_plain(text, start, separator)
+        return Cell(text[start:end].strip(), Span(source, start, end)), end
+    close = quoted + 1
+    while True:
+        close = text.find('"', close)
+        if close < 0:
+            end = _end_of_plain(text, start, separator)
+            span = Span(source, quoted, end)
+            errors.append(
+                Diagnostic("CP803", "this quote is never closed", span,
+                           "End the cell with a second `\"`, or leave the first one out.")
+            )  # fmt: skip
+            return Cell("", span), len(text)
+        if not text.startswith('""', close):
+            break
+        close += 2
+    end = _end_of_plain(text, close + 1, separator)
+    span = Span(source, start, end)
+    if text[close + 1 : end].strip():
+        errors.append(
+            Diagnostic("CP803", "text goes on behind the closing quote", span,
+                       'A quote within quotes is written twice: `"2 "" long"`.')
+        )  # fmt: skip
+    return Cell(text[quoted + 1 : close].replace('""', '"').strip(), span), end
+
+
+def _end_of_plain(text: str, start: int, separator: str) -> int:
+    found = _ENDS[separator].search(text, start)
+    return found.start() if found else len(text)
+
+
+def is_formula(text: str) -> bool:
+    """Whether a spreadsheet would take this for a formula. A dash alone is none."""
+    return text.startswith(FORMULA) and text != "-"
+
+
+def shortened(text: str) -> str:
+    """What a person wrote, to be told in a message: no more than 40 characters of it."""
+    return text if len(text) <= 40 else f"{text[:37]}..."

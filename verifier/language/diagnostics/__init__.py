@@ -1,0 +1,1 @@
+"""What can be wrong with a file: diagnostics, their codes and wording."""

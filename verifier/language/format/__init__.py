@@ -1,0 +1,1 @@
+"""The formatter: a syntax tree as text in the canonical layout."""

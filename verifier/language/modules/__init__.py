@@ -1,0 +1,1 @@
+"""`include`, `module` and `use`: from the statements of files to those of one layout."""

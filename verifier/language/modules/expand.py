@@ -1,0 +1,229 @@
+"""`module`, `use`: from the statements of a file to those of the layout, every use of a module
+replaced by the statements of its inside.
+
+What a module declares goes by the name of the use, a dot, and its own: ``East.4L``. What it
+has from outside it has by its parameters. Places stay those of the module's text, each use
+with a source of its own that says which use it is.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.modules.includes import included
+from verifier.language.modules.mirror import turned_round
+from verifier.language.modules.module_checks import NAME, Module, ModuleChecks
+from verifier.language.modules.rename import declared, renamed
+from verifier.language.source import Source, Span, Used
+from verifier.language.syntax import tree as s
+from verifier.language.syntax.parse import MAX_NAME
+
+# Far more than any layout has; a few modules that use each other get there all the same.
+MAX_STATEMENTS = 100_000
+
+
+def read(source: Source, path: Path | None = None) -> tuple[s.Statement, ...]:
+    """The statements of a layout: those of a file and of what it includes, modules where they
+    are used. ``path`` is where the text of ``source`` came from, if it came from a file.
+
+    Raises :class:`InputError`."""
+    try:
+        statements = included(source, path)
+    except InputError as missing:
+        further, left = _without(missing.left)
+        raise InputError([*missing.diagnostics, *further], left) from None
+    return expanded(statements)
+
+
+def _without(
+    left: tuple[s.Statement, ...],
+) -> tuple[list[Diagnostic], tuple[s.Statement, ...]]:
+    """What is wrong with the modules of a layout of which files are missing, whatever is in
+    those; and the statements that can be looked at all the same."""
+    try:
+        return [], expanded(left)
+    except InputError as error:
+        return [d for d in error.diagnostics if d.code not in ("CP201", "CP736")], error.left
+
+
+def expanded(statements: Sequence[s.Statement]) -> tuple[s.Statement, ...]:
+    """The statements with every use of a module replaced by its inside.
+
+    Raises :class:`InputError`."""
+    if not any(isinstance(statement, s.Module | s.End | s.Use) for statement in statements):
+        return tuple(statements)
+    reading = _Reading()
+    outside = reading.modules_of(statements)
+    reading.check(outside)
+    if reading.errors:
+        apart = (x for x in outside if not isinstance(x, s.Use))
+        raise InputError(reading.errors, apart)
+    opened = list(reading.opened(outside))
+    traffic = {statement.name.text for statement in opened if isinstance(statement, s.Traffic)}
+    found = [turned_round(x, traffic) if x.span.turned else x for x in opened]
+    _check_bindings(outside, found, reading)
+    if reading.errors:
+        raise InputError(reading.errors, found)
+    return tuple(found)
+
+
+@dataclass(slots=True)
+class _Reading(ModuleChecks):
+    """The modules of one layout; ``count`` is how many statements it has so far."""
+
+    count: int = 0
+
+    # ---------------------------------------------------------- modules as written
+
+    def modules_of(self, statements: Iterable[s.Statement]) -> list[s.Statement]:
+        """Sort the statements into those of modules and those outside, which are returned."""
+        outside: list[s.Statement] = []
+        open_: list[Module] = []
+        nested = False
+        for statement in statements:
+            if open_ and statement.span.source is not open_[-1].node.span.source:
+                self._unended(open_, nested)
+            match statement:
+                case s.Module():
+                    if open_:
+                        nested = True
+                        self.error(
+                            "CP735",
+                            f"a module cannot stand in another (`{open_[-1].name}`)",
+                            statement.span,
+                            f"If `{open_[-1].name}` is complete, write `end` before this line.",
+                            (open_[-1].node.span, "that one starts here"),
+                        )
+                    open_.append(Module(statement))
+                case s.End() if open_:
+                    self._add(open_.pop())
+                case s.End():
+                    self.error(
+                        "CP734",
+                        "no module is to be ended here",
+                        statement.span,
+                        "Take this `end` out, or begin the module: `module End-Of-Siding (main)`.",
+                    )
+                case _ if open_:
+                    open_[-1].statements.append(statement)
+                case _:
+                    outside.append(statement)
+        self._unended(open_, nested)
+        return outside
+
+    def _unended(self, open_: list[Module], nested: bool) -> None:
+        """The modules that lack their `end`. With one inside another that was said already."""
+        for module in open_ if not nested else ():
+            self.error(
+                "CP734",
+                f"module `{module.name}` has no `end`",
+                module.node.span,
+                "Write `end` on a line of its own where the module is complete.",
+            )
+        open_.clear()
+
+    def _add(self, module: Module) -> None:
+        earlier = self.modules.get(module.name)
+        if earlier:
+            self.error(
+                "CP202",
+                f"two modules are called `{module.name}`",
+                module.node.name.span,
+                "Give each module a name of its own.",
+                (earlier.node.name.span, "the first one is here"),
+            )
+            return
+        self.modules[module.name] = module
+
+    # ---------------------------------------------------------- uses replaced
+
+    def opened(self, statements: Iterable[s.Statement]) -> Iterator[s.Statement]:
+        """The statements, each `use` replaced by what it stands for."""
+        for statement in statements:
+            self.count += 1
+            if self.count > MAX_STATEMENTS:
+                self.error(
+                    "CP742",
+                    f"this layout has more than {MAX_STATEMENTS:,} statements",
+                    statement.span,
+                    "Prove parts of it by themselves, each in a file of its own.",
+                )
+                raise InputError(self.errors)
+            if isinstance(statement, s.Use):
+                inside = _Inside(statement, self.modules[statement.module.text])
+                yield from self.opened(map(inside.statement, inside.module.statements))
+            else:
+                yield statement
+
+
+class _Inside:
+    """One use of a module: its statements, with their names as the layout has them."""
+
+    def __init__(self, use: s.Use, module: Module):
+        self.module = module
+        self._prefix = use.name.text
+        used = Used(module.name, use.name.text, use.span, use.turned is not None)
+        self._source = module.node.span.source.as_used(used)
+        self._outside = {b.parameter.text: b.outside.text for b in use.bindings}
+        self._titles = {
+            statement.title for statement in module.statements if isinstance(statement, s.Prove)
+        }
+
+    def statement(self, statement: s.Statement) -> s.Statement:
+        found: s.Statement = renamed(statement, self._name, self._source)
+        match found:
+            case s.Prove(title=title) | s.Assume(title=title) if title:
+                return replace(found, title=self._titled(title))
+            case s.Waive(claim=claim, subjects=subjects) | s.Expect(claim=claim, subjects=subjects):
+                if claim.text in self._titles:
+                    claim = replace(claim, text=self._titled(claim.text))
+                about = tuple(replace(x, text=self._phrase(x.text)) for x in subjects)
+                return replace(found, claim=claim, subjects=about)
+            case _:
+                return found
+
+    def _titled(self, title: str) -> str:
+        return f"{self._prefix}: {title}"
+
+    def _phrase(self, text: str) -> str:
+        """What a property is asked of, `4L to West-Main`, with the names of the layout."""
+        return NAME.sub(lambda found: self._meant(found[0]), text)
+
+    def _name(self, name: s.Name) -> str:
+        text = self._meant(name.text)
+        if len(text) > MAX_NAME:
+            place = Span(self._source, name.span.start, name.span.end)
+            long = Diagnostic(
+                "CP109",
+                f"with the names of its uses before it this name has {len(text):,} letters",
+                place,
+                f"A name has at most {MAX_NAME} letters: `{text[:MAX_NAME]}…`.",
+            )
+            raise InputError([long])
+        return text
+
+    def _meant(self, text: str) -> str:
+        """A name of the inside as the layout has it."""
+        first, dot, rest = text.partition(".")
+        if first in self._outside:
+            return f"{self._outside[first]}{dot}{rest}"
+        return f"{self._prefix}.{text}" if first in self.module.own else text
+
+
+def _check_bindings(
+    outside: Iterable[s.Statement], found: Iterable[s.Statement], reading: _Reading
+) -> None:
+    """What the parameters of a use stand for is there."""
+    known = {name.text for statement in found for name in declared(statement)}
+    for use in outside:
+        for binding in use.bindings if isinstance(use, s.Use) else ():
+            text = binding.outside.text
+            if text in known or text.rpartition(".")[0] in known:
+                continue
+            reading.error(
+                "CP201",
+                f"nothing is called `{text}`",
+                binding.outside.span,
+                did_you_mean(text, known) or "It must be declared outside the module.",
+            )

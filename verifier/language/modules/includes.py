@@ -1,0 +1,267 @@
+"""`include`: the statements of a file together with those of the files it includes.
+
+In: the text of the file being proved, and where it lies. Out: one list of statements, each
+with its place in the file it was read from.
+
+A file may include what lies in its own folder and below; whoever proves a file of a stranger's
+must not be made to read their own. Each file is read once, however often it is included.
+"""
+
+import os
+import stat
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path, PurePosixPath, PureWindowsPath
+
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.files import UnreadableError, text_of
+from verifier.language.source import Source, Span
+from verifier.language.syntax import tree
+from verifier.language.syntax.parse import MAX_CHARACTERS, lex, parse_on
+
+ENDING = ".ixl"
+MAX_FILES = 100
+
+# What a file is, whatever it is called: its device and its number there.
+_Key = tuple[int, int]
+
+
+def included(source: Source, path: Path | None) -> tuple[tree.Statement, ...]:
+    """The statements of ``source``, those of included files where they are included.
+    ``path`` is where its text came from; None for a text that came from no file.
+
+    Raises :class:`InputError`. Where it is only that files are not there, what was read is left
+    to look at."""
+    statements, errors = parse_on(source)
+    includes = [s for s in statements if isinstance(s, tree.Include)]
+    if path is None:
+        others = tuple(s for s in statements if not isinstance(s, tree.Include))
+        return _read_well(others, errors, [_from_nowhere(s) for s in includes])
+    if not includes:
+        return _read_well(statements, errors, [])
+    reader = _Reader(path.parent, path.parent.resolve(), len(source.text), errors)
+    found = reader.file(statements, path.parent.resolve(), ((_key(path), None),))
+    return _read_well(tuple(found), reader.unreadable, reader.errors)
+
+
+def _read_well(
+    statements: tuple[tree.Statement, ...],
+    unreadable: list[Diagnostic],
+    missing: list[Diagnostic],
+) -> tuple[tree.Statement, ...]:
+    """The statements. Raises :class:`InputError`."""
+    if unreadable or missing:
+        raise InputError([*unreadable, *missing], () if unreadable else statements)
+    return statements
+
+
+def _from_nowhere(node: tree.Include) -> Diagnostic:
+    return Diagnostic(
+        "CP731",
+        "this text comes from no file, so there is no folder to include from",
+        node.span,
+        "Save it as a file, and prove that.",
+    )
+
+
+def not_included(paths: Sequence[Path]) -> list[Path]:
+    """Those of the files of a folder that stand for themselves: no other of them includes
+    them. (Files that include each other in a ring are told of it, each of them.)"""
+    keys = {path: _key(path) for path in paths}
+    includes = {keys[path]: set(_includes(path)) & set(keys.values()) for path in paths}
+    inside = {key for path in paths for key in includes[keys[path]]}
+    waiting = [key for key in keys.values() if key not in inside]
+    parts: set[_Key | None] = set()
+    while waiting:
+        new = includes[waiting.pop()] - parts
+        parts |= new
+        waiting += new
+    return [path for path in paths if keys[path] is None or keys[path] not in parts]
+
+
+def _includes(path: Path) -> Iterator[_Key]:
+    """The files that a file includes, wrong statements passed over."""
+    try:
+        text = text_of(path)
+    except UnreadableError:
+        return
+    if "include" not in text:
+        return
+    words = [token for token in lex(Source(str(path), text)) if token.type in ("INCLUDE", "STRING")]
+    for word, path_ in pairwise(words):
+        if word.type == "INCLUDE" and path_.type == "STRING":
+            key = _key(path.parent / path_.strip('"'))
+            if key:
+                yield key
+
+
+def _key(path: Path) -> _Key | None:
+    try:
+        known = path.stat()
+    except (OSError, ValueError):
+        return None
+    return known.st_dev, known.st_ino
+
+
+# The files that are open, the one being proved first, each with the statement that includes it.
+_Chain = tuple[tuple[_Key | None, Span | None], ...]
+
+
+@dataclass(slots=True)
+class _Reader:
+    """``shown`` is the folder of the file being proved as messages have it, ``root`` the same
+    without links and without `..`. ``unreadable``: errors in the text of files."""
+
+    shown: Path
+    root: Path
+    characters: int
+    unreadable: list[Diagnostic]
+    errors: list[Diagnostic] = field(default_factory=list)
+    read: set[_Key] = field(default_factory=set)
+
+    def file(
+        self, statements: tuple[tree.Statement, ...], folder: Path, chain: _Chain
+    ) -> list[tree.Statement]:
+        """The statements of one file that lies in ``folder``, its includes read."""
+        found: list[tree.Statement] = []
+        module: tree.Module | None = None
+        for statement in statements:
+            match statement:
+                case tree.Include() if module:
+                    self._error(
+                        "CP735",
+                        f"`include` cannot stand in a module (`{module.name.text}`)",
+                        statement.span,
+                        "Put it before the module.",
+                    )
+                case tree.Include():
+                    found += self._include(statement, folder, chain)
+                case _:
+                    if isinstance(statement, tree.Module):
+                        module = statement
+                    elif isinstance(statement, tree.End):
+                        module = None
+                    found.append(statement)
+        return found
+
+    def _include(self, node: tree.Include, folder: Path, chain: _Chain) -> list[tree.Statement]:
+        path = self._path(node, folder)
+        key = _key(path) if path else None
+        if path is None or self._goes_round(node, key, chain):
+            return []
+        if key is not None:
+            if key in self.read:
+                return []
+            self.read.add(key)
+        try:
+            if key and not stat.S_ISREG(path.stat().st_mode):
+                raise UnreadableError("is a folder" if path.is_dir() else "is not a plain file")
+            text = text_of(path)
+        except (UnreadableError, OSError) as error:
+            what = error.what if isinstance(error, UnreadableError) else "cannot be read"
+            self._error(
+                "CP730", f'"{node.path}" {what}', node.where, self._near(path) or self._looked(path)
+            )
+            return []
+        self.characters += len(text)
+        if self.characters > MAX_CHARACTERS or len(self.read) > MAX_FILES:
+            much = (
+                f"{MAX_FILES} files"
+                if len(self.read) > MAX_FILES
+                else f"{MAX_CHARACTERS:,} characters"
+            )
+            self._error(
+                "CP742",
+                f"with this file more than {much} are included",
+                node.span,
+                "Prove parts of the layout by themselves, each in a file of its own.",
+            )
+            return []
+        shown = Source(str(self.shown / path.relative_to(self.root)), text)
+        statements, errors = parse_on(shown)
+        self.unreadable += errors
+        return self.file(statements, path.parent, (*chain, (key, node.span)))
+
+    def _path(self, node: tree.Include, folder: Path) -> Path | None:
+        """Where the file lies, links followed; None where it may not be read."""
+        text = node.path
+        below = f'below it, and the path says how to get there: `include "common/aspects{ENDING}"`.'
+        if PurePosixPath(text).is_absolute() or PureWindowsPath(text).drive or text[:1] == "\\":
+            self._error(
+                "CP731",
+                f'"{text}" does not start from the folder of this file',
+                node.where,
+                f"An included file lies in the folder of this one or {below}",
+            )
+            return None
+        if "\\" in text:
+            self._error(
+                "CP731",
+                f'"{text}" has a `\\` in it',
+                node.where,
+                f'Folders are told apart by `/`: write "{text.replace(chr(92), "/")}".',
+            )
+            return None
+        if not text.endswith(ENDING):
+            self._error(
+                "CP731",
+                f'"{text}" is not called *{ENDING}',
+                node.where,
+                f"Only junction files can be included; their names end with `{ENDING}`.",
+            )
+            return None
+        try:
+            path = Path(os.path.normpath(folder / text)).resolve()
+        except (OSError, RuntimeError, ValueError):
+            self._error("CP730", f'"{text}" cannot be found', node.where, "Is it a link to itself?")
+            return None
+        if not path.is_relative_to(self.root):
+            inside = Path(os.path.normpath(folder / text)).is_relative_to(self.root)
+            self._error(
+                "CP731",
+                f'"{text}" '
+                + ("is a link to a file" if inside else "lies")
+                + " outside the folder of the file being proved",
+                node.where,
+                f"An included file lies in that folder or {below}",
+            )
+            return None
+        return path
+
+    def _goes_round(self, node: tree.Include, key: _Key | None, chain: _Chain) -> bool:
+        """Whether a file is included that is being read; an error says by what way."""
+        start = next((i for i, (open_, _) in enumerate(chain) if key and open_ == key), None)
+        if start is None:
+            return False
+        self._error(
+            "CP732",
+            f'"{node.path}" would include itself',
+            node.span,
+            "Put what both files need into a third one, and include that in both."
+            if chain[start + 1 :]
+            else "Take this line out.",
+            tuple((span, "by way of this line") for _, span in chain[start + 1 :] if span),
+        )
+        return True
+
+    def _near(self, path: Path) -> str:
+        """A file in the same folder whose name is like the one given."""
+        try:
+            names = [name for name in os.listdir(path.parent) if name.endswith(ENDING)]
+        except OSError:
+            return ""
+        return did_you_mean(path.name, names) if path.name not in names else ""
+
+    def _looked(self, path: Path) -> str:
+        return f"It should be {self.shown / path.relative_to(self.root)}."
+
+    def _error(
+        self,
+        code: str,
+        message: str,
+        span: Span,
+        hint: str,
+        others: tuple[tuple[Span, str], ...] = (),
+    ) -> None:
+        self.errors.append(Diagnostic(code, message, span, hint, others))

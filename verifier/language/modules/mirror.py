@@ -1,0 +1,51 @@
+"""`use … turned round`: the statements of a module as they are drawn from the other side.
+
+In: a statement of the layout, and the names of its directions of traffic. Out: the same with left
+and right exchanged, where it speaks of them. Signals stand as they stood, since `at A | B` says
+from where to where; a lever's positions are words of its own, whatever they sound like. What is
+measured from the left end of a block is read in `verifier/plan/wiring/detectors_drivers.py`, where
+its length is known.
+"""
+
+from collections.abc import Set
+from dataclasses import fields, replace
+from typing import Any, cast
+
+from verifier.language.syntax import tree as s
+
+_OTHER_WAY = {"rightward": "leftward", "leftward": "rightward"}
+
+
+def turned_round(node: Any, traffic: Set[str]) -> Any:
+    """A statement, or a part of one, the other way round."""
+    if isinstance(node, tuple):
+        return tuple(turned_round(part, traffic) for part in node)
+    match node:
+        case s.Track(steps=steps, joins=joins):
+            back = tuple(replace(x, left=x.right, right=x.left) for x in reversed(steps))
+            return replace(node, steps=back, joins=joins[::-1])
+        case s.Slip(single=(first, last)):
+            node = replace(node, single=(last, first))
+        case s.Clause(kind="rightward when" | "leftward when" as kind):
+            way = kind.removesuffix(" when")
+            node = replace(node, kind=cast(s.ClauseKind, f"{_OTHER_WAY[way]} when"))
+        case s.Fact(state=s.State(kind="name", value=way)) if way in _OTHER_WAY:
+            return _fact(node, traffic)
+    if type(node).__module__ != s.__name__:
+        return node
+    parts = {field.name: getattr(node, field.name) for field in fields(node)}
+    return replace(node, **{name: turned_round(part, traffic) for name, part in parts.items()})
+
+
+def _fact(fact: s.Fact, traffic: Set[str]) -> s.Condition:
+    """`West-way, East-way rightward`: said of traffic it turns, of a lever it does not."""
+    state = cast(s.State, fact.state)
+    other = replace(state, value=_OTHER_WAY[state.value])
+    turns = tuple(name for name in fact.names if name.text in traffic)
+    stays = tuple(name for name in fact.names if name.text not in traffic)
+    if not stays:
+        return replace(fact, state=other)
+    if not turns:
+        return fact
+    parts = replace(fact, names=turns, state=other), replace(fact, names=stays)
+    return (s.AnyOf if fact.quantity == "any" else s.AllOf)(parts, fact.span)

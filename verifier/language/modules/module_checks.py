@@ -1,0 +1,306 @@
+"""What can be wrong with modules and with the uses of them, as they are written.
+
+In: the modules of a layout and the statements outside them. Out: the errors, as far as they
+show before any module is put where it is used.
+"""
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+from verifier.language.diagnostics.diagnostic import Diagnostic, did_you_mean
+from verifier.language.modules.rename import declared, names_in
+from verifier.language.source import Span
+from verifier.language.syntax import tree as s
+
+# What is said once for the whole layout, and how it begins.
+_ONCE: dict[type, str] = {
+    s.Layout: "layout",
+    s.Aspect: "aspect",
+    s.Trains: "trains",
+    s.Scale: "scale",
+    s.StoppingDistance: "stopping distance",
+}
+NAME = re.compile(r"[^\W_][\w-]*(?:\.[^\W_][\w-]*)*")
+
+
+@dataclass(slots=True)
+class Module:
+    """A module as written. ``own`` is what it declares, each with its place."""
+
+    node: s.Module
+    statements: list[s.Statement] = field(default_factory=list)
+    own: dict[str, Span] = field(default_factory=dict)
+
+    @property
+    def name(self) -> str:
+        return self.node.name.text
+
+    @property
+    def uses(self) -> Iterator[s.Use]:
+        return (x for x in self.statements if isinstance(x, s.Use))
+
+    @property
+    def parameters(self) -> dict[str, s.Name]:
+        return {name.text: name for name in self.node.parameters}
+
+
+@dataclass(slots=True)
+class ModuleChecks:
+    """The modules of one layout, and the errors met."""
+
+    modules: dict[str, Module] = field(default_factory=dict)
+    errors: list[Diagnostic] = field(default_factory=list)
+
+    def error(
+        self, code: str, message: str, span: Span, hint: str, *others: tuple[Span, str]
+    ) -> None:
+        self.errors.append(Diagnostic(code, message, span, hint, others))
+
+    def check(self, outside: Sequence[s.Statement]) -> None:
+        """What can be wrong with modules and with uses of them, whoever uses them. Where they
+        begin and end, or what they are called, is not known: that hides all else."""
+        for module in self.modules.values():
+            self._check_first_line(module)
+        hidden = bool(self.errors)
+        for module in self.modules.values():
+            self._check_statements(module)
+        if hidden:
+            return
+        for module in self.modules.values():
+            module.own = self._own_names(module.statements)
+        for module in self.modules.values():
+            self._check_names(module)
+            self._check_uses_named(module.statements)
+            for use in module.uses:
+                self._check_use(use)
+        self._own_names(outside)
+        self._check_uses_named(outside)
+        for statement in outside:
+            if isinstance(statement, s.Use):
+                self._check_use(statement)
+        self._check_rings()
+
+    def _check_first_line(self, module: Module) -> None:
+        seen: dict[str, s.Name] = {}
+        self._no_dot(module.node.name, "the name of a module")
+        for name in module.node.parameters:
+            self._no_dot(name, "a parameter")
+            if name.text in seen:
+                self.error(
+                    "CP202",
+                    f"`{name.text}` is listed twice",
+                    name.span,
+                    "Give every parameter a name of its own.",
+                )
+            seen[name.text] = name
+
+    def _no_dot(self, name: s.Name, what: str) -> None:
+        if "." in name.text:
+            self.error(
+                "CP208",
+                f"`{name.text}` has a dot in it",
+                name.span,
+                f"A dot leads to the inside of a module; {what} has none. Write a hyphen.",
+            )
+
+    def _check_statements(self, module: Module) -> None:
+        for statement in module.statements:
+            word = _ONCE.get(type(statement), "")
+            if isinstance(statement, s.Running) and not statement.blocks:
+                word = "trains"
+            if word:
+                self.error(
+                    "CP735",
+                    f"`{word}` cannot stand in a module (`{module.name}`)",
+                    statement.span,
+                    "It is said once for the whole layout: put it outside.",
+                )
+
+    def _own_names(self, statements: Iterable[s.Statement]) -> dict[str, Span]:
+        """What statements declare. That two of them, one a `use`, declare the same is noted;
+        of others that is found when they are looked at."""
+        own: dict[str, tuple[Span, bool]] = {}
+        for statement in statements:
+            is_use = isinstance(statement, s.Use)
+            for name in declared(statement):
+                if is_use:
+                    self._no_dot(name, "the name of a use")
+                earlier = own.get(name.text)
+                if earlier and (is_use or earlier[1]):
+                    self.error(
+                        "CP202",
+                        f"`{name.text}` is declared twice",
+                        name.span,
+                        "Every thing and every use of a module needs a name of its own.",
+                        (earlier[0], "it is declared here"),
+                    )
+                own.setdefault(name.text, (name.span, is_use))
+        return {name: span for name, (span, _) in own.items()}
+
+    def _check_names(self, module: Module) -> None:
+        """Names inside are declared inside or are parameters; each parameter is of use."""
+        parameters, own = module.parameters, module.own
+        for both in parameters.keys() & own.keys():
+            self.error(
+                "CP202",
+                f"`{both}` is a parameter of the module, and declared in it too",
+                own[both],
+                "A parameter stands for something outside. Give one of them another name.",
+                (parameters[both].span, "the parameter is here"),
+            )
+        used: set[str] = set()
+        unknown: dict[str, s.Name] = {}
+        for statement in module.statements:
+            for name in names_in(statement):
+                first = name.text.partition(".")[0]
+                used.add(first)
+                if not (first in own or first in parameters or _is_hand(name, statement)):
+                    unknown.setdefault(first, name)
+            if isinstance(statement, s.Waive | s.Expect):
+                for subject in statement.subjects:
+                    used.update(found.partition(".")[0] for found in NAME.findall(subject.text))
+        for first, name in unknown.items():
+            listed = ", ".join([*parameters, first])
+            self.error(
+                "CP740",
+                f"nothing in module `{module.name}` is called `{first}`",
+                name.span,
+                did_you_mean(first, [*own, *parameters])
+                or "What lies outside a module comes in by its parameters: "
+                f"`module {module.name} ({listed})`.",
+            )
+        for name in [] if unknown else parameters.values():
+            if name.text not in used:
+                self.error(
+                    "CP739",
+                    f"nothing in module `{module.name}` makes use of `{name.text}`",
+                    name.span,
+                    "Take it out of the list, and out of every `use`; or use it.",
+                )
+
+    def _check_uses_named(self, statements: Sequence[s.Statement]) -> None:
+        """A use is no thing itself: only what is inside it can be named."""
+        uses = {x.name.text: x for x in statements if isinstance(x, s.Use)}
+        for statement in statements if uses else ():
+            for name in () if isinstance(statement, s.Use) else declared(statement):
+                uses.pop(name.text, None)  # declared twice, which is told
+        for statement in statements if uses else ():
+            declares = set(declared(statement))
+            for name in names_in(statement):
+                use = uses.get(name.text)
+                if use is None or name in declares:
+                    continue
+                module = self.modules.get(use.module.text)
+                inside = next(iter(module.own), "") if module else ""
+                such = f", such as `{name.text}.{inside}`" if inside else ""
+                self.error(
+                    "CP201",
+                    f"nothing is called `{name.text}`, which is a use of `{use.module.text}`",
+                    name.span,
+                    f"Name something that is inside it{such}.",
+                    (use.name.span, "it is used here"),
+                )
+
+    # ---------------------------------------------------------- uses as written
+
+    def _check_use(self, use: s.Use) -> None:
+        module = self.modules.get(use.module.text)
+        if module is None:
+            self.error(
+                "CP736",
+                f"no module is called `{use.module.text}`",
+                use.module.span,
+                did_you_mean(use.module.text, self.modules)
+                or "If the name is right, a `module` statement must begin it, here or in a file "
+                "that is included.",
+            )
+            return
+        here = (module.node.span, "the module's parameters are here")
+        given: dict[str, s.Name] = {}
+        for binding in use.bindings:
+            name = binding.parameter
+            if name.text not in module.parameters:
+                self.error(
+                    "CP737",
+                    f"module `{module.name}` has no parameter `{name.text}`",
+                    name.span,
+                    did_you_mean(name.text, module.parameters.keys() - given.keys())
+                    or _parameters_hint(module),
+                    here,
+                )
+            elif name.text in given:
+                self.error(
+                    "CP737",
+                    f"`{name.text}` is given twice",
+                    name.span,
+                    "Leave one of them out.",
+                    (given[name.text].span, "it is given here"),
+                )
+            given.setdefault(name.text, name)
+        missing = [name for name in module.parameters if name not in given]
+        if missing and given.keys() <= module.parameters.keys():
+            listed = ", ".join(f"{name} = …" for name in missing)
+            self.error(
+                "CP737",
+                f"`{use.name.text}` is not told what {_and(missing)} {_is(missing)}",
+                use.span,
+                f"Add to the list after `with`: `{listed}`.",
+                here,
+            )
+
+    def _check_rings(self) -> None:
+        """No module has itself inside, directly or through others."""
+        left = dict(self.modules)
+        users: dict[str, set[str]] = {}
+        inner = {
+            name: {use.module.text for use in module.uses if use.module.text in self.modules}
+            for name, module in left.items()
+        }
+        for name, used in inner.items():
+            for other in used:
+                users.setdefault(other, set()).add(name)
+        ready = [name for name, used in inner.items() if not used]
+        while ready:
+            name = ready.pop()
+            del left[name]
+            for user in users.get(name, ()):
+                inner[user].discard(name)
+                if not inner[user]:
+                    ready.append(user)
+        if not left:
+            return
+        way: dict[str, s.Use] = {}
+        name = next(iter(left))
+        while name not in way:
+            way[name] = next(use for use in left[name].uses if use.module.text in left)
+            name = way[name].module.text
+        ring = list(way)[list(way).index(name) :]
+        first, *others = (way[module] for module in ring)
+        self.error(
+            "CP738",
+            f"module `{name}` would have itself inside",
+            first.span,
+            "It would never end. Take one of these uses out.",
+            *((use.span, f"module `{use.module.text}` is used here") for use in others),
+        )
+
+
+def _is_hand(name: s.Name, statement: s.Statement) -> bool:
+    """`thrown by hand`."""
+    return name.text == "hand" and isinstance(statement, s.Turnout | s.Slip)
+
+
+def _parameters_hint(module: Module) -> str:
+    if not module.parameters:
+        return "It has none at all: leave out `with` and what follows."
+    return f"Its parameters are {_and(list(module.parameters))}."
+
+
+def _and(names: Sequence[str]) -> str:
+    quoted = [f"`{name}`" for name in names]
+    return " and ".join(filter(None, [", ".join(quoted[:-1]), quoted[-1]]))
+
+
+def _is(names: Sequence[str]) -> str:
+    return "are" if len(names) > 1 else "is"

@@ -1,0 +1,310 @@
+"""Text to syntax tree. The grammar is grammar/clearproof.lark; lark does the parsing.
+
+The file is cut into tokens once, then at every statement word into statements, and each
+statement is parsed by itself. Parsing is linear, an error costs one statement, and
+the next statement word starts afresh.
+"""
+
+import os
+import re
+from collections.abc import Iterator
+from contextlib import suppress
+from functools import cache
+from importlib import resources
+from pathlib import Path
+
+from lark import Lark, Token, Tree
+from lark.exceptions import LarkError, UnexpectedInput, UnexpectedToken
+
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.source import Source, Span
+from verifier.language.syntax import tree
+from verifier.language.syntax.builder import Builder
+from verifier.language.syntax.contextual_keywords import Fitting
+from verifier.language.syntax.syntax_errors import (
+    misspelt_starts,
+    no_statement,
+    span_of,
+    stops_short,
+    unexpected,
+)
+from verifier.language.syntax.token_names import STATEMENT_WORDS
+
+MAX_CHARACTERS = 5_000_000
+# Conditions are walked by functions that call themselves; this keeps them far from the
+# depth at which Python gives up.
+MAX_NESTING = 40
+MAX_NAME = 100
+MAX_ERRORS = 25
+
+# What no text may hold: characters that steer a terminal or turn the reading direction,
+# and those that XML cannot carry.
+_FORBIDDEN = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
+)
+
+_NUMBER = re.compile(r"[0-9]+(\.[0-9]+)?")
+
+# A statement word that follows one of these on the same line is meant as a name.
+_OPEN_ENDED = STATEMENT_WORDS | {
+    "COMMA", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "IN", "ON", "TO", "TOWARD", "IS", "AT",
+    "AND", "OR", "NOT", "OF", "OVER", "SHOWS", "WHEN", "FOR", "LIMITS", "HEADS", "POSITIONS",
+    "BROKEN", "NEVER", "ALWAYS", "POSSIBLE",
+}  # fmt: skip
+# Clauses go on with names too; their words are known only when they are read in order.
+_NAMES_FOLLOW = {"by", "through", "reads", "drives", "feeders"}
+_WITH_CLAUSES = {"BLOCK", "TURNOUT", "BOOSTER", "DISTRICT", "DETECTOR", "DRIVER"}
+
+
+def parse(source: Source) -> tuple[tree.Statement, ...]:
+    """The statements of a file, in order.
+
+    Raises :class:`InputError` with the errors found, one a statement, up to MAX_ERRORS.
+    """
+    statements, errors = parse_on(source)
+    if errors:
+        raise InputError(errors)
+    return statements
+
+
+def parse_on(source: Source) -> tuple[tuple[tree.Statement, ...], list[Diagnostic]]:
+    """The statements of a file that can be read, and the errors in all others."""
+    errors: list[Diagnostic] = []
+    statements: list[tree.Statement] = []
+    builder = Builder(source)
+    for tokens in _chunks(source, errors):
+        try:
+            parsed = _parse_tokens(source, tokens, "statement")
+        except InputError as error:
+            # A statement word in the middle of a line that is wrong already starts nothing.
+            starts_at = span_of(source, tokens[0])
+            if not errors or errors[-1].span.line != starts_at.line:
+                errors.extend(error.diagnostics)
+            if len(errors) >= MAX_ERRORS:
+                break
+        else:
+            statements.append(builder.statement(parsed))
+    return tuple(statements), errors[:MAX_ERRORS]
+
+
+def parse_situation(text: str) -> tuple[tree.Happening, ...]:
+    """The facts of a situation written as ``T1 reverse, train on Main``.
+
+    Raises :class:`InputError`."""
+    source = Source("situation", text)
+    tokens = list(lex(source))
+    if not tokens:
+        return ()
+    return Builder(source).situation(_parse_tokens(source, tokens, "situation"))
+
+
+def grammar_text() -> str:
+    """The grammar as written in grammar/clearproof.lark."""
+    return resources.files("verifier.grammar").joinpath("clearproof.lark").read_text("utf-8")
+
+
+@cache
+def _lark() -> Lark:
+    """The parser; its tables are kept in the user's cache folder, where that can be had."""
+
+    def build(cache_file: str | bool) -> Lark:
+        return Lark(
+            grammar_text(),
+            parser="lalr",
+            lexer="basic",
+            start=["start", "statement", "situation", "unreadable"],
+            propagate_positions=True,
+            maybe_placeholders=True,
+            cache=cache_file,
+        )
+
+    with suppress(OSError, RuntimeError):
+        base = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
+        folder = Path(base) / "clearproof"
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+        return build(str(folder / "grammar.tables"))
+    return build(False)
+
+
+@cache
+def _fitting() -> Fitting:
+    return Fitting(_lark())
+
+
+def lex(source: Source) -> Iterator[Token]:
+    """The words and signs of a file, in order; comments and spaces are left out."""
+    return _lark().lex(source.text)
+
+
+def is_name(text: str) -> bool:
+    """Whether a text can be written as a name, without quotes."""
+    return [(t.type, str(t)) for t in lex(Source("name", text))] == [("NAME", text)]
+
+
+def _chunks(source: Source, errors: list[Diagnostic]) -> Iterator[list[Token]]:
+    """The tokens of each statement; text before the first statement word is an error."""
+    chunk: list[Token] = []
+    started = False
+    for token in _with_track_power(lex(source)):
+        if token.type in STATEMENT_WORDS and not _meant_as_name(source, chunk, token):
+            if chunk and started:
+                yield chunk
+            chunk, started = [], True
+        elif not started and not chunk:
+            errors.append(no_statement(source, token))
+        chunk.append(token)
+    if chunk and started:
+        yield chunk
+
+
+def _with_track_power(tokens: Iterator[Token]) -> Iterator[Token]:
+    """The tokens, `track power` as one where a supply or a detector has it: `track` by
+    itself starts a statement, of which `power` may well be the first name."""
+    statement = ""
+    held: list[Token] = []  # `track`, `power`
+    for token in tokens:
+        if len(held) == 1 and token == "power":
+            held.append(token)
+            continue
+        if held:
+            if len(held) == 2 and token.type not in _DRAWN:
+                yield _joined(*held)
+            else:
+                yield from held
+                statement = "TRACK"
+            held = []
+        if token.type == "TRACK" and statement in ("SUPPLY", "DETECTOR"):
+            held = [token]
+            continue
+        if token.type in STATEMENT_WORDS:
+            statement = token.type
+        yield token
+    if len(held) == 2:
+        yield _joined(*held)
+    else:
+        yield from held
+
+
+# What follows the first name of a `track` line.
+_DRAWN = {"JOINED", "GAP", "DOUBLE_GAP", "NORMAL", "REVERSE", "ALONG", "ACROSS"}
+
+
+def _joined(track: Token, power: Token) -> Token:
+    return Token(
+        "TRACK_POWER", "track power", track.start_pos, track.line, track.column,
+        power.end_line, power.end_column, power.end_pos,
+    )  # fmt: skip
+
+
+def _meant_as_name(source: Source, chunk: list[Token], token: Token) -> bool:
+    if not chunk or _is_inches(chunk):
+        return False
+    clause = len(chunk) > 2 and chunk[-1] in _NAMES_FOLLOW and chunk[0].type in _WITH_CLAUSES
+    if chunk[-1].type not in _OPEN_ENDED and not clause:
+        return False
+    return span_of(source, chunk[-1]).line == span_of(source, token).line
+
+
+def _is_inches(chunk: list[Token]) -> bool:
+    """Whether `in` is a unit: a number stands before it that is not the name just declared."""
+    if len(chunk) < 4 or chunk[-1].type != "IN" or not _NUMBER.fullmatch(chunk[-2]):
+        return False
+    return chunk[-3].type != "COMMA"
+
+
+def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token]:
+    """Parse one statement. Raises :class:`InputError` with its first error, and one for every
+    statement with a misspelt first word that seems to belong to it."""
+    _check_words(source, tokens)
+    _check_nesting(source, tokens)
+    parser = _lark().parse_interactive("", start=start)
+    fitted: list[Token] = []
+    at = 0
+    try:
+        for i in range(len(tokens)):
+            fitted += _fitting().fitted(parser, tokens, i)
+            while at < len(fitted):
+                parser.feed_token(fitted[at])
+                at += 1
+    except UnexpectedInput:
+        accepted = _accepted_after(fitted[:at], start)
+        tokens = [*fitted, *tokens[i + 1 :]]
+        found = unexpected(source, tokens, at, accepted)
+        raise InputError([found, *misspelt_starts(source, tokens, at + 1)]) from None
+    _check_words(source, fitted, numbers=True)
+    end = Token.new_borrow_pos("$END", "", tokens[-1])
+    try:
+        parsed = parser.feed_token(end)
+    except UnexpectedToken:
+        raise InputError([stops_short(source, fitted, _accepted_after(fitted, start))]) from None
+    except LarkError as error:  # pragma: no cover - a bug of ours, reported as one
+        raise AssertionError(f"the parser failed: {error}") from error
+    assert isinstance(parsed, Tree)
+    return parsed
+
+
+def _accepted_after(tokens: list[Token], start: str) -> set[str]:
+    """The terminals that could come next. (A parser that has met an error is of no use for
+    this: it has gone on as far as the wrong word allowed.)"""
+    parser = _lark().parse_interactive("", start=start)
+    for token in tokens:
+        parser.feed_token(token)
+    return set(parser.accepts())  # type: ignore[no-untyped-call]
+
+
+def _check_words(source: Source, tokens: list[Token], *, numbers: bool = False) -> None:
+    """No name is too long, and no text holds what no output could show. Of long ``numbers``
+    it is known only at the end which of them are names."""
+    for token in tokens:
+        number = not numbers and _NUMBER.fullmatch(token)
+        if token.type in ("NAME", "RULE_NAME") and len(token) > MAX_NAME and not number:
+            raise InputError(
+                [
+                    Diagnostic(
+                        "CP109",
+                        f"this name has {len(token):,} letters",
+                        span_of(source, token),
+                        f"A name has at most {MAX_NAME} letters.",
+                    )
+                ]
+            )
+        bad = _FORBIDDEN.search(token) if token.type == "STRING" else None
+        if bad:
+            start = span_of(source, token).start + bad.start()
+            raise InputError(
+                [
+                    Diagnostic(
+                        "CP101",
+                        f"the character U+{ord(bad[0]):04X} cannot stand in a text",
+                        Span(source, start, start + 1),
+                        "It cannot be seen. Delete it, or type the text again.",
+                    )
+                ]
+            )
+
+
+def _check_nesting(source: Source, tokens: list[Token]) -> None:
+    """Parentheses and `not` stand inside one another only so deep."""
+    around: list[int] = []  # for each open parenthesis, itself and the `not`s before it
+    depth = run = 0
+    for token in tokens:
+        if token.type == "NOT":
+            run += 1
+        elif token.type == "OPEN_PAREN":
+            around.append(run + 1)
+            depth, run = depth + run + 1, 0
+        else:
+            if token.type == "CLOSE_PAREN" and around:
+                depth -= around.pop()
+            run = 0
+        if depth + run > MAX_NESTING:
+            raise InputError(
+                [
+                    Diagnostic(
+                        "CP108",
+                        f"more than {MAX_NESTING} `(` and `not` inside one another",
+                        span_of(source, token),
+                        "Give parts of it names of their own: `condition Ready is …`.",
+                    )
+                ]
+            )

@@ -1,0 +1,1 @@
+"""Relays, timers, locks and the passage of time."""

@@ -1,0 +1,200 @@
+"""Statements of memory, time and locking to :class:`~verifier.plan.locking.locking_model.Locking`.
+
+In: the statements of a file and what conditions may speak of. Out: relays, timers, traffic, how
+points are thrown and locked, how trains run; errors are noted in the names.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from verifier.language.syntax import tree
+from verifier.plan import observables
+from verifier.plan.conditions import resolve
+from verifier.plan.locking.locking_model import Locking, NamedRoute, Relay, Running, Timer, Traffic
+from verifier.plan.locking.points_control import read_throws
+from verifier.plan.names import Names
+from verifier.plan.observables import Condition, Observable
+from verifier.plan.quantities import read_amount
+from verifier.plan.unique_clauses import at_most_one, given_once
+from verifier.plan.vocabulary import Vocabulary
+from verifier.plan.wiring import plausible_ranges
+from verifier.plan.wiring.wiring_model import Number
+
+_Memory = tree.Relay | tree.Timer | tree.Traffic
+
+
+def read_locking(
+    statements: Sequence[tree.Statement], routes: Mapping[str, NamedRoute], words: Vocabulary
+) -> Locking:
+    """All that a file says of memory, time and locking; errors are noted."""
+    relays, timers, traffic = {}, {}, {}
+    for s in statements:
+        match s:
+            case tree.Relay(name=name):
+                if relay := _relay(s, words):
+                    relays[name.text] = relay
+            case tree.Timer(name=name):
+                if timer := _timer(s, words):
+                    timers[name.text] = timer
+            case tree.Traffic(name=name):
+                if direction := _traffic(s, words):
+                    traffic[name.text] = direction
+            case _:
+                pass
+    throws = read_throws(statements, words)
+    running = _running(statements, words)
+    locked = any(t.locked or t.by in ("hand", "buttons", "rule") for t in throws.values())
+    said = any(isinstance(s, tree.Running) for s in statements)
+    return Locking(
+        asked=bool(relays or timers or traffic or locked or said or running.entering),
+        relays=relays,
+        timers=timers,
+        traffic=traffic,
+        throws=throws,
+        routes=routes,
+        running=running,
+        memory=tuple(s.name.text for s in statements if isinstance(s, _Memory)),
+    )
+
+
+def memory_inputs(statements: Iterable[tree.Statement]) -> Iterator[Observable]:
+    """What is remembered, in the order of the file."""
+    for s in statements:
+        match s:
+            case tree.Relay(name=name):
+                yield observables.relay(name.text)
+            case tree.Timer(name=name):
+                yield observables.timer(name.text)
+            case tree.Traffic(name=name):
+                yield observables.traffic(name.text)
+            case _:
+                pass
+
+
+def _asked(clause: tree.Clause | None, words: Vocabulary) -> Condition | None:
+    """The condition of a clause; None where there is none, or it is wrong (noted)."""
+    if clause is None or clause.condition is None:
+        return None
+    return resolve(clause.condition, words, in_rule=True)
+
+
+# ------------------------------------------------------------------ memory
+
+
+def _relay(node: tree.Relay, words: Vocabulary) -> Relay | None:
+    given = given_once(node.clauses, words.names)
+    if "picks when" not in given:
+        words.names.error(
+            "CP701",
+            f"nothing says when relay `{node.name.text}` picks",
+            node.name.span,
+            f"Give it a line such as `picks when Clear-4L pressed`: {node.name.text} would stay "
+            "down for good.",
+        )
+    picks = _asked(given.get("picks when"), words)
+    sticks = _asked(given.get("sticks while"), words)
+    delays = {
+        kind: read_amount(given[kind].lengths[0], plausible_ranges.DELAY, words.names)
+        for kind in ("slow to pick", "slow to release")
+        if kind in given
+    }
+    if picks is None:
+        return None
+    slow = delays.get("slow to pick"), delays.get("slow to release")
+    return Relay(node.name.text, picks, sticks, *slow, node.span)
+
+
+def _timer(node: tree.Timer, words: Vocabulary) -> Timer | None:
+    seconds = read_amount(node.length, plausible_ranges.TIMER, words.names)
+    runs = resolve(node.runs, words, in_rule=True)
+    if seconds is None or runs is None:
+        return None
+    return Timer(node.name.text, seconds, runs, node.span)
+
+
+def _traffic(node: tree.Traffic, words: Vocabulary) -> Traffic | None:
+    names = words.names
+    given = given_once(node.clauses, names)
+    missing = [kind for kind in ("rightward when", "leftward when") if kind not in given]
+    for name in node.blocks:
+        names.find(name, "block")
+    blocks = at_most_one(node.blocks, "block", names)
+    if missing:
+        names.error(
+            "CP708",
+            f"nothing says when traffic `{node.name.text}` turns "
+            + " or ".join(kind.removesuffix(" when") for kind in missing),
+            node.name.span,
+            "It needs both lines, as the track is drawn: `rightward when East-button pressed` "
+            "and `leftward when West-button pressed`.",
+        )
+    conditions = [_asked(given.get(kind), words) for kind in ("rightward when", "leftward when")]
+    locked = _asked(given.get("locked while"), words)
+    right, left = conditions
+    if right is None or left is None:
+        return None
+    return Traffic(node.name.text, blocks, right, left, locked, node.span)
+
+
+# ------------------------------------------------------------------ trains
+
+
+def _running(statements: Sequence[tree.Statement], words: Vocabulary) -> Running:
+    names = words.names
+    said = _said_once([s for s in statements if isinstance(s, tree.Running)], names)
+    reverse_on: tuple[str, ...] | None = None
+    if "never reverse" in said:
+        reverse_on = ()
+    elif "reverse on" in said:
+        reverse_on = _blocks(said["reverse on"], names)
+    to_stop: Number | None = None
+    if "need to stop" in said:
+        to_stop = read_amount(said["need to stop"].length, plausible_ranges.TO_STOP, names)
+    start_on = _blocks(said["start on"], names) if "start on" in said else ()
+    return Running(reverse_on, to_stop, start_on, _entering(statements, words))
+
+
+def _blocks(node: tree.Running, names: Names) -> tuple[str, ...]:
+    for name in node.blocks:
+        names.find(name, "block")
+    return at_most_one(node.blocks, "block", names)
+
+
+def _said_once(nodes: Sequence[tree.Running], names: Names) -> dict[tree.RunningKind, tree.Running]:
+    found: dict[tree.RunningKind, tree.Running] = {}
+    for node in nodes:
+        earlier = found.setdefault(node.kind, node)
+        if earlier is not node:
+            names.error(
+                "CP606",
+                f"`trains {node.kind.removesuffix(' to stop')}` is given twice",
+                node.span,
+                "It goes for the whole layout: put all of it into one.",
+                ((earlier.span, "the first time is here"),),
+            )
+    if "never reverse" in found and "reverse on" in found:
+        names.error(
+            "CP709",
+            "trains reverse, and they never do",
+            found["never reverse"].span,
+            "Leave one of the two out.",
+            ((found["reverse on"].span, "here they do"),),
+        )
+    return found
+
+
+def _entering(statements: Iterable[tree.Statement], words: Vocabulary) -> dict[str, Condition]:
+    found: dict[str, Condition] = {}
+    for s in statements:
+        if not (isinstance(s, tree.Edge) and s.entering):
+            continue
+        condition = resolve(s.entering, words, in_rule=True)
+        if s.direction == "leaving":
+            words.names.error(
+                "CP710",
+                f"no train comes in at `{s.names[0].text}`, and here is said when one does",
+                s.entering.span,
+                "Leave out `leaving only`, or the condition.",
+            )
+        if condition is not None:
+            found.update((name.text, condition) for name in s.names)
+    return found

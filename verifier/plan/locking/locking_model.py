@@ -1,0 +1,107 @@
+"""What a file says of memory, time and locking, resolved: relays, timers, how points are
+thrown and locked, direction of traffic, and how trains run. Times are exact, in seconds."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Literal
+
+from verifier.language.source import Span
+from verifier.plan.observables import Condition
+
+
+@dataclass(frozen=True, slots=True)
+class Relay:
+    """Picks when one condition holds, then sticks while the other does (never, when None).
+    ``slow_pick`` and ``slow_release``: how long what makes it move must last."""
+
+    name: str
+    picks: Condition
+    sticks: Condition | None
+    slow_pick: Fraction | None
+    slow_release: Fraction | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Timer:
+    """Idle, then running while ``runs`` holds, then done until it no longer holds."""
+
+    name: str
+    seconds: Fraction
+    runs: Condition
+    span: Span
+
+
+# Who moves points: anyone at any time; a lever; two buttons (normal, reverse); people at the
+# layout; or a rule (reverse while it holds, normal otherwise).
+Mover = Literal["anyone", "lever", "buttons", "hand", "rule"]
+
+
+@dataclass(frozen=True, slots=True)
+class Throw:
+    """How one turnout (or slip) is thrown. ``locked``: while it holds the points are not
+    moved; of an electric lock, that it is not released. ``snap``: it moves in no time."""
+
+    turnout: str
+    by: Mover
+    lever: str | None
+    buttons: tuple[str, ...]
+    reverse_when: Condition | None
+    locked: Condition | None
+    electric: bool
+    snap: bool
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Traffic:
+    """The direction of traffic on some blocks, a memory: set by ``rightward`` or
+    ``leftward`` (as drawn; neither or both leave it), not while ``locked`` holds."""
+
+    name: str
+    blocks: tuple[str, ...]
+    rightward: Condition
+    leftward: Condition
+    locked: Condition | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class NamedRoute:
+    """``route`` is the name that the route found from the track goes by."""
+
+    name: str
+    route: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Running:
+    """How trains run. ``reverse_on``: blocks where they may stop and go back; None for the
+    usual places. ``to_stop``: how long after a signal is put back a train that saw it clear
+    may still pass it. ``start_on``: blocks where stock may stand at the start.
+    ``entering``: by edge, while what trains come in there."""
+
+    reverse_on: tuple[str, ...] | None = None
+    to_stop: Fraction | None = None
+    start_on: tuple[str, ...] = ()
+    entering: Mapping[str, Condition] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class Locking:
+    """``asked``: the file is to be proved over time. ``memory``: names of relays, timers and
+    traffic in the order of the file, which is the order in which they act."""
+
+    asked: bool = False
+    relays: Mapping[str, Relay] = field(default_factory=dict)
+    timers: Mapping[str, Timer] = field(default_factory=dict)
+    traffic: Mapping[str, Traffic] = field(default_factory=dict)
+    throws: Mapping[str, Throw] = field(default_factory=dict)  # by turnout; those not in it: anyone
+    routes: Mapping[str, NamedRoute] = field(default_factory=dict)
+    running: Running = Running()
+    memory: tuple[str, ...] = ()
+
+
+NO_LOCKING = Locking()

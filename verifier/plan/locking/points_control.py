@@ -1,0 +1,152 @@
+"""How turnouts and slips are thrown, and what locks them.
+
+In: the clauses of their statements. Out: a :class:`~verifier.plan.locking.locking_model.Throw` for
+each that says anything of it; errors are noted in the names.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import NamedTuple
+
+from verifier.language.syntax import tree
+from verifier.plan.conditions import resolve
+from verifier.plan.locking.locking_model import Mover, Throw
+from verifier.plan.names import Names
+from verifier.plan.observables import AnyOne, Condition, Not
+from verifier.plan.unique_clauses import given_once
+from verifier.plan.vocabulary import Vocabulary
+
+_KINDS: frozenset[tree.ClauseKind] = frozenset(
+    ("thrown by", "thrown reverse when", "locked while", "electric lock", "motor")
+)
+_Given = Mapping[tree.ClauseKind, tree.Clause]
+
+
+class _By(NamedTuple):
+    """Who throws it, and with what."""
+
+    by: Mover
+    lever: str | None = None
+    buttons: tuple[str, ...] = ()
+
+
+def read_throws(statements: Iterable[tree.Statement], words: Vocabulary) -> dict[str, Throw]:
+    """How each turnout and slip is thrown of which the file says so."""
+    throws: dict[str, Throw] = {}
+    for s in statements:
+        if not isinstance(s, tree.Turnout | tree.Slip):
+            continue
+        given = given_once(s.clauses, words.names)
+        if not _KINDS.intersection(given):
+            continue
+        by = _thrown_by(given, s, words)
+        reverse = _asked(given, "thrown reverse when", words)
+        locked = _locked(given, by, s, words)
+        motor = given.get("motor")
+        snap = motor is not None and motor.words[0].text == "snap"
+        for name in s.names:
+            throws[name.text] = Throw(
+                name.text, *by, reverse, locked, "electric lock" in given, snap, s.span
+            )
+    return throws
+
+
+def lever_of(clause: tree.Clause | None) -> tree.Name | None:
+    """The one lever of a `thrown by` clause, as far as its words tell."""
+    return clause.names[0] if clause and len(clause.names) == 1 else None
+
+
+def _asked(given: _Given, kind: tree.ClauseKind, words: Vocabulary) -> Condition | None:
+    clause = given.get(kind)
+    if clause is None or clause.condition is None:
+        return None
+    return resolve(clause.condition, words, in_rule=True)
+
+
+def _thrown_by(given: _Given, node: tree.Turnout | tree.Slip, words: Vocabulary) -> _By:
+    clause, rule = given.get("thrown by"), given.get("thrown reverse when")
+    names = words.names
+    if clause and rule:
+        names.error(
+            "CP703",
+            f"`{node.names[0].text}` is thrown in two ways",
+            rule.span,
+            "A rule lets nobody else throw it. Leave one of the two out; a lever or a button can "
+            "be part of the rule: `thrown reverse when R-button pressed`.",
+            ((clause.span, "the other way is here"),),
+        )
+    if rule:
+        return _By("rule")
+    if clause is None:
+        return _By("anyone")
+    if clause.words:
+        return _By("hand")
+    lever = lever_of(clause)
+    if lever is None:
+        return _buttons(clause, names)
+    declared = names.table.get(lever.text)
+    if declared and declared.kind == "button":
+        names.error(
+            "CP704",
+            f"one button cannot throw `{node.names[0].text}` both ways",
+            lever.span,
+            "Name two, the one for normal first: `thrown by N-button, R-button`.",
+        )
+        return _By("anyone")
+    _check_lever(lever, words)
+    return _By("lever", lever.text)
+
+
+def _buttons(clause: tree.Clause, names: Names) -> _By:
+    buttons = tuple(name.text for name in clause.names if names.find(name, "button"))
+    if len(clause.names) != 2:
+        names.error(
+            "CP704",
+            f"{len(clause.names)} buttons to throw one turnout",
+            clause.span,
+            "Two do it: the first throws it normal, the second reverse.",
+        )
+    elif len(set(buttons)) == 1 and len(buttons) == 2:
+        names.error(
+            "CP704",
+            f"`{buttons[0]}` would throw it normal and reverse at once",
+            clause.names[1].span,
+            "Name two buttons, the one for normal first: `thrown by N-button, R-button`.",
+        )
+    return _By("buttons", None, buttons)
+
+
+def _check_lever(name: tree.Name, words: Vocabulary) -> None:
+    declared = words.names.find(name, "lever")
+    positions = words.levers.get(name.text)
+    if declared and positions and set(positions) != {"normal", "reverse"}:
+        words.names.error(
+            "CP613",
+            f"lever `{name.text}` has the positions {', '.join(positions)}",
+            name.span,
+            "A lever that throws a turnout has just the positions `normal` and `reverse`.",
+            ((declared.span, "it is declared here"),),
+        )
+
+
+def _locked(
+    given: _Given, by: _By, node: tree.Turnout | tree.Slip, words: Vocabulary
+) -> Condition | None:
+    """While what the points are not moved: what locks them, or an electric lock that is not
+    released."""
+    held = _asked(given, "locked while", words)
+    electric = given.get("electric lock")
+    if electric is None:
+        return held
+    if by.by != "hand":
+        words.names.error(
+            "CP702",
+            f"an electric lock on `{node.names[0].text}`, which is not thrown by hand",
+            electric.span,
+            "An electric lock holds the lever of a hand-thrown switch: add `thrown by hand`. "
+            "What is thrown from the panel is held by `locked while`.",
+        )
+    released = _asked(given, "electric lock", words)
+    if released is None:
+        return held
+    shut = Not(released, electric.span)
+    return shut if held is None else AnyOne((held, shut), electric.span)

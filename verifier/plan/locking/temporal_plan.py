@@ -1,0 +1,73 @@
+"""The plan as histories see it: wiring reduced to the contacts of switch machines.
+
+Over time, detectors and contacts report the truth, save that points without contacts report
+what they were told.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from verifier.plan import observables
+from verifier.plan.model import Joint, Move, Plan, Port
+from verifier.plan.track.build_track import moves_over
+from verifier.plan.wiring.equipment import NO_EQUIPMENT
+from verifier.plan.wiring.wiring_model import Wiring
+
+
+def running_plan(plan: Plan) -> Plan:
+    """The same layout without supplies, feeders, detectors and drivers."""
+    machines = {
+        name: replace(m, motor=None, lever=None, supply=None)
+        for name, m in plan.wiring.machines.items()
+        if m.contacts is not None
+    }
+    inputs = plan.unwired_inputs or plan.inputs
+    told = [observables.thrown(name) for name, m in machines.items() if m.contacts == ()]
+    return replace(
+        plan,
+        wiring=Wiring(machines=machines, units=plan.wiring.units),
+        equipment=NO_EQUIPMENT,
+        inputs=(*inputs, *(what for what in told if what not in inputs)),
+        unwired_inputs=inputs,
+    )
+
+
+def joint_name(joint: Joint) -> str:
+    """A name for a joint, of the two ends that meet there."""
+    return " to ".join(f"{port.piece} {port.end}" for port in (joint.a, joint.b))
+
+
+def approach(plan: Plan, signal: str) -> Iterator[Move]:
+    """How a train comes up to a signal: over plain track, the nearest first, back to the next
+    signal that governs the same way or to trackwork; over the trackwork itself where the signal
+    stands right behind it."""
+    facing = {s.enters for s in plan.signals.values()}
+    out = _before(plan, signal)
+    if plan.track.pieces[out.piece].kind != "plain":
+        yield from _coming_out(plan, out)
+    passed: set[Port] = set()
+    while plan.track.pieces[out.piece].kind == "plain" and out not in passed:
+        passed.add(out)
+        (move,) = _coming_out(plan, out)
+        yield move
+        enter = Port(move.piece, move.enter)
+        if enter in facing:
+            return
+        out = plan.track.joint_at[enter].other(enter)
+
+
+def comes_in_at(plan: Plan, signal: str) -> str | None:
+    """The edge that a signal stands at, where trains come in past it: such a train comes up to
+    the signal unseen."""
+    before = plan.track.pieces[_before(plan, signal).piece]
+    return before.name if before.kind == "edge" and before.direction != "leaving" else None
+
+
+def _before(plan: Plan, signal: str) -> Port:
+    """The end by which a train that passes a signal leaves the piece before it."""
+    enters = plan.signals[signal].enters
+    return plan.track.joint_at[enters].other(enters)
+
+
+def _coming_out(plan: Plan, out: Port) -> list[Move]:
+    return [move for move in moves_over(plan.track.pieces[out.piece]) if move.leave == out.end]

@@ -1,0 +1,1 @@
+"""Signals, heads, aspects and packet addresses."""

@@ -1,0 +1,168 @@
+"""Aspects and indications: what the colours are called, and what they promise.
+
+The built-in chart is common North American three-colour practice (no single source; the
+colour pairs are from memory, as marked in the project's notes on sources). A file may
+replace or add to it; what an indication means is fixed here, since properties rest on it.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.language.source import Source, Span
+from verifier.plan.observables import UNLISTED
+
+Way = Literal["straight", "diverging", "any"]
+# Speeds an indication allows, slowest first; the index is the order.
+SPEEDS = ("stop", "restricted", "slow", "medium", "limited", "diverging", "normal")
+
+
+@dataclass(frozen=True, slots=True)
+class Indication:
+    """What an aspect tells the engineer.
+
+    ``rank`` orders indications: higher is less restrictive. ``way`` is the route it
+    promises at facing points. ``next_at_least`` is the slowest speed the next signal may
+    then show, None where nothing is promised.
+    """
+
+    text: str
+    rank: int
+    speed: str
+    way: Way
+    next_at_least: str | None
+
+
+def _indications() -> dict[str, Indication]:
+    rows: list[tuple[str, str, Way, str | None]] = [
+        # most restrictive first
+        ("stop", "stop", "any", None),
+        ("stop and proceed", "stop", "any", None),
+        ("proceed at restricted speed", "restricted", "any", None),
+        ("proceed at slow speed prepared to stop", "slow", "any", None),
+        ("proceed at medium speed prepared to stop", "medium", "any", None),
+        ("proceed at limited speed prepared to stop", "limited", "any", None),
+        ("proceed diverging prepared to stop", "diverging", "diverging", None),
+        ("proceed at slow speed", "slow", "any", "slow"),
+        ("proceed at medium speed", "medium", "any", "slow"),
+        ("proceed at limited speed", "limited", "any", "slow"),
+        ("proceed diverging", "diverging", "diverging", "slow"),
+        ("proceed prepared to stop at next signal", "normal", "straight", None),
+        ("proceed prepared to pass next signal at slow speed", "normal", "straight", "slow"),
+        ("proceed prepared to pass next signal at medium speed", "normal", "straight", "medium"),
+        ("proceed prepared to pass next signal at limited speed", "normal", "straight", "limited"),
+        ("proceed prepared to take diverging route at next signal", "normal", "straight", "slow"),
+        ("proceed prepared to stop at second signal", "normal", "straight", "slow"),
+        ("proceed", "normal", "straight", "slow"),
+    ]
+    return {
+        text: Indication(text, rank, speed, way, promise)
+        for rank, (text, speed, way, promise) in enumerate(rows)
+    }
+
+
+INDICATIONS = _indications()
+RESTRICTED_RANK = INDICATIONS["proceed at restricted speed"].rank
+STOP_RANK = INDICATIONS["stop and proceed"].rank
+
+Combination = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Aspect:
+    """A name, the colour combinations that show it, and its indication."""
+
+    name: str
+    combinations: tuple[Combination, ...]
+    indication: Indication
+    span: Span
+    built_in: bool = False
+
+    @property
+    def proceeds(self) -> bool:
+        """Better than Restricting: "proceed" in the catalogue's sense."""
+        return self.indication.rank > RESTRICTED_RANK
+
+    @property
+    def permits(self) -> bool:
+        """Lets a train pass without stopping, Restricting included."""
+        return self.indication.rank > STOP_RANK
+
+    def for_heads(self, count: int) -> Combination | None:
+        """The colours a signal with ``count`` heads shows for it, None when none fit."""
+        return next((c for c in self.combinations if len(c) == count), None)
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """All aspects of a layout, least restrictive first."""
+
+    aspects: tuple[Aspect, ...]
+
+    def get(self, name: str) -> Aspect | None:
+        return next((a for a in self.aspects if a.name == name), None)
+
+    def instead_of(self, name: str) -> Aspect | None:
+        """The aspect of the file that has taken the place of a built-in one."""
+        gone = chart(()).get(name)
+        return next((a for a in self.aspects if gone and a.indication == gone.indication), None)
+
+    def readings(self, colours: Combination) -> tuple[Aspect, ...]:
+        """Every aspect these colours may be taken for, least restrictive first."""
+        return tuple(a for a in self.aspects if colours in a.combinations)
+
+    def reading(self, colours: Combination) -> str:
+        """The name of the aspect these colours are taken for: where two names list them
+        the less restrictive, where none does :data:`~verifier.plan.observables.UNLISTED`, an
+        imperfect signal that is read as the most restrictive aspect."""
+        found = self.readings(colours)
+        return found[0].name if found else UNLISTED
+
+
+_BUILT_IN = (
+    ("Clear", "green; green over red; green over red over red", "proceed"),
+    (
+        "Approach",
+        "yellow; yellow over red; yellow over red over red",
+        "proceed prepared to stop at next signal",
+    ),
+    ("Diverging-Clear", "red over green; red over green over red", "proceed diverging"),
+    (
+        "Diverging-Approach",
+        "red over yellow; red over yellow over red",
+        "proceed diverging prepared to stop",
+    ),
+    (
+        "Restricting",
+        "lunar; red over lunar; red over red over lunar",
+        "proceed at restricted speed",
+    ),
+    ("Stop", "red; red over red; red over red over red", "stop"),
+)
+
+_BUILT_IN_SOURCE = Source("(built-in aspect chart)", "\n".join(row[0] for row in _BUILT_IN) + "\n")
+
+
+def chart(own: Iterable[Aspect]) -> Chart:
+    """The built-in chart with a file's own aspects put over it.
+
+    A file's aspect replaces the built-in one of the same name, and the built-in one with
+    the same indication; a colour combination that the file lists is no longer built in.
+    """
+    own = tuple(own)
+    names = {a.name for a in own}
+    meanings = {a.indication.text for a in own}
+    taken = {c for a in own for c in a.combinations}
+    aspects = list(own)
+    offset = 0
+    for name, colours, indication in _BUILT_IN:
+        span = Span(_BUILT_IN_SOURCE, offset, offset + len(name))
+        offset += len(name) + 1
+        if name in names or indication in meanings:
+            continue
+        combinations = tuple(tuple(c.strip().split(" over ")) for c in colours.split(";"))
+        left = tuple(c for c in combinations if c not in taken)
+        if left:
+            aspects.append(Aspect(name, left, INDICATIONS[indication], span, built_in=True))
+    aspects.sort(key=lambda a: -a.indication.rank)
+    return Chart(tuple(aspects))

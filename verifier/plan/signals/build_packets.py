@@ -1,0 +1,189 @@
+"""Addresses of signals on a packet bus, and the numbers that packets carry, as a file gives them.
+
+In: the syntax tree, the chart, the signals' posts. Out:
+:class:`~verifier.plan.signals.packet_model.Packets`.
+"""
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from verifier.language.diagnostics.diagnostic import did_you_mean
+from verifier.language.source import Span
+from verifier.language.syntax import tree
+from verifier.plan.names import Names
+from verifier.plan.signals.aspects import INDICATIONS, Aspect, Chart
+from verifier.plan.signals.packet_model import (
+    ABSOLUTE_STOP,
+    FIRST_ADDRESS,
+    LAST_ADDRESS,
+    LAST_NUMBER,
+    Address,
+    Packets,
+)
+from verifier.plan.signals.signal_placement import Post
+
+_STOP = INDICATIONS["stop"]
+# Numbers of colours where the file gives none; a flashing one is eight more.
+_COLOURS = ("red", "yellow", "green", "lunar", "white", "dark")
+_FLASHING = 8
+
+
+def read_packets(
+    statements: Iterable[tree.Statement], chart: Chart, posts: Mapping[str, Post], names: Names
+) -> Packets:
+    statements = list(statements)
+    addresses = _addresses(statements, posts, names)
+    numbers = _numbers(statements, chart, names)
+    said = {word: span for word, (_, span) in numbers.items()}
+    given = {word: number for word, (number, _) in numbers.items()}
+    aspects = {a.name: given[a.name] for a in chart.aspects if a.name in given}
+    colours = {word: number for word, number in given.items() if word in _all_colours()}
+    usual = _usual_aspects(chart)
+    # What is wrong with one number must not look like one that is missing.
+    every = sum(isinstance(node, tree.Number) for node in statements)
+    if aspects and every == len(numbers):
+        _check_complete(aspects, usual, addresses, posts, names)
+    return Packets(
+        addresses,
+        aspects or usual,
+        {**_usual_colours(), **colours},
+        said,
+    )
+
+
+def _usual_aspects(chart: Chart) -> Mapping[str, int]:
+    """The most restrictive first; 0 for absolute stop alone."""
+    ordered: Sequence[Aspect] = sorted(chart.aspects, key=lambda a: a.indication.rank)
+    stops = [a for a in ordered if a.indication == _STOP]
+    others = [a for a in ordered if a.indication != _STOP]
+    return {
+        **dict.fromkeys((a.name for a in stops), ABSOLUTE_STOP),
+        **{a.name: min(i, LAST_NUMBER) for i, a in enumerate(others, start=1)},
+    }
+
+
+def _usual_colours() -> Mapping[str, int]:
+    return {
+        **{c: i for i, c in enumerate(_COLOURS)},
+        **{f"flashing {c}": i + _FLASHING for i, c in enumerate(_COLOURS)},
+    }
+
+
+def _all_colours() -> frozenset[str]:
+    return frozenset(_usual_colours())
+
+
+def _addresses(
+    statements: Iterable[tree.Statement], posts: Mapping[str, Post], names: Names
+) -> tuple[Address, ...]:
+    heads = {head: (name, i) for name, post in posts.items() for i, head in enumerate(post.heads)}
+    found: dict[str, Address] = {}
+    for node in statements:
+        if not isinstance(node, tree.Address):
+            continue
+        number = _whole(node.number)
+        if number is None or not FIRST_ADDRESS <= number <= LAST_ADDRESS:
+            names.error(
+                "CP411",
+                f"`{node.number.number}` is no address",
+                node.number.span,
+                f"Addresses of signals are whole numbers from {FIRST_ADDRESS} to {LAST_ADDRESS}.",
+            )
+            continue
+        of = node.of.text
+        if of in posts:
+            place = Address(number, of, of, None, node.span)
+        elif of in heads:
+            signal, head = heads[of]
+            place = Address(number, of, signal, head, node.span)
+        else:
+            hint = did_you_mean(of, (*posts, *heads)) or "Only signals and their heads have one."
+            names.error("CP201", f"no signal or head is called `{of}`", node.of.span, hint)
+            continue
+        before = _addressed(found, place)
+        if before is not None:
+            names.error(
+                "CP412",
+                f"{of} has an address already",
+                node.span,
+                "A signal has one address for all of it, or each of its heads one of its own.",
+                ((before.span, f"{before.of} has address {before.number}"),),
+            )
+            continue
+        found[of] = place
+    return tuple(found.values())
+
+
+def _addressed(found: Mapping[str, Address], place: Address) -> Address | None:
+    """What already says how this signal, or this head, is addressed."""
+    for one in found.values():
+        whole = one.head is None or place.head is None
+        if one.signal == place.signal and (whole or one.head == place.head):
+            return one
+    return None
+
+
+def _numbers(
+    statements: Iterable[tree.Statement], chart: Chart, names: Names
+) -> Mapping[str, tuple[int, Span]]:
+    words = (*(aspect.name for aspect in chart.aspects), *_usual_colours())
+    found: dict[str, tuple[int, Span]] = {}
+    for node in statements:
+        if not isinstance(node, tree.Number):
+            continue
+        number, word = _whole(node.number), node.shows.text
+        if number is None or number > LAST_NUMBER:
+            names.error(
+                "CP413",
+                f"`{node.number.number}` is no aspect number",
+                node.number.span,
+                f"A packet has room for whole numbers from 0 to {LAST_NUMBER}.",
+            )
+        elif word not in words:
+            hint = did_you_mean(word, words) or "It is an aspect of the chart, or a color."
+            names.error("CP404", f"no aspect is called `{word}`", node.shows.span, hint)
+        elif word in found or any(
+            n == number and (w in _all_colours()) == (word in _all_colours())
+            for w, (n, _) in found.items()
+        ):
+            names.error(
+                "CP414",
+                f"{word} and {number} are not one and the same",
+                node.span,
+                "Every aspect has one number, and every number stands for one aspect.",
+                tuple(
+                    (span, "said here")
+                    for w, (n, span) in found.items()
+                    if w == word or n == number
+                ),
+            )
+        else:
+            found[word] = (number, node.span)
+    return found
+
+
+def _check_complete(
+    aspects: Mapping[str, int],
+    usual: Mapping[str, int],
+    addresses: Iterable[Address],
+    posts: Mapping[str, Post],
+    names: Names,
+) -> None:
+    """Once the file gives numbers, it gives one for each aspect that goes into a packet."""
+    for address in addresses:
+        if address.head is not None:
+            continue
+        rules = posts[address.signal].node.rules
+        shown = {rule.shows.text for rule in rules} & usual.keys()
+        lacking = sorted(shown - aspects.keys(), key=lambda name: usual[name])
+        if lacking:
+            names.error(
+                "CP415",
+                f"{address.of} shows {lacking[0]}, which has no number",
+                address.span,
+                "Once one aspect is given a number, all that go into packets need theirs: "
+                f"`number 7 is {lacking[0]}`.",
+            )
+
+
+def _whole(amount: tree.Amount) -> int | None:
+    return int(amount.number) if amount.number.isdecimal() else None

@@ -1,0 +1,325 @@
+"""Signals, heads and the aspect chart: from the syntax tree to checked data."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from itertools import product
+
+from verifier.language.diagnostics.diagnostic import did_you_mean
+from verifier.language.source import Span
+from verifier.language.syntax import tree
+from verifier.language.syntax.token_names import one_of
+from verifier.plan.conditions import resolve
+from verifier.plan.model import Head, Line, Signal
+from verifier.plan.names import Names
+from verifier.plan.observables import UNLISTED, Observable
+from verifier.plan.signals import aspects
+from verifier.plan.signals.signal_placement import MAX_HEADS, Post
+from verifier.plan.vocabulary import Vocabulary
+from verifier.plan.wiring.wiring_model import Wiring
+
+COLOURS = ("green", "yellow", "lunar", "white", "red", "dark")
+
+
+# ------------------------------------------------------------------ the chart
+
+
+def build_chart(statements: Iterable[tree.Statement], names: Names) -> aspects.Chart:
+    own: dict[str, aspects.Aspect] = {}
+    for node in statements:
+        if not isinstance(node, tree.Aspect):
+            continue
+        if node.name.text in own:
+            names.error(
+                "CP202",
+                f"aspect `{node.name.text}` is declared twice",
+                node.name.span,
+                "List all its color combinations in one statement, with `or` between them.",
+                ((own[node.name.text].span, "the first time is here"),),
+            )
+            continue
+        for combination in node.combinations:
+            if len(combination) > MAX_HEADS:
+                names.error(
+                    "CP408",
+                    f"a signal has at most {MAX_HEADS} heads",
+                    combination[MAX_HEADS].span,
+                    "Leave out the colors below the third head.",
+                )
+        own[node.name.text] = aspects.Aspect(
+            node.name.text,
+            tuple(tuple(colour.text for colour in c) for c in node.combinations),
+            aspects.INDICATIONS[node.indication],
+            node.span,
+        )
+    return aspects.chart(own.values())
+
+
+# ------------------------------------------------------------------ what they show
+
+
+def head_colours(
+    posts: Mapping[str, Post],
+    head_nodes: Mapping[str, tree.Head],
+    chart: aspects.Chart,
+    wiring: Wiring,
+) -> dict[str, Observable]:
+    """The colour observable of every head: the colours its rules, or its driver, can ever
+    show."""
+    colours: dict[str, Observable] = {}
+    for post in posts.values():
+        listed = _listed_combinations(post, chart)
+        for i, head in enumerate(post.heads):
+            if head in head_nodes:
+                shown = {_shows(rule) for rule in head_nodes[head].rules}
+                usual = _shows(head_nodes[head].rules[-1])
+            else:
+                shown = {combination[i] for combination in listed} or {"red"}
+                usual = listed[-1][i] if listed else "red"
+            driver = wiring.driver_of(head)
+            if driver:
+                extra = (driver.when_missing, driver.when_out, "dark")
+                shown = shown.union(colour for colour in extra if colour)
+            colours[head] = Observable(
+                "colour", head, tuple(sorted(shown, key=_colour_order)), usual
+            )
+    return colours
+
+
+def aspect_observable(
+    name: str,
+    post: Post,
+    head_nodes: Mapping[str, tree.Head],
+    chart: aspects.Chart,
+    wiring: Wiring,
+) -> Observable:
+    """The aspect observable of a signal: the aspects its rules can ever be read as; where
+    drivers light it, which may fail, any of the chart."""
+    if wiring.drivers:
+        values = (*(a.name for a in chart.aspects), UNLISTED)
+        return Observable("aspect", name, values, UNLISTED)
+    if post.node.rules:
+        combinations = _listed_combinations(post, chart)
+    else:
+        shown = [
+            dict.fromkeys(_shows(rule) for rule in head_nodes[head].rules)
+            for head in post.heads
+            if head in head_nodes
+        ]
+        combinations = list(product(*shown))
+    read = {chart.reading(c) for c in combinations} or {UNLISTED}
+    ordered = [a.name for a in chart.aspects if a.name in read]
+    if UNLISTED in read:
+        ordered.append(UNLISTED)
+    return Observable("aspect", name, tuple(ordered), ordered[-1])
+
+
+def _listed_combinations(post: Post, chart: aspects.Chart) -> list[aspects.Combination]:
+    """The colours each of a signal's aspect lines shows, in order."""
+    found = []
+    for rule in post.node.rules:
+        aspect = chart.get(rule.shows.text)
+        colours = aspect.for_heads(len(post.heads)) if aspect else None
+        if colours:
+            found.append(colours)
+    return found
+
+
+def _colour_order(colour: str) -> tuple[int, str]:
+    base = colour.removeprefix("flashing ")
+    return (COLOURS.index(base) if base in COLOURS else len(COLOURS), colour)
+
+
+def _shows(rule: tree.Rule) -> str:
+    return ("flashing " if rule.flashing else "") + rule.shows.text
+
+
+def build_signals(
+    posts: Mapping[str, Post], head_nodes: Mapping[str, tree.Head], words: Vocabulary
+) -> dict[str, Signal]:
+    """Signals with their rules; errors are noted in ``words.names``."""
+    signals: dict[str, Signal] = {}
+    for name, post in posts.items():
+        ruled = [h for h in post.heads if h in head_nodes]
+        heads = tuple(
+            Head(
+                h,
+                _head_lines(head_nodes[h], words) if h in head_nodes else (),
+                words.colours[h],
+                head_nodes[h].span if h in head_nodes else post.node.name.span,
+            )
+            for h in post.heads
+        )
+        lines = _aspect_lines(post, words)
+        _check_rules_given(post, ruled, words.names)
+        signals[name] = Signal(
+            name, post.joint, post.enters, heads, lines, words.aspects[name], post.node.span
+        )
+    return signals
+
+
+def one_reader_each(
+    signals: Mapping[str, Signal], chart: aspects.Chart, wiring: Wiring
+) -> dict[str, Signal]:
+    """The same signals, but where one has heads on several drivers, each of which reads its
+    own inputs, every head gets the signal's lines as lines of its own."""
+    return {name: _one_reader(signal, chart, wiring) for name, signal in signals.items()}
+
+
+def _one_reader(signal: Signal, chart: aspects.Chart, wiring: Wiring) -> Signal:
+    readers = {driver.name if (driver := wiring.driver_of(h.name)) else "" for h in signal.heads}
+    if signal.by_head or len(readers) == 1:
+        return signal
+    heads = []
+    for i, head in enumerate(signal.heads):
+        lines = []
+        for line in signal.lines:
+            aspect = chart.get(line.shows)
+            colours = aspect.for_heads(len(signal.heads)) if aspect else None
+            if colours:
+                lines.append(replace(line, shows=colours[i]))
+        heads.append(replace(head, lines=tuple(lines)))
+    return replace(signal, heads=tuple(heads), lines=())
+
+
+def _check_rules_given(post: Post, ruled: list[str], names: Names) -> None:
+    node = post.node
+    if node.rules and ruled:
+        names.error(
+            "CP406",
+            f"signal `{node.name.text}` has lines of its own and head `{ruled[0]}` has lines too",
+            node.name.span,
+            "Write either one list of aspects for the signal, or a `head` statement for each "
+            "of its heads.",
+        )
+    elif not node.rules and len(ruled) < len(post.heads):
+        missing = [h for h in post.heads if h not in ruled]
+        names.error(
+            "CP401",
+            f"nothing says when signal `{node.name.text}` shows what"
+            if not ruled
+            else f"head `{missing[0]}` has no list of its own, though `{ruled[0]}` has one",
+            node.name.span,
+            "Add lines such as `Clear when …` and `Stop otherwise`."
+            if not ruled
+            else f"Write a `head {missing[0]}` statement: `green when …`, `red otherwise`.",
+        )
+
+
+def _aspect_lines(post: Post, words: Vocabulary) -> tuple[Line, ...]:
+    if not post.node.rules:
+        return ()
+    lines: list[Line] = []
+    shown: list[aspects.Aspect] = []
+    for index, rule in enumerate(post.node.rules):
+        aspect = _known_aspect(rule, post, words)
+        if aspect:
+            shown.append(aspect)
+        when = resolve(rule.when, words, in_rule=True) if rule.when else None
+        lines.append(Line(index, rule.shows.text, when, rule.span))
+    _check_otherwise(post.node.rules, f"signal `{post.node.name.text}`", post.node.name.span, words)
+    last = words.chart.get(post.node.rules[-1].shows.text)
+    if last and len(shown) == len(lines):
+        worst = min(shown, key=lambda a: a.indication.rank)
+        if post.node.rules[-1].when is None and worst.indication.rank < last.indication.rank:
+            words.names.error(
+                "CP403",
+                f"`otherwise` shows {last.name}, though {worst.name} is more restrictive",
+                post.node.rules[-1].span,
+                "What is shown when nothing else holds must be the most restrictive aspect of "
+                f"the signal: `{worst.name} otherwise`.",
+            )
+    return tuple(lines)
+
+
+def _known_aspect(rule: tree.Rule, post: Post, words: Vocabulary) -> aspects.Aspect | None:
+    aspect = words.chart.get(rule.shows.text)
+    if aspect is None or rule.flashing:
+        hint = did_you_mean(rule.shows.text, (a.name for a in words.chart.aspects))
+        instead = words.chart.instead_of(rule.shows.text)
+        if instead:
+            hint = (
+                f"The aspect `{instead.name}` of this file has taken its place: both mean "
+                f"`{instead.indication.text}`."
+            )
+        if aspect:
+            hint = "Leave out `flashing`: it is said of a color, in a `head` statement."
+        words.names.error(
+            "CP404",
+            f"no aspect is called `{_shows(rule)}`",
+            rule.shows.span,
+            hint
+            or (
+                "To set one head's color write a `head` statement. The chart has: "
+                + ", ".join(a.name for a in words.chart.aspects)
+                + "."
+            ),
+        )
+        return None
+    if len(post.heads) <= MAX_HEADS and aspect.for_heads(len(post.heads)) is None:
+        _no_colours(rule, aspect, post, words.names)
+        return None
+    return aspect
+
+
+def _no_colours(rule: tree.Rule, aspect: aspects.Aspect, post: Post, names: Names) -> None:
+    count = len(post.heads)
+    counts = sorted({len(combination) for combination in aspect.combinations})
+    takes = one_of([str(number) for number in counts])
+    names.error(
+        "CP405",
+        f"the chart has no colors for {aspect.name} on a signal with "
+        f"{count} head{'s' if count > 1 else ''}",
+        rule.shows.span,
+        f"{aspect.name} takes {takes} head{'s' if counts != [1] else ''}: give signal "
+        f"`{post.node.name.text}` as many (`heads upper, lower`), or list colors for {count} in "
+        f"an `aspect {aspect.name}` statement.",
+        () if aspect.built_in else ((aspect.span, "its colors are listed here"),),
+    )
+
+
+def _head_lines(node: tree.Head, words: Vocabulary) -> tuple[Line, ...]:
+    lines = []
+    for index, rule in enumerate(node.rules):
+        if rule.shows.text not in COLOURS:
+            words.names.error(
+                "CP410",
+                f"`{rule.shows.text}` is not a color a head can show",
+                rule.shows.span,
+                did_you_mean(rule.shows.text, COLOURS)
+                or "A head shows green, yellow, red, lunar, white or dark, flashing or steady.",
+            )
+        when = resolve(rule.when, words, in_rule=True) if rule.when else None
+        lines.append(Line(index, _shows(rule), when, rule.span))
+    _check_otherwise(node.rules, f"head `{node.name.text}`", node.name.span, words)
+    last = node.rules[-1]
+    safe = ("red", "dark")
+    if last.when is None and last.shows.text in COLOURS and last.shows.text not in safe:
+        words.names.error(
+            "CP403",
+            f"`otherwise` shows {last.shows.text}, though red is more restrictive",
+            last.span,
+            "What a head shows when nothing else holds must be its most restrictive color: "
+            "`red otherwise`.",
+        )
+    return tuple(lines)
+
+
+def _check_otherwise(
+    rules: tuple[tree.Rule, ...], owner: str, span: Span, words: Vocabulary
+) -> None:
+    others = [rule for rule in rules[:-1] if rule.when is None]
+    if others:
+        words.names.error(
+            "CP402",
+            f"{owner} has lines after `otherwise`, which are never read",
+            others[0].span,
+            "The first line that holds is shown, and `otherwise` always holds: put it last.",
+        )
+    elif rules[-1].when is not None:
+        words.names.error(
+            "CP402",
+            f"{owner} has no `otherwise`",
+            span,
+            "Say what it shows when no other line holds: "
+            + ("`red otherwise`." if owner.startswith("head") else "`Stop otherwise`."),
+        )

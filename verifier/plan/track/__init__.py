@@ -1,0 +1,1 @@
+"""Track pieces, routes, conflicts, interlocking limits, derails."""

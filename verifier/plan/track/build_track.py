@@ -1,0 +1,327 @@
+"""From the `track` lines to pieces and joints.
+
+Turnouts, crossings, slips and ends have ends of their own name, so wherever they are
+written the joint is clear. Plain track goes by its block's name only, and one block may
+have several stretches of it (before and after a spur switch, say). Which stretch a line
+means follows from its neighbours: see :mod:`verifier.plan.track.stretches`.
+"""
+
+from collections.abc import Iterable, Mapping, Set
+
+from verifier.language.syntax import tree
+from verifier.plan.model import Joint, Move, Onward, Piece, Placed, Port, Track
+from verifier.plan.names import KIND_WORDS, Names
+from verifier.plan.track.stretches import Stretch, place_plain
+
+CROSSING_ENDS = ("along-left", "along-right", "across-left", "across-right")
+END_WORDS = {
+    "points": "the points end",
+    "normal": "the normal leg",
+    "reverse": "the reverse leg",
+    "left": "the left end",
+    "right": "the right end",
+    "end": "the end",
+    "along-left": "the left end of the along track",
+    "along-right": "the right end of the along track",
+    "across-left": "the left end of the across track",
+    "across-right": "the right end of the across track",
+}
+
+
+# What to check when the points end of a turnout seems to be joined twice.
+_SIDES = (
+    " A leg's word stands on the side where that leg is: `reverse T1` has its legs on the left, "
+    "`T1 reverse` on the right."
+)
+
+
+def port_words(port: Port, pieces: Mapping[str, Piece]) -> str:
+    """A port for people: ``the normal leg of T1``."""
+    return f"{END_WORDS[port.end]} of {pieces[port.piece].title}"
+
+
+def build_track(statements: Iterable[tree.Statement], names: Names) -> Track | None:
+    """The track as one graph; None when an error was found (it is noted in ``names``)."""
+    before = len(names.errors)
+    lines = [s for s in statements if isinstance(s, tree.Track)]
+    rows: list[list[tuple[str, str, str]]] = []  # kind, left end, right end per step
+    for line in lines:
+        rows.append([_step_ends(step, i, len(line.steps), names)
+                     for i, step in enumerate(line.steps)])  # fmt: skip
+    # (The name of a step may have been reported before this, and not be again.)
+    if len(names.errors) > before or any(not kind for row in rows for kind, _, _ in row):
+        return None
+    stretches = place_plain(lines, rows, names)
+    if len(names.errors) > before:
+        return None
+    pieces = _pieces(names, stretches)
+    placed = _placed(lines, rows, stretches)
+    _check_all_drawn(pieces, {place.piece for row in placed for place in row}, names)
+    sound = len(names.errors)
+    # With the wiring given, it is proved what a missing gap does.
+    gapless = any(declared.kind in ("feeder", "detector") for declared in names.table.values())
+    joints, joint_at = _joints(lines, placed, pieces, names, gapless)
+    if len(names.errors) == sound:
+        _check_all_joined(pieces, joint_at, names)
+    if len(names.errors) > before:
+        return None
+    onward = ways_onward(pieces, joint_at)
+    return Track(pieces, tuple(joints), joint_at, onward, tuple(tuple(row) for row in placed))
+
+
+def _step_ends(step: tree.Step, index: int, count: int, names: Names) -> tuple[str, str, str]:
+    """Kind of the element, the name of its end on the left, and on the right."""
+    nothing = ("", "", "")
+    declared = names.find(step.name, "block", "turnout", "crossing", "slip", "edge", "bumper")
+    if declared is None:
+        return nothing
+    kind, leg = declared.kind, step.left or step.right
+    if kind == "turnout":
+        if (step.left is None) == (step.right is None) or leg not in ("normal", "reverse"):
+            names.error(
+                "CP304",
+                f"which leg of turnout `{step.name.text}` does this track take?",
+                step.span,
+                f"Write `normal {step.name.text}` or `reverse {step.name.text}` where the legs "
+                f"are on the left, `{step.name.text} normal` or `{step.name.text} reverse` where "
+                "they are on the right.",
+            )
+            return nothing
+        return (kind, leg, "points") if step.left else (kind, "points", leg)
+    if kind in ("crossing", "slip"):
+        if (step.left is None) == (step.right is None) or leg not in ("along", "across"):
+            names.error(
+                "CP304",
+                f"which of the two tracks of {kind} `{step.name.text}` is this?",
+                step.span,
+                f"Write `along {step.name.text}` or `across {step.name.text}`.",
+            )
+            return nothing
+        return kind, f"{leg}-left", f"{leg}-right"
+    if leg:
+        names.error(
+            "CP304",
+            f"`{step.name.text}` is {'plain track' if kind == 'block' else 'an end'}: it has no "
+            f"{leg} leg",
+            step.span,
+            "Only turnouts, crossings and slips have legs.",
+        )
+        return nothing
+    if kind in ("edge", "bumper"):
+        if 0 < index < count - 1:
+            names.error(
+                "CP303",
+                f"track goes on beyond the {kind} `{step.name.text}`",
+                step.span,
+                f"{KIND_WORDS[kind].capitalize()} is where track ends: it stands first or last on "
+                "a `track` line.",
+            )
+            return nothing
+        return kind, "end", "end"
+    return "plain", "left", "right"
+
+
+def _pieces(names: Names, stretches: list[Stretch]) -> dict[str, Piece]:
+    pieces: dict[str, Piece] = {}
+    counts: dict[str, int] = {}
+    for stretch in stretches:
+        counts[stretch.block] = nth = counts.get(stretch.block, 0) + 1
+        name = stretch.block if nth == 1 else f"{stretch.block}/{nth}"
+        pieces[name] = Piece(name, "plain", stretch.block, ("left", "right"), stretch.span)
+    for name, declared in names.table.items():
+        match declared.node:
+            case tree.Turnout(block=block):
+                ends: tuple[str, ...] = ("points", "normal", "reverse")
+                pieces[name] = Piece(name, "turnout", block.text, ends, declared.span)
+            case tree.Crossing(block=block):
+                pieces[name] = Piece(name, "crossing", block.text, CROSSING_ENDS, declared.span)
+            case tree.Slip(block=block, single=single):
+                slips: tuple[tuple[str, str], ...] = (
+                    ((f"{single[0]}-left", f"{single[1]}-right"),)
+                    if single
+                    else (("along-left", "across-right"), ("across-left", "along-right"))
+                )
+                pieces[name] = Piece(name, "slip", block.text, CROSSING_ENDS, declared.span, slips)
+            case tree.Edge(direction=direction):
+                pieces[name] = Piece(name, "edge", None, ("end",), declared.span, (), direction)
+            case tree.Bumper():
+                pieces[name] = Piece(name, "bumper", None, ("end",), declared.span)
+            case _:
+                pass
+    return pieces
+
+
+def _placed(
+    lines: list[tree.Track],
+    rows: list[list[tuple[str, str, str]]],
+    stretches: list[Stretch],
+) -> list[list[Placed]]:
+    plain: dict[tuple[int, int], tuple[str, bool]] = {}
+    counts: dict[str, int] = {}
+    for stretch in stretches:
+        counts[stretch.block] = nth = counts.get(stretch.block, 0) + 1
+        name = stretch.block if nth == 1 else f"{stretch.block}/{nth}"
+        for row, place, mirrored in stretch.uses:
+            plain[row, place] = name, mirrored
+    placed: list[list[Placed]] = []
+    for row, line in enumerate(lines):
+        placed.append([])
+        for i, step in enumerate(line.steps):
+            kind, left, right = rows[row][i]
+            name, mirrored = plain.get((row, i), (step.name.text, False))
+            if kind == "plain" and mirrored:
+                left, right = right, left
+            placed[row].append(Placed(name, left, right))
+    return placed
+
+
+def _joints(
+    lines: list[tree.Track],
+    placed: list[list[Placed]],
+    pieces: Mapping[str, Piece],
+    names: Names,
+    gapless: bool,
+) -> tuple[list[Joint], dict[Port, Joint]]:
+    joints: list[Joint] = []
+    joint_at: dict[Port, Joint] = {}
+    gaps: dict[str, Joint] = {}
+    for line, row in zip(lines, placed, strict=True):
+        for i, join in enumerate(line.joins):
+            a = Port(row[i].piece, row[i].right)
+            b = Port(row[i + 1].piece, row[i + 1].left)
+            span = line.steps[i].span.to(line.steps[i + 1].span)
+            gap = join.gap.text if join.gap else None
+            joint = Joint(a, b, join.kind, gap, span)
+            earlier = joint_at.get(a) or joint_at.get(b)
+            if earlier and {earlier.a, earlier.b} == {a, b}:
+                if (earlier.kind, earlier.gap) != (joint.kind, joint.gap):
+                    names.error(
+                        "CP301",
+                        "this joint is written in two ways",
+                        span,
+                        "Write the same join sign and gap name in both places.",
+                        ((earlier.span, "the other way is here"),),
+                    )
+                continue
+            if earlier:
+                taken = a if a in joint_at else b
+                names.error(
+                    "CP301",
+                    f"{port_words(taken, pieces)} is joined twice",
+                    span,
+                    "Every leg and every end of a track is joined to one thing only."
+                    + _SIDES * (taken.end == "points"),
+                    ((earlier.span, "the first time is here"),),
+                )
+                continue
+            if a == b:
+                names.error("CP303", f"{pieces[a.piece].title} runs into itself", span)
+                continue
+            if gap and gap in gaps:
+                names.error(
+                    "CP202",
+                    f"two gaps are called `{gap}`",
+                    join.span,
+                    "Give every gap a name of its own.",
+                    ((gaps[gap].span, "the first one is here"),),
+                )
+            blocks = {pieces[port.piece].block for port in (a, b)} - {None}
+            if join.kind == "=" and len(blocks) == 2 and not gapless:
+                one, two = (pieces[port.piece].block for port in (a, b))
+                names.error(
+                    "CP305",
+                    f"no gap between block {one} and block {two}",
+                    span,
+                    "Write `|` (or `||`): two blocks that share a rail are one block to a "
+                    "detector.",
+                )
+            if gap:
+                gaps[gap] = joint
+            joints.append(joint)
+            joint_at[a] = joint_at[b] = joint
+    return joints, joint_at
+
+
+def _check_all_drawn(pieces: Mapping[str, Piece], drawn: Set[str], names: Names) -> None:
+    if pieces and not drawn:
+        first = next(iter(pieces.values()))
+        names.error(
+            "CP306",
+            "no track is drawn",
+            first.span,
+            "Say with `track` lines how the pieces are joined.",
+        )
+        return
+    used = {piece.block for piece in pieces.values()}
+    sound = not names.errors
+    for name, declared in names.table.items():
+        # A block that nothing lies in may be the one meant by a misspelt name elsewhere.
+        if declared.kind == "block" and name not in used and sound:
+            names.error(
+                "CP306",
+                f"block `{name}` lies on no track",
+                declared.span,
+                "Draw it on a `track` line, or put a turnout or crossing in it.",
+            )
+    for name, piece in pieces.items():
+        if name not in drawn:
+            names.error(
+                "CP306",
+                f"{piece.kind} `{name}` stands on no track",
+                piece.span,
+                "Draw it on a `track` line.",
+            )
+
+
+def _check_all_joined(
+    pieces: Mapping[str, Piece], joint_at: Mapping[Port, Joint], names: Names
+) -> None:
+    drawn = {port.piece for port in joint_at}
+    for name, piece in pieces.items():
+        for end in piece.ends:
+            if name in drawn and Port(name, end) not in joint_at:
+                names.error(
+                    "CP302",
+                    f"{port_words(Port(name, end), pieces)} leads nowhere",
+                    piece.span,
+                    "Join it on a `track` line: to more track, to an `edge` where the plan "
+                    "stops, or to a `bumper`.",
+                )
+
+
+def moves_over(piece: Piece) -> list[Move]:
+    """Every way over one piece."""
+    match piece.kind:
+        case "plain":
+            pairs: list[tuple[str, str, str | None]] = [("left", "right", None)]
+        case "turnout":
+            pairs = [("points", "normal", "normal"), ("points", "reverse", "reverse")]
+        case "crossing":
+            pairs = [("along-left", "along-right", None), ("across-left", "across-right", None)]
+        case "slip":
+            pairs = [
+                ("along-left", "along-right", "normal"),
+                ("across-left", "across-right", "normal"),
+            ]
+            pairs += [(a, b, "reverse") for a, b in piece.slips]
+        case "edge" | "bumper":
+            pairs = []
+    both = [*pairs, *((b, a, position) for a, b, position in pairs)]
+    choices = {enter: sum(1 for a, _, _ in both if a == enter) for enter in piece.ends}
+    return [Move(piece.name, a, b, position, choices[a] > 1) for a, b, position in both]
+
+
+def ways_onward(
+    pieces: Mapping[str, Piece], joint_at: Mapping[Port, Joint]
+) -> dict[Port, tuple[Onward, ...]]:
+    """For each end by which a piece can be entered, the ways onward from there."""
+    onward: dict[Port, tuple[Onward, ...]] = {
+        Port(piece.name, end): () for piece in pieces.values() for end in piece.ends
+    }
+    for piece in pieces.values():
+        for move in moves_over(piece):
+            leaves = Port(piece.name, move.leave)
+            joint = joint_at[leaves]
+            way = Onward(move, joint, joint.other(leaves))
+            onward[Port(piece.name, move.enter)] += (way,)
+    return onward

@@ -1,0 +1,93 @@
+"""Derails: on which end of their block's track they stand, and what they protect."""
+
+from collections.abc import Iterable
+
+from verifier.language.syntax import tree
+from verifier.plan.model import Derail, Port, Track
+from verifier.plan.names import Names
+from verifier.plan.track.limits import SPECIAL
+
+
+def find_derails(statements: Iterable[tree.Statement], track: Track, names: Names) -> list[Derail]:
+    """The derails of a file; errors are noted."""
+    derails = []
+    for s in statements:
+        if not isinstance(s, tree.Derail):
+            continue
+        on = names.find(s.block, "block")
+        toward = names.table.get(s.toward.text)
+        if toward is None:
+            names.unknown(s.toward, "", ("block", "turnout"))
+        if on is None or toward is None:
+            continue
+        ports = [
+            Port(p.name, end)
+            for p in track.pieces.values()
+            if p.kind == "plain" and p.block == s.block.text
+            for end in p.ends
+        ]
+        if not ports:
+            names.error(
+                "CP311",
+                f"no plain track lies in block {s.block.text}: where does derail "
+                f"`{s.name.text}` stand?",
+                s.block.span,
+                "A derail stands on plain track, before the turnout it protects.",
+            )
+            continue
+        ahead = [port for port in ports if s.toward.text in _first_met(port, track)]
+        ahead = ahead or [port for port in ports if s.toward.text in _all_met(port, track)]
+        if len(ahead) != 1:
+            names.error(
+                "CP311",
+                f"on which side of {s.block.text} does derail `{s.name.text}` stand?",
+                s.toward.span,
+                f"After `toward` name what lies next to {s.block.text} on that side: "
+                f"{_beside(ports, track)}.",
+            )
+            continue
+        derails.append(
+            Derail(s.name.text, s.block.text, ahead[0], _guards(ahead[0], track), s.span)
+        )
+    return derails
+
+
+def _first_met(port: Port, track: Track) -> set[str]:
+    piece = track.pieces[track.joint_at[port].other(port).piece]
+    return {piece.name, piece.title}
+
+
+def _all_met(port: Port, track: Track) -> set[str]:
+    """Names of all pieces and blocks reached outward from ``port``, not back through it."""
+    met: set[str] = set()
+    stack, seen = [track.joint_at[port].other(port)], {port.piece}
+    while stack:
+        entered = stack.pop()
+        if entered.piece in seen:
+            continue
+        seen.add(entered.piece)
+        piece = track.pieces[entered.piece]
+        met |= {piece.name, piece.title} | ({piece.block} if piece.block else set())
+        for end in piece.ends:
+            own = Port(piece.name, end)
+            stack.append(track.joint_at[own].other(own))
+    return met
+
+
+def _beside(ports: Iterable[Port], track: Track) -> str:
+    return " or ".join(
+        dict.fromkeys(track.pieces[track.joint_at[p].other(p).piece].title for p in ports)
+    )
+
+
+def _guards(port: Port, track: Track) -> str | None:
+    """The first turnout, crossing or slip outward from a derail."""
+    for _ in track.pieces:
+        port = track.joint_at[port].other(port)
+        piece = track.pieces[port.piece]
+        if piece.kind in SPECIAL:
+            return piece.name
+        if piece.kind != "plain":
+            return None
+        port = Port(piece.name, "left" if port.end == "right" else "right")
+    return None

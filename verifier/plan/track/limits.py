@@ -1,0 +1,141 @@
+"""Interlocking limits: the tracks between opposing home signals (49 CFR 236.753).
+
+Declared limits are bounded by the signals they name. Trackwork that no declared limits
+contain has limits computed: outward from each turnout, crossing and slip to the nearest
+signals. Derails that keep stock out bound both kinds.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set
+from typing import NamedTuple
+
+from verifier.language.source import Span
+from verifier.plan.model import Derail, Entrance, Joint, Limits, Piece, Port, Track
+from verifier.plan.track.build_track import moves_over
+from verifier.plan.track.routes import Posts
+
+SPECIAL = ("turnout", "crossing", "slip")
+
+# Whether the limits go on from one end of a piece to the neighbour's end.
+_Passes = Callable[[Port, Port], bool]
+
+
+class _Ground(NamedTuple):
+    """What the search for limits looks at."""
+
+    track: Track
+    # Signals by the end entered past them: facing ``port`` means governing moves into it.
+    by_port: Mapping[Port, tuple[str, ...]]
+    # Derails by the end they stand at: they throw off what comes out of that end.
+    derail_at: Mapping[Port, str]
+
+
+def find_limits(
+    declared: Iterable[tuple[str, tuple[str, ...], Span]],
+    posts: Posts,
+    track: Track,
+    derails: Iterable[Derail],
+) -> tuple[Limits, ...]:
+    """Declared limits first, then computed ones, in the order of the file."""
+    by_port: dict[Port, tuple[str, ...]] = {}
+    for signal, (port, _) in posts.items():
+        by_port[port] = (*by_port.get(port, ()), signal)
+    derail_at = {d.port: d.name for d in derails}
+    ground = _Ground(track, by_port, derail_at)
+    found: list[Limits] = []
+    covered: set[str] = set()
+    for name, signals, span in declared:
+        starts = [posts[s][0] for s in signals if s in posts]
+        inside = _inside_declared(starts, {s for s in signals if s in posts}, ground)
+        found.append(_limits(name, inside, span, ground))
+        covered |= inside
+    for piece in track.pieces.values():
+        if piece.kind in SPECIAL and piece.name not in covered:
+            inside = _inside_computed(piece.name, ground)
+            covered |= inside
+            special = [n for n, p in track.pieces.items() if n in inside and p.kind in SPECIAL]
+            found.append(_limits(special[0], inside, piece.span, ground))
+    return tuple(found)
+
+
+def _neighbours(piece: str, track: Track) -> Iterator[tuple[Port, Port, Joint]]:
+    """Own end, the neighbour's end, and the joint, for each end of a piece."""
+    for end in track.pieces[piece].ends:
+        port = Port(piece, end)
+        joint = track.joint_at[port]
+        yield port, joint.other(port), joint
+
+
+def _is_end(piece: Piece) -> bool:
+    return piece.kind in ("edge", "bumper")
+
+
+def _inside_declared(starts: list[Port], signals: Set[str], ground: _Ground) -> set[str]:
+    """Pieces reached from the home signals without passing another of them outward."""
+    return _spread(
+        {port.piece for port in starts},
+        ground,
+        lambda own, other: (
+            not (
+                set(ground.by_port.get(own, ())) & signals
+                or set(ground.by_port.get(other, ())) & signals
+            )
+        ),
+    )
+
+
+def _inside_computed(start: str, ground: _Ground) -> set[str]:
+    """Pieces around ``start`` up to the nearest signal, either way, on every side."""
+    return _spread(
+        {start},
+        ground,
+        lambda own, other: own not in ground.by_port and other not in ground.by_port,
+    )
+
+
+def _spread(starts: set[str], ground: _Ground, passes: _Passes) -> set[str]:
+    inside = set(starts)
+    stack = sorted(starts)
+    while stack:
+        for own, other, _ in _neighbours(stack.pop(), ground.track):
+            if other.piece in inside or _is_end(ground.track.pieces[other.piece]):
+                continue
+            if other not in ground.derail_at and passes(own, other):
+                inside.add(other.piece)
+                stack.append(other.piece)
+    return inside
+
+
+def _limits(name: str, inside: set[str], span: Span, ground: _Ground) -> Limits:
+    ordered = tuple(n for n in ground.track.pieces if n in inside)
+    entrances: dict[str, Entrance] = {}
+    for piece in ordered:
+        for own, other, _ in _neighbours(piece, ground.track):
+            if other.piece not in inside:
+                for entrance in _ways_in(own, other, ground):
+                    entrances.setdefault(entrance.end, entrance)
+    return Limits(name, ordered, tuple(entrances.values()), span)
+
+
+def _ways_in(own: Port, outside: Port, ground: _Ground) -> Iterator[Entrance]:
+    """How a train can come to the limits' end ``own`` from outside: backward along every
+    way that leads there, to the first signal that governs it or to an end of the plan."""
+    stack: list[tuple[Port, Port, str | None]] = [(own, outside, None)]
+    seen: set[Port] = set()
+    while stack:
+        inward, from_port, derail = stack.pop()
+        if from_port in seen:
+            continue
+        seen.add(from_port)
+        derail = derail or ground.derail_at.get(from_port)
+        if inward in ground.by_port:
+            yield Entrance(ground.by_port[inward][0], "signal", derail)
+            continue
+        piece = ground.track.pieces[from_port.piece]
+        if piece.kind == "edge" or piece.kind == "bumper":
+            if piece.direction != "leaving":
+                yield Entrance(piece.name, piece.kind, derail)
+            continue
+        for move in moves_over(piece):
+            if move.leave == from_port.end:
+                enter = Port(piece.name, move.enter)
+                stack.append((enter, ground.track.joint_at[enter].other(enter), derail))

@@ -1,0 +1,119 @@
+"""Routes that a file gives a name: which of those found from the track each is.
+
+In: `route` statements and all routes. Out: by name, the route; errors are noted in the names.
+"""
+
+from collections.abc import Iterable, Sequence
+
+from verifier.language.source import Span
+from verifier.language.syntax import tree
+from verifier.language.syntax.token_names import one_of
+from verifier.plan.model import Need, Route
+from verifier.plan.names import Declared, Names
+
+
+def read_routes(
+    statements: Iterable[tree.Statement], routes: Sequence[Route], names: Names
+) -> dict[str, tuple[Route, Span]]:
+    """The route each name stands for, and where it is declared."""
+    found: dict[str, tuple[Route, Span]] = {}
+    for s in statements:
+        if isinstance(s, tree.Route) and (route := _meant(s, routes, names)):
+            found[s.name.text] = route, s.span
+    return found
+
+
+def _meant(node: tree.Route, routes: Sequence[Route], names: Names) -> Route | None:
+    known = (
+        names.find(node.signal, "signal"),
+        names.find(node.to, "signal", "edge", "bumper"),
+    )
+    ways = [_points(way, names) for way in node.via]
+    if None in known or None in ways:
+        return None
+    signal, to = node.signal.text, node.to.text
+    starting = [route for route in routes if route.signal == signal]
+    if known[0] and _cut_short(known[0], names):
+        return None
+    leading = [route for route in starting if route.exit == to]
+    if not leading:
+        exits = list(dict.fromkeys(route.exit for route in starting))
+        names.error(
+            "CP705",
+            f"no route from signal `{signal}` ends at `{to}`",
+            node.to.span,
+            "A route ends at the next signal the same way, or at the end of the plan: "
+            f"from {signal} that is {one_of([f'`{name}`' for name in exits])}.",
+        )
+        return None
+    for way, points in zip(node.via, ways, strict=True):
+        leading = _by_way_of(way, points or (), leading, node, names)
+    if len(leading) > 1:
+        choices = [f"`via {', '.join(_differing(route, leading))}`" for route in leading]
+        names.error(
+            "CP706",
+            f"{len(leading)} routes lead from `{signal}` to `{to}`",
+            node.span,
+            f"Say which: {one_of(choices[:4])}"
+            + (f", and {len(choices) - 4} more." if len(choices) > 4 else "."),
+        )
+    return leading[0] if len(leading) == 1 else None
+
+
+def _cut_short(signal: Declared, names: Names) -> bool:
+    """Where a signal leads is not known: it has an error of its own, or its routes have."""
+    at = signal.span
+    return any(
+        e.span.source.name == at.source.name and at.start <= e.span.start < signal.node.span.end
+        for e in names.errors
+    )
+
+
+def _points(way: tree.Way, names: Names) -> tuple[str, ...] | None:
+    """The points a way is over: those of both turnouts of a crossover."""
+    declared = names.find(way.points, "turnout", "slip", "crossover")
+    if declared is None:
+        return None
+    if isinstance(declared.node, tree.Crossover):
+        return tuple(end.text for end in declared.node.ends)
+    return (way.points.text,)
+
+
+def _by_way_of(
+    way: tree.Way,
+    points: Iterable[str],
+    leading: Sequence[Route],
+    node: tree.Route,
+    names: Names,
+) -> list[Route]:
+    wanted = [(name, way.position.text) for name in points]
+    kept = [
+        route for route in leading if set(wanted) <= {(n.points, n.position) for n in route.needs}
+    ]
+    if leading and not kept:
+        over = {need.points for route in leading for need in route.needs}
+        there = all(name in over for name, _ in wanted)
+        said = f"{way.points.text} {way.position.text}" if there else way.points.text
+        names.error(
+            "CP707",
+            f"no route from `{node.signal.text}` to `{node.to.text}` runs over `{said}`",
+            way.span,
+            f"It is {one_of([f'`{_needs(route.needs)}`' for route in leading[:4]])}."
+            if over
+            else "It runs over no points: leave `via` out.",
+        )
+    return kept
+
+
+def _needs(needs: Iterable[Need]) -> str:
+    return "via " + ", ".join(f"{need.points} {need.position}" for need in needs)
+
+
+def _differing(route: Route, others: Sequence[Route]) -> list[str]:
+    """The points by which one of several routes is told from the others."""
+    return [
+        f"{n.points} {n.position}"
+        for n in route.needs
+        if any((n.points, n.position) not in {(m.points, m.position) for m in other.needs}
+               for other in others)
+    ]  # fmt: skip

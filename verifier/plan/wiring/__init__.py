@@ -1,0 +1,1 @@
+"""The equipment a file declares, and what follows from it."""

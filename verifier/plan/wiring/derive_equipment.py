@@ -1,0 +1,388 @@
+"""What follows from a layout's wiring: which places of a block it tells apart, what may
+break.
+
+In: the track and the wiring. Out: an :class:`Equipment`.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from dataclasses import replace
+from fractions import Fraction
+from types import MappingProxyType
+
+from verifier.language.source import Span
+from verifier.plan import observables
+from verifier.plan.model import (
+    Block,
+    Head,
+    Joint,
+    NamedCondition,
+    Piece,
+    Plan,
+    Signal,
+    Track,
+    says_asked,
+)
+from verifier.plan.observables import Observable
+from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Fault, Geometry, Place
+from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
+
+# While a gap is bridged, or missing, stock beside it draws through the feeders of both
+# blocks; at least this share of its current still flows through its own block's feeders
+# (common practice, no source).
+OWN_SHARE = Fraction(1, 10)
+
+
+# By driver: the blocks and turnouts whose reports the rules of its heads ask for.
+Asked = Mapping[str, AbstractSet[tuple[str, str]]]
+
+
+def equip(
+    wiring: Wiring,
+    track: Track,
+    blocks: Mapping[str, Block],
+    signals: Mapping[str, Signal],
+    conditions: Mapping[str, NamedCondition],
+) -> Equipment:
+    """What follows from a layout's wiring."""
+    if not wiring.given:
+        return NO_EQUIPMENT
+    geometry, spots_of = _spots(wiring)
+    places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
+    gaps, joined = _neighbours(wiring, track)
+    faults = tuple(_faults(wiring, gaps, signals, _asked(wiring, signals, conditions)))
+    return Equipment(
+        MappingProxyType(places),
+        MappingProxyType(geometry),
+        MappingProxyType(spots_of),
+        joined,
+        gaps,
+        faults,
+        MappingProxyType({fault.name: fault.what for fault in faults}),
+        MappingProxyType(_by_block((*gaps, *joined))),
+    )
+
+
+def _by_block(neighbours: Iterable[Beside]) -> dict[str, tuple[Beside, ...]]:
+    found: dict[str, tuple[Beside, ...]] = {}
+    for beside in neighbours:
+        for block in beside.blocks:
+            found[block] = (*found.get(block, ()), beside)
+    return found
+
+
+def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
+    """The same layout wired otherwise. Rules, assumptions and proofs stay as they are."""
+    equipment = equip(wiring, plan.track, plan.blocks, plan.signals, plan.conditions)
+    inputs = inputs_with(plan.unwired_inputs, wiring, equipment)
+    return replace(plan, wiring=wiring, equipment=equipment, inputs=inputs)
+
+
+def inputs_with(
+    inputs: Sequence[Observable], wiring: Wiring, equipment: Equipment
+) -> tuple[Observable, ...]:
+    """The inputs of a layout, given those it has without wiring: where stock stands by
+    places, turnouts by how they are told to lie."""
+    found: list[Observable] = []
+    for what in inputs:
+        places = equipment.places.get(what.name) if what.kind == "stock" else None
+        machine = wiring.machines.get(what.name) if what.kind == "points" else None
+        if places:
+            found.append(observables.standing(what.name, tuple(place.name for place in places)))
+        elif machine and (machine.motor or machine.contacts == ()):
+            if not machine.motor:
+                found.append(what)
+            if machine.lever is None:
+                found.append(observables.thrown(what.name))
+            if (motion := motion_of(machine)) is not None:
+                found.append(motion)
+        else:
+            found.append(what)
+    found += [observables.current(beside.name, beside.states) for beside in equipment.joined
+              if len(beside.states) > 1]  # fmt: skip
+    return tuple(found)
+
+
+def motion_of(machine: Machine) -> Observable | None:
+    """What there is to be said of how far a machine has moved; None where there is nothing."""
+    slow, supplied = machine.motor == "slow-motion", machine.supply is not None
+    if machine.motor is None or not (slow or supplied):
+        return None
+    return observables.motion(machine.turnout, slow=slow, may_lose_power=supplied)
+
+
+# ------------------------------------------------------------------ where stock stands
+
+
+def _spots(wiring: Wiring) -> tuple[dict[str, Geometry], dict[str, tuple[int, ...]]]:
+    geometry, spots_of = {}, {}
+    for block, length in wiring.lengths.items():
+        spot = [d for d in wiring.detectors_of(block) if d.kind == "spot"]
+        if not spot:
+            continue
+        spots = tuple(sorted({position for d in spot for position in d.spots}))
+        trains = wiring.trains
+        geometry[block] = Geometry(
+            length,
+            spots,
+            trains.shortest if trains else Fraction(0),
+            trains.longest if trains else None,
+        )
+        for d in spot:
+            spots_of[d.name] = tuple(spots.index(position) for position in d.spots)
+    return geometry, spots_of
+
+
+def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tuple[Place, ...]:
+    electric: list[tuple[str, str | None, bool]] = [
+        (f"at {feeder.name}", feeder.name, True) for feeder in wiring.feeders_of(block)
+    ]
+    sensing = [d for d in wiring.detectors_of(block) if d.kind == "current-sensing"]
+    if sensing and may_stand_unseen(block, wiring):
+        electric.append(("drawing no current", None, False))
+    covered = _runs(len(geometry[block].spots)) if block in geometry else []
+    if not covered:
+        return tuple(Place(name, feeder, draws, ()) for name, feeder, draws in electric)
+    return tuple(
+        Place(f"{name}, {over}" if name else over, feeder, draws, covers)
+        for over, covers in covered
+        for name, feeder, draws in (electric or [("", None, False)])
+    )
+
+
+def _runs(count: int) -> list[tuple[str, tuple[int, ...]]]:
+    """One train covers spots that lie side by side, or none. (Of several trains on a block
+    one is enough to look at: spots only ever add to each other.)"""
+    runs: list[tuple[str, tuple[int, ...]]] = []
+    for first in range(count):
+        for last in range(first, count):
+            name = f"spot {first + 1}" if first == last else f"spots {first + 1} to {last + 1}"
+            runs.append((f"over {name}", tuple(range(first, last + 1))))
+    return [*runs, ("over no spot", ())]
+
+
+def may_stand_unseen(block: str, wiring: Wiring) -> bool:
+    """Whether stock that draws no current, or too little, may stand alone on a block."""
+    return unseen_anywhere(block, wiring) or unseen_between_ends(block, wiring)
+
+
+def unseen_anywhere(block: str, wiring: Wiring) -> bool:
+    """Cars that draw nothing may be left standing, or what they draw is too little."""
+    if wiring.trains is None:
+        return False
+    return wiring.trains.detectable == "locomotive" or any(
+        margin is not None and margin < 1 for margin in _margins(block, wiring)
+    )
+
+
+def unseen_between_ends(block: str, wiring: Wiring) -> bool:
+    """The middle of a train may fill the block, both its ends being beyond."""
+    trains, length = wiring.trains, wiring.lengths.get(block)
+    if trains is None or trains.detectable != "ends":
+        return False
+    return length is None or length < trains.longest
+
+
+def _margins(block: str, wiring: Wiring) -> Iterator[Number | None]:
+    for detector in wiring.detectors_of(block):
+        if detector.kind == "current-sensing":
+            yield margin(detector, block, wiring)
+
+
+def margin(detector: Detector, block: str, wiring: Wiring) -> Number | None:
+    """How many times over the weakest stock meant to be seen is seen; None where the file
+    does not give what is needed to tell."""
+    supply, trains = wiring.power_of(block), wiring.trains
+    if not (trains and trains.wheelsets and supply and supply.volts and detector.sensitivity):
+        return None
+    return supply.volts / trains.wheelsets * detector.turns / detector.sensitivity
+
+
+# ------------------------------------------------------------------ neighbours
+
+
+def _neighbours(wiring: Wiring, track: Track) -> tuple[tuple[Beside, ...], tuple[Beside, ...]]:
+    """Gaps, and joints without one, between two blocks of which a feeder goes to each."""
+    gaps: list[Beside] = []
+    joined: list[Beside] = []
+    names: set[str] = set()
+    for joint in track.joints:
+        one, other = (track.pieces[port.piece] for port in (joint.a, joint.b))
+        if one.block is None or other.block is None or one.block == other.block:
+            continue
+        if not (wiring.feeders_of(one.block) and wiring.feeders_of(other.block)):
+            continue
+        name = _between(one, other, joint)
+        if name in names:
+            name = f"{name} ({joint.gap})"
+        names.add(name)
+        blocks = (one.block, other.block)
+        joins = joint.kind == "="
+        beside = Beside(name, blocks, joins, _currents(blocks, wiring), joint.span)
+        (joined if joins else gaps).append(beside)
+    return tuple(gaps), tuple(joined)
+
+
+def _between(one: Piece, other: Piece, joint: Joint) -> str:
+    return f"{one.title} {'=' if joint.kind == '=' else '|'} {other.title}"
+
+
+def _currents(blocks: tuple[str, str], wiring: Wiring) -> tuple[str, ...]:
+    margins = [m for block in blocks for m in _margins(block, wiring)]
+    if margins and all(m is not None and m * OWN_SHARE >= 1 for m in margins):
+        return ("bridged",)
+    return tuple(by_way_of(block) for block in blocks)
+
+
+def by_way_of(block: str) -> str:
+    """The state of a bridged gap in which all current flows through one block's feeders."""
+    return f"bridged, all current by way of {block}"
+
+
+# ------------------------------------------------------------------ what may break
+
+
+def _faults(
+    wiring: Wiring, gaps: Sequence[Beside], signals: Mapping[str, Signal], asked: Asked
+) -> Iterator[Fault]:
+    yield from _wires(wiring, asked)
+    moving = {
+        name for m in wiring.machines.values() if m.motor for name in _feeding(m.supply, wiring)
+    }
+    for supply in wiring.supplies.values():
+        off = observables.fault(f"supply {supply.name}", ("off",))
+        yield Fault("supply-lost", off, supply.span, supply.name in moving)
+    for gap in gaps:
+        yield Fault("gap-bridged", observables.fault(f"gap {gap.name}", gap.states), gap.span)
+    heads = {head.name: head for signal in signals.values() for head in signal.heads}
+    for driver in wiring.drivers.values():
+        for name in driver.heads:
+            if name in heads:
+                yield from _lamps(heads[name])
+    for machine in wiring.machines.values():
+        if machine.motor:
+            stalled = ("stopped between its ends", "did not obey")
+            yield Fault(
+                "points-stalled", observables.fault(f"machine of {machine.turnout}", stalled),
+                machine.span, moves_points=True,
+            )  # fmt: skip
+    for detector in wiring.detectors.values():
+        states = ("stuck at clear", "stuck at occupied")
+        yield Fault(
+            "report-stuck", observables.fault(f"detector {detector.name}", states), detector.span
+        )
+    for machine in wiring.machines.values():
+        for leg in machine.contacts or ():
+            name = f"contact {machine.turnout} {leg}"
+            yield Fault(
+                "report-stuck",
+                observables.fault(name, ("stuck closed", "stuck open")),
+                machine.span,
+            )
+
+
+def _feeding(supply: str | None, wiring: Wiring) -> Iterator[str]:
+    """A supply and those it is fed by."""
+    while supply is not None:
+        yield supply
+        supply = wiring.supplies[supply].fed_by
+
+
+def _lamps(head: Head) -> Iterator[Fault]:
+    for colour in head.colour.values:
+        if colour != "dark":
+            what = observables.fault(f"lamp {head.name} {colour}", ("out",))
+            yield Fault("lamp-out", what, head.span)
+    yield Fault("lamp-out", observables.fault(f"head {head.name}", ("dark",)), head.span)
+
+
+def _wires(wiring: Wiring, asked: Asked) -> Iterator[Fault]:
+    # Without drivers there is one reader without a name.
+    nobody = () if wiring.drivers else ("",)
+
+    def broken(name: str, span: Span) -> Fault:
+        return Fault("wire-broken", observables.fault(name, ("broken",)), span)
+
+    for district in wiring.districts.values():
+        yield broken(bus(district.name), district.span)
+    for feeder in wiring.feeders.values():
+        yield broken(feeder_wire(feeder.name), feeder.span)
+    for number, group in enumerate(wiring.common_returns):
+        yield broken(common_return(number, wiring), wiring.supplies[group[0]].span)
+    powered: tuple[Detector | Driver, ...] = (*wiring.detectors.values(), *wiring.drivers.values())
+    for thing in powered:
+        if thing.supply is not None:
+            yield broken(power_wire(thing.name), thing.span)
+    for machine in wiring.machines.values():
+        if machine.motor and machine.supply is not None:
+            yield replace(broken(power_wire(machine.turnout), machine.span), moves_points=True)
+    readers = _readers(wiring, asked)
+    for detector in wiring.detectors.values():
+        for reader in readers.get((detector.name, False), nobody):
+            yield broken(wire(detector.name, reader), detector.span)
+    for machine in wiring.machines.values():
+        for leg in machine.contacts or ():
+            for reader in readers.get((machine.turnout, True), nobody):
+                yield broken(wire(f"{machine.turnout} {leg}", reader), machine.span)
+
+
+def _asked(
+    wiring: Wiring, signals: Mapping[str, Signal], conditions: Mapping[str, NamedCondition]
+) -> Asked:
+    asked: dict[str, set[tuple[str, str]]] = {}
+    for signal in signals.values():
+        drivers = {d.name for head in signal.heads if (d := wiring.driver_of(head.name))}
+        for says in says_asked(signal, conditions) if drivers else ():
+            for driver in drivers:
+                asked.setdefault(driver, set()).add((says.what.kind, says.what.name))
+    return asked
+
+
+def _readers(wiring: Wiring, asked: Asked) -> dict[tuple[str, bool], list[str]]:
+    """By detector, and by turnout with contacts: the drivers it is wired to. Where one does
+    not say what it reads, it is wired to what its rules ask for."""
+    readers: dict[tuple[str, bool], list[str]] = {}
+    for driver in wiring.drivers.values():
+        if driver.reads is not None:
+            read = {(reading.name, reading.contacts) for reading in driver.reads}
+        else:
+            wanted = asked.get(driver.name, ())
+            read = {(name, True) for kind, name in wanted if kind == "points report"}
+            read |= {
+                (detector.name, False)
+                for kind, name in wanted
+                if kind == "block report"
+                for detector in wiring.detectors_of(name)
+            }
+        for item in sorted(read):
+            readers.setdefault(item, []).append(driver.name)
+    return readers
+
+
+def readers(plan: Plan) -> Mapping[tuple[str, bool], Sequence[str]]:
+    """By detector, and (True) by turnout with contacts: the drivers it is wired to."""
+    return _readers(plan.wiring, _asked(plan.wiring, plan.signals, plan.conditions))
+
+
+def bus(district: str) -> str:
+    """The name of the wires that lead from a supply to its district."""
+    return f"bus of {district}"
+
+
+def feeder_wire(name: str) -> str:
+    return f"feeder {name}"
+
+
+def power_wire(name: str) -> str:
+    """The name of the wire that brings a detector, driver or machine its power."""
+    return f"power wire of {name}"
+
+
+def common_return(number: int, wiring: Wiring) -> str:
+    """The name of a common return, by its position in the file."""
+    return f"common return of {' and '.join(wiring.common_returns[number])}"
+
+
+def wire(source: str, reader: str) -> str:
+    """The name of the wire from a detector or contact to a driver."""
+    return f"wire from {source} to {reader}" if reader else f"wire from {source}"

@@ -1,0 +1,298 @@
+"""Detectors and drivers: from their statements to what is known of them.
+
+In: their statements, and the feeders, blocks and heads they may name. Out: each by its
+name; errors are noted in the names.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Set
+from typing import Literal, cast
+
+from verifier.language.diagnostics.diagnostic import did_you_mean
+from verifier.language.syntax import tree
+from verifier.plan.names import Names
+from verifier.plan.quantities import Bounds, read_amount
+from verifier.plan.signals.heads import signal_meant
+from verifier.plan.signals.signal_placement import Post
+from verifier.plan.unique_clauses import at_most_one, given_once, no_run
+from verifier.plan.wiring import plausible_ranges
+from verifier.plan.wiring.plausible_ranges import read_run
+from verifier.plan.wiring.wiring_model import Detector, Driver, Feeder, Number, Reading
+
+_Given = Mapping[tree.ClauseKind, tree.Clause]
+
+# What only one of the two kinds of detector has.
+_ONLY: Mapping[tree.ClauseKind, tuple[str, str]] = {
+    "through": ("current-sensing", "no feeder passes through a spot detector"),
+    "turns": ("current-sensing", "no feeder passes through a spot detector"),
+    "sensitivity": ("current-sensing", "a spot detector senses no current"),
+    "without track power": ("current-sensing", "a spot detector does without track power anyway"),
+    "at": ("spot", "a current-sensing detector watches all of its block"),
+}
+
+
+def _amount(given: _Given, kind: tree.ClauseKind, bounds: Bounds, names: Names) -> Number | None:
+    clause = given.get(kind)
+    return read_amount(clause.lengths[0], bounds, names) if clause else None
+
+
+def _supply(given: _Given, names: Names) -> str | None:
+    clause = given.get("powered by")
+    return clause.names[0].text if clause and names.find(clause.names[0], "supply") else None
+
+
+# ------------------------------------------------------------------ detectors
+
+
+def read_detectors(
+    nodes: Iterable[tree.Detector],
+    feeders: Mapping[str, Feeder],
+    lengths: Mapping[str, Number],
+    undetected: Set[str],
+    names: Names,
+) -> dict[str, Detector]:
+    """Every detector whose block is known."""
+    found = {}
+    for node in nodes:
+        given = given_once(node.clauses, names)
+        _check_kind(node, given, names)
+        through = _through(given, names)
+        block = _block(node, given, through, feeders, undetected, names)
+        spots = _spots(node, given, block, lengths, names)
+        turns = _amount(given, "turns", plausible_ranges.TURNS, names)
+        closed = given.get("output")
+        no_run(given.get("powered by"), names)
+        detector = Detector(
+            name=node.name.text,
+            kind=node.kind,
+            block=block or "",
+            through=through,
+            turns=int(turns) if turns else 1,
+            sensitivity=_amount(given, "sensitivity", plausible_ranges.SENSITIVITY, names),
+            spots=spots,
+            hold=_amount(given, "hold", plausible_ranges.HOLD, names),
+            supply=_supply(given, names),
+            closed_when=cast(Literal["clear", "occupied"], closed.words[0].text)
+            if closed
+            else None,
+            isolated="isolated output" in given,
+            without_power="without track power" in given,
+            span=node.span,
+        )
+        if block:
+            found[node.name.text] = detector
+    return found
+
+
+def _check_kind(node: tree.Detector, given: _Given, names: Names) -> None:
+    """Nothing is left out that this kind of detector needs, and nothing is there that only
+    the other kind has."""
+    name = node.name
+    needs: tuple[tree.ClauseKind, ...] = ("through",) if node.kind != "spot" else ("on", "at")
+    example = f"`detector {name.text} current-sensing through m1, m2`"
+    if node.kind == "spot":
+        example = f"`detector {name.text} spot on Main at 0 mm, 1200 mm`"
+    for kind in needs:
+        if kind not in given:
+            what = {
+                "through": "through which feeders it looks",
+                "on": "on which block it looks",
+                "at": "where on its block it looks",
+            }[kind]
+            names.error(
+                "CP607",
+                f"detector `{name.text}` does not say {what}",
+                name.span,
+                f"Write it like {example}.",
+            )
+    for kind, clause in given.items():
+        of, why = _ONLY.get(kind, (node.kind, ""))
+        if of != node.kind:
+            names.error(
+                "CP619",
+                f"`{kind}` belongs to a {of} detector",
+                clause.span,
+                f"{why.capitalize()}: leave it out.",
+                ((name.span, f"this one is {node.kind}"),),
+            )
+
+
+def _through(given: _Given, names: Names) -> tuple[str, ...]:
+    clause = given.get("through")
+    if clause is None:
+        return ()
+    known = [name for name in clause.names if names.find(name, "feeder")]
+    return at_most_one(known, "feeder", names)
+
+
+def _block(
+    node: tree.Detector,
+    given: _Given,
+    through: tuple[str, ...],
+    feeders: Mapping[str, Feeder],
+    undetected: Set[str],
+    names: Names,
+) -> str | None:
+    on = given.get("on")
+    if on:
+        block = on.names[0].text if names.find(on.names[0], "block") else None
+        span = on.names[0].span
+    else:
+        block = next((feeders[name].block for name in through if name in feeders), None)
+        span = node.name.span
+    if block and block in undetected:
+        names.error(
+            "CP615",
+            f"block `{block}` is undetected, and this is a detector on it",
+            span,
+            "Take the word `undetected` out of its statement, or the detector out of the file.",
+            ((names.table[block].span, "the block is declared here"),),
+        )
+        return None
+    return block
+
+
+def _spots(
+    node: tree.Detector,
+    given: _Given,
+    block: str | None,
+    lengths: Mapping[str, Number],
+    names: Names,
+) -> tuple[Number, ...]:
+    at = given.get("at")
+    if at is None or node.kind != "spot":
+        return ()
+    read = [(read_amount(length, plausible_ranges.SPOT, names), length) for length in at.lengths]
+    if block is None:
+        return ()
+    declared = names.table[block]
+    whole = lengths.get(block)
+    if whole is None:
+        if not getattr(declared.node, "length", ()):
+            names.error(
+                "CP609",
+                f"how long is block `{block}`?",
+                at.span,
+                "Where trains may stand without covering a spot depends on it: write "
+                f"`block {block} 2400 mm`.",
+                ((declared.span, "the block is declared here"),),
+            )
+        return ()
+    for place, length in read:
+        if place is not None and place > whole:
+            names.error(
+                "CP609",
+                f"this spot is beyond the end of block `{block}`",
+                length[0].span.to(length[-1].span),
+                "Places are measured from the left end of the block, as the `track` line draws it.",
+                ((declared.span, "its length is given here"),),
+            )
+    places = {place for place, _ in read if place is not None}
+    return tuple(sorted({whole - place for place in places} if node.span.turned else places))
+
+
+# ------------------------------------------------------------------ drivers
+
+
+def read_drivers(
+    nodes: Iterable[tree.Driver],
+    posts: Mapping[str, Post],
+    contactless: Mapping[str, tree.Clause],
+    names: Names,
+) -> dict[str, Driver]:
+    """Every driver, with those of its heads that exist."""
+    driven: dict[str, tree.Name] = {}
+    found = {}
+    for node in nodes:
+        given = given_once(node.clauses, names)
+        heads = tuple(_heads(node, posts, driven, names))
+        outputs = _amount(given, "outputs", plausible_ranges.OUTPUTS, names)
+        power, reads = given.get("powered by"), given.get("reads")
+        missing, out = given.get("when input missing"), given.get("when lamp out")
+        found[node.name.text] = Driver(
+            name=node.name.text,
+            heads=heads,
+            outputs=int(outputs) if outputs else None,
+            supply=_supply(given, names),
+            run=read_run(power.run, names) if power else None,
+            reads=tuple(_readings(reads, contactless, names)) if reads else None,
+            when_missing=missing.words[0].text if missing else None,
+            when_out=out.words[0].text if out else None,
+            lamp=_amount(given, "lamps", plausible_ranges.LAMP, names),
+            needs=_amount(given, "needs", plausible_ranges.NEEDS, names),
+            span=node.span,
+        )
+    return found
+
+
+def _heads(
+    node: tree.Driver,
+    posts: Mapping[str, Post],
+    driven: dict[str, tree.Name],
+    names: Names,
+) -> Iterator[str]:
+    for name in node.heads:
+        if not _is_head(name, posts, names):
+            continue
+        if name.text in driven:
+            names.error(
+                "CP611",
+                f"head `{name.text}` has two drivers",
+                name.span,
+                "Two boards on the same lamps work against each other: leave one of them out.",
+                ((driven[name.text].span, "the first one is here"),),
+            )
+            continue
+        driven[name.text] = name
+        yield name.text
+
+
+def _is_head(name: tree.Name, posts: Mapping[str, Post], names: Names) -> bool:
+    signal = signal_meant(name.text, names.table)
+    if signal not in posts:
+        declared = names.table.get(signal)
+        if not (declared and declared.kind == "signal"):  # else it has an error of its own
+            names.find(tree.Name(signal, name.span), "signal")
+        return False
+    heads = posts[signal].heads
+    if name.text in heads:
+        return True
+    listed = ", ".join(f"`{head}`" for head in heads)
+    near = did_you_mean(name.text, heads) if "." in name.text and len(heads) > 1 else ""
+    names.error(
+        "CP407",
+        f"no head is called `{name.text}`",
+        name.span,
+        near or f"Signal `{signal}` has {'the heads' if len(heads) > 1 else 'one head,'} {listed}.",
+    )
+    return False
+
+
+def _readings(
+    clause: tree.Clause, contactless: Mapping[str, tree.Clause], names: Names
+) -> Iterator[Reading]:
+    at_most_one(clause.names, "input", names)
+    for name in clause.names:
+        contacts = name in clause.contacts
+        declared = names.table.get(name.text)
+        if not contacts and declared and declared.kind in ("turnout", "block"):
+            instead = f"`{name.text} contacts`" if declared.kind == "turnout" else "its detector"
+            names.error(
+                "CP203",
+                f"a driver has no input for {declared.kind} `{name.text}` itself",
+                name.span,
+                f"Name what is wired to it: {instead}.",
+                ((declared.span, "it is declared here"),),
+            )
+            continue
+        if not names.find(name, "turnout" if contacts else "detector"):
+            continue
+        if contacts and name.text in contactless:
+            names.error(
+                "CP612",
+                f"turnout `{name.text}` has no contacts to read",
+                name.span,
+                "Give it contacts, `contacts normal, reverse`, or leave it out here.",
+                ((contactless[name.text].span, "it is said here"),),
+            )
+            continue
+        yield Reading(name.text, contacts, name.span)

@@ -1,0 +1,1 @@
+"""Deciding obligations: situations, histories and failures."""

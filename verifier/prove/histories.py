@@ -1,0 +1,273 @@
+"""What a plan does over time: obligations about histories to verdicts.
+
+Soundness lives here as in :mod:`verifier.pipeline`: *proved* only when an engine showed
+that what it rests on lasts; *broken* only after the stepper, which knows nothing of solvers or
+expressions, has replayed the history; everything else is undecided, and says why.
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
+from functools import cached_property
+from time import monotonic
+
+from verifier.engines.results import Happens, Lasts, Unknown
+from verifier.engines.temporal.bmc import goes_on
+from verifier.engines.temporal.localization import Decided, Windows
+from verifier.engines.temporal.proof_core import relied_on
+from verifier.engines.temporal.resettability import Answer, Returns, Trapped, always_again
+from verifier.explain.trace_narrative import Told, told
+from verifier.language.source import Source, Span
+from verifier.logic.expr import FALSE, And, Atom, Const, Expr, Or, conjunction, negation, support
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.model import Assumption, Plan
+from verifier.plan.observables import All, AnyOne, Condition, Observable, Says
+from verifier.plan.situation import Situation
+from verifier.properties.obligation import Obligation
+from verifier.reference.evaluator import Unsettled
+from verifier.reference.step import replay
+from verifier.verdicts.report import Finding, InternalError, Lasting, Story, Verdict
+from verifier.world.history import Histories
+from verifier.world.memory_abstraction import REMEMBERED
+
+_IN_SITUATIONS = (
+    "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
+)  # fmt: skip
+# Seconds for whether everything can always be done again, where the user gives no limit.
+AGAIN = 30.0
+# Moments that some history must go on for under the file's assumptions.
+GOES_ON = 40
+NOWHERE = Span(Source("", ""), 0, 0)
+Trace = Sequence[Mapping[Observable, str]]
+
+
+class HistoryProver:
+    """Decides what may happen on a plan in time. ``step`` is called before each question."""
+
+    def __init__(self, plan: Plan, timeout: float | None, step: Callable[[], None]):
+        self.plan = plan
+        self._timeout = timeout
+        self._step = step
+
+    @cached_property
+    def _true(self) -> "_Course":
+        return _Course(self.plan, False, self._timeout, self._step)
+
+    @cached_property
+    def _lossy(self) -> "_Course":
+        return _Course(self.plan, True, self._timeout, self._step)
+
+    def ruling_out(self) -> tuple[Assumption, ...] | None:
+        """Assumptions that together leave no history: a smallest set of them; empty when some
+        history goes on, None when that is not known."""
+        system, assumed = self._true.histories.system, self.plan.assumptions
+        if not assumed:
+            return ()
+        goes = goes_on(system, GOES_ON, self._true.deadline())
+        if goes is None:
+            return None
+        kept = [] if goes else list(range(len(assumed)))
+        for i in list(kept):
+            fewer = [k for k in kept if k != i]
+            always = tuple(system.always[k] for k in fewer)
+            if goes_on(replace(system, always=always), GOES_ON, self._true.deadline()) is False:
+                kept = fewer
+        return tuple(assumed[k] for k in kept)
+
+    def decide(self, obligations: Iterable[Obligation]) -> dict[str, Verdict]:
+        """The verdict on each obligation, by its key."""
+        places: dict[tuple[object, ...], list[Obligation]] = {}
+        for obligation in obligations:
+            key: tuple[object, ...] = (obligation.over, obligation.mode)
+            if obligation.over != "for good":
+                key += place_of(obligation, self.plan)
+            places.setdefault(key, []).append(obligation)
+        verdicts: dict[str, Verdict] = {}
+        lasting_last = sorted(places.values(), key=lambda here: here[0].over == "for good")
+        for here in lasting_last:
+            course = self._lossy if here[0].over == "lossy" else self._true
+            if here[0].over == "for good":
+                verdicts |= course.always_again(here, verdicts.values())
+                continue
+            for obligation, decided in zip(here, course.decide(here), strict=True):
+                verdicts[obligation.key] = course.verdict(obligation, decided)
+        return verdicts
+
+    def remembered(self) -> tuple[Condition, ...]:
+        """What was shown of relays, timers, direction of traffic and points, whatever happens."""
+        return tuple(dict.fromkeys(map(as_condition, self._true.remembered())))
+
+    def memory_rests_on(self) -> tuple[str, ...]:
+        """Titles of the assumptions that :meth:`remembered` rests on."""
+        return self._true.lasting_rests_on()
+
+
+class _Course:
+    """All that may happen on a plan, detection being true or now and then lost."""
+
+    def __init__(self, plan: Plan, lossy: bool, timeout: float | None, step: Callable[[], None]):
+        self.plan = plan
+        self.lossy = lossy
+        self.histories = Histories(plan, lossy=lossy)
+        system = self.histories.system
+        entries = frozenset(w for w in system.inputs if w.kind == "entry")
+        self._few = (entries, frozenset(system.inputs))
+        self._timeout = timeout
+        self._windows = Windows(system, few=self._few, timeout=timeout, step=step)
+
+    def deadline(self) -> float:
+        return monotonic() + (AGAIN if self._timeout is None else self._timeout)
+
+    def decide(self, here: Sequence[Obligation]) -> list[Decided]:
+        bads = [self.histories.expand(o.formula) for o in here]
+        return self._windows.decide(bads, likely=here[0].mode == "possible")
+
+    def always_again(
+        self, here: Sequence[Obligation], before: Iterable[Verdict]
+    ) -> dict[str, Verdict]:
+        """Whether things can always be done again, as long as no train has met another or left
+        the rails (then nothing can)."""
+        mishaps = ("collision", "derailment")
+        if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
+            why = "asked once trains neither meet nor leave the rails"
+            return {o.key: Verdict(o, "undecided", why) for o in here}
+        system = self.histories.system
+        answers = always_again(
+            system,
+            [self.histories.expand(o.formula) for o in here],
+            tuple(dict.fromkeys(self._windows.lasting())),
+            # How a train stood on track that is vacant now means nothing.
+            matters=[w for w in system.states if w.kind not in ("heading", "pace")],
+            few=self._few,
+            deadline=self.deadline(),
+        )
+        return {o.key: self._again(o, answer) for o, answer in zip(here, answers, strict=True)}
+
+    def _again(self, obligation: Obligation, answer: Answer) -> Verdict:
+        match answer:
+            case Returns():
+                return Verdict(obligation, "proved")
+            case Trapped(history=history, system=system, lasts=lasts):
+                bad = self.histories.expand(obligation.formula)
+                here = conjunction(*lasts.clauses, negation(obligation.formula))
+                trap = replace(obligation, formula=here, mode="never")
+                try:
+                    told = self._replayed(trap, history.trace)
+                except Unsettled as circle:
+                    return Verdict(obligation, "undecided", _beyond(circle))
+                finding = Finding(
+                    self._last(told.story), (), 0, told.causes, smallest=history.smallest,
+                    story=told.story,
+                )  # fmt: skip
+                lasting = Lasting(system, bad, lasts.clauses, lasts.steps)
+                return Verdict(obligation, "broken", finding=finding, lasting=lasting)
+            case Unknown(reason=reason):
+                return Verdict(obligation, "undecided", reason)
+
+    def remembered(self) -> Iterator[Expr]:
+        known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
+        for clause in self._windows.lasting():
+            if all(what in known or what.kind == "points" for what in support(clause)):
+                yield clause
+
+    def lasting_rests_on(self) -> tuple[str, ...]:
+        """Titles of the assumptions that whatever was found to last rests on."""
+        lasts = Lasts(tuple(dict.fromkeys(self._windows.lasting())))
+        return self._titles(self.histories.system, FALSE, lasts)
+
+    def _titles(self, system: System, bad: Expr, proof: Lasts) -> tuple[str, ...]:
+        """Titles of the assumptions that a proof needs."""
+        used = [system.always[k] for k in relied_on(system, bad, proof, deadline=self.deadline())]
+        granted = zip(self.plan.assumptions, self.histories.system.always, strict=True)
+        return tuple(assumed.title for assumed, expr in granted if expr in used)
+
+    def verdict(self, obligation: Obligation, decided: Decided) -> Verdict:
+        outcome = decided.outcome
+        possible = obligation.mode == "possible"
+        match outcome:
+            case Lasts(clauses=clauses, steps=steps):
+                bad = self.histories.expand(obligation.formula)
+                lasting = Lasting(decided.system, bad, clauses, steps)
+                used = self._titles(decided.system, bad, outcome)
+                if possible:
+                    why = "no history does"
+                    return Verdict(obligation, "broken", why, rests_on=used, lasting=lasting)
+                return Verdict(obligation, "proved", rests_on=used, lasting=lasting)
+            case Happens(trace=trace, smallest=smallest):
+                try:
+                    history = self._replayed(obligation, trace)
+                except Unsettled as circle:
+                    return Verdict(obligation, "undecided", _beyond(circle))
+                story, last = history.story, self._last(history.story)
+                if possible:
+                    return Verdict(obligation, "proved", story=story, witness=last)
+                finding = Finding(last, (), 0, history.causes, smallest=smallest, story=story)
+                return Verdict(obligation, "broken", finding=finding)
+            case Unknown(reason=reason, depth=depth):
+                sought = f"; no history of up to {depth} moments does" if depth else ""
+                return Verdict(obligation, "undecided", reason + sought)
+
+    def _replayed(self, obligation: Obligation, trace: Trace) -> Told:
+        """The history told, once the stepper has gone through what was found and through what
+        is told of it, and found the trouble. Raises :class:`Unsettled` where the rules leave
+        open what a signal shows at one of its moments."""
+        self._replay(obligation, trace)
+        history = told(self.histories, trace, obligation)
+        self._replay(obligation, history.story.moments)
+        return history
+
+    def _replay(self, obligation: Obligation, trace: Trace) -> None:
+        if not replay(self.plan, trace, obligation.formula, lossy=self.lossy):
+            raise InternalError(f"{obligation.key}: the history found does not replay")
+
+    def _last(self, story: Story) -> Situation:
+        """The last moment as a situation."""
+        last = story.moments[-1]
+        pieces = self.plan.track.pieces
+        trains = (w.name for w, state in last.items() if w.kind == "train" and state == "occupied")
+        occupied = dict.fromkeys(block for p in trains if (block := pieces[p].block) is not None)
+        given = (w for w in last if w.kind in _IN_SITUATIONS)
+        return Situation.of(
+            [
+                *((observables.stock(b), "occupied") for b in occupied),
+                *((w, last[w]) for w in given),
+            ]
+        )
+
+
+def _beyond(circle: Unsettled) -> str:
+    """Why a history that was found decides nothing."""
+    return (
+        f"the history found cannot be replayed: what {circle} shows is not settled, since it "
+        "depends, round in a circle, on signals that wait for it"
+    )
+
+
+def needs_history(verdict: Verdict, plan: Plan) -> bool:
+    """Whether a verdict on single situations leaves open that no history leads there."""
+    if verdict.obligation.mode == "possible":
+        return verdict.status == "proved" and not plan.wiring.hides
+    return verdict.status in ("broken", "waived") and not isinstance(
+        verdict.obligation.formula, Const
+    )
+
+
+def as_condition(clause: Expr) -> Condition:
+    """A clause as a condition of the plan's own."""
+    match clause:
+        case Atom(what=what, values=values):
+            return Says(what, values, NOWHERE, "")
+        case And(parts=parts):
+            return All(tuple(map(as_condition, parts)), NOWHERE)
+        case Or(parts=parts):
+            return AnyOne(tuple(map(as_condition, parts)), NOWHERE)
+        case _:
+            raise AssertionError(clause)
+
+
+def place_of(obligation: Obligation, plan: Plan) -> tuple[str, ...]:
+    """The place an obligation is about: the interlocking limits it touches, else its track."""
+    entered = [plan.signals[s].enters.piece for s in obligation.signals]
+    pieces = {*obligation.pieces, *entered}
+    limits = tuple(x.name for x in plan.limits if pieces.intersection(x.pieces))
+    return limits or tuple(sorted(pieces)[:1])

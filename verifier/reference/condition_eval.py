@@ -1,0 +1,77 @@
+"""Whether a condition holds, given the states of what it asks for.
+
+In: a condition as written, and the facts. Out: true or false. Part of the reference, so it
+looks at the condition as it stands: nothing is rewritten or simplified.
+"""
+
+from collections.abc import Callable, Iterator, Mapping
+
+from verifier.plan.model import Plan
+from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says, says_in
+
+# Whether one fact (never of a named condition) holds.
+Look = Callable[[Says], bool]
+
+
+class _Named(Exception):
+    """A condition asks for a named one that has not been worked out yet."""
+
+    def __init__(self, name: str):
+        self.name = name
+
+
+def looking_at(states: Mapping[Observable, str]) -> Look:
+    return lambda says: states[says.what] in says.values
+
+
+def true_in(condition: Condition, states: Mapping[Observable, str], plan: Plan) -> bool:
+    """Whether a condition holds where the states of all it asks for are given, those of
+    named conditions included."""
+    known = {what.name: states[what] == "true" for what in states if what.kind == "condition"}
+    return is_true(condition, looking_at(states), known, plan)
+
+
+def is_true(condition: Condition, look: Look, known: dict[str, bool], plan: Plan) -> bool:
+    """Whether a condition holds. ``look`` tells whether a fact does; ``known`` keeps what
+    named conditions come to (on an explicit stack: files may chain thousands)."""
+    names: list[str] = []
+    while True:
+        asked = plan.conditions[names[-1]].condition if names else condition
+        try:
+            holds = _holds(asked, look, known)
+        except _Named as named:
+            if len(names) > len(plan.conditions):
+                raise RecursionError(named.name) from None
+            names.append(named.name)
+            continue
+        if not names:
+            return holds
+        known[names.pop()] = holds
+
+
+def _holds(condition: Condition, look: Look, known: Mapping[str, bool]) -> bool:
+    match condition:
+        case Says(what=what):
+            if what.kind != "condition":
+                return look(condition)
+            if what.name not in known:
+                raise _Named(what.name)
+            return ("true" if known[what.name] else "false") in condition.values
+        case All(parts=parts):
+            return all(_holds(part, look, known) for part in parts)
+        case AnyOne(parts=parts):
+            return any(_holds(part, look, known) for part in parts)
+        case Not(part=part):
+            return not _holds(part, look, known)
+
+
+def all_says(condition: Condition, plan: Plan) -> Iterator[Says]:
+    """Every fact of a condition, named conditions opened up (each once)."""
+    stack, opened = [condition], set()
+    while stack:
+        for says in says_in(stack.pop()):
+            yield says
+            name = says.what.name
+            if says.what.kind == "condition" and name not in opened:
+                opened.add(name)
+                stack.append(plan.conditions[name].condition)

@@ -1,0 +1,386 @@
+"""What the equipment makes of one situation, worked out directly from the plan.
+
+Part of the reference, beside :mod:`verifier.reference.evaluator`: it shares no code with
+:mod:`verifier.world.circuits`. In: a plan and a situation, faults included. Out: where
+stock and points truly are, what detectors and contacts say to whom, which heads light.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from verifier.plan import observables
+from verifier.plan.model import Plan, Port
+from verifier.plan.observables import Observable
+from verifier.plan.signals.heads import signal_of
+from verifier.plan.situation import Situation
+from verifier.plan.wiring.derive_equipment import (
+    by_way_of,
+    common_return,
+    motion_of,
+    power_wire,
+    unseen_anywhere,
+    wire,
+)
+from verifier.plan.wiring.equipment import Beside, Place
+from verifier.plan.wiring.wiring_model import Detector, Driver, Machine
+from verifier.reference.condition_eval import all_says
+from verifier.reference.train_extents import Stands, ways_to_stand
+
+# What the rules of each head ask for, as far as it has been looked up.
+Asked = dict[str, tuple[Observable, ...]]
+
+
+class Wires:
+    """The equipment of a plan in one situation. ``asked`` is kept from one to the next."""
+
+    def __init__(self, plan: Plan, situation: Situation, asked: Asked | None = None):
+        self._plan = plan
+        self._wiring = plan.wiring
+        self._equipment = plan.equipment
+        self._situation = situation
+        self._broken = {w.name: state for w, state in situation if w.kind == "fault"}
+        self._senses: dict[str, bool] = {}
+        self._dead: dict[str, bool] = {}
+        self._asked = {} if asked is None else asked
+
+    def is_broken(self, name: str) -> bool:
+        return name in self._broken
+
+    def fault(self, name: str) -> str:
+        """In which way something is broken; empty for what is sound."""
+        return self._broken.get(name, "")
+
+    # -------------------------------------------------------------- truth
+
+    def place(self, block: str) -> Place | None:
+        """Where stock stands on a block the wiring of which tells places apart; None when
+        it is vacant."""
+        places = self._equipment.places[block]
+        state = self._situation.state(observables.standing(block, tuple(p.name for p in places)))
+        return next((place for place in places if place.name == state), None)
+
+    def vacant(self, block: str) -> bool:
+        if block in self._equipment.places:
+            return self.place(block) is None
+        return self._situation.state(observables.stock(block)) == "vacant"
+
+    def lies(self, turnout: str) -> str:
+        """How points truly lie: normal, reverse or open."""
+        machine = self._wiring.machines.get(turnout)
+        if machine is None or machine.motor is None:
+            return self._situation.state(observables.points(turnout))
+        told = self.commanded(machine)
+        before = "reverse" if told == "normal" else "normal"
+        stalled = self._broken.get(f"machine of {turnout}")
+        if stalled is not None:
+            return before if stalled == "did not obey" else "open"
+        motion = motion_of(machine)
+        state = "settled" if motion is None else self._situation.state(motion)
+        if state == "moving":
+            return "open"
+        # Without power it lies as it did when it was told otherwise, or it was told nothing.
+        powerless = not self.has_power(turnout, machine.supply)
+        return before if powerless and state == observables.AS_BEFORE else told
+
+    def commanded(self, machine: Machine) -> str:
+        """How points are told to lie."""
+        if machine.lever is None:
+            return self._situation.state(observables.thrown(machine.turnout))
+        return self._situation.state(
+            observables.lever(machine.lever, self._positions(machine.lever))
+        )
+
+    def _positions(self, lever: str) -> tuple[str, ...]:
+        return next(
+            what.values for what in self._plan.inputs if what.kind == "lever" and what.name == lever
+        )
+
+    # -------------------------------------------------------------- power
+
+    def has_power(self, name: str, supply: str | None) -> bool:
+        """Whether a detector, driver or machine has power."""
+        return self.is_on(supply) and not self.is_broken(power_wire(name))
+
+    def is_on(self, supply: str | None) -> bool:
+        """Whether a supply, and those it is fed by, are on."""
+        while supply is not None:
+            if self.is_broken(f"supply {supply}"):
+                return False
+            supply = self._wiring.supplies[supply].fed_by
+        return True
+
+    def is_powered(self, block: str) -> bool:
+        """Whether a block has track power."""
+        name = self._wiring.district_of.get(block)
+        if name is None:
+            return True
+        bus = self.is_broken(f"bus of {name}")
+        return not bus and self.is_on(self._wiring.districts[name].supply)
+
+    # -------------------------------------------------------------- reports
+
+    def block_report(self, block: str, reader: str) -> str:
+        detectors = self._wiring.detectors_of(block)
+        if not detectors:
+            return "clear" if self.vacant(block) else "occupied"
+        clear = all(self.says_clear(detector, reader) for detector in detectors)
+        return "clear" if clear else "occupied"
+
+    def says_clear(self, detector: Detector, reader: str) -> bool:
+        """Whether a detector is heard by a reader to say clear."""
+        stuck = self.fault(f"detector {detector.name}")
+        occupied = stuck == "stuck at occupied" if stuck else self.senses(detector)
+        if not self.follows(detector, reader):
+            # The input is open, whatever the detector says.
+            return detector.closed_when == "occupied"
+        return not occupied
+
+    def follows(self, detector: Detector, reader: str) -> bool:
+        """Whether a reader's input follows the output of a detector."""
+        driver = self._wiring.drivers.get(reader)
+        if driver is not None and not (
+            is_read(driver, detector.name, False)
+            and self._wiring.hears(driver, detector, self.broken_returns())
+        ):
+            return False
+        powered = self.has_power(detector.name, detector.supply)
+        return powered and not self.is_broken(wire(detector.name, reader))
+
+    def broken_returns(self) -> frozenset[int]:
+        """The positions of the common returns that are broken."""
+        numbers = range(len(self._wiring.common_returns))
+        return frozenset(n for n in numbers if self.is_broken(common_return(n, self._wiring)))
+
+    def points_report(self, turnout: str, reader: str) -> str:
+        machine = self._wiring.machines.get(turnout)
+        if machine is None or machine.contacts is None:
+            lies = self.lies(turnout)
+            return "moving" if lies == "open" else lies
+        if not machine.contacts:
+            return self.commanded(machine)
+        closed = [leg for leg in machine.contacts if self.reads_closed(machine, leg, reader)]
+        if len(machine.contacts) == 2:
+            return closed[0] if len(closed) == 1 else "moving"
+        (only,) = machine.contacts
+        return only if closed else ("reverse" if only == "normal" else "normal")
+
+    def reads_closed(self, machine: Machine, leg: str, reader: str) -> bool:
+        """Whether a contact reads as closed at the inputs of a reader."""
+        name = f"{machine.turnout} {leg}"
+        driver = self._wiring.drivers.get(reader)
+        if driver is not None and not is_read(driver, machine.turnout, True):
+            return False
+        if self.is_broken(wire(name, reader)):
+            return False
+        follows = leg
+        if machine.turnout in self._wiring.swapped_contacts:
+            follows = "reverse" if leg == "normal" else "normal"
+        stuck = self.fault(f"contact {name}")
+        return stuck == "stuck closed" if stuck else self.lies(machine.turnout) == follows
+
+    # -------------------------------------------------------------- detection
+
+    def senses(self, detector: Detector) -> bool:
+        """Whether a detector detects something."""
+        if detector.name not in self._senses:
+            dead = detector.without_power and not self.is_powered(detector.block)
+            self._senses[detector.name] = dead or (
+                self._covered(detector)
+                if detector.kind == "spot"
+                else self.current_from(detector) is not None
+            )
+        return self._senses[detector.name]
+
+    def _covered(self, detector: Detector) -> bool:
+        place = self.place(detector.block)
+        spots = self._equipment.spots_of[detector.name]
+        return place is not None and any(spot in place.covers for spot in spots)
+
+    def current_from(self, detector: Detector) -> str | None:
+        """The block the stock on which draws current through the detector; None where there
+        is no such stock."""
+        fed = dict.fromkeys(self._wiring.feeders[name].block for name in detector.through)
+        reached = [*fed, *(other for block in fed for _, other in self.neighbours(block))]
+        for block in dict.fromkeys(reached):
+            place = self.place(block)
+            if place is None or place.feeder is None or not place.draws:
+                continue
+            for feeders in self.ways_of_current(block, place.feeder):
+                if feeders and all(feeder in detector.through for feeder in feeders):
+                    return block
+        return None
+
+    def ways_of_current(self, block: str, nearest: str) -> Iterator[list[str]]:
+        """The feeders through which stock on a block draws: of its own block, and of the
+        next one where no gap keeps them apart. What may flow through any of several passes
+        a detector only where all of them do."""
+        own = [feeder.name for feeder in self._wiring.feeders_of(block)]
+        diverted = False
+        for beside, other in self.neighbours(block):
+            flow = self.flow(beside)
+            if flow in ("bridged", by_way_of(other)) and self.is_powered(other):
+                yield [feeder.name for feeder in self._wiring.feeders_of(other)]
+            diverted = diverted or flow == by_way_of(other)
+        if self.is_powered(block) and not diverted:
+            if not self.is_broken(f"feeder {nearest}"):
+                yield [nearest]
+            else:
+                yield [f for f in own if f != nearest and not self.is_broken(f"feeder {f}")]
+
+    def neighbours(self, block: str) -> Iterator[tuple[Beside, str]]:
+        """Where a block meets others by which current may flow, and these others."""
+        for beside in self._equipment.beside(block):
+            one, other = beside.blocks
+            yield beside, other if block == one else one
+
+    def flow(self, beside: Beside) -> str:
+        """How current flows between two blocks; empty where a gap keeps them apart."""
+        if beside.joined:
+            return self._situation.state(observables.current(beside.name, beside.states))
+        return self._broken.get(f"gap {beside.name}", "")
+
+    # -------------------------------------------------------------- heads
+
+    def told(self, head: str, ruled: dict[str, str]) -> str:
+        """The colour a head is told to show. ``ruled`` are those that the rules give the
+        heads of its signal."""
+        driver = self._wiring.driver_of(head)
+        if driver is None:
+            return ruled[head]
+        if not self.has_power(driver.name, driver.supply):
+            return "dark"
+        if driver.when_out is not None:
+            for other in ruled:
+                if other in driver.heads and self.fails_to_light(other, driver, ruled):
+                    return driver.when_out
+        return self._driven(head, driver, ruled)
+
+    def fails_to_light(self, head: str, driver: Driver, ruled: dict[str, str]) -> bool:
+        """Whether a driver sees that a head does not light as it drives it."""
+        colour = self._driven(head, driver, ruled)
+        return colour != "dark" and not self.can_light(head, colour)
+
+    def can_light(self, head: str, colour: str) -> bool:
+        """Whether the lamp of a colour is sound, and what leads to it."""
+        return not (self.is_broken(f"head {head}") or self.is_broken(f"lamp {head} {colour}"))
+
+    def _driven(self, head: str, driver: Driver, ruled: dict[str, str]) -> str:
+        if driver.when_missing is not None and self._input_dead(head, driver):
+            return driver.when_missing
+        return ruled[head]
+
+    def _input_dead(self, head: str, driver: Driver) -> bool:
+        if head not in self._dead:
+            self._dead[head] = self._finds_dead(head, driver)
+        return self._dead[head]
+
+    def _finds_dead(self, head: str, driver: Driver) -> bool:
+        if head not in self._asked:
+            self._asked[head] = tuple(dict.fromkeys(asked_by(self._plan, head)))
+        for what in self._asked[head]:
+            if what.kind == "block report":
+                detectors = self._wiring.detectors_of(what.name)
+                if not all(self.follows(detector, driver.name) for detector in detectors):
+                    return True
+            elif what.kind == "points report":
+                machine = self._wiring.machines.get(what.name)
+                if machine and machine.contacts and not is_read(driver, what.name, True):
+                    return True
+        return False
+
+    def shown(self, head: str, told: Mapping[str, str]) -> str:
+        """The colour a head really shows, given what every head of its plan is told."""
+        source = head
+        for pair in self._wiring.swapped_heads:
+            if head in pair:
+                source = pair[0] if head == pair[1] else pair[1]
+        if not self._wiring.drivers:
+            return told[source]
+        if self._wiring.driver_of(source) is None or not self.can_light(head, told[source]):
+            return "dark"
+        return told[source]
+
+
+def asked_by(plan: Plan, head: str) -> Iterator[Observable]:
+    """What the rules of a head ask for, named conditions opened up."""
+    signal = plan.signals[signal_of(head, plan.signals)]
+    lines = signal.lines or next(h.lines for h in signal.heads if h.name == head)
+    for line in lines:
+        if line.when is not None:
+            for says in all_says(line.when, plan):
+                yield says.what
+
+
+def is_read(driver: Driver, name: str, contacts: bool) -> bool:
+    """Whether a detector, or the contacts of a turnout, are wired to a driver's inputs."""
+    if driver.reads is None:
+        return True
+    return any(item.name == name and item.contacts == contacts for item in driver.reads)
+
+
+# ------------------------------------------------------------------ what can be at all
+
+
+def can_be(plan: Plan, situation: Situation) -> bool:
+    """Whether stock can stand as a situation says: trains of the lengths given fit over the
+    spots they cover, and the middle of a train that draws nothing has its two ends on the
+    tracks the points lead it to."""
+    wires = Wires(plan, situation)
+    for block in plan.equipment.places:
+        place = wires.place(block)
+        if place is None:
+            continue
+        geometry = plan.equipment.geometry.get(block)
+        if geometry is not None and place.covers not in ways_to_stand(geometry):
+            return False
+        # Over the feeders nothing stands unseen but the middle of a train.
+        middle = not place.draws and bool(plan.wiring.feeders_of(block))
+        anywhere = not middle or unseen_anywhere(block, plan.wiring)
+        if not anywhere and not _has_ends(plan, wires, block):
+            return False
+    return True
+
+
+def _has_ends(plan: Plan, wires: Wires, block: str) -> bool:
+    """Whether some way through the block, as the points lie, has stock at both its ends.
+    Beyond an edge of the plan anything may stand."""
+    return any(
+        _occupied(plan, wires, one) and _occupied(plan, wires, other)
+        for one, other in _ways_through(plan, wires, block)
+    )
+
+
+def _occupied(plan: Plan, wires: Wires, piece: str) -> bool:
+    beyond = plan.track.pieces[piece]
+    if beyond.block is None:
+        return beyond.kind == "edge"
+    return not wires.vacant(beyond.block)
+
+
+def _ways_through(plan: Plan, wires: Wires, block: str) -> Iterable[tuple[str, str]]:
+    """The pieces before and after each way through a block, as the points lie."""
+    for joint in plan.track.joints:
+        for outer, inner in ((joint.a, joint.b), (joint.b, joint.a)):
+            inside = plan.track.pieces[inner.piece].block == block
+            if not inside or plan.track.pieces[outer.piece].block == block:
+                continue
+            for end in _walk(plan, wires, block, inner):
+                yield outer.piece, end
+
+
+def _walk(plan: Plan, wires: Wires, block: str, start: Port) -> Iterator[str]:
+    waiting, seen = [start], {start}
+    while waiting:
+        for move, _, port in plan.track.onward[waiting.pop()]:
+            if move.position is not None and wires.lies(move.piece) != move.position:
+                continue
+            if plan.track.pieces[port.piece].block != block:
+                yield port.piece
+            elif port not in seen:
+                seen.add(port)
+                waiting.append(port)
+
+
+def how_it_stands(plan: Plan, block: str, covers: tuple[int, ...]) -> Stands | None:
+    """A train that covers just these spots of a block."""
+    geometry = plan.equipment.geometry.get(block)
+    return ways_to_stand(geometry).get(covers) if geometry else None

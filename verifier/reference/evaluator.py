@@ -1,0 +1,423 @@
+"""What a layout does in one situation, worked out directly from the plan.
+
+This is the reference. It shares no code with :mod:`verifier.world` and
+:mod:`verifier.logic`: no expressions, no simplification, no solver. Nothing is called
+broken before this evaluator has replayed it, and the enumerator is built on it.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from itertools import product
+
+from verifier.plan import observables
+from verifier.plan.model import Head, Line, Plan, Signal
+from verifier.plan.observables import Condition, Observable, Says, heard, says_in
+from verifier.plan.signals.aspects import Chart
+from verifier.plan.situation import Situation
+from verifier.reference.condition_eval import all_says, is_true, looking_at, true_in
+from verifier.reference.equipment import Asked, Wires
+
+# Ways in which the signals that one signal reads may turn out, as far as its rules tell
+# them apart. Beyond this many nothing is concluded from them.
+MAX_WAYS = 20_000
+
+
+class Unsettled(Exception):
+    """What some signal shows cannot be settled without going round in a circle."""
+
+
+class TooManyWays(Unsettled):
+    """What some signal shows was not settled, but :data:`MAX_WAYS` stood in the way."""
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """The state of every observable in one situation: truth, commands, reports, which
+    line of each signal acts, the colours shown, the aspects read."""
+
+    states: Mapping[Observable, str]
+
+    def state(self, what: Observable) -> str:
+        return self.states[what]
+
+    def aspect(self, signal: Signal) -> str:
+        """The aspect an engineer takes it for."""
+        return self.states[signal.reading]
+
+    def colours(self, signal: Signal) -> tuple[str, ...]:
+        """The colours of the lenses, top to bottom."""
+        return tuple(self.states[head.lens] for head in signal.heads)
+
+
+def evaluate(plan: Plan, situation: Situation) -> Seen:
+    """Everything that can be observed of the layout in this situation."""
+    return Evaluator(plan).see(situation)
+
+
+class Evaluator:
+    """The evaluator of one plan: what depends on what is worked out once."""
+
+    def __init__(self, plan: Plan):
+        self.plan = plan
+        self._lines: dict[str, tuple[Line, ...]] = {}
+        self._asked: Asked = {}
+        for signal in plan.signals.values():
+            if signal.by_head:
+                self._lines |= {head.name: head.lines for head in signal.heads}
+            else:
+                self._lines[signal.name] = signal.lines
+        self._all_lines = {
+            owner: {line.index for line in lines} for owner, lines in self._lines.items()
+        }
+        self._signal_of: dict[str, Signal] = {}
+        self._reads: dict[str, tuple[Observable, ...]] = {}
+        for signal in plan.signals.values():
+            self._signal_of[signal.name] = signal
+            self._signal_of |= {head.name: signal for head in signal.heads}
+        for owner, lines in self._lines.items():
+            self._reads[owner] = tuple(dict.fromkeys(
+                says.what
+                for line in lines if line.when is not None
+                for says in all_says(line.when, plan)
+                if says.what.kind in ("aspect", "colour")
+            ))  # fmt: skip
+        self._partner = {
+            **dict(plan.wiring.swapped_heads),
+            **{other: one for one, other in plan.wiring.swapped_heads},
+        }
+        self._read_by: dict[str, list[str]] = {}
+        for owner, reads in self._reads.items():
+            for what in reads:
+                signal = self._signal_of[what.name]
+                for source in [signal.name, *(head.name for head in signal.heads)]:
+                    self._read_by.setdefault(source, []).append(owner)
+
+    def see(self, situation: Situation) -> Seen:
+        """Everything. Raises :class:`Unsettled` where the rules do not settle it."""
+        given = _Given(self.plan, situation, self._asked)
+        acting, given_up = self._settle(given, self._lines)
+        for owner, indexes in acting.items():
+            if len(indexes) != 1:
+                raise _unsettled(owner, given_up)
+        states = {what: given[what] for what in self._given_observables()}
+        states |= {w: state for w, state in situation if w.kind == "fault"}
+        for owner, lines in self._lines.items():
+            for line in lines:
+                acts = "acts" if acting[owner] == {line.index} else "idle"
+                states[observables.line(owner, line.index)] = acts
+        told: dict[str, str] = {}
+        for signal in self.plan.signals.values():
+            shown = {w: values.pop() for w, values in self._shown(signal, given, acting).items()}
+            states |= shown
+            told |= {head.name: shown[head.colour] for head in signal.heads}
+        for signal in self.plan.signals.values():
+            states |= self._seen(signal, given, told)
+        states |= self._were_nothing_broken(situation, states)
+        known: dict[str, bool] = {}
+        for name, condition in self.plan.conditions.items():
+            known[name] = is_true(condition.condition, looking_at(states), known, self.plan)
+            states[observables.condition(name)] = "true" if known[name] else "false"
+        return Seen(states)
+
+    def states(self, situation: Situation, wanted: Iterable[Observable]) -> dict[Observable, str]:
+        """The states of some observables: only what they depend on is worked out.
+
+        Starts with the signals wanted and takes in those they read as long as something
+        is unsettled without them. Raises :class:`Unsettled`."""
+        wanted = list(wanted)
+        given = _Given(self.plan, situation, self._asked)
+        needed = {owner for what in wanted for owner in self._owners_of(what)}
+        active = set(needed)
+        while True:
+            acting, given_up = self._settle(given, [o for o in self._lines if o in active])
+            open_ones = [owner for owner in active if len(acting[owner]) > 1]
+            if all(len(acting[owner]) == 1 for owner in needed):
+                break
+            more = {
+                o for owner in open_ones for r in self._reads[owner] for o in self._owners_of(r)
+            }
+            if more <= active:
+                raise _unsettled(open_ones[0], given_up)
+            active |= more
+        states: dict[Observable, str] = {}
+        shown: dict[Observable, str] = {}
+        by_name = {self._signal_of[owner].name: self._signal_of[owner] for owner in needed}
+        for signal in by_name.values():
+            for what, values in self._shown(signal, given, acting).items():
+                if len(values) == 1:
+                    shown[what] = next(iter(values))
+        told = {what.name: state for what, state in shown.items() if what.kind == "colour"}
+
+        def look(says: Says) -> bool:
+            known = shown if says.what in shown else given
+            return known[says.what] in says.values
+
+        named: dict[str, bool] = {}
+        for what in wanted:
+            match what.kind:
+                case "line":
+                    owner, _, index = what.name.rpartition("/")
+                    states[what] = "acts" if acting[owner] == {int(index)} else "idle"
+                case "condition":
+                    inner = self.plan.conditions[what.name].condition
+                    named[what.name] = is_true(inner, look, named, self.plan)
+                    states[what] = "true" if named[what.name] else "false"
+                case "aspect" | "colour":
+                    states[what] = shown[what]
+                case "lens" | "reading" | "worst reading":
+                    states[what] = self._seen(self._signal_of[what.name], given, told)[what]
+                case "sound reading":
+                    sound = self.plan.signals[what.name].reading
+                    states[what] = self.states(_nothing_broken(situation), [sound])[sound]
+                case _:
+                    states[what] = given[what]
+        return states
+
+    def true(self, condition: Condition, seen: Seen) -> bool:
+        """Whether a condition of the file holds."""
+        return true_in(condition, seen.states, self.plan)
+
+    def allows(self, situation: Situation, condition: Condition) -> bool:
+        """The same in a situation of which only what matters is worked out."""
+        wanted = dict.fromkeys(says.what for says in says_in(condition))
+        return true_in(condition, self.states(situation, wanted), self.plan)
+
+    def _owners_of(self, what: Observable) -> list[str]:
+        """The signals or heads whose lines decide the state of an observable."""
+        match what.kind:
+            case "line":
+                return [what.name.rpartition("/")[0]]
+            case "condition":
+                reads = all_says(self.plan.conditions[what.name].condition, self.plan)
+                return [
+                    owner
+                    for says in reads
+                    if says.what.kind in ("aspect", "colour")
+                    for owner in self._owners_of(says.what)
+                ]
+            case "aspect" | "colour":
+                return self._owners_in(self._signal_of[what.name])
+            case "lens" | "reading" | "worst reading":
+                signal = self._signal_of[what.name]
+                lit_by = [self._partner.get(head.name, head.name) for head in signal.heads]
+                signals = {s.name: s for s in (signal, *(self._signal_of[h] for h in lit_by))}
+                return [owner for s in signals.values() for owner in self._owners_in(s)]
+            case _:
+                return []
+
+    def _owners_in(self, signal: Signal) -> list[str]:
+        return [head.name for head in signal.heads] if signal.by_head else [signal.name]
+
+    def _given_observables(self) -> Iterable[Observable]:
+        """Truth, commands and reports."""
+        yield from self.plan.inputs
+        for block in self.plan.blocks.values():
+            yield observables.stock(block.name)
+            if block.detected:
+                yield observables.block_report(block.name)
+        for piece in self.plan.track.pieces.values():
+            if piece.kind in ("turnout", "slip"):
+                yield observables.points(piece.name)
+                yield observables.points_report(piece.name)
+        yield from map(observables.derail_report, self.plan.derails)
+        yield from map(observables.gate_report, self.plan.gates)
+
+    def _settle(
+        self, given: "_Given", owners: Iterable[str]
+    ) -> tuple[dict[str, set[int]], set[str]]:
+        """Which lines may act, for each signal or head: what is possible shrinks until
+        nothing changes. Also those for which there were too many ways to look at.
+
+        Only ``owners`` are worked on; the lines of all others stay possible."""
+        possible = dict(self._all_lines)
+        given_up: set[str] = set()
+        waiting = dict.fromkeys(reversed(list(owners)))
+        active = set(waiting)
+        while waiting:
+            owner = next(iter(waiting))
+            del waiting[owner]
+            outcomes = self._outcomes(owner, given, possible)
+            if outcomes is None:
+                given_up.add(owner)
+            elif outcomes < possible[owner]:
+                possible[owner] = outcomes
+                waiting.update(
+                    dict.fromkeys(o for o in self._read_by.get(owner, ()) if o in active)
+                )
+        return possible, given_up
+
+    def _outcomes(
+        self, owner: str, given: "_Given", possible: Mapping[str, set[int]]
+    ) -> set[int] | None:
+        """Lines that may act, over every way the signals it reads may turn out. None when
+        there are too many ways.
+
+        A way is parted in two only where a rule asks what it leaves open."""
+        outcomes: set[int] = set()
+        ways: list[dict[Observable, set[str]]] = [
+            {
+                what: self._shown(self._signal_of[what.name], given, possible)[what]
+                for what in self._reads[owner]
+            }
+        ]
+        for _ in range(MAX_WAYS):
+            if not ways or outcomes == possible[owner]:
+                return outcomes
+            way = ways.pop()
+            try:
+                outcomes.add(self._first_true(owner, given, way))
+            except _Open as question:
+                may, asked = way[question.says.what], set(question.says.values)
+                ways.append({**way, question.says.what: may - asked})
+                ways.append({**way, question.says.what: may & asked})
+        return None
+
+    def _first_true(self, owner: str, given: "_Given", way: Mapping[Observable, set[str]]) -> int:
+        """The first line whose condition holds; raises :class:`_Open`."""
+        signal = self._signal_of[owner]
+        driver = self.plan.wiring.driver_of(owner if signal.by_head else signal.heads[0].name)
+        reader = driver.name if driver else ""
+
+        def look(says: Says) -> bool:
+            may = way.get(says.what)
+            if may is None:
+                return given[heard(says.what, reader)] in says.values
+            if may.issubset(says.values):
+                return True
+            if may.isdisjoint(says.values):
+                return False
+            raise _Open(says)
+
+        known: dict[str, bool] = {}
+        return next(
+            line.index
+            for line in self._lines[owner]
+            if line.when is None or is_true(line.when, look, known, self.plan)
+        )
+
+    def _shown(
+        self, signal: Signal, given: "_Given", possible: Mapping[str, set[int]]
+    ) -> dict[Observable, set[str]]:
+        """The aspects and colours a signal may be told to show, given which lines may act."""
+        chart = self.plan.chart
+        if signal.by_head:
+            colours = [_may_show(head, possible[head.name]) for head in signal.heads]
+            combinations = set(product(*colours))
+        else:
+            combinations = {
+                _colours(signal, line, chart)
+                for line in signal.lines
+                if line.index in possible[signal.name]
+            }
+        if self.plan.wiring.drivers:
+            combinations = {_told(signal, colours, given.wires) for colours in combinations}
+        shown = {head.colour: {c[i] for c in combinations} for i, head in enumerate(signal.heads)}
+        shown[signal.aspect] = {_read(c, chart) for c in combinations}
+        return shown
+
+    def _seen(
+        self, signal: Signal, given: "_Given", told: Mapping[str, str]
+    ) -> dict[Observable, str]:
+        """The colours of the lenses, and what they are taken for."""
+        colours = tuple(given.wires.shown(head.name, told) for head in signal.heads)
+        states = {head.lens: c for head, c in zip(signal.heads, colours, strict=True)}
+        worst = _read(colours, self.plan.chart)
+        lit = tuple(colour for colour in colours if colour != "dark")
+        best = worst
+        if (
+            self.plan.wiring.drivers
+            and worst == observables.UNLISTED
+            and 0 < len(lit) < len(colours)
+        ):
+            best = _read(lit, self.plan.chart)
+        return {**states, signal.reading: best, signal.worst_reading: worst}
+
+    def _were_nothing_broken(
+        self, situation: Situation, states: Mapping[Observable, str]
+    ) -> dict[Observable, str]:
+        """What signals would be taken for in the same situation with nothing broken."""
+        signals = self.plan.signals.values()
+        sound = _nothing_broken(situation)
+        known = states if sound == situation else self.see(sound).states
+        return {signal.sound_reading: known[signal.reading] for signal in signals}
+
+
+def _nothing_broken(situation: Situation) -> Situation:
+    return Situation.of((what, state) for what, state in situation if what.kind != "fault")
+
+
+class _Given(Mapping[Observable, str]):
+    """Truth, commands and reports in one situation."""
+
+    def __init__(self, plan: Plan, situation: Situation, asked: Asked):
+        self._plan = plan
+        self._situation = situation
+        self.wires = Wires(plan, situation, asked)
+
+    def __getitem__(self, what: Observable) -> str:
+        match what.kind:
+            case "stock":
+                return "vacant" if self.wires.vacant(what.name) else "occupied"
+            case "points":
+                return self.wires.lies(what.name)
+            case "block report":
+                return self.wires.block_report(what.name, what.reader)
+            case "points report":
+                return self.wires.points_report(what.name, what.reader)
+            case "derail report":
+                return _moving(self._situation.state(observables.derail(what.name)))
+            case "gate report":
+                return self._situation.state(observables.gate(what.name))
+            case _ if what.is_worked_out:
+                raise KeyError(what)
+            case _:
+                return self._situation.state(what)
+
+    def __iter__(self) -> Iterator[Observable]:
+        return iter(self._plan.inputs)
+
+    def __len__(self) -> int:
+        return len(self._plan.inputs)
+
+
+def _moving(position: str) -> str:
+    return "moving" if position == "open" else position
+
+
+def _may_show(head: Head, indexes: set[int]) -> list[str]:
+    return [line.shows for line in head.lines if line.index in indexes]
+
+
+def _colours(signal: Signal, line: Line, chart: Chart) -> tuple[str, ...]:
+    for aspect in chart.aspects:
+        if aspect.name == line.shows:
+            for combination in aspect.combinations:
+                if len(combination) == len(signal.heads):
+                    return combination
+    raise AssertionError(f"{signal.name} cannot show {line.shows}")
+
+
+def _told(signal: Signal, ruled: tuple[str, ...], wires: Wires) -> tuple[str, ...]:
+    """The colours a signal is told to show, given those its rules give."""
+    by_head = {head.name: colour for head, colour in zip(signal.heads, ruled, strict=True)}
+    return tuple(wires.told(head.name, by_head) for head in signal.heads)
+
+
+def _read(colours: tuple[str, ...], chart: Chart) -> str:
+    """The least restrictive aspect these colours are listed for."""
+    best: tuple[int, str] | None = None
+    for aspect in chart.aspects:
+        if colours in aspect.combinations and (best is None or aspect.indication.rank > best[0]):
+            best = aspect.indication.rank, aspect.name
+    return best[1] if best else observables.UNLISTED
+
+
+class _Open(Exception):
+    """A rule asks what is not settled yet."""
+
+    def __init__(self, says: Says):
+        self.says = says
+
+
+def _unsettled(owner: str, given_up: set[str]) -> Unsettled:
+    return TooManyWays(owner) if given_up else Unsettled(owner)

@@ -1,0 +1,1 @@
+"""Repairs of rules, wiring and locks, each proved before it is offered."""

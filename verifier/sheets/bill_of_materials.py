@@ -1,0 +1,79 @@
+"""The parts of a layout, one by one, each with the thing of the plan that it is there for.
+
+In: a plan. Out: parts. What the file does not say is not counted; the sheet says so.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from verifier.plan.model import Plan, Signal
+from verifier.plan.wiring.wiring_model import Driver
+from verifier.properties.wiring import lamp_colours
+from verifier.sheets.conductors import conductors
+from verifier.sheets.part_kinds import PartKind
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """``count``: how many, or of wire how many metres. ``serves``: the signal, head, driver,
+    detector, turnout, supply, block, district, lever or button that it is there for, by name."""
+
+    kind: PartKind
+    serves: str
+    count: Fraction = Fraction(1)
+
+
+def parts_of(plan: Plan) -> tuple[Part, ...]:
+    """Every part that the file says there is, in the order of the kinds."""
+    return tuple(_all(plan))
+
+
+def _all(plan: Plan) -> Iterator[Part]:
+    yield from _at_signals(plan.signals.values())
+    for driver in plan.wiring.drivers.values():
+        yield Part(PartKind("driver", _outputs(driver, plan)), driver.name)
+    yield from _detection(plan)
+    for machine in plan.wiring.machines.values():
+        for _ in machine.contacts or ():
+            yield Part(PartKind("contact"), machine.turnout)
+        if machine.motor is not None:
+            yield Part(PartKind(f"machine-{machine.motor}"), machine.turnout)
+    for what in plan.inputs:
+        if what.kind in ("lever", "button"):
+            yield Part(PartKind(what.kind), what.name)
+    for supply in plan.wiring.supplies.values():
+        family = "booster" if supply.fed_by is not None else "supply"
+        yield Part(PartKind(family, supply.amps), supply.name)
+        if supply.fuse is not None:
+            yield Part(PartKind("fuse", supply.fuse), supply.name)
+    for wire in conductors(plan):
+        if wire.run is not None:
+            kind = PartKind("wire", Fraction(wire.run.gauge))
+            yield Part(kind, wire.serves, wire.run.length)
+
+
+def _at_signals(signals: Iterable[Signal]) -> Iterator[Part]:
+    for signal in signals:
+        for head in signal.heads:
+            yield Part(PartKind("head", Fraction(len(lamp_colours(head)))), head.name)
+        yield Part(PartKind("mast", Fraction(len(signal.heads))), signal.name)
+
+
+def _outputs(driver: Driver, plan: Plan) -> Fraction:
+    """How many outputs it has, or where the file does not say, needs."""
+    if driver.outputs is not None:
+        return Fraction(driver.outputs)
+    heads = (h for s in plan.signals.values() for h in s.heads if h.name in driver.heads)
+    return Fraction(sum(len(lamp_colours(head)) for head in heads))
+
+
+def _detection(plan: Plan) -> Iterator[Part]:
+    for detector in plan.wiring.detectors.values():
+        if detector.kind == "spot":
+            count = Fraction(len(detector.spots))
+            yield Part(PartKind("spot-detector"), detector.name, count)
+        else:
+            yield Part(PartKind("current-detector"), detector.name)
+        if detector.isolated:
+            yield Part(PartKind("adapter"), detector.name)

@@ -1,0 +1,136 @@
+"""In which order a layout can be built and paid for: control point by control point.
+
+In: a plan, and what is wanted first. Out: steps. Each has all that its signals rest on (their
+drivers, the detectors and contacts their rules ask for, the supplies behind these), less what an
+earlier step has already: so each step, once built, can be tested and used.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.source import Span
+from verifier.plan.model import Plan
+from verifier.properties.phrases import listing
+
+THE_REST = "the rest"
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """``things``: whatever is new in it, by name."""
+
+    title: str
+    things: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class _Point:
+    """A control point, or the signals along the line that belong to none."""
+
+    name: str
+    title: str
+    signals: tuple[str, ...]
+    turnouts: tuple[str, ...]
+
+
+def steps_of(plan: Plan, first: Sequence[tuple[str, Span]] = ()) -> tuple[Step, ...]:
+    """The steps, those with what is wanted ``first`` before the others; what belongs to no
+    step is in none of them.
+
+    Raises :class:`InputError` for names that belong to no control point."""
+    points = _in_order(_points(plan), first, plan)
+    steps, there = [], set[str]()
+    for point in points:
+        new = frozenset(_needed(point, plan)) - there
+        there |= new
+        steps.append(Step(point.title, new))
+    return tuple(steps)
+
+
+def _points(plan: Plan) -> list[_Point]:
+    points, taken = [], set[str]()
+    for limit in plan.limits:
+        signals = tuple(e.end for e in limit.entrances if e.kind == "signal" and e.end not in taken)
+        taken.update(signals)
+        pieces = plan.track.pieces
+        turnouts = tuple(p for p in limit.pieces if pieces[p].kind in ("turnout", "slip"))
+        title = f"{limit.name} ({', '.join(signals)})" if signals else limit.name
+        points.append(_Point(limit.name, title, signals, turnouts))
+    line = tuple(name for name in plan.signals if name not in taken)
+    if line:
+        points.append(_Point(line[0], f"along the line ({', '.join(line)})", line, ()))
+    return points
+
+
+def _in_order(points: list[_Point], first: Sequence[tuple[str, Span]], plan: Plan) -> list[_Point]:
+    chosen: list[_Point] = []
+    errors = []
+    for name, span in first:
+        point = next((p for p in points if name in (p.name, *p.signals, *p.turnouts)), None)
+        if point is None:
+            known = [name for p in points for name in (p.name, *p.signals, *p.turnouts)]
+            errors.append(
+                Diagnostic(
+                    "CP809",
+                    f"`{name}` belongs to no control point",
+                    span,
+                    did_you_mean(name, known) or f"Name one of its signals or turnouts: "
+                    f"{listing([f'`{p.name}`' for p in points])} "
+                    f"{'is the control point' if len(points) == 1 else 'are the control points'}."
+                    if points else "This file has no signals, so no control points.",
+                )
+            )  # fmt: skip
+        elif point not in chosen:
+            chosen.append(point)
+    if errors:
+        raise InputError(errors)
+    return [*chosen, *(point for point in points if point not in chosen)]
+
+
+def _needed(point: _Point, plan: Plan) -> Iterator[str]:
+    """Everything that the signals of a control point rest on, by name."""
+    wiring = plan.wiring
+    turnouts, blocks, supplies = dict.fromkeys(point.turnouts), dict[str, None](), set[str | None]()
+    for name in point.signals:
+        signal = plan.signals[name]
+        yield name
+        yield from (head.name for head in signal.heads)
+        for driver in dict.fromkeys(wiring.driver_of(head.name) for head in signal.heads):
+            if driver is not None:
+                yield driver.name
+                supplies.add(driver.supply)
+        for says in plan.asked_by(signal):
+            match says.what.kind:
+                case "block report":
+                    blocks[says.what.name] = None
+                case "points report":
+                    turnouts[says.what.name] = None
+                case "lever" | "button":
+                    yield says.what.name
+    for block in blocks:
+        yield block
+        district = wiring.districts.get(wiring.district_of.get(block, ""))
+        if district is not None:
+            yield district.name
+            supplies.add(district.supply)
+        for detector in wiring.detectors_of(block):
+            yield detector.name
+            supplies.add(detector.supply)
+    for turnout in turnouts:
+        yield turnout
+        machine = wiring.machines.get(turnout)
+        if machine is not None:
+            supplies.add(machine.supply)
+        throw = plan.locking.throws.get(turnout)
+        lever = throw.lever if throw else machine.lever if machine else None
+        if lever is not None:
+            yield lever
+    for supply in supplies:
+        yield from _and_what_feeds_it(supply, plan)
+
+
+def _and_what_feeds_it(supply: str | None, plan: Plan) -> Iterator[str]:
+    while supply is not None:
+        yield supply
+        supply = plan.wiring.supplies[supply].fed_by

@@ -1,0 +1,287 @@
+"""What a test card is to show of the rules: every line, every fact in it, every route, every
+pair of routes that conflict.
+
+In: a plan. Out: goals, each an expression over what can be observed which some step of the card
+must fulfil: so the solver can look for such a step, and the evaluator can tell one.
+
+A fact of a line is tried by two steps of the card. In one the line acts, and would not if this
+fact alone were otherwise. In the other the line fails for want of this fact alone, no line above
+it holds, and the signal shows something else. (This is masking MC/DC: other facts may differ
+between the two steps as long as they make no difference. In unique-cause MC/DC nothing else may
+differ; that cannot be had wherever several facts ask for one thing, such as points, which lie one
+way at a time, or a lever.)
+"""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations
+from typing import Literal
+
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
+from verifier.plan import observables
+from verifier.plan.model import Line, Plan, Route, Signal
+from verifier.plan.observables import All, AnyOne, Condition, Not, Says, heard, says_in
+from verifier.plan.signals.aspects import Chart
+from verifier.properties.phrases import lined, permits, way_clear
+from verifier.properties.usefulness import is_meant_to_clear
+
+# A condition of more facts than these, named conditions written out, is tried as it stands: each
+# named condition as one fact.
+MOST_FACTS = 120
+# Two routes that exclude each other are tried with as few facts missing as can be, up to so many.
+MOST_MISSING = 3
+# Of conditions with more facts than these, up to one may be missing.
+MANY_FACTS = 16
+
+GoalKind = Literal["line", "with", "without", "colour", "route", "conflict"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Goal:
+    """Something that one step of the card is to show. ``text`` says it in words."""
+
+    kind: GoalKind
+    text: str
+    when: Expr
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tried:
+    """One fact of one line: ``acts`` and ``fails`` are what its two steps are to show."""
+
+    owner: str
+    shows: str
+    fact: str
+    acts: Goal
+    fails: Goal
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Excluded:
+    """Two conflicting routes. ``levels``: one is clear and nothing, or one fact, or two, keep
+    the other from being set as well; the first of these that can be is tried."""
+
+    one: str
+    other: str
+    how: str
+    place: str
+    levels: tuple[Expr, ...]
+
+
+# ------------------------------------------------------------------ lines and their facts
+
+
+def lines_of(plan: Plan) -> Iterator[tuple[str, Signal, tuple[Line, ...]]]:
+    """By signal, or by head where heads have lines of their own: the lines."""
+    for signal in plan.signals.values():
+        if signal.by_head:
+            for head in signal.heads:
+                yield head.name, signal, head.lines
+        else:
+            yield signal.name, signal, signal.lines
+
+
+def line_goals(plan: Plan) -> Iterator[Goal]:
+    """Every line acts in some step."""
+    for owner, signal, lines in lines_of(plan):
+        for line in lines:
+            acts = atom(observables.line(owner, line.index), "acts")
+            text = f"{owner} {line.shows}"
+            yield Goal("line", text, conjunction(acts, _shown(owner, signal, line, plan.chart)))
+
+
+def facts_tried(plan: Plan) -> Iterator[Tried]:
+    """Every fact of every line."""
+    for owner, signal, lines in lines_of(plan):
+        driver = plan.wiring.driver_of(owner if signal.by_head else signal.heads[0].name)
+        reader = driver.name if driver else ""
+        for line in lines:
+            if line.when is None:
+                continue
+            shown = _shown(owner, signal, line, plan.chart)
+            acts = conjunction(atom(observables.line(owner, line.index), "acts"), shown)
+            below = disjunction(*(
+                atom(observables.line(owner, other.index), "acts")
+                for other in lines if other.index > line.index
+            ))  # fmt: skip
+            condition = written_out(line.when, plan)
+            for says in says_in(condition):
+                decides = _decides(condition, says, reader)
+                yield Tried(
+                    owner, line.shows, says.text,
+                    Goal("with", f"{owner} {line.shows}: {says.text}", conjunction(acts, decides)),
+                    Goal(
+                        "without", f"{owner} no {line.shows} for want of {says.text}",
+                        conjunction(below, decides, negation(shown)),
+                    ),
+                )  # fmt: skip
+
+
+def written_out(condition: Condition, plan: Plan) -> Condition:
+    """A condition with the named ones in it written out; every fact is a node of its own, even
+    where a named condition comes in twice. What is too long for that stays as it is."""
+    if _facts(condition, plan, {}) > MOST_FACTS:
+        return _copied(condition)
+    return _opened(condition, plan)
+
+
+def _facts(condition: Condition, plan: Plan, known: dict[str, int]) -> int:
+    """How many facts a condition has when written out; no more than matters is counted."""
+    number = 0
+    for says in says_in(condition):
+        name = says.what.name
+        if says.what.kind != "condition":
+            number += 1
+            continue
+        if len(known) > MOST_FACTS:
+            return MOST_FACTS + 1
+        if name not in known:
+            known[name] = 1
+            known[name] = _facts(plan.conditions[name].condition, plan, known)
+        number += known[name]
+    return number
+
+
+def _opened(condition: Condition, plan: Plan) -> Condition:
+    match condition:
+        case Says(what=what, values=values) if what.kind == "condition":
+            inner = _opened(plan.conditions[what.name].condition, plan)
+            return inner if values == ("true",) else Not(inner, condition.span)
+        case Says():
+            return replace(condition)
+        case Not(part=part):
+            return Not(_opened(part, plan), condition.span)
+        case All(parts=parts):
+            return All(tuple(_opened(part, plan) for part in parts), condition.span)
+        case AnyOne(parts=parts):
+            return AnyOne(tuple(_opened(part, plan) for part in parts), condition.span)
+
+
+def _copied(condition: Condition) -> Condition:
+    match condition:
+        case Says():
+            return replace(condition)
+        case Not(part=part):
+            return Not(_copied(part), condition.span)
+        case All(parts=parts) | AnyOne(parts=parts):
+            return replace(condition, parts=tuple(map(_copied, parts)))
+
+
+def _decides(condition: Condition, says: Says, reader: str) -> Expr:
+    """All else is so that the condition holds or not as this fact is so or not."""
+    wth = _with(condition, {id(says): TRUE}, reader)
+    without = _with(condition, {id(says): FALSE}, reader)
+    return disjunction(conjunction(wth, negation(without)), conjunction(negation(wth), without))
+
+
+def _with(condition: Condition, given: dict[int, Expr], reader: str) -> Expr:
+    """A condition with some of its facts, by identity, taken to be so or not."""
+    match condition:
+        case Says(what=what, values=values):
+            known = given.get(id(condition))
+            return atom(heard(what, reader), *values) if known is None else known
+        case Not(part=part):
+            return negation(_with(part, given, reader))
+        case All(parts=parts):
+            return conjunction(*(_with(part, given, reader) for part in parts))
+        case AnyOne(parts=parts):
+            return disjunction(*(_with(part, given, reader) for part in parts))
+
+
+def _shown(owner: str, signal: Signal, line: Line, chart: Chart) -> Expr:
+    """The lenses show what a line says."""
+    if signal.by_head:
+        head = next(head for head in signal.heads if head.name == owner)
+        return atom(head.lens, line.shows)
+    aspect = chart.get(line.shows)
+    colours = aspect.for_heads(len(signal.heads)) if aspect else None
+    assert colours is not None, f"{signal.name} cannot show {line.shows}"
+    return conjunction(*(atom(h.lens, c) for h, c in zip(signal.heads, colours, strict=True)))
+
+
+def colour_goals(plan: Plan) -> Iterator[Goal]:
+    """Every lamp is lit in some step."""
+    for signal in plan.signals.values():
+        for head in signal.heads:
+            for colour in head.colour.values:
+                if colour != "dark":
+                    yield Goal("colour", f"{head.name} {colour}", atom(head.lens, colour))
+
+
+# ------------------------------------------------------------------ routes
+
+
+def route_goals(plan: Plan) -> Iterator[Goal]:
+    """Every route that is meant to clear is cleared in some step."""
+    for route in plan.routes:
+        if is_meant_to_clear(route, plan):
+            yield Goal("route", route.name, _cleared(route, plan))
+
+
+def _cleared(route: Route, plan: Plan) -> Expr:
+    return conjunction(
+        permits(plan.signals[route.signal], plan), lined(route), way_clear(route, plan)
+    )
+
+
+def serves(line: Line, route: Route, plan: Plan) -> Expr:
+    """A line by which a signal lets trains take a route acts, and the route is lined."""
+    acts = atom(observables.line(route.signal, line.index), "acts")
+    return conjunction(acts, _cleared(route, plan))
+
+
+def conflicts_tried(plan: Plan, lines_for: Mapping[str, Sequence[Line]]) -> Iterator[Excluded]:
+    """Every pair of conflicting routes of two signals. ``lines_for``: by route, the lines by
+    which its signal clears it."""
+    seen: set[tuple[str, str]] = set()
+    for conflict in plan.conflicts:
+        one, other = conflict.first, conflict.second
+        if one.signal == other.signal or (one.name, other.name) in seen:
+            continue
+        if not (is_meant_to_clear(one, plan) and is_meant_to_clear(other, plan)):
+            continue
+        seen.add((one.name, other.name))
+        levels = tuple(
+            disjunction(
+                _beside(one, other, lines_for.get(other.name, ()), missing, plan),
+                _beside(other, one, lines_for.get(one.name, ()), missing, plan),
+            )
+            for missing in range(MOST_MISSING + 1)
+        )
+        yield Excluded(one.name, other.name, conflict.kind, conflict.place, levels)
+
+
+def _beside(clear: Route, set_too: Route, lines: Iterable[Line], missing: int, plan: Plan) -> Expr:
+    """One route is clear, and no more than so many facts keep a line from clearing another.
+    Where heads have rules of their own, nothing is asked of the other."""
+    signal = plan.signals[set_too.signal]
+    driver = plan.wiring.driver_of(signal.heads[0].name)
+    reader = driver.name if driver else ""
+    almost = []
+    for line in lines:
+        condition = written_out(line.when, plan) if line.when is not None else None
+        if condition is None:
+            continue
+        all_facts = list(says_in(condition))
+        most = missing if len(all_facts) <= MANY_FACTS else min(missing, 1)
+        for left_out in combinations(all_facts, most):
+            granted = {id(says): _helpful(condition, says) for says in left_out}
+            almost.append(_with(condition, granted, reader))
+    return conjunction(_cleared(clear, plan), disjunction(*almost) if almost else TRUE)
+
+
+def _helpful(condition: Condition, says: Says) -> Expr:
+    """What a fact must come to for a condition to hold the sooner: true, unless it stands
+    below an odd number of `not`."""
+    return TRUE if _upright(condition, says, True) else FALSE
+
+
+def _upright(condition: Condition, says: Says, upright: bool) -> bool | None:
+    match condition:
+        case Says():
+            return upright if condition is says else None
+        case Not(part=part):
+            return _upright(part, says, not upright)
+        case All(parts=parts) | AnyOne(parts=parts):
+            found = (_upright(part, says, upright) for part in parts)
+            return next((one for one in found if one is not None), None)

@@ -1,0 +1,264 @@
+"""What somebody found with a test card, read back from the file it was written into.
+
+In: the card, and the text of the CSV file with its last column filled in. Out: an observation
+for each step at which somebody looked, ready for :mod:`verifier.diagnosis`. Whatever is wrong
+with the file is told at once, each with its line and column.
+
+In the last column stands `ok`; or what was seen, `green`, `4RA green over red`, `T1 open`, with
+commas between what is said of several; or `no`, which excludes what the card asks for and says no
+more. `rest ok` is for all that is not named. Nothing stands where nobody looked.
+"""
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from itertools import product
+from pathlib import Path
+
+from verifier.diagnosis.bench import Bench, Colours
+from verifier.diagnosis.diagnose import Diagnosis, diagnosis
+from verifier.diagnosis.observations import Observation, Sight, observations
+from verifier.language.csv_reader import Cell, cells_of, is_formula
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.files import UnreadableError, text_of
+from verifier.language.source import Source, Span
+from verifier.testcard.card import Card, card_on
+from verifier.testcard.observation_points import Look, fingerprint, looks
+from verifier.testcard.progress import Progress, silent
+from verifier.testcard.sequence_diagnosis import followed
+
+# What the table of a card is called, and its columns; the first and the last three matter here.
+TITLE = "Test card"
+COLUMNS = ("step", "do", "look at", "must show", "aspect", "seen")
+_NEEDED = ("step", "look at", "seen")
+_TITLE = re.compile(rf"'?{TITLE} ([0-9A-F]{{4}}-[0-9A-F]{{4}})")
+_OK = frozenset(("ok", "o.k.", "okay", "yes", "y", "good", "right", "✓", "✔", "☑"))
+_NO = frozenset(("no", "n", "not ok", "wrong", "bad", "fail", "failed", "✗", "✘"))
+# Of a cell so much is said again.
+MOST_TOLD = 40
+_LIES = {"normal": "normal", "reverse": "reverse", "open": "open", "between": "open"}
+_WRITE = "Write `ok`, or what you see, such as `{}`."
+
+
+def diagnose_results(
+    bench: Bench, path: Path, further: Iterable[str] = (), progress: Progress = silent
+) -> Diagnosis:
+    """What explains the results in a file, and ``further`` observations in plain words.
+
+    Raises :class:`InputError` with everything that is wrong with the file or the words."""
+    source = Source(str(path), _text(path))
+    card = card_on(bench, progress)
+    seen = observed(bench, card, source)
+    more = observations(bench, further)
+    if card.replays is not None:
+        return followed(bench, card, card.replays, seen, more)
+    return diagnosis(bench, [*seen.values(), *more])
+
+
+def _text(path: Path) -> str:
+    try:
+        return text_of(path)
+    except UnreadableError as error:
+        span = Span(Source(str(path), ""), 0, 0)
+        raise InputError([Diagnostic("CP100", f"this file {error.what}", span)]) from None
+
+
+def observed(bench: Bench, card: Card, source: Source) -> dict[int, Observation]:
+    """By the number of the step, what was seen. Raises :class:`InputError`."""
+    return _Reader(bench, card, source).read()
+
+
+@dataclass
+class _Seen:
+    """What was seen in one step so far."""
+
+    said: list[str] = field(default_factory=list)
+    sights: dict[str, frozenset[Colours]] = field(default_factory=dict)
+    lies: dict[str, str] = field(default_factory=dict)
+
+
+class _Reader:
+    def __init__(self, bench: Bench, card: Card, source: Source):
+        self.bench, self.card, self.source = bench, card, source
+        self.errors: list[Diagnostic] = []
+        self.steps = {str(step.number): step for step in card.steps}
+        self.seen: dict[int, _Seen] = {}
+        self.read_already: dict[tuple[str, str], Cell] = {}
+        self.width = len(COLUMNS)
+
+    def read(self) -> dict[int, Observation]:
+        rows = cells_of(self.source).rows
+        columns, below = self._table(rows)
+        for row in below:
+            if row[0].text and not row[0].text.isdecimal() and not any(c.text for c in row[1:]):
+                break  # the title of the next table
+            self._row(row, columns)
+        if not self.errors and not self.seen:
+            span = rows[0][0].span
+            self._error("CP623", "nothing is written under `seen`", span, _WRITE.format("4L green"))
+        if self.errors:
+            raise InputError(self.errors)
+        return {
+            number: self._observation(number, seen) for number, seen in sorted(self.seen.items())
+        }
+
+    def _error(self, code: str, message: str, span: Span, hint: str) -> None:
+        self.errors.append(Diagnostic(code, message, span, hint))
+
+    # -------------------------------------------------------------- the table
+
+    def _table(
+        self, rows: tuple[tuple[Cell, ...], ...]
+    ) -> tuple[Mapping[str, int], tuple[tuple[Cell, ...], ...]]:
+        """Where each column is, and the rows below their names."""
+        at, mark = next(
+            ((i, m) for i, row in enumerate(rows) if (m := _TITLE.fullmatch(row[0].text))),
+            (0, None),
+        )
+        whole = rows[0][0].span if rows else Span(self.source, 0, 0)
+        if mark is None or at + 1 >= len(rows):
+            raise InputError([Diagnostic(
+                "CP625", "there is no test card in this file", whole,
+                "Fill in the file that `clearproof sheet FILE test-card --csv` writes, and leave "
+                f"the line `{TITLE} …` with the names of columns below it.",
+            )])  # fmt: skip
+        if mark[1] != fingerprint(self.card):
+            raise InputError([Diagnostic(
+                "CP626", f"these are results of card {mark[1]}", rows[at][0].span,
+                f"The card of this file is now {fingerprint(self.card)}: other steps, or other "
+                "things to be found. Print it anew and try again what has changed.",
+            )])  # fmt: skip
+        header = [cell.text.lower() for cell in rows[at + 1]]
+        missing = [name for name in _NEEDED if name not in header]
+        if missing:
+            span = rows[at + 1][0].span.to(rows[at + 1][-1].span)
+            raise InputError([Diagnostic(
+                "CP625", f"the column `{missing[0]}` is missing", span,
+                f"The columns are {', '.join(COLUMNS)}.",
+            )])  # fmt: skip
+        self.width = len(header)
+        return {name: header.index(name) for name in _NEEDED}, rows[at + 2 :]
+
+    def _row(self, row: tuple[Cell, ...], columns: Mapping[str, int]) -> None:
+        width = max(columns["step"], columns["look at"]) + 1
+        row = (*row, *(Cell("", row[-1].span) for _ in range(width - len(row))))
+        step, at = row[columns["step"]], row[columns["look at"]]
+        found = self.steps.get(step.text)
+        if found is None:
+            self._error("CP627", f"there is no step `{_short(step.text)}`", step.span,
+                        f"The steps of this card are 1 to {len(self.steps)}.")  # fmt: skip
+            return
+        every = {look.at: look for look in looks(found)}
+        look = every.get(at.text)
+        if look is None:
+            near = did_you_mean(at.text, every)
+            self._error("CP627", f"step {step.text} does not look at `{_short(at.text)}`", at.span,
+                        near or f"It looks at {'; at '.join(every)}.")  # fmt: skip
+            return
+        if (step.text, at.text) in self.read_already:
+            self._error("CP627", f"step {step.text} looks at {at.text} in another line as well",
+                        at.span, "Leave one of the two out.")  # fmt: skip
+            return
+        self.read_already[step.text, at.text] = at
+        for cell in row[self.width :]:
+            if cell.text:
+                self._error(
+                    "CP625",
+                    "this line has more cells than there are columns",
+                    cell.span,
+                    'A cell with a comma in it stands in quotes: `"4L ok, 4RA green"`.',
+                )
+                return  # fmt: skip
+        if len(row) > columns["seen"] and row[columns["seen"]].text:
+            self._cell(found.number, look, row[columns["seen"]])
+
+    # -------------------------------------------------------------- what was seen
+
+    def _cell(self, step: int, look: Look, cell: Cell) -> None:
+        if is_formula(cell.text):
+            said = _short(cell.text)
+            self._error("CP807", f"a spreadsheet takes `{said}` for a formula", cell.span,
+                        _WRITE.format(f"{look.names[0]} {_for_example(look)}"))  # fmt: skip
+            return
+        seen = self.seen.setdefault(step, _Seen())
+        named: set[str] = set()
+        before = len(self.errors)
+        for part in filter(None, (p.strip() for p in re.split("[,;]", cell.text))):
+            names, said = self._who(look, part, named, cell)
+            for name in names:
+                named.add(name)
+                self._note(seen, look, name, said, cell)
+            if len(self.errors) > before:
+                return
+
+    def _who(
+        self, look: Look, part: str, named: set[str], cell: Cell
+    ) -> tuple[tuple[str, ...], str]:
+        """Of what something is said, and what."""
+        first, _, rest = part.partition(" ")
+        name = next((n for n in look.names if n.lower() == first.lower().rstrip(":")), None)
+        if name is not None and rest.strip():
+            return (name,), rest.strip()
+        if first.lower() in ("rest", "others", "other") and rest.strip().lower() in _OK:
+            return tuple(n for n in look.names if n not in named), "ok"
+        if part.lower() in _OK:
+            return look.names, "ok"
+        head = next((n for n in look.names if first.startswith(f"{n}.")), None)
+        if head is not None:
+            return (head,), part
+        if len(look.names) == 1:
+            return look.names, part
+        self._error("CP623", f"`{_short(part)}` does not say of which of {look.at}", cell.span,
+                    _WRITE.format(f"{look.names[0]} {_for_example(look)}, rest ok"))  # fmt: skip
+        return (), ""
+
+    def _note(self, seen: _Seen, look: Look, name: str, said: str, cell: Cell) -> None:
+        """Keep what is said of one signal or turnout."""
+        must, low = dict(look.must)[name], said.lower()
+        if look.turnouts:
+            state = next(iter(must))[0] if low in _OK else _LIES.get(low.removeprefix("lies "), "")
+            if not state:
+                self._error("CP621", f"points never lie `{_short(said)}`", cell.span,
+                            "They lie normal, reverse or open (between their ends).")  # fmt: skip
+            seen.lies[name] = state
+        elif low in _OK:
+            seen.sights[name] = must
+        elif low in _NO:
+            lenses = [head.lens.values for head in self.bench.plan.signals[name].heads]
+            seen.sights[name] = frozenset(product(*lenses)) - must
+        else:
+            seen.sights[name] = self._colours(name, said, cell)
+        if low not in _OK:
+            seen.said.append(said if said.startswith(name) else f"{name} {said}")
+
+    def _colours(self, name: str, said: str, cell: Cell) -> frozenset[Colours]:
+        """Colours or an aspect in words, as any observation may have them."""
+        text = said if said.startswith(f"{name}.") else f"{name} {said}"
+        try:
+            [sight] = observations(self.bench, [text])[0].sights
+        except InputError as error:
+            self.errors += [replace(d, span=cell.span) for d in error.diagnostics]
+            return frozenset()
+        except ValueError:
+            self._error("CP622", f"`{_short(said)}` tells of more than {name}", cell.span,
+                        "Put a comma between what is said of several signals.")  # fmt: skip
+            return frozenset()
+        return sight.colours
+
+    def _observation(self, number: int, seen: _Seen) -> Observation:
+        setup = self.card.steps[number - 1].setup
+        said = "; ".join(seen.said) or "as it must be"
+        return Observation(
+            f"step {number}: {said}",
+            replace(setup, lies=(*setup.lies, *seen.lies.items())),
+            tuple(Sight(signal, colours) for signal, colours in seen.sights.items()),
+        )
+
+
+def _for_example(look: Look) -> str:
+    return "reverse" if look.turnouts else "red"
+
+
+def _short(text: str) -> str:
+    """What somebody wrote, cut off where it goes on and on."""
+    return text if len(text) <= MOST_TOLD else f"{text[:MOST_TOLD]}…"

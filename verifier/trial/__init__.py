@@ -1,1 +1,0 @@
-"""Trying the built layout: the test card, and what its results say."""

@@ -1,0 +1,206 @@
+"""What came out: verdicts, findings and the report, as plain data."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.language.source import Span
+from verifier.logic.expr import Expr
+from verifier.logic.transition_system import System
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.properties.obligation import Obligation
+from verifier.verdicts.exit_codes import ExitCode
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """One link of a cause chain: a sentence, where the file says so, and what is behind."""
+
+    text: str
+    span: Span | None
+    because: tuple["Cause", ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Addition:
+    """One condition to add to one line of a rule."""
+
+    owner: str
+    shows: str
+    condition: str
+    span: Span
+
+
+# Where a change of the wiring is written: as a clause of a statement, in place of one of its
+# kind; as one clause more; instead of the statement; as a statement of its own after it.
+Writing = Literal["clause", "further clause", "instead", "after"]
+
+
+@dataclass(frozen=True, slots=True)
+class Rewiring:
+    """One change of the wiring: what to do and how a file says it, in words. ``write`` is that
+    alone, to be written at the statement of which ``span`` is at least the beginning, as
+    ``how`` says; ``cost`` ranks it among other changes, the cheapest being 1."""
+
+    text: str
+    span: Span
+    cost: int
+    write: str
+    how: Writing = "clause"
+
+
+@dataclass(frozen=True, slots=True)
+class Happening:
+    """One event of a history, as a sentence; ``moment`` counts from 0. ``span``: where the
+    file says what made it happen. ``seen_after``: whether what it leads to, such as a train that
+    has moved, is first to be seen at the moment after."""
+
+    moment: int
+    text: str
+    span: Span | None = None
+    seen_after: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Story:
+    """A history from the start to what is wrong, replayed by the stepper. ``moments``: the
+    states and choices of each; ``events``: what happened, in a possible order, what does not
+    matter left out; ``trains``: how many take part."""
+
+    moments: tuple[Mapping[Observable, str], ...]
+    events: tuple[Happening, ...]
+    trains: int
+
+
+@dataclass(frozen=True, slots=True)
+class Lasting:
+    """Why something never happens: what holds at the start and lasts from moment to moment
+    (``clauses``, over ``steps`` moments at once) leaves no room for ``bad``. Enough to write a
+    certificate from."""
+
+    system: System
+    bad: Expr
+    clauses: tuple[Expr, ...]
+    steps: int
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """A situation that breaks an obligation, replayed by the evaluator.
+
+    Where it takes a history to get there, ``story`` tells it, and ``situation`` is its last
+    moment.
+
+    ``relevant`` are the inputs that matter: however all others are (as far as the
+    assumptions allow), the obligation stays broken; ``covered`` counts those situations.
+    ``mending``: additions to the rules that were proved to mend it, empty when none was
+    found. ``rewiring``: the same for changes of the wiring, in the order in which they are
+    to be written. ``hint_proved``: what the obligation's hint says to write was proved to mend
+    it."""
+
+    situation: Situation
+    relevant: tuple[Observable, ...]
+    covered: int
+    causes: tuple[Cause, ...]
+    mending: tuple[Addition, ...] = ()
+    smallest: bool = True
+    rewiring: tuple[Rewiring, ...] = ()
+    story: Story | None = None
+    hint_proved: bool = False
+
+
+Status = Literal["proved", "broken", "undecided", "waived"]
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """How one obligation ended.
+
+    proved
+        ``never``: no allowed situation breaks it, of the ``covered`` situations the plan
+        can be in. ``possible``: ``witness`` is a situation, replayed.
+    broken
+        ``finding`` shows a replayed situation; None where the trouble is that no situation
+        exists, or that it lies in the plan itself.
+    undecided
+        ``why`` says which limit was reached.
+    waived
+        ``why`` is the file's reason, verbatim; ``needless`` when it is proved anyway.
+
+    ``expected``: the file says it is broken. ``rests_on``: titles of the assumptions used.
+    """
+
+    obligation: Obligation
+    status: Status
+    why: str = ""
+    covered: int = 0
+    rests_on: tuple[str, ...] = ()
+    finding: Finding | None = None
+    witness: Situation | None = None
+    expected: bool = False
+    needless: bool = False
+    # Of what was proved over time, or can be reached in time.
+    lasting: Lasting | None = None
+    story: Story | None = None
+
+    @property
+    def fails(self) -> bool:
+        """Broken, and neither advice nor expected."""
+        return self.status == "broken" and not self.obligation.advice and not self.expected
+
+    @property
+    def leaves_open(self) -> bool:
+        """Undecided where that matters: whether something can always be done again is no
+        question of safety, and is looked at for a while only."""
+        obligation = self.obligation
+        is_asked = not obligation.advice and obligation.over != "for good"
+        return self.status == "undecided" and is_asked
+
+
+@dataclass(frozen=True, slots=True)
+class Unmet:
+    """An expectation of the file that did not come true."""
+
+    text: str
+    span: Span
+
+
+Consequence = Literal["false proceed", "undecided", "more restrictive", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """A row of the failure table: what is broken (one thing, or two), and what it does at
+    worst. ``why`` is the sentence of the first harm it does, or which limit was reached."""
+
+    faults: tuple[str, ...]
+    kind: str
+    consequence: Consequence
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """All verdicts of one file, in the order of the catalogue and the file. ``failures`` is
+    the failure table, worst first."""
+
+    plan: Plan
+    verdicts: tuple[Verdict, ...]
+    assumed: tuple[str, ...]
+    unmet: tuple[Unmet, ...]
+    interrupted: bool = False
+    failures: tuple[Failure, ...] = ()
+
+    @property
+    def exit_code(self) -> ExitCode:
+        if any(v.fails for v in self.verdicts) or self.unmet:
+            return ExitCode.BROKEN
+        if self.interrupted or any(v.leaves_open for v in self.verdicts):
+            return ExitCode.UNDECIDED
+        return ExitCode.AS_EXPECTED
+
+
+class InternalError(Exception):
+    """A bug of clearproof's own: two of its parts disagree. Never the user's fault."""

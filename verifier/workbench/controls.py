@@ -1,0 +1,97 @@
+"""What can be set by hand, by what is pointed at in the drawing.
+
+In: a plan and the things that have a state. Out: for each drawn thing the things that belong to
+it (points with their lever, their motor and what may break about them), and what each is called.
+"""
+
+from collections.abc import Iterable
+
+from verifier.drawing.names import gap_name
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.reports.words import fact_words
+from verifier.workbench.situation_play import controls
+
+_LABELS = {
+    "stock": "stock on {}",
+    "standing": "stock on {}",
+    "points": "{}",
+    "thrown": "{} is told to lie",
+    "motion": "motor of {}",
+    "current": "current at {}",
+    "heading": "train on {}",
+    "fault": "{}",
+}
+# Where a train goes that came in by an end of plain track.
+_BOUND = {"left": "bound right", "right": "bound left"}
+
+
+def label(what: Observable) -> str:
+    return _LABELS.get(what.kind, what.kind + " {}").format(what.name)
+
+
+def state_words(plan: Plan, what: Observable, state: str) -> str:
+    """What it says of a thing to be in a state."""
+    if what.kind == "heading":
+        bound = _BOUND.get(state, f"that came in by its {state} end")
+        return f"train {bound} on {plan.track.pieces[what.name].title}"
+    return fact_words(plan, what, state)
+
+
+def group_of(plan: Plan, what: Observable) -> str:
+    """Under which heading the page lists it; of faults, the property that asks about them."""
+    if what.kind == "fault":
+        return next((f.kind for f in plan.equipment.faults if f.what == what), "fault")
+    return what.kind
+
+
+def drawn_things(plan: Plan, things: Iterable[Observable]) -> dict[str, list[str]]:
+    """By drawn thing (``points T1``), the keys of the things that belong to it, the one that a
+    click changes first."""
+    things = list(things)
+    keys = {f"{what.kind} {what.name}" for what in things}
+    faults = [what for what in things if what.kind == "fault"]
+    found: dict[str, list[str]] = {}
+
+    def add(drawn: str, own: Iterable[str], names: Iterable[str]) -> None:
+        about = set(names)
+        broken = [f"fault {f.name}" for f in faults if about & _names_in(f.name)]
+        found[drawn] = [*(key for key in dict.fromkeys(own) if key in keys), *broken]
+
+    for block in plan.blocks:
+        wiring = plan.wiring
+        pieces = [n for n, piece in plan.track.pieces.items() if piece.block == block]
+        add(
+            f"block {block}",
+            [f"stock {block}", f"standing {block}", *(f"heading {piece}" for piece in pieces)],
+            [
+                *(feeder.name for feeder in wiring.feeders_of(block)),
+                *(d.name for d in wiring.detectors_of(block)),
+            ],
+        )
+    for piece in plan.track.pieces.values():
+        if piece.kind in ("turnout", "slip"):
+            own = [f"{kind} {name}" for kind, name in controls(plan, piece.name)]
+            add(f"points {piece.name}", [*own, f"motion {piece.name}"], [piece.name])
+    for kind, named in (("derail", plan.derails), ("gate", plan.gates)):
+        for name in named:
+            add(f"{kind} {name}", [f"{kind} {name}"], [name])
+    for signal in plan.signals.values():
+        drivers = (plan.wiring.driver_of(head.name) for head in signal.heads)
+        names = [head.name for head in signal.heads]
+        add(f"signal {signal.name}", [], [*names, *(d.name for d in drivers if d)])
+    for name in plan.wiring.feeders:
+        add(f"feeder {name}", [], [name])
+    for name in plan.wiring.detectors:
+        add(f"detector {name}", [], [name])
+    for joint in plan.track.joints:
+        for beside in (*plan.equipment.gaps, *plan.equipment.joined):
+            if beside.span == joint.span:
+                ways = (f"fault gap {beside.name}", f"current {beside.name}")
+                found[f"gap {gap_name(joint)}"] = [key for key in ways if key in keys]
+    return found
+
+
+def _names_in(fault: str) -> set[str]:
+    """The names that the name of a fault is made of: `wire from D-Main to B1`."""
+    return set(fault.replace(",", " ").split())

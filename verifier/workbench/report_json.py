@@ -1,0 +1,142 @@
+"""A report as the page shows it: every verdict with its sentence, and each finding as something
+to load into the play area, step through, and mend.
+
+In: a report. Out: JSON. It is made in the worker, which has the plan.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from verifier.plan.model import Plan
+from verifier.reports.reasons import reason_sentences, uses_sentences
+from verifier.reports.remedies import remedies
+from verifier.reports.scenes import situation_scene
+from verifier.reports.words import (
+    covered_words,
+    kind_words,
+    sentence,
+    situation_words,
+    tallies,
+    tally_words,
+    title_of,
+)
+from verifier.verdicts.report import Finding, Report, Story, Verdict
+from verifier.workbench.analysis import cause_json, place_json
+from verifier.workbench.quick_fixes import Edit, mended, rewired
+
+Json = dict[str, Any]
+
+
+def report_json(report: Report, name: str, path: Path | None) -> Json:
+    """``name`` and ``path`` are those of the text that was proved."""
+    plan = report.plan
+    return {
+        "title": plan.title,
+        "exit_code": int(report.exit_code),
+        "words": tally_words(report.verdicts),
+        "counts": tallies(report.verdicts),
+        "verdicts": [_verdict(report, verdict, path) for verdict in report.verdicts],
+        "failures": [
+            {"faults": list(row.faults), "consequence": row.consequence, "why": row.why}
+            for row in report.failures
+        ],
+        "assumed": [
+            *(f"“{a.title}”: {a.text}" for a in plan.assumptions),
+            *report.assumed,
+        ],
+        "unmet": [{"text": u.text, "place": place_json(u.span)} for u in report.unmet],
+    }
+
+
+def _verdict(report: Report, verdict: Verdict, path: Path | None) -> Json:
+    obligation, plan = verdict.obligation, report.plan
+    said: Json = {
+        "key": obligation.key,
+        "property": obligation.property,
+        "title": title_of(obligation.property),
+        "subjects": list(obligation.subjects),
+        "status": verdict.status,
+        "advice": obligation.advice,
+        "expected": verdict.expected,
+        "fails": verdict.fails,
+        "leaves_open": verdict.leaves_open
+        or (verdict.status == "undecided" and report.interrupted),
+        "word": kind_words(verdict)[0].rstrip(","),
+        "sentence": _sentence(verdict, plan),
+        "places": [place_json(span) for span in obligation.spans[:2]],
+    }
+    if verdict.status == "broken":
+        said["remedies"] = [
+            {
+                "lead": remedy.lead,
+                "steps": [{"text": s.text, "place": place_json(s.span)} for s in remedy.steps],
+            }
+            for remedy in remedies(verdict)
+        ]
+    if verdict.finding is not None:
+        said["finding"] = _finding(verdict, verdict.finding, report, path)
+    elif verdict.story is not None:
+        said["history"] = _history(verdict.story, verdict)
+    elif verdict.witness is not None:
+        said["witness"] = [[w.kind, w.name, state] for w, state in verdict.witness]
+    return said
+
+
+def _sentence(verdict: Verdict, plan: Plan) -> str:
+    match verdict.status:
+        case "broken":
+            return sentence(verdict.obligation.trouble)
+        case "undecided":
+            return f"Not decided: {verdict.why}."
+        case _:
+            return " ".join((*reason_sentences(verdict, plan), *uses_sentences(verdict)))
+
+
+def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | None) -> Json:
+    plan = report.plan
+    scene = situation_scene(finding, verdict.obligation, plan)
+    words = situation_words(plan, finding.situation, finding.relevant)
+    return {
+        "facts": [[w.kind, w.name, state] for w, state in finding.situation],
+        "relevant": sorted([what.kind, what.name] for what in scene.telling),
+        "around": list(scene.around),
+        "situation": f"{sentence(words)} {covered_words(finding, report)}",
+        "smallest": finding.smallest,
+        "causes": [cause_json(cause) for cause in finding.causes],
+        "edits": [_edit(edit) for edit in _edits(finding, plan, path)],
+        "history": _history(finding.story, verdict) if finding.story else None,
+    }
+
+
+def _history(story: Story, verdict: Verdict) -> Json:
+    """``events`` happen at a moment, and what follows is the moment after it."""
+    return {
+        "trains": story.trains,
+        "lossy": verdict.obligation.over == "lossy",
+        "events": [
+            {
+                "moment": event.moment,
+                "text": event.text,
+                "place": place_json(event.span) if event.span else None,
+            }
+            for event in story.events
+        ],
+        "moments": [
+            [[w.kind, w.name, state] for w, state in moment.items() if state != w.usual]
+            for moment in story.moments
+        ],
+    }
+
+
+def _edits(finding: Finding, plan: Plan, path: Path | None) -> Sequence[Edit]:
+    """Mendings that can be put into the text at a press of a button."""
+    ways = (
+        ("Put this into the rules", mended(plan, finding.mending, path)),
+        ("Put this into the wiring", rewired(plan, finding.rewiring, path)),
+    )
+    return [Edit(label, *change) for label, change in ways if change is not None]
+
+
+def _edit(edit: Edit) -> Json:
+    return {"label": edit.label, "start": edit.start, "end": edit.end, "text": edit.text}

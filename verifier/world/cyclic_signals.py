@@ -1,0 +1,207 @@
+"""Signals that read one another round in a circle, yet settle in every situation.
+
+A lever in the middle lets one signal clear, in its other positions the other one; each
+asks whether the other is at stop. As rules that is a circle. In any one situation it is
+none: the lever decides first, and then nothing waits for anything.
+
+What a signal may show is at first everything; it shrinks by what the rules leave over,
+however the signals they read may turn out, until nothing changes. That is how the
+evaluator finds what is shown in one situation; here it is done for all situations at once.
+States are kept apart only as far as the circle asks: whether a signal is at stop, say.
+"""
+
+from collections.abc import Callable, Iterable
+
+from verifier.logic.expr import (
+    TRUE,
+    And,
+    Atom,
+    Expr,
+    Or,
+    atom,
+    conjunction,
+    disjunction,
+    negation,
+    nodes,
+    substitute,
+    support,
+)
+from verifier.logic.settle import compared, given, is_always_true
+from verifier.plan.observables import Observable
+
+# Beyond these nothing is concluded: the circle stays an error.
+MAX_DEPTH = 100
+MAX_STEPS = 50_000
+MAX_WORK = 100_000
+# Work spent on whether what a state comes to has changed at all, in all of a circle.
+MAX_COMPARING = 50_000
+
+# States that the circle never tells apart, in the order of the observable.
+Class = tuple[str, ...]
+# When an observable may be in a state of each class.
+May = dict[Class, Expr]
+
+OneStep = Callable[[Atom], Expr]
+Known = Callable[[Atom], Expr | None]
+
+
+class TooLarge(Exception):
+    """A circle beyond the limits of this module."""
+
+
+def settle_together(
+    circle: Iterable[Atom], one_step: OneStep, known: Known
+) -> dict[Observable, May]:
+    """What the aspects and colours of a circle come to, in terms of inputs.
+
+    ``one_step`` says what an atom means in terms of others, ``known`` what it comes to
+    where that is known. Those that some situation leaves open are not in the answer."""
+    asks = _what_they_ask(circle, one_step, known)
+    may: dict[Observable, May] = {what: dict.fromkeys(asks[what], TRUE) for what in asks}
+    read_by = _read_by(asks)
+    work = comparing = 0
+    try:
+        waiting = dict.fromkeys(asks)
+        while waiting:
+            what = next(iter(waiting))
+            del waiting[what]
+            for states, meaning in asks[what].items():
+                left = _Possible(may).of(meaning)
+                work += sum(1 for _ in nodes(left))
+                if work > MAX_WORK:
+                    raise TooLarge
+                alike, effort = compared(left, may[what][states], MAX_COMPARING - comparing)
+                comparing += effort
+                if comparing > MAX_COMPARING:
+                    raise TooLarge
+                if not alike:
+                    may[what][states] = left
+                    waiting |= dict.fromkeys(read_by.get(what, ()))
+    except TooLarge:
+        return {}
+    return {what: states for what, states in may.items() if _one_at_a_time(states)}
+
+
+def _what_they_ask(
+    circle: Iterable[Atom], one_step: OneStep, known: Known
+) -> dict[Observable, dict[Class, Expr]]:
+    """What each class of states means, for all that the circle depends on and is not known.
+    Classes are parted until no meaning asks for half a class."""
+
+    def replace(part: Atom) -> Expr:
+        return known(part) or part
+
+    classes: dict[Observable, list[Class]] = {}
+    meanings: dict[tuple[Observable, Class], Expr] = {}
+    waiting = list(circle)
+    while waiting:
+        asked = waiting.pop()
+        parted = [
+            part
+            for states in classes.get(asked.what, [asked.what.values])
+            for part in (
+                tuple(v for v in states if v in asked.values),
+                tuple(v for v in states if v not in asked.values),
+            )
+            if part
+        ]
+        classes[asked.what] = parted
+        for states in parted:
+            if (asked.what, states) not in meanings:
+                one = atom(asked.what, *states)
+                assert isinstance(one, Atom), "an asked atom parts the states in two"
+                meaning = substitute(one_step(one), replace)
+                meanings[asked.what, states] = meaning
+                # What is known as itself is an input here, be it worked out elsewhere.
+                waiting += (part for part in _open_atoms(meaning) if known(part) is not part)
+    return {what: {c: meanings[what, c] for c in parted} for what, parted in classes.items()}
+
+
+def _open_atoms(expr: Expr) -> list[Atom]:
+    return [n for n in nodes(expr) if isinstance(n, Atom) and n.what.is_worked_out]
+
+
+def _read_by(asks: dict[Observable, dict[Class, Expr]]) -> dict[Observable, list[Observable]]:
+    read_by: dict[Observable, dict[Observable, None]] = {}
+    for what, meanings in asks.items():
+        for meaning in meanings.values():
+            for read in support(meaning):
+                read_by.setdefault(read, {})[what] = None
+    return {read: list(readers) for read, readers in read_by.items()}
+
+
+class _Possible:
+    """That a meaning may come true, however what it asks for turns out.
+
+    What may be in several states is looked at state by state only where parts that must
+    hold together ask for it more than once."""
+
+    def __init__(self, may: dict[Observable, May]):
+        self._may = may
+        self._open: dict[Expr, frozenset[Observable]] = {}
+        self._done: dict[Expr, Expr] = {}
+
+    def of(self, expr: Expr, depth: int = 0) -> Expr:
+        """Raises :class:`TooLarge`."""
+        if not self._open_in(expr):
+            return expr
+        if expr not in self._done:
+            if depth > MAX_DEPTH or len(self._done) > MAX_STEPS:
+                raise TooLarge
+            match expr:
+                case Atom(what=what, values=values):
+                    classes = self._may[what].items()
+                    found = disjunction(*(when for states, when in classes if states[0] in values))
+                case Or(parts=parts):
+                    found = disjunction(*(self.of(part, depth + 1) for part in parts))
+                case And(parts=parts):
+                    found = conjunction(
+                        *(self._together(group, depth) for group in self._groups(parts))
+                    )
+                case _:
+                    raise AssertionError(expr)
+            self._done[expr] = found
+        return self._done[expr]
+
+    def _open_in(self, expr: Expr) -> frozenset[Observable]:
+        if expr not in self._open:
+            self._open[expr] = frozenset(w for w in support(expr) if w in self._may)
+        return self._open[expr]
+
+    def _groups(self, parts: Iterable[Expr]) -> list[list[Expr]]:
+        """Parts that share something open, directly or through others, go together."""
+        groups: list[tuple[list[Expr], frozenset[Observable]]] = []
+        for part in parts:
+            asked, members = self._open_in(part), [part]
+            apart = []
+            for group, theirs in groups:
+                if asked & theirs:
+                    asked, members = asked | theirs, group + members
+                else:
+                    apart.append((group, theirs))
+            groups = [*apart, (members, asked)]
+        return [group for group, _ in groups]
+
+    def _together(self, group: list[Expr], depth: int) -> Expr:
+        if len(group) == 1:
+            return self.of(group[0], depth + 1)
+        whole = conjunction(*group)
+        what = next(
+            w for w in support(whole) if sum(w in self._open_in(part) for part in group) > 1
+        )
+        return disjunction(
+            *(
+                conjunction(when, self.of(given(whole, what, states[0]), depth + 1))
+                for states, when in self._may[what].items()
+            )
+        )
+
+
+def _one_at_a_time(states: May) -> bool:
+    """No situation allows two states."""
+    left = list(states.values())
+    return all(
+        is_always_true(disjunction(negation(one), negation(two)))
+        for i, one in enumerate(left)
+        for two in left[i + 1 :]
+    )

@@ -1,0 +1,162 @@
+"""What a fault touches: a world in which a few things may be broken differs from the sound
+one only near them.
+
+In: the sound world of a plan, and the faults. Out: a :class:`World` that works out anew what
+they touch and takes everything else over. Cost grows with what is touched, not with the
+layout.
+"""
+
+from collections.abc import Collection, Iterable, Mapping
+
+from verifier.logic.expr import Atom, Expr, atom, support
+from verifier.plan import observables
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.signals.heads import signal_of
+from verifier.world.circuits import Circuits
+from verifier.world.world import World
+
+_SHOWN = ("colour", "aspect")
+
+
+class Touches:
+    """What each fault of a plan touches directly, and which signals read which."""
+
+    def __init__(self, sound: World):
+        self._sound = sound
+        self._plan = sound.plan
+        self._direct = _direct(sound)
+        self._read_by = _read_by(self._plan)
+        self._sound_reads: dict[str, frozenset[str]] = {}
+
+    def directly(self, fault: Observable) -> frozenset[str]:
+        """The blocks and turnouts whose reports, and the signals whose heads, feel it."""
+        return frozenset(self._direct.get(fault, ()))
+
+    def world(self, faults: Iterable[Observable]) -> World:
+        """The world in which just these may be broken."""
+        faults = tuple(faults)
+        touched = {name for fault in faults for name in self.directly(fault)}
+        touched |= {s for name in touched for s in self._signals_reading(name)}
+        while True:
+            world = World(self._plan, self._sound, faults, frozenset(touched))
+            more = {
+                reader
+                for name in touched
+                for reader, asked in self._read_by.get(name, {}).items()
+                if reader not in touched and any(self._differs(a, world) for a in asked)
+            }
+            more = more or self._round_about(touched, world)
+            if not more:
+                return world
+            touched |= more
+
+    def _round_about(self, touched: Collection[str], world: World) -> set[str]:
+        """Untouched signals by way of which touched ones read touched ones. Taken over as
+        they are without the fault they would settle what in truth goes round in a circle:
+        that all agrees with it does not mean that nothing else does."""
+        starts = (self._reads(name, world) for name in touched if name in self._plan.signals)
+        waiting = {read for reads in starts for read in reads if read not in touched}
+        read_by: dict[str, set[str]] = {}
+        seen = set(waiting)
+        back: set[str] = set()
+        while waiting:
+            name = waiting.pop()
+            for read in self._reads(name, self._sound):
+                if read in touched:
+                    back.add(name)
+                    continue
+                read_by.setdefault(read, set()).add(name)
+                if read not in seen:
+                    seen.add(read)
+                    waiting.add(read)
+        waiting = set(back)
+        while waiting:
+            new = read_by.get(waiting.pop(), set()) - back
+            back |= new
+            waiting |= new
+        return back
+
+    def _reads(self, name: str, world: World) -> frozenset[str]:
+        """The signals without which what a signal shows, and what is asked of it, is not
+        settled."""
+        if world is self._sound and name in self._sound_reads:
+            return self._sound_reads[name]
+        heads = self._plan.signals[name].heads
+        parts = [atom(head.colour, colour) for head in heads for colour in head.colour.values]
+        parts += [part for asked in self._read_by.get(name, {}).values() for part in asked]
+        shown = [w for part in parts if isinstance(part, Atom) and part.what.kind in _SHOWN
+                 for w in support(world.one_step(part)) if w.kind in _SHOWN]  # fmt: skip
+        found = frozenset(signal_of(what.name, self._plan.signals) for what in shown)
+        if world is self._sound:
+            self._sound_reads[name] = found
+        return found
+
+    def places(self) -> dict[str, int]:
+        """Numbers for names, such that signals and the blocks they read have close ones."""
+        near: dict[str, dict[str, None]] = {}
+        for name, readers in self._read_by.items():
+            for reader in readers:
+                if name in self._plan.blocks:
+                    near.setdefault(name, {})[reader] = None
+                    near.setdefault(reader, {})[name] = None
+        order: dict[str, int] = {}
+        for start in near:
+            waiting = [start]
+            while waiting:
+                name = waiting.pop(0)
+                if name not in order:
+                    order[name] = len(order)
+                    waiting += near.get(name, ())
+        return order
+
+    def _signals_reading(self, name: str) -> Iterable[str]:
+        """Signals that ask for a block's or turnout's report."""
+        return () if name in self._plan.signals else self._read_by.get(name, ())
+
+    def _differs(self, asked: Expr, world: World) -> bool:
+        return world.expand(asked) is not self._sound.expand(asked)
+
+
+def _direct(sound: World) -> dict[Observable, dict[str, None]]:
+    plan = sound.plan
+    circuits = Circuits(plan, [fault.what for fault in plan.equipment.faults])
+    direct: dict[Observable, dict[str, None]] = {}
+
+    def note(name: str, exprs: Iterable[Expr]) -> None:
+        for expr in exprs:
+            for what in support(expr):
+                if what.kind == "fault":
+                    direct.setdefault(what, {})[name] = None
+
+    for block in plan.blocks.values():
+        if block.detected:
+            note(block.name, circuits.say_in(observables.block_report(block.name)))
+    for turnout in plan.wiring.machines:
+        note(turnout, circuits.say_in(observables.points_report(turnout)))
+        note(turnout, circuits.say_in(observables.points(turnout)))
+    for signal in plan.signals.values():
+        for head in signal.heads:
+            driver = plan.wiring.driver_of(head.name)
+            if driver is None:
+                continue
+            note(signal.name, [circuits.fed(driver.name, driver.supply)])
+            for colour in head.colour.values:
+                note(signal.name, [circuits.lights(head.name, colour)])
+            asked = dict.fromkeys(says.what for says in plan.asked_by(signal))
+            note(signal.name, [circuits.dead_inputs(driver, asked)])
+            for what in asked:
+                if what.kind in observables.REPORTED:
+                    note(what.name, circuits.say_in(observables.heard(what, driver.name)))
+    return direct
+
+
+def _read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
+    """By the name of what is read: the signals that read it, and all they ask of it."""
+    found: dict[str, dict[str, list[Expr]]] = {}
+    for signal in plan.signals.values():
+        for says in plan.asked_by(signal):
+            what, values = says.what, says.values
+            owner = signal_of(what.name, plan.signals) if what.kind == "colour" else what.name
+            found.setdefault(owner, {}).setdefault(signal.name, []).append(atom(what, *values))
+    return found

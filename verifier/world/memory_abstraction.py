@@ -1,0 +1,95 @@
+"""Memory by itself: what relays, timers and direction of traffic may come to, and how points may
+be told to lie, whatever is reported to them.
+
+In: the world of a plan. Out: the transition system of its memory alone, in which every report and
+every signal is anything at any moment; and the faults that memory may hear of. With any of them
+at work memory does nothing that this system does not; with any other it does what it does while
+nothing is broken.
+"""
+
+from collections.abc import Iterator, Mapping
+
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.logic.expr import (
+    TRUE,
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    disjunction,
+    substitute,
+    support,
+)
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.observables import Observable
+from verifier.plan.signals.heads import signal_of
+from verifier.world.circuits import Circuits
+from verifier.world.fault_cone import Touches
+from verifier.world.memory import Memory, switches
+from verifier.world.world import World
+
+REMEMBERED = ("relay", "timer", "traffic", "thrown")
+_COMMANDS = ("lever", "button", "derail", "gate")
+
+
+def memory_alone(world: World) -> System:
+    """The memory of a plan with all that it hangs on free. Delays last as long as they like.
+
+    What the file assumes is kept where it speaks of memory and commands only."""
+    plan = world.plan
+    memory = Memory(plan, world.lower, lambda expr: expr, None)
+    following: dict[Observable, Mapping[str, Expr]] = {
+        what: values for what, values in memory.following.items() if what.kind in REMEMBERED
+    }
+    own = (*REMEMBERED, *_COMMANDS)
+    always = tuple(
+        expr for expr in (world.lower(a.condition) for a in plan.assumptions)
+        if all(what.kind in own for what in support(expr))
+    )  # fmt: skip
+    exprs = [*(expr for values in following.values() for expr in values.values()), *always]
+    inputs = dict.fromkeys(w for e in exprs for w in support(e) if w not in following)
+    initial = {what: (what.usual,) for what in following}
+    return System(tuple(following), tuple(inputs), initial, following, always)
+
+
+def at_rest(world: World) -> Iterator[Expr]:
+    """That relays, timers and direction of traffic stay as they are, long waited for, over what
+    can be observed."""
+    memory = Memory(world.plan, world.lower, lambda expr: expr, None)
+
+    def over(part: Atom) -> Expr:
+        return TRUE if part.what.kind == "expiry" and part.values == ("yes",) else part
+
+    for what, values in memory.following.items():
+        if what.kind in ("relay", "timer", "traffic"):
+            yield disjunction(
+                *(
+                    conjunction(atom(what, value), substitute(then, over))
+                    for value, then in values.items()
+                )
+            )
+
+
+def heard_by_memory(world: World) -> frozenset[Observable]:
+    """The faults with which memory, or how points lie, may come to be otherwise."""
+    plan = world.plan
+    faults = [fault.what for fault in plan.equipment.faults]
+    reads = memory_alone(world).inputs
+    circuits = Circuits(plan, faults)
+    direct = [*(what for what in reads if what.kind in observables.REPORTED),
+              *map(observables.points, switches(plan))]  # fmt: skip
+    heard = {w for what in direct for expr in circuits.say_in(what) for w in support(expr)}
+    signals = {signal_of(what.name, plan.signals) for what in reads
+               if what.kind in ("aspect", "colour")}  # fmt: skip
+    if signals:
+        touches = Touches(world)
+        heard |= {fault for fault in faults if _may_touch(touches, fault, signals)}
+    return frozenset(heard.intersection(faults))
+
+
+def _may_touch(touches: Touches, fault: Observable, signals: set[str]) -> bool:
+    try:
+        return not signals.isdisjoint(touches.world((fault,)).touched or ())
+    except InputError:  # with it, what signals show goes round in a circle
+        return True

@@ -1,0 +1,82 @@
+"""A layout as seen from where its reports come in: what signals are told to show, and what memory
+comes to, as expressions over reports, commands and memory.
+
+The rest of the wiring is left out: what a report says is free. Of a driver is kept what it does
+about an input that is dead and about a lamp that does not light; both are then inputs too.
+"""
+
+from collections.abc import Iterable, Iterator
+
+from verifier.logic.expr import TRUE, Expr, atom, disjunction, negation
+from verifier.plan import observables
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.wiring.wiring_model import Driver
+from verifier.world.circuits import Circuits
+from verifier.world.lenses import Lenses
+from verifier.world.memory import Memory
+from verifier.world.rules import Reader
+from verifier.world.world import World
+
+_REMEMBERED_OR_COMMANDED = ("lever", "button", "relay", "timer", "traffic")
+
+
+def missing(report: Observable) -> Observable:
+    """Whether an input is dead, and the drivers that read it notice."""
+    return observables.fault(f"{report.kind} {report.name}", ("missing",))
+
+
+def lamp_out(head: str) -> Observable:
+    """Whether the lamp that a head is told to light does not light."""
+    return observables.fault(f"lamp {head}", ("out",))
+
+
+class ReportedWorld(World):
+    """What every observable of the rules means, reports being inputs."""
+
+    def __init__(self, plan: Plan):
+        super().__init__(plan)
+        reports = tuple(reports_of(plan))
+        self.faults = (
+            *map(missing, reports),
+            *(lamp_out(head.name) for s in plan.signals.values() for head in s.heads),
+        )
+        kept = (what for what in plan.inputs if what.kind in _REMEMBERED_OR_COMMANDED)
+        self.inputs = (*reports, *kept, *self.faults)
+        self._is_input = frozenset(self.inputs)
+        self._circuits = _AtTheInputs(plan, self.faults)
+        self._lenses = Lenses(plan, self._circuits, self._reader_of)
+
+    def _reader_of(self, head: str) -> Reader:
+        """All rules are read by the same inputs."""
+        return self._readers[""]
+
+    def memory(self) -> Memory:
+        """What memory comes to after one scan. A delay lasts as long as it likes: ``expiry``
+        says that it is over."""
+        return Memory(self.plan, self.lower, self.expand, None)
+
+
+def reports_of(plan: Plan) -> Iterator[Observable]:
+    """Every report there is."""
+    yield from (
+        observables.block_report(block.name) for block in plan.blocks.values() if block.detected
+    )
+    pieces = plan.track.pieces.values()
+    yield from (observables.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip"))
+    yield from map(observables.derail_report, plan.derails)
+    yield from map(observables.gate_report, plan.gates)
+
+
+class _AtTheInputs(Circuits):
+    """The equipment beyond the inputs is in order: what it does is what they say."""
+
+    def fed(self, name: str, supply: str | None) -> Expr:
+        return TRUE
+
+    def lights(self, head: str, colour: str) -> Expr:
+        return negation(atom(lamp_out(head), "out"))
+
+    def dead_inputs(self, driver: Driver, asked: Iterable[Observable]) -> Expr:
+        noticed = (what for what in asked if what.kind in ("block report", "points report"))
+        return disjunction(*(atom(missing(what), "missing") for what in noticed))
