@@ -9,6 +9,10 @@ from dataclasses import replace
 from functools import cached_property
 from time import monotonic
 
+from verifier.decide.failures import FailureAnalysis, FailureCheck, Outcome, sorted_failures
+from verifier.decide.histories import HistoryProver, needs_history
+from verifier.decide.interrupt import InterruptWatch
+from verifier.decide.memory_invariants import Recollection, hears_the_truth
 from verifier.engines.results import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.smt.situations import SituationCheck
 from verifier.explain.signal_causes import causes
@@ -21,10 +25,6 @@ from verifier.plan.situation import Situation
 from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import told_first, with_harm, with_harms
 from verifier.properties.obligation import Obligation
-from verifier.prove.failures import FailureAnalysis, FailureCheck, Outcome, sorted_failures
-from verifier.prove.histories import HistoryProver, needs_history
-from verifier.prove.interrupt import InterruptWatch
-from verifier.prove.memory_invariants import Recollection, hears_the_truth
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, TooManyWays, Unsettled
 from verifier.repair.lock_repair import ALL, is_mended_by_lock

@@ -12,6 +12,7 @@ import pytest
 
 import verifier
 from tests.differential.locked import write_locked
+from verifier.decide.memory_invariants import Recollection
 from verifier.diagnosis.bench import Bench
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import holds
@@ -19,7 +20,6 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import REPORTED, Observable
 from verifier.properties.catalogue import obligations
 from verifier.properties.failures import harms
-from verifier.prove.memory_invariants import Recollection
 from verifier.reference.condition_eval import true_in
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Unsettled

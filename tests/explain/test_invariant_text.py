@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.prove.histories import end_of_siding
+from tests.decide.histories import end_of_siding
 from verifier.explain.invariant_text import sentences
 from verifier.logic.expr import Expr, atom, disjunction
 from verifier.plan import observables

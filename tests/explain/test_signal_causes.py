@@ -1,7 +1,7 @@
 """Why a signal shows what it shows, as the report tells it."""
 
 import verifier
-from tests.prove.layouts import BROKEN
+from tests.decide.layouts import BROKEN
 from verifier.explain.signal_causes import MAX_DEPTH, causes
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation

@@ -1,6 +1,6 @@
 """Histories told in the trade's words, what does not matter left out, and why they could be."""
 
-from tests.prove.histories import Chosen, course, end_of_siding, obligation
+from tests.decide.histories import Chosen, course, end_of_siding, obligation
 from verifier.api import load_text
 from verifier.explain.trace_narrative import Told, told
 from verifier.logic.expr import holds

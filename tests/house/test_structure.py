@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 FLOORS = [
     "language", "plan", "logic", "world", "properties", "reference", "engines", "verdicts",
-    "explain", "prove", "repair", "pipeline", "diagnosis", "testcard", "exports", "sheets",
+    "explain", "decide", "repair", "pipeline", "diagnosis", "testcard", "exports", "sheets",
     "drawing", "reports", "api", "workbench", "commands",
 ]  # fmt: skip
 MODULES = sorted(

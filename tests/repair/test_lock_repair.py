@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 import verifier
-from tests.prove.histories import END_OF_SIDING
+from tests.decide.histories import END_OF_SIDING
 from verifier import pipeline as proving
 from verifier.reports.remedies import remedies
 from verifier.verdicts.report import Report, Verdict

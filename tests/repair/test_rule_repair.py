@@ -8,10 +8,11 @@ from random import Random
 import pytest
 
 import verifier
+from tests.decide.layouts import BROKEN
+from tests.decide.written import written
 from tests.differential.junctions import write_junction
 from tests.proofs import proved
-from tests.prove.layouts import BROKEN
-from tests.prove.written import written
+from verifier.decide.memory_invariants import remembered
 from verifier.engines.results import Exists
 from verifier.engines.smt.situations import SituationCheck
 from verifier.pipeline import prove as decide
@@ -19,7 +20,6 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Says
 from verifier.properties.catalogue import obligations
-from verifier.prove.memory_invariants import remembered
 from verifier.repair import rule_repair
 from verifier.verdicts.report import Finding, Report
 from verifier.world.world import World

@@ -6,7 +6,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from tests.prove.histories import END_OF_SIDING
+from tests.decide.histories import END_OF_SIDING
 from verifier.cli import main
 from verifier.reports.machine import schema
 

@@ -13,13 +13,13 @@ import pytest
 import verifier
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.test_certificates import by_cvc5
+from verifier.decide.histories import HistoryProver
 from verifier.engines.interchange.aig import gates
 from verifier.engines.temporal.certificates import certificate, recheck
 from verifier.logic.expr import Expr, disjunction
 from verifier.plan.model import Plan
 from verifier.properties.catalogue import obligations
 from verifier.properties.obligation import Obligation
-from verifier.prove.histories import HistoryProver
 from verifier.verdicts.report import Verdict
 from verifier.world.history import Histories
 from verifier.world.world import World

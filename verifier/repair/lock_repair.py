@@ -7,11 +7,11 @@ the plan with that lock was proved to keep the obligation, and its routes can st
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
+from verifier.decide.histories import HistoryProver
 from verifier.plan.model import Plan
 from verifier.plan.observables import AnyOne, Condition
 from verifier.properties.catalogue import obligations
 from verifier.properties.obligation import Lock, Obligation
-from verifier.prove.histories import HistoryProver
 from verifier.verdicts.report import Verdict
 from verifier.world.world import World
 

@@ -9,6 +9,7 @@ circle, or would keep the line from ever acting, is not taken.
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 
+from verifier.decide.memory_invariants import is_ruled_out
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
 from verifier.language.diagnostics.diagnostic import InputError
@@ -21,7 +22,6 @@ from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import derails_run_over, diverges_at_all
 from verifier.properties.usefulness import never_shown, route_never_clears
-from verifier.prove.memory_invariants import is_ruled_out
 from verifier.reference.condition_eval import all_says
 from verifier.reference.evaluator import Evaluator, TooManyWays
 from verifier.verdicts.report import Addition

@@ -15,6 +15,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from verifier.decide.failures import FAR_REACHING, FailureCheck
+from verifier.decide.memory_invariants import Recollection
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
 from verifier.language.diagnostics.diagnostic import InputError
@@ -26,8 +28,6 @@ from verifier.plan.wiring.derive_equipment import with_wiring
 from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import broken, counts_against, harms
 from verifier.properties.obligation import Obligation
-from verifier.prove.failures import FAR_REACHING, FailureCheck
-from verifier.prove.memory_invariants import Recollection
 from verifier.reference.condition_eval import all_says
 from verifier.repair.wiring_edit import NEW, About, Change
 from verifier.repair.wiring_edits import about, changes

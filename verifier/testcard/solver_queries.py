@@ -6,12 +6,12 @@ was not decided. What the file assumes is kept to, and stock stands only where i
 
 from collections.abc import Iterator
 
+from verifier.decide.memory_invariants import Recollection
 from verifier.diagnosis.bench import Bench, Setup
 from verifier.engines.results import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.smt.train_length_constraints import rooms
 from verifier.logic.expr import FALSE, Expr, conjunction
-from verifier.prove.memory_invariants import Recollection
 from verifier.testcard.operator_actions import doable, setup_of
 from verifier.world.memory_abstraction import at_rest
 from verifier.world.train_constraints import bodies

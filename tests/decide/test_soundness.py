@@ -8,7 +8,7 @@ import pytest
 import z3
 
 import verifier
-from tests.prove.layouts import BROKEN, SAFE
+from tests.decide.layouts import BROKEN, SAFE
 from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import FALSE, TRUE, Expr, negation
 from verifier.pipeline import _Prover

@@ -13,8 +13,8 @@ import pytest
 import z3
 
 import verifier
+from tests.decide.layouts import BROKEN, SAFE
 from tests.differential.junctions import write_junction
-from tests.prove.layouts import BROKEN, SAFE
 from verifier.verdicts.report import Report
 
 SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*-broken.ixl"))

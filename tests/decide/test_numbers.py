@@ -1,7 +1,7 @@
 """Numbers a report gives, counted by hand."""
 
 import verifier
-from tests.prove.layouts import BROKEN, SAFE
+from tests.decide.layouts import BROKEN, SAFE
 from verifier.verdicts.report import Report, Verdict
 
 

@@ -16,6 +16,7 @@ from dataclasses import replace
 from functools import cached_property
 from time import monotonic
 
+from verifier.decide.histories import HistoryProver, as_condition
 from verifier.engines.results import Impossible
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.temporal import houdini
@@ -25,7 +26,6 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.wiring.equipment import Fault
 from verifier.properties.catalogue import obligations
-from verifier.prove.histories import HistoryProver, as_condition
 from verifier.world.memory_abstraction import heard_by_memory, memory_alone
 from verifier.world.world import World
 

@@ -3,7 +3,7 @@
 import pytest
 
 import verifier
-from tests.prove.layouts import BROKEN, SAFE
+from tests.decide.layouts import BROKEN, SAFE
 from verifier.language.diagnostics.diagnostic import Diagnostic
 from verifier.verdicts.report import ExitCode, Report
 

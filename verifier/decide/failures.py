@@ -7,6 +7,7 @@ table of what each does, the worst first.
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from verifier.decide.memory_invariants import Recollection
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.smt.train_length_constraints import rooms
 from verifier.language.diagnostics.diagnostic import InputError
@@ -22,7 +23,6 @@ from verifier.properties.failures import (
     told_first,
 )
 from verifier.properties.obligation import Obligation
-from verifier.prove.memory_invariants import Recollection
 from verifier.verdicts.report import Consequence, Failure, Verdict
 from verifier.world.fault_cone import Touches
 from verifier.world.train_constraints import bodies
