@@ -80,7 +80,7 @@ def reasons_file(
 
     Raises :class:`InputError` where there is no such property, or it is not asked of them."""
     from verifier.pipeline import prove as decide_all
-    from verifier.properties.catalogue import BY_NAME
+    from verifier.properties.catalog import BY_NAME
 
     plan, world = checked(read_text(path), str(path), Path(path))
     known = [*BY_NAME, *(proof.title for proof in plan.proofs)]

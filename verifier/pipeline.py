@@ -22,7 +22,7 @@ from verifier.logic.expr import TRUE, Expr, conjunction, holds, support
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Assumption, Expectation, Plan, Waiver
 from verifier.plan.situation import Situation
-from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
+from verifier.properties.catalog import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import told_first, with_harm, with_harms
 from verifier.properties.obligation import Obligation
 from verifier.reference.equipment import can_be

@@ -20,7 +20,7 @@ from tests.engines.ic3_checker import COMMAND, can_be_reached
 from verifier.engines.interchange.aig import gates
 from verifier.logic.expr import disjunction
 from verifier.plan.model import Plan
-from verifier.properties.catalogue import BY_NAME, CATALOGUE
+from verifier.properties.catalog import BY_NAME, CATALOG
 from verifier.world.history import Histories
 
 END = """
@@ -60,7 +60,7 @@ end
 """
 
 # What is asked: all of locking but loss of shunt, which is advice against dirty rail.
-ASKED = [p.name for p in CATALOGUE if p.group == "locking" and p.name != "loss-of-shunt"]
+ASKED = [p.name for p in CATALOG if p.group == "locking" and p.name != "loss-of-shunt"]
 
 
 def locked_line(sidings: int) -> str:

@@ -6,7 +6,7 @@ from verifier.api import load_text
 from verifier.explain.trace_slicing import following
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
 from verifier.world.history import Histories
 from verifier.world.world import World

@@ -14,7 +14,7 @@ from verifier.logic.expr import FALSE, TRUE, Expr, negation
 from verifier.pipeline import _Prover
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
 from verifier.reference import evaluator as evaluating
 from verifier.reference.evaluator import Evaluator, TooManyWays, Unsettled

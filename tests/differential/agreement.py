@@ -16,7 +16,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.equipment import Fault
-from verifier.properties.catalogue import FAILURES
+from verifier.properties.catalog import FAILURES
 from verifier.properties.failures import counts_against, harms, more_restrictive
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Evaluator, Unsettled

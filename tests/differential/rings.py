@@ -11,7 +11,7 @@ ASPECTS = {
     1: ("Clear", "Approach", "Restricting", "Stop"),
     2: ("Clear", "Approach", "Diverging-Clear", "Diverging-Approach", "Restricting", "Stop"),
 }
-COLOURS = ("green", "yellow", "red", "lunar", "dark", "flashing green")
+COLORS = ("green", "yellow", "red", "lunar", "dark", "flashing green")
 
 
 def rings() -> st.SearchStrategy[str]:
@@ -58,7 +58,7 @@ def write_ring(r: Random) -> str:
                 return f"S{other} shows {r.choice(ASPECTS[heads[other]])}"
             case _:
                 head = f"S{other}" if heads[other] == 1 else f"S{other}.{r.choice(['up', 'low'])}"
-                return f"{head} {r.choice(COLOURS)}"
+                return f"{head} {r.choice(COLORS)}"
 
     held = [
         f"L {r.choice(['left', 'right'])} and " if r.random() < 0.4 else "" for _ in range(count)
@@ -74,7 +74,7 @@ def write_ring(r: Random) -> str:
             for head in ["up", "low"] if heads[i] == 2 else [""]:
                 lines.append(f"head S{i}.{head}" if head else f"head S{i}")
                 for _ in range(r.randint(0, 2)):
-                    lines.append(f"  {r.choice(COLOURS[:5])} when ({held[i]}{condition(i, 2)})")
+                    lines.append(f"  {r.choice(COLORS[:5])} when ({held[i]}{condition(i, 2)})")
                 lines.append("  red otherwise")
         else:
             for _ in range(r.randint(1, 3)):

@@ -21,11 +21,11 @@ OWN_ASPECTS = (
     "aspect Limited yellow over green or yellow over green over red "
     "proceed prepared to pass next signal at limited speed",
     "aspect Call-On yellow proceed at restricted speed",
-    # Colours that other aspects have too: read as the less restrictive one.
+    # Colors that other aspects have too: read as the less restrictive one.
     "aspect Slow-Clear green or yellow over red or red over flashing green proceed at slow speed",
 )
 _PANEL = ("lever", "button", "relay", "timer", "traffic")
-COLOURS = ("green", "yellow", "red", "lunar", "dark", "flashing green", "flashing yellow")
+COLORS = ("green", "yellow", "red", "lunar", "dark", "flashing green", "flashing yellow")
 
 
 class Writer:
@@ -106,7 +106,7 @@ class Writer:
         return self.r.choice(fitting)
 
     def _fits(self, aspect: str, signal: str) -> bool:
-        """The chart has colours for it on a signal with as many heads."""
+        """The chart has colors for it on a signal with as many heads."""
         found = self.plan.chart.get(aspect)
         return found is not None and found.for_heads(len(self.heads[signal])) is not None
 
@@ -126,7 +126,7 @@ class Writer:
             else:
                 lines.append(f"  {self.r.choice(['green', 'yellow', 'lunar'])} when {way}")
         if self.r.random() < self.wrong:
-            lines.append(f"  {self.r.choice(COLOURS)} when {self.condition(2)}")
+            lines.append(f"  {self.r.choice(COLORS)} when {self.condition(2)}")
         return [*lines, f"  {self.r.choice(['red', 'red', 'red', 'dark'])} otherwise"]
 
     # -------------------------------------------------------------- conditions
@@ -271,7 +271,7 @@ class Writer:
             case 2:
                 return f"{name} shows {r.choice([a.name for a in plan.chart.aspects])}"
             case _:
-                return f"{r.choice(self.heads[name])} {r.choice(COLOURS)}"
+                return f"{r.choice(self.heads[name])} {r.choice(COLORS)}"
 
     def _truth(self, points: Sequence[str]) -> str:
         r = self.r

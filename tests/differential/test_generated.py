@@ -21,7 +21,7 @@ from tests.differential.junctions import built, junctions, write_junction
 from tests.differential.truth import Truth, unsettled_situation
 from tests.repair.test_rule_repair import check_mendings
 from verifier.plan.model import Plan
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalog import BY_NAME
 from verifier.verdicts.report import Report
 from verifier.world.world import World
 

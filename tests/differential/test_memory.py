@@ -21,7 +21,7 @@ from verifier.engines.smt.situations import SituationCheck
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Not
-from verifier.properties.catalogue import FAILURES, obligations
+from verifier.properties.catalog import FAILURES, obligations
 from verifier.properties.obligation import Obligation
 from verifier.reference.explicit_situations import tally
 from verifier.reports.words import situation_words

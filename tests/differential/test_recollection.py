@@ -18,7 +18,7 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import holds
 from verifier.plan.model import Plan
 from verifier.plan.observables import REPORTED, Observable
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.properties.failures import harms
 from verifier.reference.condition_eval import true_in
 from verifier.reference.equipment import can_be
@@ -42,7 +42,7 @@ class HearsAnything(Stepper):
     def look(self, moment: Moment) -> dict[Observable, str]:
         return {
             what: self.chance.choice(what.values)
-            if what.kind in REPORTED or what.kind in ("aspect", "colour")
+            if what.kind in REPORTED or what.kind in ("aspect", "color")
             else state
             for what, state in super().look(moment).items()
         }

@@ -15,7 +15,7 @@ from verifier.explain.trace_narrative import told
 from verifier.explain.trace_slicing import Moment, following
 from verifier.logic.expr import holds
 from verifier.plan.model import Plan
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
 from verifier.reference.step import replay
 from verifier.reports.histories import last_picture

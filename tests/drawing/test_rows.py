@@ -69,7 +69,7 @@ def test_a_track_with_a_free_end_makes_way_for_a_leg() -> None:
     assert passes_at < spaced.reach[strip_with(whole, "A")][0]
 
 
-def test_legs_run_one_aside_for_one_down_and_neighbours_do_not_overlap() -> None:
+def test_legs_run_one_aside_for_one_down_and_neighbors_do_not_overlap() -> None:
     whole, sizes = outline(load(PASSING_SIDING))
     rows, spaced = choose_rows(whole, sizes, 200)
     assert spaced is not None and not spaced.clashes

@@ -206,7 +206,7 @@ def test_a_signal_stands_at_its_gap_to_the_right_of_the_train(name: str) -> None
         assert at(panel, mark.x, mark.y) == "|"
 
 
-def test_aspects_are_told_by_name_and_colours_by_letter() -> None:
+def test_aspects_are_told_by_name_and_colors_by_letter() -> None:
     plan = load(END_OF_SIDING)
     assert "◂ 4L Clear G/R" in "\n".join(draw(plan, seen(plan)))
     assert "◂ 4L Diverging-Clear R/G" in "\n".join(draw(plan, seen(plan, T1="reverse")))
@@ -214,12 +214,12 @@ def test_aspects_are_told_by_name_and_colours_by_letter() -> None:
     assert "< 4L Stop R/R" in "\n".join(draw(plan, seen(plan, Switch="occupied"), ascii_only=True))
 
 
-def test_letters_of_colours() -> None:
-    colours = ["green", "yellow", "red", "lunar", "white", "dark", "flashing yellow"]
-    assert [letter(colour) for colour in colours] == ["G", "Y", "R", "L", "W", "-", "*Y"]
+def test_letters_of_colors() -> None:
+    colors = ["green", "yellow", "red", "lunar", "white", "dark", "flashing yellow"]
+    assert [letter(color) for color in colors] == ["G", "Y", "R", "L", "W", "-", "*Y"]
 
 
-def test_colours_that_no_aspect_lists_are_called_unlisted() -> None:
+def test_colors_that_no_aspect_lists_are_called_unlisted() -> None:
     plan = load(
         "edge W, E\nblock A, B\ntrack W = A | B = E\nsignal 2R at A | B heads upper, lower\n"
         "head 2R.upper\n green when B clear\n red otherwise\n"

@@ -16,7 +16,7 @@ from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan import observables
 from verifier.plan.model import Plan
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.world.world import World
 
 try:

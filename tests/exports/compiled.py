@@ -179,7 +179,7 @@ def comes_out(export: Export, moment: Moment, step: Step) -> Case:
     numbers = [1]
     for lit in face.lit:
         numbers.append(face.aspects[step.seen[lit.signal.aspect]].number)
-        numbers += [face.colours[step.seen[head.colour]].number for head in lit.signal.heads]
+        numbers += [face.colors[step.seen[head.color]].number for head in lit.signal.heads]
     for points in face.points:
         # How they are told to lie is looked at apart: the C says nothing where nothing changes.
         numbers += [-1] * ((points.unlocked is not None) + (points.throw is not None))

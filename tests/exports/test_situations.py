@@ -43,7 +43,7 @@ def wanted(export: Export, seen: Seen) -> list[int]:
     found = [1]
     for lit in face.lit:
         found.append(face.aspects[seen.states[lit.signal.aspect]].number)
-        found += [face.colours[seen.states[head.colour]].number for head in lit.signal.heads]
+        found += [face.colors[seen.states[head.color]].number for head in lit.signal.heads]
     return found
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from verifier.properties.catalogue import CATALOGUE
+from verifier.properties.catalog import CATALOG
 
 ROOT = Path(__file__).resolve().parents[2]
 _IZED = (
@@ -82,7 +82,7 @@ def test_sentences_of_the_program_are_spelled_the_american_way() -> None:
 
 
 def test_what_explain_prints_is_spelled_the_american_way() -> None:
-    told = {p.name: f"{p.title} {p.explanation}" for p in CATALOGUE}
+    told = {p.name: f"{p.title} {p.explanation}" for p in CATALOG}
     assert not {name: words for name, text in told.items() if (words := british(text))}
 
 

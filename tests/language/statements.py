@@ -18,7 +18,7 @@ texts = st.text(
 ).filter(lambda text: "\ufffe" not in text and "\uffff" not in text)
 strings = texts.map(lambda text: f'"{text}"')
 legs = st.sampled_from(["normal", "reverse", "along", "across"])
-colours = st.sampled_from(["green", "yellow", "red", "lunar", "white", "dark"])
+colors = st.sampled_from(["green", "yellow", "red", "lunar", "white", "dark"])
 modes = st.sampled_from(["never", "always"])
 
 
@@ -42,7 +42,7 @@ def joined(item: Words | st.SearchStrategy[str], sign: str, most: int = 3) -> Wo
 
 
 listed = joined(names, ",")
-colour = seq(maybe("flashing"), colours)
+color = seq(maybe("flashing"), colors)
 states = st.one_of(
     st.sampled_from(
         [
@@ -56,7 +56,7 @@ states = st.one_of(
     ),
     seq("at", "stop"),
     seq("shows", names),
-    colour,
+    color,
     names.map(lambda name: [name]),
 )  # fmt: skip
 quantity = st.sampled_from([[], ["any", "of"], ["all", "of"]])
@@ -130,8 +130,8 @@ driver_clauses: Words = st.one_of(
     seq("outputs", numbers),
     seq("powered", "by", names, runs),
     seq("reads", joined(seq(names, maybe("contacts")), ",")),
-    seq("when", "input", "missing", "shows", colour),
-    seq("when", "lamp", "out", "shows", colour),
+    seq("when", "input", "missing", "shows", color),
+    seq("when", "lamp", "out", "shows", color),
     seq("lamps", amounts),
     seq("needs", amounts),
 )
@@ -211,9 +211,9 @@ statements: Words = st.one_of(
     seq("track", steps, joins, steps, maybe(joins, steps), maybe(joins, steps)),
     seq("signal", names, "at", steps, joins, steps, maybe("heads", listed), maybe(rules)),
     seq("head", names, rules),
-    seq("aspect", names, joined(joined(colour, "over"), "or"), indications),
+    seq("aspect", names, joined(joined(color, "over"), "or"), indications),
     seq("address", st.sampled_from(["12", "2043", "0"]), "is", names),
-    seq("number", st.sampled_from(["0", "31", "99"]), "is", st.one_of(names, colour)),
+    seq("number", st.sampled_from(["0", "31", "99"]), "is", st.one_of(names, color)),
     seq("condition", names, "is", conditions),
     seq("lever", listed, "positions", joined(st.one_of(names, st.just("normal")), ",")),
     seq("button", listed),

@@ -109,8 +109,8 @@ def test_the_table_of_indications_is_the_list() -> None:
 def test_the_built_in_chart_is_as_printed() -> None:
     wanted = []
     for aspect in chart(()).aspects:
-        colours = [" over ".join(aspect.for_heads(n) or ()) for n in (1, 2, 3)]
-        wanted.append([aspect.name, *colours, aspect.indication.text])
+        colors = [" over ".join(aspect.for_heads(n) or ()) for n in (1, 2, 3)]
+        wanted.append([aspect.name, *colors, aspect.indication.text])
     assert rows("### The built-in chart") == wanted
 
 

@@ -35,7 +35,7 @@ def test_wording_covers_exactly_the_terminals_of_the_grammar(grammar: Lark) -> N
     spelt = {t.name: t.pattern.value for t in grammar.terminals if t.name not in SPECIAL}
     for name, spelling in spelt.items():
         assert word(name) in (f"`{spelling}`", f"`{name.lower()}`"), name
-        assert re.fullmatch(r"[a-z-]+", spelling) or name == "COLOUR", name
+        assert re.fullmatch(r"[a-z-]+", spelling) or name == "COLOR", name
     assert set(SPECIAL) <= terminals
 
 

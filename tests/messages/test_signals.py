@@ -145,7 +145,7 @@ def test_aspects() -> None:
     )
 
 
-def test_colours() -> None:
+def test_colors() -> None:
     expect(
         TRACK + ("signal 2 at Main | T1\nhead 2\n  Clear when Single clear\n  red otherwise\n"),
         code="CP410",

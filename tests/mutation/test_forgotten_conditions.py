@@ -19,7 +19,7 @@ from verifier.pipeline import _matches
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
 from verifier.plan.observables import All, AnyOne, Not, Says
-from verifier.properties.catalogue import BY_NAME, obligations
+from verifier.properties.catalog import BY_NAME, obligations
 from verifier.world.world import World, check_circles
 
 ROOT = Path(__file__).parents[2]

@@ -8,7 +8,7 @@ import verifier
 from verifier.language.format.formatter import format_text
 from verifier.patterns import PATTERNS, pattern_text
 from verifier.plan.minimality import count_situations
-from verifier.properties.catalogue import FAILURES
+from verifier.properties.catalog import FAILURES
 from verifier.reference.explicit_situations import tally
 
 ENUMERABLE = 20_000

@@ -24,12 +24,12 @@ def test_a_file_without_wiring_has_none() -> None:
 
 
 def test_units_are_exact_and_may_be_mixed() -> None:
-    for written, metres in (
+    for written, meters in (
         ("2400 mm", "2.4"), ("240 cm", "2.4"), ("2.4 m", "2.4"), ("96 in", "2.4384"),
         ("8 ft", "2.4384"), ("8 ft 6 in", "2.5908"), ("0.1 in", "0.00254"), ("1 mm", "0.001"),
     ):  # fmt: skip
         assert read(WIRED + f"  fouling point 1 m\nstopping distance {written}").stopping == (
-            Fraction(metres)
+            Fraction(meters)
         )
 
 

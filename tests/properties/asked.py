@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 
 import verifier
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalog import BY_NAME
 from verifier.reference.explicit_situations import tally
 
 

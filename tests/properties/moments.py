@@ -7,7 +7,7 @@ from verifier.logic.expr import holds
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalog import BY_NAME
 from verifier.properties.obligation import Obligation
 
 

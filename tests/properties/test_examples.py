@@ -6,7 +6,7 @@ import pytest
 
 import verifier
 from verifier.language.format.formatter import format_text
-from verifier.properties.catalogue import BY_NAME, FAILURES
+from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.examples import example
 from verifier.reference.explicit_situations import tally
 

@@ -15,7 +15,7 @@ from tests.properties.moments import (
     too_late,
     train,
 )
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalog import BY_NAME
 
 OVER_TIME = tuple(
     name

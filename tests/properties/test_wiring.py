@@ -4,7 +4,7 @@ import pytest
 
 import verifier
 from tests.properties.asked import asked, nothing_is_asked, places, said
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalog import BY_NAME
 
 STATIC = [name for name, entry in BY_NAME.items() if entry.group in ("distances", "wiring")]
 

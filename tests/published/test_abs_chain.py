@@ -20,7 +20,7 @@ NORMAL_ABS = {
     "S2": "Clear when b2 clear and S3 proceeds\nApproach when b2 clear",
     "S3": "Clear when b3 clear",
 }
-COLOUR = {"Clear": "G", "Approach": "Y", "Stop": "R"}
+COLOR = {"Clear": "G", "Approach": "Y", "Stop": "R"}
 
 
 @pytest.mark.parametrize(
@@ -40,7 +40,7 @@ def test_three_aspect_abs_chain_S_C_table(trains: tuple[str, ...], expected: str
     rows of section 4.1 check (i) of the sources file [C]."""
     plan = AUTOMATIC_BLOCKS.plan(NORMAL_ABS)
     shown = aspects(plan, dict.fromkeys(trains, "occupied"), "S1", "S2", "S3")
-    assert " ".join(COLOUR[shown[name]] for name in ("S1", "S2", "S3")) == expected
+    assert " ".join(COLOR[shown[name]] for name in ("S1", "S2", "S3")) == expected
 
 
 def test_three_aspect_abs_chain_S_C_safe() -> None:

@@ -17,7 +17,7 @@ from verifier.plan.wiring.electrical_constants import (
     class_2_amps,
     diameter,
     next_preferred,
-    ohms_per_metre,
+    ohms_per_meter,
     scaled_feet,
     series_resistor,
     short_circuit,
@@ -56,20 +56,20 @@ def test_awg_table_hyperphysics_V_diameter_and_resistance(gauge: int) -> None:
     """hyperphysics.phy-astr.gsu.edu wire table [V]: within 1 %."""
     across, per_kilofoot, per_km = WIRE[gauge]
     assert diameter(gauge) == pytest.approx(across, abs=0.00006)
-    assert ohms_per_metre(gauge) * KILOFOOT == pytest.approx(per_kilofoot, rel=ONE_PERCENT)
-    assert ohms_per_metre(gauge) * 1000 == pytest.approx(per_km, rel=ONE_PERCENT)
+    assert ohms_per_meter(gauge) * KILOFOOT == pytest.approx(per_kilofoot, rel=ONE_PERCENT)
+    assert ohms_per_meter(gauge) * 1000 == pytest.approx(per_km, rel=ONE_PERCENT)
 
 
 @pytest.mark.parametrize("gauge", SECOND_SOURCE)
 def test_awg_table_second_source_V(gauge: int) -> None:
     """wp.1728.org [V]: closer than the rounded table, a tenth of a percent."""
-    assert ohms_per_metre(gauge) * 1000 == pytest.approx(SECOND_SOURCE[gauge], rel=0.001)
+    assert ohms_per_meter(gauge) * 1000 == pytest.approx(SECOND_SOURCE[gauge], rel=0.001)
 
 
 @pytest.mark.parametrize("gauge", HOT)
 def test_awg_at_20_C_is_82_percent_of_nec_table_8_S(gauge: int) -> None:
     """NEC chapter 9 table 8 [V] at 75 °C; "about 82 %" at 20 °C [S]."""
-    assert ohms_per_metre(gauge) * KILOFOOT == pytest.approx(0.82 * HOT[gauge], rel=ONE_PERCENT)
+    assert ohms_per_meter(gauge) * KILOFOOT == pytest.approx(0.82 * HOT[gauge], rel=ONE_PERCENT)
 
 
 # ------------------------------------------------------------------ voltage lost (5.2)

@@ -14,7 +14,7 @@ import pytest
 
 import verifier
 from tests.published.junctions import verdict
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalog import BY_NAME
 
 
 @dataclass(frozen=True)

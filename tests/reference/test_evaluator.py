@@ -1,4 +1,4 @@
-"""The evaluator: reports, lines, colours and aspects of small layouts worked out by hand."""
+"""The evaluator: reports, lines, colors and aspects of small layouts worked out by hand."""
 
 import pytest
 
@@ -63,9 +63,9 @@ def test_everything_as_usual() -> None:
     assert seen.state(observables.line("2L", 1)) == "acts"
     assert seen.state(observables.line("2L", 0)) == "idle"
     assert seen.aspect(p.signals["2L"]) == "Limited"
-    assert seen.colours(p.signals["2L"]) == ("flashing yellow", "red")
+    assert seen.colors(p.signals["2L"]) == ("flashing yellow", "red")
     assert seen.aspect(p.signals["2RA"]) == "Stop"
-    assert seen.colours(p.signals["2RB"]) == ("dark",)
+    assert seen.colors(p.signals["2RB"]) == ("dark",)
     assert seen.aspect(p.signals["2RB"]) == UNLISTED
 
 

@@ -19,7 +19,7 @@ from verifier.pipeline import prove as decide
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Says
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.repair import rule_repair
 from verifier.verdicts.report import Finding, Report
 from verifier.world.world import World

@@ -109,8 +109,8 @@ def test_pairs_stand_together_and_their_absence_is_said(safe: Report) -> None:
     assert none not in failure_lines(safe, Ink())
 
 
-def test_colour_says_nothing_that_words_do_not(unsafe: Report) -> None:
-    painted = list(failure_lines(unsafe, Ink(colour=True)))
+def test_color_says_nothing_that_words_do_not(unsafe: Report) -> None:
+    painted = list(failure_lines(unsafe, Ink(color=True)))
     assert any("\x1b" in line for line in painted)
     plain = [re.sub(r"\x1b\[[0-9;]*m", "", line).rstrip() for line in painted]
     assert plain == [line.rstrip() for line in failure_lines(unsafe, Ink())]

@@ -14,7 +14,7 @@ from tests.workbench.browser import browser, needs_browser
 from verifier.cli import main
 from verifier.reports.page.document import Told, document
 from verifier.reports.page.made import sheets_of
-from verifier.sheets.catalogue import SHEETS
+from verifier.sheets.catalog import SHEETS
 from verifier.verdicts.report import Report
 
 SPECS = Path(__file__).parents[2] / "specs"

@@ -35,7 +35,7 @@ def test_numbers_go_from_stop_upward_of_their_own_accord() -> None:
     assert broken(GIVEN) == set()
 
 
-def test_heads_send_their_colours() -> None:
+def test_heads_send_their_colors() -> None:
     text = "address 20 is 4L.upper\naddress 21 is 4L.lower\nnumber 7 is green\n"
     [table] = address_sheet(verifier.load_text(END_OF_SIDING + text, "a.ixl")).tables
     assert [row[1:4] for row in table.rows] == [

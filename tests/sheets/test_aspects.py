@@ -84,7 +84,7 @@ def test_a_rule_that_contradicts_itself_is_told() -> None:
     assert found.rows[0][:2] == ("1, never: it contradicts itself", "Clear")
 
 
-def test_heads_with_rules_of_their_own_and_what_their_colours_mean_together() -> None:
+def test_heads_with_rules_of_their_own_and_what_their_colors_mean_together() -> None:
     plan = verifier.load(SPECS[0].parent / "head-by-head-mended.ixl")
     upper = table("Head 2R.upper", plan)
     assert [row[1] for row in upper.rows] == ["green", "red"]

@@ -83,21 +83,21 @@ def test_gaps_are_those_that_are_drawn(text: str) -> None:
 def test_no_two_functions_share_a_color_and_no_supplies_are_mixed(text: str) -> None:
     plan = plan_of(text)
     wires = conductors(plan)
-    colours = assigned(functions_of(wires), None, plan.source)
-    assert len(set(colours.values())) == len(colours)
+    colors = assigned(functions_of(wires), None, plan.source)
+    assert len(set(colors.values())) == len(colors)
     # What cannot be kept apart by any color is one wire from one supply to another.
     joining = {frozenset(wire.joins) for wire in wires if len(wire.joins) > 1}
     apart = {p for p in joining if not plan.wiring.share_a_return(*sorted(p))}
-    assert {frozenset(two) for _, *two in mixed(wires, colours, plan.wiring)} == apart
+    assert {frozenset(two) for _, *two in mixed(wires, colors, plan.wiring)} == apart
 
 
 def test_wire_is_as_long_as_the_runs_of_the_file() -> None:
     """wired-end-of-siding.ixl: 20 ft of 14 AWG; 12 feeders of 1 ft and two drivers 15 ft away,
     of 22 AWG: each run is two conductors."""
     plan = plan_of(TEXTS["wired-end-of-siding.ixl"])
-    metres: Counter[str] = Counter()
+    meters: Counter[str] = Counter()
     for part in parts_of(plan):
         if part.kind.family == "wire":
-            metres[str(part.kind)] += part.count  # type: ignore[assignment]
+            meters[str(part.kind)] += part.count  # type: ignore[assignment]
     foot = Fraction("0.3048")
-    assert metres == {"wire-14AWG": 2 * 20 * foot, "wire-22AWG": 2 * (12 + 2 * 15) * foot}
+    assert meters == {"wire-14AWG": 2 * 20 * foot, "wire-22AWG": 2 * (12 + 2 * 15) * foot}

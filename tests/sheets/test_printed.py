@@ -13,7 +13,7 @@ from tests.sheets.wired_files import TEXTS
 from verifier.cli import main
 from verifier.language.csv_reader import is_formula
 from verifier.reports.sheets import sheet_csv, sheet_lines
-from verifier.sheets.catalogue import SHEETS
+from verifier.sheets.catalog import SHEETS
 from verifier.sheets.sheet import Sheet, Table
 
 QUICK = [name for name in SHEETS if name != "test-card"]

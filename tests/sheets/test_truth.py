@@ -50,7 +50,7 @@ def check(plan: Plan) -> int:
             [row] = holding(table, states)
             shows = table.columns.index("shows")
             assert row[shows] == seen.aspect(signal)
-            assert row[shows + 1 :] == seen.colours(signal)
+            assert row[shows + 1 :] == seen.colors(signal)
             looked_at += 1
     return looked_at
 

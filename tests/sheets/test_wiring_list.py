@@ -22,9 +22,9 @@ END_OF_SIDING = TEXTS["wired-end-of-siding.ixl"]
 SOURCE = Source("wired.ixl", "")
 
 
-def sheet(text: str, colours: str = "") -> Sheet:
-    given_ = at_hand(Source("--wire-colors", colours)) if colours else None
-    return wiring_sheet(verifier.load_text(text), Asked(colours=given_))
+def sheet(text: str, colors: str = "") -> Sheet:
+    given_ = at_hand(Source("--wire-colors", colors)) if colors else None
+    return wiring_sheet(verifier.load_text(text), Asked(colors=given_))
 
 
 def lines(found: Sheet, title: str) -> list[tuple[str, ...]]:
@@ -103,11 +103,11 @@ def test_a_feeder_that_misses_its_detector_is_told_before_it_is_soldered() -> No
 
 def test_a_wire_that_joins_two_supplies_is_not_called_kept_apart() -> None:
     found = sheet(TEXTS["two-supplies-broken.ixl"])
-    (colours,) = [table for table in found.tables if table.title == "Colors"]
-    assert any(note.startswith("NOT KEPT APART") for note in colours.notes)
+    (colors,) = [table for table in found.tables if table.title == "Colors"]
+    assert any(note.startswith("NOT KEPT APART") for note in colors.notes)
     mended = sheet(TEXTS["two-supplies-mended.ixl"])
-    (colours,) = [table for table in mended.tables if table.title == "Colors"]
-    assert [note[:8] for note in colours.notes] == ["Checked:"]
+    (colors,) = [table for table in mended.tables if table.title == "Colors"]
+    assert [note[:8] for note in colors.notes] == ["Checked:"]
 
 
 # ------------------------------------------------------------------ colors
@@ -122,20 +122,20 @@ def functions(count: int) -> list[Function]:
     st.none() | st.lists(st.sampled_from([*USUAL, "pink", "sky blue"]), unique=True, min_size=1),
 )
 def test_every_function_has_a_color_of_its_own_or_it_is_said_that_they_run_out(
-    count: int, colours: list[str] | None
+    count: int, colors: list[str] | None
 ) -> None:
-    at = at_hand(Source("--wire-colors", ",".join(colours))) if colours else None
+    at = at_hand(Source("--wire-colors", ",".join(colors))) if colors else None
     try:
         found = assigned(functions(count), at, SOURCE)
     except InputError as error:
         assert [d.code for d in error.diagnostics] == ["CP802"]
-        assert count > len(colours or USUAL)
+        assert count > len(colors or USUAL)
         return
     assert list(found) == functions(count)
     assert len(set(found.values())) == count
-    plain = set(colours or USUAL)
-    for colour in found.values():
-        base, _, stripe = colour.partition("/")
+    plain = set(colors or USUAL)
+    for color in found.values():
+        base, _, stripe = color.partition("/")
         assert base in plain and (not stripe or stripe in plain)
         assert {base, stripe} != {"green", "yellow"}  # the protective conductor
     pairs = [frozenset(c.split("/")) for c in found.values() if "/" in c]
@@ -191,7 +191,7 @@ def wires(*joins: Sequence[str]) -> list[Conductor]:
 
 
 @pytest.mark.parametrize(
-    ("one", "other", "colours", "wrong"),
+    ("one", "other", "colors", "wrong"),
     [
         (("S1",), ("S3",), ("red", "red"), 2),  # two functions, and two supplies
         (("S1",), ("S2",), ("red", "red"), 1),  # a common return: two functions only
@@ -200,10 +200,10 @@ def wires(*joins: Sequence[str]) -> list[Conductor]:
     ],
 )
 def test_the_check_finds_what_is_mixed(
-    one: Sequence[str], other: Sequence[str], colours: Sequence[str], wrong: int
+    one: Sequence[str], other: Sequence[str], colors: Sequence[str], wrong: int
 ) -> None:
     two = wires(one, other)
-    by_function = {wire.function: c for wire, c in zip(two, colours, strict=True)}
+    by_function = {wire.function: c for wire, c in zip(two, colors, strict=True)}
     assert len(mixed(two, by_function, SUPPLIED)) == wrong
 
 
@@ -213,14 +213,14 @@ def test_the_check_agrees_with_looking_at_every_two_wires(
     some: list[tuple[set[str], str]],
 ) -> None:
     made = wires(*(sorted(joins) for joins, _ in some))
-    colours = {wire.function: c for wire, (_, c) in zip(made, some, strict=True)}
+    colors = {wire.function: c for wire, (_, c) in zip(made, some, strict=True)}
     pairs = list(combinations(made, 2))
     apart = {"S1": 0, "S2": 0, "S3": 1}
     bad = any(len({apart[s] for s in wire.joins}) > 1 for wire in made)
     for one, other in pairs:
-        if colours[one.function] == colours[other.function]:
+        if colors[one.function] == colors[other.function]:
             bad = True  # two functions
-    assert bool(mixed(made, colours, SUPPLIED)) is bad
+    assert bool(mixed(made, colors, SUPPLIED)) is bad
 
 
 def test_no_wires_without_wiring() -> None:

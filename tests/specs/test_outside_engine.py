@@ -18,7 +18,7 @@ from verifier.engines.interchange.aig import gates
 from verifier.engines.temporal.certificates import certificate, recheck
 from verifier.logic.expr import Expr, disjunction
 from verifier.plan.model import Plan
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Verdict
 from verifier.world.history import Histories

@@ -17,7 +17,7 @@ from verifier.logic.expr import holds
 from verifier.pipeline import _matches
 from verifier.plan.minimality import count_situations
 from verifier.plan.situation import Situation
-from verifier.properties.catalogue import FAILURES
+from verifier.properties.catalog import FAILURES
 from verifier.reference.evaluator import Evaluator
 from verifier.reference.explicit_situations import tally
 from verifier.verdicts.report import Report

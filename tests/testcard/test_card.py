@@ -15,7 +15,7 @@ from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator, Seen, Unsettled, evaluate
 from verifier.testcard.card import Card, card_on
 from verifier.testcard.coverage_goals import Goal
-from verifier.testcard.fault_list import shown_at, sound_colours
+from verifier.testcard.fault_list import shown_at, sound_colors
 
 
 @pytest.mark.parametrize("name", [*SMALL, WIRED])
@@ -27,8 +27,8 @@ def holds_what_it_shows(made: Card) -> None:
     evaluator = Evaluator(made.plan)
     for step in made.steps:
         seen = evaluator.see(step.situation)
-        for signal, colours in step.colours:
-            assert seen.colours(made.plan.signals[signal]) in colours, (step.number, signal)
+        for signal, colors in step.colors:
+            assert seen.colors(made.plan.signals[signal]) in colors, (step.number, signal)
         for turnout, state in (*step.lies, *step.setup.lies):
             assert seen.state(observables.points(turnout)) == state
         for assumed in made.plan.assumptions:
@@ -123,11 +123,11 @@ def counted(made: Card) -> tuple[list[tuple[str, int, bool, bool]], int]:
                 continue
             for way in leaves(line.when, plan):
                 does = [
-                    colours for view, on, colours in zip(views, acts, shown, strict=True)
+                    colors for view, on, colors in zip(views, acts, shown, strict=True)
                     if on and not view.holds(line.when, way)
                 ]  # fmt: skip
                 fails = [
-                    colours for view, on, colours in zip(views, acts, shown, strict=True)
+                    colors for view, on, colors in zip(views, acts, shown, strict=True)
                     if not on and view.holds(line.when, way) and not view.holds(line.when)
                     and view.acting(lines).index > line.index
                 ]  # fmt: skip
@@ -194,7 +194,7 @@ def test_each_fault_and_mistake_is_seen_where_the_card_says(name: str) -> None:
             seen = evaluate(wrong, Situation.of((*step.situation, *broken)))
             if at in made.plan.signals:
                 lit = tuple(seen.state(head.lens) for head in wrong.signals[at].heads)
-                assert lit not in dict(step.colours)[at], (suspect.text, number)
+                assert lit not in dict(step.colors)[at], (suspect.text, number)
             else:
                 assert seen.state(observables.points(at)) != dict(step.lies)[at]
             tried += 1
@@ -242,7 +242,7 @@ def _unseen_is_unseen(bench_: Bench, made: Card) -> None:
                 continue
         except Unsettled:
             continue
-        sound = sound_colours(bench_, setup)
+        sound = sound_colors(bench_, setup)
         for wrong in waiting:
             assert shown_at(bench_, setup, wrong, sound) is None, wrong.text
 

@@ -131,9 +131,9 @@ def test_who_does_what_the_words_say_sees_what_the_card_says(name: str) -> None:
             if "low-voltage" not in act.text:
                 assert not stood.intersection(made.plan.track.pieces[n].block for n in moved)
         seen = person.sees()
-        for signal, colours in step.colours:
+        for signal, colors in step.colors:
             lit = tuple(seen[head.lens] for head in made.plan.signals[signal].heads)
-            assert lit in colours, (step.number, signal)
+            assert lit in colors, (step.number, signal)
             shown.add((signal, lit))
         for turnout, state in (*step.lies, *step.setup.lies):
             assert seen[observables.points(turnout)] == state
@@ -160,7 +160,7 @@ def test_what_relays_hear_of_shows_where_the_card_says() -> None:
             assert seen[observables.points(look)] != dict(step.lies)[look], found.wrong.text
         else:
             lit = tuple(seen[head.lens] for head in signal.heads)
-            assert lit not in dict(step.colours)[look], found.wrong.text
+            assert lit not in dict(step.colors)[look], found.wrong.text
 
 
 def test_all_that_is_wired_and_locked_is_found_or_proved_to_be_out_of_sight() -> None:

@@ -318,8 +318,8 @@ def _contrast(one: str, other: str) -> float:
     return (bright + 0.05) / (dim + 0.05)
 
 
-def _luminance(colour: str) -> float:
-    parts = [float(p) / 255 for p in colour[colour.index("(") + 1 : -1].split(",")[:3]]
+def _luminance(color: str) -> float:
+    parts = [float(p) / 255 for p in color[color.index("(") + 1 : -1].split(",")[:3]]
     red, green, blue = (p / 12.92 if p <= 0.03928 else ((p + 0.055) / 1.055) ** 2.4 for p in parts)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 

@@ -210,7 +210,7 @@ def test_a_broken_wire_reads_as_an_open_contact(closed: str, reads: str) -> None
         assert report(plan, standing, wire_from_D="broken") == reads
 
 
-def test_a_dead_input_shows_the_colour_given_for_it() -> None:
+def test_a_dead_input_shows_the_color_given_for_it() -> None:
     plan = plan_of(
         SUPPLIES + "detector D current-sensing through a1 powered by Bus-1\n"
         "driver B drives 2R powered by Bus-2 when input missing shows yellow",

@@ -91,15 +91,15 @@ def test_conditions_and_lines(world: World) -> None:
     assert all(same(conjunction(a, b), FALSE) for a, b in combinations(acts, 2))
 
 
-def test_colours_by_aspect_and_by_head(world: World) -> None:
+def test_colors_by_aspect_and_by_head(world: World) -> None:
     one = world.plan.signals["1"]
-    up, low = (head.colour for head in one.heads)
+    up, low = (head.color for head in one.heads)
     assert up.values == ("green", "red")
     assert means(world, up, "green") is means(world, one.aspect, "Clear")
     assert means(world, low, "green") is means(world, one.aspect, "Diverging-Clear")
     two = world.plan.signals["2"]
     at_stop = means(world, one.aspect, "Stop")
-    assert means(world, two.heads[0].colour, "green") is conjunction(at_stop, atom(L, "left"))
+    assert means(world, two.heads[0].color, "green") is conjunction(at_stop, atom(L, "left"))
 
 
 def test_what_two_heads_show_together_is_read_as_one_aspect(world: World) -> None:

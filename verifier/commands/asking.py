@@ -59,8 +59,8 @@ def not_for(options: argparse.Namespace) -> str:
     for option, kinds in _FOR.items():
         if getattr(options, option) is not None and options.kind not in kinds:
             return f"--{option.replace('_', '-')} is for the sheet {' or '.join(kinds)}."
-    given = [colour for colour, _ in options.led or ()]
-    twice = next((colour for colour in given if given.count(colour) > 1), None)
+    given = [color for color, _ in options.led or ()]
+    twice = next((color for color in given if given.count(color) > 1), None)
     return f"--led has {twice} twice: leave one of them out." if twice else ""
 
 
@@ -85,7 +85,7 @@ def asked_of(options: argparse.Namespace) -> "Asked":
             return None
 
     listed, priced = options.wire_colors, options.prices
-    colours = tried(lambda: at_hand(_listed(listed))) if listed is not None else None
+    colors = tried(lambda: at_hand(_listed(listed))) if listed is not None else None
     prices = tried(lambda: read_prices(Path(priced))) if priced is not None else None
     compared = options.compare or []
     errors += _compared_with_itself(options.file, compared)
@@ -93,7 +93,7 @@ def asked_of(options: argparse.Namespace) -> "Asked":
     if errors:
         raise InputError(errors)
     return Asked(
-        colours=colours,
+        colors=colors,
         prices=prices,
         spares=SPARES if options.spares is None else options.spares,
         first=tuple(
@@ -142,9 +142,9 @@ def _led(text: str) -> "tuple[str, Fraction]":
 
     from verifier.plan.wiring.electrical_constants import FORWARD, LED_VOLTS
 
-    colour, _, volts = text.partition("=")
-    colour, number = colour.strip().lower(), volts.strip().removesuffix("V").strip()
-    if colour not in FORWARD or not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,3})?", number):
+    color, _, volts = text.partition("=")
+    color, number = color.strip().lower(), volts.strip().removesuffix("V").strip()
+    if color not in FORWARD or not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,3})?", number):
         raise argparse.ArgumentTypeError(
             f"`{text}` is not the volts of an LED: write red=1.8 (colors: {', '.join(FORWARD)})"
         )
@@ -153,4 +153,4 @@ def _led(text: str) -> "tuple[str, Fraction]":
         raise argparse.ArgumentTypeError(
             f"`{text}`: a lit LED has {float(least):g} to {float(most):g} V across it, by its color"
         )
-    return colour, Fraction(number)
+    return color, Fraction(number)

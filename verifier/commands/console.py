@@ -20,7 +20,7 @@ _SHOWN_ERRORS = 25
 
 def console_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--ascii", action="store_true", help="draw with plain ASCII characters")
-    parser.add_argument("--colour", "--color", choices=("auto", "always", "never"), default="auto")
+    parser.add_argument("--color", "--colour", choices=("auto", "always", "never"), default="auto")
 
 
 def seconds(text: str) -> float:
@@ -36,7 +36,7 @@ def seconds(text: str) -> float:
 def ink_of(options: argparse.Namespace) -> "Ink":
     from verifier.reports.ink import standard_ink
 
-    return standard_ink(colour=options.colour, ascii_only=options.ascii)
+    return standard_ink(color=options.color, ascii_only=options.ascii)
 
 
 @contextmanager

@@ -10,7 +10,7 @@ from verifier.verdicts.exit_codes import ExitCode
 
 
 def add(command: Command) -> None:
-    from verifier.sheets.catalogue import SHEETS
+    from verifier.sheets.catalog import SHEETS
 
     sheet = command("sheet", _sheet, "print a sheet to build and test from")
     sheet.add_argument("file", metavar="FILE")
@@ -35,7 +35,7 @@ def _sheet(options: argparse.Namespace) -> int:
     from verifier.api import load
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports.sheets import sheet_csv, sheet_lines
-    from verifier.sheets.catalogue import SHEETS
+    from verifier.sheets.catalog import SHEETS
 
     unfit = not_for(options)
     if unfit:

@@ -198,7 +198,7 @@ def _as_asked(options: argparse.Namespace) -> str:
 
 def _check_only(names: Sequence[str]) -> None:
     from verifier.api import unknown_word
-    from verifier.properties.catalogue import BY_NAME
+    from verifier.properties.catalog import BY_NAME
 
     for name in names:
         if name not in BY_NAME:

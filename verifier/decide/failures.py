@@ -252,7 +252,7 @@ def _already(sound: World, harm: Obligation) -> Expr:
 
 def _by_name(asked: Iterable[Obligation], plan: Plan) -> dict[str, list[tuple[int, Obligation]]]:
     """Harms by what their formulas speak of, heads and lines by their signal too, numbered in
-    the order of the catalogue."""
+    the order of the catalog."""
     found: dict[str, list[tuple[int, Obligation]]] = {}
     for number, harm in enumerate(asked):
         names = [what.name for what in support(harm.formula)]
@@ -265,7 +265,7 @@ def _by_name(asked: Iterable[Obligation], plan: Plan) -> dict[str, list[tuple[in
 def _near(
     touched: Iterable[str], asked: Mapping[str, Sequence[tuple[int, Obligation]]]
 ) -> list[Obligation]:
-    """The harms that speak of something touched, in the order of the catalogue."""
+    """The harms that speak of something touched, in the order of the catalog."""
     near = dict(item for name in touched for item in asked.get(name, ()))
     return [near[number] for number in sorted(near)]
 

@@ -25,7 +25,7 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.wiring.equipment import Fault
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.world.memory_abstraction import heard_by_memory, memory_alone
 from verifier.world.world import World
 
@@ -76,7 +76,7 @@ def hears_the_truth(world: World, timeout: float | None) -> bool:
     """Whether detectors that memory hears, by itself or through signals, report what is so while
     nothing is broken. What was shown of memory in histories rests on that."""
     heard = memory_alone(world).inputs
-    through_signals = any(what.kind in ("aspect", "colour") for what in heard)
+    through_signals = any(what.kind in ("aspect", "color") for what in heard)
     blocks = [
         block.name for block in world.plan.blocks.values()
         if block.detected and (through_signals or observables.block_report(block.name) in heard)

@@ -1,6 +1,6 @@
 """Whether two suspects, or groups of them, look the same from outside: proved, not sampled.
 
-In: a plan and two groups. Out: whether every lens shows the same colour with either, in every
+In: a plan and two groups. Out: whether every lens shows the same color with either, in every
 situation with at most one train on each block. Both plans are written as logic over the same
 inputs; where the two come to the same expression nothing more need be asked, otherwise the
 solver is asked for a situation in which some lens differs.

@@ -1,6 +1,6 @@
 """The layout on the bench: what its signals show, given how it is set up and what is wrong.
 
-In: a plan, a way it is set up (stock, points, levers), a group of suspects. Out: the colours
+In: a plan, a way it is set up (stock, points, levers), a group of suspects. Out: the colors
 each signal can then show, by the evaluator, without a solver. What no suspect of the group
 bears on is looked up rather than worked out again.
 """
@@ -23,8 +23,8 @@ from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Unsettled
 from verifier.reference.train_extents import ways_to_stand
 
-Colours = tuple[str, ...]
-NOBODY_KNOWS: Colours = ("?",)
+Colors = tuple[str, ...]
+NOBODY_KNOWS: Colors = ("?",)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -74,12 +74,12 @@ class Bench:
         self._truths: dict[Situation, Truth] = {}
         self._ways: dict[tuple[Setup, Suspects], list[Truth]] = {}
         self._states: dict[Suspect, list[Suspect]] = {}
-        self._known: dict[tuple[Suspects, Truth, str], Colours] = {}
+        self._known: dict[tuple[Suspects, Truth, str], Colors] = {}
 
     # -------------------------------------------------------------- what signals show
 
-    def shows(self, moment: Moment, signal: str) -> Colours:
-        """The colours of a signal's lenses, top to bottom."""
+    def shows(self, moment: Moment, signal: str) -> Colors:
+        """The colors of a signal's lenses, top to bottom."""
         truth, group = moment
         if group:
             cone = self.bearing.cone(signal, group)
@@ -90,7 +90,7 @@ class Bench:
             found = self._known[key] = self._look(group, truth.situation, signal)
         return found
 
-    def _look(self, group: Suspects, situation: Situation, signal: str) -> Colours:
+    def _look(self, group: Suspects, situation: Situation, signal: str) -> Colors:
         self.looks += 1
         broken = [(s.broken, s.states[0]) for s in group if s.broken is not None]
         lenses = [head.lens for head in self.plan.signals[signal].heads]

@@ -140,7 +140,7 @@ def explains(bench: Bench, group: Suspects, seen: Iterable[Observation]) -> bool
 
 def _explains(bench: Bench, group: Suspects, observation: Observation) -> bool:
     return any(
-        all(bench.shows(moment, sight.signal) in sight.colours for sight in observation.sights)
+        all(bench.shows(moment, sight.signal) in sight.colors for sight in observation.sights)
         for moment in bench.moments(observation.setup, group)
     )
 

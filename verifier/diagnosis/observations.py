@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import product
 from typing import NoReturn
 
-from verifier.diagnosis.bench import Bench, Colours, Setup
+from verifier.diagnosis.bench import Bench, Colors, Setup
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
 from verifier.language.source import Source, Span
 from verifier.plan import observables
@@ -38,15 +38,15 @@ _FILLERS = frozenset((
 _SET = ("lever", "button", "derail", "gate", "relay", "timer", "traffic")
 _THROWN = frozenset(("thrown", "told", "throw", "commanded"))
 _WORD = re.compile(r"[,;:]|[^\s,;:]+")
-_COLOURS = ("green", "yellow", "red", "lunar", "white", "dark")
+_COLORS = ("green", "yellow", "red", "lunar", "white", "dark")
 
 
 @dataclass(frozen=True, slots=True)
 class Sight:
-    """What a signal was seen to show: one of ``colours``, top to bottom."""
+    """What a signal was seen to show: one of ``colors``, top to bottom."""
 
     signal: str
-    colours: frozenset[Colours]
+    colors: frozenset[Colors]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,7 +106,7 @@ class _Reader:
         self.facts: dict[Observable, str] = {}
         self.told: dict[str, str] = {}
         self.lies: dict[str, str] = {}
-        self.sights: dict[str, frozenset[Colours]] = {}
+        self.sights: dict[str, frozenset[Colors]] = {}
 
     # -------------------------------------------------------------- the words
 
@@ -160,7 +160,7 @@ class _Reader:
         )  # fmt: skip
 
     def _sights(self) -> tuple[Sight, ...]:
-        return tuple(Sight(signal, colours) for signal, colours in self.sights.items())
+        return tuple(Sight(signal, colors) for signal, colors in self.sights.items())
 
     def _named(self, word: _Word) -> _Thing | None:
         found = self.things.get(word.text) or self._lower().get(word.low)
@@ -322,30 +322,30 @@ class _Reader:
                 continue
             said = [w.low for w in words]
             found = [self._shown(thing, said) for thing in self.subjects]
-            if all(colours is not None for colours in found):
-                for thing, colours in zip(self.subjects, found, strict=True):
-                    assert colours is not None
-                    self._see(thing, colours, words)
+            if all(colors is not None for colors in found):
+                for thing, colors in zip(self.subjects, found, strict=True):
+                    assert colors is not None
+                    self._see(thing, colors, words)
                 self.subjects, self.told_next = [], False
                 self.at += length
                 return True
         return False
 
-    def _see(self, thing: _Thing, colours: frozenset[Colours], words: Sequence[_Word]) -> None:
+    def _see(self, thing: _Thing, colors: frozenset[Colors], words: Sequence[_Word]) -> None:
         name = signal_of(thing.name, self.plan.signals)
         said = " ".join(word.text for word in words)
-        if not colours:
+        if not colors:
             self._never_seen(thing, words)
         self._note(thing.kind, thing.name, said.lower(), thing.span)
         known = self.sights.get(name)
-        if known is not None and not known & colours:
+        if known is not None and not known & colors:
             self._error("CP622", f"two different things are said of {name}", thing.span)
-        self.sights[name] = colours if known is None else known & colours
+        self.sights[name] = colors if known is None else known & colors
 
     def _never_seen(self, thing: _Thing, words: Sequence[_Word]) -> NoReturn:
         signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
         span = words[0].span.to(words[-1].span)
-        asked, heads = _colours([word.low for word in words]), len(signal.heads)
+        asked, heads = _colors([word.low for word in words]), len(signal.heads)
         if asked is not None and thing.kind == "signal" and len(asked) != heads:
             has = f"{heads} heads" if heads > 1 else "one head"
             given = f"{len(asked)} colors are" if len(asked) > 1 else "one color is"
@@ -355,13 +355,13 @@ class _Reader:
         said = " ".join(word.text for word in words)
         self._error("CP621", f"{thing.name} never shows `{said}`", span, _can_show(thing, signal))
 
-    def _shown(self, thing: _Thing, said: Sequence[str]) -> frozenset[Colours] | None:
-        """The colours that words stand for: none where the signal cannot show them, None
-        where they stand for no colours at all."""
+    def _shown(self, thing: _Thing, said: Sequence[str]) -> frozenset[Colors] | None:
+        """The colors that words stand for: none where the signal cannot show them, None
+        where they stand for no colors at all."""
         signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
         every = [head.lens.values for head in signal.heads]
         if thing.kind == "head":
-            asked = _colours(said)
+            asked = _colors(said)
             if asked is None or len(asked) > 1:
                 return None
             index = [head.name for head in signal.heads].index(thing.name)
@@ -380,7 +380,7 @@ class _Reader:
                 c for c, rank in ranks.items() if len(c) == len(every) and _can(c, every)
                 and (rank <= STOP_RANK if stop else rank > RESTRICTED_RANK)
             )  # fmt: skip
-        asked = _colours(said)
+        asked = _colors(said)
         if asked is None:
             return None
         return frozenset([asked] if len(asked) == len(every) and _can(asked, every) else [])
@@ -484,15 +484,15 @@ def _in_any_case(word: str, known: Iterable[str]) -> str | None:
     return next((name for name in known if name.lower() == word.lower()), None)
 
 
-def _colours(said: Sequence[str]) -> Colours | None:
-    """``flashing yellow over red`` as colours."""
+def _colors(said: Sequence[str]) -> Colors | None:
+    """``flashing yellow over red`` as colors."""
     parts = " ".join(said).split(" over ")
-    known = {*_COLOURS, *(f"flashing {colour}" for colour in _COLOURS)}
+    known = {*_COLORS, *(f"flashing {color}" for color in _COLORS)}
     return tuple(parts) if all(part in known for part in parts) else None
 
 
-def _can(colours: Colours, every: Sequence[tuple[str, ...]]) -> bool:
-    return all(colour in can for colour, can in zip(colours, every, strict=True))
+def _can(colors: Colors, every: Sequence[tuple[str, ...]]) -> bool:
+    return all(color in can for color, can in zip(colors, every, strict=True))
 
 
 def _can_show(thing: _Thing, signal: Signal) -> str:

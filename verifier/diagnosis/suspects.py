@@ -217,7 +217,7 @@ class Bearing:
         signals: set[str] = set()
         for what in {what for head in heads for what in asked_by(self._plan, head)}:
             match what.kind:
-                case "aspect" | "colour":
+                case "aspect" | "color":
                     signals.add(signal_of(what.name, self._plan.signals))
                 case "block report":
                     detectors.update(d.name for d in self._wiring.detectors_of(what.name))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import islice, product
 from math import gcd
 
-from verifier.diagnosis.bench import Bench, Colours, Setup
+from verifier.diagnosis.bench import Bench, Colors, Setup
 from verifier.diagnosis.suspects import Suspects
 from verifier.plan.observables import Observable
 
@@ -24,7 +24,7 @@ MAX_SIGNALS = 8
 MAX_TEST_LOOKS = 7_000
 
 # What the looks of one test show together, in every way it can come out.
-Together = frozenset[tuple[Colours, ...]]
+Together = frozenset[tuple[Colors, ...]]
 Table = tuple[Together, ...]
 
 
@@ -46,7 +46,7 @@ class Outcome:
     may change from moment to moment); ``groups``: the explanations by which it does. ``None``
     among them stands for nothing being wrong."""
 
-    shows: frozenset[Colours]
+    shows: frozenset[Colors]
     groups: tuple[int | None, ...]
 
 
@@ -131,7 +131,7 @@ def _lines(bench: Bench, signals: Sequence[str]) -> list[Setup]:
         return sorted(_each_once(found), key=_size)
     kept = [_line(bench, [_each(knob)[0] for knob in every])]
     for signal in signals:
-        shown: set[Colours] = set()
+        shown: set[Colors] = set()
         rest = [_each(knob)[0] for knob in every]
         own = _knobs(bench, [signal])
         mine = {knob for knob, _ in own}
@@ -139,9 +139,9 @@ def _lines(bench: Bench, signals: Sequence[str]) -> list[Setup]:
         for chosen in islice(product(*(_each(knob) for knob in own)), MAX_TRIED):
             line = _line(bench, [*rest, *chosen])
             for moment in bench.moments(line, ()):
-                colours = bench.shows(moment, signal)
-                if colours not in shown:
-                    shown.add(colours)
+                colors = bench.shows(moment, signal)
+                if colors not in shown:
+                    shown.add(colors)
                     kept.append(line)
     return sorted(_each_once(kept), key=_size)[:MAX_LINES]
 
@@ -244,7 +244,7 @@ def best_test(tables: Sequence[Table], suite: Suite, sound: Table | None) -> Nex
     best: tuple[tuple[int, int, int], NextTest] | None = None
     for index, setup in enumerate(suite.setups):
         for column, look in enumerate(suite.looks(index)):
-            parts: dict[frozenset[Colours], list[int | None]] = {}
+            parts: dict[frozenset[Colors], list[int | None]] = {}
             for number, table in [*([(None, sound)] if sound else []), *enumerate(tables)]:
                 shows = frozenset(together[column] for together in table[index])
                 parts.setdefault(shows, []).append(number)
@@ -259,7 +259,7 @@ def best_test(tables: Sequence[Table], suite: Suite, sound: Table | None) -> Nex
     return best[1] if best else None
 
 
-def _left(parts: dict[frozenset[Colours], list[int | None]], against_sound: bool) -> int:
+def _left(parts: dict[frozenset[Colors], list[int | None]], against_sound: bool) -> int:
     """How many explanations a look leaves with the one that is true, summed over all; or how
     many may go unnoticed."""
     left = 0

@@ -24,5 +24,5 @@ def changes(plan: Plan, before: Seen, seen: Seen) -> Iterator[Mark]:
             if before.states.get(what) != seen.states.get(what):
                 yield Mark(kind, what.name, "changed")
     for signal in plan.signals.values():
-        if before.colours(signal) != seen.colours(signal):
+        if before.colors(signal) != seen.colors(signal):
             yield Mark("signal", signal.name, "changed")

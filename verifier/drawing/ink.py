@@ -1,7 +1,7 @@
 """The marks a drawing is made of, in fine characters and in plain ASCII.
 
 A pencil sketch: thin rail, a heavier line where stock stands on the block, slanted legs,
-short bars for gaps, words beside things. No mark means anything by its colour.
+short bars for gaps, words beside things. No mark means anything by its color.
 """
 
 from collections.abc import Collection

@@ -56,7 +56,7 @@ class Spaced:
 
 
 def inner_bounds(sketch: Sketch, sizes: Sizes) -> tuple[Bound, ...]:
-    """Bounds between neighbours on one strip."""
+    """Bounds between neighbors on one strip."""
     return tuple(
         Bound(a, b, sizes.nodes[a].width + sizes.joint)
         for strip in sketch.strips

@@ -3,7 +3,7 @@
 Input: a plan and, where wanted, what is seen of it in one situation. Output: whole `<svg>`
 elements without scripts. Each element of the plan is a group of its own with an id that never
 changes, `data-kind` and `data-name`, and `data-state` where its state is told, so that pages
-find it and follow it. Colours are custom properties (`--ink`, `--paper`, `--lens-green`, …).
+find it and follow it. Colors are custom properties (`--ink`, `--paper`, `--lens-green`, …).
 """
 
 from collections.abc import Collection, Sequence

@@ -345,14 +345,14 @@ class Drafter:
             for n in range(len(signal.heads))
         ]
         said = self.view.seen is not None and self.view.speaks_of("signal", signal.name)
-        colours = self.view.seen.colours(signal) if said and self.view.seen else None
+        colors = self.view.seen.colors(signal) if said and self.view.seen else None
         body = [template.mast((foot, y), places)]
         # The lowest head is nearest to the foot.
         for n, (head, at) in enumerate(zip(reversed(signal.heads), places, strict=True)):
-            colour = colours[len(signal.heads) - 1 - n] if colours else None
-            title = f"{head.name}: {colour}" if colour else head.name
-            data = f' data-state="{colour}"' if colour else ""
-            drawn = [template.lens(at, colour)]
+            color = colors[len(signal.heads) - 1 - n] if colors else None
+            title = f"{head.name}: {color}" if color else head.name
+            data = f' data-state="{color}"' if color else ""
+            drawn = [template.lens(at, color)]
             if self.view.broken("head", head.name):
                 drawn.append(template.cross_out(at))
             spot = Box(at[0] - HEAD, at[1] - HEAD, 2 * HEAD, 2 * HEAD)
@@ -360,12 +360,12 @@ class Drafter:
         name_at = (foot - side * 5, y + 4)
         body.append(template.text(name_at, short(signal.name), "e" if side == RIGHT else ""))
         title, data = signal.name, ""
-        if colours and self.view.seen:
+        if colors and self.view.seen:
             aspect = aspect_word(self.view.seen.aspect(signal))
             low = box.bottom - 3 if put.side == BELOW else box.y + 9
             body.append(template.text((outer, low), aspect, "m e" if side == RIGHT else "m"))
             title, data = (
-                f"{signal.name} {aspect}: {' over '.join(colours)}",
+                f"{signal.name} {aspect}: {' over '.join(colors)}",
                 f' data-state="{escape(aspect)}"',
             )
         grey = not self.view.speaks_of("signal", signal.name)

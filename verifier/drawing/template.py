@@ -1,8 +1,8 @@
 """The drafting template: the shapes a drawing is made of, as SVG text.
 
-Input: places in CSS pixels. Output: fragments of SVG. Colours are custom properties with a
+Input: places in CSS pixels. Output: fragments of SVG. Colors are custom properties with a
 plain value before them, so that a page can give them others and a converter that knows no
-custom properties draws them all the same. No mark means anything by its colour alone.
+custom properties draws them all the same. No mark means anything by its color alone.
 """
 
 from collections.abc import Iterator, Sequence
@@ -18,7 +18,7 @@ CURVE = 9.0  # rail that a corner in the track takes on each side
 BEND = 26.0  # the same in a bend
 
 
-def _colours(*rules: tuple[str, str, str, str]) -> str:
+def _colors(*rules: tuple[str, str, str, str]) -> str:
     return "".join(
         f".cp-plan {where}{{{what}:{plain};{what}:var(--{name},{plain})}}"
         for where, what, name, plain in rules
@@ -39,7 +39,7 @@ STYLE = (
     ".cp-plan .e{text-anchor:end}.cp-plan .c{text-anchor:middle}"
     ".cp-plan .hatch{fill:none;stroke-width:.9}"
     ".cp-plan .spot{fill:none;stroke-width:2.6}"
-    + _colours(
+    + _colors(
         ("", "color", "ink", "#1b1b1b"),
         (".dim", "color", "quiet", "#9b9b9b"),
         (".paper,.cp-plan .o", "fill", "paper", "#ffffff"),
@@ -177,12 +177,12 @@ def text(at: Point, words: str, kind: str = "") -> str:
 # ------------------------------------------------------------------ signals
 
 
-def lens(at: Point, colour: str | None) -> str:
-    """One head: a circle with its colour and the letter of it; dark is an empty circle with
+def lens(at: Point, color: str | None) -> str:
+    """One head: a circle with its color and the letter of it; dark is an empty circle with
     a dash, flashing has rays. None: of which nothing is said."""
-    if colour is None:
+    if color is None:
         return circle(at, HEAD, "o lens")
-    *flashing, plain = colour.split()
+    *flashing, plain = color.split()
     drawn = circle(at, HEAD, f"o lens {plain}")
     x, y = at
     if plain == "dark":

@@ -90,7 +90,7 @@ class View:
                 return self.speaks_of("block", self.plan.track.pieces[name].block or "")
             case "signal":
                 signal = self.plan.signals[name]
-                heads = (("colour", head.name) for head in signal.heads)
+                heads = (("color", head.name) for head in signal.heads)
                 return self._matters(("aspect", name), ("reading", name), *heads)
             case "derail" | "gate":
                 return self._matters((kind, name), (f"{kind} report", name))
@@ -126,11 +126,11 @@ class View:
     def signal(self, signal: Signal) -> str:
         """``4L``, or with its aspect ``4L Clear G/R``."""
         if self.seen is None or not self.matters(
-            signal.aspect, *(head.colour for head in signal.heads)
+            signal.aspect, *(head.color for head in signal.heads)
         ):
             return signal.name
-        colours = "/".join(letter(colour) for colour in self.seen.colours(signal))
-        return f"{signal.name} {aspect_word(self.seen.aspect(signal))} {colours}"
+        colors = "/".join(letter(color) for color in self.seen.colors(signal))
+        return f"{signal.name} {aspect_word(self.seen.aspect(signal))} {colors}"
 
     def longest_signal(self, signal: Signal) -> int:
         """The length of the longest text that :meth:`signal` may give."""
@@ -140,9 +140,9 @@ class View:
         return len(signal.name) + 1 + aspects + 1 + 2 * len(signal.heads) - 1
 
 
-def letter(colour: str) -> str:
-    """A head's colour as a letter, ``*`` before it where it flashes."""
-    words = colour.split()
+def letter(color: str) -> str:
+    """A head's color as a letter, ``*`` before it where it flashes."""
+    words = color.split()
     mark = _LETTERS.get(words[-1], "?")
     return f"*{mark}" if words[0] == "flashing" else mark
 

@@ -90,15 +90,15 @@ class _Teller:
     def seen(self, signal: Signal) -> Cause:
         """What an engineer sees. Where that is not what the signal is told to show, why."""
         heads = signal.heads
-        wanted = [signal.reading, *(head.lens for head in heads), *(head.colour for head in heads)]
+        wanted = [signal.reading, *(head.lens for head in heads), *(head.color for head in heads)]
         states = self._states(*wanted)
-        if all(states[head.lens] == states[head.colour] for head in heads):
+        if all(states[head.lens] == states[head.color] for head in heads):
             return self.signal(signal, 0)
         lenses = " over ".join(states[head.lens] for head in heads)
         reasons = [
-            self._unlit(head, states[head.colour])
+            self._unlit(head, states[head.color])
             for head in heads
-            if states[head.lens] != states[head.colour]
+            if states[head.lens] != states[head.color]
         ]
         lit = [states[head.lens] for head in heads if states[head.lens] != "dark"]
         reading = states[signal.reading]
@@ -112,7 +112,7 @@ class _Teller:
         return Cause(text, signal.span, (*reasons, told))
 
     def _unlit(self, head: Head, told: str) -> Cause:
-        """Why a head does not show the colour it is told."""
+        """Why a head does not show the color it is told."""
         wiring = self._plan.wiring
         for pair in wiring.swapped_heads:
             if head.name in pair:
@@ -126,10 +126,10 @@ class _Teller:
 
     def signal(self, signal: Signal, depth: int) -> Cause:
         """What a signal is told to show."""
-        wanted = [signal.aspect, *(head.colour for head in signal.heads)]
+        wanted = [signal.aspect, *(head.color for head in signal.heads)]
         states = self._states(*wanted)
-        colours = " over ".join(states[head.colour] for head in signal.heads)
-        text = f"{signal.name} shows {states[signal.aspect]} ({colours})"
+        colors = " over ".join(states[head.color] for head in signal.heads)
+        text = f"{signal.name} shows {states[signal.aspect]} ({colors})"
         if (signal.name, "") in self._told or depth >= MAX_DEPTH:
             self._refer_to(signal.name, "")
             return Cause(text, signal.span)
@@ -157,7 +157,7 @@ class _Teller:
         ruled = {h.name: self._acting(h.name, h.lines).shows for h in signal.heads}
         instead = self._instead(head, signal, ruled)
         if instead is not None:
-            (state,) = self._states(head.colour).values()
+            (state,) = self._states(head.color).values()
             return Cause(f"{head.name} is {state}", head.span, (instead,))
         return Cause(
             f"{head.name} is {line.shows}",
@@ -166,13 +166,13 @@ class _Teller:
         )
 
     def _ruled(self, signal: Signal, line: Line) -> dict[str, str]:
-        """The colours that the acting line gives the heads of a signal."""
+        """The colors that the acting line gives the heads of a signal."""
         if signal.by_head:
             return {signal.heads[0].name: line.shows}
         aspect = self._plan.chart.get(line.shows)
-        colours = aspect.for_heads(len(signal.heads)) if aspect else None
-        assert colours is not None, "checked when the plan was built"
-        return {head.name: colour for head, colour in zip(signal.heads, colours, strict=True)}
+        colors = aspect.for_heads(len(signal.heads)) if aspect else None
+        assert colors is not None, "checked when the plan was built"
+        return {head.name: color for head, color in zip(signal.heads, colors, strict=True)}
 
     def _instead(self, head: Head, signal: Signal, ruled: dict[str, str]) -> Cause | None:
         """Why the driver of a head does not do what the rules say; None where it does."""
@@ -305,7 +305,7 @@ class _Teller:
                     reasons = tuple(self._why(inner.condition, reader, depth + 1))
                     cause = Cause(text, inner.span, reasons)
                 return cause, self._chained((name, reader), cause)
-            case "aspect" | "colour":
+            case "aspect" | "color":
                 owner = signal_of(name, self._plan.signals)
                 cause = self.signal(self._plan.signals[owner], depth + 1)
                 return cause, self._chained((owner, ""), cause)

@@ -105,7 +105,7 @@ class Circuit:
             if self._wiring.feeders[name].block == block:
                 feeder = self._wiring.feeders[name]
                 yield Cause(f"feeder {name} of {block} passes through {detector.name}", feeder.span)
-        for beside, other in self._wires.neighbours(block):
+        for beside, other in self._wires.neighbors(block):
             if self._wires.flow(beside) and other == detector.block:
                 yield self._bridged(beside.name, beside.joined, beside.span)
 
@@ -198,7 +198,7 @@ class Circuit:
             span = self._plan.blocks[block].span
             yield Cause(text, span, dead)
             return
-        for beside, other in self._wires.neighbours(block):
+        for beside, other in self._wires.neighbors(block):
             flow = self._wires.flow(beside)
             if flow.endswith(f"by way of {other}"):
                 open_way = self._bridged(beside.name, beside.joined, beside.span)

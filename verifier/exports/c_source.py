@@ -26,7 +26,7 @@ MARK = "/* Written by clearproof"
 _PREFIX_LENGTH = 20
 _FIRST_WORDS = frozenset({
     "block", "points", "derail", "gate", "lever", "button", "relay", "timer", "traffic", "lamp",
-    "input", "aspect", "head", "colour", "throw", "unlocked", "clock", "is", "again", "part",
+    "input", "aspect", "head", "color", "throw", "unlocked", "clock", "is", "again", "part",
     "settled", "memory", "in", "out", "elapsed",
 })  # fmt: skip
 _THROW = (("THROW_HOLD", 0), ("THROW_NORMAL", 1), ("THROW_REVERSE", 2))
@@ -100,7 +100,7 @@ def _enumerators(face: Interface, code: Code) -> None:
         if new:
             _enum(((state.enumerator, state.number) for state in new), code, "0x{:02X}")
     code.say(f"Colors. A flashing one is the steady one and {FLASHING}.")
-    _enum(((s.enumerator, s.number) for s in face.colours.values()), code, "{}")
+    _enum(((s.enumerator, s.number) for s in face.colors.values()), code, "{}")
     code.say("Aspects, the most restrictive first; 0 where the colors are none of the chart's.")
     _enum(((s.enumerator, s.number) for s in face.aspects.values()), code, "{}")
     if any(points.throw for points in face.points):
@@ -257,10 +257,10 @@ def _words_of(face: Interface) -> Iterator[str]:
 
 def _restrictive(face: Interface) -> Iterator[str]:
     for lit in face.lit:
-        aspect, colours = face.restrictive(lit.signal)
+        aspect, colors = face.restrictive(lit.signal)
         yield f"out->{lit.aspect} = {face.aspects[aspect].enumerator};"
-        for name, colour in zip(lit.heads, colours, strict=True):
-            yield f"out->{name} = {face.colours[colour].enumerator};"
+        for name, color in zip(lit.heads, colors, strict=True):
+            yield f"out->{name} = {face.colors[color].enumerator};"
     for points in face.points:
         if points.unlocked:
             yield f"out->{points.unlocked} = false;"

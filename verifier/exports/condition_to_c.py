@@ -27,7 +27,7 @@ from verifier.logic.expr import And, Atom, Const, Expr, Group, Or, fold, nodes
 from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says
 from verifier.plan.signals.heads import signal_of
 
-# What is asked of an aspect or a colour.
+# What is asked of an aspect or a color.
 Question = tuple[Observable, tuple[str, ...]]
 
 
@@ -61,7 +61,7 @@ class Wording:
         known = self.settled.get((what, values))
         if known is not None:
             return Is(known)
-        if what.kind in ("aspect", "colour"):
+        if what.kind in ("aspect", "color"):
             return self._shown(what, values)
         if what.kind == "fault":
             return self._fault(what, values)
@@ -78,13 +78,13 @@ class Wording:
         return self.face.place(found)
 
     def _shown(self, what: Observable, values: tuple[str, ...]) -> Test:
-        words = self.face.aspects if what.kind == "aspect" else self.face.colours
+        words = self.face.aspects if what.kind == "aspect" else self.face.colors
         chosen = [words[v].enumerator for v in what.values if v in values]
         others = [words[v].enumerator for v in what.values if v not in values]
         return one_of(self.told(what), chosen, others)
 
     def told(self, what: Observable) -> str:
-        """The output that holds an aspect or a colour."""
+        """The output that holds an aspect or a color."""
         owner = signal_of(what.name, self.face.plan.signals)
         lit = next(lit for lit in self.face.lit if lit.signal.name == owner)
         if what.kind == "aspect":

@@ -106,7 +106,7 @@ def _same_names(read: Program, export: Export) -> None:
     if {n: (f.returns, f.given) for n, f in read.functions.items()} != _functions(face, prefix):
         raise NotReadable("other functions than there should be")
     states = [s for f in (*face.inputs, *face.memory) for s in f.all_states]
-    numbers = {s.enumerator: s.number for s in (*states, *face.colours.values())}
+    numbers = {s.enumerator: s.number for s in (*states, *face.colors.values())}
     numbers |= {s.enumerator: s.number for s in face.aspects.values()}
     if any(points.throw for points in face.points):
         numbers |= {"THROW_HOLD": 0, "THROW_NORMAL": 1, "THROW_REVERSE": 2}
@@ -233,7 +233,7 @@ class _Comparison:
         for lit in face.lit:
             shown = [(lit.signal.aspect, lit.aspect, face.aspects)]
             shown += [
-                (head.colour, name, face.colours)
+                (head.color, name, face.colors)
                 for head, name in zip(lit.signal.heads, lit.heads, strict=True)
             ]
             for what, name, words in shown:
@@ -296,16 +296,16 @@ class _Comparison:
         assert run.returned is not None
         yield Claim("that something is out of order", terms.opposite(run.returned.truth))
         for lit in face.lit:
-            aspect, colours = face.restrictive(lit.signal)
+            aspect, colors = face.restrictive(lit.signal)
             told = run.after[f"out->{lit.aspect}"]
             yield Claim(
                 f"{lit.signal.name} at stop",
                 self._expected.is_number(told, face.aspects[aspect].number),
             )
-            for name, colour in zip(lit.heads, colours, strict=True):
+            for name, color in zip(lit.heads, colors, strict=True):
                 told = run.after[f"out->{name}"]
                 yield Claim(
-                    f"{name} at stop", self._expected.is_number(told, face.colours[colour].number)
+                    f"{name} at stop", self._expected.is_number(told, face.colors[color].number)
                 )
         for points in face.points:
             if points.unlocked:

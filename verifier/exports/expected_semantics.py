@@ -37,7 +37,7 @@ class Expected:
     # -------------------------------------------------------------- what comes out
 
     def shown(self, what: Observable) -> Mapping[str, Any]:
-        """When an aspect or a colour is each of its values."""
+        """When an aspect or a color is each of its values."""
         return {v: self._rule(self._world.expand(atom(what, v))) for v in what.values}
 
     def unlocked(self, turnout: str) -> Any:

@@ -18,7 +18,7 @@ from verifier.plan import observables
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED, Condition, Observable
 from verifier.plan.signals.aspects import Chart, Combination
-from verifier.plan.signals.build_signals import COLOURS
+from verifier.plan.signals.build_signals import COLORS
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.report_abstraction import lamp_out, missing, reports_of
 
@@ -30,7 +30,7 @@ _MORE_CODES = tuple(n for n in range(1, 255) if n.bit_count() % 2 == 0)
 MOST_POSITIONS = len(_MORE_CODES)
 
 # Red is 0, so that outputs which nobody has written yet are at red.
-_STEADY = ("red", "dark", *(c for c in COLOURS if c not in ("red", "dark")))
+_STEADY = ("red", "dark", *(c for c in COLORS if c not in ("red", "dark")))
 FLASHING = 16
 # A call counts no more time than this, in milliseconds: nobody looked in between.
 LONGEST_CALL = 1000
@@ -110,7 +110,7 @@ class Points:
 
 @dataclass(frozen=True, slots=True)
 class Lit:
-    """The outputs of one signal: its aspect, and the colours of its heads from the top down."""
+    """The outputs of one signal: its aspect, and the colors of its heads from the top down."""
 
     signal: Signal
     aspect: str
@@ -127,7 +127,7 @@ class Interface:
     clocks: tuple[Clock, ...]
     lit: tuple[Lit, ...]
     points: tuple[Points, ...]
-    colours: Mapping[str, State]
+    colors: Mapping[str, State]
     aspects: Mapping[str, State]
     # For every field that goes in or is remembered.
     by_what: Mapping[Observable, Field]
@@ -141,21 +141,21 @@ class Interface:
         return next((clock for clock in self.clocks if clock.of.what.name == name), None)
 
     def restrictive(self, signal: Signal) -> tuple[str, tuple[str, ...]]:
-        """The most restrictive that the rules of a signal show: the aspect, and the colours."""
+        """The most restrictive that the rules of a signal show: the aspect, and the colors."""
         chart = self.plan.chart
         if signal.by_head:
-            colours = tuple(head.lines[-1].shows for head in signal.heads)
+            colors = tuple(head.lines[-1].shows for head in signal.heads)
         else:
-            colours = colours_of(signal.lines[-1].shows, signal, chart)
-        return chart.reading(colours), colours
+            colors = colors_of(signal.lines[-1].shows, signal, chart)
+        return chart.reading(colors), colors
 
 
-def colours_of(aspect: str, signal: Signal, chart: Chart) -> Combination:
-    """The colours in which a signal shows an aspect of its rules."""
+def colors_of(aspect: str, signal: Signal, chart: Chart) -> Combination:
+    """The colors in which a signal shows an aspect of its rules."""
     found = chart.get(aspect)
-    colours = found.for_heads(len(signal.heads)) if found else None
-    assert colours is not None, "checked when the plan was built"
-    return colours
+    colors = found.for_heads(len(signal.heads)) if found else None
+    assert colors is not None, "checked when the plan was built"
+    return colors
 
 
 class TooManyPositions(Exception):
@@ -196,7 +196,7 @@ def interface(plan: Plan) -> Interface:
             for signal in plan.signals.values()
         ),
         tuple(_points(plan, names)),
-        {c: State(c, *_colour(c)) for c in _colours(plan)},
+        {c: State(c, *_color(c)) for c in _colors(plan)},
         _aspects(plan, words),
         {field.what: field for field in (*inputs, *memory)},
     )
@@ -226,19 +226,19 @@ def _states(what: Observable, enumerators: Sequence[str]) -> tuple[State, ...]:
     )
 
 
-def _colours(plan: Plan) -> Iterator[str]:
-    shown = {c for s in plan.signals.values() for head in s.heads for c in head.colour.values}
+def _colors(plan: Plan) -> Iterator[str]:
+    shown = {c for s in plan.signals.values() for head in s.heads for c in head.color.values}
     yield from _STEADY
     yield from (f"flashing {c}" for c in _STEADY if f"flashing {c}" in shown)
 
 
-def _colour(colour: str) -> tuple[str, int]:
-    number = _STEADY.index(colour.removeprefix("flashing "))
-    return f"COLOR_{_cap(colour)}", number + FLASHING * colour.startswith("flashing ")
+def _color(color: str) -> tuple[str, int]:
+    number = _STEADY.index(color.removeprefix("flashing "))
+    return f"COLOR_{_cap(color)}", number + FLASHING * color.startswith("flashing ")
 
 
 def _aspects(plan: Plan, words: Names) -> dict[str, State]:
-    """The most restrictive first; 0 is for colours that the chart does not list."""
+    """The most restrictive first; 0 is for colors that the chart does not list."""
     found = {UNLISTED: State(UNLISTED, "ASPECT_UNLISTED", 0)}
     words.give_capital("ASPECT", "UNLISTED")
     for number, aspect in enumerate(reversed(plan.chart.aspects), start=1):

@@ -11,7 +11,7 @@ from pathlib import PurePath
 
 from verifier.exports.c_text import Code, Is, Test, any_of, every
 from verifier.exports.condition_to_c import Question, Wording
-from verifier.exports.interface import Interface, Lit, colours_of, reports_asked
+from verifier.exports.interface import Interface, Lit, colors_of, reports_asked
 from verifier.exports.names import Names
 from verifier.language.source import Span
 from verifier.logic.expr import Atom, Expr, atom, nodes
@@ -76,7 +76,7 @@ class SignalRules:
                 (says.what, says.values)
                 for condition in conditions
                 for says in says_in(condition)
-                if says.what.kind in ("aspect", "colour")
+                if says.what.kind in ("aspect", "color")
                 and signal_of(says.what.name, self._plan.signals) in signals
             },
             key=lambda q: (q[0].kind, q[0].name, q[1]),
@@ -130,7 +130,7 @@ class SignalRules:
             node
             for node in nodes(meaning)
             if isinstance(node, Atom)
-            and node.what.kind in ("aspect", "colour")
+            and node.what.kind in ("aspect", "color")
             and signal_of(node.what.name, self._plan.signals) in circle
         ]
 
@@ -142,12 +142,12 @@ class SignalRules:
         if signal.by_head:
             for head, name in zip(signal.heads, lit.heads, strict=True):
                 self._lines(head.lines, words, code, {
-                    line.index: [f"out->{name} = {self._colour(line.shows)};"]
+                    line.index: [f"out->{name} = {self._color(line.shows)};"]
                     for line in head.lines
                 })  # fmt: skip
         else:
             self._lines(signal.lines, words, code, {
-                line.index: self._shows(lit, self._colours(line, signal)) for line in signal.lines
+                line.index: self._shows(lit, self._colors(line, signal)) for line in signal.lines
             })  # fmt: skip
         self._noticed(lit, words, code)
         if signal.by_head:
@@ -170,38 +170,38 @@ class SignalRules:
             code.put(*shows[line.index])
             code.close()
 
-    def _colours(self, line: Line, signal: Signal) -> Combination:
-        return colours_of(line.shows, signal, self._plan.chart)
+    def _colors(self, line: Line, signal: Signal) -> Combination:
+        return colors_of(line.shows, signal, self._plan.chart)
 
-    def _shows(self, lit: Lit, colours: Combination) -> list[str]:
-        aspect = self._face.aspects[self._plan.chart.reading(colours)]
+    def _shows(self, lit: Lit, colors: Combination) -> list[str]:
+        aspect = self._face.aspects[self._plan.chart.reading(colors)]
         return [
             f"out->{lit.aspect} = {aspect.enumerator};",
             *(
-                f"out->{name} = {self._colour(colour)};"
-                for name, colour in zip(lit.heads, colours, strict=True)
+                f"out->{name} = {self._color(color)};"
+                for name, color in zip(lit.heads, colors, strict=True)
             ),
         ]
 
-    def _colour(self, colour: str) -> str:
-        return self._face.colours[colour].enumerator
+    def _color(self, color: str) -> str:
+        return self._face.colors[color].enumerator
 
     def _read(self, lit: Lit, code: Code) -> None:
-        """The aspect that the colours of the heads are."""
+        """The aspect that the colors of the heads are."""
         chart = self._plan.chart
         unlisted = self._face.aspects[UNLISTED].enumerator
-        shown = [head.colour.values for head in lit.signal.heads]
+        shown = [head.color.values for head in lit.signal.heads]
         listed = [c for c in product(*shown) if chart.readings(c)]
         listed.sort(key=lambda c: chart.aspects.index(chart.readings(c)[0]))
         word = "if ("
-        for colours in listed:
+        for colors in listed:
             tests = (
-                Is(f"out->{name} == {self._colour(colour)}")
-                for name, colour in zip(lit.heads, colours, strict=True)
+                Is(f"out->{name} == {self._color(color)}")
+                for name, color in zip(lit.heads, colors, strict=True)
             )
             code.test(word, every(*tests), ") {")
             code.put(
-                f"    out->{lit.aspect} = {self._face.aspects[chart.reading(colours)].enumerator};",
+                f"    out->{lit.aspect} = {self._face.aspects[chart.reading(colors)].enumerator};",
                 "}",
             )
             word = "else if ("
@@ -232,7 +232,7 @@ class SignalRules:
             ))  # fmt: skip
 
     def _instead(
-        self, lit: Lit, heads: list[int], colour: str, when: Test, code: Code, said: str
+        self, lit: Lit, heads: list[int], color: str, when: Test, code: Code, said: str
     ) -> None:
         signal = lit.signal
         if when == any_of():
@@ -241,9 +241,9 @@ class SignalRules:
         code.indent += 1
         code.say(said)
         if signal.by_head:
-            code.put(*(f"out->{lit.heads[i]} = {self._colour(colour)};" for i in heads))
+            code.put(*(f"out->{lit.heads[i]} = {self._color(color)};" for i in heads))
         else:
-            code.put(*self._shows(lit, (colour,) * len(signal.heads)))
+            code.put(*self._shows(lit, (color,) * len(signal.heads)))
         code.close()
 
     def _missing(self, reports: Iterable[Observable]) -> Test:
@@ -258,7 +258,7 @@ class SignalRules:
             lamp = self._face.by_what[lamp_out(lit.signal.heads[i].name)]
             tests.append(every(
                 Is(f"in->{lamp.name} == {lamp.state('out').enumerator}"),
-                Is(f"out->{lit.heads[i]} != {self._colour('dark')}"),
+                Is(f"out->{lit.heads[i]} != {self._color('dark')}"),
             ))  # fmt: skip
         return any_of(*tests)
 
@@ -285,7 +285,7 @@ def _asks(node: Node, plan: Plan) -> Iterator[Node]:
         for says in says_in(when):
             if says.what.kind == "condition":
                 yield "condition", says.what.name
-            elif says.what.kind in ("aspect", "colour"):
+            elif says.what.kind in ("aspect", "color"):
                 yield "signal", signal_of(says.what.name, plan.signals)
 
 

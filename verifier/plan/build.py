@@ -28,7 +28,7 @@ from verifier.plan.signals.build_signals import (
     aspect_observable,
     build_chart,
     build_signals,
-    head_colours,
+    head_colors,
     one_reader_each,
 )
 from verifier.plan.signals.heads import signal_meant
@@ -83,7 +83,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     named_routes = read_routes(statements, routes, names)
     aspects = {n: aspect_observable(n, p, head_nodes, chart, wiring) for n, p in posts.items()}
     words = Vocabulary(
-        names, chart, aspects, head_colours(posts, head_nodes, chart, wiring),
+        names, chart, aspects, head_colors(posts, head_nodes, chart, wiring),
         _levers(statements, names), _undetected(statements),
         {c.name: c.ends for c in crossovers},
         {name: route for name, (route, _) in named_routes.items()},

@@ -116,8 +116,8 @@ def _one(name: tree.Name, state: tree.State, words: Vocabulary, in_rule: bool) -
     span = name.span.to(state.span) if name.span.start < state.span.start else name.span
     declared = words.names.table.get(name.text)
     head = declared is None and signal_meant(name.text, words.names.table) != name.text
-    if head or (state.kind == "colour" and name.text in words.colours):
-        return _head_colour(name, state, words, span, in_rule)
+    if head or (state.kind == "color" and name.text in words.colors):
+        return _head_color(name, state, words, span, in_rule)
     if declared is None:
         wanted = _kinds_with(state)
         words.names.unknown(name, "", wanted)
@@ -277,32 +277,32 @@ def _among(what: Observable, wanted: set[str]) -> tuple[str, ...]:
     return tuple(value for value in what.values if value in wanted)
 
 
-def _head_colour(
+def _head_color(
     name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
-    colour = words.colours.get(name.text)
-    if colour is None:
+    color = words.colors.get(name.text)
+    if color is None:
         if _misplaced(signal_of(name.text, words.names.table), words):
             return None
         words.names.error(
             "CP201",
             f"no head is called `{name.text}`",
             name.span,
-            did_you_mean(name.text, words.colours)
+            did_you_mean(name.text, words.colors)
             or "A head goes by its signal's name, a dot, and its own: `4L.upper`.",
         )
         return None
-    if state.kind != "colour":
+    if state.kind != "color":
         words.names.error(
             "CP204",
             f"`{name.text}` is a head, and a head is never `{state_text(state)}`",
             span,
-            f"It can be {one_of([f'`{colour}`' for colour in STATES_OF['head'][0]])}.",
+            f"It can be {one_of([f'`{color}`' for color in STATES_OF['head'][0]])}.",
         )
         return None
     if not in_rule:
-        colour = observables.lens(name.text, colour.values)
-    return Says(colour, _among(colour, {state.value}), span, f"{name.text} {state.value}")
+        color = observables.lens(name.text, color.values)
+    return Says(color, _among(color, {state.value}), span, f"{name.text} {state.value}")
 
 
 def _lever(
@@ -408,5 +408,5 @@ _KINDS_WITH: dict[str, tuple[str, ...]] = {
     "non-derailing": ("derail",),
     "seated": ("gate",),
     "pressed": ("button",),
-    "colour": ("signal",),
+    "color": ("signal",),
 }

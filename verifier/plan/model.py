@@ -166,7 +166,7 @@ class Crossover:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """One line of a signal (``shows`` an aspect) or of a head (a colour); ``when`` is
+    """One line of a signal (``shows`` an aspect) or of a head (a color); ``when`` is
     None for ``otherwise``."""
 
     index: int
@@ -179,12 +179,12 @@ class Line:
 class Head:
     name: str
     lines: tuple[Line, ...]
-    colour: Observable
+    color: Observable
     span: Span
 
     @property
     def lens(self) -> Observable:
-        return observables.lens(self.name, self.colour.values)
+        return observables.lens(self.name, self.color.values)
 
 
 @dataclass(frozen=True, slots=True)

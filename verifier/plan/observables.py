@@ -27,9 +27,9 @@ Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "
 Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns"]
 # Reports: what the equipment says.
 Reported = Literal["block report", "points report", "derail report", "gate report"]
-# Logic: what the rules make of it, up to the colours shown and the aspect read.
-Shown = Literal["condition", "line", "colour", "aspect"]
-# What an engineer sees: the colour of a lens, and what the signal is taken for, at best, at
+# Logic: what the rules make of it, up to the colors shown and the aspect read.
+Shown = Literal["condition", "line", "color", "aspect"]
+# What an engineer sees: the color of a lens, and what the signal is taken for, at best, at
 # worst, and were nothing broken.
 Seen = Literal["lens", "reading", "worst reading", "sound reading"]
 
@@ -137,9 +137,9 @@ def gate_report(name: str) -> Observable:
     return Observable("gate report", name, ("seated", "open"), "seated")
 
 
-def lens(head: str, colours: tuple[str, ...]) -> Observable:
-    """The colour that a head really shows."""
-    return Observable("lens", head, tuple(dict.fromkeys((*colours, "dark"))), "dark")
+def lens(head: str, colors: tuple[str, ...]) -> Observable:
+    """The color that a head really shows."""
+    return Observable("lens", head, tuple(dict.fromkeys((*colors, "dark"))), "dark")
 
 
 def reading(signal: str, aspects: tuple[str, ...]) -> Observable:

@@ -1,6 +1,6 @@
 """Numbers with units, exact: `2400 mm`, `8 ft 6 in`, `12 V`, `16 AWG`.
 
-In: amounts as written. Out: metres, volts, amperes, ohms, seconds as fractions; what is
+In: amounts as written. Out: meters, volts, amperes, ohms, seconds as fractions; what is
 wrong with them is noted, with the reason where it is one of safety.
 """
 

@@ -66,7 +66,7 @@ class Vocabulary:
     names: Names
     chart: Chart
     aspects: Mapping[str, Observable]  # by signal
-    colours: Mapping[str, Observable]  # by head; a one-head signal's head goes by its name too
+    colors: Mapping[str, Observable]  # by head; a one-head signal's head goes by its name too
     levers: Mapping[str, tuple[str, ...]]
     undetected: frozenset[str]
     crossovers: Mapping[str, tuple[str, ...]]
@@ -83,7 +83,7 @@ def wrong_state(name: tree.Name, kind: str, state: tree.State, words: Vocabulary
         message = f"a train stands on a block, and `{name.text}` is {article}"
         hint = "Name the block it lies in." if kind in _LIES_IN else "Name a block."
     elif kind == "signal":
-        if state.kind == "colour":
+        if state.kind == "color":
             message = f"`{name.text}` has more heads than one: which one is `{said}`?"
         hint = _signal_hint(name, state, words) or hint
     elif state.kind == "name" and kind in STATES_OF:
@@ -108,9 +108,9 @@ def states_hint(name: tree.Name, kind: str, words: Vocabulary) -> str:
 
 
 def _signal_hint(name: tree.Name, state: tree.State, words: Vocabulary) -> str:
-    """A signal asked for an aspect without `shows`, or for a colour of which head?"""
-    if state.kind == "colour":
-        heads = [h for h in words.colours if h.startswith(f"{name.text}.")]
+    """A signal asked for an aspect without `shows`, or for a color of which head?"""
+    if state.kind == "color":
+        heads = [h for h in words.colors if h.startswith(f"{name.text}.")]
         said = state_text(state)
         return "Name the head: " + one_of([f"`{head} {said}`" for head in heads]) + "."
     meant = next(
@@ -118,11 +118,11 @@ def _signal_hint(name: tree.Name, state: tree.State, words: Vocabulary) -> str:
     )
     if meant:
         return f"Write `{name.text} shows {meant}`."
-    colour = nearest(state_text(state), STATES_OF["head"].reported)
-    return f"Did you mean `{colour}`?" if colour else ""
+    color = nearest(state_text(state), STATES_OF["head"].reported)
+    return f"Did you mean `{color}`?" if color else ""
 
 
 def state_text(state: tree.State) -> str:
     if state.kind in ("lies", "shows"):
         return f"{state.kind} {state.value}"
-    return state.value if state.kind in ("colour", "name") else state.kind
+    return state.value if state.kind in ("color", "name") else state.kind

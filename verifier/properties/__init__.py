@@ -1,1 +1,1 @@
-"""The catalogue: one small function for each property, plan in, obligations out."""
+"""The catalog: one small function for each property, plan in, obligations out."""

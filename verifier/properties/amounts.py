@@ -1,6 +1,6 @@
 """Amounts for people: exact fractions as `2400 mm`, `8 ft 6 in`, `1.15 V`, `60 mA`.
 
-In: metres, volts, amperes, ohms. Out: a number with its unit; of lengths, the one that the
+In: meters, volts, amperes, ohms. Out: a number with its unit; of lengths, the one that the
 file itself speaks.
 """
 
@@ -19,7 +19,7 @@ from verifier.plan.units import Unit
 _STEP: Mapping[str, Fraction] = MappingProxyType({
     "mm": Fraction("0.1"), "cm": Fraction("0.1"), "m": Fraction("0.01"), "in": Fraction("0.1"),
 })  # fmt: skip
-# From so many metres on a length is told in m; shorter ones of a file that speaks m, in mm.
+# From so many meters on a length is told in m; shorter ones of a file that speaks m, in mm.
 _IN_METRES: Mapping[Unit, int] = MappingProxyType({"mm": 5, "cm": 5, "m": 1})
 # From so many inches on a length that is not a round one is told to the whole inch.
 _LONG = 120
@@ -29,13 +29,13 @@ _LONG = 120
 Toward = Literal["nearest", "less", "more"]
 
 
-def length(metres: Fraction, unit: Unit, toward: Toward = "nearest") -> str:
+def length(meters: Fraction, unit: Unit, toward: Toward = "nearest") -> str:
     """A length as a file speaks it: `2600 mm`, `6.1 m`, `11.5 in`, `9 ft 10 in`.
 
     To three decimals it is exact. What has more is rounded: to a tenth (in m to a hundredth,
     from ten feet on to the inch), with `about` before it where ``toward`` is the nearest."""
-    small = _small(metres, unit)
-    amount, step = metres / LENGTH.units[small], _STEP[small]
+    small = _small(meters, unit)
+    amount, step = meters / LENGTH.units[small], _STEP[small]
     if (amount * 1000).denominator == 1:
         return _told(amount, small)
     if small == "in" and amount >= _LONG:
@@ -49,20 +49,20 @@ def length(metres: Fraction, unit: Unit, toward: Toward = "nearest") -> str:
             return f"about {_told(round(amount / step) * step, small)}"
 
 
-def length_to_write(metres: Fraction, unit: Unit) -> str:
+def length_to_write(meters: Fraction, unit: Unit) -> str:
     """A length for a file, exact: what cannot be told so in inches is in mm."""
-    small = _small(metres, unit)
-    amount = metres / LENGTH.units[small]
+    small = _small(meters, unit)
+    amount = meters / LENGTH.units[small]
     if _ends(amount):
         return _told(amount, small)
-    return _told(metres * 1000, "mm")
+    return _told(meters * 1000, "mm")
 
 
-def _small(metres: Fraction, unit: Unit) -> str:
+def _small(meters: Fraction, unit: Unit) -> str:
     """The unit that is counted in: inches for feet."""
     if unit == "ft":
         return "in"
-    if metres >= _IN_METRES[unit]:
+    if meters >= _IN_METRES[unit]:
         return "m"
     return "mm" if unit == "m" else unit
 

@@ -243,7 +243,7 @@ def more_than(limit: Number, loads: list[Load]) -> Expr:
 
 
 def _lit(head: Head) -> Expr:
-    return atom(head.lens, *(colour for colour in head.lens.values if colour != "dark"))
+    return atom(head.lens, *(color for color in head.lens.values if color != "dark"))
 
 
 def run_words(run: Run, plan: Plan) -> str:

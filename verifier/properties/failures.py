@@ -15,7 +15,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.wiring.equipment import Fault
 from verifier.properties.obligation import Obligation
 
-# What the colours a signal is told to show are called is a question of its rules, not of
+# What the colors a signal is told to show are called is a question of its rules, not of
 # what may break; stopping distances are not a question of a moment.
 _NOT_ASKED = ("aspect-not-listed", "aspect-ambiguous", "stopping-distance", "train-hidden")
 

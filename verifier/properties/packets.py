@@ -32,9 +32,9 @@ def stop_number(plan: Plan) -> Iterator[Obligation]:
                 wrong = aspect.indication != INDICATIONS["stop"]
                 yield _number(plan, aspect.name, wrong)
     if any(address.head is not None for address in packets.addresses):
-        for colour, number in packets.colours.items():
+        for color, number in packets.colors.items():
             if number == ABSOLUTE_STOP:
-                yield _number(plan, colour, colour != "red")
+                yield _number(plan, color, color != "red")
 
 
 def _number(plan: Plan, shown: str, wrong: bool) -> Obligation:
@@ -102,4 +102,4 @@ def sent(plan: Plan, address: Address) -> tuple[Observable, Mapping[str, int]]:
     signal = plan.signals[address.signal]
     if address.head is None:
         return signal.aspect, {**plan.packets.aspects, UNLISTED: ABSOLUTE_STOP}
-    return signal.heads[address.head].colour, plan.packets.colours
+    return signal.heads[address.head].color, plan.packets.colors

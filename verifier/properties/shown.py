@@ -74,16 +74,16 @@ def _chart_obligation(about: tuple[Aspect, ...], trouble: str) -> Obligation:
     )
 
 
-def _against_fundamentals(colours: tuple[str, ...], aspect: Aspect) -> str:
-    if len(colours) != 1:
+def _against_fundamentals(colors: tuple[str, ...], aspect: Aspect) -> str:
+    if len(colors) != 1:
         return ""
-    colour = colours[0].removeprefix("flashing ")
-    if colour == "white":
+    color = colors[0].removeprefix("flashing ")
+    if color == "white":
         return f"{aspect.name} is a single white light, which is never used"
-    if colour == "red" and aspect.permits:
+    if color == "red" and aspect.permits:
         return f"{aspect.name} is a lone red, yet it lets a train proceed"
-    if colour == "green" and not aspect.proceeds:
+    if color == "green" and not aspect.proceeds:
         return f"{aspect.name} is a lone green, yet it does not let a train proceed"
-    if colour in ("yellow", "lunar") and aspect.indication.text == "proceed":
-        return f"{aspect.name} is a lone {colour}, yet it restricts nothing"
+    if color in ("yellow", "lunar") and aspect.indication.text == "proceed":
+        return f"{aspect.name} is a lone {color}, yet it restricts nothing"
     return ""

@@ -41,14 +41,14 @@ def never_shown(plan: Plan) -> Iterator[Obligation]:
                 hint=_ABOVE,
             )
         for head in signal.heads:
-            for colour in dict.fromkeys(line.shows for line in head.lines):
+            for color in dict.fromkeys(line.shows for line in head.lines):
                 yield Obligation(
                     "never-shown",
-                    (head.name, colour),
+                    (head.name, color),
                     "possible",
-                    atom(head.lens, colour),
-                    f"{head.name} can never show {colour}",
-                    tuple(line.span for line in head.lines if line.shows == colour),
+                    atom(head.lens, color),
+                    f"{head.name} can never show {color}",
+                    tuple(line.span for line in head.lines if line.shows == color),
                     (signal.name,),
                     (),
                     (signal.enters.piece,),

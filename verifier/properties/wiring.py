@@ -274,7 +274,7 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
         if driver.outputs is None:
             continue
         heads = [(signal, head) for signal, head in _heads(plan) if head.name in driver.heads]
-        lamps = {head.name: len(lamp_colours(head)) for _, head in heads}
+        lamps = {head.name: len(lamp_colors(head)) for _, head in heads}
         need = sum(lamps.values())
         counted = ", ".join(f"{count} for {name}" for name, count in lamps.items())
         yield Obligation(
@@ -290,7 +290,7 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
         )
 
 
-def lamp_colours(head: Head) -> tuple[str, ...]:
+def lamp_colors(head: Head) -> tuple[str, ...]:
     """The colors of its lamps, one each: flashing and steady are one lamp, dark is none."""
-    shown = (colour.removeprefix("flashing ") for colour in head.colour.values)
-    return tuple(dict.fromkeys(colour for colour in shown if colour != "dark"))
+    shown = (color.removeprefix("flashing ") for color in head.color.values)
+    return tuple(dict.fromkeys(color for color in shown if color != "dark"))

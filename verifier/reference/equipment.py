@@ -199,7 +199,7 @@ class Wires:
         """The block the stock on which draws current through the detector; None where there
         is no such stock."""
         fed = dict.fromkeys(self._wiring.feeders[name].block for name in detector.through)
-        reached = [*fed, *(other for block in fed for _, other in self.neighbours(block))]
+        reached = [*fed, *(other for block in fed for _, other in self.neighbors(block))]
         for block in dict.fromkeys(reached):
             place = self.place(block)
             if place is None or place.feeder is None or not place.draws:
@@ -215,7 +215,7 @@ class Wires:
         a detector only where all of them do."""
         own = [feeder.name for feeder in self._wiring.feeders_of(block)]
         diverted = False
-        for beside, other in self.neighbours(block):
+        for beside, other in self.neighbors(block):
             flow = self.flow(beside)
             if flow in ("bridged", by_way_of(other)) and self.is_powered(other):
                 yield [feeder.name for feeder in self._wiring.feeders_of(other)]
@@ -226,7 +226,7 @@ class Wires:
             else:
                 yield [f for f in own if f != nearest and not self.is_broken(f"feeder {f}")]
 
-    def neighbours(self, block: str) -> Iterator[tuple[Beside, str]]:
+    def neighbors(self, block: str) -> Iterator[tuple[Beside, str]]:
         """Where a block meets others by which current may flow, and these others."""
         for beside in self._equipment.beside(block):
             one, other = beside.blocks
@@ -241,7 +241,7 @@ class Wires:
     # -------------------------------------------------------------- heads
 
     def told(self, head: str, ruled: dict[str, str]) -> str:
-        """The colour a head is told to show. ``ruled`` are those that the rules give the
+        """The color a head is told to show. ``ruled`` are those that the rules give the
         heads of its signal."""
         driver = self._wiring.driver_of(head)
         if driver is None:
@@ -256,12 +256,12 @@ class Wires:
 
     def fails_to_light(self, head: str, driver: Driver, ruled: dict[str, str]) -> bool:
         """Whether a driver sees that a head does not light as it drives it."""
-        colour = self._driven(head, driver, ruled)
-        return colour != "dark" and not self.can_light(head, colour)
+        color = self._driven(head, driver, ruled)
+        return color != "dark" and not self.can_light(head, color)
 
-    def can_light(self, head: str, colour: str) -> bool:
-        """Whether the lamp of a colour is sound, and what leads to it."""
-        return not (self.is_broken(f"head {head}") or self.is_broken(f"lamp {head} {colour}"))
+    def can_light(self, head: str, color: str) -> bool:
+        """Whether the lamp of a color is sound, and what leads to it."""
+        return not (self.is_broken(f"head {head}") or self.is_broken(f"lamp {head} {color}"))
 
     def _driven(self, head: str, driver: Driver, ruled: dict[str, str]) -> str:
         if driver.when_missing is not None and self._input_dead(head, driver):
@@ -288,7 +288,7 @@ class Wires:
         return False
 
     def shown(self, head: str, told: Mapping[str, str]) -> str:
-        """The colour a head really shows, given what every head of its plan is told."""
+        """The color a head really shows, given what every head of its plan is told."""
         source = head
         for pair in self._wiring.swapped_heads:
             if head in pair:

@@ -33,7 +33,7 @@ class TooManyWays(Unsettled):
 @dataclass(frozen=True, slots=True)
 class Seen:
     """The state of every observable in one situation: truth, commands, reports, which
-    line of each signal acts, the colours shown, the aspects read."""
+    line of each signal acts, the colors shown, the aspects read."""
 
     states: Mapping[Observable, str]
 
@@ -44,8 +44,8 @@ class Seen:
         """The aspect an engineer takes it for."""
         return self.states[signal.reading]
 
-    def colours(self, signal: Signal) -> tuple[str, ...]:
-        """The colours of the lenses, top to bottom."""
+    def colors(self, signal: Signal) -> tuple[str, ...]:
+        """The colors of the lenses, top to bottom."""
         return tuple(self.states[head.lens] for head in signal.heads)
 
 
@@ -79,7 +79,7 @@ class Evaluator:
                 says.what
                 for line in lines if line.when is not None
                 for says in all_says(line.when, plan)
-                if says.what.kind in ("aspect", "colour")
+                if says.what.kind in ("aspect", "color")
             ))  # fmt: skip
         self._partner = {
             **dict(plan.wiring.swapped_heads),
@@ -109,7 +109,7 @@ class Evaluator:
         for signal in self.plan.signals.values():
             shown = {w: values.pop() for w, values in self._shown(signal, given, acting).items()}
             states |= shown
-            told |= {head.name: shown[head.colour] for head in signal.heads}
+            told |= {head.name: shown[head.color] for head in signal.heads}
         for signal in self.plan.signals.values():
             states |= self._seen(signal, given, told)
         states |= self._were_nothing_broken(situation, states)
@@ -146,7 +146,7 @@ class Evaluator:
             for what, values in self._shown(signal, given, acting).items():
                 if len(values) == 1:
                     shown[what] = next(iter(values))
-        told = {what.name: state for what, state in shown.items() if what.kind == "colour"}
+        told = {what.name: state for what, state in shown.items() if what.kind == "color"}
 
         def look(says: Says) -> bool:
             known = shown if says.what in shown else given
@@ -162,7 +162,7 @@ class Evaluator:
                     inner = self.plan.conditions[what.name].condition
                     named[what.name] = is_true(inner, look, named, self.plan)
                     states[what] = "true" if named[what.name] else "false"
-                case "aspect" | "colour":
+                case "aspect" | "color":
                     states[what] = shown[what]
                 case "lens" | "reading" | "worst reading":
                     states[what] = self._seen(self._signal_of[what.name], given, told)[what]
@@ -192,10 +192,10 @@ class Evaluator:
                 return [
                     owner
                     for says in reads
-                    if says.what.kind in ("aspect", "colour")
+                    if says.what.kind in ("aspect", "color")
                     for owner in self._owners_of(says.what)
                 ]
-            case "aspect" | "colour":
+            case "aspect" | "color":
                 return self._owners_in(self._signal_of[what.name])
             case "lens" | "reading" | "worst reading":
                 signal = self._signal_of[what.name]
@@ -298,36 +298,36 @@ class Evaluator:
     def _shown(
         self, signal: Signal, given: "_Given", possible: Mapping[str, set[int]]
     ) -> dict[Observable, set[str]]:
-        """The aspects and colours a signal may be told to show, given which lines may act."""
+        """The aspects and colors a signal may be told to show, given which lines may act."""
         chart = self.plan.chart
         if signal.by_head:
-            colours = [_may_show(head, possible[head.name]) for head in signal.heads]
-            combinations = set(product(*colours))
+            colors = [_may_show(head, possible[head.name]) for head in signal.heads]
+            combinations = set(product(*colors))
         else:
             combinations = {
-                _colours(signal, line, chart)
+                _colors(signal, line, chart)
                 for line in signal.lines
                 if line.index in possible[signal.name]
             }
         if self.plan.wiring.drivers:
-            combinations = {_told(signal, colours, given.wires) for colours in combinations}
-        shown = {head.colour: {c[i] for c in combinations} for i, head in enumerate(signal.heads)}
+            combinations = {_told(signal, colors, given.wires) for colors in combinations}
+        shown = {head.color: {c[i] for c in combinations} for i, head in enumerate(signal.heads)}
         shown[signal.aspect] = {_read(c, chart) for c in combinations}
         return shown
 
     def _seen(
         self, signal: Signal, given: "_Given", told: Mapping[str, str]
     ) -> dict[Observable, str]:
-        """The colours of the lenses, and what they are taken for."""
-        colours = tuple(given.wires.shown(head.name, told) for head in signal.heads)
-        states = {head.lens: c for head, c in zip(signal.heads, colours, strict=True)}
-        worst = _read(colours, self.plan.chart)
-        lit = tuple(colour for colour in colours if colour != "dark")
+        """The colors of the lenses, and what they are taken for."""
+        colors = tuple(given.wires.shown(head.name, told) for head in signal.heads)
+        states = {head.lens: c for head, c in zip(signal.heads, colors, strict=True)}
+        worst = _read(colors, self.plan.chart)
+        lit = tuple(color for color in colors if color != "dark")
         best = worst
         if (
             self.plan.wiring.drivers
             and worst == observables.UNLISTED
-            and 0 < len(lit) < len(colours)
+            and 0 < len(lit) < len(colors)
         ):
             best = _read(lit, self.plan.chart)
         return {**states, signal.reading: best, signal.worst_reading: worst}
@@ -388,7 +388,7 @@ def _may_show(head: Head, indexes: set[int]) -> list[str]:
     return [line.shows for line in head.lines if line.index in indexes]
 
 
-def _colours(signal: Signal, line: Line, chart: Chart) -> tuple[str, ...]:
+def _colors(signal: Signal, line: Line, chart: Chart) -> tuple[str, ...]:
     for aspect in chart.aspects:
         if aspect.name == line.shows:
             for combination in aspect.combinations:
@@ -398,16 +398,16 @@ def _colours(signal: Signal, line: Line, chart: Chart) -> tuple[str, ...]:
 
 
 def _told(signal: Signal, ruled: tuple[str, ...], wires: Wires) -> tuple[str, ...]:
-    """The colours a signal is told to show, given those its rules give."""
-    by_head = {head.name: colour for head, colour in zip(signal.heads, ruled, strict=True)}
+    """The colors a signal is told to show, given those its rules give."""
+    by_head = {head.name: color for head, color in zip(signal.heads, ruled, strict=True)}
     return tuple(wires.told(head.name, by_head) for head in signal.heads)
 
 
-def _read(colours: tuple[str, ...], chart: Chart) -> str:
-    """The least restrictive aspect these colours are listed for."""
+def _read(colors: tuple[str, ...], chart: Chart) -> str:
+    """The least restrictive aspect these colors are listed for."""
     best: tuple[int, str] | None = None
     for aspect in chart.aspects:
-        if colours in aspect.combinations and (best is None or aspect.indication.rank > best[0]):
+        if colors in aspect.combinations and (best is None or aspect.indication.rank > best[0]):
             best = aspect.indication.rank, aspect.name
     return best[1] if best else observables.UNLISTED
 

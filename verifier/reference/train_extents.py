@@ -2,7 +2,7 @@
 
 In: the spots, the block's length and the lengths of trains. Out: every set of spots that
 one train standing on the block can cover, each with a train that does. No solver, no
-sampling: between two neighbouring critical values nothing changes, so looking at each of
+sampling: between two neighboring critical values nothing changes, so looking at each of
 them, and once between each two, looks at everything.
 """
 
@@ -16,7 +16,7 @@ from verifier.plan.wiring.equipment import Geometry
 
 
 class Stands(NamedTuple):
-    """A train of some ``length`` whose left end is ``start`` metres from the left end of
+    """A train of some ``length`` whose left end is ``start`` meters from the left end of
     the block (negative: it reaches out of it)."""
 
     start: Fraction

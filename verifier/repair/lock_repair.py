@@ -10,7 +10,7 @@ from dataclasses import replace
 from verifier.decide.histories import HistoryProver
 from verifier.plan.model import Plan
 from verifier.plan.observables import AnyOne, Condition
-from verifier.properties.catalogue import obligations
+from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Lock, Obligation
 from verifier.verdicts.report import Verdict
 from verifier.world.world import World

@@ -258,7 +258,7 @@ def _depending_on(plan: Plan, changed: str) -> set[str]:
     for signal in plan.signals.values():
         for line in (*signal.lines, *(ln for head in signal.heads for ln in head.lines)):
             for says in all_says(line.when, plan) if line.when else ():
-                if says.what.kind in ("aspect", "colour"):
+                if says.what.kind in ("aspect", "color"):
                     read = signal_of(says.what.name, plan.signals)
                     read_by.setdefault(read, set()).add(signal.name)
     found, waiting = {changed}, [changed]

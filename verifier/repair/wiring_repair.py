@@ -25,7 +25,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.derive_equipment import with_wiring
-from verifier.properties.catalogue import BY_NAME, FAILURES, obligations
+from verifier.properties.catalog import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import broken, counts_against, harms
 from verifier.properties.obligation import Obligation
 from verifier.reference.condition_eval import all_says
@@ -289,7 +289,7 @@ class _Reach:
             lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
             for says in (s for ln in lines if ln.when for s in all_says(ln.when, plan)):
                 about.add(says.what.name)
-                if says.what.kind in ("aspect", "colour"):
+                if says.what.kind in ("aspect", "color"):
                     asked = atom(says.what, *says.values)
                     owner = signal_of(says.what.name, plan.signals)
                     self._read_by.setdefault(owner, []).append((signal.name, asked))

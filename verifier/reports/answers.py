@@ -31,8 +31,8 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
         if listed:
             style = "good" if listed.proceeds else "unsure" if listed.permits else "bad"
         meaning = f": {listed.indication.text}" if listed else ""
-        colours = " over ".join(seen.colours(signal))
-        yield f"   {signal.name:<{wide}}  {ink.paint(aspect, style)} ({colours}){meaning}"
+        colors = " over ".join(seen.colors(signal))
+        yield f"   {signal.name:<{wide}}  {ink.paint(aspect, style)} ({colors}){meaning}"
         if why:
             for cause in causes(plan, evaluator, situation, (signal.name,)):
                 for inner in cause.because:

@@ -11,7 +11,7 @@ from string import ascii_uppercase
 from textwrap import wrap
 
 from verifier import __version__
-from verifier.diagnosis.bench import Colours, Setup
+from verifier.diagnosis.bench import Colors, Setup
 from verifier.diagnosis.diagnose import MOST_TOGETHER, Alike, Diagnosis
 from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect, Suspects
@@ -63,11 +63,11 @@ def _seen(found: Diagnosis, ink: Ink) -> Iterator[str]:
     for number, (observation, expected) in enumerate(shown, start=1):
         yield f"   {number}. {observation.text}"
         for seen, due in zip(observation.sights, expected, strict=True):
-            if not due.colours:
+            if not due.colors:
                 yield "      " + ink.paint("with nothing wrong points could not lie so", "bad")
                 break
-            if not seen.colours & due.colours:
-                said = _any_of(due.signal, due.colours, found.plan)
+            if not seen.colors & due.colors:
+                said = _any_of(due.signal, due.colors, found.plan)
                 yield "      " + ink.paint(f"with nothing wrong: {due.signal} {said}", "bad")
     if found.followed:
         return  # the card says what else is so
@@ -92,7 +92,7 @@ _KINDS = {"relay": "relays", "timer": "timers", "traffic": "directions of traffi
 def _as_due(observation: Observation, expected: Iterable[Sight]) -> bool:
     """Whether all that was seen can be seen with nothing wrong."""
     return all(
-        seen.colours & due.colours
+        seen.colors & due.colors
         for seen, due in zip(observation.sights, expected, strict=True)
     ) and not any(
         dict(observation.setup.told).get(turnout, state) != state
@@ -279,18 +279,18 @@ def _test_words(test: NextTest, plan: Plan) -> str:
     return f"{test.words or setup_words(test.setup, plan)}; then {look}"
 
 
-def _any_of(look: str, shows: Iterable[Colours], plan: Plan) -> str:
+def _any_of(look: str, shows: Iterable[Colors], plan: Plan) -> str:
     """``green over red (Clear)``; for a turnout, how it lies."""
     if look not in plan.signals:
         return " or ".join(f"lies {state}" for (state,) in sorted(shows))
-    return " or ".join(_colours(colours, plan) for colours in sorted(shows))
+    return " or ".join(_colors(colors, plan) for colors in sorted(shows))
 
 
-def _colours(colours: Colours, plan: Plan) -> str:
-    if set(colours) == {"dark"}:
+def _colors(colors: Colors, plan: Plan) -> str:
+    if set(colors) == {"dark"}:
         return "dark"
-    name = plan.chart.reading(colours)
-    said = " over ".join(colours)
+    name = plan.chart.reading(colors)
+    said = " over ".join(colors)
     return said if name == UNLISTED else f"{said} ({name})"
 
 
@@ -316,7 +316,7 @@ def diagnosis_json(found: Diagnosis) -> Json:
         "observations": [
             {
                 "text": observation.text,
-                "expected": [_shown(due.signal, due.colours) for due in expected],
+                "expected": [_shown(due.signal, due.colors) for due in expected],
             }
             for observation, expected in zip(found.observations, found.expected, strict=True)
         ],
@@ -348,8 +348,8 @@ def _suspect(suspect: Suspect) -> Json:
     }
 
 
-def _shown(look: str, colours: Iterable[Colours]) -> Json:
-    return {"look": look, "shows": [list(shown) for shown in sorted(colours)]}
+def _shown(look: str, colors: Iterable[Colors]) -> Json:
+    return {"look": look, "shows": [list(shown) for shown in sorted(colors)]}
 
 
 def _test_json(test: NextTest, plan: Plan) -> Json:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from verifier.language.diagnostics.registry import CODES, Code
 from verifier.plan.signals.aspects import INDICATIONS, chart
-from verifier.properties.catalogue import BY_NAME, CATALOGUE, Property
+from verifier.properties.catalog import BY_NAME, CATALOG, Property
 from verifier.properties.examples import example
 from verifier.verdicts.exit_codes import table
 
@@ -78,7 +78,7 @@ def _indented(text: str) -> Iterator[str]:
 
 def _properties() -> Iterator[str]:
     group = ""
-    for entry in CATALOGUE:
+    for entry in CATALOG:
         if entry.group != group:
             group = entry.group
             yield f"{group[0].upper()}{group[1:]}:"
@@ -101,6 +101,6 @@ def _indications() -> Iterator[str]:
 def _aspects() -> Iterator[str]:
     yield "The built-in chart (an `aspect` statement replaces or adds to it):"
     for aspect in chart(()).aspects:
-        colours = " or ".join(" over ".join(c) for c in aspect.combinations)
-        yield f"  {aspect.name:<19} {colours}"
+        colors = " or ".join(" over ".join(c) for c in aspect.combinations)
+        yield f"  {aspect.name:<19} {colors}"
         yield f"  {'':<19} {aspect.indication.text}"

@@ -28,13 +28,13 @@ def failure_lines(
     if not told:
         return
     rows = [entry.row for entry in told]
-    labelled = [e for e in told if e.row.consequence in ("false proceed", "undecided")]
+    labeled = [e for e in told if e.row.consequence in ("false proceed", "undecided")]
     yield ""
     yield f"Failures ({broken_words(told, pairs=pairs)}, the worst first):"
-    if labelled:
-        yield from _table(labelled if everything else labelled[:SHOWN_ROWS], ink)
-        if len(labelled) > SHOWN_ROWS and not everything:
-            yield f"  … and {len(labelled) - SHOWN_ROWS} further; `--all` shows them all."
+    if labeled:
+        yield from _table(labeled if everything else labeled[:SHOWN_ROWS], ink)
+        if len(labeled) > SHOWN_ROWS and not everything:
+            yield f"  … and {len(labeled) - SHOWN_ROWS} further; `--all` shows them all."
     yield from _summed_up(rows, ink, everything)
     if harmless := pairs_words(report, told, pairs=pairs):
         yield f"  {harmless}"

@@ -1,6 +1,6 @@
-"""How a console is written to: colour or none, line-drawing characters or plain ASCII.
+"""How a console is written to: color or none, line-drawing characters or plain ASCII.
 
-Colour is only ever an extra: every word it paints says the same without it.
+Color is only ever an extra: every word it paints says the same without it.
 """
 
 import os
@@ -15,7 +15,7 @@ _CODES = {"good": "32", "bad": "1;31", "unsure": "33", "quiet": "2", "strong": "
 
 @dataclass(frozen=True, slots=True)
 class Ink:
-    colour: bool = False
+    color: bool = False
     ascii_only: bool = False
     width: int = 100
 
@@ -25,7 +25,7 @@ class Ink:
 
     def paint(self, text: str, style: str) -> str:
         """``text`` in a style: good, bad, unsure, quiet or strong."""
-        if not self.colour or not text:
+        if not self.color or not text:
             return text
         return f"\x1b[{_CODES[style]}m{text}\x1b[0m"
 
@@ -33,13 +33,13 @@ class Ink:
 def ink_for(
     stream: TextIO,
     *,
-    colour: str = "auto",
+    color: str = "auto",
     ascii_only: bool = False,
     environment: Mapping[str, str] = os.environ,
 ) -> Ink:
-    """The ink for a stream. ``colour`` is auto, always or never; NO_COLOR is honoured."""
-    wanted = colour == "always" or (
-        colour == "auto"
+    """The ink for a stream. ``color`` is auto, always or never; NO_COLOR is honored."""
+    wanted = color == "always" or (
+        color == "auto"
         and stream.isatty()
         and not environment.get("NO_COLOR")
         and environment.get("TERM") != "dumb"
@@ -62,5 +62,5 @@ def _width(stream: TextIO) -> int:
     return max(60, min(160, shutil.get_terminal_size((100, 24)).columns))
 
 
-def standard_ink(*, colour: str = "auto", ascii_only: bool = False) -> Ink:
-    return ink_for(sys.stdout, colour=colour, ascii_only=ascii_only)
+def standard_ink(*, color: str = "auto", ascii_only: bool = False) -> Ink:
+    return ink_for(sys.stdout, color=color, ascii_only=ascii_only)

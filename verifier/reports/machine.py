@@ -11,7 +11,7 @@ from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.properties.catalogue import BY_NAME
+from verifier.properties.catalog import BY_NAME
 from verifier.reports.failures import is_advice
 from verifier.reports.words import count, fact_words, tallies
 from verifier.verdicts.exit_codes import ExitCode

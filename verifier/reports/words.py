@@ -10,7 +10,7 @@ from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
 from verifier.plan.observables import AS_BEFORE, Observable
 from verifier.plan.situation import Situation
-from verifier.properties.catalogue import BY_NAME, FAILURES
+from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import listing
 from verifier.verdicts.report import Finding, Report, Story, Verdict

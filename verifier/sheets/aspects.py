@@ -21,7 +21,7 @@ _NOTES = (
     "two ways for line 2 to hold. Everything in one row has to be so.",
     "Points: N normal, R reverse, as reported; (f) met facing, (t) trailing.",
 )
-_COLOURS = "colors"
+_COLORS = "colors"
 
 
 def aspect_sheet(plan: Plan) -> Sheet:
@@ -43,7 +43,7 @@ def _tables(signal: Signal, used: Sequence[Column], plan: Plan) -> Iterator[Tabl
         yield _by_aspect(signal, title, notes, used, plan)
         return
     for head in signal.heads:
-        yield _by_colour(head, used, plan)
+        yield _by_color(head, used, plan)
     yield _read_as(signal, title, notes, plan)
 
 
@@ -55,7 +55,7 @@ def _by_aspect(signal: Signal, title: str, notes: Row, used: Sequence[Column], p
     columns = (
         "line",
         "shows",
-        _COLOURS,
+        _COLORS,
         *used,
         *_FURTHER[:further],
         "tells the engineer",
@@ -64,20 +64,20 @@ def _by_aspect(signal: Signal, title: str, notes: Row, used: Sequence[Column], p
     rows = []
     for line in signal.lines:
         aspect = plan.chart.get(line.shows)
-        colours = aspect.for_heads(len(signal.heads)) if aspect else None
+        colors = aspect.for_heads(len(signal.heads)) if aspect else None
         for number, case in _numbered(line, plan):
             facts = case.facts if case else ()
             rows.append(
                 (
                     number,
                     line.shows,
-                    " over ".join(colours) if colours else "-",
+                    " over ".join(colors) if colors else "-",
                     *_asked(case, used, further, plan),
                     aspect.indication.text if aspect else "-",
                     _toward(signal, aspect, facts, plan) if case or line.when is None else "-",
                 )
             )
-    return Table(title, columns, tuple(rows), notes, lamps=frozenset({_COLOURS}))
+    return Table(title, columns, tuple(rows), notes, lamps=frozenset({_COLORS}))
 
 
 def _toward(signal: Signal, aspect: Aspect | None, facts: Sequence[Asked], plan: Plan) -> str:
@@ -96,7 +96,7 @@ def _toward(signal: Signal, aspect: Aspect | None, facts: Sequence[Asked], plan:
 # ------------------------------------------------------------------ rules head by head
 
 
-def _by_colour(head: Head, used: Sequence[Column], plan: Plan) -> Table:
+def _by_color(head: Head, used: Sequence[Column], plan: Plan) -> Table:
     further = _has_words(head.lines, plan)
     columns = ("line", "shows", *used, *_FURTHER[:further])
     rows = tuple(
@@ -108,18 +108,18 @@ def _by_colour(head: Head, used: Sequence[Column], plan: Plan) -> Table:
 
 
 def _read_as(signal: Signal, title: str, notes: Row, plan: Plan) -> Table:
-    """What the colours of all heads together are taken for."""
+    """What the colors of all heads together are taken for."""
     shown = [tuple(dict.fromkeys(line.shows for line in head.lines)) for head in signal.heads]
-    rows = tuple(_reading(colours, plan) for colours in product(*shown))
-    columns = (_COLOURS, "read as", "tells the engineer")
-    return Table(f"{title}, its heads together", columns, rows, notes, lamps=frozenset({_COLOURS}))
+    rows = tuple(_reading(colors, plan) for colors in product(*shown))
+    columns = (_COLORS, "read as", "tells the engineer")
+    return Table(f"{title}, its heads together", columns, rows, notes, lamps=frozenset({_COLORS}))
 
 
-def _reading(colours: Combination, plan: Plan) -> Row:
-    name = plan.chart.reading(colours)
+def _reading(colors: Combination, plan: Plan) -> Row:
+    name = plan.chart.reading(colors)
     aspect = plan.chart.get(name)
     said = aspect.indication.text if aspect else "taken for the most restrictive aspect"
-    return " over ".join(colours), name if aspect else UNLISTED, said
+    return " over ".join(colors), name if aspect else UNLISTED, said
 
 
 # ------------------------------------------------------------------ conditions in columns

@@ -9,14 +9,14 @@ from fractions import Fraction
 
 from verifier.plan.model import Plan, Signal
 from verifier.plan.wiring.wiring_model import Driver
-from verifier.properties.wiring import lamp_colours
+from verifier.properties.wiring import lamp_colors
 from verifier.sheets.conductors import conductors
 from verifier.sheets.part_kinds import PartKind
 
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """``count``: how many, or of wire how many metres. ``serves``: the signal, head, driver,
+    """``count``: how many, or of wire how many meters. ``serves``: the signal, head, driver,
     detector, turnout, supply, block, district, lever or button that it is there for, by name."""
 
     kind: PartKind
@@ -56,7 +56,7 @@ def _all(plan: Plan) -> Iterator[Part]:
 def _at_signals(signals: Iterable[Signal]) -> Iterator[Part]:
     for signal in signals:
         for head in signal.heads:
-            yield Part(PartKind("head", Fraction(len(lamp_colours(head)))), head.name)
+            yield Part(PartKind("head", Fraction(len(lamp_colors(head)))), head.name)
         yield Part(PartKind("mast", Fraction(len(signal.heads))), signal.name)
 
 
@@ -65,7 +65,7 @@ def _outputs(driver: Driver, plan: Plan) -> Fraction:
     if driver.outputs is not None:
         return Fraction(driver.outputs)
     heads = (h for s in plan.signals.values() for h in s.heads if h.name in driver.heads)
-    return Fraction(sum(len(lamp_colours(head)) for head in heads))
+    return Fraction(sum(len(lamp_colors(head)) for head in heads))
 
 
 def _detection(plan: Plan) -> Iterator[Part]:

@@ -23,7 +23,7 @@ _COLUMN_OF: dict[observables.Kind, Column] = {
     "stock": "blocks",
     "aspect": "signals",
     "reading": "signals",
-    "colour": "signals",
+    "color": "signals",
     "lens": "signals",
     "lever": "levers and relays",
     "button": "levers and relays",

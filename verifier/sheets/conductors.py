@@ -25,7 +25,7 @@ from verifier.plan.wiring.derive_equipment import (
     wire,
 )
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Run, Supply, Wiring
-from verifier.properties.wiring import lamp_colours
+from verifier.properties.wiring import lamp_colors
 
 Role = Literal[
     "track power", "track return", "booster feed", "power", "return", "detector output",
@@ -274,10 +274,10 @@ class _Harness:
             for head in signal.heads:
                 if head.name not in driver.heads:
                     continue
-                for colour in lamp_colours(head):
+                for color in lamp_colors(head):
                     yield self._conductor(
-                        f"lamp wire of {head.name} {colour}", f"{driver.name} output",
-                        f"{head.name} {colour}", "lamp", driver.supply, head.name,
+                        f"lamp wire of {head.name} {color}", f"{driver.name} output",
+                        f"{head.name} {color}", "lamp", driver.supply, head.name,
                     )  # fmt: skip
                 yield self._conductor(
                     f"lamp common of {head.name}", f"{driver.name} lamp common",

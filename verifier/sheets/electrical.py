@@ -1,7 +1,7 @@
 """The electrical sheet: loads, voltages at the far ends, fuses, resistors.
 
 In: a plan, and of the parts file what its wire is rated for. Out: a sheet. What the lamps of a
-supply draw at most is maximised over the situations that can come about, by
+supply draw at most is maximized over the situations that can come about, by
 :mod:`verifier.engines.smt.max_load`; the rest is the law of Ohm and
 :mod:`verifier.plan.wiring.electrical_constants`.
 """
@@ -29,7 +29,7 @@ from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, ohms, volts
 from verifier.properties.electrical import all_lit, ends_of, loads_of, run_words
 from verifier.properties.phrases import listing
-from verifier.properties.wiring import lamp_colours
+from verifier.properties.wiring import lamp_colors
 from verifier.sheets.conductors import Conductor, Role, conductors
 from verifier.sheets.gaps import NOT_GIVEN
 from verifier.sheets.options import Asked
@@ -319,9 +319,9 @@ def _resistors(plan: Plan, forward: Mapping[str, Fraction]) -> Table:
             supply = plan.wiring.supplies.get(driver.supply or "") if driver else None
             if driver is None or driver.lamp is None or supply is None or supply.volts is None:
                 continue
-            for colour in lamp_colours(head):
-                if colour in across:
-                    row = _resistor(colour, across[colour], driver.lamp, supply.volts)
+            for color in lamp_colors(head):
+                if color in across:
+                    row = _resistor(color, across[color], driver.lamp, supply.volts)
                     alike.setdefault(row, {})[driver.name] = None
     rows = tuple((", ".join(drivers), *row) for row, drivers in alike.items())
     columns = ("driver", "LED", "across it", "supply", "current", "exact", "E24", "E12", "rated")
@@ -334,14 +334,14 @@ def _resistors(plan: Plan, forward: Mapping[str, Fraction]) -> Table:
     return Table("Resistors for LEDs", columns, rows, notes, numeric)
 
 
-def _resistor(colour: str, forward: Fraction, lamp: Number, supply: Number) -> tuple[str, ...]:
+def _resistor(color: str, forward: Fraction, lamp: Number, supply: Number) -> tuple[str, ...]:
     """What is alike for all LEDs of this color at this current."""
     found = series_resistor(supply, forward, lamp)
     if found is None:
-        return (colour, volts(forward), volts(supply), amps(lamp),
+        return (color, volts(forward), volts(supply), amps(lamp),
                 "too few volts", "-", "-", "-")  # fmt: skip
     return (
-        colour, volts(forward), volts(supply), amps(lamp), ohms(found.exact),
+        color, volts(forward), volts(supply), amps(lamp), ohms(found.exact),
         ohms(next_preferred(found.exact, "E24")), ohms(found.preferred), f"{found.rating} W",
     )  # fmt: skip
 

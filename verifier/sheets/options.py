@@ -1,4 +1,4 @@
-"""What a person asks of a sheet beside the junction file: the parts file, spares, colours.
+"""What a person asks of a sheet beside the junction file: the parts file, spares, colors.
 
 Everything has a usual value, so that a sheet can be made of a plan alone.
 """
@@ -22,13 +22,13 @@ SPARES = 10
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """``colours``: those of the wire at hand, where not the usual ones. ``first``: what is
+    """``colors``: those of the wire at hand, where not the usual ones. ``first``: what is
     built first, each the name of a control point or of something that belongs to one, with
     the place it was written at. ``others``: other files to compare with. ``forward``: volts
     across a lit LED by color, where not the typical ones. ``progress`` is told how much
     of the work is done, and of how much, where a sheet takes long."""
 
-    colours: "tuple[tuple[str, Span], ...] | None" = None
+    colors: "tuple[tuple[str, Span], ...] | None" = None
     prices: "PriceList | None" = None
     spares: int = SPARES
     first: "tuple[tuple[str, Span], ...]" = ()

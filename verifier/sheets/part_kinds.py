@@ -15,7 +15,7 @@ from typing import Literal
 from verifier.plan.quantities import LENGTH
 from verifier.properties.amounts import decimal
 
-# What wire is sold by, and what one is in metres.
+# What wire is sold by, and what one is in meters.
 SoldBy = Literal["foot", "meter"]
 METRES: Mapping[SoldBy, Fraction] = MappingProxyType({
     "foot": LENGTH.units["ft"], "meter": LENGTH.units["m"],

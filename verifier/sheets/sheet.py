@@ -1,6 +1,6 @@
 """What every sheet is made of: titles, notes and tables, free of any way of printing.
 
-A maker (:mod:`verifier.sheets.catalogue`) turns a plan into a :class:`Sheet`; the terminal,
+A maker (:mod:`verifier.sheets.catalog`) turns a plan into a :class:`Sheet`; the terminal,
 CSV and the HTML report each print it in their own way (:mod:`verifier.reports.sheets`).
 """
 
@@ -20,7 +20,7 @@ class Table:
     """Rows below the names of the columns. Every row has as many cells as there are columns.
 
     ``numeric`` names the columns that hold amounts, which are set to the right; ``lamps`` those
-    that hold the colours of heads, `green over red`, which a page draws beside the words."""
+    that hold the colors of heads, `green over red`, which a page draws beside the words."""
 
     title: str
     columns: Row

@@ -71,15 +71,15 @@ def _rows(step: Step, plan: Plan) -> Iterator[Row]:
 
 
 def _must_show(look: Look, plan: Plan) -> tuple[str, str]:
-    """The colours and the aspect; how turnouts lie."""
+    """The colors and the aspect; how turnouts lie."""
     if look.turnouts:
         return f"lies {sorted(look.must[0][1])[0][0]}", "-"
-    every = dict.fromkeys(shown for _, colours in look.must for shown in sorted(colours))
-    names = dict.fromkeys(plan.chart.reading(colours) for colours in every)
+    every = dict.fromkeys(shown for _, colors in look.must for shown in sorted(colors))
+    names = dict.fromkeys(plan.chart.reading(colors) for colors in every)
     aspect = " or ".join(name for name in names if name != UNLISTED) or "-"
     if look.all_red:
         return ("red" if max(map(len, every)) == 1 else "red on every head"), aspect
-    return " or ".join(" over ".join(colours) for colours in every), aspect
+    return " or ".join(" over ".join(colors) for colors in every), aspect
 
 
 # ------------------------------------------------------------------ what it is for

@@ -111,10 +111,10 @@ def _to_ask(plan: Plan, world: ReportedWorld) -> Iterator[_Asking]:
 def _shows(world: ReportedWorld, signal: Signal, plan: Plan) -> _Left:
     """When the heads show which colors, after the aspect that they are."""
     told: dict[tuple[str, ...], Expr] = {}
-    for colours in product(*(head.colour.values for head in signal.heads)):
-        heads = zip(signal.heads, colours, strict=True)
-        shown = conjunction(*(world.expand(atom(head.colour, colour)) for head, colour in heads))
-        told[plan.chart.reading(colours), *colours] = shown
+    for colors in product(*(head.color.values for head in signal.heads)):
+        heads = zip(signal.heads, colors, strict=True)
+        shown = conjunction(*(world.expand(atom(head.color, color)) for head, color in heads))
+        told[plan.chart.reading(colors), *colors] = shown
     return told
 
 

@@ -41,9 +41,9 @@ _EXPECTED: Mapping[Role, str] = {
 _ANOTHER_NAME = {"grey": "gray", "purple": "violet"}
 # One color in words, or two: one with a stripe of the other.
 _WORDS = r"[^\W\d_]+(?:[ -][^\W\d_]+)*"
-_COLOUR = re.compile(rf"{_WORDS}(?: ?/ ?{_WORDS})?")
+_COLOR = re.compile(rf"{_WORDS}(?: ?/ ?{_WORDS})?")
 
-Colours = Mapping[Function, str]
+Colors = Mapping[Function, str]
 
 
 def functions_of(conductors: Iterable[Conductor]) -> tuple[Function, ...]:
@@ -73,7 +73,7 @@ def at_hand(source: Source) -> tuple[tuple[str, Span], ...]:
         plain = [one.strip() for one in " ".join(words).lower().split("/")]
         plain = [_ANOTHER_NAME.get(one, one) for one in plain]
         name, both = "/".join(plain), frozenset(plain)
-        if not _COLOUR.fullmatch(name):
+        if not _COLOR.fullmatch(name):
             errors.append(
                 Diagnostic(
                     "CP801", f"`{shortened(name)}` is no color", span,
@@ -163,7 +163,7 @@ def _run_out(
 
 
 def mixed(
-    conductors: Iterable[Conductor], colours: Colours, wiring: Wiring
+    conductors: Iterable[Conductor], colors: Colors, wiring: Wiring
 ) -> tuple[tuple[str, str, str], ...]:
     """The check of an assignment, apart from how it was made: every color under which lie two
     functions, or conductors of two supplies without a return in common; with the two of them.
@@ -172,15 +172,15 @@ def mixed(
     functions: dict[str, set[str]] = {}
     supplies: dict[str, set[str]] = {}
     for conductor in conductors:
-        colour = colours[conductor.function]
-        functions.setdefault(colour, set()).add(str(conductor.function))
-        supplies.setdefault(colour, set()).update(conductor.joins)
+        color = colors[conductor.function]
+        functions.setdefault(color, set()).add(str(conductor.function))
+        supplies.setdefault(color, set()).update(conductor.joins)
     wrong = []
-    for colour, several in functions.items():
-        wrong += [(colour, one, other) for one, other in combinations(sorted(several), 2)]
-    for colour, joined in supplies.items():
+    for color, several in functions.items():
+        wrong += [(color, one, other) for one, other in combinations(sorted(several), 2)]
+    for color, joined in supplies.items():
         wrong += [
-            (colour, one, other)
+            (color, one, other)
             for one, other in combinations(sorted(joined), 2)
             if not wiring.share_a_return(one, other)
         ]

@@ -17,7 +17,7 @@ from verifier.sheets.conductors import Conductor, conductors, is_locked
 from verifier.sheets.gaps import NOT_GIVEN, TICK
 from verifier.sheets.options import Asked
 from verifier.sheets.sheet import PictureOf, Sheet, Table
-from verifier.sheets.wire_colors import Colours, assigned, functions_of, mixed
+from verifier.sheets.wire_colors import Colors, assigned, functions_of, mixed
 
 _CAUTIONS = (
     "Caution: only the low-voltage side is described here. Leave the mains side of every supply "
@@ -38,7 +38,7 @@ def wiring_sheet(plan: Plan, asked: Asked) -> Sheet:
     wires = conductors(plan)
     if not wires:
         return Sheet("wiring", title, (), (NO_WIRING,), _CAUTIONS)
-    colours = assigned(functions_of(wires), asked.colours, plan.source)
+    colors = assigned(functions_of(wires), asked.colors, plan.source)
     tables = []
     number = 0
     for section in dict.fromkeys(wire.section for wire in wires):
@@ -46,15 +46,15 @@ def wiring_sheet(plan: Plan, asked: Asked) -> Sheet:
         for wire in wires:
             if wire.section == section:
                 number += 1
-                rows.append(_row(number, wire, colours[wire.function], plan.wiring.units.wire))
+                rows.append(_row(number, wire, colors[wire.function], plan.wiring.units.wire))
         heading = section if section in ("Supplies", "No district given") else f"District {section}"
         tables.append(Table(heading, _COLUMNS, tuple(rows), numeric=frozenset(("no.", "length"))))
     tables.append(
         Table(
             "Colors",
             ("color", "function"),
-            tuple((colour, str(function)) for function, colour in colours.items()),
-            tuple(_checked(plan, wires, colours)),
+            tuple((color, str(function)) for function, color in colors.items()),
+            tuple(_checked(plan, wires, colors)),
         )
     )
     tables.append(_detectors(plan))
@@ -70,12 +70,12 @@ def wiring_sheet(plan: Plan, asked: Asked) -> Sheet:
     )  # fmt: skip
 
 
-def _row(number: int, wire: Conductor, colour: str, unit: Unit) -> tuple[str, ...]:
+def _row(number: int, wire: Conductor, color: str, unit: Unit) -> tuple[str, ...]:
     through = ", ".join(
         f"{name}, {turns} turns" if turns > 1 else name for name, turns in wire.through
     )
     return (
-        TICK, str(number), wire.start, wire.end, wire.function.role, colour, _gauge(wire.run),
+        TICK, str(number), wire.start, wire.end, wire.function.role, color, _gauge(wire.run),
         length(wire.run.length, unit) if wire.run else NOT_GIVEN, through or "-",
     )  # fmt: skip
 
@@ -102,15 +102,15 @@ def _detectors(plan: Plan) -> Table:
     )  # fmt: skip
 
 
-def _checked(plan: Plan, wires: Sequence[Conductor], colours: Colours) -> Iterator[str]:
-    wrong = mixed(wires, colours, plan.wiring)
+def _checked(plan: Plan, wires: Sequence[Conductor], colors: Colors) -> Iterator[str]:
+    wrong = mixed(wires, colors, plan.wiring)
     if not wrong:
         yield (
             "Checked: every color has one function, and none belongs to two supplies that have no "
             "return in common. A/B is A with a stripe of B."
         )
-    for colour, one, other in wrong:
-        yield f"NOT KEPT APART: {colour} wires are part of {one} and of {other}."
+    for color, one, other in wrong:
+        yield f"NOT KEPT APART: {color} wires are part of {one} and of {other}."
 
 
 def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
@@ -179,7 +179,7 @@ def _without_wire(what: Observable, driver: str, plan: Plan) -> str:
             return f"what tells that {what.name} is clear"
         case "points report" if what.name not in wiring.machines:
             return f"what tells how {what.name} lies"
-        case "aspect" | "colour":
+        case "aspect" | "color":
             signal = plan.signals[signal_of(what.name, plan.signals)]
             lit_by = {d.name for h in signal.heads if (d := wiring.driver_of(h.name))}
             return "" if lit_by == {driver} else f"what {what.name} shows"

@@ -10,11 +10,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from verifier.diagnosis.bench import Bench, Colours, Setup
+from verifier.diagnosis.bench import Bench, Colors, Setup
 from verifier.logic.expr import Expr, holds, support
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Evaluator, Unsettled
-from verifier.testcard.fault_list import sound_colours
+from verifier.testcard.fault_list import sound_colors
 from verifier.testcard.operator_actions import Knob, Stands, knobs, places, settings, with_stock
 
 # Every way a layout can be in, up to so many; else one locomotive, up to so many.
@@ -34,7 +34,7 @@ class Candidate:
 
     setup: Setup
     states: tuple[dict[Observable, str], ...]
-    colours: dict[str, frozenset[Colours]]
+    colors: dict[str, frozenset[Colors]]
 
     def shows(self, when: Expr) -> bool:
         """Whether an expression holds however the step comes out."""
@@ -74,7 +74,7 @@ class Trial:
             return None
         if not states:
             return None
-        return Candidate(setup, tuple(states), sound_colours(self.bench, setup))
+        return Candidate(setup, tuple(states), sound_colors(self.bench, setup))
 
 
 def first_pool(trial: Trial) -> tuple[list[Candidate], bool]:
@@ -126,15 +126,15 @@ def telling(pool: Sequence[Candidate]) -> list[Candidate]:
     if len(pool) <= EVERYTHING:
         return list(pool)
     bare: dict[object, int] = {}
-    best: dict[tuple[str, frozenset[Colours]], list[tuple[int, object]]] = {}
+    best: dict[tuple[str, frozenset[Colors]], list[tuple[int, object]]] = {}
     for candidate in pool:
         if candidate.setup.stands:
             continue
         key = _setting(candidate.setup)
-        lit = sum(_is_open(colours) for colours in candidate.colours.values())
+        lit = sum(_is_open(colors) for colors in candidate.colors.values())
         bare[key] = lit
-        for signal, colours in candidate.colours.items():
-            best.setdefault((signal, colours), []).append((-lit, key))
+        for signal, colors in candidate.colors.items():
+            best.setdefault((signal, colors), []).append((-lit, key))
     kept = {
         key for those in best.values()
         for _, key in sorted(those, key=lambda pair: pair[0])[:2]
@@ -147,9 +147,9 @@ def _setting(setup: Setup) -> object:
     return setup.told, setup.lies, setup.facts
 
 
-def _is_open(colours: frozenset[Colours]) -> bool:
+def _is_open(colors: frozenset[Colors]) -> bool:
     """Whether a signal shows something other than red."""
-    return any(colour not in ("red", "dark") for shown in colours for colour in shown)
+    return any(color not in ("red", "dark") for shown in colors for color in shown)
 
 
 def asked_of(exprs: Iterable[Expr]) -> Iterator[Observable]:

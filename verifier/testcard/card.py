@@ -16,7 +16,7 @@ confirm.
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
-from verifier.diagnosis.bench import Bench, Colours, Setup
+from verifier.diagnosis.bench import Bench, Colors, Setup
 from verifier.engines.set_cover import smallest_cover
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr
@@ -35,7 +35,7 @@ from verifier.testcard.coverage_goals import (
     Excluded,
     Goal,
     Tried,
-    colour_goals,
+    color_goals,
     conflicts_tried,
     facts_tried,
     line_goals,
@@ -64,7 +64,7 @@ MAX_PROVED = 40
 @dataclass(frozen=True, slots=True, eq=False)
 class Step:
     """One step of the card. ``number`` from 1; ``acts``: what there is to do after the step
-    before it; ``setup``: how all then stands; ``situation``: the same, for drawing; ``colours``:
+    before it; ``setup``: how all then stands; ``situation``: the same, for drawing; ``colors``:
     what each signal is to show, top to bottom (one of these); ``lies``: how turnouts that are told
     are to lie; ``ways``: what there is to do as it is worked out, where it is remembered."""
 
@@ -72,7 +72,7 @@ class Step:
     acts: tuple[Act, ...]
     setup: Setup
     situation: Situation
-    colours: tuple[tuple[str, frozenset[Colours]], ...]
+    colors: tuple[tuple[str, frozenset[Colors]], ...]
     lies: tuple[tuple[str, str], ...]
     ways: tuple[Way, ...] = ()
 
@@ -112,7 +112,7 @@ class Card:
     steps: tuple[Step, ...]
     lines: tuple[Met, ...]
     tried: tuple[tuple[Tried, tuple[int, ...], tuple[int, ...]], ...]
-    colours: tuple[Met, ...]
+    colors: tuple[Met, ...]
     routes: tuple[Met, ...]
     conflicts: tuple[tuple[Excluded, int, tuple[int, ...]], ...]
     found: tuple[Found, ...]
@@ -149,11 +149,11 @@ class _Maker:
         self.heard: list[Wrong] = []
         self.lines = list(line_goals(self.plan))
         self.tried = list(facts_tried(self.plan))
-        self.colours = list(colour_goals(self.plan))
+        self.colors = list(color_goals(self.plan))
         self.routes = list(route_goals(self.plan))
         self.excluded = list(self._conflicts())
         self.goals: list[Goal] = [
-            *self.lines, *(goal for t in self.tried for goal in (t.acts, t.fails)), *self.colours,
+            *self.lines, *(goal for t in self.tried for goal in (t.acts, t.fails)), *self.colors,
             *self.routes, *(goal for _, _, goal in self.excluded),
         ]  # fmt: skip
         self.trial = Trial(bench, asked_of(goal.when for goal in self.goals))
@@ -287,7 +287,7 @@ class _Maker:
     def _where(self, step: Candidate, wrong: Wrong) -> str | None:
         key = step, wrong
         if key not in self._shown:
-            self._shown[key] = shown_at(self.bench, step.setup, wrong, step.colours)
+            self._shown[key] = shown_at(self.bench, step.setup, wrong, step.colors)
         return self._shown[key]
 
     def _bound(
@@ -380,7 +380,7 @@ class _Maker:
         return Card(
             self.bench.given, tuple(steps), all_met(self.lines),
             tuple((t, met(t.acts), met(t.fails)) for t in self.tried),
-            all_met(self.colours), all_met(self.routes),
+            all_met(self.colors), all_met(self.routes),
             tuple((x, missing, met(goal)) for x, missing, goal in self.excluded
                   if goal not in seen),
             tuple(found), tuple(self.unseen), at_least,
@@ -393,7 +393,7 @@ class _Maker:
         for candidate in chosen:
             acts = tuple(self.walk.acts(before, candidate.setup))
             ways = self.played.ways(before, candidate.setup) if self.played else ()
-            trod = Trod(ways, candidate.colours, self._lies(candidate.setup))
+            trod = Trod(ways, candidate.colors, self._lies(candidate.setup))
             gone.append(_Gone(candidate, acts, trod))
             before = candidate.setup
         return gone
@@ -439,7 +439,7 @@ class _Maker:
         further = played.lifting(gone[-1].candidate.setup, candidate.setup) if begun else ()
         again = (played.again(gone[-1].candidate.setup),) if gone else ()
         for before, onward in ((begun, further), ([], (*again, *ways))):
-            trod = Trod(onward, candidate.colours, self._lies(candidate.setup))
+            trod = Trod(onward, candidate.colors, self._lies(candidate.setup))
             at = replays.shown(wrong, [*before, trod]) if onward else ()
             if at:
                 gone.append(_Gone(candidate, tuple(a for way in onward for a in way.acts), trod))
@@ -451,7 +451,7 @@ class _Maker:
         moment = next(iter(self.bench.moments(setup, ())))
         return Step(
             number, one.acts, setup, as_given(self.bench, setup, moment.truth.situation),
-            tuple(one.candidate.colours.items()), tuple(one.trod.lies.items()), one.trod.ways,
+            tuple(one.candidate.colors.items()), tuple(one.trod.lies.items()), one.trod.ways,
         )  # fmt: skip
 
     def _lies(self, setup: Setup) -> dict[str, str]:

@@ -33,7 +33,7 @@ MOST_MISSING = 3
 # Of conditions with more facts than these, up to one may be missing.
 MANY_FACTS = 16
 
-GoalKind = Literal["line", "with", "without", "colour", "route", "conflict"]
+GoalKind = Literal["line", "with", "without", "color", "route", "conflict"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -194,18 +194,18 @@ def _shown(owner: str, signal: Signal, line: Line, chart: Chart) -> Expr:
         head = next(head for head in signal.heads if head.name == owner)
         return atom(head.lens, line.shows)
     aspect = chart.get(line.shows)
-    colours = aspect.for_heads(len(signal.heads)) if aspect else None
-    assert colours is not None, f"{signal.name} cannot show {line.shows}"
-    return conjunction(*(atom(h.lens, c) for h, c in zip(signal.heads, colours, strict=True)))
+    colors = aspect.for_heads(len(signal.heads)) if aspect else None
+    assert colors is not None, f"{signal.name} cannot show {line.shows}"
+    return conjunction(*(atom(h.lens, c) for h, c in zip(signal.heads, colors, strict=True)))
 
 
-def colour_goals(plan: Plan) -> Iterator[Goal]:
+def color_goals(plan: Plan) -> Iterator[Goal]:
     """Every lamp is lit in some step."""
     for signal in plan.signals.values():
         for head in signal.heads:
-            for colour in head.colour.values:
-                if colour != "dark":
-                    yield Goal("colour", f"{head.name} {colour}", atom(head.lens, colour))
+            for color in head.color.values:
+                if color != "dark":
+                    yield Goal("color", f"{head.name} {color}", atom(head.lens, color))
 
 
 # ------------------------------------------------------------------ routes

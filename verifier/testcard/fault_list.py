@@ -1,7 +1,7 @@
 """What a test card is to find: every single fault and wiring mistake, in each of its states.
 
 In: a bench. Out: each thing that may be wrong, whether a step shows it for certain, and the
-same as an expression for the solver. A step shows it where some signal then has colours that it
+same as an expression for the solver. A step shows it where some signal then has colors that it
 cannot have with nothing wrong, or some turnout lies otherwise than it was told.
 """
 
@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from verifier.diagnosis.alike import differing
-from verifier.diagnosis.bench import Bench, Colours, Moment, Setup
+from verifier.diagnosis.bench import Bench, Colors, Moment, Setup
 from verifier.diagnosis.suspects import Suspect
 from verifier.logic.expr import TRUE, Expr, atom
 from verifier.plan import observables
@@ -51,7 +51,7 @@ def without_power(bench: Bench, wrong: Wrong) -> tuple[Wrong, ...]:
     return ()
 
 
-def sound_colours(bench: Bench, setup: Setup) -> dict[str, frozenset[Colours]]:
+def sound_colors(bench: Bench, setup: Setup) -> dict[str, frozenset[Colors]]:
     """By signal, what it may show with nothing wrong."""
     truths = [moment.truth for moment in bench.moments(setup, ())]
     return {
@@ -61,7 +61,7 @@ def sound_colours(bench: Bench, setup: Setup) -> dict[str, frozenset[Colours]]:
 
 
 def shown_at(
-    bench: Bench, setup: Setup, wrong: Wrong, sound: dict[str, frozenset[Colours]]
+    bench: Bench, setup: Setup, wrong: Wrong, sound: dict[str, frozenset[Colors]]
 ) -> str | None:
     """The signal, or the turnout, at which a step shows that something is wrong, whatever else
     is left open; None where it may not show."""

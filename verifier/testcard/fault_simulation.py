@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from verifier.diagnosis.alike import differing
-from verifier.diagnosis.bench import Bench, Colours
+from verifier.diagnosis.bench import Bench, Colors
 from verifier.diagnosis.suspects import Suspect
 from verifier.engines.results import Impossible, Interrupted
 from verifier.engines.smt.situations import SituationCheck
@@ -32,7 +32,7 @@ from verifier.world.world import World
 # So many moments are worked out at most to find a step in which one thing wrong shows.
 MOST_FOR_ONE = 4_000
 
-_HEARD = (*observables.REPORTED, "aspect", "colour")
+_HEARD = (*observables.REPORTED, "aspect", "color")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -41,15 +41,15 @@ class Trod:
     that are told."""
 
     ways: tuple[Way, ...]
-    colours: Mapping[str, frozenset[Colours]]
+    colors: Mapping[str, frozenset[Colors]]
     lies: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """What is seen in a step: colours by signal, and how turnouts lie."""
+    """What is seen in a step: colors by signal, and how turnouts lie."""
 
-    colours: Mapping[str, Colours]
+    colors: Mapping[str, Colors]
     lies: Mapping[str, str]
 
     def against(self, step: Trod) -> str | None:
@@ -57,8 +57,8 @@ class Seen:
         for turnout, must in step.lies.items():
             if self.lies.get(turnout, must) != must:
                 return turnout
-        for signal, must_show in step.colours.items():
-            if self.colours.get(signal) not in (None, *must_show):
+        for signal, must_show in step.colors.items():
+            if self.colors.get(signal) not in (None, *must_show):
                 return signal
         return None
 
@@ -137,7 +137,7 @@ class Replays:
                     now = self._after(wrong, going, now, way)
             sight = self._sight(going, now)
             if wrong.stuck is not None:
-                sight = Seen(sight.colours, {**sight.lies, **dict([wrong.stuck])})
+                sight = Seen(sight.colors, {**sight.lies, **dict([wrong.stuck])})
             yield sight
 
     def step_for(self, wrong: Wrong) -> tuple[Way, ...] | None:
@@ -168,8 +168,8 @@ class Replays:
         """What a place must show."""
         if place not in self._musts:
             sight = self._sight(self._played.going, dict(place.moment))
-            colours = {signal: frozenset({lit}) for signal, lit in sight.colours.items()}
-            self._musts[place] = Trod((), colours, sight.lies)
+            colors = {signal: frozenset({lit}) for signal, lit in sight.colors.items()}
+            self._musts[place] = Trod((), colors, sight.lies)
         return self._musts[place]
 
     # -------------------------------------------------------------- with it wrong
@@ -241,6 +241,6 @@ class Replays:
         return Seen(lit, {name: seen[observables.points(name)] for name in self._turnouts})
 
 
-def _lit(colour: str, lens: Observable) -> str:
-    """A colour; dark where swapped wires light a lamp that the head has not."""
-    return colour if colour in lens.values else "dark"
+def _lit(color: str, lens: Observable) -> str:
+    """A color; dark where swapped wires light a lamp that the head has not."""
+    return color if color in lens.values else "dark"

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from hashlib import sha256
 
-from verifier.diagnosis.bench import Colours
+from verifier.diagnosis.bench import Colors
 from verifier.testcard.card import Card, Step
 
 
@@ -18,7 +18,7 @@ class Look:
     """``must``: by signal, what it is to show, one of these, top to bottom; with ``turnouts``, by
     turnout, how it is to lie."""
 
-    must: tuple[tuple[str, frozenset[Colours]], ...]
+    must: tuple[tuple[str, frozenset[Colors]], ...]
     turnouts: bool = False
 
     @property
@@ -33,17 +33,17 @@ class Look:
     @property
     def all_red(self) -> bool:
         """Every head of every signal is to be red."""
-        return not self.turnouts and all(_is_red(colours) for _, colours in self.must)
+        return not self.turnouts and all(_is_red(colors) for _, colors in self.must)
 
 
 def looks(step: Step) -> tuple[Look, ...]:
     """All there is to look at in a step: first what shows something else than red all over."""
-    together: dict[object, list[tuple[str, frozenset[Colours]]]] = {}
-    for signal, colours in step.colours:
-        key = "red" if _is_red(colours) else colours
-        together.setdefault(key, []).append((signal, colours))
+    together: dict[object, list[tuple[str, frozenset[Colors]]]] = {}
+    for signal, colors in step.colors:
+        key = "red" if _is_red(colors) else colors
+        together.setdefault(key, []).append((signal, colors))
     red = together.pop("red", [])
-    lying: dict[str, list[tuple[str, frozenset[Colours]]]] = {}
+    lying: dict[str, list[tuple[str, frozenset[Colors]]]] = {}
     for turnout, state in step.lies:
         lying.setdefault(state, []).append((turnout, frozenset({(state,)})))
     signals = [*together.values(), *([red] if red else [])]
@@ -53,8 +53,8 @@ def looks(step: Step) -> tuple[Look, ...]:
     )
 
 
-def _is_red(colours: frozenset[Colours]) -> bool:
-    return all(colour == "red" for shown in colours for colour in shown)
+def _is_red(colors: frozenset[Colors]) -> bool:
+    return all(color == "red" for shown in colors for color in shown)
 
 
 def fingerprint(card: Card) -> str:
@@ -67,7 +67,7 @@ def _said(card: Card) -> Iterator[str]:
     for step in card.steps:
         yield f"{step.number}: {'; '.join(act.text for act in step.acts)}"
         for look in looks(step):
-            for name, colours in look.must:
-                yield f"{name}: {sorted(colours)}"
+            for name, colors in look.must:
+                yield f"{name}: {sorted(colors)}"
     yield from (found.wrong.text for found in card.found)
     yield from (unseen.what.text for unseen in card.unseen)

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from itertools import product
 from pathlib import Path
 
-from verifier.diagnosis.bench import Bench, Colours
+from verifier.diagnosis.bench import Bench, Colors
 from verifier.diagnosis.diagnose import Diagnosis, diagnosis
 from verifier.diagnosis.observations import Observation, Sight, observations
 from verifier.language.csv_reader import Cell, cells_of, is_formula
@@ -73,7 +73,7 @@ class _Seen:
     """What was seen in one step so far."""
 
     said: list[str] = field(default_factory=list)
-    sights: dict[str, frozenset[Colours]] = field(default_factory=dict)
+    sights: dict[str, frozenset[Colors]] = field(default_factory=dict)
     lies: dict[str, str] = field(default_factory=dict)
 
 
@@ -227,12 +227,12 @@ class _Reader:
             lenses = [head.lens.values for head in self.bench.plan.signals[name].heads]
             seen.sights[name] = frozenset(product(*lenses)) - must
         else:
-            seen.sights[name] = self._colours(name, said, cell)
+            seen.sights[name] = self._colors(name, said, cell)
         if low not in _OK:
             seen.said.append(said if said.startswith(name) else f"{name} {said}")
 
-    def _colours(self, name: str, said: str, cell: Cell) -> frozenset[Colours]:
-        """Colours or an aspect in words, as any observation may have them."""
+    def _colors(self, name: str, said: str, cell: Cell) -> frozenset[Colors]:
+        """Colors or an aspect in words, as any observation may have them."""
         text = said if said.startswith(f"{name}.") else f"{name} {said}"
         try:
             [sight] = observations(self.bench, [text])[0].sights
@@ -243,7 +243,7 @@ class _Reader:
             self._error("CP622", f"`{_short(said)}` tells of more than {name}", cell.span,
                         "Put a comma between what is said of several signals.")  # fmt: skip
             return frozenset()
-        return sight.colours
+        return sight.colors
 
     def _observation(self, number: int, seen: _Seen) -> Observation:
         setup = self.card.steps[number - 1].setup
@@ -251,7 +251,7 @@ class _Reader:
         return Observation(
             f"step {number}: {said}",
             replace(setup, lies=(*setup.lies, *seen.lies.items())),
-            tuple(Sight(signal, colours) for signal, colours in seen.sights.items()),
+            tuple(Sight(signal, colors) for signal, colors in seen.sights.items()),
         )
 
 

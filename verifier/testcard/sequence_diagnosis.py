@@ -8,7 +8,7 @@ step, of those not looked at yet, that best tells these apart.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from verifier.diagnosis.bench import Bench, Colours
+from verifier.diagnosis.bench import Bench, Colors
 from verifier.diagnosis.diagnose import (
     Alike,
     Diagnosis,
@@ -70,7 +70,7 @@ class _Follower:
 
     def __init__(self, bench: Bench, card: Card, replays: Replays):
         self._bench, self._card, self._replays = bench, card, replays
-        self._steps = [Trod(step.ways, dict(step.colours), dict(step.lies)) for step in card.steps]
+        self._steps = [Trod(step.ways, dict(step.colors), dict(step.lies)) for step in card.steps]
 
     def wrongs(self) -> Iterator[Wrong]:
         for wrong in wrongs(self._bench):
@@ -79,7 +79,7 @@ class _Follower:
     def must(self) -> _Sights:
         """What each step shows with nothing wrong."""
         return tuple(
-            Seen({signal: next(iter(lit)) for signal, lit in step.colours.items()}, step.lies)
+            Seen({signal: next(iter(lit)) for signal, lit in step.colors.items()}, step.lies)
             for step in self._steps
         )
 
@@ -100,13 +100,13 @@ class _Follower:
         """The same of a step by itself: what shows in one way only."""
         setup = self._card.steps[number].setup
         moments = list(self._bench.moments(setup, wrong.group))
-        colours: dict[str, Colours] = {}
+        colors: dict[str, Colors] = {}
         for signal in self._bench.plan.signals:
             shown = {self._bench.shows(moment, signal) for moment in moments}
             if len(shown) == 1:
-                colours[signal] = shown.pop()
+                colors[signal] = shown.pop()
         lies = {name: {dict(m.truth.lies).get(name) for m in moments} for name, _ in setup.told}
-        return Seen(colours, {n: s for n, (s, *more) in lies.items() if s is not None and not more})
+        return Seen(colors, {n: s for n, (s, *more) in lies.items() if s is not None and not more})
 
     def stands(self, wrong: Wrong, seen: Mapping[int, Observation]) -> bool:
         """Whether each look by itself can come of it, where nothing of it is remembered."""
@@ -120,8 +120,8 @@ def _agrees(sights: _Sights, seen: Mapping[int, Observation]) -> bool:
     for number, observation in seen.items():
         there = sights[number - 1]
         for sight in observation.sights:
-            lit = there.colours.get(sight.signal)
-            if lit is not None and lit not in sight.colours:
+            lit = there.colors.get(sight.signal)
+            if lit is not None and lit not in sight.colors:
                 return False
         for turnout, state in observation.setup.lies:
             if there.lies.get(turnout, state) != state:
@@ -131,7 +131,7 @@ def _agrees(sights: _Sights, seen: Mapping[int, Observation]) -> bool:
 
 def _due(must: Seen, observation: Observation) -> tuple[Sight, ...]:
     return tuple(
-        Sight(sight.signal, frozenset({must.colours[sight.signal]})) for sight in observation.sights
+        Sight(sight.signal, frozenset({must.colors[sight.signal]})) for sight in observation.sights
     )
 
 
@@ -160,18 +160,18 @@ def _tables(
 
 
 def _filled(
-    row: Sequence[Colours | None], anything: Sequence[Sequence[Colours | None]]
-) -> Iterator[tuple[Colours, ...]]:
+    row: Sequence[Colors | None], anything: Sequence[Sequence[Colors | None]]
+) -> Iterator[tuple[Colors, ...]]:
     """A row with every state of what it leaves open in one of the rows that come out."""
     for k in range(max(map(len, anything), default=1)):
         filled = [one or some[k % len(some)] for one, some in zip(row, anything, strict=True)]
         yield tuple(one for one in filled if one is not None)
 
 
-def _shown(seen: Seen, look: str) -> Colours | None:
+def _shown(seen: Seen, look: str) -> Colors | None:
     if look in seen.lies:
         return (seen.lies[look],)
-    return seen.colours.get(look)
+    return seen.colors.get(look)
 
 
 def _named(test: NextTest | None, card: Card) -> NextTest | None:

@@ -183,7 +183,7 @@ class Failure:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """All verdicts of one file, in the order of the catalogue and the file. ``failures`` is
+    """All verdicts of one file, in the order of the catalog and the file. ``failures`` is
     the failure table, worst first."""
 
     plan: Plan

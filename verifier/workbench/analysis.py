@@ -248,8 +248,8 @@ def _signal(plan: Plan, signal: Signal, seen: Seen, table: _Table) -> Json:
         "meaning": listed.indication.text if listed else "no aspect that the file lists",
         "level": level if listed else "unlisted",
         "heads": [
-            {"name": head.name, "colour": colour}
-            for head, colour in zip(signal.heads, seen.colours(signal), strict=True)
+            {"name": head.name, "color": color}
+            for head, color in zip(signal.heads, seen.colors(signal), strict=True)
         ],
         "line": place_json(signal.span)["line"],
         "why": [cause_json(cause) for cause in chain],

@@ -12,7 +12,7 @@ from verifier.api import checked
 from verifier.logic.expr import Const, support
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.properties.catalogue import FAILURES, obligations
+from verifier.properties.catalog import FAILURES, obligations
 from verifier.properties.failures import harms
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Evaluator

@@ -128,9 +128,9 @@ class Circuits:
         of = self.truth if what.kind == "points" else self.report
         return tuple(of(a) for v in what.values if isinstance(a := atom(what, v), Atom))
 
-    def lights(self, head: str, colour: str) -> Expr:
+    def lights(self, head: str, color: str) -> Expr:
         """That lamp and wire of a head are sound."""
-        return conjunction(self.sound(f"head {head}"), self.sound(f"lamp {head} {colour}"))
+        return conjunction(self.sound(f"head {head}"), self.sound(f"lamp {head} {color}"))
 
     def _clear(self, block: str, reader: str) -> Expr:
         detectors = self.wiring.detectors_of(block)

@@ -52,7 +52,7 @@ class TooLarge(Exception):
 def settle_together(
     circle: Iterable[Atom], one_step: OneStep, known: Known
 ) -> dict[Observable, May]:
-    """What the aspects and colours of a circle come to, in terms of inputs.
+    """What the aspects and colors of a circle come to, in terms of inputs.
 
     ``one_step`` says what an atom means in terms of others, ``known`` what it comes to
     where that is known. Those that some situation leaves open are not in the answer."""

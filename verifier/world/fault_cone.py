@@ -16,7 +16,7 @@ from verifier.plan.signals.heads import signal_of
 from verifier.world.circuits import Circuits
 from verifier.world.world import World
 
-_SHOWN = ("colour", "aspect")
+_SHOWN = ("color", "aspect")
 
 
 class Touches:
@@ -83,7 +83,7 @@ class Touches:
         if world is self._sound and name in self._sound_reads:
             return self._sound_reads[name]
         heads = self._plan.signals[name].heads
-        parts = [atom(head.colour, colour) for head in heads for colour in head.colour.values]
+        parts = [atom(head.color, color) for head in heads for color in head.color.values]
         parts += [part for asked in self._read_by.get(name, {}).values() for part in asked]
         shown = [w for part in parts if isinstance(part, Atom) and part.what.kind in _SHOWN
                  for w in support(world.one_step(part)) if w.kind in _SHOWN]  # fmt: skip
@@ -141,8 +141,8 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             if driver is None:
                 continue
             note(signal.name, [circuits.fed(driver.name, driver.supply)])
-            for colour in head.colour.values:
-                note(signal.name, [circuits.lights(head.name, colour)])
+            for color in head.color.values:
+                note(signal.name, [circuits.lights(head.name, color)])
             asked = dict.fromkeys(says.what for says in plan.asked_by(signal))
             note(signal.name, [circuits.dead_inputs(driver, asked)])
             for what in asked:
@@ -157,6 +157,6 @@ def _read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
     for signal in plan.signals.values():
         for says in plan.asked_by(signal):
             what, values = says.what, says.values
-            owner = signal_of(what.name, plan.signals) if what.kind == "colour" else what.name
+            owner = signal_of(what.name, plan.signals) if what.kind == "color" else what.name
             found.setdefault(owner, {}).setdefault(signal.name, []).append(atom(what, *values))
     return found

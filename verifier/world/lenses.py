@@ -1,4 +1,4 @@
-"""Lenses: the colours a signal shows, and the aspect an engineer takes them for.
+"""Lenses: the colors a signal shows, and the aspect an engineer takes them for.
 
 What a head is told to show follows from its rules and from what its driver does about
 dead inputs and lamps; what it really shows also from power, wires and lamps.
@@ -28,11 +28,11 @@ from verifier.world.rules import Reader, first_line
 
 
 def shown_by(line: Line, signal: Signal, chart: Chart) -> Combination:
-    """The colours of a signal while one of its aspect lines acts."""
+    """The colors of a signal while one of its aspect lines acts."""
     aspect = chart.get(line.shows)
-    colours = aspect.for_heads(len(signal.heads)) if aspect else None
-    assert colours is not None, "checked when the plan was built"
-    return colours
+    colors = aspect.for_heads(len(signal.heads)) if aspect else None
+    assert colors is not None, "checked when the plan was built"
+    return colors
 
 
 class Lenses:
@@ -56,8 +56,8 @@ class Lenses:
 
     # -------------------------------------------------------------- what heads are told
 
-    def colour(self, part: Atom) -> Expr:
-        """That a head is told to show one of these colours."""
+    def color(self, part: Atom) -> Expr:
+        """That a head is told to show one of these colors."""
         name = part.what.name
         driver = self._plan.wiring.driver_of(name)
         if driver is None:
@@ -70,13 +70,13 @@ class Lenses:
             conjunction(powered, negation(tripped), self._driven(name, driver, part.values)),
         )
 
-    def _driven(self, head: str, driver: Driver, colours: tuple[str, ...]) -> Expr:
+    def _driven(self, head: str, driver: Driver, colors: tuple[str, ...]) -> Expr:
         """By its rules, and by what its driver does about dead inputs."""
-        ruled = self._ruled(head, colours)
+        ruled = self._ruled(head, colors)
         dead = self._dead_inputs(head, driver)
         return disjunction(
             conjunction(negation(dead), ruled),
-            conjunction(dead, constant(driver.when_missing in colours)),
+            conjunction(dead, constant(driver.when_missing in colors)),
         )
 
     def _dead_inputs(self, head: str, driver: Driver) -> Expr:
@@ -104,37 +104,37 @@ class Lenses:
         for other in signal.heads:
             if other.name not in driver.heads:
                 continue
-            for colour in other.colour.values:
-                fails = negation(self._circuits.lights(other.name, colour))
-                if colour != "dark" and fails is not FALSE:
-                    out.append(conjunction(fails, self._driven(other.name, driver, (colour,))))
+            for color in other.color.values:
+                fails = negation(self._circuits.lights(other.name, color))
+                if color != "dark" and fails is not FALSE:
+                    out.append(conjunction(fails, self._driven(other.name, driver, (color,))))
         return disjunction(*out)
 
-    def _ruled(self, head: str, colours: tuple[str, ...]) -> Expr:
+    def _ruled(self, head: str, colors: tuple[str, ...]) -> Expr:
         signal, index = self._heads[head]
         reader = self._reader(head)
         if signal.by_head:
             lines = signal.heads[index].lines
-            return first_line(lines, lambda line: line.shows in colours, reader)
+            return first_line(lines, lambda line: line.shows in colors, reader)
         return first_line(
             signal.lines,
-            lambda line: shown_by(line, signal, self._chart)[index] in colours,
+            lambda line: shown_by(line, signal, self._chart)[index] in colors,
             reader,
         )
 
     def aspect(self, part: Atom) -> Expr:
-        """That the colours a signal is told to show are one of these aspects."""
+        """That the colors a signal is told to show are one of these aspects."""
         signal = self._plan.signals[part.what.name]
         if signal.by_head:
-            told = [(head.colour, head.colour.values) for head in signal.heads]
-            return _one_of(told, lambda colours: self._chart.reading(colours) in part.values)
+            told = [(head.color, head.color.values) for head in signal.heads]
+            return _one_of(told, lambda colors: self._chart.reading(colors) in part.values)
 
-        def all_heads(colour: str | None) -> Expr:
-            colours = (colour or "dark",) * len(signal.heads)
-            return constant(self._chart.reading(colours) in part.values)
+        def all_heads(color: str | None) -> Expr:
+            colors = (color or "dark",) * len(signal.heads)
+            return constant(self._chart.reading(colors) in part.values)
 
         # All its heads have one driver, or none, so what it does it does to all of them. (To
-        # go by the colours of each head would lose that they come from the same line.)
+        # go by the colors of each head would lose that they come from the same line.)
         first = signal.heads[0].name
         ruled = first_line(
             signal.lines,
@@ -159,31 +159,31 @@ class Lenses:
     # -------------------------------------------------------------- what is seen
 
     def lens(self, part: Atom) -> Expr:
-        """That a head really shows one of these colours."""
+        """That a head really shows one of these colors."""
         name = part.what.name
         if not self._plan.wiring.drivers:
-            return disjunction(*(self._told(name, colour) for colour in part.values))
-        lit = disjunction(*(self._lit(name, c) for c in self._colours_of(name) if c in part.values))
+            return disjunction(*(self._told(name, color) for color in part.values))
+        lit = disjunction(*(self._lit(name, c) for c in self._colors_of(name) if c in part.values))
         if "dark" not in part.values:
             return lit
-        any_lit = disjunction(*(self._lit(name, colour) for colour in self._colours_of(name)))
+        any_lit = disjunction(*(self._lit(name, color) for color in self._colors_of(name)))
         return disjunction(lit, negation(any_lit))
 
-    def _told(self, head: str, colour: str) -> Expr:
+    def _told(self, head: str, color: str) -> Expr:
         signal, index = self._heads[head]
-        what = signal.heads[index].colour
-        return atom(what, colour) if colour in what.values else FALSE
+        what = signal.heads[index].color
+        return atom(what, color) if color in what.values else FALSE
 
-    def _lit(self, head: str, colour: str) -> Expr:
+    def _lit(self, head: str, color: str) -> Expr:
         source = self._partner.get(head, head)
         if self._plan.wiring.driver_of(source) is None:
             return FALSE
-        return conjunction(self._told(source, colour), self._circuits.lights(head, colour))
+        return conjunction(self._told(source, color), self._circuits.lights(head, color))
 
-    def _colours_of(self, head: str) -> tuple[str, ...]:
-        """The colours a head can be lit in; dark is none."""
+    def _colors_of(self, head: str) -> tuple[str, ...]:
+        """The colors a head can be lit in; dark is none."""
         signal, index = self._heads[self._partner.get(head, head)]
-        return tuple(c for c in signal.heads[index].colour.values if c != "dark")
+        return tuple(c for c in signal.heads[index].color.values if c != "dark")
 
     def reading(self, part: Atom, *, at_best: bool) -> Expr:
         """That a signal is taken for one of these aspects."""
@@ -191,12 +191,12 @@ class Lenses:
         if self._shows_what_it_is_told(signal) and not (at_best and self._may_be_dark(signal)):
             return atom(signal.aspect, *part.values)
         seen = [
-            (observables.lens(head.name, (*colours, "dark")), (*colours, "dark"))
+            (observables.lens(head.name, (*colors, "dark")), (*colors, "dark"))
             for head in signal.heads
-            for colours in [self._colours_of(head.name)]
+            for colors in [self._colors_of(head.name)]
         ]
         read = taken_for if at_best else taken_for_at_worst
-        return _one_of(seen, lambda colours: read(colours, self._chart) in part.values)
+        return _one_of(seen, lambda colors: read(colors, self._chart) in part.values)
 
     def _shows_what_it_is_told(self, signal: Signal) -> bool:
         wiring = self._plan.wiring
@@ -209,7 +209,7 @@ class Lenses:
             driver is not None
             and head.name not in self._partner
             and (together or self._circuits.fed(driver.name, driver.supply) is TRUE)
-            and all(self._circuits.lights(head.name, c) is TRUE for c in head.colour.values)
+            and all(self._circuits.lights(head.name, c) is TRUE for c in head.color.values)
             for head, driver in zip(signal.heads, drivers, strict=True)
         )
 
@@ -228,31 +228,31 @@ class Lenses:
         return "dark" in shown
 
 
-def taken_for(colours: Combination, chart: Chart) -> str:
-    """The aspect an engineer takes colours for. Where no aspect lists them because a head
+def taken_for(colors: Combination, chart: Chart) -> str:
+    """The aspect an engineer takes colors for. Where no aspect lists them because a head
     is dark, and the rest looks like an aspect, it may be taken for that."""
-    read = chart.reading(colours)
-    lit = tuple(colour for colour in colours if colour != "dark")
-    if read == observables.UNLISTED and lit and len(lit) < len(colours):
+    read = chart.reading(colors)
+    lit = tuple(color for color in colors if color != "dark")
+    if read == observables.UNLISTED and lit and len(lit) < len(colors):
         return chart.reading(lit)
     return read
 
 
-def taken_for_at_worst(colours: Combination, chart: Chart) -> str:
+def taken_for_at_worst(colors: Combination, chart: Chart) -> str:
     """The same at worst: an imperfect signal is the most restrictive there is."""
-    return chart.reading(colours)
+    return chart.reading(colors)
 
 
 def _one_of(
     shown: list[tuple[Observable, tuple[str, ...]]], wanted: Callable[[Combination], bool]
 ) -> Expr:
-    """That the colours of the heads are a combination that is wanted."""
-    good = [colours for colours in product(*(values for _, values in shown)) if wanted(colours)]
+    """That the colors of the heads are a combination that is wanted."""
+    good = [colors for colors in product(*(values for _, values in shown)) if wanted(colors)]
     if len(shown) == 1:
-        return atom(shown[0][0], *(colours[0] for colours in good)) if good else FALSE
+        return atom(shown[0][0], *(colors[0] for colors in good)) if good else FALSE
     return disjunction(
         *(
-            conjunction(*(atom(what, c) for (what, _), c in zip(shown, colours, strict=True)))
-            for colours in good
+            conjunction(*(atom(what, c) for (what, _), c in zip(shown, colors, strict=True)))
+            for colors in good
         )
     )

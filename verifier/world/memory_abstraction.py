@@ -81,7 +81,7 @@ def heard_by_memory(world: World) -> frozenset[Observable]:
               *map(observables.points, switches(plan))]  # fmt: skip
     heard = {w for what in direct for expr in circuits.say_in(what) for w in support(expr)}
     signals = {signal_of(what.name, plan.signals) for what in reads
-               if what.kind in ("aspect", "colour")}  # fmt: skip
+               if what.kind in ("aspect", "color")}  # fmt: skip
     if signals:
         touches = Touches(world)
         heard |= {fault for fault in faults if _may_touch(touches, fault, signals)}

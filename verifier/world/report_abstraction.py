@@ -74,7 +74,7 @@ class _AtTheInputs(Circuits):
     def fed(self, name: str, supply: str | None) -> Expr:
         return TRUE
 
-    def lights(self, head: str, colour: str) -> Expr:
+    def lights(self, head: str, color: str) -> Expr:
         return negation(atom(lamp_out(head), "out"))
 
     def dead_inputs(self, driver: Driver, asked: Iterable[Observable]) -> Expr:

@@ -14,7 +14,7 @@ from verifier.world.cyclic_signals import May, settle_together
 from verifier.world.lenses import Lenses
 from verifier.world.rules import Reader, line_meaning, lower
 
-_SHOWN = ("colour", "aspect")
+_SHOWN = ("color", "aspect")
 
 
 class World:
@@ -95,7 +95,7 @@ class World:
 
     def one_step(self, part: Atom) -> Expr:
         """What an observable that is not an input means in terms of reports, commands and
-        those aspects and colours it cannot be settled without."""
+        those aspects and colors it cannot be settled without."""
         known = self._one_step.get(part)
         if known is None:
             meaning = self._raw(part)
@@ -108,8 +108,8 @@ class World:
         match what.kind:
             case "aspect":
                 return self._lenses.aspect(part)
-            case "colour":
-                return self._lenses.colour(part)
+            case "color":
+                return self._lenses.color(part)
             case "line":
                 owner, _, index = what.name.rpartition("/")
                 head, lines = self._lines_of(owner)
@@ -210,14 +210,14 @@ class World:
 
 
 def check_circles(world: World, signals: Iterable[Signal] | None = None) -> None:
-    """Check that every colour of every head (of ``signals``, of all when not given) is
+    """Check that every color of every head (of ``signals``, of all when not given) is
     settled without going round.
 
     Raises :class:`InputError` (``CP409``) otherwise."""
     for signal in world.plan.signals.values() if signals is None else signals:
         for head in signal.heads:
-            for colour in head.colour.values:
-                world.expand(atom(head.colour, colour))
+            for color in head.color.values:
+                world.expand(atom(head.color, color))
 
 
 def _observables(expr: Expr) -> list[Observable]:

@@ -86,7 +86,7 @@ def _state(state: s.State, several: bool) -> str:
             return "proceed" if several else "proceeds"
         case "shows":
             return f"shows {state.value}"
-        case "colour" | "name":
+        case "color" | "name":
             return state.value
         case kind:
             return kind

@@ -179,10 +179,10 @@ def _join(join: s.Join) -> str:
 
 def _aspect(aspect: s.Aspect) -> Clause:
     segments = [Segment(f"aspect {aspect.name.text}", aspect.span.start, aspect.name.span.end)]
-    for i, colours in enumerate(aspect.combinations):
-        text = " over ".join(colour.text for colour in colours)
+    for i, colors in enumerate(aspect.combinations):
+        text = " over ".join(color.text for color in colors)
         segments.append(
-            Segment(f"or {text}" if i else text, colours[0].span.start, colours[-1].span.end)
+            Segment(f"or {text}" if i else text, colors[0].span.start, colors[-1].span.end)
         )
     shown = " ".join(segment.text for segment in segments[1:])
     segments.append(Segment(aspect.indication, segments[-1].end, aspect.span.end))

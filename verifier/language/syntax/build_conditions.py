@@ -45,8 +45,8 @@ class ConditionBuilder(Nodes):
                 return s.State("proceeds", "", span)
             case "SHOWS":
                 return s.State("shows", self._name(tree).text, span)
-            case "FLASHING" | "COLOUR":
-                return s.State("colour", " ".join(str(t) for t in said), span)
+            case "FLASHING" | "COLOR":
+                return s.State("color", " ".join(str(t) for t in said), span)
             case "NAME":
                 return s.State("name", str(said[0]), span)
             case _:

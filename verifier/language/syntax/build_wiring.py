@@ -116,7 +116,7 @@ class WiringBuilder(ConditionBuilder):
         )
         chosen = [*(t for t in tokens(tree) if t.type in _CHOICES)]
         chosen += [cast(Token, child.children[0]) for child in trees(tree, "side")]
-        colours = [self._colour(child) for child in trees(tree, "colour")]
+        colors = [self._color(child) for child in trees(tree, "color")]
         lengths = self._lengths(tree)
         if tree.data in ("rating", "fuse"):
             lengths = tuple((self._amount(child),) for child in trees(tree, "amount"))
@@ -127,7 +127,7 @@ class WiringBuilder(ConditionBuilder):
             kind,
             self._span(tree),
             names,
-            (*map(self._name_of, chosen), *(s.Name(c.text, c.span) for c in colours)),
+            (*map(self._name_of, chosen), *(s.Name(c.text, c.span) for c in colors)),
             lengths,
             self._run(tree),
             tuple(self._name(child) for child in readings if "CONTACTS" in types(child)),

@@ -124,7 +124,7 @@ class Builder(LockingBuilder, ModuleBuilder):
 
     def _aspect(self, tree: Node) -> s.Aspect:
         combinations = tuple(
-            tuple(self._colour(colour) for colour in trees(combination, "colour"))
+            tuple(self._color(color) for color in trees(combination, "color"))
             for combination in trees(tree, "combination")
         )
         indication = " ".join(word(next(trees(tree, "indication"))).split())
@@ -134,8 +134,8 @@ class Builder(LockingBuilder, ModuleBuilder):
         return s.Address(self._count(tree), self._name(tree), self._span(tree))
 
     def _number(self, tree: Node) -> s.Number:
-        colours = [self._colour(colour) for colour in trees(tree, "colour")]
-        shows = s.Name(colours[0].text, colours[0].span) if colours else self._name(tree)
+        colors = [self._color(color) for color in trees(tree, "color")]
+        shows = s.Name(colors[0].text, colors[0].span) if colors else self._name(tree)
         return s.Number(self._count(tree), shows, self._span(tree))
 
     def _count(self, tree: Node) -> s.Amount:

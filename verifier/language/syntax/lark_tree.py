@@ -37,8 +37,8 @@ class Nodes:
             self._name_of(cast(Token, child.children[0])) for child in trees(groups[nth], "name")
         )
 
-    def _colour(self, tree: Node) -> s.Colour:
-        return s.Colour(" ".join(str(t) for t in tokens(tree)), self._span(tree))
+    def _color(self, tree: Node) -> s.Color:
+        return s.Color(" ".join(str(t) for t in tokens(tree)), self._span(tree))
 
 
 def trees(tree: Node, rule: str) -> Iterator[Node]:

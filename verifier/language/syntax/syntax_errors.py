@@ -21,7 +21,7 @@ MAX_SEARCHED = 2_000
 STARTERS = {w.lower() for w in STATEMENT_WORDS}
 STATES = {
     "CLEAR", "OCCUPIED", "VACANT", "NORMAL", "REVERSE", "MOVING", "LIES", "PROCEED", "PROCEEDS",
-    "PRESSED", "DERAILING", "NON_DERAILING", "SEATED", "OPEN", "COLOUR",
+    "PRESSED", "DERAILING", "NON_DERAILING", "SEATED", "OPEN", "COLOR",
 }  # fmt: skip
 # Tokens that are no word of the language.
 NOT_WORDS = {
@@ -206,7 +206,7 @@ def _indication(tokens: Sequence[Token], at: int, span: Span) -> Diagnostic | No
         return None
     before, text = tokens[at - 1].type, str(tokens[at])
     if before in ("PROCEED", "STOP", "INDICATION") or (
-        before == "COLOUR" and text in INDICATION_WORDS
+        before == "COLOR" and text in INDICATION_WORDS
     ):
         return Diagnostic(
             "CP107",
@@ -246,7 +246,7 @@ def _line_without_when(
 ) -> Diagnostic | None:
     """What a signal or head shows, without a `when` or `otherwise` that can be read."""
     token = tokens[at]
-    if "RULE_NAME" not in accepted or token.type not in ("NAME", "COLOUR", "STOP", "CLEAR"):
+    if "RULE_NAME" not in accepted or token.type not in ("NAME", "COLOR", "STOP", "CLEAR"):
         return None
     if at + 1 < len(tokens):
         after, kind = tokens[at + 1], tokens[at + 1].type
@@ -289,11 +289,11 @@ def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str
     if "NOT" in accepted and kind in STATES and tokens[at + 1 : at + 2] and after[0].isalnum():
         return f"The name comes first: write `{after} {token}`."
     if before.type == "SHOWS":
-        if kind in ("COLOUR", "FLASHING"):
+        if kind in ("COLOR", "FLASHING"):
             return f"For a color leave out `shows`: write `{tokens[at - 2]} {token}`."
         if kind not in NOT_WORDS:
             return f"After `shows` comes the name of an aspect, such as `{token.capitalize()}`."
-    if before.type == "AT" and kind == "COLOUR" and at > 1:
+    if before.type == "AT" and kind == "COLOR" and at > 1:
         return f"For a color leave out `at`: write `{tokens[at - 2]} {token}`."
     if "AND" not in accepted:
         return ""
@@ -324,7 +324,7 @@ def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
         )
     if "COMMA" in accepted and "AND" not in accepted and kind == "AND":
         return f"In a list {'of names ' * (before == 'NAME')}write a comma."
-    if before == "COLOUR" and kind in ("AND", "COMMA"):
+    if before == "COLOR" and kind in ("AND", "COMMA"):
         return "Write `over` between the heads of one signal, `or` between two ways to show it."
     if before == "STRING" and kind in ("UNDETECTED", "SWITCHING"):
         return f"The text comes last: `block Lead {tokens[at]} … {shown(tokens[at - 1])}`."
@@ -350,7 +350,7 @@ def _word_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
 
 def _near_word(token: Token, accepted: Set[str]) -> str | None:
     """The word of the language that a name looks like, among those that may come."""
-    words = {w.lower().replace("_", "-") for w in accepted - NOT_WORDS - {"$END", "COLOUR"}}
+    words = {w.lower().replace("_", "-") for w in accepted - NOT_WORDS - {"$END", "COLOR"}}
     words |= {word(w).strip("`") for w in accepted & {"GAPS", "TRACK_POWER"}}
     words -= {"gaps", "track-power"}
     return nearest(token, words) if token.type in ("NAME", "RULE_NAME") else None

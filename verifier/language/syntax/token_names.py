@@ -8,7 +8,7 @@ SPECIAL = {
     "RULE_NAME": "a line such as `Clear when …` or `Stop otherwise`",
     "FLASHES": "`flashing`",
     "STRING": 'a text in "quotes"',
-    "COLOUR": "a color (green, yellow, red, lunar, white or dark)",
+    "COLOR": "a color (green, yellow, red, lunar, white or dark)",
     "INDICATION": "an indication, such as `proceed prepared to stop at next signal`",
     "JOINED": "`=`",
     "GAP": "`|`",
@@ -104,7 +104,7 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (
         frozenset({"CLEAR", "OCCUPIED", "VACANT", "NORMAL", "REVERSE", "MOVING", "LIES", "AT",
                    "PROCEEDS", "PROCEED", "SHOWS", "PRESSED", "DERAILING", "NON_DERAILING",
-                   "SEATED", "OPEN", "FLASHING", "COLOUR", "NAME"}),
+                   "SEATED", "OPEN", "FLASHING", "COLOR", "NAME"}),
         "a state, such as `clear`, `occupied`, `normal`, `reverse`, `at stop` or `proceeds`",
     ),
     (
@@ -159,7 +159,7 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
      "a leg (normal, reverse, along or across)"),
     (frozenset({"NEVER", "ALWAYS", "POSSIBLE"}), "`never`, `always` or `possible`"),
     (frozenset({"NEVER", "ALWAYS"}), "`never` or `always`"),
-    (frozenset({"FLASHING", "COLOUR"}), SPECIAL["COLOUR"]),
+    (frozenset({"FLASHING", "COLOR"}), SPECIAL["COLOR"]),
     (frozenset({"ANY", "ALL"}), "`any of` or `all of`"),
     (frozenset({"FLASHES", "RULE_NAME"}), SPECIAL["RULE_NAME"]),
     (frozenset({"NORMAL", "REVERSE", "NAME"}), "the name of a position"),

@@ -16,8 +16,8 @@ class Name:
 
 
 @dataclass(frozen=True, slots=True)
-class Colour:
-    """One colour of one head, ``flashing`` included in the text: ``flashing green``."""
+class Color:
+    """One color of one head, ``flashing`` included in the text: ``flashing green``."""
 
     text: str
     span: Span
@@ -70,7 +70,7 @@ class Clause:
     """A clause of a statement; ``kind`` are the words it goes by.
 
     ``names`` are things named, ``words`` what was chosen: a kind of motor, the legs that
-    have contacts, a colour. ``lengths`` are its amounts; of `gap` one for each leg.
+    have contacts, a color. ``lengths`` are its amounts; of `gap` one for each leg.
     ``contacts`` are those of the ``names`` that `contacts` stands after; ``condition`` is
     when, or while."""
 
@@ -90,7 +90,7 @@ class Clause:
 @dataclass(frozen=True, slots=True)
 class State:
     """The words after the names of a fact; ``kind`` is ``clear``, ``lies``, ``shows``,
-    ``colour``, ``name`` …, ``value`` what follows where something does."""
+    ``color``, ``name`` …, ``value`` what follows where something does."""
 
     kind: str
     value: str
@@ -321,7 +321,7 @@ class Head:
 @dataclass(frozen=True, slots=True)
 class Aspect:
     name: Name
-    combinations: tuple[tuple[Colour, ...], ...]
+    combinations: tuple[tuple[Color, ...], ...]
     indication: str
     span: Span
 

@@ -1,7 +1,7 @@
-"""Aspects and indications: what the colours are called, and what they promise.
+"""Aspects and indications: what the colors are called, and what they promise.
 
-The built-in chart is common North American three-colour practice (no single source; the
-colour pairs are from memory, as marked in the project's notes on sources). A file may
+The built-in chart is common North American three-color practice (no single source; the
+color pairs are from memory, as marked in the project's notes on sources). A file may
 replace or add to it; what an indication means is fixed here, since properties rest on it.
 """
 
@@ -70,7 +70,7 @@ Combination = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class Aspect:
-    """A name, the colour combinations that show it, and its indication."""
+    """A name, the color combinations that show it, and its indication."""
 
     name: str
     combinations: tuple[Combination, ...]
@@ -80,7 +80,7 @@ class Aspect:
 
     @property
     def proceeds(self) -> bool:
-        """Better than Restricting: "proceed" in the catalogue's sense."""
+        """Better than Restricting: "proceed" in the catalog's sense."""
         return self.indication.rank > RESTRICTED_RANK
 
     @property
@@ -89,7 +89,7 @@ class Aspect:
         return self.indication.rank > STOP_RANK
 
     def for_heads(self, count: int) -> Combination | None:
-        """The colours a signal with ``count`` heads shows for it, None when none fit."""
+        """The colors a signal with ``count`` heads shows for it, None when none fit."""
         return next((c for c in self.combinations if len(c) == count), None)
 
 
@@ -107,15 +107,15 @@ class Chart:
         gone = chart(()).get(name)
         return next((a for a in self.aspects if gone and a.indication == gone.indication), None)
 
-    def readings(self, colours: Combination) -> tuple[Aspect, ...]:
-        """Every aspect these colours may be taken for, least restrictive first."""
-        return tuple(a for a in self.aspects if colours in a.combinations)
+    def readings(self, colors: Combination) -> tuple[Aspect, ...]:
+        """Every aspect these colors may be taken for, least restrictive first."""
+        return tuple(a for a in self.aspects if colors in a.combinations)
 
-    def reading(self, colours: Combination) -> str:
-        """The name of the aspect these colours are taken for: where two names list them
+    def reading(self, colors: Combination) -> str:
+        """The name of the aspect these colors are taken for: where two names list them
         the less restrictive, where none does :data:`~verifier.plan.observables.UNLISTED`, an
         imperfect signal that is read as the most restrictive aspect."""
-        found = self.readings(colours)
+        found = self.readings(colors)
         return found[0].name if found else UNLISTED
 
 
@@ -147,7 +147,7 @@ def chart(own: Iterable[Aspect]) -> Chart:
     """The built-in chart with a file's own aspects put over it.
 
     A file's aspect replaces the built-in one of the same name, and the built-in one with
-    the same indication; a colour combination that the file lists is no longer built in.
+    the same indication; a color combination that the file lists is no longer built in.
     """
     own = tuple(own)
     names = {a.name for a in own}
@@ -155,12 +155,12 @@ def chart(own: Iterable[Aspect]) -> Chart:
     taken = {c for a in own for c in a.combinations}
     aspects = list(own)
     offset = 0
-    for name, colours, indication in _BUILT_IN:
+    for name, colors, indication in _BUILT_IN:
         span = Span(_BUILT_IN_SOURCE, offset, offset + len(name))
         offset += len(name) + 1
         if name in names or indication in meanings:
             continue
-        combinations = tuple(tuple(c.strip().split(" over ")) for c in colours.split(";"))
+        combinations = tuple(tuple(c.strip().split(" over ")) for c in colors.split(";"))
         left = tuple(c for c in combinations if c not in taken)
         if left:
             aspects.append(Aspect(name, left, INDICATIONS[indication], span, built_in=True))

@@ -22,8 +22,8 @@ from verifier.plan.signals.packet_model import (
 from verifier.plan.signals.signal_placement import Post
 
 _STOP = INDICATIONS["stop"]
-# Numbers of colours where the file gives none; a flashing one is eight more.
-_COLOURS = ("red", "yellow", "green", "lunar", "white", "dark")
+# Numbers of colors where the file gives none; a flashing one is eight more.
+_COLORS = ("red", "yellow", "green", "lunar", "white", "dark")
 _FLASHING = 8
 
 
@@ -36,7 +36,7 @@ def read_packets(
     said = {word: span for word, (_, span) in numbers.items()}
     given = {word: number for word, (number, _) in numbers.items()}
     aspects = {a.name: given[a.name] for a in chart.aspects if a.name in given}
-    colours = {word: number for word, number in given.items() if word in _all_colours()}
+    colors = {word: number for word, number in given.items() if word in _all_colors()}
     usual = _usual_aspects(chart)
     # What is wrong with one number must not look like one that is missing.
     every = sum(isinstance(node, tree.Number) for node in statements)
@@ -45,7 +45,7 @@ def read_packets(
     return Packets(
         addresses,
         aspects or usual,
-        {**_usual_colours(), **colours},
+        {**_usual_colors(), **colors},
         said,
     )
 
@@ -61,15 +61,15 @@ def _usual_aspects(chart: Chart) -> Mapping[str, int]:
     }
 
 
-def _usual_colours() -> Mapping[str, int]:
+def _usual_colors() -> Mapping[str, int]:
     return {
-        **{c: i for i, c in enumerate(_COLOURS)},
-        **{f"flashing {c}": i + _FLASHING for i, c in enumerate(_COLOURS)},
+        **{c: i for i, c in enumerate(_COLORS)},
+        **{f"flashing {c}": i + _FLASHING for i, c in enumerate(_COLORS)},
     }
 
 
-def _all_colours() -> frozenset[str]:
-    return frozenset(_usual_colours())
+def _all_colors() -> frozenset[str]:
+    return frozenset(_usual_colors())
 
 
 def _addresses(
@@ -125,7 +125,7 @@ def _addressed(found: Mapping[str, Address], place: Address) -> Address | None:
 def _numbers(
     statements: Iterable[tree.Statement], chart: Chart, names: Names
 ) -> Mapping[str, tuple[int, Span]]:
-    words = (*(aspect.name for aspect in chart.aspects), *_usual_colours())
+    words = (*(aspect.name for aspect in chart.aspects), *_usual_colors())
     found: dict[str, tuple[int, Span]] = {}
     for node in statements:
         if not isinstance(node, tree.Number):
@@ -142,7 +142,7 @@ def _numbers(
             hint = did_you_mean(word, words) or "It is an aspect of the chart, or a color."
             names.error("CP404", f"no aspect is called `{word}`", node.shows.span, hint)
         elif word in found or any(
-            n == number and (w in _all_colours()) == (word in _all_colours())
+            n == number and (w in _all_colors()) == (word in _all_colors())
             for w, (n, _) in found.items()
         ):
             names.error(

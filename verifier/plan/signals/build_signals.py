@@ -17,7 +17,7 @@ from verifier.plan.signals.signal_placement import MAX_HEADS, Post
 from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring.wiring_model import Wiring
 
-COLOURS = ("green", "yellow", "lunar", "white", "red", "dark")
+COLORS = ("green", "yellow", "lunar", "white", "red", "dark")
 
 
 # ------------------------------------------------------------------ the chart
@@ -47,7 +47,7 @@ def build_chart(statements: Iterable[tree.Statement], names: Names) -> aspects.C
                 )
         own[node.name.text] = aspects.Aspect(
             node.name.text,
-            tuple(tuple(colour.text for colour in c) for c in node.combinations),
+            tuple(tuple(color.text for color in c) for c in node.combinations),
             aspects.INDICATIONS[node.indication],
             node.span,
         )
@@ -57,15 +57,15 @@ def build_chart(statements: Iterable[tree.Statement], names: Names) -> aspects.C
 # ------------------------------------------------------------------ what they show
 
 
-def head_colours(
+def head_colors(
     posts: Mapping[str, Post],
     head_nodes: Mapping[str, tree.Head],
     chart: aspects.Chart,
     wiring: Wiring,
 ) -> dict[str, Observable]:
-    """The colour observable of every head: the colours its rules, or its driver, can ever
+    """The color observable of every head: the colors its rules, or its driver, can ever
     show."""
-    colours: dict[str, Observable] = {}
+    colors: dict[str, Observable] = {}
     for post in posts.values():
         listed = _listed_combinations(post, chart)
         for i, head in enumerate(post.heads):
@@ -78,11 +78,9 @@ def head_colours(
             driver = wiring.driver_of(head)
             if driver:
                 extra = (driver.when_missing, driver.when_out, "dark")
-                shown = shown.union(colour for colour in extra if colour)
-            colours[head] = Observable(
-                "colour", head, tuple(sorted(shown, key=_colour_order)), usual
-            )
-    return colours
+                shown = shown.union(color for color in extra if color)
+            colors[head] = Observable("color", head, tuple(sorted(shown, key=_color_order)), usual)
+    return colors
 
 
 def aspect_observable(
@@ -114,19 +112,19 @@ def aspect_observable(
 
 
 def _listed_combinations(post: Post, chart: aspects.Chart) -> list[aspects.Combination]:
-    """The colours each of a signal's aspect lines shows, in order."""
+    """The colors each of a signal's aspect lines shows, in order."""
     found = []
     for rule in post.node.rules:
         aspect = chart.get(rule.shows.text)
-        colours = aspect.for_heads(len(post.heads)) if aspect else None
-        if colours:
-            found.append(colours)
+        colors = aspect.for_heads(len(post.heads)) if aspect else None
+        if colors:
+            found.append(colors)
     return found
 
 
-def _colour_order(colour: str) -> tuple[int, str]:
-    base = colour.removeprefix("flashing ")
-    return (COLOURS.index(base) if base in COLOURS else len(COLOURS), colour)
+def _color_order(color: str) -> tuple[int, str]:
+    base = color.removeprefix("flashing ")
+    return (COLORS.index(base) if base in COLORS else len(COLORS), color)
 
 
 def _shows(rule: tree.Rule) -> str:
@@ -144,7 +142,7 @@ def build_signals(
             Head(
                 h,
                 _head_lines(head_nodes[h], words) if h in head_nodes else (),
-                words.colours[h],
+                words.colors[h],
                 head_nodes[h].span if h in head_nodes else post.node.name.span,
             )
             for h in post.heads
@@ -174,9 +172,9 @@ def _one_reader(signal: Signal, chart: aspects.Chart, wiring: Wiring) -> Signal:
         lines = []
         for line in signal.lines:
             aspect = chart.get(line.shows)
-            colours = aspect.for_heads(len(signal.heads)) if aspect else None
-            if colours:
-                lines.append(replace(line, shows=colours[i]))
+            colors = aspect.for_heads(len(signal.heads)) if aspect else None
+            if colors:
+                lines.append(replace(line, shows=colors[i]))
         heads.append(replace(head, lines=tuple(lines)))
     return replace(signal, heads=tuple(heads), lines=())
 
@@ -256,12 +254,12 @@ def _known_aspect(rule: tree.Rule, post: Post, words: Vocabulary) -> aspects.Asp
         )
         return None
     if len(post.heads) <= MAX_HEADS and aspect.for_heads(len(post.heads)) is None:
-        _no_colours(rule, aspect, post, words.names)
+        _no_colors(rule, aspect, post, words.names)
         return None
     return aspect
 
 
-def _no_colours(rule: tree.Rule, aspect: aspects.Aspect, post: Post, names: Names) -> None:
+def _no_colors(rule: tree.Rule, aspect: aspects.Aspect, post: Post, names: Names) -> None:
     count = len(post.heads)
     counts = sorted({len(combination) for combination in aspect.combinations})
     takes = one_of([str(number) for number in counts])
@@ -280,12 +278,12 @@ def _no_colours(rule: tree.Rule, aspect: aspects.Aspect, post: Post, names: Name
 def _head_lines(node: tree.Head, words: Vocabulary) -> tuple[Line, ...]:
     lines = []
     for index, rule in enumerate(node.rules):
-        if rule.shows.text not in COLOURS:
+        if rule.shows.text not in COLORS:
             words.names.error(
                 "CP410",
                 f"`{rule.shows.text}` is not a color a head can show",
                 rule.shows.span,
-                did_you_mean(rule.shows.text, COLOURS)
+                did_you_mean(rule.shows.text, COLORS)
                 or "A head shows green, yellow, red, lunar, white or dark, flashing or steady.",
             )
         when = resolve(rule.when, words, in_rule=True) if rule.when else None
@@ -293,7 +291,7 @@ def _head_lines(node: tree.Head, words: Vocabulary) -> tuple[Line, ...]:
     _check_otherwise(node.rules, f"head `{node.name.text}`", node.name.span, words)
     last = node.rules[-1]
     safe = ("red", "dark")
-    if last.when is None and last.shows.text in COLOURS and last.shows.text not in safe:
+    if last.when is None and last.shows.text in COLORS and last.shows.text not in safe:
         words.names.error(
             "CP403",
             f"`otherwise` shows {last.shows.text}, though red is more restrictive",

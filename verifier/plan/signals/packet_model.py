@@ -23,7 +23,7 @@ _OFFSET = 3
 @dataclass(frozen=True, slots=True)
 class Address:
     """``of`` is a signal, whose packets carry the number of its aspect, or one of its heads, whose
-    packets carry the number of its colour; ``head`` is then its place, the top one 0."""
+    packets carry the number of its color; ``head`` is then its place, the top one 0."""
 
     number: int
     of: str
@@ -34,11 +34,11 @@ class Address:
 
 @dataclass(frozen=True, slots=True)
 class Packets:
-    """``aspects`` and ``colours``: the number of each, and where the file says so."""
+    """``aspects`` and ``colors``: the number of each, and where the file says so."""
 
     addresses: tuple[Address, ...] = ()
     aspects: Mapping[str, int] = field(default_factory=dict)
-    colours: Mapping[str, int] = field(default_factory=dict)
+    colors: Mapping[str, int] = field(default_factory=dict)
     said: Mapping[str, Span] = field(default_factory=dict)
 
 

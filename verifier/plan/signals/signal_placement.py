@@ -87,7 +87,7 @@ def _find_place(
             "CP307",
             f"{between} do not meet at a gap{gap}",
             where,
-            _neighbours_hint(node, track),
+            _neighbors_hint(node, track),
         )
         return None
     if len(found) > 1:
@@ -145,7 +145,7 @@ def _is_step(port: Port, step: tree.Step, track: Track, *, left: bool) -> bool:
     return port.end == (leg if leg_here else "points")
 
 
-def _neighbours_hint(node: tree.Signal, track: Track) -> str:
+def _neighbors_hint(node: tree.Signal, track: Track) -> str:
     near = node.near.name.text
     beside = [
         _met(j.other(port), track)

@@ -3,7 +3,7 @@
 Turnouts, crossings, slips and ends have ends of their own name, so wherever they are
 written the joint is clear. Plain track goes by its block's name only, and one block may
 have several stretches of it (before and after a spur switch, say). Which stretch a line
-means follows from its neighbours: see :mod:`verifier.plan.track.stretches`.
+means follows from its neighbors: see :mod:`verifier.plan.track.stretches`.
 """
 
 from collections.abc import Iterable, Mapping, Set

@@ -15,7 +15,7 @@ from verifier.plan.track.routes import Posts
 
 SPECIAL = ("turnout", "crossing", "slip")
 
-# Whether the limits go on from one end of a piece to the neighbour's end.
+# Whether the limits go on from one end of a piece to the neighbor's end.
 _Passes = Callable[[Port, Port], bool]
 
 
@@ -57,8 +57,8 @@ def find_limits(
     return tuple(found)
 
 
-def _neighbours(piece: str, track: Track) -> Iterator[tuple[Port, Port, Joint]]:
-    """Own end, the neighbour's end, and the joint, for each end of a piece."""
+def _neighbors(piece: str, track: Track) -> Iterator[tuple[Port, Port, Joint]]:
+    """Own end, the neighbor's end, and the joint, for each end of a piece."""
     for end in track.pieces[piece].ends:
         port = Port(piece, end)
         joint = track.joint_at[port]
@@ -96,7 +96,7 @@ def _spread(starts: set[str], ground: _Ground, passes: _Passes) -> set[str]:
     inside = set(starts)
     stack = sorted(starts)
     while stack:
-        for own, other, _ in _neighbours(stack.pop(), ground.track):
+        for own, other, _ in _neighbors(stack.pop(), ground.track):
             if other.piece in inside or _is_end(ground.track.pieces[other.piece]):
                 continue
             if other not in ground.derail_at and passes(own, other):
@@ -109,7 +109,7 @@ def _limits(name: str, inside: set[str], span: Span, ground: _Ground) -> Limits:
     ordered = tuple(n for n in ground.track.pieces if n in inside)
     entrances: dict[str, Entrance] = {}
     for piece in ordered:
-        for own, other, _ in _neighbours(piece, ground.track):
+        for own, other, _ in _neighbors(piece, ground.track):
             if other.piece not in inside:
                 for entrance in _ways_in(own, other, ground):
                     entrances.setdefault(entrance.end, entrance)

@@ -1,7 +1,7 @@
 """Which stretch of plain track each step of a `track` line means.
 
 Plain track goes by its block's name only, and one block may have several stretches of it
-(before and after a spur switch, say). What a line means follows from its neighbours.
+(before and after a spur switch, say). What a line means follows from its neighbors.
 """
 
 from dataclasses import dataclass

@@ -49,7 +49,7 @@ def equip(
         return NO_EQUIPMENT
     geometry, spots_of = _spots(wiring)
     places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
-    gaps, joined = _neighbours(wiring, track)
+    gaps, joined = _neighbors(wiring, track)
     faults = tuple(_faults(wiring, gaps, signals, _asked(wiring, signals, conditions)))
     return Equipment(
         MappingProxyType(places),
@@ -63,9 +63,9 @@ def equip(
     )
 
 
-def _by_block(neighbours: Iterable[Beside]) -> dict[str, tuple[Beside, ...]]:
+def _by_block(neighbors: Iterable[Beside]) -> dict[str, tuple[Beside, ...]]:
     found: dict[str, tuple[Beside, ...]] = {}
-    for beside in neighbours:
+    for beside in neighbors:
         for block in beside.blocks:
             found[block] = (*found.get(block, ()), beside)
     return found
@@ -198,10 +198,10 @@ def margin(detector: Detector, block: str, wiring: Wiring) -> Number | None:
     return supply.volts / trains.wheelsets * detector.turns / detector.sensitivity
 
 
-# ------------------------------------------------------------------ neighbours
+# ------------------------------------------------------------------ neighbors
 
 
-def _neighbours(wiring: Wiring, track: Track) -> tuple[tuple[Beside, ...], tuple[Beside, ...]]:
+def _neighbors(wiring: Wiring, track: Track) -> tuple[tuple[Beside, ...], tuple[Beside, ...]]:
     """Gaps, and joints without one, between two blocks of which a feeder goes to each."""
     gaps: list[Beside] = []
     joined: list[Beside] = []
@@ -289,9 +289,9 @@ def _feeding(supply: str | None, wiring: Wiring) -> Iterator[str]:
 
 
 def _lamps(head: Head) -> Iterator[Fault]:
-    for colour in head.colour.values:
-        if colour != "dark":
-            what = observables.fault(f"lamp {head.name} {colour}", ("out",))
+    for color in head.color.values:
+        if color != "dark":
+            what = observables.fault(f"lamp {head.name} {color}", ("out",))
             yield Fault("lamp-out", what, head.span)
     yield Fault("lamp-out", observables.fault(f"head {head.name}", ("dark",)), head.span)
 

@@ -1,7 +1,7 @@
 """Numbers of the handbook: copper wire, voltage lost, resistors for LEDs, short circuits,
 scales.
 
-In: lengths in metres, volts, amperes, ohms. Out: the same; exact fractions where the law is
+In: lengths in meters, volts, amperes, ohms. Out: the same; exact fractions where the law is
 exact, floats where the size of a wire comes in. Each docstring says where its numbers come
 from and how certain they are, with the marks of the project's notes on sources: [V] read in
 the source, [M] from memory, [C] computed here.
@@ -15,7 +15,7 @@ from typing import Literal
 
 from verifier.plan.wiring.wiring_model import Number, Run
 
-# Ohm square millimetres per metre, annealed copper at 20 °C [M]; with the diameters below it
+# Ohm square millimeters per meter, annealed copper at 20 °C [M]; with the diameters below it
 # gives every row of the published table to 1 %.
 COPPER = 0.017241
 FOOT = Fraction("0.3048")
@@ -78,14 +78,14 @@ SCALES = MappingProxyType(
 
 
 def diameter(gauge: int) -> float:
-    """The diameter of a bare solid wire of this AWG size, in millimetres.
+    """The diameter of a bare solid wire of this AWG size, in millimeters.
 
     0.127 mm x 92^((36-n)/39): ASTM B258 [M]."""
     return 0.127 * pow(92, (36 - gauge) / 39)
 
 
-def ohms_per_metre(gauge: int) -> float:
-    """The resistance of one metre of one solid copper wire at 20 °C.
+def ohms_per_meter(gauge: int) -> float:
+    """The resistance of one meter of one solid copper wire at 20 °C.
 
     Within 1 % of hyperphysics.phy-astr.gsu.edu/hbase/tables/wirega.html [V]. Copper at 75 °C
     has about a fifth more."""
@@ -94,7 +94,7 @@ def ohms_per_metre(gauge: int) -> float:
 
 def loop_ohms(run: Run) -> float:
     """The resistance of both wires of a run, there and back: 2 L r ([M] as a formula)."""
-    return 2 * float(run.length) * ohms_per_metre(run.gauge)
+    return 2 * float(run.length) * ohms_per_meter(run.gauge)
 
 
 def volts_lost(run: Run, amps: Number) -> float:
@@ -173,5 +173,5 @@ def class_2_amps(volts: Number) -> Fraction | None:
 
 
 def scaled_feet(feet: Number | int, scale: Number) -> Fraction:
-    """So many feet of the prototype on a layout of 1 to ``scale``, in metres."""
+    """So many feet of the prototype on a layout of 1 to ``scale``, in meters."""
     return feet * FOOT / scale

@@ -25,7 +25,7 @@ class Place:
 @dataclass(frozen=True, slots=True)
 class Geometry:
     """Where trains of ``shortest`` to ``longest`` may stand on a block of some ``length``
-    with spots at ``spots``, in metres from its left end. ``longest`` None: no limit."""
+    with spots at ``spots``, in meters from its left end. ``longest`` None: no limit."""
 
     length: Number
     spots: tuple[Number, ...]

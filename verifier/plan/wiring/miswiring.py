@@ -137,7 +137,7 @@ def _at_detectors(plan: Plan) -> Iterator[Mistake]:
 
 def _side_by_side(plan: Plan, detectors: Sequence[Detector]) -> Iterator[tuple[Detector, Detector]]:
     """Detectors whose wires may be taken for each other's: any two of a small layout; of a
-    large one those of neighbouring blocks, and those that one driver reads."""
+    large one those of neighboring blocks, and those that one driver reads."""
     if len(detectors) <= ALL_DETECTORS:
         yield from combinations(detectors, 2)
         return

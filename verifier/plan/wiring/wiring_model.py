@@ -1,4 +1,4 @@
-"""The equipment a file declares, from the rail to the lens: frozen data, lengths in metres,
+"""The equipment a file declares, from the rail to the lens: frozen data, lengths in meters,
 electrical quantities in volts, amperes and ohms, all exact.
 
 Everything is optional. What is left out is taken as usual, and every report says how.
@@ -13,7 +13,7 @@ from typing import Literal, TypeVar
 from verifier.language.source import Span
 from verifier.plan.units import MILLIMETRES, Units
 
-# Lengths in metres, volts, amperes, ohms, seconds: exact, so that a train which just fits
+# Lengths in meters, volts, amperes, ohms, seconds: exact, so that a train which just fits
 # just fits.
 Number = Fraction
 
@@ -101,7 +101,7 @@ class Reading:
 @dataclass(frozen=True, slots=True)
 class Driver:
     """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
-    rules ask for. ``when_missing`` is the colour its heads show when an input is dead,
+    rules ask for. ``when_missing`` is the color its heads show when an input is dead,
     ``when_out`` what all its heads of a signal are told to show when one of them does not
     light.
     ``lamp`` is the current of one lit lamp, ``needs`` the least voltage it works at."""

@@ -8,5 +8,5 @@ from importlib.resources import files
 
 
 def example(name: str, kind: str) -> str:
-    """One example of a property of the catalogue; ``kind`` is ``broken`` or ``mended``."""
+    """One example of a property of the catalog; ``kind`` is ``broken`` or ``mended``."""
     return files(__name__).joinpath(f"{name}.{kind}.ixl").read_text(encoding="utf-8")

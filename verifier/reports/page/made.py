@@ -7,7 +7,7 @@ made only when asked for.
 from collections.abc import Mapping
 
 from verifier.plan.model import Plan
-from verifier.sheets.catalogue import SHEETS
+from verifier.sheets.catalog import SHEETS
 from verifier.sheets.options import Asked
 from verifier.sheets.sheet import Sheet
 from verifier.testcard.progress import Progress, silent

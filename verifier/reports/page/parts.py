@@ -24,7 +24,7 @@ from verifier.reports.words import (
 from verifier.sheets.sheet import Sheet, Table
 from verifier.verdicts.report import Verdict
 
-_COLOURS = ("green", "yellow", "red", "lunar", "white", "dark")
+_COLORS = ("green", "yellow", "red", "lunar", "white", "dark")
 
 
 def table(
@@ -184,7 +184,7 @@ def _table(paper: Paper, made: Table) -> Iterator[Html]:
         yield tag("p", coded(note), class_="quiet")
 
 
-def _lamps(colours: str) -> Html:
+def _lamps(colors: str) -> Html:
     """The lamps of a head or mast, each a circle with its letter."""
     return joined(
         tag(
@@ -193,8 +193,8 @@ def _lamps(colours: str) -> Html:
             class_=f"lamp {words[-1]}" + (" flashing" if len(words) > 1 else ""),
             aria_hidden="true",
         )
-        for head in colours.split(" over ")
-        if (words := head.split()) and words[-1] in _COLOURS
+        for head in colors.split(" over ")
+        if (words := head.split()) and words[-1] in _COLORS
     )
 
 

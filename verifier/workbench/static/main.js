@@ -86,7 +86,7 @@ function showLook(look, acted) {
     labels.set(`${kind} ${t.name}`, `${kind} ${t.name}: ${words}`);
   }
   for (const s of look.signals) {
-    labels.set(`signal ${s.name}`, `signal ${s.name}: ${s.aspect}, ${s.heads.map((/** @type {any} */ h) => h.colour).join(' over ')}, ${s.meaning}`);
+    labels.set(`signal ${s.name}`, `signal ${s.name}: ${s.aspect}, ${s.heads.map((/** @type {any} */ h) => h.color).join(' over ')}, ${s.meaning}`);
   }
   $('drawing').classList.remove('stale');
   const empty = !look.drawn || !Object.keys(look.drawn).some((k) => k.startsWith('block '));

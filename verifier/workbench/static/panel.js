@@ -103,11 +103,11 @@ export function showSignals(look) {
 
 /** @param {any} signal */
 function lenses(signal) {
-  const made = el('span', { role: 'img', 'aria-label': signal.heads.map((/** @type {any} */ h) => h.colour).join(' over ') });
-  for (const { colour } of signal.heads) {
-    const plain = colour.split(' ').at(-1);
+  const made = el('span', { role: 'img', 'aria-label': signal.heads.map((/** @type {any} */ h) => h.color).join(' over ') });
+  for (const { color } of signal.heads) {
+    const plain = color.split(' ').at(-1);
     const letter = plain === 'dark' ? '–' : plain[0].toUpperCase();
-    made.append(el('span', { class: colour.startsWith('flashing') ? 'lens flashing' : 'lens', 'data-colour': plain }, letter));
+    made.append(el('span', { class: color.startsWith('flashing') ? 'lens flashing' : 'lens', 'data-color': plain }, letter));
   }
   return made;
 }

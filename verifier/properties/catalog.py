@@ -60,7 +60,7 @@ _L: Group = "locking"
 _F: Group = "failures"
 _U: Group = "usefulness"
 
-CATALOGUE: tuple[Property, ...] = (
+CATALOG: tuple[Property, ...] = (
     Property("converging-proceeds", _S, "no two trains are let onto tracks that run together",
              conflicting.converging_proceeds),
     Property("crossing-proceeds", _S, "no two trains are let onto tracks that cross",
@@ -174,16 +174,16 @@ CATALOGUE: tuple[Property, ...] = (
     Property("report-stuck", _F, "what a stuck detector or contact does", failures.report_stuck),
 )  # fmt: skip
 
-BY_NAME = {entry.name: entry for entry in CATALOGUE}
+BY_NAME = {entry.name: entry for entry in CATALOG}
 # Those that ask about one broken thing at a time, and are decided together.
-FAILURES = frozenset(entry.name for entry in CATALOGUE if entry.group == _F)
+FAILURES = frozenset(entry.name for entry in CATALOG if entry.group == _F)
 
 
 def obligations(plan: Plan, lower: Callable[[Condition], Expr]) -> Iterator[Obligation]:
     """Everything to be proved of a plan, the catalog first, then the file's own.
 
     ``lower`` turns a condition of the file into an expression over observables."""
-    for entry in CATALOGUE:
+    for entry in CATALOG:
         yield from entry.make(plan)
     for proof in plan.proofs:
         expr = lower(proof.condition)
