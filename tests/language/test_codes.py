@@ -8,7 +8,10 @@ import pytest
 from verifier.api import prove_file
 from verifier.cli import main
 from verifier.language.diagnostics.diagnostic import InputError
-from verifier.language.diagnostics.registry import CODES
+from verifier.language.diagnostics.registry import kinds
+from verifier.language.modules.expand import MAX_STATEMENTS
+from verifier.language.modules.includes import ENDING, MAX_FILES
+from verifier.language.syntax.parse import MAX_CHARACTERS, MAX_NAME, MAX_NESTING
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -27,14 +30,15 @@ supply Bus-1 12 V 3 A
 driver B1 drives 2 powered by Bus-1
 """
 
-COMMANDS = [code.code for code in CODES.values() if code.bad.startswith("clearproof ")]
-FILES = [code for code in CODES if code not in COMMANDS]
+KINDS = kinds()
+COMMANDS = [code.code for code in KINDS.values() if code.bad.startswith("clearproof ")]
+FILES = [code for code in KINDS if code not in COMMANDS]
 
 
 def used_in_the_program() -> set[str]:
     found: set[str] = set()
     for path in (ROOT / "verifier").rglob("*.py"):
-        if not path.name.startswith("code"):
+        if path.name != "registry.py":
             found |= set(re.findall(r"\bCP\d{3}\b", path.read_text("utf-8")))
     return found
 
@@ -53,24 +57,24 @@ def codes_of(text: str, folder: Path) -> list[str]:
 
 
 def test_every_code_the_program_uses_is_explained_and_no_other() -> None:
-    assert used_in_the_program() == set(CODES)
+    assert used_in_the_program() == set(KINDS)
 
 
 def test_codes_are_listed_in_order_under_their_own_names() -> None:
-    assert list(CODES) == sorted(CODES)
-    assert all(code.code == name for name, code in CODES.items())
+    assert list(KINDS) == sorted(KINDS)
+    assert all(code.code == name for name, code in KINDS.items())
 
 
 @pytest.mark.parametrize("name", FILES)
 def test_the_bad_example_has_exactly_this_wrong(name: str, tmp_path: Path) -> None:
-    assert codes_of(CODES[name].bad, tmp_path) == [name]
+    assert codes_of(KINDS[name].bad, tmp_path) == [name]
 
 
 @pytest.mark.parametrize("name", FILES)
 def test_the_good_example_has_nothing_wrong(name: str, tmp_path: Path) -> None:
     # Most examples are of track alone: they can be read, and nothing is left to prove.
-    track_alone = "signal " not in CODES[name].good
-    assert codes_of(CODES[name].good, tmp_path) == (["CP502"] if track_alone else [])
+    track_alone = "signal " not in KINDS[name].good
+    assert codes_of(KINDS[name].good, tmp_path) == (["CP502"] if track_alone else [])
 
 
 @pytest.mark.parametrize("name", COMMANDS)
@@ -82,10 +86,10 @@ def test_commands_of_the_examples(
 ) -> None:
     (tmp_path / "junction.ixl").write_text(JUNCTION, "utf-8")
     monkeypatch.chdir(tmp_path)
-    assert main(arguments(CODES[name].bad)) == 2
+    assert main(arguments(KINDS[name].bad)) == 2
     said = capsys.readouterr().err
     assert f" {name}: " in said and said.count(": CP") == 1
-    main(arguments(CODES[name].good))
+    main(arguments(KINDS[name].good))
     assert "CP" not in capsys.readouterr().err
 
 
@@ -98,9 +102,9 @@ def arguments(example: str) -> list[str]:
     return [quoted or plain for quoted, plain in re.findall(r'"([^"]*)"|(\S+)', command)][1:]
 
 
-@pytest.mark.parametrize("name", CODES)
+@pytest.mark.parametrize("name", KINDS)
 def test_an_explanation_says_enough_in_words_of_the_trade(name: str) -> None:
-    code = CODES[name]
+    code = KINDS[name]
     assert 5 < len(code.title) < 60
     assert not code.title.endswith(".")
     *reason, advice = code.explanation.split("\n\n")
@@ -112,9 +116,26 @@ def test_an_explanation_says_enough_in_words_of_the_trade(name: str) -> None:
                         "parse", "parser", "syntax", "boolean", "identifier"}  # fmt: skip
 
 
-@pytest.mark.parametrize("name", CODES)
+@pytest.mark.parametrize("name", KINDS)
 def test_the_program_explains_the_code(name: str, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["explain", name]) == 0
     shown = capsys.readouterr().out
-    assert shown.startswith(f"{name}: {CODES[name].title}\n")
-    assert CODES[name].explanation in shown
+    assert shown.startswith(f"{name}: {KINDS[name].title}\n")
+    assert KINDS[name].explanation in shown
+
+
+@pytest.mark.parametrize(
+    ("name", "limits"),
+    [
+        ("CP100", [f"{MAX_CHARACTERS:,} characters"]),
+        ("CP108", [f"{MAX_NESTING} deep"]),
+        ("CP109", [f"{MAX_NAME} letters"]),
+        ("CP730", [f"{MAX_CHARACTERS:,} characters"]),
+        ("CP731", [f"*{ENDING}"]),
+        ("CP742", [f"{MAX_STATEMENTS:,} statements", f"{MAX_CHARACTERS:,} characters",
+                   f"{MAX_FILES} included files"]),
+    ],
+)  # fmt: skip
+def test_the_limits_told_are_those_in_force(name: str, limits: list[str]) -> None:
+    text = " ".join(KINDS[name].explanation.split())
+    assert all(limit in text for limit in limits)

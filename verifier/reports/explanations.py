@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from verifier.language.diagnostics.registry import CODES, Code
+from verifier.language.diagnostics.registry import DiagnosticKind, kinds
 from verifier.plan.signals.aspects import INDICATIONS, chart
 from verifier.properties.catalog import BY_NAME, CATALOG, Property
 from verifier.properties.examples import example
@@ -18,7 +18,7 @@ LISTS = {
 
 
 def topics() -> list[str]:
-    return [*LISTS, *BY_NAME, *CODES]
+    return [*LISTS, *BY_NAME, *kinds()]
 
 
 def overview() -> Iterator[str]:
@@ -30,13 +30,13 @@ def explain(name: str) -> Iterator[str] | None:
     """The explanation of a topic as lines; None when there is none of that name."""
     if name in BY_NAME:
         return _property(BY_NAME[name])
-    if name.upper() in CODES:
-        return _code(CODES[name.upper()])
+    if name.upper() in kinds():
+        return _code(kinds()[name.upper()])
     match name:
         case "properties":
             return _properties()
         case "codes":
-            return (f"{code.code}  {code.title}" for code in CODES.values())
+            return (f"{kind.code}  {kind.title}" for kind in kinds().values())
         case "indications":
             return _indications()
         case "aspects":
@@ -58,18 +58,18 @@ def _property(entry: Property) -> Iterator[str]:
         yield from _indented(example(entry.name, kind))
 
 
-def _code(code: Code) -> Iterator[str]:
-    yield f"{code.code}: {code.title}"
+def _code(kind: DiagnosticKind) -> Iterator[str]:
+    yield f"{kind.code}: {kind.title}"
     yield ""
-    yield from code.explanation.splitlines()
+    yield from kind.explanation.splitlines()
     yield ""
     yield "Wrong:"
     yield ""
-    yield from _indented(code.bad)
+    yield from _indented(kind.bad)
     yield ""
     yield "Right:"
     yield ""
-    yield from _indented(code.good)
+    yield from _indented(kind.good)
 
 
 def _indented(text: str) -> Iterator[str]:

@@ -1,35 +1,127 @@
-"""Every diagnostic code there is: what it means, why it matters on a layout, what to do.
+"""Every kind of diagnostic: what it means, why it matters on a layout, what to do, and the words
+of its messages. All of it is data, in ``data/*.toml``, loaded when the first one is needed.
 
 A code, once published, keeps its meaning. CP1xx: the text cannot be read; CP2xx: names and
-what is said of them; CP3xx: track; CP4xx: signals and their rules; CP5xx: what is to be
-proved; CP6xx: wiring, and what was seen of it on the bench; CP7xx: memory, time and locking,
-included files and modules; CP8xx: what sheets are asked for.
+states; CP3xx: track; CP4xx: signals and their rules; CP5xx: what is proved; CP6xx: wiring, and
+observations of it; CP7xx: memory, time, locking, included files and modules; CP8xx: options of
+sheets. A table of a data file::
+
+    [CP208]
+    title, explanation        # for `clearproof explain CP208`
+    bad, good                 # a file (or a `clearproof` command) with this wrong, and put right
+    message, hint, other      # templates: what is wrong, what to do, a mark at a further place
+    [CP208.variants.module]   # other words for the same code; what is left out is as above
+
+Templates are for :meth:`str.format`. In an example, a line ``$name`` stands for a snippet of the
+file, and ``$$`` for a dollar sign.
 """
 
-from verifier.language.diagnostics.code import Code
-from verifier.language.diagnostics.codes_diagnose import DIAGNOSE
-from verifier.language.diagnostics.codes_locking import LOCKING
-from verifier.language.diagnostics.codes_modules import MODULES
-from verifier.language.diagnostics.codes_names import NAMES
-from verifier.language.diagnostics.codes_reading import READING
-from verifier.language.diagnostics.codes_sheets import SHEETS
-from verifier.language.diagnostics.codes_signals import SIGNALS
-from verifier.language.diagnostics.codes_track import TRACK
-from verifier.language.diagnostics.codes_wiring import WIRING
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from string import Template
+from typing import Any
 
-__all__ = ["CODES", "Code"]
+from verifier.language.diagnostics.diagnostic import Diagnostic
+from verifier.language.source import Span
 
-CODES: dict[str, Code] = {
-    code.code: code
-    for code in (
-        *READING,
-        *NAMES,
-        *TRACK,
-        *SIGNALS,
-        *WIRING,
-        *DIAGNOSE,
-        *LOCKING,
-        *MODULES,
-        *SHEETS,
-    )
-}
+
+@dataclass(frozen=True, slots=True)
+class Wording:
+    """Templates of one diagnostic; ``other`` is said of each further place."""
+
+    message: str
+    hint: str = ""
+    other: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class DiagnosticKind:
+    """One thing that can be wrong with the input, explained.
+
+    ``bad`` is a complete file (or, where it starts with ``clearproof``, a command) that has
+    this wrong and nothing else; ``good`` is the same put right. ``wordings`` are by variant; the
+    usual one is ``""``."""
+
+    code: str
+    title: str
+    explanation: str
+    bad: str
+    good: str
+    wordings: Mapping[str, Wording]
+
+
+@cache
+def kinds() -> Mapping[str, DiagnosticKind]:
+    """All kinds by code, in order."""
+    found: dict[str, DiagnosticKind] = {}
+    for path in (resources.files(__package__) / "data").iterdir():
+        table = tomllib.loads(path.read_text("utf-8"))
+        snippets = {
+            name: text.removesuffix("\n") for name, text in table.pop("snippets", {}).items()
+        }
+        found |= {code: _kind(code, entry, snippets) for code, entry in table.items()}
+    return dict(sorted(found.items()))
+
+
+def _kind(code: str, entry: Mapping[str, Any], snippets: Mapping[str, str]) -> DiagnosticKind:
+    usual = {part: entry[part] for part in ("message", "hint", "other") if part in entry}
+    wordings = {"": Wording(**usual)} if "message" in usual else {}
+    for variant, words in entry.get("variants", {}).items():
+        wordings[variant] = Wording(**{**usual, **words})
+    bad, good = (Template(entry[part]).substitute(snippets) for part in ("bad", "good"))
+    return DiagnosticKind(code, entry["title"], entry["explanation"].strip(), bad, good, wordings)
+
+
+# ------------------------------------------------------------------ what a raiser says
+
+# What a template may be filled with. A list is written `{names:or}` (`and`), or with the
+# separator in place of the word: `{names:, }`; with "`" first, each name stands in backticks.
+Field = str | int | Iterable[object]
+
+
+def diagnostic(
+    code: str,
+    span: Span,
+    variant: str = "",
+    /,
+    *,
+    near: str | None = None,
+    others: Iterable[Span | tuple[Span, str]] = (),
+    **fields: Field,
+) -> Diagnostic:
+    """The diagnostic of a kind, its templates filled in.
+
+    ``near``: the name that was probably meant; where there is one, the hint asks about it.
+    ``others``: further places, each with the text for ``{other}`` in what is said of it."""
+    wording = kinds()[code].wordings[variant]
+    words = {name: _Listed(x) if _is_list(x) else x for name, x in fields.items()}
+    hint = f"Did you mean `{near}`?" if near else wording.hint.format_map(words)
+    places = (place if isinstance(place, tuple) else (place, "") for place in others)
+    marked = tuple((at, wording.other.format(other=text, **words)) for at, text in places)
+    return Diagnostic(code, wording.message.format_map(words), span, hint, marked)
+
+
+def _is_list(field: Field) -> bool:
+    return not isinstance(field, str | int)
+
+
+class _Listed:
+    """Several things in one field of a template."""
+
+    def __init__(self, things: Any):
+        self._words = [str(thing) for thing in things]
+
+    def __format__(self, joined: str) -> str:
+        words = [f"`{word}`" for word in self._words] if joined.startswith("`") else self._words
+        join = joined.removeprefix("`")
+        return listed(words, join) if join in ("and", "or") else join.join(words)
+
+
+def listed(words: list[str], last: str) -> str:
+    """The words as people list them: "a, b, or c"."""
+    if len(words) > 2:
+        return f"{', '.join(words[:-1])}, {last} {words[-1]}"
+    return f" {last} ".join(words)
