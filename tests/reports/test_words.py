@@ -3,11 +3,12 @@
 import pytest
 
 import verifier
+from verifier.explain.state_text import fact_words
 from verifier.explain.stock_text import stock_stands
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.reports.words import fact_words, inputs_of, situation_words
+from verifier.reports.words import inputs_of, situation_words
 
 FILE = """
 edge West, East, Team

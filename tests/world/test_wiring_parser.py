@@ -4,10 +4,11 @@ import pytest
 
 import verifier
 from verifier.api import situation_of
+from verifier.explain.state_text import fact_words
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
-from verifier.reports.words import fact_words, inputs_of, situation_words
+from verifier.reports.words import inputs_of, situation_words
 
 FILE = """
 edge West, East, Team

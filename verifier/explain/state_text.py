@@ -1,67 +1,140 @@
-"""States of a history in words: *relay 4L-route is up*, *a train stands on T1*.
+"""The one table of how a state of an observable is said, and clauses made with it.
 
-In: a plan, an observable and some of its states. Out: a clause that says it is in one of them.
+In: a plan, an observable and some of its states. Out: the clause that it is in one of them
+(*relay 4L-route is up*), or the fact as a person could type it (*lever 4 left*). Different states
+have different clauses, so that a sentence made of clauses can be read back.
 """
 
 from collections import Counter
+from collections.abc import Mapping, Sequence
 
+from verifier.explain.stock_text import place_of, stock_words
+from verifier.language.listing import listing
 from verifier.plan.locking.temporal_plan import joint_name
-from verifier.plan.model import Plan, Port
-from verifier.plan.observables import Observable
+from verifier.plan.model import Joint, Plan, Port
+from verifier.plan.observables import AS_BEFORE, Observable
+from verifier.plan.wiring.derive_equipment import by_way_of
 
-_BE = {
-    "relay": "relay {} is", "timer": "timer {} is", "traffic": "the direction of traffic {} is",
-    "points": "{} lies", "thrown": "{} is told to lie", "lever": "lever {} stands",
-    "button": "button {} is", "derail": "derail {} is", "gate": "gate {} is",
-}  # fmt: skip
-_NOT = {"points": "{} does not lie", "thrown": "{} is not told to lie", "lever": "lever {} is not"}
+# By kind: how a clause begins, how one begins that denies a single state, and how a fact does.
+_TABLE = {
+    "relay": ("relay {} is", "relay {} is not", "relay {} is"),
+    "timer": ("timer {} is", "timer {} is not", "timer {} is"),
+    "traffic": (
+        "the direction of traffic {} is",
+        "the direction of traffic {} is not",
+        "traffic {} is",
+    ),
+    "points": ("{} lies", "{} does not lie", "{} lies"),
+    "thrown": ("{} is told to lie", "{} is not told to lie", "{} told to lie"),
+    "lever": ("lever {} stands", "lever {} does not stand", "lever {}"),
+    "button": ("button {} is", "button {} is not", "button {}"),
+    "derail": ("derail {} is", "derail {} is not", "{} lies"),
+    "gate": ("gate {} is", "gate {} is not", "gate {}"),
+}
+_OTHERS = ("{} is", "{} is not", "{}")
+_MOTIONS = {"settled": "at rest", "moving": "still moving", AS_BEFORE: "not moved yet"}
 
 
-class Phrases:
+def fact_words(plan: Plan, what: Observable, state: str) -> str:
+    """One fact of a situation: ``T1 lies reverse``, ``stock on Main``, ``feeder m1 broken``."""
+    match what.kind:
+        case "stock":
+            return f"stock on {what.name}" if state == "occupied" else f"{what.name} vacant"
+        case "standing":
+            place = place_of(plan, what, state)
+            return stock_words(plan, what.name, place) if place else f"{what.name} vacant"
+        case "motion":
+            return f"{what.name} {_MOTIONS[state]}"
+        case "current":
+            by_way = (block for block in plan.blocks if state == by_way_of(block))
+            flow = next((f"all current by way of {block}" for block in by_way), state)
+            return f"no gap at {what.name}: {flow}"
+        case _:
+            *_, begins = _TABLE.get(what.kind, _OTHERS)
+            return f"{begins.format(what.name)} {state}"
+
+
+class StateWords:
+    """Clauses about the states of a history."""
+
     def __init__(self, plan: Plan):
         self._plan = plan
-        pieces = plan.track.pieces.values()
-        self._titles = Counter(p.title for p in pieces)
         self._joints = {joint_name(j): j for j in plan.track.joints}
+        titles = {name: piece.title for name, piece in plan.track.pieces.items()}
+        plain = {n: self._between(n) for n, p in plan.track.pieces.items() if p.kind == "plain"}
+        self._tracks = _told_apart(
+            _told_apart(titles, plain), {n: f"{t} ({n})" for n, t in titles.items()}
+        )
+        self._joint_words = _told_apart(
+            {name: self._joint(joint) for name, joint in self._joints.items()},
+            {name: f"the joint of {name}" for name in self._joints},
+        )
 
     def track(self, piece: str) -> str:
         """A piece of track; of several in one block, where it lies."""
+        return self._tracks[piece]
+
+    def _between(self, piece: str) -> str:
         found = self._plan.track.pieces[piece]
-        if self._titles[found.title] == 1 or found.kind != "plain":
-            return found.title
         beside = [self._beyond(Port(piece, end)) for end in found.ends]
         return f"{found.title} between {beside[0]} and {beside[1]}"
+
+    def _joint(self, joint: Joint) -> str:
+        one, other = (self._plan.track.pieces[port.piece] for port in (joint.a, joint.b))
+        for edge in (one, other):
+            if edge.kind == "edge":
+                return f"the edge {edge.name}"
+        return f"the joint of {one.title} and {other.title}"
 
     def _beyond(self, port: Port) -> str:
         return self._plan.track.pieces[self._plan.track.joint_at[port].other(port).piece].title
 
-    def fact(self, what: Observable, values: tuple[str, ...]) -> str:
+    def clause(self, what: Observable, values: tuple[str, ...]) -> str:
+        """That ``what`` is in one of ``values``: ``T1 lies normal``, ``a train stands on T1``."""
         match what.kind:
             case "train":
                 track = self.track(what.name)
                 occupied = values == ("occupied",)
                 return f"a train stands on {track}" if occupied else f"{track} is vacant"
             case "heading":
-                return f"the train on {self.track(what.name)} came in {self._by(what.name, values)}"
+                return self.came_in("the", what.name, values)
             case "across":
-                return self._across(what.name, spanned=values == ("spanned",))
+                train = "a train" if values == ("spanned",) else "no train"
+                return f"{train} stands across {self._joint_words[what.name]}"
             case "pace":
                 return f"the train on {self.track(what.name)} runs at {values[0]} speed"
             case "late":
-                if "no" in values:
-                    return f"no train is too late to stop at {what.name}"
-                return f"a train may be too late to stop at {what.name}"
+                return _window(
+                    what,
+                    values,
+                    f"no train is too late to stop at {what.name}",
+                    f"a train may be too late to stop at {what.name}",
+                    "having seen it clear {} moments ago",
+                )
             case "put back":
-                if "no" in values:
-                    return f"{what.name} was not put back a moment ago"
-                return f"{what.name} was clear less long ago than trains need to stop"
+                return _window(
+                    what,
+                    values,
+                    f"{what.name} was not put back a moment ago",
+                    f"{what.name} was clear less long ago than trains need to stop",
+                    "{} moments ago",
+                )
             case "lost":
-                seen = "is seen" if "no" in values else "goes unseen"
-                return f"what stands on {what.name} {seen}"
+                return _window(
+                    what,
+                    values,
+                    f"a train on {what.name} is detected",
+                    f"a train on {what.name} is not detected",
+                    "for {} moments so far",
+                )
             case "clock":
                 return f"the clock of {what.name} stands at {_counts(what, values)}"
             case _:
                 return _is(what, values)
+
+    def came_in(self, article: str, piece: str, ends: tuple[str, ...]) -> str:
+        """``the train on T1 came in from Single``; or ``any`` train."""
+        return f"{article} train on {self.track(piece)} came in {self._by(piece, ends)}"
 
     def train_from(self, piece: str, ends: tuple[str, ...]) -> str:
         """``a train stands on T1 that came in from Single``."""
@@ -69,33 +142,32 @@ class Phrases:
 
     def _by(self, piece: str, ends: tuple[str, ...]) -> str:
         """Where a train came from that came in by one of these ends."""
-        beyond = {end: self._beyond(Port(piece, end)) for end in
-                  self._plan.track.pieces[piece].ends}  # fmt: skip
+        found = self._plan.track.pieces[piece]
+        beyond = {end: self._beyond(Port(piece, end)) for end in found.ends}
         if len(set(beyond.values())) == len(beyond):
-            return "from " + " or ".join(beyond[end] for end in ends)
-        words = " or ".join(end.replace("-", " ") for end in ends)
-        if self._plan.track.pieces[piece].kind == "plain":
-            return f"from the {words}"
-        return f"by its {words} end" if words != "points" else "by its points"
+            return f"from {_one_of([beyond[end] for end in ends])}"
+        if found.kind == "plain":
+            return f"from the {_one_of(ends)}"
+        return "by its points" if ends == ("points",) else f"by its {_one_of(ends)} end"
 
-    def _across(self, name: str, *, spanned: bool) -> str:
-        joint = self._joints[name]
-        one, other = (self._plan.track.pieces[port.piece] for port in (joint.a, joint.b))
-        train = "a train" if spanned else "no train"
-        if "edge" in (one.kind, other.kind):
-            edge = one if one.kind == "edge" else other
-            return f"{train} stands across the edge {edge.name}"
-        return f"{train} stands across the joint of {one.title} and {other.title}"
+
+def _told_apart(names: Mapping[str, str], further: Mapping[str, str]) -> dict[str, str]:
+    """Each thing by its name; by its further one, where it has one and others have that name."""
+    counts = Counter(names.values())
+    return {n: further.get(n, name) if counts[name] > 1 else name for n, name in names.items()}
 
 
 def _is(what: Observable, values: tuple[str, ...]) -> str:
     """``T1 lies normal``; ``T1 does not lie open`` rather than all other states."""
     left_out = [value for value in what.values if value not in values]
+    said, denied, _ = _TABLE.get(what.kind, _OTHERS)
     if len(left_out) == 1 and len(what.values) > 2:
-        form = _NOT.get(what.kind, _BE.get(what.kind, "{} is") + " not")
-        return f"{form.format(what.name)} {left_out[0]}"
-    form = _BE.get(what.kind, "{} is")
-    return f"{form.format(what.name)} {' or '.join(values)}"
+        return f"{denied.format(what.name)} {left_out[0]}"
+    return f"{said.format(what.name)} {_one_of(values)}"
+
+
+def _one_of(values: Sequence[str]) -> str:
+    return f"either {listing(values, 'or')}" if len(values) > 1 else values[0]
 
 
 def _counts(what: Observable, values: tuple[str, ...]) -> str:
@@ -103,4 +175,15 @@ def _counts(what: Observable, values: tuple[str, ...]) -> str:
         return f"{values[0]} or more"
     if len(values) > 1 and values == what.values[: len(values)]:
         return f"{values[-1]} or less"
-    return " or ".join(values)
+    return _one_of(values)
+
+
+def _window(what: Observable, values: tuple[str, ...], no: str, yes: str, since: str) -> str:
+    """Of what counts moments from ``0`` unless it is ``no``."""
+    counts = tuple(value for value in values if value != "no")
+    if not counts:
+        return no
+    some = yes
+    if len(counts) < len(what.values) - 1:
+        some = f"{yes}, {since.format(_one_of(counts))}"
+    return f"either {no} or {some}" if "no" in values else some

@@ -13,6 +13,7 @@ from fractions import Fraction
 from verifier.explain.trace_causes import Allowed, why_allowed
 from verifier.explain.trace_slicing import HELD, Moment, sufficient, tidied
 from verifier.explain.trace_view import Record, Went, acting_span
+from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.logic.expr import Expr, atom, holds, support
 from verifier.plan import observables
@@ -21,7 +22,6 @@ from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable, says_opened
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import listing
 from verifier.verdicts.report import Cause, Happening, Story
 from verifier.world.history import Histories
 

@@ -8,14 +8,20 @@ the line of the file that has to do with it.
 from collections.abc import Iterator
 
 from verifier.explain.stock_text import stock_stands
+from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.derive_equipment import common_return, power_wire, unseen_anywhere, wire
+from verifier.plan.wiring.derive_equipment import (
+    by_way_of,
+    common_return,
+    power_wire,
+    unseen_anywhere,
+    wire,
+)
 from verifier.plan.wiring.equipment import Place
 from verifier.plan.wiring.wiring_model import Detector, Machine
 from verifier.properties.amounts import amps, length, ohms, volts
-from verifier.properties.phrases import listing
 from verifier.reference.equipment import Wires, how_it_stands, is_read
 from verifier.verdicts.report import Cause
 
@@ -199,8 +205,7 @@ class Circuit:
             yield Cause(text, span, dead)
             return
         for beside, other in self._wires.neighbors(block):
-            flow = self._wires.flow(beside)
-            if flow.endswith(f"by way of {other}"):
+            if self._wires.flow(beside) == by_way_of(other):
                 open_way = self._bridged(beside.name, beside.joined, beside.span)
                 text = f"its current flows by way of {other}, past {detector.name}"
                 yield Cause(text, detector.span, (open_way,))

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from verifier.exports.c_text import WIDTH, harmless
 from verifier.exports.interface import LONGEST_CALL, Field, Interface
+from verifier.language.listing import listing
 
 # What is read where no contact of the input is closed: what is safest, else what is usual.
 _ALL_OPEN = {
@@ -41,7 +42,7 @@ def _proved(face: Interface) -> Iterator[list[str]]:
     every = ["every input", *["every memory"] * bool(face.memory)]
     every += ["every time passed"] * bool(face.clocks)
     yield _prose(
-        f"WHAT WAS PROVED of this file: it was read back from its text, and for {_listed(every)}, "
+        f"WHAT WAS PROVED of this file: it was read back from its text, and for {listing(every)}, "
         "with an `int` of 16 bits and of 32, one call tells what the rules of the junction file "
         "tell. Change a line here, and that no longer holds: change the junction file and export "
         "it again."
@@ -56,10 +57,6 @@ def _proved(face: Interface) -> Iterator[list[str]]:
             *_prose("What that proof may take for granted, and this file does not look after:"),
             *(f"  - {harmless(assumed.title)}" for assumed in face.plan.assumptions),
         ]
-
-
-def _listed(parts: list[str]) -> str:
-    return " and ".join(filter(None, [", ".join(parts[:-1]), parts[-1]]))
 
 
 # ------------------------------------------------------------------ an example of use

@@ -12,6 +12,7 @@ code.
 from collections.abc import Iterator
 from fractions import Fraction
 
+from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, constant, disjunction
 from verifier.plan.model import Head, Plan
@@ -19,7 +20,6 @@ from verifier.plan.wiring.electrical_constants import loop_ohms, short_circuit
 from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, length, volts
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import listing
 
 _CODE = "Follow the makers' ratings and the local code for wire and fuse."
 

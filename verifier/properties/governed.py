@@ -6,6 +6,7 @@ Part 236 unless another source is named. "Proceed" is any aspect better than Res
 
 from collections.abc import Iterable, Iterator
 
+from verifier.language.listing import listing
 from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.model import Plan, Route, Signal
@@ -15,7 +16,6 @@ from verifier.properties.phrases import (
     any_taken,
     at_least,
     diverges_at_all,
-    listing,
     occupied,
     permits,
     proceeds,

@@ -7,6 +7,7 @@ something of memory, locks or how trains run.
 
 from collections.abc import Iterator, Mapping
 
+from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.locking.temporal_plan import comes_in_at
@@ -29,7 +30,6 @@ from verifier.properties.locking_phrases import (
 )
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import (
-    listing,
     permits,
     proceeds,
     signals_with_routes,
@@ -405,8 +405,8 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
                 atom(observables.event("lock released", throw.turnout), "yes"),
                 disjunction(*lets, *late),
             ),
-            f"the lock of {throw.turnout} is released while {_one_of(signals)} lets a train over "
-            "the switch, or before such a train has had time to stop",
+            f"the lock of {throw.turnout} is released while {listing(signals, 'or')} lets a train "
+            "over the switch, or before such a train has had time to stop",
             (*places_of(throw.turnout, plan), *(plan.signals[s].span for s in signals)),
             signals,
             (over[0][1],),
@@ -417,7 +417,3 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
             f"`{plan.track.pieces[throw.turnout].kind} {throw.turnout}`.",
             over="histories",
         )
-
-
-def _one_of(signals: tuple[str, ...]) -> str:
-    return listing(signals).replace(" and ", " or ")

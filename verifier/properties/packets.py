@@ -6,13 +6,13 @@ Each function's docstring is what ``clearproof explain NAME`` prints.
 from collections.abc import Iterator, Mapping
 from itertools import combinations
 
+from verifier.language.listing import listing
 from verifier.logic.expr import Expr, atom, conjunction, constant, disjunction
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED, Observable
 from verifier.plan.signals.aspects import INDICATIONS
 from verifier.plan.signals.packet_model import ABSOLUTE_STOP, Address
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import listing
 
 
 def stop_number(plan: Plan) -> Iterator[Obligation]:

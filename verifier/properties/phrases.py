@@ -78,13 +78,6 @@ def diverges_at_all(route: Route) -> bool:
     return any(need.position == "reverse" for need in route.needs)
 
 
-def listing(names: tuple[str, ...] | list[str]) -> str:
-    """``A``, ``A and B``, ``A, B and C``."""
-    if len(names) < 2:
-        return "".join(names)
-    return f"{', '.join(names[:-1])} and {names[-1]}"
-
-
 def any_taken(routes: Iterable[Route]) -> Expr:
     """A train that passes the signal goes one of these ways."""
     return disjunction(*(takes(route) for route in routes))

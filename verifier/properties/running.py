@@ -7,6 +7,7 @@ Part 236 unless another source is named. All of these are asked of histories.
 
 from collections.abc import Iterator
 
+from verifier.language.listing import listing
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Traffic
@@ -22,7 +23,6 @@ from verifier.properties.locking_phrases import (
 from verifier.properties.obligation import Lock, Obligation
 from verifier.properties.phrases import (
     any_taken,
-    listing,
     occupied,
     permits,
     pieces_in,
@@ -199,6 +199,7 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
         seen = [is_occupied(block, plan) for block in traffic.blocks]
         known = [*filter(None, seen), *(not_at_stop(s, plan) for s, _ in into)]
         lock = Lock(traffic.name, AnyOne(tuple(known), traffic.span)) if all(seen) else None
+        on = listing(traffic.blocks, "or")
         yield Obligation(
             "traffic-locking",
             (traffic.name,),
@@ -207,7 +208,7 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
                 atom(observables.event("traffic turns", traffic.name), "yes"),
                 disjunction(*there, *lets),
             ),
-            f"the direction of traffic {traffic.name} turns while a train is on {_ors(traffic)} or "
+            f"the direction of traffic {traffic.name} turns while a train is on {on} or "
             "a signal lets one come onto it",
             (traffic.span, *(s.span for s, _ in into)),
             tuple(s.name for s, _ in into),
@@ -220,10 +221,6 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
             over="histories",
             lock=lock,
         )
-
-
-def _ors(traffic: Traffic) -> str:
-    return listing(traffic.blocks).replace(" and ", " or ")
 
 
 def _signals_into(traffic: Traffic, plan: Plan) -> list[tuple[Signal, list[Route]]]:

@@ -6,12 +6,13 @@ practice: no published standard was found for how a model railroad's detectors a
 
 from collections.abc import Iterator
 
+from verifier.language.listing import listing
 from verifier.logic.expr import constant
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.plan.observables import Observable, says_in
 from verifier.plan.wiring.wiring_model import Detector, Driver
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import listing, pieces_in
+from verifier.properties.phrases import pieces_in
 
 
 def blocks_joined(plan: Plan) -> Iterator[Obligation]:

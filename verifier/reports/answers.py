@@ -3,12 +3,13 @@
 from collections.abc import Iterator
 
 from verifier.explain.signal_causes import causes
+from verifier.explain.state_text import fact_words
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator
 from verifier.reports.ink import Ink
 from verifier.reports.lines import cause_lines, drawing, indented
-from verifier.reports.words import fact_words, inputs_of
+from verifier.reports.words import inputs_of
 
 
 def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False) -> Iterator[str]:

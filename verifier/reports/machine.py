@@ -6,6 +6,7 @@ from typing import Any
 
 from verifier import __version__
 from verifier.explain.invariant_text import sentences
+from verifier.explain.state_text import fact_words
 from verifier.language.diagnostics.diagnostic import Diagnostic
 from verifier.language.source import Span
 from verifier.plan.model import Plan
@@ -13,7 +14,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.catalog import BY_NAME
 from verifier.reports.failures import is_advice
-from verifier.reports.words import count, fact_words, tallies
+from verifier.reports.words import count, tallies
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.report import (
     Cause,

@@ -4,15 +4,15 @@ from collections.abc import Iterable, Iterator, Sequence
 from math import log10
 from typing import Literal
 
-from verifier.explain.stock_text import place_of, stock_words
+from verifier.explain.state_text import fact_words
+from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
-from verifier.plan.observables import AS_BEFORE, Observable
+from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import listing
 from verifier.verdicts.report import Finding, Report, Story, Verdict
 
 # How good something is, for whoever paints it: every word says the same without paint.
@@ -26,35 +26,6 @@ STATUS_WORDS = {
 }
 
 _STOCK = ("stock", "standing")
-
-
-def fact_words(plan: Plan, what: Observable, state: str) -> str:
-    """One fact of a situation: ``T1 lies reverse``, ``stock on Main``, ``feeder m1 broken``."""
-    match what.kind:
-        case "stock":
-            return f"stock on {what.name}" if state == "occupied" else f"{what.name} vacant"
-        case "standing":
-            place = place_of(plan, what, state)
-            return stock_words(plan, what.name, place) if place else f"{what.name} vacant"
-        case "points" | "derail":
-            return f"{what.name} lies {state}"
-        case "thrown":
-            return f"{what.name} told to lie {state}"
-        case "motion":
-            moved = {"settled": "at rest", "moving": "still moving", AS_BEFORE: "not moved yet"}
-            return f"{what.name} {moved[state]}"
-        case "current":
-            return f"no gap at {what.name}: {state.removeprefix('bridged, ')}"
-        case "gate":
-            return f"gate {what.name} {state}"
-        case "lever":
-            return f"lever {what.name} {state}"
-        case "button":
-            return f"button {what.name} {state}"
-        case "relay" | "timer" | "traffic":
-            return f"{what.kind} {what.name} is {state}"
-        case _:
-            return f"{what.name} {state}"
 
 
 def inputs_of(plan: Plan) -> tuple[Observable, ...]:

@@ -9,9 +9,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import PurePath
 from typing import Literal
 
+from verifier.language.listing import listing
 from verifier.pipeline import Progress, prove
 from verifier.plan.model import Plan
-from verifier.properties.phrases import listing
 from verifier.sheets.part_kinds import FAMILIES, PartKind
 from verifier.sheets.sheet import Table
 from verifier.verdicts.exit_codes import ExitCode

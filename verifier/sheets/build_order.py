@@ -9,9 +9,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.plan.model import Plan
-from verifier.properties.phrases import listing
 
 THE_REST = "the rest"
 

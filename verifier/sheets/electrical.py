@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.engines.smt.max_load import Most, most_together
-from verifier.explain.state_text import Phrases
+from verifier.explain.state_text import StateWords
+from verifier.language.listing import listing
 from verifier.plan.model import Plan
 from verifier.plan.wiring.electrical_constants import (
     CLASS_2,
@@ -28,7 +29,6 @@ from verifier.plan.wiring.electrical_constants import (
 from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, ohms, volts
 from verifier.properties.electrical import all_lit, ends_of, loads_of, run_words
-from verifier.properties.phrases import listing
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.conductors import Conductor, Role, conductors
 from verifier.sheets.gaps import NOT_GIVEN
@@ -142,12 +142,12 @@ def _class_2(supply: Supply) -> str:
 
 def _when(loads: list[_Load], plan: Plan) -> Table:
     """A situation in which the most is drawn, to be set up and measured."""
-    phrases = Phrases(plan)
+    phrases = StateWords(plan)
     rows = []
     for load in loads:
         if load.most.situation is None or not load.heads:
             continue
-        said = [phrases.fact(what, (state,)) for what, state in load.most.situation]
+        said = [phrases.clause(what, (state,)) for what, state in load.most.situation]
         rows.append((load.supply.name, "; ".join(said) or "everything as usual"))
     return Table("When the most is drawn", ("supply", "for instance when"), tuple(rows))
 

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
+from verifier.language.listing import listing
 from verifier.plan.model import Joint, Piece, Plan, Port
 from verifier.plan.track.build_track import port_words
 from verifier.plan.track.gaps import gaps_of
 from verifier.properties.amounts import length
 from verifier.properties.distances import fouling_undetected, gap_beyond_signal
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import listing
 from verifier.properties.wiring import blocks_joined
 from verifier.sheets.reversing_loops import Turn, at_turned_sections, round_trip, turns
 from verifier.sheets.sheet import PictureOf, Sheet, Table

@@ -11,9 +11,9 @@ from decimal import Decimal
 from fractions import Fraction
 from math import ceil
 
+from verifier.language.listing import listing
 from verifier.plan.model import Plan
 from verifier.properties.amounts import decimal
-from verifier.properties.phrases import listing
 from verifier.sheets.alternatives import comparison
 from verifier.sheets.bill_of_materials import Part, parts_of
 from verifier.sheets.build_order import THE_REST, Step, steps_of

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, did_you_mean
+from verifier.language.listing import listing
 from verifier.language.modules.rename import declared, names_in
 from verifier.language.source import Span
 from verifier.language.syntax import tree as s
@@ -243,7 +244,7 @@ class ModuleChecks:
             listed = ", ".join(f"{name} = …" for name in missing)
             self.error(
                 "CP737",
-                f"`{use.name.text}` is not told what {_and(missing)} {_is(missing)}",
+                f"`{use.name.text}` is not told what {_quoted(missing)} {_is(missing)}",
                 use.span,
                 f"Add to the list after `with`: `{listed}`.",
                 here,
@@ -294,13 +295,12 @@ def _is_hand(name: s.Name, statement: s.Statement) -> bool:
 def _parameters_hint(module: Module) -> str:
     if not module.parameters:
         return "It has none at all: leave out `with` and what follows."
-    return f"Its parameters are {_and(list(module.parameters))}."
-
-
-def _and(names: Sequence[str]) -> str:
-    quoted = [f"`{name}`" for name in names]
-    return " and ".join(filter(None, [", ".join(quoted[:-1]), quoted[-1]]))
+    return f"Its parameters are {_quoted(module.parameters)}."
 
 
 def _is(names: Sequence[str]) -> str:
     return "are" if len(names) > 1 else "is"
+
+
+def _quoted(names: Iterable[str]) -> str:
+    return listing(f"`{name}`" for name in names)
