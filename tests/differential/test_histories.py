@@ -15,7 +15,7 @@ import verifier
 from tests.differential.locked import write_locked
 from tests.differential.steps import Moments, gathered, walk
 from tests.differential.windows import Small, small_systems
-from tests.reference.test_explicit_states import is_history
+from tests.engines.test_explicit_search import is_history
 from verifier.engines.results import Happens, Lasts, Unknown
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.houdini import lasting
@@ -25,7 +25,7 @@ from verifier.logic.expr import Expr, atom, holds
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.reference.explicit_states import Choices, Values, ever, explore
+from tests.engines.explicit_search import Choices, Values, ever, explore
 from verifier.reference.step import Stepper, replay
 from verifier.world.history import Histories
 

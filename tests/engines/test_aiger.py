@@ -28,7 +28,7 @@ from verifier.engines.interchange.aiger import (
 from verifier.engines.results import Happens
 from verifier.logic.expr import atom, conjunction, negation
 from verifier.logic.transition_system import System
-from verifier.reference.explicit_states import explore
+from tests.engines.explicit_search import explore
 
 # The report on AIGER 1.9, distribution at github.com/arminbiere/aiger (read in a stored copy
 # [V]): a counter of one bit, bad when it is 1, and a witness.

@@ -46,7 +46,7 @@ from verifier.engines.temporal.induction import prove
 from verifier.engines.temporal.simulation import Machine
 from verifier.logic.expr import Expr, disjunction, holds, negation
 from verifier.plan.observables import Observable
-from verifier.reference.explicit_states import Explored, explore
+from tests.engines.explicit_search import Explored, explore
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes a minute: CLEARPROOF_PROFILE=nightly")

@@ -43,7 +43,7 @@ from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import Expr, atom, conjunction, holds, negation, support
 from verifier.logic.transition_system import System
 from verifier.plan.observables import stock
-from verifier.reference.explicit_states import Choices, Explored, ever, explore
+from tests.engines.explicit_search import Choices, Explored, ever, explore
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes a minute: CLEARPROOF_PROFILE=nightly")

@@ -7,7 +7,7 @@ from verifier.engines.results import Happens, Unknown
 from verifier.logic.expr import TRUE, atom, holds, negation
 from verifier.logic.transition_system import System
 from verifier.plan import observables
-from verifier.reference.explicit_states import Choices, ever, explore
+from tests.engines.explicit_search import Choices, ever, explore
 
 
 def test_numbers_are_reached_by_the_shortest_way() -> None:
