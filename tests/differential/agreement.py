@@ -113,7 +113,9 @@ def tallies_agree(truth: Truth, report: Report) -> None:
     """The enumerator counts what going through all situations gives."""
     verdicts = [v for v in report.verdicts if v.obligation.property not in FAILURES]
     obligations = [v.obligation for v in verdicts]
-    for verdict, counted in zip(verdicts, tally(truth.plan, obligations), strict=True):
+    for verdict, counted in zip(
+        verdicts, tally(truth.plan, [o.holds_in for o in obligations]), strict=True
+    ):
         where = truth.of(verdict.obligation.formula) & truth.allowed
         assert counted.count == where.bit_count(), verdict.obligation.key
         assert counted.smallest == truth.simplest(where), verdict.obligation.key

@@ -74,12 +74,14 @@ def any_moments(stepper: Stepper, number: int, r: Random) -> list[Moment]:
     return found
 
 
-def walk(stepper: Stepper, length: int, r: Random) -> tuple[list[Moment], list[Step]]:
+def walk(
+    stepper: Stepper, length: int, r: Random
+) -> tuple[list[dict[Observable, str]], list[Step]]:
     """One history, things being chosen at random."""
     starts = stepper.parts.starts()
     state = {what: r.choice(values) for what, values in starts.items()}
     eager = r.choice([0.2, 0.5, 0.9])
-    moments: list[Moment] = []
+    moments: list[dict[Observable, str]] = []
     steps: list[Step] = []
     for _ in range(length):
         chosen = {

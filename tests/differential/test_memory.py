@@ -75,7 +75,7 @@ def check(plan: Plan) -> Counter[str]:
     asked = of_situations(plan, world)
     solver = SituationCheck.of(world)
     came_out: Counter[str] = Counter()
-    for obligation, counted in zip(asked, tally(plan, asked), strict=True):
+    for obligation, counted in zip(asked, tally(plan, [o.holds_in for o in asked]), strict=True):
         where = truth.of(obligation.formula) & truth.allowed
         answer = solver.find(world.expand(obligation.formula), smallest=True)
         assert counted.count == where.bit_count(), obligation.key

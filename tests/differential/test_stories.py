@@ -81,7 +81,7 @@ def told_rightly(
     story = found.story
     texts = [event.text for event in story.events]
     about = f"{obligation.key}\n{plan.source.text}\n{texts}"
-    assert replay(plan, story.moments, obligation.formula, lossy=histories.lossy), about
+    assert replay(plan, story.moments, obligation.holds_in, lossy=histories.lossy), about
     assert chosen(histories, story.moments) <= chosen(histories, moments), about
     assert last_picture(story, obligation, plan, Ink()).lines
     if obligation.mode == "never":

@@ -7,6 +7,7 @@ from random import Random
 import pytest
 
 from tests.engines import small_systems as small
+from tests.engines.explicit_search import explore
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.random_systems import drawn_bads, drawn_system, replays, truth
 from verifier.engines.interchange.aig import Gates, gates
@@ -28,7 +29,6 @@ from verifier.engines.interchange.aiger import (
 from verifier.engines.results import Happens
 from verifier.logic.expr import atom, conjunction, negation
 from verifier.logic.transition_system import System
-from tests.engines.explicit_search import explore
 
 # The report on AIGER 1.9, distribution at github.com/arminbiere/aiger (read in a stored copy
 # [V]): a counter of one bit, bad when it is 1, and a witness.

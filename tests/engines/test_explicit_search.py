@@ -3,11 +3,11 @@
 import pytest
 
 from tests.engines import small_systems
+from tests.engines.explicit_search import Choices, ever, explore
 from verifier.engines.results import Happens, Unknown
 from verifier.logic.expr import TRUE, atom, holds, negation
 from verifier.logic.transition_system import System
 from verifier.plan import observables
-from tests.engines.explicit_search import Choices, ever, explore
 
 
 def test_numbers_are_reached_by_the_shortest_way() -> None:

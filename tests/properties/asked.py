@@ -12,7 +12,8 @@ def asked(name: str, text: str) -> dict[str, str]:
     against the enumerator, which goes through every situation."""
     plan = verifier.load_text(text)
     verdicts = verifier.prove(plan, only=[name]).verdicts
-    for verdict, found in zip(verdicts, tally(plan, [v.obligation for v in verdicts]), strict=True):
+    counted = tally(plan, [v.obligation.holds_in for v in verdicts])
+    for verdict, found in zip(verdicts, counted, strict=True):
         assert verdict.status == ("broken" if found.count else "proved"), verdict.obligation.key
     return {", ".join(v.obligation.subjects): v.status for v in verdicts}
 

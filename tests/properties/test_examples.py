@@ -112,7 +112,7 @@ def test_the_enumerator_says_the_same_of_both(name: str) -> None:
             if v.obligation.property not in FAILURES and v.obligation.over == "situations"
         ]
         for verdict, found in zip(
-            verdicts, tally(plan, [v.obligation for v in verdicts]), strict=True
+            verdicts, tally(plan, [v.obligation.holds_in for v in verdicts]), strict=True
         ):
             fine = (found.count > 0) == (verdict.obligation.mode == "possible")
             assert verdict.status == ("proved" if fine else "broken"), verdict.obligation.key

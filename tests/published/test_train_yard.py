@@ -17,6 +17,7 @@ from random import Random
 
 import pytest
 
+from tests.engines.explicit_search import Explored, explore
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.random_systems import replays
 from tests.published.train_yard import (
@@ -46,7 +47,6 @@ from verifier.engines.temporal.induction import prove
 from verifier.engines.temporal.simulation import Machine
 from verifier.logic.expr import Expr, disjunction, holds, negation
 from verifier.plan.observables import Observable
-from tests.engines.explicit_search import Explored, explore
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes a minute: CLEARPROOF_PROFILE=nightly")

@@ -14,6 +14,7 @@ from typing import Protocol, TypeVar
 
 import pytest
 
+from tests.engines.explicit_search import Choices, Explored, ever, explore
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.random_systems import replays
 from tests.published.tram import (
@@ -43,7 +44,6 @@ from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import Expr, atom, conjunction, holds, negation, support
 from verifier.logic.transition_system import System
 from verifier.plan.observables import stock
-from tests.engines.explicit_search import Choices, Explored, ever, explore
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes a minute: CLEARPROOF_PROFILE=nightly")

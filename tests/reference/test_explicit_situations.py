@@ -3,13 +3,12 @@
 import pytest
 
 import verifier
-from verifier.logic.expr import atom, conjunction
 from verifier.plan import observables
 from verifier.plan.minimality import cost
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
-from verifier.properties.obligation import Obligation
 from verifier.reference import explicit_situations
+from verifier.reference.condition_eval import Predicate
 from verifier.reference.explicit_situations import allowed_situations, tally
 
 TEXT = """
@@ -23,9 +22,9 @@ signal 1W at B | A  Clear when L left or B occupied  Stop otherwise
 A, B = observables.stock("A"), observables.stock("B")
 
 
-def _about(plan: Plan, **wanted: str) -> Obligation:
-    formula = conjunction(*(atom(plan.signals[f"1{side}"].aspect, v) for side, v in wanted.items()))
-    return Obligation("mine", tuple(wanted), "never", formula, "", ())
+def _about(plan: Plan, **wanted: str) -> Predicate:
+    aspects = {plan.signals[f"1{side}"].aspect: value for side, value in wanted.items()}
+    return lambda states: all(states[what] == value for what, value in aspects.items())
 
 
 def test_counts_by_hand() -> None:

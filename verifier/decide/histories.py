@@ -217,7 +217,7 @@ class _Course:
         return history
 
     def _replay(self, obligation: Obligation, trace: Trace) -> None:
-        if not replay(self.plan, trace, obligation.formula, lossy=self.lossy):
+        if not replay(self.plan, trace, obligation.holds_in, lossy=self.lossy):
             raise InternalError(f"{obligation.key}: the history found does not replay")
 
     def _last(self, story: Story) -> Situation:

@@ -1,13 +1,14 @@
 """What is to be proved, apart from proving it."""
 
 from builtins import property as computed
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 from verifier.language.source import Span
-from verifier.logic.expr import Expr
+from verifier.logic.expr import Expr, holds
 from verifier.plan.model import Route
-from verifier.plan.observables import Condition
+from verifier.plan.observables import Condition, Observable
 
 Mode = Literal["never", "possible"]
 
@@ -60,3 +61,7 @@ class Obligation:
     def key(self) -> str:
         """``property: subject, subject``, unique within a file."""
         return f"{self.property}: {', '.join(self.subjects)}"
+
+    def holds_in(self, states: Mapping[Observable, str]) -> bool:
+        """Whether the formula holds, given the state of every observable it reads."""
+        return holds(self.formula, states)

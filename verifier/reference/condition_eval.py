@@ -11,6 +11,8 @@ from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, S
 
 # Whether one fact (never of a named condition) holds.
 Look = Callable[[Says], bool]
+# What is asked of the states of all observables.
+Predicate = Callable[[Mapping[Observable, str]], bool]
 
 
 class _Named(Exception):

@@ -6,19 +6,19 @@ and command. Out: everything that can be observed at that moment, events include
 each state has next.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from itertools import product
 
-from verifier.logic.expr import Expr, holds
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
-from verifier.reference.condition_eval import is_true, looking_at
-from verifier.reference.evaluator import Evaluator
+from verifier.reference.condition_eval import Predicate, is_true, looking_at
+from verifier.reference.evaluator import Evaluator, Seen
 from verifier.reference.positions import Places
 from verifier.reference.state_variables import TICK, Parts
 from verifier.reference.train_step import Moved, Now, may_be_before, move_trains
@@ -28,7 +28,7 @@ Moment = Mapping[Observable, str]
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """``seen``: the moment itself and everything that can be observed at it, events included.
+    """``seen``: everything that can be observed at a moment, events included.
     ``following``: the value each state has next."""
 
     seen: Mapping[Observable, str]
@@ -45,7 +45,7 @@ class Stepper:
         self.parts = Parts(self.plan, self.places, lossy=lossy)
         self.states = self.parts.states
         self.choices = self.parts.choices
-        self._evaluator = Evaluator(self.plan)
+        self._see = remembering(Evaluator(self.plan))
         self._levers = {what.name: what for what in self.plan.inputs if what.kind == "lever"}
 
     def initial_states(self) -> Iterator[dict[Observable, str]]:
@@ -57,6 +57,10 @@ class Stepper:
     def step(self, moment: Moment) -> Step:
         """What there is to see at a moment, and what follows it."""
         return _Moment(self, moment).step()
+
+    def state_of(self, moment: Moment) -> dict[Observable, str]:
+        """The values of the state variables alone."""
+        return {what: moment[what] for what in self.states}
 
     def allowed(self, seen: Moment) -> bool:
         """Whether the assumptions of the file hold at a moment, given all there is to see."""
@@ -77,7 +81,7 @@ class Stepper:
         }
         known = {**moment, **stock, **dict.fromkeys(unseen, "vacant")}
         situation = Situation.of((what, known[what]) for what in self.plan.inputs)
-        states = {**self._evaluator.see(situation).states, **moment, **stock}
+        states = {**self._see(situation).states, **self.state_of(moment), **stock}
         named: dict[str, bool] = {}
         for name, condition in self.plan.conditions.items() if unseen else ():
             named[name] = is_true(condition.condition, looking_at(states), named, self.plan)
@@ -97,7 +101,13 @@ class Stepper:
         return lost is not None and moment[lost] != "no"
 
 
-def replay(plan: Plan, trace: Sequence[Moment], bad: Expr, *, lossy: bool = False) -> bool:
+def remembering(evaluator: Evaluator) -> Callable[[Situation], Seen]:
+    """What the evaluator sees, kept for the next moment that is the same situation: moments
+    often differ in clocks and choices only."""
+    return lru_cache(maxsize=4_000)(evaluator.see)
+
+
+def replay(plan: Plan, trace: Sequence[Moment], bad: Predicate, *, lossy: bool = False) -> bool:
     """Whether a trace is a history of the plan, and what is asked of its last moment holds.
 
     It begins as histories begin; all that is chosen may be chosen; what the file takes for
@@ -117,7 +127,7 @@ def replay(plan: Plan, trace: Sequence[Moment], bad: Expr, *, lossy: bool = Fals
         if not stepper.allowed(seen):
             return False
         must = {what: (value,) for what, value in step.following.items()}
-    return bool(trace) and holds(bad, seen)
+    return bool(trace) and bad(seen)
 
 
 def initial_states(plan: Plan) -> Iterator[dict[Observable, str]]:
@@ -213,7 +223,7 @@ class _Moment:
         return "running", self._counted(count, delay)
 
     def _counted(self, count: int, delay: range) -> int:
-        return count + 1 if self.ticks() and count < delay.stop - 1 else count
+        return count + 1 if count < delay.stop - 1 and self.ticks() else count
 
     def _traffic(self, traffic: Traffic) -> str:
         now = self.now[observables.traffic(traffic.name)]
@@ -232,8 +242,8 @@ class _Moment:
             throw = self.plan.locking.throws.get(name)
             told, lies = observables.thrown(name), observables.points(name)
             locked = throw is not None and throw.locked is not None and self.holds(throw.locked)
-            wanted = self._wanted(name, throw)
-            following[told] = self.now[told] if wanted is None or locked else wanted
+            wanted = None if locked else self._wanted(name, throw)
+            following[told] = self.now[told] if wanted is None else wanted
             following[lies] = self._lies_then(name, following[told], throw)
             moves = self.now[lies] == "open" or following[lies] != self.now[lies]
             events[observables.event("points move", name)] = _yes(moves)
@@ -359,7 +369,7 @@ class _Moment:
         if self.now[lost] != "no":
             following[lost] = self._one_more(lost)
         else:
-            gone = self.chosen("loss", block) and self.seen[observables.stock(block)] == "occupied"
+            gone = self.seen[observables.stock(block)] == "occupied" and self.chosen("loss", block)
             following[lost] = "0" if gone else "no"
 
     def _one_more(self, what: Observable) -> str:

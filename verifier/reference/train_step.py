@@ -60,7 +60,9 @@ def move_trains(places: Places, now: Now) -> Moved:
         moved.heading[piece] = _other_end(places, Port(piece, now.heading[piece])).end
     fronts: dict[str, list[Front]] = {}
     for joint in places.joints:
-        if now.chosen("advance", joint):
+        port, other = places.joints[joint].a, places.joints[joint].b
+        busy = now.spanned[joint] or now.on.get(port.piece) or now.on.get(other.piece)
+        if busy and now.chosen("advance", joint):
             for front in _go_over(places, now, joint, turning, moved):
                 fronts.setdefault(front.into.piece, []).append(front)
     for entry in _entries(places, now):
@@ -170,13 +172,14 @@ def _goes_on(places: Places, now: Now, entered: Port) -> bool:
 def _entries(places: Places, now: Now) -> Iterator[Front]:
     """Trains that come in over the edges of the plan."""
     for name, piece in places.track.pieces.items():
-        if piece.kind != "edge" or piece.direction == "leaving" or not now.chosen("entry", name):
+        if piece.kind != "edge" or piece.direction == "leaving":
             continue
         edge = Port(name, piece.ends[0])
         into, joint = places.beyond(edge), places.joint_beside(edge)
         if joint not in places.joints or into.piece not in places.pieces or now.spanned[joint]:
             continue
-        if _may_pass(places, now, into) and _lets_in(places, now, edge, into):
+        let_in = _may_pass(places, now, into) and _lets_in(places, now, edge, into)
+        if let_in and now.chosen("entry", name):
             yield Front(into, joint, _is_slow(places, now, into, came_restricted=False))
 
 
@@ -252,9 +255,10 @@ def pieces_turning(places: Places, now: Now) -> set[str]:
 
 
 def _could_turn(places: Places, now: Now, piece: str) -> bool:
-    if not places.may_turn(piece) or not now.chosen("reversal", piece) or not now.on[piece]:
+    if not places.may_turn(piece) or not now.on[piece]:
         return False
-    return places.turning[_other_end(places, Port(piece, now.heading[piece]))]
+    turns = places.turning[_other_end(places, Port(piece, now.heading[piece]))]
+    return turns and now.chosen("reversal", piece)
 
 
 def _is_free(places: Places, now: Now, piece: str, turning: set[str]) -> bool:

@@ -7,17 +7,12 @@ going by what then comes in and what the lenses then show. What a moment does no
 as usual; stock on a block of which nothing is said stands at the first of its places.
 """
 
-from collections.abc import Mapping
-
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator
-from verifier.reference.step import Moment, Stepper
-
-# Of so many situations it is kept what there is to see.
-MOST_KEPT = 4_000
+from verifier.reference.step import Moment, Stepper, remembering
 
 
 class WiredStepper(Stepper):
@@ -25,9 +20,8 @@ class WiredStepper(Stepper):
 
     def __init__(self, plan: Plan, wired: Plan):
         super().__init__(plan)
-        self._seeing = Evaluator(wired)
-        # Moments in which only clocks and choices differ are one situation.
-        self._seen: dict[Situation, Mapping[Observable, str]] = {}
+        self._see = remembering(Evaluator(wired))
+        self._inputs = wired.inputs
         # What a moment may say beside what any moment says.
         self.beside = tuple(what for what in wired.inputs if what.kind in ("standing", "current"))
         self._faults = tuple(fault.what for fault in wired.equipment.faults)
@@ -36,13 +30,8 @@ class WiredStepper(Stepper):
         """All that can be observed at a moment, but for events.
 
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-        situation = self.situation(moment)
-        seen = self._seen.get(situation)
-        if seen is None:
-            if len(self._seen) >= MOST_KEPT:
-                self._seen.clear()
-            seen = self._seen[situation] = self._seeing.see(situation).states
-        return {**seen, **moment, **self._stock(moment)}
+        seen = self._see(self.situation(moment)).states
+        return {**seen, **self.state_of(moment), **self._stock(moment)}
 
     def situation(self, moment: Moment) -> Situation:
         """A moment as a situation of the wired plan."""
@@ -54,5 +43,5 @@ class WiredStepper(Stepper):
                 known[what] = moment.get(what, what.values[1]) if occupied else what.usual
         broken = ((what, moment[what]) for what in self._faults if what in moment)
         return Situation.of([
-            *((what, known.get(what, what.usual)) for what in self._seeing.plan.inputs), *broken,
+            *((what, known.get(what, what.usual)) for what in self._inputs), *broken,
         ])  # fmt: skip

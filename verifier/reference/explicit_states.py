@@ -1,0 +1,134 @@
+"""Explicit-state search: every state that a small plan can reach, with no solver.
+
+In: a plan, and predicates over what can be observed at a moment. Out: for each predicate the
+shortest history that ends in it, or that no history does. Every engine over time must agree.
+"""
+
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence, Set
+from dataclasses import dataclass
+
+from verifier.plan.minimality import values_in_order
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.reference.condition_eval import Predicate
+from verifier.reference.step import Moment, Step, Stepper
+
+State = tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Reached:
+    """A shortest history at whose last moment the predicate holds."""
+
+    history: tuple[Moment, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Never:
+    """The predicate holds at no moment of any history: all ``states`` were visited."""
+
+    states: int
+
+
+@dataclass(frozen=True, slots=True)
+class TooLarge:
+    """No answer: the search ended after ``steps`` steps."""
+
+    steps: int
+
+
+Answer = Reached | Never | TooLarge
+
+
+def search(
+    plan: Plan, predicates: Sequence[Predicate], *, most_steps: int, lossy: bool = False
+) -> list[Answer]:
+    """The answer for each predicate, breadth first through all initial states and all choices.
+
+    Raises :class:`~verifier.reference.evaluator.Unsettled`."""
+    stepper = Stepper(plan, lossy=lossy)
+    # How each state was first reached: the state before it, and the moment that led to it.
+    reached: dict[State, tuple[State, Moment] | None] = {}
+    for initial in stepper.initial_states():
+        reached[tuple(initial.values())] = None
+    waiting = deque(reached)
+    answers: dict[int, Answer] = {}
+    steps = 0
+    while waiting and len(answers) < len(predicates):
+        state = waiting.popleft()
+        for moment, step in every_step(stepper, dict(zip(stepper.states, state, strict=True))):
+            if steps == most_steps:
+                return [answers.get(i, TooLarge(steps)) for i in range(len(predicates))]
+            steps += 1
+            if not stepper.allowed(step.seen):
+                continue
+            for i, predicate in enumerate(predicates):
+                if i not in answers and predicate(step.seen):
+                    answers[i] = Reached((*_history(reached, state), moment))
+            following = tuple(step.following[what] for what in stepper.states)
+            if following not in reached:
+                reached[following] = state, moment
+                waiting.append(following)
+    return [answers.get(i, Never(len(reached))) for i in range(len(predicates))]
+
+
+def _history(reached: Mapping[State, tuple[State, Moment] | None], state: State) -> list[Moment]:
+    """The moments that lead to a state."""
+    moments: list[Moment] = []
+    while (before := reached[state]) is not None:
+        state, moment = before
+        moments.append(moment)
+    return moments[::-1]
+
+
+def every_step(
+    stepper: Stepper, state: Mapping[Observable, str]
+) -> Iterator[tuple[dict[Observable, str], Step]]:
+    """Every step from a state, each with the moment that it starts from.
+
+    Choices that a step does not read cannot change it, and are left out of its moment. So the
+    moments are the paths through a decision tree, which branches where the stepper reads a
+    choice."""
+    choices = frozenset(stepper.choices)
+    made: dict[Observable, str] = {}
+    while True:
+        moment = _OpenMoment(state, made, choices)
+        step = stepper.step(moment)
+        yield {**state, **made}, step
+        while made:
+            what, value = made.popitem()
+            values = values_in_order(what)
+            if value != values[-1]:
+                made[what] = values[values.index(value) + 1]
+                break
+        else:
+            return
+
+
+class _OpenMoment(Mapping[Observable, str]):
+    """A moment whose choices are made when they are first read, and kept in ``made``."""
+
+    def __init__(
+        self,
+        state: Mapping[Observable, str],
+        made: dict[Observable, str],
+        choices: Set[Observable],
+    ):
+        self._state = state
+        self._made = made
+        self._choices = choices
+
+    def __getitem__(self, what: Observable) -> str:
+        known = self._state.get(what) or self._made.get(what)
+        if known is None:
+            if what not in self._choices:
+                raise KeyError(what)
+            known = self._made[what] = what.usual
+        return known
+
+    def __iter__(self) -> Iterator[Observable]:
+        return iter((*self._state, *self._choices))
+
+    def __len__(self) -> int:
+        return len(self._state) + len(self._choices)
