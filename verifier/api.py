@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
-from verifier.language.files import UnreadableError, text_of
+from verifier.language.files import UnreadableError, text_and_bytes
 from verifier.language.modules.expand import read
 from verifier.language.source import Source, Span
 from verifier.language.syntax.parse import parse_situation
@@ -193,8 +193,13 @@ def unknown_word(word: str, known: Iterable[str], kind: str, where: str) -> Inpu
 
 def read_text(path: str | Path) -> str:
     """The text of a junction file. Raises :class:`InputError` when it cannot be read."""
+    return read_file(path)[0]
+
+
+def read_file(path: str | Path) -> tuple[str, bytes]:
+    """The same, and the bytes on disk. Raises :class:`InputError`."""
     try:
-        return text_of(Path(path))
+        return text_and_bytes(Path(path))
     except UnreadableError as error:
         raise _unreadable(str(path), error.what) from None
 

@@ -13,6 +13,7 @@ from collections.abc import Callable, Sequence
 
 from verifier import __version__
 from verifier.commands import drawing, exporting, looking, paging, printing, proving, writing
+from verifier.language.writing import NO_ROOM, UnwritableError, reason
 from verifier.verdicts.exit_codes import ExitCode, table
 
 _CAUTION = (
@@ -33,17 +34,29 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("\nInterrupted: nothing further was decided.", file=sys.stderr)
         return ExitCode.UNDECIDED
+    except UnwritableError as error:
+        print(error, file=sys.stderr)
+        return ExitCode.BAD_INPUT
     except BrokenPipeError:
         # The reader of our output went away (`| head`): say nothing more.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _discard_output()
         return ExitCode.UNDECIDED
     except Exception as error:
+        if isinstance(error, OSError) and error.errno in NO_ROOM:
+            _discard_output()
+            print(f"The output cannot be written: {reason(error)}.", file=sys.stderr)
+            return ExitCode.BAD_INPUT
         if os.environ.get("CLEARPROOF_TRACEBACK"):
             raise
         print(_our_bug(error, arguments), file=sys.stderr)
         return ExitCode.OUR_BUG
     finally:
         sys.unraisablehook = before
+
+
+def _discard_output() -> None:
+    """Send what standard output still holds nowhere, so that ending the program cannot fail."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _pressed_again(lost: "sys.UnraisableHookArgs") -> None:

@@ -40,6 +40,7 @@ def _draw(options: argparse.Namespace) -> int:
     from verifier.api import load, situation_of
     from verifier.drawing.svg import Shown, pages, picture
     from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.language.writing import write_file
     from verifier.reference.evaluator import evaluate
 
     try:
@@ -62,10 +63,6 @@ def _draw(options: argparse.Namespace) -> int:
     path = Path(options.output)
     for number, one in enumerate(made, start=1):
         place = path if len(made) == 1 else path.with_stem(f"{path.stem}-{number}")
-        try:
-            place.write_text(one.svg, encoding="utf-8")
-        except OSError as error:
-            print(f"{place} cannot be written: {error.strerror}.", file=sys.stderr)
-            return ExitCode.BAD_INPUT
+        write_file(place, one.svg)
         say([f"Wrote {place}: {one.text}."])
     return ExitCode.AS_EXPECTED

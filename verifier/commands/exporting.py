@@ -24,7 +24,7 @@ def _export(options: argparse.Namespace) -> int:
     from verifier.exports.equivalence import Equal, Undecided, Unequal
     from verifier.exports.exported import NothingToExport, exported
     from verifier.language.diagnostics.diagnostic import InputError
-    from verifier.language.files import replace_file
+    from verifier.language.writing import write_file
 
     try:
         made, shown = exported(load(options.file), options.timeout)
@@ -55,11 +55,7 @@ def _export(options: argparse.Namespace) -> int:
         print(showable(made.text, sys.stdout), end="")
     else:
         path = Path(options.output)
-        try:
-            replace_file(path, made.text.encode("utf-8"))
-        except OSError as error:
-            print(f"{path} cannot be written: {error.strerror}.", file=sys.stderr)
-            return ExitCode.BAD_INPUT
+        write_file(path, made.text)
         say([f"Wrote {path}: {made.prefix}_step() and what belongs to it."])
     print(
         "Proved: read back from its text, one call gives what the rules give for every input, "

@@ -71,6 +71,7 @@ def add(command: Command) -> None:
 
 def _prove(options: argparse.Namespace) -> int:
     from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.language.writing import check_target
     from verifier.reports import machine, terminal
     from verifier.reports.words import tally_words
 
@@ -81,6 +82,8 @@ def _prove(options: argparse.Namespace) -> int:
     try:
         files = list(files_of(options.paths, layouts=True))
         _check_only(options.only)
+        if options.report:
+            check_target(Path(options.report))
     except InputError as error:
         return complain(error)
     for number, path in enumerate(files):
@@ -114,10 +117,10 @@ def _prove(options: argparse.Namespace) -> int:
             )
         if report.interrupted:
             break
-    if options.report and not _reported(reports, options):
-        return ExitCode.BAD_INPUT
-    if options.certificate and not _certified(reports, Path(options.certificate)):
-        return ExitCode.BAD_INPUT
+    if options.report:
+        _write_report(reports, options)
+    if options.certificate:
+        _write_certificates(reports, Path(options.certificate))
     if options.json:
         import json
 
@@ -145,26 +148,21 @@ def _proved(path: Path, options: argparse.Namespace) -> "Report":
         progress.clear()
 
 
-def _certified(reports: "Sequence[Report]", folder: Path) -> bool:
-    """Write the proofs over time; False where that cannot be done."""
+def _write_certificates(reports: "Sequence[Report]", folder: Path) -> None:
+    """Write the proofs over time, and the file that lists them."""
+    from verifier.language.writing import make_folder, write_file
     from verifier.reports.certificates import certificate_files
 
-    number = -1
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in certificate_files(reports):
-            (folder / name).write_text(text, encoding="utf-8")
-            number += 1
-    except OSError as error:
-        print(f"Cannot write certificates into {folder}: {error.strerror}.", file=sys.stderr)
-        return False
-    print(f"{number} proofs over time written into {folder}.", file=sys.stderr)
-    return True
+    make_folder(folder)
+    files = list(certificate_files(reports))
+    for name, text in files:
+        write_file(folder / name, text)
+    print(f"{len(files) - 1} proofs over time written into {folder}.", file=sys.stderr)
 
 
-def _reported(reports: "Sequence[Report]", options: argparse.Namespace) -> bool:
-    """Write the report to look at; False where that cannot be done."""
-    from verifier.language.files import replace_file
+def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> None:
+    """Write the HTML report."""
+    from verifier.language.writing import write_file
     from verifier.reports.page.document import Told, document
     from verifier.reports.page.made import sheets_of
 
@@ -176,15 +174,10 @@ def _reported(reports: "Sequence[Report]", options: argparse.Namespace) -> bool:
         told.append(Told(report, found))
     if not told:
         print("No report was written: no file could be read.", file=sys.stderr)
-        return True
+        return
     text = document(told, options=_as_asked(options), pairs=options.pairs, everything=options.all)
-    try:
-        replace_file(path, text.encode("utf-8"))
-    except OSError as error:
-        print(f"{path} cannot be written: {error.strerror}.", file=sys.stderr)
-        return False
+    write_file(path, text)
     print(f"Report written: {path}", file=sys.stderr)
-    return True
 
 
 def _as_asked(options: argparse.Namespace) -> str:

@@ -1,7 +1,6 @@
 """The commands that write junction files: new ones from patterns, and tidy ones."""
 
 import argparse
-import sys
 from pathlib import Path
 
 from verifier.commands.console import Command, complain, files_of, say
@@ -19,6 +18,7 @@ def add(command: Command) -> None:
 
 def _new(options: argparse.Namespace) -> int:
     from verifier.api import unknown_word
+    from verifier.language.writing import write_file
     from verifier.patterns import PATTERNS, pattern_text
 
     if options.pattern is None:
@@ -29,15 +29,7 @@ def _new(options: argparse.Namespace) -> int:
     if options.pattern not in PATTERNS:
         return complain(unknown_word(options.pattern, PATTERNS, "pattern", "`clearproof new`"))
     path = Path(options.file or f"{options.pattern}.ixl")
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(pattern_text(options.pattern))
-    except FileExistsError:
-        print(f"{path} exists already; nothing was written. Give another name.", file=sys.stderr)
-        return 2
-    except OSError as error:
-        print(f"{path} cannot be written: {error.strerror}.", file=sys.stderr)
-        return 2
+    write_file(path, pattern_text(options.pattern), new=True)
     say(
         [
             f"Wrote {path}. It proves as it stands: try `clearproof prove {path}`.",
@@ -48,22 +40,26 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _format(options: argparse.Namespace) -> int:
-    from verifier.api import read_text
+    from verifier.api import read_file
     from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.language.files import as_on_disk
     from verifier.language.format.formatter import format_text
+    from verifier.language.source import LINE_END
+    from verifier.language.writing import write_file
 
     code = 0
     try:
         for path in files_of(options.paths):
-            before = read_text(path)
+            text, raw = read_file(path)
+            before = LINE_END.sub("\n", text)
             after = format_text(before, str(path))
             if after == before:
                 continue
-            say([f"{'would change' if options.check else 'changed'} {path}"])
             if options.check:
                 code = 1
             else:
-                path.write_text(after, encoding="utf-8")
+                write_file(path, as_on_disk(after, raw), over_input=True)
+            say([f"{'would change' if options.check else 'changed'} {path}"])
     except InputError as error:
         return complain(error)
     return code

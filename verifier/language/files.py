@@ -1,13 +1,12 @@
-"""Files from the disk as text: what can be read, and in which words it cannot; and files written
-whole or not at all."""
+"""Files from the disk as text, and why one cannot be read."""
 
-import os
-import stat
-import tempfile
-from contextlib import suppress
 from pathlib import Path
 
+from verifier.language.source import LINE_END
 from verifier.language.syntax.parse import MAX_CHARACTERS
+from verifier.language.writing import note_input
+
+_MARK = "\ufeff".encode()
 
 
 class UnreadableError(Exception):
@@ -20,49 +19,45 @@ class UnreadableError(Exception):
 
 def text_of(path: Path) -> str:
     """The text of a file, its lines ending with LF. Raises :class:`UnreadableError`."""
+    return text_and_bytes(path)[0]
+
+
+def text_and_bytes(path: Path) -> tuple[str, bytes]:
+    """The text of a file, its lines ending with LF, and its bytes as they are on disk.
+
+    Raises :class:`UnreadableError`."""
+    raw = bytes_of(path)
+    return text_in(raw).replace("\r\n", "\n"), raw
+
+
+def bytes_of(path: Path) -> bytes:
+    """What a file holds. Raises :class:`UnreadableError`."""
+    note_input(path)
     try:
         if path.stat().st_size > MAX_CHARACTERS:
             raise UnreadableError(f"is larger than {MAX_CHARACTERS:,} characters")
-        text = path.read_bytes().decode("utf-8-sig")
+        return path.read_bytes()
     except FileNotFoundError:
         raise UnreadableError("does not exist") from None
     except IsADirectoryError:
         raise UnreadableError("is a folder") from None
-    except UnicodeDecodeError as error:
-        raise UnreadableError(f"is not UTF-8 text (byte {error.start + 1})") from None
     except OSError as error:
         raise UnreadableError(f"cannot be read: {error.strerror}") from None
-    return text.replace("\r\n", "\n")
 
 
-def replace_file(path: Path, raw: bytes) -> None:
-    """Put a new file in the place of the old one, at once: whoever reads it sees all of the
-    one or all of the other, after a power failure too. Raises :class:`OSError`."""
-    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=".clearproof-", suffix=".tmp")
+def text_in(raw: bytes) -> str:
+    """UTF-8 as text, without a byte order mark. Raises :class:`UnreadableError`."""
     try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(raw)
-            file.flush()
-            os.fsync(file.fileno())
-        os.chmod(temporary, _mode(path))
-        os.replace(temporary, path)
-    except BaseException:
-        with suppress(OSError):
-            os.unlink(temporary)
-        raise
-    if hasattr(os, "O_DIRECTORY"):
-        folder = os.open(path.parent, os.O_RDONLY | os.O_DIRECTORY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise UnreadableError(f"is not UTF-8 text (byte {error.start + 1})") from None
 
 
-def _mode(path: Path) -> int:
-    """The permissions of the file there is, or those that a new one gets."""
-    try:
-        return stat.S_IMODE(path.stat().st_mode)
-    except FileNotFoundError:
-        mask = os.umask(0)
-        os.umask(mask)
-        return 0o666 & ~mask
+def as_on_disk(text: str, before: bytes) -> bytes:
+    """The bytes of a changed text, with the line ends and the byte order mark that its file had
+    ``before``. Of mixed line ends, the most frequent."""
+    text = LINE_END.sub("\n", text)
+    ends = LINE_END.findall(before.decode("utf-8", "replace"))
+    if ends:
+        text = text.replace("\n", max(dict.fromkeys(ends), key=ends.count))
+    return (_MARK if before.startswith(_MARK) else b"") + text.encode("utf-8")

@@ -12,14 +12,13 @@ from hashlib import sha256
 from pathlib import Path, PurePosixPath
 from threading import Lock
 
-from verifier.language.files import replace_file
+from verifier.language.files import UnreadableError, as_on_disk, bytes_of, text_in
 from verifier.language.modules.includes import ENDING
 from verifier.language.source import LINE_END
+from verifier.language.writing import UnwritableError, write_file
 
 # More files than this are not listed; each can still be opened by its name.
 MAX_LISTED = 500
-# Of a file that is opened in the page.
-MAX_BYTES = 2_000_000
 
 
 class FolderError(Exception):
@@ -110,9 +109,9 @@ class Folder:
             if known != stamp:
                 raise ChangedOnDisk(name, None if before is None else _opened(name, before))
             try:
-                replace_file(path, _as_on_disk(text, before))
-            except OSError as error:
-                raise FolderError(f"{name} cannot be written: {error.strerror}") from None
+                write_file(path, as_on_disk(text, before or b""), over_input=True)
+            except UnwritableError as error:
+                raise FolderError(str(error)) from None
             return self.read(name)
 
 
@@ -121,37 +120,21 @@ def _bytes_of(name: str, path: Path) -> bytes | None:
     try:
         if not stat.S_ISREG(path.stat().st_mode):
             raise FolderError(f"{name} is no ordinary file")
-        with path.open("rb") as file:
-            raw = file.read(MAX_BYTES + 1)
+        return bytes_of(path)
     except FileNotFoundError:
         return None
     except OSError as error:
         raise FolderError(f"{name} cannot be read: {error.strerror}") from None
-    if len(raw) > MAX_BYTES:
-        raise FolderError(f"{name} is larger than {MAX_BYTES:,} bytes")
-    return raw
+    except UnreadableError as error:
+        raise FolderError(f"{name} {error.what}") from None
 
 
 def _opened(name: str, raw: bytes) -> Opened:
     try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise FolderError(f"{name} is not UTF-8 text (byte {error.start + 1})") from None
-    return Opened(name, LINE_END.sub("\n", text), _stamp(raw))
+        return Opened(name, LINE_END.sub("\n", text_in(raw)), _stamp(raw))
+    except UnreadableError as error:
+        raise FolderError(f"{name} {error.what}") from None
 
 
 def _stamp(raw: bytes) -> str:
     return sha256(raw).hexdigest()
-
-
-def _as_on_disk(text: str, before: bytes | None) -> bytes:
-    """The bytes of a text, with the line ends and the mark that the file had before: a page
-    knows of LF alone. Where the file mixed line ends, the one that it used most."""
-    text = LINE_END.sub("\n", text)
-    mark = b""
-    if before is not None:
-        mark = b"\xef\xbb\xbf" if before.startswith(b"\xef\xbb\xbf") else b""
-        ends = LINE_END.findall(before.decode("utf-8", "replace"))
-        if ends:
-            text = text.replace("\n", max(dict.fromkeys(ends), key=ends.count))
-    return mark + text.encode("utf-8")

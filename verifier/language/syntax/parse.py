@@ -5,13 +5,10 @@ statement is parsed by itself. Parsing is linear, an error costs one statement, 
 the next statement word starts afresh.
 """
 
-import os
 import re
 from collections.abc import Iterator
-from contextlib import suppress
 from functools import cache
 from importlib import resources
-from pathlib import Path
 
 from lark import Lark, Token, Tree
 from lark.exceptions import LarkError, UnexpectedInput, UnexpectedToken
@@ -21,6 +18,7 @@ from verifier.language.source import Source, Span
 from verifier.language.syntax import tree
 from verifier.language.syntax.builder import Builder
 from verifier.language.syntax.contextual_keywords import Fitting
+from verifier.language.syntax.parser_cache import parser_of
 from verifier.language.syntax.syntax_errors import (
     misspelt_starts,
     no_statement,
@@ -105,25 +103,8 @@ def grammar_text() -> str:
 
 @cache
 def _lark() -> Lark:
-    """The parser; its tables are kept in the user's cache folder, where that can be had."""
-
-    def build(cache_file: str | bool) -> Lark:
-        return Lark(
-            grammar_text(),
-            parser="lalr",
-            lexer="basic",
-            start=["start", "statement", "situation", "unreadable"],
-            propagate_positions=True,
-            maybe_placeholders=True,
-            cache=cache_file,
-        )
-
-    with suppress(OSError, RuntimeError):
-        base = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-        folder = Path(base) / "clearproof"
-        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-        return build(str(folder / "grammar.tables"))
-    return build(False)
+    """The parser; its tables are kept in the user's cache folder, where that is possible."""
+    return parser_of(grammar_text())
 
 
 @cache
