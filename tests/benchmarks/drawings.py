@@ -9,15 +9,13 @@ import argparse
 import statistics
 import time
 from collections.abc import Callable
-from pathlib import Path
 
 import verifier
 from tests.benchmarks.lines import line
+from tests.junction_files import spec
 from verifier.drawing.svg import pages, picture
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import evaluate
-
-SPECS = Path(__file__).parents[2] / "specs"
 
 
 def seconds(work: Callable[[], object], runs: int) -> float:
@@ -33,7 +31,7 @@ def main() -> None:
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--runs", type=int, default=5)
     runs = options.parse_args().runs
-    point = verifier.load(SPECS / "wired-end-of-siding.ixl")
+    point = verifier.load(spec("wired-end-of-siding"))
     seen = evaluate(point, Situation.of([]))
     hundred = verifier.load_text(line(100))
     drawn = {

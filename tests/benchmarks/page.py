@@ -12,9 +12,9 @@ import tempfile
 import time
 from pathlib import Path
 
+from tests.junction_files import spec
 from tests.workbench.serving import Server
 
-SPECS = Path(__file__).parents[2] / "specs"
 LOOKED_AT = ("end-of-siding-mended", "wired-end-of-siding", "locked-end-of-siding", "yard-throat")
 
 
@@ -33,10 +33,10 @@ def main() -> None:
             server.end()
         print(f"{'from the command to a page that answers':<44} {ms(begins)}")
         server = Server(Path(folder))
-        list(server.prove((SPECS / "end-of-siding-mended.ixl").read_text("utf-8")))
+        list(server.prove(spec("end-of-siding-mended").read_text("utf-8")))
         try:
             for name in LOOKED_AT:
-                looks, proofs = measured(server, (SPECS / f"{name}.ixl").read_text("utf-8"), runs)
+                looks, proofs = measured(server, (spec(name)).read_text("utf-8"), runs)
                 print(f"{name + ': drawing and signals':<44} {ms(looks)}")
                 print(f"{name + ': verdicts':<44} {ms(proofs)}")
         finally:

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 
 from tests.benchmarks.lines import line, wired_line
+from tests.junction_files import spec
 
 ROOT = Path(__file__).resolve().parents[2]
 CLI = [sys.executable, "-m", "verifier.cli"]
@@ -53,8 +54,8 @@ def measured(path: Path) -> dict[str, float]:
 
 
 def startup(runs: int) -> dict[str, float]:
-    spec = ROOT / "specs" / "end-of-siding-mended.ixl"
-    wired = ROOT / "specs" / "wired-end-of-siding.ixl"
+    mended = spec("end-of-siding-mended")
+    wired = spec("wired-end-of-siding")
     bare = []
     for _ in range(runs):
         start = time.perf_counter()
@@ -63,8 +64,8 @@ def startup(runs: int) -> dict[str, float]:
     return {
         "python alone": statistics.median(bare),
         "clearproof --help": seconds(["--help"], runs),
-        "ask, end of siding": seconds(["ask", str(spec), "T1 normal"], runs),
-        "prove, end of siding": seconds(["prove", str(spec)], runs),
+        "ask, end of siding": seconds(["ask", str(mended), "T1 normal"], runs),
+        "prove, end of siding": seconds(["prove", str(mended)], runs),
         "prove, wired end of siding": seconds(["prove", str(wired)], runs),
         "card, wired end of siding": seconds(["sheet", str(wired), "test-card"], runs),
     }

@@ -5,10 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.junction_files import spec
 from verifier.cli import main
 from verifier.engines.temporal.certificates import recheck
 
-SPEC = Path(__file__).parents[2] / "specs" / "locked-end-of-siding.ixl"
+SPEC = spec("locked-end-of-siding")
 
 
 def test_every_proof_over_time_is_written_and_stands_up(tmp_path: Path) -> None:

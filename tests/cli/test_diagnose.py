@@ -7,11 +7,11 @@ import jsonschema
 import pytest
 
 import verifier
+from tests.junction_files import spec
 from verifier.cli import main
 from verifier.reports.diagnosis import schema
 from verifier.verdicts.exit_codes import ExitCode
 
-SPECS = Path(__file__).resolve().parents[2] / "specs"
 SIDING = Path(__file__).resolve().parents[1] / "diagnosis" / "wired-siding.ixl"
 BARE = """\
 edge West, East
@@ -55,7 +55,7 @@ def test_nothing_wrong(capsys: pytest.CaptureFixture[str]) -> None:
 
 
 def test_what_relays_are_taken_for_is_said(capsys: pytest.CaptureFixture[str]) -> None:
-    path = SPECS / "locked-and-wired-end-of-siding.ixl"
+    path = spec("locked-and-wired-end-of-siding")
     assert main(["diagnose", str(path), "relay 4R-route up: 4RA Clear"]) == ExitCode.AS_EXPECTED
     out = shown(capsys)
     assert "relays as down, timers as idle" in out and "sheet" in out and "test-card" in out

@@ -2,13 +2,13 @@
 
 import os
 import signal
-from pathlib import Path
 
 import pytest
 import z3
 
 import verifier
 from tests.decide.layouts import BROKEN, SAFE
+from tests.junction_files import spec
 from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import FALSE, TRUE, Expr, negation
 from verifier.pipeline import _Prover
@@ -20,8 +20,6 @@ from verifier.reference import evaluator as evaluating
 from verifier.reference.evaluator import Evaluator, TooManyWays, Unsettled
 from verifier.verdicts.report import ExitCode, InternalError, Verdict
 from verifier.world.world import World
-
-SPECS = Path(__file__).parents[2] / "specs"
 
 
 def test_the_layouts_are_what_they_are_said_to_be() -> None:
@@ -267,7 +265,7 @@ def test_an_expectation_is_not_called_unmet_after_ctrl_c(monkeypatch: pytest.Mon
 
 def test_points_that_are_locked_may_lie_otherwise_than_their_lever() -> None:
     """A rule that asks the lever clears a route over points that lie for another."""
-    text = (SPECS / "locked-and-wired-end-of-siding.ixl").read_text("utf-8")
+    text = spec("locked-and-wired-end-of-siding").read_text("utf-8")
     for leg in ("normal", "reverse"):
         text = text.replace(f"4L-lets and T1 {leg}", f"4L-lets and T1-lever {leg}")
     report = verifier.prove(verifier.load_text(text), only=["aspect-against-route"])

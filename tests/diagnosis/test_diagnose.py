@@ -11,6 +11,7 @@ from random import Random
 import pytest
 
 import verifier
+from tests.junction_files import SPEC_FILES
 from verifier.diagnosis.alike import observationally_equal, proved_alike
 from verifier.diagnosis.bench import Bench, Moment, Setup
 from verifier.diagnosis.diagnose import diagnosis, explains, explanations
@@ -30,11 +31,9 @@ from verifier.reports.diagnosis import setup_words
 
 HERE = Path(__file__).resolve().parent
 SIDING = HERE / "wired-siding.ixl"
-SPECS = sorted(
-    path
-    for path in (HERE.parents[1] / "specs").glob("*.ixl")
-    if re.search(r"^detector ", path.read_text("utf-8"), re.MULTILINE)
-)
+SPECS = [
+    path for path in SPEC_FILES if re.search(r"^detector ", path.read_text("utf-8"), re.MULTILINE)
+]
 SMALL = [path for path in SPECS if path.stem in ("broken-wire-mended", "two-supplies-mended")]
 # As many tests times suspects are gone through for one file.
 ENOUGH = 1_200

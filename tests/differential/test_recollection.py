@@ -5,13 +5,13 @@ expressions nor solver."""
 import os
 from collections import Counter
 from functools import cache
-from pathlib import Path
 from random import Random
 
 import pytest
 
 import verifier
 from tests.differential.locked import write_locked
+from tests.junction_files import spec
 from verifier.decide.memory_invariants import Recollection
 from verifier.diagnosis.bench import Bench
 from verifier.language.diagnostics.diagnostic import InputError
@@ -30,8 +30,7 @@ from verifier.world.memory_abstraction import heard_by_memory
 from verifier.world.world import World
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
-SPECS = Path(__file__).parents[2] / "specs"
-WHOLE = SPECS / "locked-and-wired-end-of-siding.ixl"
+WHOLE = spec("locked-and-wired-end-of-siding")
 
 
 class HearsAnything(Stepper):

@@ -12,6 +12,7 @@ import verifier
 from tests.drawing.inked import Inked, crossed, crossings, overlap
 from tests.drawing.samples import SAMPLES, line_of_sidings, load
 from tests.drawing.tangles import tangles
+from tests.junction_files import SPEC_FILES
 from verifier.drawing.placed_layout import board
 from verifier.drawing.svg import PLAIN, Picture, Shown, frames, pages, picture
 from verifier.drawing.svg_metrics import Wanted
@@ -19,7 +20,6 @@ from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Seen, evaluate
 
-SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*.ixl"))
 KINDS = {"turnout": "points", "crossing": "crossing", "slip": "slip", "edge": "edge",
          "bumper": "bumper"}  # fmt: skip
 
@@ -70,7 +70,7 @@ def check_nothing_overlaps(inked: Inked) -> None:
         assert low <= box[0] and box[2] <= high, f"{words} is cut off"
 
 
-@pytest.mark.parametrize("path", SPECS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.stem)
 def test_every_spec(path: Path) -> None:
     plan = verifier.load(path)
     shown = Shown(gaps=True, feeders=True, detectors=True)

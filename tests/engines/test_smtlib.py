@@ -10,6 +10,7 @@ import z3
 
 import verifier
 from tests.differential.junctions import write_junction
+from tests.junction_files import SPEC_FILES
 from verifier.engines.interchange.smtlib import script
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
@@ -27,7 +28,6 @@ except ModuleNotFoundError:
 needs_cvc5 = pytest.mark.skipif(
     cvc5 is None, reason="cvc5 is not installed, so the second solver cannot be asked"
 )
-SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*.ixl"))
 # Every so many obligations of a file are asked of the other solvers.
 STRIDE = 2
 
@@ -67,7 +67,7 @@ def questions(plan: Plan) -> Iterator[tuple[str, str]]:
 
 
 @needs_cvc5
-@pytest.mark.parametrize("path", SPECS, ids=lambda p: p.stem)
+@pytest.mark.parametrize("path", SPEC_FILES, ids=lambda p: p.stem)
 def test_three_solvers_agree_on_the_junctions_to_read(path: Path) -> None:
     asked = list(questions(verifier.load(path)))
     assert asked

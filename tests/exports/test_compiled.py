@@ -16,13 +16,13 @@ from tests.exports.compiled import (
     run_small,
     sizes,
 )
+from tests.junction_files import SPEC_FILES, spec
 
-SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*.ixl"))
 ON_A_CONTROLLER = ("end-of-siding-mended", "locked-end-of-siding", "head-by-head-mended")
 
 
 @needs_gcc
-@pytest.mark.parametrize("path", SPECS[::3], ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SPEC_FILES[::3], ids=lambda path: path.stem)
 def test_every_case_comes_out_as_the_stepper_says(path: Path, tmp_path: Path) -> None:
     export = exported(verifier.load(path))
     cases = known(export, 150, Random(path.stem))
@@ -32,7 +32,7 @@ def test_every_case_comes_out_as_the_stepper_says(path: Path, tmp_path: Path) ->
 @needs_avr
 @pytest.mark.parametrize("name", ON_A_CONTROLLER)
 def test_an_8_bit_controller_does_the_same(name: str, tmp_path: Path) -> None:
-    export = exported(verifier.load(Path(__file__).parents[2] / "specs" / f"{name}.ixl"))
+    export = exported(verifier.load(spec(name)))
     cases = known(export, 25, Random(name))
     assert run_small(export, cases.cases, tmp_path) == run(export, cases.cases, tmp_path)
     program, memory = sizes(export, tmp_path)

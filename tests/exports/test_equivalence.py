@@ -4,13 +4,13 @@ the same by being run; a text that compilers may read in two ways is not read at
 import os
 from collections.abc import Iterator
 from functools import cache
-from pathlib import Path
 from random import Random
 
 import pytest
 
 import verifier
 from tests.exports.mutants import mutants
+from tests.junction_files import spec
 from verifier.engines.smt.bitvectors import Numbers
 from verifier.exports.c_program import BOOL, Type, program
 from verifier.exports.c_semantics import Machine, State, Value
@@ -18,12 +18,11 @@ from verifier.exports.c_source import Export, c_source
 from verifier.exports.equivalence import Equal, Undecided, Unequal, compare
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
-SPECS = Path(__file__).parents[2] / "specs"
 
 
 @cache
 def exported(name: str) -> Export:
-    return c_source(verifier.load(SPECS / f"{name}.ixl"), name, "0" * 64)
+    return c_source(verifier.load(spec(name)), name, "0" * 64)
 
 
 def with_text(export: Export, text: str) -> Export:

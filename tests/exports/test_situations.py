@@ -13,6 +13,7 @@ import verifier
 from tests.differential.junctions import write_junction
 from tests.differential.rings import write_ring
 from tests.exports.compiled import Case, exported, needs_gcc, run
+from tests.junction_files import spec
 from verifier.exports.c_source import Export
 from verifier.exports.interface import Field
 from verifier.language.diagnostics.diagnostic import InputError
@@ -23,7 +24,6 @@ from verifier.plan.situation import Situation
 from verifier.reference.equipment import Wires, asked_by, is_read
 from verifier.reference.evaluator import Evaluator, Seen
 
-SPECS = Path(__file__).parents[2] / "specs"
 EVERY = 1500
 _REPORTS = ("block report", "points report", "derail report", "gate report")
 
@@ -81,7 +81,7 @@ def check(plan: Plan, most: int, folder: Path) -> int:
      "padlocked-switch", "slow-track-relay", "single-track-no-traffic"],
 )  # fmt: skip
 def test_every_situation_of_a_small_junction(name: str, tmp_path: Path) -> None:
-    plan = verifier.load(SPECS / f"{name}.ixl")
+    plan = verifier.load(spec(name))
     number = count_situations(plan.inputs)
     assert number <= EVERY and check(plan, EVERY, tmp_path) == number
 
@@ -93,7 +93,7 @@ def test_every_situation_of_a_small_junction(name: str, tmp_path: Path) -> None:
      "junction-with-entrance-buttons", "head-by-head-mended"],
 )  # fmt: skip
 def test_chance_situations_of_a_large_junction(name: str, tmp_path: Path) -> None:
-    assert check(verifier.load(SPECS / f"{name}.ixl"), 250, tmp_path) == 250
+    assert check(verifier.load(spec(name)), 250, tmp_path) == 250
 
 
 @needs_gcc
@@ -181,7 +181,7 @@ def wired_case(export: Export, situation: Situation) -> Case | None:
              "broken-wire-mended"],
 )  # fmt: skip
 def test_a_wired_junction_with_each_thing_broken(name: str, tmp_path: Path) -> None:
-    plan = verifier.load(SPECS / f"{name}.ixl")
+    plan = verifier.load(spec(name))
     export, evaluator, chance = exported(plan), Evaluator(plan), Random(name)
     broken = [(f.what, state) for f in plan.equipment.faults for state in f.what.values[1:]]
     # Nothing broken, then what the C has a field for, then each other thing.
@@ -206,7 +206,7 @@ def test_a_wired_junction_with_each_thing_broken(name: str, tmp_path: Path) -> N
 
 
 def test_what_drivers_notice_is_among_what_goes_in() -> None:
-    export = exported(verifier.load(SPECS / "wired-end-of-siding.ixl"))
+    export = exported(verifier.load(spec("wired-end-of-siding")))
     kinds = {field.what.kind for field in export.face.inputs}
     assert {"block report", "points report", "fault", "lever"} <= kinds
     assert any(field.missing for field in export.face.inputs)

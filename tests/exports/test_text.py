@@ -11,13 +11,13 @@ import pytest
 
 import verifier
 from tests.differential.junctions import write_junction
+from tests.junction_files import SPEC_FILES, spec
 from verifier.exports.c_source import Export, c_source
 from verifier.exports.c_text import comment, harmless
 from verifier.exports.equivalence import Equal, compare
 from verifier.exports.names import LONGEST, Names, plain
 from verifier.language.diagnostics.diagnostic import InputError
 
-SPECS = sorted((Path(__file__).parents[2] / "specs").glob("*.ixl"))
 GCC, GXX = shutil.which("gcc"), shutil.which("g++")
 needs_gcc = pytest.mark.skipif(GCC is None, reason="needs a C compiler (Debian's package gcc)")
 STRICT = ["-Wall", "-Wextra", "-Werror", "-pedantic", "-Wconversion", "-Wsign-conversion",
@@ -114,7 +114,7 @@ void kick_watchdog(void);
 
 
 @needs_gcc
-@pytest.mark.parametrize("path", SPECS[1::6], ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SPEC_FILES[1::6], ids=lambda path: path.stem)
 def test_the_example_of_use_compiles(path: Path, tmp_path: Path) -> None:
     export = c_source(verifier.load(path), path.name, "0" * 64)
     (tmp_path / f"{export.prefix}.c").write_text(export.text, encoding="ascii")
@@ -135,7 +135,7 @@ def test_the_example_of_use_compiles(path: Path, tmp_path: Path) -> None:
 
 
 def test_the_head_says_which_contacts_tell_the_other_way() -> None:
-    text = (SPECS[0].parent / "wired-end-of-siding.ixl").read_text("utf-8")
+    text = spec("wired-end-of-siding").read_text("utf-8")
     assert "output closed when clear" in text
     usual = " ".join(exported(text).text.split())
     assert "other way for" not in usual and "? BLOCK_CLEAR : BLOCK_OCCUPIED;" in usual
@@ -159,7 +159,7 @@ def test_generated_junctions_compile_and_are_the_same(tmp_path: Path) -> None:
     assert done >= 8
 
 
-@pytest.mark.parametrize("path", SPECS[::7], ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SPEC_FILES[::7], ids=lambda path: path.stem)
 def test_the_text_is_the_same_each_time_and_wherever_the_file_lies(
     path: Path, tmp_path: Path
 ) -> None:
@@ -170,7 +170,7 @@ def test_the_text_is_the_same_each_time_and_wherever_the_file_lies(
 
 
 def test_every_line_of_every_rule_is_told_with_its_place() -> None:
-    path = SPECS[0].parent / "end-of-siding-mended.ixl"
+    path = spec("end-of-siding-mended")
     plan = verifier.load(path)
     text = " ".join(c_source(plan, path.name, "0" * 64).text.split())
     for signal in plan.signals.values():

@@ -6,12 +6,12 @@ The clock knows fractions of a millisecond; the C is told whole ones, as a count
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
-from pathlib import Path
 from random import Random
 
 import pytest
 
 import verifier
+from tests.junction_files import spec
 from verifier.engines.smt.bitvectors import Numbers
 from verifier.exports.c_program import BOOL, Type, program
 from verifier.exports.c_semantics import Machine, State, Value
@@ -19,7 +19,6 @@ from verifier.exports.c_source import Export, c_source
 from verifier.exports.interface import LONGEST_CALL
 from verifier.plan.observables import Observable
 
-SPECS = Path(__file__).parents[2] / "specs"
 SLOW_BOTH_WAYS = """
 edge W, E
 block A, B
@@ -144,7 +143,7 @@ def waited(calls: list[Call], at: int, since: str) -> float:
 @pytest.mark.parametrize("seed", range(6))
 def test_a_slow_relay_by_the_clock_on_the_wall(seed: int) -> None:
     chance = Random(f"relay {seed}")
-    export = c_source(verifier.load(SPECS / "slow-track-relay.ixl"), "slow", "0" * 64)
+    export = c_source(verifier.load(spec("slow-track-relay")), "slow", "0" * 64)
     [block] = [f.what for f in export.face.inputs if f.what.name == "Switch"]
     [relay] = [f.what for f in export.face.memory]
     most = (25.0, 40.0, 990.0)[seed % 3]

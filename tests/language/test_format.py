@@ -10,12 +10,11 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 
+from tests.junction_files import SPEC_FILES
 from tests.language.statements import files
 from verifier.language.format.formatter import format_text
 from verifier.language.source import Source, Span
 from verifier.language.syntax.parse import MAX_NESTING, lex, parse
-
-SPECS = sorted((Path(__file__).resolve().parents[2] / "specs").glob("*.ixl"))
 
 
 def meaning(node: Any) -> Any:
@@ -54,7 +53,7 @@ def test_any_file_keeps_its_meaning_and_its_comments_and_formats_once(text: str)
     assert not re.search(r"[ \t]+$", formatted, re.MULTILINE)
 
 
-@pytest.mark.parametrize("path", SPECS, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.name)
 def test_the_junctions_of_specs_keep_their_meaning(path: Path) -> None:
     text = path.read_text("utf-8")
     formatted = format_text(text)

@@ -6,6 +6,7 @@ from random import Random
 
 import pytest
 
+from tests.junction_files import SPEC_FILES
 from verifier.api import load_text, prove
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.modules.expand import read
@@ -24,7 +25,6 @@ from verifier.plan.signals.aspects import INDICATIONS, SPEEDS, chart
 from verifier.sheets.prices import prices_in
 
 ROOT = Path(__file__).resolve().parents[2]
-SPECS = sorted((ROOT / "specs").glob("*.ixl"))
 TEXT = (ROOT / "grammar" / "reference.md").read_text("utf-8")
 BLOCKS = re.findall(r"^```(\S+)([^\n]*)\n(.*?)^```$", TEXT, re.MULTILINE | re.DOTALL)
 FILES = [(kind, text) for word, kind, text in BLOCKS if word == "ixl"]
@@ -129,7 +129,7 @@ def test_every_link_leads_to_a_heading() -> None:
     assert set(links) <= headings
 
 
-@pytest.mark.parametrize("path", SPECS, ids=lambda path: path.name)
+@pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.name)
 def test_the_order_of_statements_does_not_matter(path: Path) -> None:
     source = Source(path.name, path.read_text("utf-8"))
     statements = list(read(source, path))

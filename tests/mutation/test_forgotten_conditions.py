@@ -13,6 +13,7 @@ import pytest
 
 import verifier
 from tests.differential.truth import Truth
+from tests.junction_files import PATTERN_FILES, SPEC_FILES
 from tests.mutation.mutants import Mutant, mutants, without_one
 from verifier.logic.expr import FALSE
 from verifier.pipeline import _matches
@@ -22,9 +23,8 @@ from verifier.plan.observables import All, AnyOne, Not, Says
 from verifier.properties.catalog import BY_NAME, obligations
 from verifier.world.world import World, check_circles
 
-ROOT = Path(__file__).parents[2]
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
-FILES = sorted([*(ROOT / "specs").glob("*.ixl"), *(ROOT / "verifier/patterns").glob("*.ixl")])
+FILES = [*PATTERN_FILES, *SPEC_FILES]
 SAFETY = [name for name, entry in BY_NAME.items() if entry.group == "track and signals"]
 # In a quick run: so many mutants a file, and files with so many situations.
 MOST_MUTANTS, MOST_SITUATIONS = (1000, 20_000) if NIGHTLY else (6, 900)

@@ -6,11 +6,10 @@ import networkx as nx
 import pytest
 
 import verifier
+from tests.junction_files import SPEC_FILES
 
-SPECS = sorted((Path(__file__).resolve().parents[2] / "specs").glob("*.ixl"))
 
-
-@pytest.mark.parametrize("path", SPECS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.stem)
 def test_the_graph_has_every_way_onward_and_no_other(path: Path) -> None:
     track = verifier.load(path).track
     graph = track.graph
@@ -23,7 +22,7 @@ def test_the_graph_has_every_way_onward_and_no_other(path: Path) -> None:
     assert set(graph) == {(p.name, end) for p in track.pieces.values() for end in p.ends}
 
 
-@pytest.mark.parametrize("path", SPECS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.stem)
 def test_every_route_is_a_path_of_the_graph(path: Path) -> None:
     plan = verifier.load(path)
     graph = plan.track.graph

@@ -18,12 +18,10 @@ import networkx as nx
 import pytest
 
 import verifier
+from tests.junction_files import SPEC_FILES
 from tests.published.junctions import ALL
 from tests.published.test_vienna_1873 import JUNCTION as VIENNA
 from verifier.plan.model import Piece, Plan, Port, Route, Track
-
-SPECS = Path(__file__).parents[2] / "specs"
-
 
 # ------------------------------------------------------------------ written afresh
 
@@ -193,7 +191,7 @@ def test_49_cfr_236_796_V_line_graph_of_vienna_1873() -> None:
     assert_same(verifier.load_text(VIENNA))
 
 
-@pytest.mark.parametrize("path", sorted(SPECS.glob("*.ixl")), ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.stem)
 def test_49_cfr_236_796_V_line_graph_of_specs(path: Path) -> None:
     """236.796 [V]: every junction that comes with the program."""
     assert_same(verifier.load(path))

@@ -1,16 +1,14 @@
 """Locks that a finding over time asks for: said to be proved only where they were."""
 
-from pathlib import Path
-
 import pytest
 
 import verifier
 from tests.decide.histories import END_OF_SIDING
+from tests.junction_files import spec
 from verifier import pipeline as proving
 from verifier.reports.remedies import remedies
 from verifier.verdicts.report import Report, Verdict
 
-SPECS = Path(__file__).parents[2] / "specs"
 ON_T1 = "points-move-under-train: T1"
 UNDER_4L = "points-move-under-signal: 4L, T1"
 AS_BEFORE = "To mend it (proved: it can then not happen, and routes can be set as before): "
@@ -85,9 +83,9 @@ def test_all_the_locks_of_a_file_have_little_time_together(monkeypatch: pytest.M
 
 
 def test_a_lock_proved_for_one_use_of_a_module_says_so() -> None:
-    spec = (SPECS / "passing-siding-from-one-module.ixl").read_text("utf-8")
-    file = spec.replace("locked while Switch occupied or any of In, Out up\n", "motor snap\n")
-    assert file != spec
+    text = spec("passing-siding-from-one-module").read_text("utf-8")
+    file = text.replace("locked while Switch occupied or any of In, Out up\n", "motor snap\n")
+    assert file != text
     verdict = found(verifier.prove(verifier.load_text(file)), "points-move-under-train: West.T1")
     proved_so, where = remedies(verdict)
     assert proved_so.lead.startswith("To mend it (proved: ")

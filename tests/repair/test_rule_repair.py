@@ -11,6 +11,7 @@ import verifier
 from tests.decide.layouts import BROKEN
 from tests.decide.written import written
 from tests.differential.junctions import write_junction
+from tests.junction_files import EXAMPLE_FILES, SPEC_FILES, spec
 from tests.proofs import proved
 from verifier.decide.memory_invariants import remembered
 from verifier.engines.results import Exists
@@ -25,9 +26,7 @@ from verifier.verdicts.report import Finding, Report
 from verifier.world.world import World
 
 ROOT = Path(__file__).parents[2]
-FILES = sorted(
-    [*(ROOT / "specs").glob("*.ixl"), *(ROOT / "verifier/properties/examples").glob("*.ixl")]
-)
+FILES = [*SPEC_FILES, *EXAMPLE_FILES]
 
 
 def offered(report: Report) -> Iterator[tuple[str, Finding]]:
@@ -123,7 +122,7 @@ def test_what_the_aspect_says_is_mended_first() -> None:
 
 
 def test_a_derail_that_guards_the_route_is_thought_of() -> None:
-    plan = verifier.load(ROOT / "specs" / "spur-broken.ixl")
+    plan = verifier.load(spec("spur-broken"))
     report = verifier.prove(plan)
     said = {
         key: [(a.owner, a.condition) for a in finding.mending] for key, finding in offered(report)

@@ -6,12 +6,12 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from tests.junction_files import SPEC_FILES, spec
 from tests.proofs import proved
 from verifier.cli import main
 from verifier.reports.machine import document, file_report, schema
 
 ROOT = Path(__file__).resolve().parents[2]
-SPECS = sorted((ROOT / "specs").glob("*.ixl"))
 
 
 def json_of(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, dict[str, object]]:
@@ -25,7 +25,7 @@ def test_the_schema_is_a_schema() -> None:
     jsonschema.Draft202012Validator.check_schema(schema())
 
 
-@pytest.mark.parametrize("spec", SPECS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("spec", SPEC_FILES, ids=lambda path: path.stem)
 def test_every_spec_gives_a_valid_report(spec: Path) -> None:
     report = proved(spec)
     found = json.loads(json.dumps(document([file_report(report)], report.exit_code)))
@@ -54,7 +54,7 @@ def test_several_files_have_the_worst_exit_code(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "a.ixl").write_text("block A\ntrack B = A\n")
-    (tmp_path / "b.ixl").write_text((ROOT / "specs" / "end-of-siding-mended.ixl").read_text())
+    (tmp_path / "b.ixl").write_text(spec("end-of-siding-mended").read_text())
     code, found = json_of(capsys, str(tmp_path))
     assert code == found["exit_code"] == 2
     assert [file["exit_code"] for file in found["files"]] == [2, 0]  # type: ignore[attr-defined]

@@ -9,6 +9,7 @@ import pytest
 
 import verifier
 from tests.drawing.samples import END_OF_SIDING
+from tests.junction_files import spec
 from tests.proofs import proved
 from tests.workbench.browser import browser, needs_browser
 from verifier.cli import main
@@ -17,7 +18,6 @@ from verifier.reports.page.made import sheets_of
 from verifier.sheets.catalog import SHEETS
 from verifier.verdicts.report import Report
 
-SPECS = Path(__file__).parents[2] / "specs"
 EMPTY = {"meta", "br", "hr", "input", "col"}
 HOSTILE = (
     'layout "<script>alert(1)</script></title>"\nedge W, E\n'
@@ -88,7 +88,7 @@ def checked(text: str) -> Read:
      "yard-throat", "passing-siding-from-one-module", "head-by-head-broken"],
 )  # fmt: skip
 def test_everything_is_told(name: str) -> None:
-    report = proved(SPECS / f"{name}.ixl")
+    report = proved(spec(name))
     read = checked(page_of(report))
     for verdict in report.verdicts:
         obligation = verdict.obligation
@@ -110,7 +110,7 @@ def test_everything_is_told(name: str) -> None:
 
 
 def test_every_finding_is_drawn_and_histories_frame_by_frame() -> None:
-    report = proved(SPECS / "locked-end-of-siding-timer-too-short.ixl")
+    report = proved(spec("locked-end-of-siding-timer-too-short"))
     read = checked(page_of(report))
     told = [v for v in report.verdicts if v.finding is not None and v.finding.story is not None]
     assert told
@@ -120,7 +120,7 @@ def test_every_finding_is_drawn_and_histories_frame_by_frame() -> None:
 
 
 def test_conflicting_routes_are_hatched_and_causes_numbered() -> None:
-    text = page_of(proved(SPECS / "both-green-broken.ixl"))
+    text = page_of(proved(spec("both-green-broken")))
     assert 'class="hatch rising"' in text and 'class="hatch falling"' in text
     read = checked(text)
     circles = {attrs["data-number"] for _, attrs in read.elements if "data-number" in attrs}
@@ -138,13 +138,13 @@ def test_hostile_names_stay_text() -> None:
 
 def test_the_same_report_is_the_same_file(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SOURCE_DATE_EPOCH", "0")
-    report = proved(SPECS / "both-green-broken.ixl")
+    report = proved(spec("both-green-broken"))
     assert page_of(report) == page_of(report)
     assert "1970-01-01" in page_of(report)
 
 
 def test_several_files_have_one_table_of_contents() -> None:
-    reports = [proved(SPECS / f"{n}.ixl") for n in ("both-green-broken", "both-green-mended")]
+    reports = [proved(spec(n)) for n in ("both-green-broken", "both-green-mended")]
     read = checked(document([Told(r, {}) for r in reports], options="clearproof prove"))
     assert "2 junctions" in read.text
     for report in reports:
@@ -195,7 +195,7 @@ def test_a_place_that_cannot_be_written_is_told(
 @pytest.fixture(scope="module")
 def on_disk(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("report") / "report.html"
-    report = proved(SPECS / "locked-end-of-siding-timer-too-short.ixl")
+    report = proved(spec("locked-end-of-siding-timer-too-short"))
     path.write_text(page_of(report), encoding="utf-8")
     return path
 

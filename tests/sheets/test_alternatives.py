@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 
 import verifier
-from tests.sheets.wired_files import ROOT
+from tests.junction_files import spec
 from verifier.cli import main
 from verifier.properties.amounts import decimal
 from verifier.sheets.options import Asked
 from verifier.sheets.parts import parts_sheet
 from verifier.sheets.sheet import Sheet, Table
 
-FIRST = (ROOT / "specs" / "wired-end-of-siding.ixl").read_text("utf-8")
+FIRST = spec("wired-end-of-siding").read_text("utf-8")
 LENGTHS = verifier.load_text(FIRST).wiring.lengths
 TRACK = FIRST[: FIRST.index("driver B1")]
 

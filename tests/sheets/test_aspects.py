@@ -5,11 +5,10 @@ from pathlib import Path
 import pytest
 
 import verifier
+from tests.junction_files import SPEC_FILES, spec
 from verifier.plan.model import Plan
 from verifier.sheets.aspects import aspect_sheet
 from verifier.sheets.sheet import Table
-
-SPECS = sorted((Path(__file__).resolve().parents[2] / "specs").glob("*.ixl"))
 
 TRACK = """
 edge West-Main, West-Siding, Quarry
@@ -85,7 +84,7 @@ def test_a_rule_that_contradicts_itself_is_told() -> None:
 
 
 def test_heads_with_rules_of_their_own_and_what_their_colors_mean_together() -> None:
-    plan = verifier.load(SPECS[0].parent / "head-by-head-mended.ixl")
+    plan = verifier.load(spec("head-by-head-mended"))
     upper = table("Head 2R.upper", plan)
     assert [row[1] for row in upper.rows] == ["green", "red"]
     together = table("2R at Single | T1, its heads together", plan)
@@ -94,7 +93,7 @@ def test_heads_with_rules_of_their_own_and_what_their_colors_mean_together() -> 
     assert read["green over green"] == "an unlisted combination"
 
 
-@pytest.mark.parametrize("path", SPECS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.stem)
 def test_every_line_of_every_junction_is_in_the_sheet(path: Path) -> None:
     plan = verifier.load(path)
     tables = aspect_sheet(plan).tables

@@ -1,15 +1,12 @@
 """The gap list: where and why, and the gaps that are asked for."""
 
-from pathlib import Path
-
 import pytest
 
 import verifier
+from tests.junction_files import spec
 from verifier.plan.model import Plan
 from verifier.sheets.gaps import gap_sheet, wanted_gaps
 from verifier.sheets.reversing_loops import at_turned_sections, round_trip, turns
-
-SPECS = Path(__file__).resolve().parents[2] / "specs"
 
 
 def rows(plan: Plan) -> list[tuple[str, ...]]:
@@ -17,7 +14,7 @@ def rows(plan: Plan) -> list[tuple[str, ...]]:
 
 
 def test_each_gap_with_place_and_reason() -> None:
-    plan = verifier.load(SPECS / "wired-end-of-siding.ixl")
+    plan = verifier.load(spec("wired-end-of-siding"))
     assert rows(plan) == [
         ("[ ]", "gap 1", "one rail", "Main and Switch", "the normal leg of T1",
          "11 in from the points of T1",
@@ -33,7 +30,7 @@ def test_each_gap_with_place_and_reason() -> None:
 
 
 def test_what_is_not_in_the_file_is_said_not_to_be() -> None:
-    plan = verifier.load(SPECS / "balloon-loop.ixl")
+    plan = verifier.load(spec("balloon-loop"))
     assert {row[5] for row in rows(plan)} == {"not given"}
     assert all("end of a section for turning trains" in row[6] for row in rows(plan)[1:])
 
@@ -61,7 +58,7 @@ def test_a_named_gap_keeps_its_name_and_numbers_pass_it_over() -> None:
     ],
 )
 def test_gaps_that_are_asked_for(file: str, asked: set[str]) -> None:
-    plan = verifier.load(SPECS / f"{file}.ixl")
+    plan = verifier.load(spec(file))
     assert {wanted.by for wanted in wanted_gaps(plan)} == asked
 
 
@@ -75,7 +72,7 @@ def test_a_gap_that_is_not_there_is_asked_for() -> None:
 
 
 def test_two_supplies_with_a_common_return_may_meet_at_a_gap_in_one_rail() -> None:
-    text = (SPECS / "wired-passing-siding.ixl").read_text("utf-8")
+    text = spec("wired-passing-siding").read_text("utf-8")
     joined = text.replace("district West", "common return Track-A, Boost-East\ndistrict West")
     assert not list(wanted_gaps(verifier.load_text(joined)))
 
@@ -115,7 +112,7 @@ def test_practice_balloon_loop_is_cut_in_both_rails_at_both_ends(
 
 
 def test_a_gap_in_both_rails_elsewhere_is_no_end_of_a_section_for_turning() -> None:
-    text = (SPECS / "balloon-loop.ixl").read_text("utf-8")
+    text = spec("balloon-loop").read_text("utf-8")
     apart = text.replace("Single | T1", "Single || T1")
     assert apart != text
     plan = verifier.load_text(apart)
@@ -124,7 +121,7 @@ def test_a_gap_in_both_rails_elsewhere_is_no_end_of_a_section_for_turning() -> N
 
 
 def test_the_way_round_is_named() -> None:
-    plan = verifier.load(SPECS / "wye.ixl")
+    plan = verifier.load(spec("wye"))
     (turn,) = turns(plan.track)
     assert set(round_trip(turn.joint, plan.track)) == {
         "T1", "T3", "T5", "Main-Leg", "West-Leg", "East-Leg",
@@ -133,7 +130,7 @@ def test_the_way_round_is_named() -> None:
 
 def test_practice_wye_with_one_leg_cut_off_at_both_ends() -> None:
     """Common practice, no source."""
-    text = (SPECS / "wye.ixl").read_text("utf-8")
+    text = spec("wye").read_text("utf-8")
     cut = text.replace("| West-Leg |", "|| West-Leg ||")
     assert cut != text
     plan = verifier.load_text(cut)
@@ -148,4 +145,4 @@ def test_practice_what_never_turns_around_needs_one_rail_only() -> None:
     names = ("oval-five-blocks", "passing-siding", "crossover-mended", "diamond-mended",
              "double-slip", "yard-throat", "figure-eight")  # fmt: skip
     for name in names:
-        assert not turns(verifier.load(SPECS / f"{name}.ixl").track), name
+        assert not turns(verifier.load(spec(name)).track), name

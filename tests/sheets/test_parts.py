@@ -1,11 +1,11 @@
 """The parts sheet counts wire by what it is sold by, and never prices feet as meters."""
 
 from decimal import Decimal
-from pathlib import Path
 
 import pytest
 
 import verifier
+from tests.junction_files import spec
 from verifier.language.source import Source
 from verifier.plan.model import Plan
 from verifier.sheets.options import Asked
@@ -15,8 +15,7 @@ from verifier.sheets.sheet import Sheet
 
 # 20 ft of 14 AWG; 12 feeders of 1 ft and two drivers 15 ft away, of 22 AWG: each run is two
 # conductors, so 40 ft and 84 ft.
-SPECS = Path(__file__).parents[2] / "specs"
-FEET = (SPECS / "wired-end-of-siding.ixl").read_text("utf-8")
+FEET = spec("wired-end-of-siding").read_text("utf-8")
 METERS = FEET.replace("20 ft", "6.096 m").replace("15 ft", "4.572 m").replace("1 ft", "304.8 mm")
 
 

@@ -2,13 +2,13 @@
 evaluator says."""
 
 from itertools import product
-from pathlib import Path
 from random import Random
 
 import pytest
 
 import verifier
 from tests.exports.test_time import Controller
+from tests.junction_files import spec
 from verifier.exports.c_source import c_source
 from verifier.exports.names import plain
 from verifier.plan.model import Plan
@@ -18,7 +18,6 @@ from verifier.reference.evaluator import evaluate
 from verifier.sheets.sheet import Table
 from verifier.sheets.truth import ANY, MOST_ROWS, truth_sheet
 
-SPECS = Path(__file__).parents[2] / "specs"
 _KINDS = {"block": "block report", "points": "points report", "derail": "derail report",
           "gate": "gate report"}  # fmt: skip
 
@@ -61,7 +60,7 @@ def check(plan: Plan) -> int:
              "electric-lock-too-soon"],
 )  # fmt: skip
 def test_every_situation_is_in_one_row(name: str) -> None:
-    assert check(verifier.load(SPECS / f"{name}.ixl")) > 20
+    assert check(verifier.load(spec(name))) > 20
 
 
 def test_colors_that_no_aspect_has_are_told_apart() -> None:
@@ -80,7 +79,7 @@ def test_colors_that_no_aspect_has_are_told_apart() -> None:
 
 def test_what_decides_most_is_asked_first() -> None:
     """One row for each way in which a route is let go of, not one for each of its blocks."""
-    tables = truth_sheet(verifier.load(SPECS / "locked-end-of-siding.ixl")).tables
+    tables = truth_sheet(verifier.load(spec("locked-end-of-siding"))).tables
     assert [len(table.rows) for table in tables[:3]] == [10, 8, 8]
 
 
@@ -93,7 +92,7 @@ def test_what_is_remembered_and_locked_is_as_the_exported_program_has_it(
     name: str, seen: int
 ) -> None:
     """The program is written from the rules and run here on plain numbers."""
-    plan = verifier.load(SPECS / f"{name}.ixl")
+    plan = verifier.load(spec(name))
     controller = Controller(c_source(plan, name, "0" * 64))
     tables = {t.title: t for t in truth_sheet(plan).tables if "shows" not in t.columns}
     assert len(tables) == len(plan.locking.memory) + sum(

@@ -4,6 +4,7 @@ from pathlib import Path
 from random import Random
 
 from tests.differential.wirings import write_wired
+from tests.junction_files import EXAMPLE_FILES, PATTERN_FILES, SPEC_FILES
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -16,11 +17,10 @@ def _is_wired(text: str) -> bool:
 def _all() -> dict[str, str]:
     """By the name of the file; where a folder further on has one of the same name, with that."""
     found: dict[str, str] = {}
-    for folder in ("specs", "verifier/patterns", "verifier/properties/examples"):
-        for path in sorted((ROOT / folder).glob("*.ixl")):
-            text = path.read_text("utf-8")
-            if _is_wired(text):
-                found[f"{path.parent.name}/{path.name}" if path.name in found else path.name] = text
+    for path in (*SPEC_FILES, *PATTERN_FILES, *EXAMPLE_FILES):
+        text = path.read_text("utf-8")
+        if _is_wired(text):
+            found[f"{path.parent.name}/{path.name}" if path.name in found else path.name] = text
     return found
 
 

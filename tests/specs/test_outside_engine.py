@@ -13,6 +13,7 @@ import pytest
 import verifier
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.test_certificates import by_cvc5
+from tests.junction_files import SPEC_FILES
 from verifier.decide.histories import HistoryProver
 from verifier.engines.interchange.aig import gates
 from verifier.engines.temporal.certificates import certificate, recheck
@@ -24,7 +25,6 @@ from verifier.verdicts.report import Verdict
 from verifier.world.history import Histories
 from verifier.world.world import World
 
-SPECS = Path(__file__).resolve().parents[2] / "specs"
 # Whether detection may be lost now and then.
 COURSES = {"histories": False, "lossy": True}
 
@@ -35,7 +35,7 @@ def asked(plan: Plan) -> list[Obligation]:
 
 # Those of which something is asked over time: they say so by what they remember or how trains
 # run, and are told by what is asked.
-IN_TIME = [path for path in sorted(SPECS.glob("*.ixl")) if asked(verifier.load(path))]
+IN_TIME = [path for path in SPEC_FILES if asked(verifier.load(path))]
 every_junction = pytest.mark.parametrize("path", IN_TIME, ids=lambda path: path.stem)
 
 

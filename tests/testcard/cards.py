@@ -6,6 +6,7 @@ from random import Random
 
 import verifier
 from tests.differential.junctions import write_junction
+from tests.junction_files import spec
 from verifier.diagnosis.bench import Bench
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.model import Plan
@@ -22,7 +23,7 @@ WIRED = "wired-end-of-siding"
 
 @cache
 def bench(name: str) -> Bench:
-    return Bench(verifier.load(ROOT / "specs" / f"{name}.ixl"))
+    return Bench(verifier.load(spec(name)))
 
 
 @cache

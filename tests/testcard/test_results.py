@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from tests.diagnosis.test_diagnose import can_be_put_in, put_wrong
-from tests.testcard.cards import ROOT, WIRED, bench, card
+from tests.junction_files import spec
+from tests.testcard.cards import WIRED, bench, card
 from verifier.cli import main
 from verifier.diagnosis.alike import proved_alike
 from verifier.diagnosis.diagnose import diagnosis, explanations
@@ -200,7 +201,7 @@ def test_one_look_twice() -> None:
 def test_results_of_another_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     path = tmp_path / "card.csv"
     path.write_text(filled_in("two-supplies-mended"), "utf-8")
-    assert main(["diagnose", str(ROOT / "specs" / f"{WIRED}.ixl"), "--results", str(path)]) == 2
+    assert main(["diagnose", str(spec(WIRED)), "--results", str(path)]) == 2
     assert f"{path}:1:1: CP626" in capsys.readouterr().err
 
 
@@ -208,7 +209,7 @@ def test_from_the_sheet_to_what_is_wrong(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The commands, end to end: print the card, fill it in, name the mistake."""
-    junction = ROOT / "specs" / "two-supplies-mended.ixl"
+    junction = spec("two-supplies-mended")
     assert main(["sheet", str(junction), "test-card", "--csv"]) == 0
     printed = capsys.readouterr().out
     suspect = next(f.wrong.suspect for f in card("two-supplies-mended").found)
@@ -220,16 +221,16 @@ def test_from_the_sheet_to_what_is_wrong(
 
 
 def test_nothing_seen_at_all(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["diagnose", str(ROOT / "specs" / f"{WIRED}.ixl")]) == 2
+    assert main(["diagnose", str(spec(WIRED))]) == 2
     assert "--results" in capsys.readouterr().err
-    assert main(["diagnose", str(ROOT / "specs" / f"{WIRED}.ixl"), "--results", "none.csv"]) == 2
+    assert main(["diagnose", str(spec(WIRED)), "--results", "none.csv"]) == 2
     assert "none.csv: CP100: this file does not exist" in capsys.readouterr().err
 
 
 def test_a_card_goes_by_what_it_asks_for_and_not_by_where_its_file_lies(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    text = (ROOT / "specs" / "two-supplies-mended.ixl").read_text("utf-8")
+    text = spec("two-supplies-mended").read_text("utf-8")
     text = "".join(line for line in text.splitlines(True) if not line.startswith("layout "))
     numbers = []
     for name in ("one.ixl", "other.ixl"):

@@ -8,7 +8,8 @@ from random import Random
 import pytest
 
 import verifier
-from tests.testcard.cards import ROOT, card
+from tests.junction_files import SPEC_FILES, spec
+from tests.testcard.cards import card
 from tests.testcard.test_card import decides_by_itself, holds_what_it_shows
 from verifier.diagnosis.bench import Bench
 from verifier.plan import observables
@@ -198,18 +199,18 @@ def test_locks_and_timers_are_gone_through() -> None:
 
 
 def files(pattern: str) -> Iterator[str]:
-    for path in sorted((ROOT / "specs").glob("*.ixl")):
+    for path in SPEC_FILES:
         if re.search(pattern, path.read_text("utf-8"), re.MULTILINE):
             yield path.stem
 
 
 @pytest.mark.parametrize("name", list(files(r"^\s*(relay|timer|locked while) ")))
 def test_whatever_remembers_is_played(name: str) -> None:
-    assert is_played(verifier.load(ROOT / "specs" / f"{name}.ixl"))
+    assert is_played(verifier.load(spec(name)))
 
 
 def test_rails_that_no_gap_keeps_apart_leave_memory_open() -> None:
-    text = (ROOT / "specs" / "locked-and-wired-end-of-siding.ixl").read_text("utf-8")
+    text = spec("locked-and-wired-end-of-siding").read_text("utf-8")
     joined = """block Out in East-End
   feeders o1
 detector D-Out current-sensing

@@ -1,6 +1,7 @@
 """The page in a real browser: written in, played with, proved, saved; looked at by structure."""
 
 import json
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -11,20 +12,20 @@ from selenium.webdriver.common.keys import Keys
 from selenium.webdriver.remote.webelement import WebElement
 
 from tests.drawing.samples import END_OF_SIDING
+from tests.junction_files import spec
 from tests.workbench.browser import browser, needs_browser, one, soon
 from tests.workbench.serving import Server, server
 
 pytestmark = needs_browser
 
-SPECS = Path(__file__).parents[2] / "specs"
 UNLOCKED = "locked-end-of-siding-no-route-locking.ixl"
 
 
 @pytest.fixture(scope="module")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("otter-valley")
-    for name in ("both-green-broken.ixl", UNLOCKED, "wired-end-of-siding.ixl"):
-        (folder / name).write_text((SPECS / name).read_text("utf-8"), encoding="utf-8")
+    for name in ("both-green-broken", Path(UNLOCKED).stem, "wired-end-of-siding"):
+        shutil.copy(spec(name), folder)
     return folder
 
 
@@ -175,7 +176,7 @@ def test_a_finding_is_shown_changed_and_mended(page: Page) -> None:
     page.click("#showing button.mend")
     soon(lambda: page.driver.execute_script(
         "return document.getElementById('text').value !== arguments[0]",
-        (SPECS / "both-green-broken.ixl").read_text("utf-8")), page.driver)  # fmt: skip
+        spec("both-green-broken").read_text("utf-8")), page.driver)  # fmt: skip
     soon(
         lambda: (
             not page.driver.find_elements(
