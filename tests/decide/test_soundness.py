@@ -9,9 +9,9 @@ import z3
 import verifier
 from tests.decide.layouts import BROKEN, SAFE
 from tests.junction_files import spec
+from verifier.decide.situations import SituationProver
 from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import FALSE, TRUE, Expr, negation
-from verifier.pipeline import _Prover
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.properties.catalog import obligations
@@ -206,15 +206,15 @@ def test_unknown_halfway_through_is_undecided_for_that_one_only(
 
 def _stopping_at(number: int, stop: object, monkeypatch: pytest.MonkeyPatch) -> None:
     """The ``number``-th obligation (from 0) is where the user loses patience."""
-    decide, decided = _Prover.decide, []
+    decide, decided = SituationProver.decide, []
 
-    def impatient(self: _Prover, obligation: Obligation) -> Verdict:
+    def impatient(self: SituationProver, obligation: Obligation) -> Verdict:
         if len(decided) == number:
             stop()  # type: ignore[operator]
         decided.append(obligation)
         return decide(self, obligation)
 
-    monkeypatch.setattr(_Prover, "decide", impatient)
+    monkeypatch.setattr(SituationProver, "decide", impatient)
 
 
 def _raise() -> None:

@@ -5,7 +5,7 @@ import pytest
 import verifier
 from tests.decide.histories import END_OF_SIDING
 from tests.junction_files import spec
-from verifier import pipeline as proving
+from verifier.repair import repairs
 from verifier.reports.remedies import remedies
 from verifier.verdicts.report import Report, Verdict
 
@@ -78,7 +78,7 @@ def test_without_time_nothing_is_said_to_be_proved() -> None:
 
 
 def test_all_the_locks_of_a_file_have_little_time_together(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(proving, "ALL", 0.0)
+    monkeypatch.setattr(repairs, "ALL", 0.0)
     assert advice(found(proved("motor snap"), ON_T1)).startswith("To mend it: ")
 
 

@@ -174,12 +174,12 @@ def test_a_line_is_never_mended_to_death() -> None:
 
 
 def test_only_the_first_findings_are_mended(monkeypatch: pytest.MonkeyPatch) -> None:
-    from verifier import pipeline
+    from verifier.repair import repairs
 
-    monkeypatch.setattr(pipeline, "MAX_MENDINGS", 1)
+    monkeypatch.setattr(repairs, "MAX_REPAIRS", 1)
     report = verifier.prove(verifier.load_text(BROKEN))
     assert [key for key, _ in offered(report)] == ["opposing-proceeds: 4L, 4RA"]
-    monkeypatch.setattr(pipeline, "MAX_MENDINGS", 12)
+    monkeypatch.setattr(repairs, "MAX_REPAIRS", 12)
     monkeypatch.setattr(rule_repair, "MAX_ADDITIONS", 0)
     assert not list(offered(verifier.prove(verifier.load_text(BROKEN))))
 

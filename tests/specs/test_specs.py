@@ -12,10 +12,10 @@ from tests.differential.agreement import failures_agree
 from tests.differential.truth import Truth, single_faults
 from tests.junction_files import SPEC_FILES, SPECS
 from tests.proofs import proved
+from verifier.decide.claims import matches
 from verifier.language.format.formatter import format_text
 from verifier.language.source import Span
 from verifier.logic.expr import holds
-from verifier.pipeline import _matches
 from verifier.plan.minimality import count_situations
 from verifier.plan.situation import Situation
 from verifier.properties.catalog import FAILURES
@@ -118,11 +118,11 @@ def test_every_expectation_is_needed(path: Path) -> None:
     broken = [v.obligation for v in verdicts if v.status == "broken"]
     for verdict in verdicts:
         if verdict.fails:
-            assert any(_matches(e, verdict.obligation) for e in expectations), verdict.obligation
+            assert any(matches(e, verdict.obligation) for e in expectations), verdict.obligation
     for expectation in expectations:
-        met = [o for o in broken if _matches(expectation, o)]
+        met = [o for o in broken if matches(expectation, o)]
         others = [e for e in expectations if e is not expectation]
-        assert any(not any(_matches(e, o) for e in others) for o in met), expectation.span.text
+        assert any(not any(matches(e, o) for e in others) for o in met), expectation.span.text
 
 
 @every_spec
@@ -132,7 +132,7 @@ def test_every_waiver_is_needed(path: Path) -> None:
         return
     report = proved_without(path, (w.span for w in waivers))
     for waiver in waivers:
-        assert any(v.fails and _matches(waiver, v.obligation) for v in report.verdicts), waiver
+        assert any(v.fails and matches(waiver, v.obligation) for v in report.verdicts), waiver
 
 
 @every_spec

@@ -5,13 +5,16 @@ table of what each does, the worst first.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from verifier.decide.memory_invariants import Recollection
+from verifier.decide.situations import SituationProver
+from verifier.engines.results import Exists, Impossible, Unknown
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.smt.train_length_constraints import rooms
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, atom, conjunction, negation, support
+from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
@@ -21,6 +24,7 @@ from verifier.properties.failures import (
     harms,
     more_restrictive,
     told_first,
+    with_harm,
 )
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Consequence, Failure, Verdict
@@ -39,10 +43,61 @@ _ORDER: tuple[Consequence, ...] = ("false proceed", "undecided", "more restricti
 
 @dataclass(frozen=True, slots=True)
 class FailureAnalysis:
-    """The verdict on each fault, and the table of all of them."""
+    """The verdict on each fault, the table of all of them, and what each does, by its name."""
 
-    verdicts: tuple[Verdict, ...]
-    table: tuple[Failure, ...]
+    verdicts: tuple[Verdict, ...] = ()
+    table: tuple[Failure, ...] = ()
+    outcomes: "Mapping[str, Outcome]" = field(default_factory=dict)
+
+
+def decide_failures(
+    prover: SituationProver,
+    asked: Sequence[Obligation],
+    safety: Sequence[Verdict],
+    step: Callable[[], None],
+    *,
+    pairs: bool,
+    undecided: str = "",
+) -> FailureAnalysis:
+    """The verdict on each fault, and the failure table.
+
+    ``safety`` holds the verdicts on the safety properties with nothing broken; a waived one is
+    not asked again. ``undecided`` is why nothing can be decided, if so.
+    """
+    asked_again = [v.obligation for v in safety if v.status != "waived" or v.needless]
+    unproved = {v.obligation.key for v in safety if v.status in ("broken", "undecided")}
+    check = FailureCheck(prover.world, prover.timeout)
+    outcomes = check.failures(asked_again, step, unproved)
+    verdicts = []
+    for obligation in asked:
+        step()
+        verdicts.append(
+            Verdict(obligation, "undecided", undecided)
+            if undecided
+            else _verdict(prover, obligation, outcomes[obligation.subjects[0]])
+        )
+    rows = [outcome.row() for outcome in outcomes.values()]
+    rows += check.pairs(asked_again, outcomes, step) if pairs else []
+    return FailureAnalysis(tuple(verdicts), sorted_failures(rows), outcomes)
+
+
+def _verdict(prover: SituationProver, asked: Obligation, outcome: "Outcome") -> Verdict:
+    """The verdict on one fault, the harm that is told of it replayed."""
+    if not outcome.harms:
+        if outcome.unknown:
+            return Verdict(asked, "undecided", outcome.unknown)
+        return Verdict(asked, "proved", covered=count_situations(prover.plan.inputs))
+    harm = told_first(outcome.fault, outcome.harms, outcome.unproved)
+    goal = outcome.goal()
+    match outcome.engine.find(goal, smallest=True):
+        case Exists() as answer:
+            obligation = with_harm(asked, outcome.fault, harm)
+            verdict = prover.broken(obligation, goal, answer, outcome.engine)
+            return verdict if verdict.finding else replace(verdict, obligation=asked)
+        case Unknown(reason=reason):
+            return Verdict(asked, "undecided", reason)
+        case Impossible():
+            return Verdict(asked, "undecided", "the situation was lost again")
 
 
 def sorted_failures(rows: Iterable[Failure]) -> tuple[Failure, ...]:

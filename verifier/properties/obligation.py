@@ -65,3 +65,8 @@ class Obligation:
     def holds_in(self, states: Mapping[Observable, str]) -> bool:
         """Whether the formula holds, given the state of every observable it reads."""
         return holds(self.formula, states)
+
+    @computed
+    def of_situations(self) -> bool:
+        """Whether it speaks of single situations, whatever led to them."""
+        return self.over == "situations"
