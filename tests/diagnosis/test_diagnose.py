@@ -24,6 +24,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import with_wiring
+from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.miswiring import miswired
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator
@@ -76,12 +77,11 @@ def put_wrong(plan: Plan, group: Suspects) -> tuple[Plan, list[tuple[Observable,
             wiring = miswired(wiring, suspect.mistake)
         elif suspect.trouble is not None:
             turnout, does = suspect.trouble
-            what = plan.equipment.fault(f"machine of {turnout}")
-            assert what is not None
+            what = plan.equipment.fault(FaultKind.MACHINE, turnout).what
             broken.append((what, {"stops": what.values[1], "other way": what.values[2]}[does]))
         else:
-            assert suspect.broken is not None
-            broken.append((suspect.broken, suspect.states[-1]))
+            assert suspect.fault is not None
+            broken.append((suspect.fault.what, suspect.states[-1]))
     return with_wiring(plan, wiring), broken
 
 

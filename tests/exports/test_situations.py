@@ -21,6 +21,7 @@ from verifier.plan import observables
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
+from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.equipment import Wires, asked_by, is_read
 from verifier.reference.evaluator import Evaluator, Seen
 
@@ -164,7 +165,9 @@ def wired_case(export: Export, situation: Situation) -> Case | None:
     for field in export.face.inputs:
         if field.what.kind == "fault":
             head = field.what.name.removeprefix("lamp ")
-            value: str | None = "out" if wires.is_broken(f"head {head}") else "sound"
+            driven = plan.wiring.driver_of(head) is not None
+            dark = driven and wires.is_broken(FaultKind.HEAD, head)
+            value: str | None = "out" if dark else "sound"
         elif field.what.kind in _REPORTS:
             value = heard(plan, wires, field)
         else:

@@ -38,7 +38,7 @@ class Person:
         self.plan = made.plan
         group = wrong.group if wrong else ()
         self.stepper = WiredStepper(made.plan, Bench(made.plan).wired(group))
-        self.wrong = {s.broken: s.states[0] for s in group if s.broken is not None}
+        self.wrong = {s.fault.what: s.states[0] for s in group if s.fault is not None}
         self.inputs = {(w.kind, w.name): w for w in self.stepper.choices}
         self.now: dict[Observable, str] = {}
         self.switch_on()
@@ -145,7 +145,7 @@ def test_what_relays_hear_of_shows_where_the_card_says() -> None:
     """Somebody does what the words of the card say on a layout with that wrong."""
     made = card(WHOLE)
     relays = {w for w in heard_by_memory(World(Bench(made.plan).plan)) if "T1" not in w.name}
-    heard = [f for f in made.found if f.wrong.group[0].broken in relays
+    heard = [f for f in made.found if ((fault := f.wrong.group[0].fault) and fault.what in relays)
              or "D-Switch" in f.wrong.text]  # fmt: skip
     assert len(heard) > 40
     for found in heard if NIGHTLY else Random("heard").sample(heard, 6):

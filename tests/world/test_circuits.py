@@ -15,6 +15,7 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
+from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Unsettled
 from verifier.reference.explicit_situations import allowed_situations
@@ -36,6 +37,11 @@ def plan_of(wiring: str, block: str = "") -> Plan:
     return verifier.load_text(TRACK.format(block=block, wiring=wiring))
 
 
+def fault_named(plan: Plan, name: str) -> Fault:
+    (found,) = (fault for fault in plan.equipment.faults if fault.name == name)
+    return found
+
+
 def situation(plan: Plan, standing: str = "vacant", **broken: str) -> Situation:
     """Stock stands so on Ahead; ``broken`` are states of faults by name, spaces written _."""
     states: dict[Observable, str] = {}
@@ -44,9 +50,9 @@ def situation(plan: Plan, standing: str = "vacant", **broken: str) -> Situation:
             states[what] = standing
             assert standing in what.values
     for name, state in broken.items():
-        fault = plan.equipment.fault(name.replace("_", " "))
-        assert fault is not None and state in fault.values
-        states[fault] = state
+        fault = fault_named(plan, name.replace("_", " "))
+        assert state in fault.ways
+        states[fault.what] = state
     return Situation.of(states.items())
 
 
@@ -339,8 +345,7 @@ driver D2 drives 2
     found = {row.faults: row.consequence for row in prove(plan).failures}
     assert found["lamp 1 green",] == "undecided"
     assert found["lamp 1 red",] != "undecided"
-    out = plan.equipment.fault("lamp 1 green")
-    assert out is not None
+    out = plan.equipment.fault(FaultKind.LAMP, "1", "green").what
     with pytest.raises(Unsettled):
         Evaluator(plan).see(Situation.of([(out, "out")]))
 
@@ -367,10 +372,9 @@ def points(clauses: str, **states: str) -> dict[str, str]:
     given: dict[Observable, str] = {
         by_kind[kind]: value for kind, value in states.items() if kind in by_kind
     }
-    for name, value in states.items():
-        fault = plan.equipment.fault(name.replace("_", " "))
-        if fault is not None:
-            given[fault] = value
+    for fault in plan.equipment.faults:
+        for name in {fault.name, fault.name.replace(" ", "_")} & states.keys():
+            given[fault.what] = states[name]
     now = Situation.of(given.items())
     return {
         "lie": state(plan, observables.points("T1"), now),

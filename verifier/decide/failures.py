@@ -18,7 +18,7 @@ from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
-from verifier.plan.wiring.equipment import Fault
+from verifier.plan.wiring.faults import Fault
 from verifier.properties.failures import (
     counts_against,
     harms,
@@ -355,7 +355,7 @@ class Outcome:
             if self.harms
             else self.unknown
         )
-        return Failure((self.fault.name,), self.fault.kind, self.consequence, why)
+        return Failure((self.fault.name,), self.fault.kind.property_name, self.consequence, why)
 
     def alone(self) -> World:
         """The world in which just this may be broken."""

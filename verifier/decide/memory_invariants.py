@@ -24,7 +24,7 @@ from verifier.logic.expr import Expr, atom, conjunction, disjunction, support
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
-from verifier.plan.wiring.equipment import Fault
+from verifier.plan.wiring.faults import Fault
 from verifier.properties.catalog import obligations
 from verifier.world.memory_abstraction import heard_by_memory, memory_alone
 from verifier.world.world import World

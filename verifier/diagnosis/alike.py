@@ -8,7 +8,7 @@ solver is asked for a situation in which some lens differs.
 
 from collections.abc import Collection, Iterable, Iterator
 
-from verifier.diagnosis.bench import Bench
+from verifier.diagnosis.bench import Bench, faults_in
 from verifier.diagnosis.suspects import Suspects
 from verifier.engines.results import Impossible
 from verifier.language.diagnostics.diagnostic import InputError
@@ -38,8 +38,11 @@ def proved_alike(bench: Bench, a: Suspects, b: Suspects) -> bool:
     """The same, of the plan on a bench."""
     if _of_points(bench, a) != _of_points(bench, b):
         return False
-    shared = {s.broken for s in (*a, *b) if s.broken is not None and len(s.states) > 1}
-    if any({s.broken for s in group}.intersection(shared) != shared for group in (a, b)):
+    several = [{s.fault.what for s in group if s.fault is not None and len(s.states) > 1}
+               for group in (a, b)]  # fmt: skip
+    shared = several[0] | several[1]
+    if any({s.fault.what for s in group if s.fault}.isdisjoint({what})
+           for group in (a, b) for what in shared):  # fmt: skip
         return False  # what changes from moment to moment would have to change in step
     try:
         differs = differing(bench, a, b, shared)
@@ -74,9 +77,9 @@ def differing(
 def _of_points(bench: Bench, group: Suspects) -> set[object]:
     """What of a group has to do with how points lie: that is seen without any signal."""
     return {
-        s.trouble or s.broken
+        s.trouble or s.fault
         for s in group
-        if s.trouble is not None or (s.source and bench.moves(s, bench.thrown))
+        if s.trouble is not None or (s.takes_power and bench.moves(s, bench.thrown))
     }
 
 
@@ -99,10 +102,10 @@ class _Watched:
     """What there is to watch of one plan with a group of suspects at work."""
 
     def __init__(self, bench: Bench, group: Suspects, shared: Collection[Observable]):
-        self._broken = {
-            s.broken: s.states[0] for s in group if s.broken is not None and s.broken not in shared
-        }
-        self._world = World(bench.wired(group), None, (*self._broken, *shared))
+        wired = bench.wired(group)
+        faults = faults_in(wired, group).items()
+        self._broken = {what: state for what, state in faults if what not in shared}
+        self._world = World(wired, None, (*self._broken, *shared))
 
     def says(self, what: Observable, state: str) -> Expr:
         return substitute(self._world.expand(atom(what, state)), self._as_broken)

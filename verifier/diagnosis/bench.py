@@ -17,6 +17,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import with_wiring
 from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.miswiring import miswired
 from verifier.plan.wiring.wiring_model import Machine
 from verifier.reference.equipment import can_be
@@ -92,9 +93,9 @@ class Bench:
 
     def _look(self, group: Suspects, situation: Situation, signal: str) -> Colors:
         self.looks += 1
-        broken = [(s.broken, s.states[0]) for s in group if s.broken is not None]
         lenses = [head.lens for head in self.plan.signals[signal].heads]
         evaluator = self._evaluator(tuple(s for s in group if s.mistake is not None))
+        broken = faults_in(evaluator.plan, group).items()
         try:
             seen = evaluator.states(Situation.of((*situation, *broken)), lenses)
         except Unsettled:
@@ -131,7 +132,7 @@ class Bench:
         return self._states[suspect]
 
     def _truths_of(self, setup: Setup, group: Suspects) -> list[Truth]:
-        shaping = tuple(s for s in group if s.trouble is not None or s.source)
+        shaping = tuple(s for s in group if s.trouble is not None or s.takes_power)
         key = setup, shaping
         if key not in self._ways:
             found = (
@@ -209,8 +210,8 @@ class Bench:
 
     def unpowered_by(self, suspect: Suspect) -> list[str]:
         """The turnouts whose motors have no power with a suspect at work."""
-        source = suspect.source
-        return [n for n, m in self._machines.items() if m.motor and source in self._fed(m)]
+        lost = {suspect.takes_power}
+        return [n for n, m in self._machines.items() if m.motor and lost & set(self._fed(m))]
 
     def lever_of(self, turnout: str) -> str | None:
         machine = self._machines.get(turnout)
@@ -228,7 +229,7 @@ class Bench:
             if name not in self._machines
         ]  # fmt: skip
         troubles = {s.trouble[0]: s.trouble[1] for s in group if s.trouble is not None}
-        dead = {s.source for s in group if s.source}
+        dead = {s.takes_power for s in group if s.takes_power}
         touched = {
             self._machines[name].lever or name
             for name in (*told, *lies, *troubles)
@@ -248,12 +249,13 @@ class Bench:
         for chosen in product(*options):
             yield [*plain, *(fact for facts_ in chosen for fact in facts_)]
 
-    def _fed(self, machine: Machine) -> Iterator[str]:
-        """Everything without which a machine has no power, as suspects name it."""
-        yield f"power wire of {machine.turnout}"
-        supply = machine.supply
+    def _fed(self, machine: Machine) -> Iterator[Fault]:
+        """The faults with which a machine has no power."""
+        supply, fault = machine.supply, self.given.equipment.fault
+        if machine.motor and supply:
+            yield fault(FaultKind.POWER_WIRE, machine.turnout)
         while supply is not None:
-            yield f"supply {supply}"
+            yield fault(FaultKind.SUPPLY, supply)
             supply = self.plan.wiring.supplies[supply].fed_by
 
     def _thrown(
@@ -306,6 +308,16 @@ def _lies(machine: Machine, command: str, seen: str | None, trouble: str | None)
     if trouble is None and machine.motor == "slow-motion":
         can = [*can, "open"] if seen == "open" else can
     return can if seen is None else [state for state in can if state == seen]
+
+
+def faults_in(plan: Plan, group: Suspects) -> dict[Observable, str]:
+    """The faults of a group, each in the first of its states, without those that a plan wired
+    otherwise does not have: points that no machine moves do not feel what becomes of it."""
+    return {
+        fault.what: suspect.states[0]
+        for suspect in group
+        if suspect.fault is not None and (fault := plan.equipment.same(suspect.fault))
+    }
 
 
 def without_machines(plan: Plan) -> Plan:

@@ -8,13 +8,14 @@ what it shows.
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
-from typing import NamedTuple
+from typing import NamedTuple, assert_never
 
 from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
+from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.miswiring import Mistake, mistakes
 from verifier.properties.failures import fault_words
 from verifier.reference.equipment import asked_by
@@ -31,25 +32,24 @@ LIKELY = (
 @dataclass(frozen=True, slots=True, eq=False)
 class Suspect:
     """One thing that may be wrong. ``text`` says what, ``also`` what else it may be called:
-    something no signal can tell from it. One of three is given: ``broken``, a fault, which may
-    be in any of ``states`` from one moment to the next; ``mistake``; ``trouble``, a turnout and
+    something no signal can tell from it. One of three is given: ``fault``, which may be in any
+    of ``states`` from one moment to the next; ``mistake``; ``trouble``, a turnout and
     what its machine does."""
 
     kind: str
     text: str
     span: Span
     also: tuple[str, ...] = ()
-    broken: Observable | None = None
+    fault: Fault | None = None
     states: tuple[str, ...] = ()
     mistake: Mistake | None = None
     trouble: tuple[str, str] | None = None
 
     @property
-    def source(self) -> str:
-        """The supply, or the power wire of a thing, that is lost: ``supply Bus-1``; empty where
-        none is."""
-        name = self.broken.name if self.broken else ""
-        return name if name.startswith(("supply ", "power wire of ")) else ""
+    def takes_power(self) -> Fault | None:
+        """The fault, where it takes its power from something; else None."""
+        lost = self.fault and self.fault.kind in (FaultKind.SUPPLY, FaultKind.POWER_WIRE)
+        return self.fault if lost else None
 
     @property
     def rank(self) -> int:
@@ -66,19 +66,28 @@ def suspects(plan: Plan) -> Suspects:
         for m in mistakes(plan)
     ]  # fmt: skip
     for fault in plan.equipment.faults:
-        what = fault.what
-        if fault.kind == "points-stalled":
-            found += _machine(what.name.removeprefix("machine of "), fault.span)
-        elif fault.kind == "gap-bridged":
-            text = f"{what.name} is missing or bridged"
-            found.append(Suspect(fault.kind, text, fault.span, (), what, what.values[1:]))
-        else:
-            also = _also(what.name, plan)
-            kind = "no common return" if what.name.startswith("common return") else fault.kind
-            found += [
-                Suspect(kind, fault_words(what, state), fault.span, also, what, (state,))
-                for state in what.values[1:]
-            ]
+        kind, span = fault.kind.property_name, fault.span
+        also: tuple[str, ...] = ()
+        match fault.kind:
+            case FaultKind.MACHINE:
+                found += _machine(fault.subjects[0], span)
+                continue
+            case FaultKind.GAP:
+                text = f"{fault.name} is missing or bridged"
+                found.append(Suspect(kind, text, span, (), fault, fault.ways))
+                continue
+            case FaultKind.DETECTOR_WIRE:
+                source, reader = fault.subjects
+                # A dead input is as dead for want of a return.
+                also = (f"{source} and {reader} have no common return",) if reader else ()
+            case FaultKind.COMMON_RETURN:
+                kind, also = "no common return", (f"{' and '.join(fault.subjects)} have none",)
+            case _:
+                pass
+        found += [
+            Suspect(kind, fault_words(fault, state), span, also, fault, (state,))
+            for state in fault.ways
+        ]
     return tuple(sorted(found, key=lambda suspect: suspect.rank))
 
 
@@ -93,25 +102,14 @@ def _machine(turnout: str, span: Span) -> Iterator[Suspect]:
         yield Suspect("points-stalled", text, span, trouble=(turnout, does))
 
 
-def _also(name: str, plan: Plan) -> tuple[str, ...]:
-    """A dead input is as dead for want of a return."""
-    match name.split():
-        case ["wire", "from", source, "to", reader] if source in plan.wiring.detectors:
-            return (f"{source} and {reader} have no common return",)
-        case ["common", "return", "of", *supplies]:
-            return (f"{' '.join(supplies)} have none",)
-        case _:
-            return ()
-
-
 def can_be_together(group: Iterable[Suspect]) -> bool:
     """Whether these can all be at once: not two states of one thing, nor a head swapped
     with two others."""
     used: set[object] = set()
     for suspect in group:
         mine: list[object] = []
-        if suspect.broken is not None:
-            mine = [suspect.broken]
+        if suspect.fault is not None:
+            mine = [suspect.fault]
         elif suspect.trouble is not None:
             mine = [("machine", suspect.trouble[0])]
         elif suspect.mistake is not None and suspect.mistake.kind == "heads swapped":
@@ -157,7 +155,7 @@ class Bearing:
         for beside in (*plan.equipment.gaps, *plan.equipment.joined):
             for block in beside.blocks:
                 self._beside.setdefault(block, set()).update(beside.blocks)
-        self._gap_blocks = {f"gap {gap.name}": gap.blocks for gap in plan.equipment.gaps}
+        self._gap_blocks = {gap.name: gap.blocks for gap in plan.equipment.gaps}
         self._cones: dict[tuple[str, frozenset[tuple[str, ...]]], Cone] = {}
         self._loose: dict[tuple[Suspects, Suspect | bool], bool] = {}
         self.near = cache(self._near)
@@ -258,32 +256,41 @@ class Bearing:
             return self._mistake_bears(suspect.mistake, cone, stood, near)
         if suspect.trouble is not None:
             return False  # it shows in how the points lie, and that is given
-        assert suspect.broken is not None
-        name = suspect.broken.name
-        match name.split():
-            case ["bus", "of", district]:
-                return self._feeds(district, cone, stock)
-            case ["supply", supply]:
-                return supply in cone.supplies or self._feeds(supply, cone, stock)
-            case ["feeder", feeder]:
-                return self._wiring.feeders[feeder].block in stock
-            case ["wire", "from", source, *rest]:
-                heard = not rest or rest[-1] in cone.drivers
-                return heard and (source in cone.detectors or source in cone.turnouts)
-            case ["power", "wire", "of", thing]:
-                return thing in cone.detectors or thing in cone.drivers
-            case ["common", "return", *_]:
+        assert suspect.fault is not None
+        return self._fault_bears(suspect.fault, cone, stock)
+
+    def _fault_bears(self, fault: Fault, cone: Cone, stock: frozenset[str]) -> bool:
+        name = fault.subjects[0]
+        match fault.kind:
+            case FaultKind.BUS:
+                return self._feeds(name, cone, stock)
+            case FaultKind.SUPPLY:
+                return name in cone.supplies or self._feeds(name, cone, stock)
+            case FaultKind.FEEDER:
+                return self._wiring.feeders[name].block in stock
+            case FaultKind.DETECTOR_WIRE | FaultKind.CONTACT_WIRE:
+                reader = fault.subjects[-1]
+                heard = not reader or reader in cone.drivers
+                sources = cone.turnouts if fault.kind is FaultKind.CONTACT_WIRE else cone.detectors
+                return heard and name in sources
+            case FaultKind.POWER_WIRE:
+                return name in cone.detectors or name in cone.drivers
+            case FaultKind.COMMON_RETURN:
                 return bool(cone.detectors and cone.drivers)
-            case ["gap", *_]:
+            case FaultKind.GAP:
                 return bool(cone.detectors and stock.intersection(self._gap_blocks[name]))
-            case ["lamp" | "head", head, *_]:
-                return head in cone.heads
-            case ["detector", detector]:
-                return detector in cone.detectors
-            case ["contact", turnout, _]:
-                return turnout in cone.turnouts
-            case _:
+            case FaultKind.LAMP | FaultKind.HEAD:
+                return name in cone.heads
+            case FaultKind.DETECTOR:
+                return name in cone.detectors
+            case FaultKind.CONTACT:
+                return name in cone.turnouts
+            case FaultKind.MACHINE:
                 return True
+            case FaultKind.INPUT_MISSING | FaultKind.HEAD_UNLIT:
+                raise AssertionError(fault)  # of exported rules, not of a layout
+            case _:
+                assert_never(fault.kind)
 
     def _feeds(self, source: str, cone: Cone, stock: frozenset[str]) -> bool:
         """Whether losing a district or its supply can matter: to stock, or to a detector that
@@ -300,7 +307,7 @@ class Bearing:
         if key not in self._loose:
             self._loose[key] = bool(self._plan.equipment.joined) or any(
                 s.kind == "gap-bridged"
-                or (s.broken is not None and s.broken.name.startswith("feeder "))
+                or (s.fault is not None and s.fault.kind is FaultKind.FEEDER)
                 or (s.kind in _FEEDS and key[1] and s is not suspect)
                 for s in group
             )

@@ -27,9 +27,10 @@ from verifier.drawing.svg_metrics import (
 )
 from verifier.drawing.tags import BELOW, Box, Point, Put, Tag
 from verifier.drawing.track_paths import LOOSE
-from verifier.drawing.view import View, aspect_word
+from verifier.drawing.view import FAULT_OF, View, aspect_word
 from verifier.plan.model import Joint, Piece, Port, Signal
 from verifier.plan.track.build_track import moves_over
+from verifier.plan.wiring.faults import FaultKind
 
 KINDS = {"turnout": "points", "crossing": "crossing", "slip": "slip"}
 
@@ -299,7 +300,7 @@ class Drafter:
         # The rail, or where a loom that found no room at its rail is drawn.
         rail = put.box.y - put.tag.off if down > 0 else put.box.bottom + put.tag.off
         x, sense = put.box.x + strand.x, rail + down * 13
-        broken = self.view.broken(strand.kind, strand.name)
+        broken = self.view.broken(FAULT_OF[strand.kind], strand.name)
         grey = self.view.seen is not None and not self.view.speaks_of(strand.kind, strand.name)
         if strand.kind == "feeder":
             end = rail + down * 22
@@ -353,7 +354,8 @@ class Drafter:
             title = f"{head.name}: {color}" if color else head.name
             data = f' data-state="{color}"' if color else ""
             drawn = [template.lens(at, color)]
-            if self.view.broken("head", head.name):
+            lit = self.plan.wiring.driver_of(head.name) is not None
+            if lit and self.view.broken(FaultKind.HEAD, head.name):
                 drawn.append(template.cross_out(at))
             spot = Box(at[0] - HEAD, at[1] - HEAD, 2 * HEAD, 2 * HEAD)
             body.append(self._group("head", head.name, title, drawn, spot, data=data))

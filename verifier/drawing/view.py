@@ -11,6 +11,7 @@ from verifier.plan import observables
 from verifier.plan.model import Piece, Plan, Signal
 from verifier.plan.observables import UNLISTED, Observable
 from verifier.plan.track.build_track import moves_over
+from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.evaluator import Seen
 
 _LETTERS = {
@@ -21,6 +22,10 @@ _LETTERS = {
     "white": "W",
     "dark": "-",
 }
+
+
+# What breaks about what is drawn of the wiring.
+FAULT_OF = {"feeder": FaultKind.FEEDER, "detector": FaultKind.DETECTOR}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +70,9 @@ class View:
         machine = self.plan.wiring.machines.get(name)
         lever = machine.lever if machine is not None and machine.motor else None
         about = [("points", name), ("points report", name), ("thrown", name), ("motion", name)]
-        about.append(("fault", f"machine of {name}"))
+        if machine is not None and machine.motor:
+            stalled = self.plan.equipment.fault(FaultKind.MACHINE, name).what
+            about.append((stalled.kind, stalled.name))
         return [*about, ("lever", lever)] if lever else about
 
     def draws(self, block: str) -> bool:
@@ -95,15 +102,13 @@ class View:
             case "derail" | "gate":
                 return self._matters((kind, name), (f"{kind} report", name))
             case _:
-                return self._matters(("fault", f"{kind} {name}"))
+                return self.matters(self.plan.equipment.fault(FAULT_OF[kind], name).what)
 
-    def broken(self, kind: str, name: str) -> str | None:
-        """How a thing is broken, by what it is called among the faults; None where it is sound
-        or nothing is said of it."""
+    def broken(self, kind: FaultKind, name: str) -> str | None:
+        """How a thing is broken; None where it is sound or nothing is said of it."""
         if self.seen is None:
             return None
-        what = self.plan.equipment.fault(f"{kind} {name}")
-        state = self.state(what) if what is not None else None
+        state = self.state(self.plan.equipment.fault(kind, name).what)
         return state if state != "sound" else None
 
     def derail(self, name: str) -> str | None:

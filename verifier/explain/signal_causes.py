@@ -13,6 +13,7 @@ from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says, heard
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
+from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.condition_eval import is_true
 from verifier.reference.equipment import Wires, asked_by
 from verifier.reference.evaluator import Evaluator
@@ -120,7 +121,7 @@ class _Teller:
                 return Cause(f"the wires of {head.name} and {other} are swapped", head.span)
         if wiring.drivers and wiring.driver_of(head.name) is None:
             return Cause(f"{head.name} is dark: no driver lights it", head.span)
-        if self._wires.is_broken(f"head {head.name}"):
+        if self._wires.is_broken(FaultKind.HEAD, head.name):
             return Cause(f"{head.name} is dark: nothing of it lights", head.span)
         return Cause(f"{head.name} is dark: its {told} lamp is out", head.span)
 

@@ -12,14 +12,9 @@ from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.derive_equipment import (
-    by_way_of,
-    common_return,
-    power_wire,
-    unseen_anywhere,
-    wire,
-)
+from verifier.plan.wiring.derive_equipment import by_way_of, unseen_anywhere
 from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.wiring_model import Detector, Machine
 from verifier.properties.amounts import amps, length, ohms, volts
 from verifier.reference.equipment import Wires, how_it_stands, is_read
@@ -79,7 +74,7 @@ class Circuit:
             deaf = self._not_followed(detector, reader)
             text = f"the output of {detector.name} is closed when occupied: open, it reads clear"
             yield Cause(text, detector.span, (deaf,))
-        elif self._wires.is_broken(f"detector {detector.name}"):
+        elif self._wires.is_broken(FaultKind.DETECTOR, detector.name):
             yield Cause(f"{detector.name} is stuck at clear", detector.span)
         elif detector.kind == "spot":
             yield self._uncovered(detector)
@@ -93,7 +88,7 @@ class Circuit:
             text = f"the output of {detector.name} is closed when clear: open, it reads occupied"
             yield Cause(text, detector.span, (deaf,))
             return
-        if self._wires.is_broken(f"detector {detector.name}"):
+        if self._wires.is_broken(FaultKind.DETECTOR, detector.name):
             yield Cause(f"{detector.name} is stuck at occupied", detector.span)
             return
         beyond = self._wires.current_from(detector) if detector.kind != "spot" else None
@@ -126,7 +121,8 @@ class Circuit:
         if driver is not None and not heard:
             broken = next((b for b in self._wires.broken_returns()), None)
             if broken is not None and self._wiring.hears(driver, detector):
-                name = common_return(broken, self._wiring)
+                group = self._wiring.common_returns[broken]
+                name = fault_name(FaultKind.COMMON_RETURN, *group)
                 text = f"the {name} is broken: {driver.name} gets nothing from {detector.name}"
                 return Cause(text, driver.span)
             text = (
@@ -153,15 +149,15 @@ class Circuit:
 
     def unpowered(self, name: str, supply: str | None, span: Span) -> Cause | None:
         """Why a detector, driver or machine has no power; None where it has."""
-        if self._wires.is_broken(power_wire(name)):
-            return Cause(f"the {power_wire(name)} is broken", span)
+        if supply is not None and self._wires.is_broken(FaultKind.POWER_WIRE, name):
+            return Cause(f"the {fault_name(FaultKind.POWER_WIRE, name)} is broken", span)
         return self.lost(supply)
 
     def lost(self, supply: str | None) -> Cause | None:
         """The supply that is off, be it one that feeds this one; None where none is."""
         while supply is not None:
             given = self._wiring.supplies[supply]
-            if self._wires.is_broken(f"supply {supply}"):
+            if self._wires.is_broken(FaultKind.SUPPLY, supply):
                 return Cause(f"supply {supply} is off", given.span)
             supply = given.fed_by
         return None
@@ -171,7 +167,7 @@ class Circuit:
         district = self._wiring.districts.get(self._wiring.district_of.get(block, ""))
         if district is None or self._wires.is_powered(block):
             return ()
-        if self._wires.is_broken(f"bus of {district.name}"):
+        if self._wires.is_broken(FaultKind.BUS, district.name):
             return (Cause(f"the bus of {district.name} is broken", district.span),)
         off = self.lost(district.supply)
         return (off,) if off else ()
@@ -214,11 +210,11 @@ class Circuit:
 
     def _past(self, detector: Detector, block: str, nearest: str) -> Cause:
         """Current that flows through feeders none of which, or not all, pass the detector."""
-        broken = self._wires.is_broken(f"feeder {nearest}")
+        broken = self._wires.is_broken(FaultKind.FEEDER, nearest)
         feeders = [nearest]
         if broken:
             others = [f.name for f in self._wiring.feeders_of(block) if f.name != nearest]
-            feeders = [name for name in others if not self._wires.is_broken(f"feeder {name}")]
+            feeders = [name for name in others if not self._wires.is_broken(FaultKind.FEEDER, name)]
         missed = [name for name in feeders if name not in detector.through]
         links = tuple(self._misses(name, detector) for name in missed)
         if not broken:
@@ -306,10 +302,10 @@ class Circuit:
             yield Cause(f"the contact wires of {turnout} are swapped", machine.span)
         for leg in machine.contacts or ():
             name = f"{turnout} {leg}"
-            stuck = self._wires.fault(f"contact {name}")
+            stuck = self._wires.fault(FaultKind.CONTACT, turnout, leg)
             if stuck:
                 yield Cause(f"the contact {name} is {stuck}", machine.span)
-            elif lies == leg and self._wires.is_broken(wire(name, reader)):
+            elif lies == leg and self._wires.is_wire_broken(machine, leg, reader):
                 yield Cause(f"{_the_wire(f'the contact {name}', reader)} is broken", machine.span)
 
     def _disobeyed(self, machine: Machine, lies: str) -> Iterator[Cause]:
@@ -320,7 +316,7 @@ class Circuit:
         if machine.motor is None or lies == told:
             return
         span = machine.span
-        stalled = self._wires.fault(f"machine of {turnout}")
+        stalled = self._wires.fault(FaultKind.MACHINE, turnout)
         off = self.unpowered(turnout, machine.supply, span)
         text = f"it was told {by} to lie {told}".replace("  ", " ")
         if off is not None:

@@ -26,6 +26,7 @@ from verifier.exports.names import Names
 from verifier.logic.expr import And, Atom, Const, Expr, Group, Or, fold, nodes
 from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says
 from verifier.plan.signals.heads import signal_of
+from verifier.world.report_abstraction import missing
 
 # What is asked of an aspect or a color.
 Question = tuple[Observable, tuple[str, ...]]
@@ -95,10 +96,9 @@ class Wording:
     def _fault(self, what: Observable, values: tuple[str, ...]) -> Test:
         found = self.face.by_what.get(what)
         if found is None:
-            # A report that is missing: the fault is called after it.
             found = next(
                 f for f in self.face.inputs
-                if f.missing and f"{f.what.kind} {f.what.name}" == what.name
+                if f.missing and missing(f.what) == what
             )  # fmt: skip
             assert found.missing is not None
             test: Test = Is(f"in->{found.name} == {found.missing.enumerator}")

@@ -16,7 +16,7 @@ from verifier.logic.expr import Atom, Expr, atom, negation
 from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.world.memory import Values
-from verifier.world.report_abstraction import ReportedWorld
+from verifier.world.report_abstraction import ReportedWorld, missing
 
 # How points are told to lie, and the number that tells it.
 LEGS = {"normal": 1, "reverse": 2}
@@ -114,7 +114,7 @@ class Expected:
         broken = self._terms.any_of(
             self.is_number(self._before[self._face.place(f)], f.missing.number)
             for f in self._face.inputs
-            if f.missing and f"{f.what.kind} {f.what.name}" == what.name
+            if f.missing and missing(f.what) == what
         )
         return broken if "sound" not in values else self._terms.opposite(broken)
 

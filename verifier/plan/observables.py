@@ -113,10 +113,6 @@ def current(name: str, states: tuple[str, ...]) -> Observable:
     return Observable("current", name, states, states[0])
 
 
-def fault(name: str, states: tuple[str, ...]) -> Observable:
-    return Observable("fault", name, ("sound", *states), "sound")
-
-
 def button(name: str) -> Observable:
     return Observable("button", name, ("released", "pressed"), "released")
 

@@ -3,7 +3,7 @@
 For each piece of equipment that a file declares, every safety property must still hold,
 and no signal may show a more favorable aspect than it would with nothing broken. The
 docstrings are what ``clearproof explain NAME`` prints; which things may break, and how, is
-in :mod:`verifier.plan.wiring.derive_equipment`.
+in :mod:`verifier.plan.wiring.faults`.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
@@ -12,7 +12,7 @@ from dataclasses import replace
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.equipment import Fault
+from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.properties.obligation import Obligation
 
 # What the colors a signal is told to show are called is a question of its rules, not of
@@ -97,19 +97,19 @@ def report_stuck(plan: Plan) -> Iterator[Obligation]:
     return _one_broken(plan, "report-stuck")
 
 
-def _one_broken(plan: Plan, kind: str) -> Iterator[Obligation]:
-    """One obligation for each fault of a kind. Its formula says that the fault is there; what
-    must then never come about is added by :func:`with_harm`."""
+def _one_broken(plan: Plan, name: str) -> Iterator[Obligation]:
+    """One obligation of this property for each fault. Its formula says that the fault is
+    present; what must then never come about is added by :func:`with_harm`."""
     for fault in plan.equipment.faults:
-        if fault.kind == kind:
+        if fault.kind.property_name == name:
             yield Obligation(
-                kind,
+                name,
                 (fault.name,),
                 "never",
                 broken(fault.what),
-                f"{fault_words(fault.what)} lets a signal show more than it should",
+                f"{fault_words(fault)} lets a signal show more than it should",
                 (fault.span,),
-                advice=kind == "report-stuck",
+                advice=name == "report-stuck",
             )
 
 
@@ -117,16 +117,17 @@ def broken(what: Observable) -> Expr:
     return atom(what, *what.values[1:])
 
 
-def fault_words(what: Observable, state: str | None = None) -> str:
+def fault_words(fault: Fault, state: str | None = None) -> str:
     """``feeder m1 is broken``; without a state, whichever way it can break."""
-    if state is None and all(way.startswith("stuck") for way in what.values[1:]):
-        state = "stuck"
-    # How current then flows is no matter here.
-    ways = dict.fromkeys(value.split(",")[0] for value in what.values[1:])
-    state = state or " or ".join(ways)
-    return (
-        f"{what.name} {state}" if state.startswith(("stop", "did")) else f"{what.name} is {state}"
-    )
+    match fault.kind:
+        case FaultKind.DETECTOR | FaultKind.CONTACT:
+            return f"{fault.name} is {state or 'stuck'}"
+        case FaultKind.MACHINE:
+            return f"{fault.name} {state or ' or '.join(fault.ways)}"
+        case FaultKind.GAP:  # how current then flows does not matter here
+            return f"{fault.name} is {state or 'bridged'}"
+        case _:
+            return f"{fault.name} is {state or ' or '.join(fault.ways)}"
 
 
 def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
@@ -183,7 +184,11 @@ def _compared(signal: Signal, plan: Plan, *, better: bool) -> Expr:
 
 
 # Which harm of a kind of fault says most, where it does several.
-_TELLING = {"points-stalled": "proceed-over-open-points", "lamp-out": "aspect-against-route"}
+_TELLING = {
+    FaultKind.MACHINE: "proceed-over-open-points",
+    FaultKind.LAMP: "aspect-against-route",
+    FaultKind.HEAD: "aspect-against-route",
+}
 
 
 def told_first(
@@ -191,7 +196,7 @@ def told_first(
 ) -> Obligation:
     """Of the harms a fault does, the one that says most; else the first of the catalog. What
     holds with nothing broken comes before what does not (``unproved``)."""
-    kind = "points-stalled" if fault.moves_points else fault.kind
+    kind = FaultKind.MACHINE if fault.moves_points else fault.kind
     new = [harm for harm in done if harm.key not in unproved] or done
     return next((h for h in new if h.property == _TELLING.get(kind)), new[0])
 
@@ -201,13 +206,13 @@ def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
     return replace(
         asked,
         formula=conjunction(broken(fault.what), harm.formula),
-        trouble=f"when {fault_words(fault.what)}, {harm.trouble}",
+        trouble=f"when {fault_words(fault)}, {harm.trouble}",
         spans=(*asked.spans, *harm.spans[:1]),
         signals=harm.signals,
         routes=harm.routes,
         pieces=harm.pieces,
         place=harm.place,
-        hint=_hint(fault),
+        hint=_HINTS[fault.kind],
     )
 
 
@@ -218,44 +223,32 @@ def with_harms(asked: Obligation, fault: Fault, done: Sequence[Obligation]) -> O
     return replace(asked, formula=formula, signals=tuple(signals))
 
 
-def _hint(fault: Fault) -> str:
-    for start, hint in _HINTS[fault.kind]:
-        if fault.name.startswith(start):
-            return hint
-    raise AssertionError(fault)
-
-
-# By the kind of fault, and how its name begins.
+_LAMP = "Let one driver light all heads of the signal and see to it: `when lamp out shows red`."
+_INPUT = (
+    "Sense the other way round (`output closed when clear`), give a turnout contacts for both "
+    "ways, and let signals that must agree read the same inputs."
+)
+_STUCK = "Test detectors and contacts with a train, and watch for reports that never change."
 _HINTS = {
-    "lamp-out": (
-        ("", "Let one driver light all heads of the signal and see to it: `when lamp out shows "
-         "red`."),
-    ),
-    "wire-broken": (
-        ("feeder", "Give the block at least two feeders, and lead every one of them through its "
-         "detector."),
-        ("bus", "Make the detectors of that district read occupied when it has no track power: "
-         "`without track power reads occupied`."),
-        ("power wire", "Let one driver light all heads of a signal; sense closed when clear; give "
-         "a turnout contacts for both ways."),
-        ("common return", "Sense closed when clear, so that an input without its return reads "
-         "occupied."),
-        ("wire", "Sense the other way round (`output closed when clear`), give a turnout contacts "
-         "for both ways, and let signals that must agree read the same inputs."),
-    ),
-    "supply-lost": (
-        ("", "Make detectors read occupied when their track has no power (`without track power "
-         "reads occupied`), and sense closed when clear."),
-    ),
-    "gap-bridged": (
-        ("", "Say what wheelsets draw (`trains … wheelsets`) and the `sensitivity` of the "
-         "detectors; then take more turns through the detector or a more sensitive one, so that a "
-         "tenth of the current is enough; or read the block beyond the gap as well."),
-    ),
-    "points-stalled": (
-        ("", "Give the turnout contacts at the points for both ways: `contacts normal, reverse`."),
-    ),
-    "report-stuck": (
-        ("", "Test detectors and contacts with a train, and watch for reports that never change."),
-    ),
-}  # fmt: skip
+    FaultKind.LAMP: _LAMP,
+    FaultKind.HEAD: _LAMP,
+    FaultKind.FEEDER: "Give the block at least two feeders, and lead every one of them through "
+    "its detector.",
+    FaultKind.BUS: "Make the detectors of that district read occupied when it has no track power: "
+    "`without track power reads occupied`.",
+    FaultKind.POWER_WIRE: "Let one driver light all heads of a signal; sense closed when clear; "
+    "give a turnout contacts for both ways.",
+    FaultKind.COMMON_RETURN: "Sense closed when clear, so that an input without its return reads "
+    "occupied.",
+    FaultKind.DETECTOR_WIRE: _INPUT,
+    FaultKind.CONTACT_WIRE: _INPUT,
+    FaultKind.SUPPLY: "Make detectors read occupied when their track has no power (`without track "
+    "power reads occupied`), and sense closed when clear.",
+    FaultKind.GAP: "Say what wheelsets draw (`trains … wheelsets`) and the `sensitivity` of the "
+    "detectors; then take more turns through the detector or a more sensitive one, so that a "
+    "tenth of the current is enough; or read the block beyond the gap as well.",
+    FaultKind.MACHINE: "Give the turnout contacts at the points for both ways: `contacts normal, "
+    "reverse`.",
+    FaultKind.DETECTOR: _STUCK,
+    FaultKind.CONTACT: _STUCK,
+}

@@ -12,15 +12,14 @@ from verifier.plan.model import Plan, Port
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
-from verifier.plan.wiring.derive_equipment import (
-    by_way_of,
-    common_return,
-    motion_of,
-    power_wire,
-    unseen_anywhere,
-    wire,
-)
+from verifier.plan.wiring.derive_equipment import by_way_of, motion_of, unseen_anywhere
 from verifier.plan.wiring.equipment import Beside, Place
+from verifier.plan.wiring.faults import (
+    DISOBEYED,
+    STUCK_CLOSED,
+    STUCK_OCCUPIED,
+    FaultKind,
+)
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine
 from verifier.reference.condition_eval import all_says
 from verifier.reference.train_extents import Stands, ways_to_stand
@@ -30,24 +29,32 @@ Asked = dict[str, tuple[Observable, ...]]
 
 
 class Wires:
-    """The equipment of a plan in one situation. ``asked`` is kept from one to the next."""
+    """The equipment of a plan in one situation. ``asked`` is kept from one to the next.
+
+    Raises :class:`~verifier.plan.wiring.faults.UnknownFault` for a fault that the plan does
+    not have, in the situation or wherever it is asked about."""
 
     def __init__(self, plan: Plan, situation: Situation, asked: Asked | None = None):
         self._plan = plan
         self._wiring = plan.wiring
         self._equipment = plan.equipment
         self._situation = situation
-        self._broken = {w.name: state for w, state in situation if w.kind == "fault"}
+        self._broken = {
+            self._equipment.fault_of(what).what: state
+            for what, state in situation
+            if what.kind == "fault"
+        }
         self._senses: dict[str, bool] = {}
         self._dead: dict[str, bool] = {}
         self._asked = {} if asked is None else asked
 
-    def is_broken(self, name: str) -> bool:
-        return name in self._broken
+    def is_broken(self, kind: FaultKind, *subjects: str) -> bool:
+        """Whether a fault of the plan is present."""
+        return self._equipment.fault(kind, *subjects).what in self._broken
 
-    def fault(self, name: str) -> str:
+    def fault(self, kind: FaultKind, *subjects: str) -> str:
         """In which way something is broken; empty for what is sound."""
-        return self._broken.get(name, "")
+        return self._broken.get(self._equipment.fault(kind, *subjects).what, "")
 
     # -------------------------------------------------------------- truth
 
@@ -70,9 +77,9 @@ class Wires:
             return self._situation.state(observables.points(turnout))
         told = self.commanded(machine)
         before = "reverse" if told == "normal" else "normal"
-        stalled = self._broken.get(f"machine of {turnout}")
-        if stalled is not None:
-            return before if stalled == "did not obey" else "open"
+        stalled = self.fault(FaultKind.MACHINE, turnout)
+        if stalled:
+            return before if stalled == DISOBEYED else "open"
         motion = motion_of(machine)
         state = "settled" if motion is None else self._situation.state(motion)
         if state == "moving":
@@ -98,12 +105,14 @@ class Wires:
 
     def has_power(self, name: str, supply: str | None) -> bool:
         """Whether a detector, driver or machine has power."""
-        return self.is_on(supply) and not self.is_broken(power_wire(name))
+        if supply is None:
+            return True
+        return self.is_on(supply) and not self.is_broken(FaultKind.POWER_WIRE, name)
 
     def is_on(self, supply: str | None) -> bool:
         """Whether a supply, and those it is fed by, are on."""
         while supply is not None:
-            if self.is_broken(f"supply {supply}"):
+            if self.is_broken(FaultKind.SUPPLY, supply):
                 return False
             supply = self._wiring.supplies[supply].fed_by
         return True
@@ -113,7 +122,7 @@ class Wires:
         name = self._wiring.district_of.get(block)
         if name is None:
             return True
-        bus = self.is_broken(f"bus of {name}")
+        bus = self.is_broken(FaultKind.BUS, name)
         return not bus and self.is_on(self._wiring.districts[name].supply)
 
     # -------------------------------------------------------------- reports
@@ -127,8 +136,8 @@ class Wires:
 
     def says_clear(self, detector: Detector, reader: str) -> bool:
         """Whether a detector is heard by a reader to say clear."""
-        stuck = self.fault(f"detector {detector.name}")
-        occupied = stuck == "stuck at occupied" if stuck else self.senses(detector)
+        stuck = self.fault(FaultKind.DETECTOR, detector.name)
+        occupied = stuck == STUCK_OCCUPIED if stuck else self.senses(detector)
         if not self.follows(detector, reader):
             # The input is open, whatever the detector says.
             return detector.closed_when == "occupied"
@@ -136,19 +145,23 @@ class Wires:
 
     def follows(self, detector: Detector, reader: str) -> bool:
         """Whether a reader's input follows the output of a detector."""
-        driver = self._wiring.drivers.get(reader)
+        driver = self._wiring.drivers[reader] if reader else None
         if driver is not None and not (
             is_read(driver, detector.name, False)
             and self._wiring.hears(driver, detector, self.broken_returns())
         ):
             return False
-        powered = self.has_power(detector.name, detector.supply)
-        return powered and not self.is_broken(wire(detector.name, reader))
+        if not self.has_power(detector.name, detector.supply):
+            return False
+        wired = reader in self._equipment.detector_readers[detector.name]
+        return not (wired and self.is_broken(FaultKind.DETECTOR_WIRE, detector.name, reader))
 
     def broken_returns(self) -> frozenset[int]:
         """The positions of the common returns that are broken."""
-        numbers = range(len(self._wiring.common_returns))
-        return frozenset(n for n in numbers if self.is_broken(common_return(n, self._wiring)))
+        returns = enumerate(self._wiring.common_returns)
+        return frozenset(
+            n for n, group in returns if self.is_broken(FaultKind.COMMON_RETURN, *group)
+        )
 
     def points_report(self, turnout: str, reader: str) -> str:
         machine = self._wiring.machines.get(turnout)
@@ -165,17 +178,22 @@ class Wires:
 
     def reads_closed(self, machine: Machine, leg: str, reader: str) -> bool:
         """Whether a contact reads as closed at the inputs of a reader."""
-        name = f"{machine.turnout} {leg}"
-        driver = self._wiring.drivers.get(reader)
+        driver = self._wiring.drivers[reader] if reader else None
         if driver is not None and not is_read(driver, machine.turnout, True):
             return False
-        if self.is_broken(wire(name, reader)):
+        if self.is_wire_broken(machine, leg, reader):
             return False
         follows = leg
         if machine.turnout in self._wiring.swapped_contacts:
             follows = "reverse" if leg == "normal" else "normal"
-        stuck = self.fault(f"contact {name}")
-        return stuck == "stuck closed" if stuck else self.lies(machine.turnout) == follows
+        stuck = self.fault(FaultKind.CONTACT, machine.turnout, leg)
+        return stuck == STUCK_CLOSED if stuck else self.lies(machine.turnout) == follows
+
+    def is_wire_broken(self, machine: Machine, leg: str, reader: str) -> bool:
+        """Whether the wire from a contact to a reader is there and broken."""
+        return reader in self._equipment.contact_readers[machine.turnout] and self.is_broken(
+            FaultKind.CONTACT_WIRE, machine.turnout, leg, reader
+        )
 
     # -------------------------------------------------------------- detection
 
@@ -221,10 +239,11 @@ class Wires:
                 yield [feeder.name for feeder in self._wiring.feeders_of(other)]
             diverted = diverted or flow == by_way_of(other)
         if self.is_powered(block) and not diverted:
-            if not self.is_broken(f"feeder {nearest}"):
+            if not self.is_broken(FaultKind.FEEDER, nearest):
                 yield [nearest]
             else:
-                yield [f for f in own if f != nearest and not self.is_broken(f"feeder {f}")]
+                others = (feeder for feeder in own if feeder != nearest)
+                yield [f for f in others if not self.is_broken(FaultKind.FEEDER, f)]
 
     def neighbors(self, block: str) -> Iterator[tuple[Beside, str]]:
         """Where a block meets others by which current may flow, and these others."""
@@ -236,7 +255,7 @@ class Wires:
         """How current flows between two blocks; empty where a gap keeps them apart."""
         if beside.joined:
             return self._situation.state(observables.current(beside.name, beside.states))
-        return self._broken.get(f"gap {beside.name}", "")
+        return self.fault(FaultKind.GAP, beside.name)
 
     # -------------------------------------------------------------- heads
 
@@ -260,8 +279,19 @@ class Wires:
         return color != "dark" and not self.can_light(head, color)
 
     def can_light(self, head: str, color: str) -> bool:
-        """Whether the lamp of a color is sound, and what leads to it."""
-        return not (self.is_broken(f"head {head}") or self.is_broken(f"lamp {head} {color}"))
+        """Whether the lamp of a color is sound, and what leads to it. A head that shows
+        another's color, as their wires are swapped, has no lamp of that color that can fail."""
+        if self._wiring.driver_of(head) is None:
+            return True
+        if self.is_broken(FaultKind.HEAD, head):
+            return False
+        has_lamp = color in self._lamps_of(head)
+        return not (has_lamp and self.is_broken(FaultKind.LAMP, head, color))
+
+    def _lamps_of(self, head: str) -> Iterable[str]:
+        signal = self._plan.signals[signal_of(head, self._plan.signals)]
+        colors = next(h.color.values for h in signal.heads if h.name == head)
+        return (color for color in colors if color != "dark")
 
     def _driven(self, head: str, driver: Driver, ruled: dict[str, str]) -> str:
         if driver.when_missing is not None and self._input_dead(head, driver):

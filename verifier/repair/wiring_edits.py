@@ -10,7 +10,9 @@ from math import ceil, floor
 
 from verifier.language.source import Span
 from verifier.plan.model import Line, Plan
+from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import OWN_SHARE, margin
+from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.wiring_model import Driver, Machine, Number, Reading, Wiring
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.properties.obligation import Obligation
@@ -57,14 +59,13 @@ _HELPFUL = {
 }  # fmt: skip
 
 
-def about(plan: Plan, obligation: Obligation, named: Iterable[str]) -> About:
-    """What an obligation is about. ``named`` are the names of the facts of a situation that
-    breaks it."""
+def about(plan: Plan, obligation: Obligation, facts: Iterable[Observable]) -> About:
+    """What an obligation is about. ``facts`` are those of a situation that breaks it."""
     wiring = plan.wiring
     rules = [line for name in obligation.signals for line in _lines_of(name, plan)]
     asked = [says.what for line in rules if line.when for says in all_says(line.when, plan)]
     names = [
-        *named,
+        *(name for what in facts for name in _names(plan, what)),
         *obligation.subjects,
         *(need.points for route in obligation.routes for need in route.needs),
         *(block for route in obligation.routes for block in route.blocks),
@@ -73,13 +74,11 @@ def about(plan: Plan, obligation: Obligation, named: Iterable[str]) -> About:
     beside = {b.name: b.blocks for b in (*plan.equipment.gaps, *plan.equipment.joined)}
     blocks: list[str] = []
     for name in names:
-        _, _, thing = name.partition(" ")  # of a fault: `feeder m1`, `gap Main | Switch`
         if name in wiring.detectors:
             blocks.append(wiring.detectors[name].block)
-        for feeder in (name, thing):
-            if feeder in wiring.feeders:
-                blocks.append(wiring.feeders[feeder].block)
-        blocks += [name, *beside.get(thing, ())]
+        if name in wiring.feeders:
+            blocks.append(wiring.feeders[name].block)
+        blocks += [name, *beside.get(name, ())]
     lit = (wiring.driver_of(h.name) for s in obligation.signals for h in plan.signals[s].heads)
     drivers = [*(driver.name for driver in lit if driver), *names]
     return About(
@@ -88,6 +87,14 @@ def about(plan: Plan, obligation: Obligation, named: Iterable[str]) -> About:
         _those(drivers, wiring.drivers),
         _HELPFUL.get(obligation.property, _SITUATION),
     )
+
+
+def _names(plan: Plan, what: Observable) -> tuple[str, ...]:
+    """What a fact is about: of faults, the feeder or the gap."""
+    if what.kind != "fault":
+        return (what.name,)
+    fault = plan.equipment.fault_of(what)
+    return fault.subjects if fault.kind in (FaultKind.FEEDER, FaultKind.GAP) else ()
 
 
 def _those(names: Iterable[str], known: Iterable[str]) -> tuple[str, ...]:

@@ -25,6 +25,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.derive_equipment import with_wiring
+from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.properties.catalog import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import broken, counts_against, harms
 from verifier.properties.obligation import Obligation
@@ -103,9 +104,10 @@ class Rewirer:
 
     def left(self, wired: _Wired, obligation: Obligation, finding: Finding) -> Judgement:
         """What is left of the trouble in a plan wired otherwise."""
-        faults = [what for what, _ in finding.situation if what.kind == "fault"]
-        there = [wired.plan.equipment.fault(what.name) for what in faults]
-        present = [what for what in there if what is not None]
+        equipment = self._before.plan.equipment
+        faults = [equipment.fault_of(w) for w, _ in finding.situation if w.kind == "fault"]
+        there = [wired.plan.equipment.same(fault) for fault in faults]
+        present = [fault.what for fault in there if fault is not None]
         if len(present) < len(faults):
             return "no help"
         try:
@@ -172,9 +174,9 @@ class Rewirer:
         touches = Touches(wired.world)
         about = self._reach.about(touched)
         near, far = _faults_near(wired.plan, touches, about)
-        after = touches.world(near)
-        known = (self._before.plan.equipment.fault(what.name) for what in near)
-        before = self._touches_before.world(what for what in known if what)
+        after = touches.world(fault.what for fault in near)
+        known = (self._before.plan.equipment.same(fault) for fault in near)
+        before = self._touches_before.world(fault.what for fault in known if fault)
         reached = self._reach.signals(touched, before, after)
         check = SituationCheck.of(wired.world, self._timeout)
         if not isinstance(check.find(TRUE), Exists):
@@ -192,7 +194,7 @@ class Rewirer:
                 safe.append(asked)
             elif self._held_before(asked.key):
                 return None
-        worlds = [after, *(touches.world([what]) for what in far)]
+        worlds = [after, *(touches.world([fault.what]) for fault in far)]
         failing = self._failing(worlds, safe, reached)
         if failing is None or (failing and not failing <= self._failing_before()):
             return None
@@ -241,17 +243,16 @@ class Rewirer:
         return self._before
 
 
-def _faults_near(
-    plan: Plan, touches: Touches, about: set[str]
-) -> tuple[list[Observable], list[Observable]]:
+def _faults_near(plan: Plan, touches: Touches, about: set[str]) -> tuple[list[Fault], list[Fault]]:
     """What may break and touches one of these directly: those things that touch little else,
     and those that reach far. Things that can fail no file are left out."""
-    near: list[Observable] = []
-    far: list[Observable] = []
+    near: list[Fault] = []
+    far: list[Fault] = []
     for fault in plan.equipment.faults:
         names = touches.directly(fault.what)
-        if fault.kind != "report-stuck" and names & about:
-            (far if len(names) > FAR_REACHING else near).append(fault.what)
+        stuck = fault.kind in (FaultKind.DETECTOR, FaultKind.CONTACT)
+        if not stuck and names & about:
+            (far if len(names) > FAR_REACHING else near).append(fault)
     return near, far
 
 
@@ -328,8 +329,8 @@ class _Search:
 
     def cheapest(self) -> tuple[Rewiring, ...]:
         before = self._rewirer.before
-        names = [what.name for what, _ in self._finding.situation]
-        asked = about(before.plan, self._obligation, names)
+        facts = [what for what, _ in self._finding.situation]
+        asked = about(before.plan, self._obligation, facts)
         every = changes(before.plan, asked)
         # Two changes of what is there cost less than new equipment.
         for single in ([c for c in every if c.cost < NEW], [c for c in every if c.cost >= NEW]):

@@ -5,7 +5,7 @@ the supplies, then district by district its bus and, block by block, feeders, de
 contacts and machines, then the drivers whose signals stand there and their lamps.
 
 A run in the file is one way; each is two conductors. Names are those of
-:mod:`verifier.plan.wiring.derive_equipment`, so that the failure table and this list speak of the
+:mod:`verifier.plan.wiring.faults`, so that the failure table and this list speak of the
 same wires.
 """
 
@@ -16,14 +16,7 @@ from typing import Literal
 
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
-from verifier.plan.wiring.derive_equipment import (
-    bus,
-    common_return,
-    feeder_wire,
-    power_wire,
-    readers,
-    wire,
-)
+from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Run, Supply, Wiring
 from verifier.properties.wiring import lamp_colors
 
@@ -89,7 +82,7 @@ def sharing(supply: str | None, wiring: Wiring) -> tuple[str, ...]:
 class _Harness:
     def __init__(self, plan: Plan):
         self.plan, self.wiring = plan, plan.wiring
-        self.readers = readers(plan)
+        self.equipment = plan.equipment
         self.section = SUPPLIES
 
     def everything(self) -> Iterator[Conductor]:
@@ -144,10 +137,10 @@ class _Harness:
                     f"fuse of {supply.name}", f"{supply.name} {_out(supply)}",
                     f"fuse of {supply.name}", role, supply.name, supply.name,
                 )  # fmt: skip
-        for number, group in enumerate(self.wiring.common_returns):
+        for group in self.wiring.common_returns:
             for one, other in pairwise(group):
                 yield self._conductor(
-                    common_return(number, self.wiring), f"{one} return", f"{other} return",
+                    fault_name(FaultKind.COMMON_RETURN, *group), f"{one} return", f"{other} return",
                     "return", one, one, also=other,
                 )  # fmt: skip
 
@@ -171,7 +164,13 @@ class _Harness:
         ends = ((self._hot(supply), "A"), (self._return(supply), "B"))
         for (start, side), role in zip(ends, _RAILS, strict=True):
             yield self._conductor(
-                bus(name), start, f"bus {name} {side}", role, supply, name, run=district.run
+                fault_name(FaultKind.BUS, name),
+                start,
+                f"bus {name} {side}",
+                role,
+                supply,
+                name,
+                run=district.run,
             )
 
     def _block(self, block: str) -> Iterator[Conductor]:
@@ -186,7 +185,7 @@ class _Harness:
             )
             for side, role in zip("AB", _RAILS, strict=True):
                 yield self._conductor(
-                    feeder_wire(feeder.name), f"{source} {side}",
+                    fault_name(FaultKind.FEEDER, feeder.name), f"{source} {side}",
                     f"{block} rail {side}, {feeder.name}", role, supply, block,
                     run=feeder.run, through=passes if side == "A" else (),
                 )  # fmt: skip
@@ -208,26 +207,28 @@ class _Harness:
             ("return", self._return(supply), f"{to} -"),
         )
         for role, start, end in wires:
-            yield self._conductor(power_wire(name), start, end, role, supply, name, run=run)
+            wire = fault_name(FaultKind.POWER_WIRE, name)
+            yield self._conductor(wire, start, end, role, supply, name, run=run)
 
     def _detector(self, detector: Detector) -> Iterator[Conductor]:
         yield from self._power(detector.name, detector.supply, detector.name)
-        for reader in self.readers.get((detector.name, False), ("",)):
+        for reader in self.equipment.detector_readers[detector.name] or ("",):
             driver = self.wiring.drivers.get(reader)
             name, supply = detector.name, driver.supply if driver else detector.supply
             yield self._conductor(
-                wire(name, reader), f"{name} output", _input(reader, name), "detector output",
-                supply, name, also=None if detector.isolated else detector.supply,
+                fault_name(FaultKind.DETECTOR_WIRE, name, reader), f"{name} output",
+                _input(reader, name), "detector output", supply, name,
+                also=None if detector.isolated else detector.supply,
             )  # fmt: skip
 
     def _machine(self, machine: Machine) -> Iterator[Conductor]:
         name = machine.turnout
         contacts = machine.contacts or ()
         for leg in contacts:
-            for reader in self.readers.get((name, True), ("",)):
+            for reader in self.equipment.contact_readers[name] or ("",):
                 driver = self.wiring.drivers.get(reader)
                 yield self._conductor(
-                    wire(f"{name} {leg}", reader), f"{name} {leg} contact",
+                    fault_name(FaultKind.CONTACT_WIRE, name, leg, reader), f"{name} {leg} contact",
                     _input(reader, f"{name} {leg}"), "contact",
                     driver.supply if driver else machine.supply, name,
                 )  # fmt: skip
@@ -249,7 +250,7 @@ class _Harness:
         """The other side of the contacts: to the return of what reads them, once for each
         group of supplies that have one."""
         read = [
-            self.wiring.drivers[r].supply for r in self.readers.get((machine.turnout, True), ())
+            self.wiring.drivers[r].supply for r in self.equipment.contact_readers[machine.turnout]
         ]
         for group in dict.fromkeys(sharing(supply, self.wiring) for supply in read or [None]):
             here = machine.supply if machine.supply in group else None

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from verifier.diagnosis.alike import differing
-from verifier.diagnosis.bench import Bench, Colors
+from verifier.diagnosis.bench import Bench, Colors, faults_in
 from verifier.diagnosis.suspects import Suspect
 from verifier.engines.results import Impossible, Interrupted
 from verifier.engines.smt.situations import SituationCheck
@@ -177,7 +177,7 @@ class Replays:
     def _goings(self, wrong: Wrong) -> Iterator[Going]:
         """The layout with it wrong, once for each way in which current may flow."""
         wired = self._bench.wired(wrong.group)
-        broken = {s.broken: s.states[0] for s in wrong.group if s.broken is not None}
+        broken = faults_in(wired, wrong.group)
         open_ = [what for what in wired.inputs if what.kind == "current"]
         for states in product(*(what.values for what in open_)):
             flows = dict(zip(open_, states, strict=True))

@@ -113,8 +113,8 @@ class _Still:
         """What must never come about, and does. With something broken, it is what then
         counts."""
         situation = self.situation
-        broken = {what for what, _ in situation if what.kind == "fault"}
-        faults = [f for f in self.plan.equipment.faults if f.what in broken]
+        broken = (what for what, _ in situation if what.kind == "fault")
+        faults = [self.plan.equipment.fault_of(what) for what in broken]
         asked = self.reading.harms if faults else self.reading.asked
         for obligation in asked:
             if obligation.over != "situations":

@@ -10,6 +10,7 @@ from verifier.drawing.names import gap_name
 from verifier.explain.state_text import fact_words
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
+from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.workbench.situation_play import controls
 
 _LABELS = {
@@ -41,7 +42,7 @@ def state_words(plan: Plan, what: Observable, state: str) -> str:
 def group_of(plan: Plan, what: Observable) -> str:
     """Under which heading the page lists it; of faults, the property that asks about them."""
     if what.kind == "fault":
-        return next((f.kind for f in plan.equipment.faults if f.what == what), "fault")
+        return plan.equipment.fault_of(what).kind.property_name
     return what.kind
 
 
@@ -50,12 +51,12 @@ def drawn_things(plan: Plan, things: Iterable[Observable]) -> dict[str, list[str
     click changes first."""
     things = list(things)
     keys = {f"{what.kind} {what.name}" for what in things}
-    faults = [what for what in things if what.kind == "fault"]
+    faults = [plan.equipment.fault_of(what) for what in things if what.kind == "fault"]
     found: dict[str, list[str]] = {}
 
     def add(drawn: str, own: Iterable[str], names: Iterable[str]) -> None:
         about = set(names)
-        broken = [f"fault {f.name}" for f in faults if about & _names_in(f.name)]
+        broken = [f"fault {f.name}" for f in faults if about.intersection(f.subjects)]
         found[drawn] = [*(key for key in dict.fromkeys(own) if key in keys), *broken]
 
     for block in plan.blocks:
@@ -87,11 +88,7 @@ def drawn_things(plan: Plan, things: Iterable[Observable]) -> dict[str, list[str
     for joint in plan.track.joints:
         for beside in (*plan.equipment.gaps, *plan.equipment.joined):
             if beside.span == joint.span:
-                ways = (f"fault gap {beside.name}", f"current {beside.name}")
+                name = fault_name(FaultKind.GAP, beside.name)
+                ways = (f"fault {name}", f"current {beside.name}")
                 found[f"gap {gap_name(joint)}"] = [key for key in ways if key in keys]
     return found
-
-
-def _names_in(fault: str) -> set[str]:
-    """The names that the name of a fault is made of: `wire from D-Main to B1`."""
-    return set(fault.replace(",", " ").split())

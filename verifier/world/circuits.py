@@ -1,6 +1,6 @@
 """The wiring as logic: what is reported, as a function of truth and of what is broken.
 
-In: a plan and whether anything may be broken. Out: expressions over truth, commands and
+In: a plan and the faults that may be present. Out: expressions over truth, commands and
 faults. :mod:`verifier.reference.equipment` works out the same, by itself, for one situation.
 """
 
@@ -20,32 +20,45 @@ from verifier.logic.expr import (
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.derive_equipment import by_way_of, common_return, power_wire, wire
+from verifier.plan.wiring.derive_equipment import by_way_of
 from verifier.plan.wiring.equipment import Beside
+from verifier.plan.wiring.faults import (
+    DISOBEYED,
+    STOPPED,
+    STUCK_CLOSED,
+    STUCK_OCCUPIED,
+    FaultKind,
+)
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine
 
 _LEGS = {"normal": "reverse", "reverse": "normal"}
 
 
 class Circuits:
-    """What the equipment of one plan makes of truth. ``faults`` may be broken; everything
-    else is sound."""
+    """What the equipment of one plan makes of truth. ``faults`` are the observables of the
+    plan's faults that may be present; every other fault is absent.
+
+    Raises :class:`~verifier.plan.wiring.faults.UnknownFault` for one that the plan does not
+    have, here and wherever it is asked about."""
 
     def __init__(self, plan: Plan, faults: Iterable[Observable]):
         self.plan = plan
         self.wiring = plan.wiring
         self.equipment = plan.equipment
-        self.faults = {what.name: what for what in faults}
+        self._faults = frozenset(self.equipment.fault_of(what).what for what in faults)
         self._inputs = {(what.kind, what.name): what for what in plan.inputs}
         self._sensed: dict[str, Expr] = {}
+        heads = (head for signal in plan.signals.values() for head in signal.heads)
+        self._lamps = {h.name: {c for c in h.color.values if c != "dark"} for h in heads}
 
-    def fault(self, name: str, *states: str) -> Expr:
-        """That something is broken (in one of these ways, in any when none is given)."""
-        what = self.faults.get(name)
-        return atom(what, *(states or what.values[1:])) if what else FALSE
+    def broken(self, kind: FaultKind, *subjects: str, ways: tuple[str, ...] = ()) -> Expr:
+        """The fault is present (in one of these ways; in any, when none is given)."""
+        fault = self.equipment.fault(kind, *subjects)
+        return atom(fault.what, *(ways or fault.ways)) if fault.what in self._faults else FALSE
 
-    def sound(self, name: str) -> Expr:
-        return negation(self.fault(name))
+    def sound(self, kind: FaultKind, *subjects: str) -> Expr:
+        """The fault is absent."""
+        return negation(self.broken(kind, *subjects))
 
     # -------------------------------------------------------------- truth
 
@@ -61,16 +74,15 @@ class Circuits:
         machine = self.wiring.machines.get(turnout)
         if machine is None or machine.motor is None:
             return atom(observables.points(turnout), state)
-        name = f"machine of {turnout}"
-        sound, moving = self.sound(name), self._moves(machine, "moving")
+        sound, moving = self.sound(FaultKind.MACHINE, turnout), self._moves(machine, "moving")
         if state == "open":
-            return disjunction(
-                self.fault(name, "stopped between its ends"), conjunction(sound, moving)
-            )
+            stopped = self.broken(FaultKind.MACHINE, turnout, ways=(STOPPED,))
+            return disjunction(stopped, conjunction(sound, moving))
         # Without power it lies as it did when it was told otherwise, or it was told nothing.
         fed = self.fed(turnout, machine.supply)
         left = conjunction(negation(fed), self._moves(machine, observables.AS_BEFORE))
-        before = disjunction(self.fault(name, "did not obey"), conjunction(sound, left))
+        disobeyed = self.broken(FaultKind.MACHINE, turnout, ways=(DISOBEYED,))
+        before = disjunction(disobeyed, conjunction(sound, left))
         return disjunction(
             conjunction(sound, negation(moving), negation(left), self._commanded(machine, state)),
             conjunction(before, self._commanded(machine, _LEGS[state])),
@@ -91,20 +103,22 @@ class Circuits:
         """That a supply, and those it is fed by, are on."""
         lost = []
         while supply is not None:
-            lost.append(self.fault(f"supply {supply}"))
+            lost.append(self.broken(FaultKind.SUPPLY, supply))
             supply = self.wiring.supplies[supply].fed_by
         return negation(disjunction(*lost))
 
     def fed(self, name: str, supply: str | None) -> Expr:
         """That a detector, driver or machine has power."""
-        return conjunction(self.on(supply), self.sound(power_wire(name)))
+        if supply is None:
+            return TRUE
+        return conjunction(self.on(supply), self.sound(FaultKind.POWER_WIRE, name))
 
     def powered(self, block: str) -> Expr:
         """That a block has track power."""
         district = self.wiring.districts.get(self.wiring.district_of.get(block, ""))
         if district is None:
             return TRUE
-        return conjunction(self.on(district.supply), self.sound(f"bus of {district.name}"))
+        return conjunction(self.on(district.supply), self.sound(FaultKind.BUS, district.name))
 
     # -------------------------------------------------------------- reports
 
@@ -129,8 +143,15 @@ class Circuits:
         return tuple(of(a) for v in what.values if isinstance(a := atom(what, v), Atom))
 
     def lights(self, head: str, color: str) -> Expr:
-        """That lamp and wire of a head are sound."""
-        return conjunction(self.sound(f"head {head}"), self.sound(f"lamp {head} {color}"))
+        """A head that is driven in a color lights. A head that shows another's color, as
+        their wires are swapped, has no lamp of that color that can fail."""
+        if self.wiring.driver_of(head) is None:
+            return TRUE
+        lamp = color in self._lamps[head]
+        return conjunction(
+            self.sound(FaultKind.HEAD, head),
+            self.sound(FaultKind.LAMP, head, color) if lamp else TRUE,
+        )
 
     def _clear(self, block: str, reader: str) -> Expr:
         detectors = self.wiring.detectors_of(block)
@@ -142,10 +163,10 @@ class Circuits:
         return atom(self._inputs.get(("standing", block)) or observables.stock(block), "vacant")
 
     def _says_clear(self, detector: Detector, reader: str) -> Expr:
-        name = f"detector {detector.name}"
+        kind, name = FaultKind.DETECTOR, detector.name
         occupied = disjunction(
-            self.fault(name, "stuck at occupied"),
-            conjunction(self.sound(name), self._senses(detector)),
+            self.broken(kind, name, ways=(STUCK_OCCUPIED,)),
+            conjunction(self.sound(kind, name), self._senses(detector)),
         )
         usable = self.usable(detector, reader)
         if detector.closed_when == "occupied":
@@ -154,13 +175,16 @@ class Circuits:
 
     def usable(self, detector: Detector, reader: str) -> Expr:
         """That a reader's input follows the detector's output at all."""
-        driver = self.wiring.drivers.get(reader)
+        driver = self.wiring.drivers[reader] if reader else None
         heard = TRUE
         if driver is not None:
             read = _reads(driver, detector.name, contacts=False)
             heard = conjunction(constant(read), self._hears(driver, detector))
+        wired = reader in self.equipment.detector_readers[detector.name]
         return conjunction(
-            heard, self.fed(detector.name, detector.supply), self.sound(wire(detector.name, reader))
+            heard,
+            self.fed(detector.name, detector.supply),
+            self.sound(FaultKind.DETECTOR_WIRE, detector.name, reader) if wired else TRUE,
         )
 
     def _hears(self, driver: Driver, detector: Detector) -> Expr:
@@ -175,7 +199,7 @@ class Circuits:
         for number, group in enumerate(self.wiring.common_returns):
             if one not in group or number in passed:
                 continue
-            sound = self.sound(common_return(number, self.wiring))
+            sound = self.sound(FaultKind.COMMON_RETURN, *group)
             if other in group:
                 yield sound
                 continue
@@ -202,17 +226,19 @@ class Circuits:
         return conjunction(made[state], negation(made[_LEGS[state]]))
 
     def _made(self, machine: Machine, leg: str, reader: str) -> Expr:
-        driver = self.wiring.drivers.get(reader)
+        driver = self.wiring.drivers[reader] if reader else None
         if driver and not _reads(driver, machine.turnout, contacts=True):
             return FALSE
         swapped = machine.turnout in self.wiring.swapped_contacts
         lies = self._lies(machine.turnout, _LEGS[leg] if swapped else leg)
-        name = f"{machine.turnout} {leg}"
-        contact = f"contact {name}"
+        contact = FaultKind.CONTACT, machine.turnout, leg
         made = disjunction(
-            self.fault(contact, "stuck closed"), conjunction(self.sound(contact), lies)
+            self.broken(*contact, ways=(STUCK_CLOSED,)), conjunction(self.sound(*contact), lies)
         )
-        return conjunction(made, self.sound(wire(name, reader)))
+        if reader not in self.equipment.contact_readers[machine.turnout]:
+            return made
+        wire = self.sound(FaultKind.CONTACT_WIRE, machine.turnout, leg, reader)
+        return conjunction(made, wire)
 
     # -------------------------------------------------------------- detection
 
@@ -266,9 +292,11 @@ class Circuits:
         """That what stock beside ``feeder`` draws passes the detector: through that feeder,
         or, where it is broken, through whichever of the block's others are not."""
         others = [name for name in self._feeders(block) if name != feeder]
-        sound = disjunction(*(self.sound(f"feeder {name}") for name in others))
-        passed = conjunction(*(self.fault(f"feeder {n}") for n in others if n not in through))
-        broken = self.fault(f"feeder {feeder}")
+        sound = disjunction(*(self.sound(FaultKind.FEEDER, name) for name in others))
+        passed = conjunction(
+            *(self.broken(FaultKind.FEEDER, n) for n in others if n not in through)
+        )
+        broken = self.broken(FaultKind.FEEDER, feeder)
         return disjunction(
             conjunction(constant(feeder in through), negation(broken)),
             conjunction(broken, sound, passed),
@@ -296,7 +324,7 @@ class Circuits:
         if not states:
             return FALSE
         if not beside.joined:
-            return self.fault(f"gap {beside.name}", *states)
+            return self.broken(FaultKind.GAP, beside.name, ways=states)
         return atom(observables.current(beside.name, beside.states), *states)
 
     # -------------------------------------------------------------- dead inputs

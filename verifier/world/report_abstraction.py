@@ -11,6 +11,8 @@ from verifier.logic.expr import TRUE, Expr, atom, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
+from verifier.plan.wiring import faults
+from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.circuits import Circuits
 from verifier.world.lenses import Lenses
@@ -23,12 +25,12 @@ _REMEMBERED_OR_COMMANDED = ("lever", "button", "relay", "timer", "traffic")
 
 def missing(report: Observable) -> Observable:
     """Whether an input is dead, and the drivers that read it notice."""
-    return observables.fault(f"{report.kind} {report.name}", ("missing",))
+    return faults.observable(FaultKind.INPUT_MISSING, report.kind, report.name)
 
 
 def lamp_out(head: str) -> Observable:
     """Whether the lamp that a head is told to light does not light."""
-    return observables.fault(f"lamp {head}", ("out",))
+    return faults.observable(FaultKind.HEAD_UNLIT, head)
 
 
 class ReportedWorld(World):
@@ -44,7 +46,7 @@ class ReportedWorld(World):
         kept = (what for what in plan.inputs if what.kind in _REMEMBERED_OR_COMMANDED)
         self.inputs = (*reports, *kept, *self.faults)
         self._is_input = frozenset(self.inputs)
-        self._circuits = _AtTheInputs(plan, self.faults)
+        self._circuits = _AtTheInputs(plan, ())
         self._lenses = Lenses(plan, self._circuits, self._reader_of)
 
     def _reader_of(self, head: str) -> Reader:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from verifier.plan import observables
 from verifier.plan.model import Joint, Move, Plan, Port
 from verifier.plan.track.build_track import moves_over
-from verifier.plan.wiring.equipment import NO_EQUIPMENT
+from verifier.plan.wiring.derive_equipment import equip
 from verifier.plan.wiring.wiring_model import Wiring
 
 
@@ -23,10 +23,11 @@ def running_plan(plan: Plan) -> Plan:
     }
     inputs = plan.unwired_inputs or plan.inputs
     told = [observables.thrown(name) for name, m in machines.items() if m.contacts == ()]
+    wiring = Wiring(machines=machines, units=plan.wiring.units)
     return replace(
         plan,
-        wiring=Wiring(machines=machines, units=plan.wiring.units),
-        equipment=NO_EQUIPMENT,
+        wiring=wiring,
+        equipment=equip(wiring, plan.track, plan.blocks, plan.signals, plan.conditions),
         inputs=(*inputs, *(what for what in told if what not in inputs)),
         unwired_inputs=inputs,
     )

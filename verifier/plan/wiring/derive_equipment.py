@@ -4,13 +4,11 @@ break.
 In: the track and the wiring. Out: an :class:`Equipment`.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from collections.abc import Set as AbstractSet
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from types import MappingProxyType
 
-from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.model import (
     Block,
@@ -24,7 +22,8 @@ from verifier.plan.model import (
     says_asked,
 )
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Fault, Geometry, Place
+from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, Place
+from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
 
 # While a gap is bridged, or missing, stock beside it draws through the feeders of both
@@ -33,8 +32,8 @@ from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number,
 OWN_SHARE = Fraction(1, 10)
 
 
-# By driver: the blocks and turnouts whose reports the rules of its heads ask for.
-Asked = Mapping[str, AbstractSet[tuple[str, str]]]
+# By detector, or by turnout with contacts: the drivers wired to it.
+Readers = dict[str, tuple[str, ...]]
 
 
 def equip(
@@ -50,25 +49,13 @@ def equip(
     geometry, spots_of = _spots(wiring)
     places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
     gaps, joined = _neighbors(wiring, track)
-    faults = tuple(_faults(wiring, gaps, signals, _asked(wiring, signals, conditions)))
+    detector_readers, contact_readers = _readers(wiring, signals, conditions)
+    faults = tuple(_faults(wiring, gaps, signals, detector_readers, contact_readers))
     return Equipment(
-        MappingProxyType(places),
-        MappingProxyType(geometry),
-        MappingProxyType(spots_of),
-        joined,
-        gaps,
-        faults,
-        MappingProxyType({fault.name: fault.what for fault in faults}),
-        MappingProxyType(_by_block((*gaps, *joined))),
-    )
-
-
-def _by_block(neighbors: Iterable[Beside]) -> dict[str, tuple[Beside, ...]]:
-    found: dict[str, tuple[Beside, ...]] = {}
-    for beside in neighbors:
-        for block in beside.blocks:
-            found[block] = (*found.get(block, ()), beside)
-    return found
+        MappingProxyType(places), MappingProxyType(geometry), MappingProxyType(spots_of),
+        joined, gaps, faults,
+        MappingProxyType(detector_readers), MappingProxyType(contact_readers),
+    )  # fmt: skip
 
 
 def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
@@ -243,17 +230,20 @@ def by_way_of(block: str) -> str:
 
 
 def _faults(
-    wiring: Wiring, gaps: Sequence[Beside], signals: Mapping[str, Signal], asked: Asked
+    wiring: Wiring,
+    gaps: Sequence[Beside],
+    signals: Mapping[str, Signal],
+    detector_readers: Readers,
+    contact_readers: Readers,
 ) -> Iterator[Fault]:
-    yield from _wires(wiring, asked)
+    yield from _wires(wiring, detector_readers, contact_readers)
     moving = {
         name for m in wiring.machines.values() if m.motor for name in _feeding(m.supply, wiring)
     }
     for supply in wiring.supplies.values():
-        off = observables.fault(f"supply {supply.name}", ("off",))
-        yield Fault("supply-lost", off, supply.span, supply.name in moving)
+        yield Fault(FaultKind.SUPPLY, (supply.name,), supply.span, supply.name in moving)
     for gap in gaps:
-        yield Fault("gap-bridged", observables.fault(f"gap {gap.name}", gap.states), gap.span)
+        yield Fault(FaultKind.GAP, (gap.name,), gap.span, ways=gap.states)
     heads = {head.name: head for signal in signals.values() for head in signal.heads}
     for driver in wiring.drivers.values():
         for name in driver.heads:
@@ -261,24 +251,12 @@ def _faults(
                 yield from _lamps(heads[name])
     for machine in wiring.machines.values():
         if machine.motor:
-            stalled = ("stopped between its ends", "did not obey")
-            yield Fault(
-                "points-stalled", observables.fault(f"machine of {machine.turnout}", stalled),
-                machine.span, moves_points=True,
-            )  # fmt: skip
+            yield Fault(FaultKind.MACHINE, (machine.turnout,), machine.span, moves_points=True)
     for detector in wiring.detectors.values():
-        states = ("stuck at clear", "stuck at occupied")
-        yield Fault(
-            "report-stuck", observables.fault(f"detector {detector.name}", states), detector.span
-        )
+        yield Fault(FaultKind.DETECTOR, (detector.name,), detector.span)
     for machine in wiring.machines.values():
         for leg in machine.contacts or ():
-            name = f"contact {machine.turnout} {leg}"
-            yield Fault(
-                "report-stuck",
-                observables.fault(name, ("stuck closed", "stuck open")),
-                machine.span,
-            )
+            yield Fault(FaultKind.CONTACT, (machine.turnout, leg), machine.span)
 
 
 def _feeding(supply: str | None, wiring: Wiring) -> Iterator[str]:
@@ -291,98 +269,65 @@ def _feeding(supply: str | None, wiring: Wiring) -> Iterator[str]:
 def _lamps(head: Head) -> Iterator[Fault]:
     for color in head.color.values:
         if color != "dark":
-            what = observables.fault(f"lamp {head.name} {color}", ("out",))
-            yield Fault("lamp-out", what, head.span)
-    yield Fault("lamp-out", observables.fault(f"head {head.name}", ("dark",)), head.span)
+            yield Fault(FaultKind.LAMP, (head.name, color), head.span)
+    yield Fault(FaultKind.HEAD, (head.name,), head.span)
 
 
-def _wires(wiring: Wiring, asked: Asked) -> Iterator[Fault]:
-    # Without drivers there is one reader without a name.
-    nobody = () if wiring.drivers else ("",)
-
-    def broken(name: str, span: Span) -> Fault:
-        return Fault("wire-broken", observables.fault(name, ("broken",)), span)
-
+def _wires(wiring: Wiring, detector_readers: Readers, contact_readers: Readers) -> Iterator[Fault]:
     for district in wiring.districts.values():
-        yield broken(bus(district.name), district.span)
+        yield Fault(FaultKind.BUS, (district.name,), district.span)
     for feeder in wiring.feeders.values():
-        yield broken(feeder_wire(feeder.name), feeder.span)
-    for number, group in enumerate(wiring.common_returns):
-        yield broken(common_return(number, wiring), wiring.supplies[group[0]].span)
+        yield Fault(FaultKind.FEEDER, (feeder.name,), feeder.span)
+    for group in wiring.common_returns:
+        yield Fault(FaultKind.COMMON_RETURN, group, wiring.supplies[group[0]].span)
     powered: tuple[Detector | Driver, ...] = (*wiring.detectors.values(), *wiring.drivers.values())
     for thing in powered:
         if thing.supply is not None:
-            yield broken(power_wire(thing.name), thing.span)
+            yield Fault(FaultKind.POWER_WIRE, (thing.name,), thing.span)
     for machine in wiring.machines.values():
         if machine.motor and machine.supply is not None:
-            yield replace(broken(power_wire(machine.turnout), machine.span), moves_points=True)
-    readers = _readers(wiring, asked)
+            yield Fault(FaultKind.POWER_WIRE, (machine.turnout,), machine.span, moves_points=True)
     for detector in wiring.detectors.values():
-        for reader in readers.get((detector.name, False), nobody):
-            yield broken(wire(detector.name, reader), detector.span)
+        for reader in detector_readers[detector.name]:
+            yield Fault(FaultKind.DETECTOR_WIRE, (detector.name, reader), detector.span)
     for machine in wiring.machines.values():
         for leg in machine.contacts or ():
-            for reader in readers.get((machine.turnout, True), nobody):
-                yield broken(wire(f"{machine.turnout} {leg}", reader), machine.span)
+            for reader in contact_readers[machine.turnout]:
+                wired = (machine.turnout, leg, reader)
+                yield Fault(FaultKind.CONTACT_WIRE, wired, machine.span)
 
 
-def _asked(
+def _readers(
     wiring: Wiring, signals: Mapping[str, Signal], conditions: Mapping[str, NamedCondition]
-) -> Asked:
-    asked: dict[str, set[tuple[str, str]]] = {}
+) -> tuple[Readers, Readers]:
+    """By detector, and by turnout with contacts: the drivers it is wired to. A driver that
+    does not say what it reads is wired to what its rules ask for."""
+    asked: dict[str, set[tuple[str, str]]] = {name: set() for name in wiring.drivers}
     for signal in signals.values():
         drivers = {d.name for head in signal.heads if (d := wiring.driver_of(head.name))}
         for says in says_asked(signal, conditions) if drivers else ():
             for driver in drivers:
-                asked.setdefault(driver, set()).add((says.what.kind, says.what.name))
-    return asked
+                asked[driver].add((says.what.kind, says.what.name))
+    nobody = () if wiring.drivers else ("",)
 
+    def reading(name: str, of: str, kind: str, *, contacts: bool) -> tuple[str, ...]:
+        return nobody or tuple(
+            driver.name
+            for driver in wiring.drivers.values()
+            if (
+                (kind, of) in asked[driver.name]
+                if driver.reads is None
+                else any((r.name, r.contacts) == (name, contacts) for r in driver.reads)
+            )
+        )
 
-def _readers(wiring: Wiring, asked: Asked) -> dict[tuple[str, bool], list[str]]:
-    """By detector, and by turnout with contacts: the drivers it is wired to. Where one does
-    not say what it reads, it is wired to what its rules ask for."""
-    readers: dict[tuple[str, bool], list[str]] = {}
-    for driver in wiring.drivers.values():
-        if driver.reads is not None:
-            read = {(reading.name, reading.contacts) for reading in driver.reads}
-        else:
-            wanted = asked.get(driver.name, ())
-            read = {(name, True) for kind, name in wanted if kind == "points report"}
-            read |= {
-                (detector.name, False)
-                for kind, name in wanted
-                if kind == "block report"
-                for detector in wiring.detectors_of(name)
-            }
-        for item in sorted(read):
-            readers.setdefault(item, []).append(driver.name)
-    return readers
-
-
-def readers(plan: Plan) -> Mapping[tuple[str, bool], Sequence[str]]:
-    """By detector, and (True) by turnout with contacts: the drivers it is wired to."""
-    return _readers(plan.wiring, _asked(plan.wiring, plan.signals, plan.conditions))
-
-
-def bus(district: str) -> str:
-    """The name of the wires that lead from a supply to its district."""
-    return f"bus of {district}"
-
-
-def feeder_wire(name: str) -> str:
-    return f"feeder {name}"
-
-
-def power_wire(name: str) -> str:
-    """The name of the wire that brings a detector, driver or machine its power."""
-    return f"power wire of {name}"
-
-
-def common_return(number: int, wiring: Wiring) -> str:
-    """The name of a common return, by its position in the file."""
-    return f"common return of {' and '.join(wiring.common_returns[number])}"
-
-
-def wire(source: str, reader: str) -> str:
-    """The name of the wire from a detector or contact to a driver."""
-    return f"wire from {source} to {reader}" if reader else f"wire from {source}"
+    return (
+        {
+            d.name: reading(d.name, d.block, "block report", contacts=False)
+            for d in wiring.detectors.values()
+        },
+        {
+            m.turnout: reading(m.turnout, m.turnout, "points report", contacts=True)
+            for m in wiring.machines.values() if m.contacts
+        },
+    )  # fmt: skip

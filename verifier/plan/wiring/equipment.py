@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from verifier.language.source import Span
 from verifier.plan.observables import Observable
+from verifier.plan.wiring.faults import Fault, FaultKind, UnknownFault
 from verifier.plan.wiring.wiring_model import Number
 
 
@@ -48,23 +49,12 @@ class Beside:
 
 
 @dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing that may break: ``what`` is its observable, ``kind`` the property that asks
-    about it. ``moves_points``: with it, points may lie otherwise than without."""
-
-    kind: str
-    what: Observable
-    span: Span
-    moves_points: bool = False
-
-    @property
-    def name(self) -> str:
-        return self.what.name
-
-
-@dataclass(frozen=True, slots=True)
 class Equipment:
-    """``spots_of`` gives, by detector, the positions in its block's list of spots."""
+    """What follows from the wiring of a layout.
+
+    ``places`` and ``geometry`` are by block; ``spots_of`` gives, by detector, the positions in
+    its block's list of spots. ``detector_readers`` and ``contact_readers`` give, by detector
+    and by turnout, the drivers that read it: one without a name where there are no drivers."""
 
     places: Mapping[str, tuple[Place, ...]] = field(default_factory=dict)
     geometry: Mapping[str, Geometry] = field(default_factory=dict)
@@ -72,17 +62,43 @@ class Equipment:
     joined: tuple[Beside, ...] = ()
     gaps: tuple[Beside, ...] = ()
     faults: tuple[Fault, ...] = ()
+    detector_readers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    contact_readers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    _faults: Mapping[tuple[FaultKind, tuple[str, ...]], Fault] = field(init=False, repr=False)
+    _fault_of: Mapping[Observable, Fault] = field(init=False, repr=False)
+    _beside: Mapping[str, tuple[Beside, ...]] = field(init=False, repr=False)
 
-    def fault(self, name: str) -> Observable | None:
-        """The observable of a fault by its name, None where nothing of the kind can break."""
-        return self._by_name.get(name)
+    def __post_init__(self) -> None:
+        beside: dict[str, tuple[Beside, ...]] = {}
+        for neighbors in (*self.gaps, *self.joined):
+            for block in neighbors.blocks:
+                beside[block] = (*beside.get(block, ()), neighbors)
+        faults = {(fault.kind, fault.subjects): fault for fault in self.faults}
+        object.__setattr__(self, "_faults", faults)
+        object.__setattr__(self, "_fault_of", {fault.what: fault for fault in self.faults})
+        object.__setattr__(self, "_beside", beside)
+
+    def fault(self, kind: FaultKind, *subjects: str) -> Fault:
+        """The fault of a kind and of these subjects. Raises :class:`UnknownFault`."""
+        found = self._faults.get((kind, subjects))
+        if found is None:
+            raise UnknownFault(f"the plan has no fault {kind.name} of {', '.join(subjects)}")
+        return found
+
+    def fault_of(self, what: Observable) -> Fault:
+        """The fault behind an observable. Raises :class:`UnknownFault`."""
+        found = self._fault_of.get(what)
+        if found is None:
+            raise UnknownFault(f"the plan has no fault {what.name}")
+        return found
+
+    def same(self, fault: Fault) -> Fault | None:
+        """The fault of another plan as it is here; None where there is no such equipment."""
+        return self._faults.get((fault.kind, fault.subjects))
 
     def beside(self, block: str) -> tuple[Beside, ...]:
         """Where a block meets others, at a gap or with the rail joined."""
         return self._beside.get(block, ())
-
-    _by_name: Mapping[str, Observable] = field(default_factory=dict, repr=False)
-    _beside: Mapping[str, tuple[Beside, ...]] = field(default_factory=dict, repr=False)
 
 
 NO_EQUIPMENT = Equipment()
