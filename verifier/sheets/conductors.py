@@ -249,9 +249,8 @@ class _Harness:
     def _contact_return(self, machine: Machine) -> Iterator[Conductor]:
         """The other side of the contacts: to the return of what reads them, once for each
         group of supplies that have one."""
-        read = [
-            self.wiring.drivers[r].supply for r in self.equipment.contact_readers[machine.turnout]
-        ]
+        readers = filter(None, self.equipment.contact_readers[machine.turnout])
+        read = [self.wiring.drivers[reader].supply for reader in readers]
         for group in dict.fromkeys(sharing(supply, self.wiring) for supply in read or [None]):
             here = machine.supply if machine.supply in group else None
             supply = here or (group[0] if group else None)
