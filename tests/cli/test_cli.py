@@ -14,7 +14,7 @@ from verifier.verdicts.exit_codes import ExitCode, worst
 
 ROOT = Path(__file__).resolve().parents[2]
 BROKEN = """
-layout "Tamarack, west switch"
+layout "Fernhook, west switch"
 edge West, Team, Main-East
 block W, OS, M, S
 turnout T1 in OS
@@ -36,7 +36,7 @@ signal 2LB at S | T1
 
 @pytest.fixture
 def broken(tmp_path: Path) -> Path:
-    path = tmp_path / "tamarack.ixl"
+    path = tmp_path / "fernhook.ixl"
     path.write_text(BROKEN)
     return path
 
@@ -180,7 +180,7 @@ def test_a_reader_that_goes_away_is_no_error(broken: Path) -> None:
     done = subprocess.run(
         ["bash", "-c", command], capture_output=True, text=True, timeout=60, check=False
     )
-    assert done.stdout.startswith("Tamarack") and done.stderr == ""
+    assert done.stdout.startswith("Fernhook") and done.stderr == ""
 
 
 def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:

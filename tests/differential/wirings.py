@@ -145,7 +145,7 @@ class Electrician:
         if contacts != "no contacts":
             self.contacts.append(name)
         if self.chance(0.4):
-            line += f" motor {r.choice(['slow-motion 3 s', 'snap'])}"
+            line += f" motor {r.choice(['slow 3 s', 'snap'])}"
             line += self._powered()
         if self.chance(0.4):
             # Now and then one lever throws two turnouts.

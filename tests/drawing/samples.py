@@ -208,10 +208,10 @@ signal 2R at Main-West | T1
 """
 
 LIFT_GATE = """
-edge Millrace, Loon-Lake
+edge Millrace, Loon-Cove
 block West, Bridge, East
 gate G1 on Bridge
-track Millrace = West || Bridge || East = Loon-Lake
+track Millrace = West || Bridge || East = Loon-Cove
 signal 2R at West | Bridge
   Clear when G1 seated and Bridge clear
   Stop  otherwise

@@ -90,7 +90,7 @@ def test_labels_have_their_places_beside_the_track_where_a_tighter_drawing_has_r
     text = (
         SAMPLES["crossover"]
         .replace("West-1", "Heron-Falls-1").replace("West-2", "Heron-Falls-2")
-        .replace("East-1", "Tamarack-1").replace("East-2", "Tamarack-2")
+        .replace("East-1", "Fernhook-1").replace("East-2", "Fernhook-2")
         .replace("P1", "Switch-1").replace("P2", "Switch-2")
     )  # fmt: skip
     plan = load(text)

@@ -18,7 +18,7 @@ driver B2 drives 4RA, 4RB
 """
 
 
-def plan_of(machine: str = "motor slow-motion no contacts") -> Plan:
+def plan_of(machine: str = "motor slow no contacts") -> Plan:
     text = END_OF_SIDING.replace(
         "block Main, Siding, Switch, Single",
         "block Main feeders m1, m2\nblock Siding, Switch, Single",

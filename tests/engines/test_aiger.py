@@ -30,8 +30,8 @@ from verifier.engines.results import Happens
 from verifier.logic.expr import atom, conjunction, negation
 from verifier.logic.transition_system import System
 
-# The report on AIGER 1.9, distribution at github.com/arminbiere/aiger (read in a stored copy
-# [V]): a counter of one bit, bad when it is 1, and a witness.
+# The report on the AIGER format, version 1.9 (read in a stored copy [V]): a counter of one bit,
+# bad when it is 1, and a witness.
 COUNTER = "aag 5 1 1 0 3 1\n2\n4 10 0\n4\n6 5 3\n8 4 2\n10 9 7\n"
 COUNTER_WITNESS = "1\nb0\n0\n1\n1\n.\n"
 # With "the input is never 1" taken for granted the bad state cannot be reached: ours [C].

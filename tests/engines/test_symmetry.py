@@ -17,7 +17,7 @@ SEEDS = range(60)
 
 
 def named(what: Observable) -> Observable:
-    return replace(what, name=f"Tamarack {what.name}")
+    return replace(what, name=f"Fernhook {what.name}")
 
 
 def elsewhere(expr: Expr) -> Expr:

@@ -298,7 +298,7 @@ def test_a_stuck_detector() -> None:
 
 
 def test_no_contacts_tell_what_was_commanded() -> None:
-    plan = wired(machine="motor slow-motion powered by Bus no contacts",
+    plan = wired(machine="motor slow powered by Bus no contacts",
                  driver="reads D-Main, D-Siding, D-Switch")  # fmt: skip
     assert below(chain(plan, {"motion T1": "moving"}), "T1 reports") == [
         "T1 reports normal, though it lies open, between its ends",
@@ -443,7 +443,7 @@ VARIANTS: tuple[dict[str, str], ...] = (
     {},
     {"siding": "s1", "output": "output closed when occupied"},
     {"trains": "300 mm to 1200 mm, detectable at the locomotive only", "machine": "contact normal"},
-    {"joint": "=", "machine": "motor slow-motion powered by Bus-2 no contacts",
+    {"joint": "=", "machine": "motor slow powered by Bus-2 no contacts",
      "driver": "reads D-Main, D-Switch"},
     {"main": "spot on Main at 0 mm, 1200 mm powered by Bus", "supply": "Bus-2"},
     {"machine": "motor snap powered by Bus-2 contacts normal, reverse", "driver":

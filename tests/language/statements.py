@@ -102,7 +102,7 @@ throw_clauses: Words = st.one_of(
     seq("thrown", "reverse", "when", conditions),
     seq("locked", "while", conditions),
     seq("electric", "lock", "released", "when", conditions),
-    seq("motor", st.sampled_from(["slow-motion", "snap"]), maybe(amounts)),
+    seq("motor", st.sampled_from(["slow", "snap"]), maybe(amounts)),
 )
 machine_clauses: Words = st.one_of(
     throw_clauses,

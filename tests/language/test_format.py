@@ -201,7 +201,7 @@ def test_parentheses_that_only_people_need_are_not_put_where_they_would_be_too_m
 
 
 LONG = (
-    "Heron-Falls-Main clear and Tamarack-Siding clear and Millrace-Switch clear and Loon-Lake clear"
+    "Heron-Falls-Main clear and Fernhook-Siding clear and Millrace-Switch clear and Loon-Cove clear"
 )
 
 
@@ -211,17 +211,17 @@ def test_a_long_condition_has_a_line_for_each_part() -> None:
         == """\
 signal 2 at A | B
   Clear  when Heron-Falls-Main clear
-          and Tamarack-Siding clear
+          and Fernhook-Siding clear
           and Millrace-Switch clear
-          and Loon-Lake clear
+          and Loon-Cove clear
   Stop   otherwise
 """
     )
     assert (
         format_text(f"condition Ready is ({LONG}) or T1 reverse")
         == """\
-condition Ready is (Heron-Falls-Main clear and Tamarack-Siding clear and Millrace-Switch clear \
-and Loon-Lake clear)
+condition Ready is (Heron-Falls-Main clear and Fernhook-Siding clear and Millrace-Switch clear \
+and Loon-Cove clear)
     or T1 reverse
 """
     )
@@ -230,9 +230,9 @@ and Loon-Lake clear)
         == """\
 assume "at night"
   never Heron-Falls-Main clear
-      and Tamarack-Siding clear
+      and Fernhook-Siding clear
       and Millrace-Switch clear
-      and Loon-Lake clear
+      and Loon-Cove clear
 """
     )
 

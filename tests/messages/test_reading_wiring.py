@@ -67,11 +67,19 @@ from tests.messages.expecting import Change, expect, wired
             (),
         ),
         (
+            "  motor slow-motion 3 s",
+            "CP104",
+            "slow-motion",
+            "`slow-motion` was not expected here",
+            "Write `motor slow`: the word has changed.",
+            (),
+        ),
+        (
             "  motor fast",
             "CP104",
             "fast",
             "`fast` was not expected here",
-            "Expected `slow-motion` or `snap`. A turnout is written `turnout T1 in Switch`.",
+            "Expected `slow` or `snap`. A turnout is written `turnout T1 in Switch`.",
             (),
         ),
         (
@@ -79,7 +87,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP105",
             "motor",
             "this `turnout` statement stops short after `motor`",
-            "Expected `slow-motion` or `snap`. A turnout is written `turnout T1 in Switch`.",
+            "Expected `slow` or `snap`. A turnout is written `turnout T1 in Switch`.",
             (),
         ),
         (

@@ -371,7 +371,7 @@ def test_units_of_another_kind(
             (),
         ),
         (
-            "  motor slow-motion 0 s",
+            "  motor slow 0 s",
             "CP603",
             "0 s",
             "the time a motor takes cannot be 0",
@@ -604,7 +604,7 @@ def test_numbers_written_otherwise(
             (),
         ),
         (
-            "  motor slow-motion 300 s",
+            "  motor slow 300 s",
             "CP604",
             "300 s",
             "the time a motor takes of `300 s` is beyond any layout",

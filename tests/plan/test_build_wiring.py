@@ -151,11 +151,11 @@ def test_contacts(clause: str, contacts: tuple[str, ...] | None) -> None:
 
 def test_a_turnout_with_everything() -> None:
     found = read(
-        WIRED + "  gap reverse 15 cm, normal 8 in\n  motor slow-motion 3 s\n  powered by Bus-1\n"
+        WIRED + "  gap reverse 15 cm, normal 8 in\n  motor slow 3 s\n  powered by Bus-1\n"
         "  thrown by T1-lever\n  fouling point 180 mm\n"
     ).machines["T1"]
     assert (found.motor, found.seconds, found.supply, found.lever) == (
-        "slow-motion", 3, "Bus-1", "T1-lever",
+        "slow", 3, "Bus-1", "T1-lever",
     )  # fmt: skip
     assert found.gaps == {"normal": Fraction("0.2032"), "reverse": Fraction("0.15")}
     assert found.fouling == Fraction("0.18")

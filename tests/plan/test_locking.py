@@ -96,7 +96,7 @@ def test_memory_is_in_the_order_of_the_file_and_comes_last_among_the_inputs() ->
         ("thrown reverse when Main clear", "rule", None, (), "Main clear", "-", False, False),
         ("locked while Main clear", "anyone", None, (), "-", "Main clear", False, False),
         ("motor snap", "anyone", None, (), "-", "-", False, True),
-        ("motor slow-motion 3 s", "anyone", None, (), "-", "-", False, False),
+        ("motor slow 3 s", "anyone", None, (), "-", "-", False, False),
         ("thrown by hand electric lock released when Main clear", "hand", None, (), "-",
          "!Main clear", True, False),
         ("thrown by hand locked while Siding clear electric lock released when Main clear",
@@ -127,8 +127,8 @@ def test_a_turnout_of_which_nothing_is_said_has_no_throw() -> None:
 
 
 def test_only_wires_make_a_wired_turnout() -> None:
-    wired = plan_of("", "thrown by T1-lever motor slow-motion 3 s").wiring.machines["T1"]
-    assert (wired.lever, wired.motor) == ("T1-lever", "slow-motion")
+    wired = plan_of("", "thrown by T1-lever motor slow 3 s").wiring.machines["T1"]
+    assert (wired.lever, wired.motor) == ("T1-lever", "slow")
     assert "T1" in plan_of("", "thrown by T1-lever").wiring.machines
     for clauses in ("thrown by N, R", "thrown by hand", "thrown reverse when Main clear",
                     "locked while Main clear"):  # fmt: skip

@@ -492,13 +492,13 @@ def test_49_cfr_236_342_V_normal_reported_from_mid_throw_unsafe() -> None:
     """49 CFR 236.342 [V]: contacts "will not be in position corresponding to switch point
     closure when switch point is open". Normal is taken for granted where reverse is not
     made."""
-    report = prove(facing("motor slow-motion 3 s\n contact reverse"))
+    report = prove(facing("motor slow 3 s\n contact reverse"))
     assert_shown(report, "proceed-over-open-points: 2R, T1", {"T1": "moving"}, {"2R": "Clear"})
 
 
 def test_49_cfr_236_342_V_nothing_reported_from_mid_throw_safe() -> None:
     """49 CFR 236.342 [V]: both contacts are open until the points are closed."""
-    report = prove(facing("motor slow-motion 3 s\n contacts normal, reverse"))
+    report = prove(facing("motor slow 3 s\n contacts normal, reverse"))
     assert_nothing_false(report)
     moving = situation(report.plan, {"T1": "moving"})
     assert taken_for(report.plan, moving, "2R") == {"2R": "Stop"}
@@ -507,7 +507,7 @@ def test_49_cfr_236_342_V_nothing_reported_from_mid_throw_safe() -> None:
 def test_49_cfr_236_342_V_a_contact_that_stays_closed_is_told_as_advice() -> None:
     """49 CFR 236.342 [V]: a normal contact that is out of adjustment stays closed in mid-throw.
     No wiring of this language notices: it is told, not held against the file."""
-    report = prove(facing("motor slow-motion 3 s\n contacts normal, reverse"))
+    report = prove(facing("motor slow 3 s\n contacts normal, reverse"))
     stuck = verdict(report, "report-stuck: contact T1 normal")
     assert stuck.status == "broken" and not stuck.fails
     assert stuck.finding is not None

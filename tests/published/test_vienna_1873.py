@@ -29,7 +29,7 @@ from verifier.plan.model import Plan
 # Up runs from right to left, down from left to right; the branch lies on the down side, so
 # branch up crosses main down. Levers 7 and 8 work the two arms of one post, Home-78.
 JUNCTION = """
-layout "Tamarack junction"
+layout "Fernhook junction"
 edge Main-Up-In, Branch-Up-In, Down-In entering only
 edge Up-Out, Main-Down-Out, Branch-Down-Out leaving only
 block Main-Up-Far, Main-Up, Branch-Up-Far, Branch-Up, Down-Far, Down

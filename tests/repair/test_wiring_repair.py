@@ -48,7 +48,7 @@ edge West, Spur, East
 supply Bus-1 12 V 3 A fuse 2 A
 block Main, Siding, Switch, Single
 turnout T1 in Switch
-  motor slow-motion 3 s
+  motor slow 3 s
   powered by Bus-1
   contacts normal, reverse
   fouling point 180 mm

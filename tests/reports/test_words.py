@@ -23,7 +23,7 @@ block Siding 900 mm in North
   feeders s1
 block Switch
 turnout T1 in Switch
-  motor slow-motion powered by Bus-1
+  motor slow powered by Bus-1
 track West = Main | normal T1 | Loop | Siding = East
 track T1 reverse = Team
 detector D-Main current-sensing through m1, m2 {sensitivity}

@@ -225,14 +225,14 @@ def test_a_wire_is_broken_and_a_lever_set(page: Page) -> None:
 
 
 def test_saving_opening_again_and_a_file_changed_on_disk(page: Page, home: Path) -> None:
-    path = home / "loon-lake.ixl"
+    path = home / "loon-cove.ixl"
     path.unlink(missing_ok=True)
     page.type(END_OF_SIDING)
     ActionChains(page.driver).key_down(Keys.CONTROL).send_keys("s").key_up(Keys.CONTROL).perform()
     name = page.see("#save-name")
     name.clear()
-    name.send_keys("loon-lake", Keys.ENTER)
-    page.wait_for("#file-name", "loon-lake.ixl")
+    name.send_keys("loon-cove", Keys.ENTER)
+    page.wait_for("#file-name", "loon-cove.ixl")
     soon(path.is_file, page.driver)
     assert path.read_text("utf-8") == END_OF_SIDING
     page.type(END_OF_SIDING + "# mine\n")

@@ -164,7 +164,7 @@ def test_a_situation_is_played(bench: Server) -> None:
 
 
 def test_a_file_is_saved_whole_and_not_over_what_changed(bench: Server) -> None:
-    path = bench.folder / "loon-lake.ixl"
+    path = bench.folder / "loon-cove.ixl"
     _, saved = bench.ask("/api/save", {"name": path.name, "text": "block A\n", "stamp": ""})
     assert path.read_text() == "block A\n"
     path.write_bytes(b"block B\r\nblock C\r\n")
@@ -183,7 +183,7 @@ def test_a_file_is_saved_whole_and_not_over_what_changed(bench: Server) -> None:
 
 
 def test_two_tabs_see_each_others_writes(bench: Server) -> None:
-    name = "tamarack.ixl"
+    name = "fernhook.ixl"
     _, one = bench.ask("/api/save", {"name": name, "text": "block A\n", "stamp": ""})
     _, two = bench.ask("/api/open", {"name": name})
     assert one["stamp"] == two["stamp"]

@@ -417,7 +417,7 @@ def test_a_machine_without_power_lies_as_told_or_as_before() -> None:
             assert seen == {"lie": lie, "reported": lie}
         # With power it does as it is told.
         assert points(motor, thrown="reverse", motion="as before")["lie"] == "reverse"
-    slow = "motor slow-motion 3 s powered by Bus no contacts\nsupply Bus"
+    slow = "motor slow 3 s powered by Bus no contacts\nsupply Bus"
     halfway = points(slow, thrown="reverse", motion="moving", **{"supply Bus": "off"})
     assert halfway == {"lie": "open", "reported": "reverse"}
 
@@ -434,7 +434,7 @@ block Near, Switch, Spur
 block Ahead feeders a1
 turnout T1 in Switch
   thrown by TL
-  motor slow-motion 3 s
+  motor slow 3 s
   powered by Bus
   contacts normal, reverse
 detector D current-sensing through a1
@@ -453,7 +453,7 @@ signal 2R at Near | T1
 
 
 def test_a_slow_machine_lies_open_on_its_way() -> None:
-    slow = "motor slow-motion 3 s contacts normal, reverse"
+    slow = "motor slow 3 s contacts normal, reverse"
     assert points(slow, thrown="reverse", motion="moving") == {"lie": "open", "reported": "moving"}
     assert points(slow, thrown="reverse") == {"lie": "reverse", "reported": "reverse"}
     stopped = {"machine_of_T1": "stopped between its ends"}

@@ -27,7 +27,7 @@ lever T2-lever positions normal, reverse
 lever 4 positions left, right
 button Call
 turnout T1 in Switch
-  motor slow-motion powered by Bus-1
+  motor slow powered by Bus-1
   contacts normal, reverse
 turnout T2 in Switch
   motor snap thrown by T2-lever

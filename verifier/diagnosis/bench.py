@@ -305,7 +305,7 @@ def _lies(machine: Machine, command: str, seen: str | None, trouble: str | None)
         "stops": ["open"],
         "other way": [opposite],
     }[trouble]
-    if trouble is None and machine.motor == "slow-motion":
+    if trouble is None and machine.motor == "slow":
         can = [*can, "open"] if seen == "open" else can
     return can if seen is None else [state for state in can if state == seen]
 

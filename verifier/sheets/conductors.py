@@ -27,10 +27,10 @@ Role = Literal[
 # Of these every supply has its own; the others may be in common to supplies with a common
 # return.
 _OWN: frozenset[Role] = frozenset(("track power", "track return", "booster feed", "power"))
-# A slow-motion machine turns by the way its two wires are fed; one of two coils has a wire to
+# A slow machine turns by the way its two wires are fed; one of two coils has a wire to
 # each, and one in common (common practice, no source).
 _THROW_WIRES = {
-    "slow-motion": ("throw A", "throw B"),
+    "slow": ("throw A", "throw B"),
     "snap": ("throw normal", "throw reverse", "common"),
 }
 SUPPLIES = "Supplies"

@@ -48,7 +48,7 @@ FAMILIES: Mapping[str, Family] = MappingProxyType({
         Family("spot-detector", "spot detector, one for each spot"),
         Family("adapter", "isolating adapter at a detector's output"),
         Family("contact", "contact at a turnout"),
-        Family("machine-slow-motion", "switch machine, slow-motion", spare=False),
+        Family("machine-slow", "switch machine, slow", spare=False),
         Family("machine-snap", "switch machine, twin-coil", spare=False),
         Family("lever", "lever on the panel", spare=False),
         Family("button", "button on the panel", spare=False),

@@ -53,7 +53,7 @@ _CONDITIONS = {
     "thrown_by_rule", "locked", "electric_lock", "picks", "sticks", "rightward", "leftward",
 }  # fmt: skip
 # Terminals that say what was chosen.
-_CHOICES = {"SLOW_MOTION", "SNAP", "CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND"}
+_CHOICES = {"SLOW", "SNAP", "CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND"}
 
 
 class WiringBuilder(ConditionBuilder):

@@ -35,7 +35,7 @@ _OPENING = {
     "rightward": ("when",),
     "leftward": ("when",),
     "thrown": ("by", "reverse"),
-    "motor": ("slow-motion", "snap"),
+    "motor": ("slow", "snap"),
     "powered": ("by",),
     "no": ("contacts",),
     "contacts": ("normal", "reverse"),

@@ -45,6 +45,8 @@ BELONGS_TO = {
 # Words that follow the name of what a statement declares, and so show that it was left out.
 NAMELESS = {"AT", "IN", "ON", "IS", "POSITIONS", "TOWARD", "NEVER", "WHEN", "FOR", "BECAUSE"}
 INDICATION_WORDS = {"prepared", "at", "slow", "medium", "limited", "restricted", "diverging"}
+# Words of earlier versions, and what is written today.
+FORMER_WORDS = {"slow-motion": "slow"}
 INSTEAD_OF_WHEN = {"if": "when", "while": "when", "else": "otherwise", "unless": "when not"}
 
 _HINTS = (
@@ -340,6 +342,9 @@ def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
 
 def _word_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
     """What was expected; the word that was perhaps meant."""
+    now = FORMER_WORDS.get(str(tokens[at]))
+    if now and now.upper() in accepted:
+        return f"Write `{tokens[at - 1]} {now}`: the word has changed."
     near = _near_word(tokens[at], accepted)
     if near and near == tokens[at].lower():
         return f"Write `{near}`: the words of the language are written in small letters."

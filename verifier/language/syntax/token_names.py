@@ -140,7 +140,7 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     ),
     (frozenset({"CONTACTS", "CONTACT", "NO"}), "`contacts` or `no contacts`"),
     (frozenset({"CURRENT_SENSING", "SPOT"}), "`current-sensing` or `spot`"),
-    (frozenset({"SLOW_MOTION", "SNAP"}), "`slow-motion` or `snap`"),
+    (frozenset({"SLOW", "SNAP"}), "`slow` or `snap`"),
     (
         frozenset({"NORMAL", "REVERSE", "OPEN", "DERAILING", "NON_DERAILING", "SEATED"}),
         "a position (normal, reverse, open, derailing, non-derailing or seated)",

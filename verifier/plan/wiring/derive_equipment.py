@@ -92,7 +92,7 @@ def inputs_with(
 
 def motion_of(machine: Machine) -> Observable | None:
     """What there is to be said of how far a machine has moved; None where there is nothing."""
-    slow, supplied = machine.motor == "slow-motion", machine.supply is not None
+    slow, supplied = machine.motor == "slow", machine.supply is not None
     if machine.motor is None or not (slow or supplied):
         return None
     return observables.motion(machine.turnout, slow=slow, may_lose_power=supplied)

@@ -19,7 +19,7 @@ Number = Fraction
 
 DetectorKind = Literal["current-sensing", "spot"]
 Detectable = Literal["throughout", "locomotive", "ends"]
-MotorKind = Literal["slow-motion", "snap"]
+MotorKind = Literal["slow", "snap"]
 
 
 @dataclass(frozen=True, slots=True)
