@@ -53,7 +53,7 @@ _CONDITIONS = {
     "thrown_by_rule", "locked", "electric_lock", "picks", "sticks", "rightward", "leftward",
 }  # fmt: skip
 # Terminals that say what was chosen.
-_CHOICES = {"SLOW", "SNAP", "CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND"}
+_CHOICES = {"CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND"}
 
 
 class WiringBuilder(ConditionBuilder):
@@ -115,7 +115,8 @@ class WiringBuilder(ConditionBuilder):
             for child in [*readings, *([tree] if any(trees(tree, "name")) else [])]
         )
         chosen = [*(t for t in tokens(tree) if t.type in _CHOICES)]
-        chosen += [cast(Token, child.children[0]) for child in trees(tree, "side")]
+        for rule in ("side", "motor_kind"):
+            chosen += [cast(Token, child.children[0]) for child in trees(tree, rule)]
         colors = [self._color(child) for child in trees(tree, "color")]
         lengths = self._lengths(tree)
         if tree.data in ("rating", "fuse"):
