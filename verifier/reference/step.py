@@ -79,8 +79,11 @@ class Stepper:
             for block in self.parts.detected
             if self._is_lost(block, moment)
         }
-        known = {**moment, **stock, **dict.fromkeys(unseen, "vacant")}
-        situation = Situation.of((what, known[what]) for what in self.plan.inputs)
+        # Choices that nothing observes are not read: the explicit search branches on reading.
+        detected = {**stock, **dict.fromkeys(unseen, "vacant")}
+        situation = Situation.of(
+            (what, detected.get(what) or moment[what]) for what in self.plan.inputs
+        )
         states = {**self._see(situation).states, **self.state_of(moment), **stock}
         named: dict[str, bool] = {}
         for name, condition in self.plan.conditions.items() if unseen else ():

@@ -1,0 +1,59 @@
+"""Generated lines of two or three blocks, so small that every state can be visited.
+
+In: a random source. Out: the text of a file with signals, trains and at most two of relays,
+timers and directions of traffic, under rules at random.
+"""
+
+from collections.abc import Iterator
+from random import Random
+
+from tests.differential.junctions import built
+from tests.differential.locked import Locker
+
+# Each with the gaps at which signals may stand.
+LINES = (
+    ("block A, B\ntrack West = A | B = East", [("A", "B")]),
+    ("block A, B, C\ntrack West = A | B | C = East", [("A", "B"), ("B", "C")]),
+    (
+        "edge Yard leaving only\nblock A, B\nturnout T1 in B\n"
+        "track West = A | normal T1 = East\ntrack Yard = reverse T1",
+        [("A", "T1")],
+    ),
+)
+PANEL = "lever Lever-T1 positions normal, reverse\nbutton Push1, Push2\n"
+
+
+def write_line(r: Random) -> str:
+    track, gaps = r.choice(LINES)
+    west = r.choice(["", " entering only", " entering only", " leaving only"])
+    east = r.choice(["", " leaving only", " leaving only"])
+    track = f"edge West{west}\nedge East{east}\n{track}"
+    places = [f"{one} | {other}" for gap in gaps for one, other in (gap, gap[::-1])]
+    signals = list(enumerate(r.sample(places, r.randint(1, 2))))
+    bare = [f"signal S{i} at {place}  Clear when A clear  Stop otherwise" for i, place in signals]
+    writer = Locker(r, built("\n".join([PANEL, track, *bare]) + "\n"))
+    kept = r.sample(list(writer.memory), min(len(writer.memory), r.randint(0, 2)))
+    writer.memory = {name: writer.memory[name] for name in kept}
+    writer.order = kept
+    lines = [PANEL]
+    for line in track.splitlines():
+        lines.append(line)
+        if line.startswith("turnout"):
+            lines += writer.thrown("T1", contacts=True)
+    for i, place in signals:
+        lines.append(f"signal S{i} at {place}")
+        lines += [f"  {aspect} when {writer.when()}" for aspect in ("Clear", "Approach")]
+        lines.append("  Stop otherwise")
+    return "\n".join([*lines, *writer.remembered(), *_running(r)]) + "\n"
+
+
+def _running(r: Random) -> Iterator[str]:
+    yield "trains obey signals"
+    if r.random() < 0.3:
+        yield f"trains need {r.choice(['3 s', '10 s'])} to stop"
+    if r.random() < 0.5:
+        yield "trains never reverse"
+    if r.random() < 0.2:
+        yield "trains start on A"
+    if r.random() < 0.5:
+        yield 'assume "one button" never Push2 pressed'

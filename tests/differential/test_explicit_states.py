@@ -1,0 +1,82 @@
+"""Engines over time, on the encoded system, against the explicit-state search, over the stepper.
+
+The two share neither the semantics of the layout nor a way of searching. On generated lines with
+memory, time and trains they must agree on each obligation and each event: whether a history leads
+there, and how long the shortest is.
+
+``CLEARPROOF_PROFILE=nightly`` runs thousands of lines.
+"""
+
+import os
+from collections import Counter
+from functools import partial
+from random import Random
+
+import pytest
+
+import verifier
+from tests.differential.small_lines import write_line
+from verifier.engines.results import Happens, Lasts
+from verifier.engines.temporal.bmc import search as bounded_search
+from verifier.engines.temporal.localization import Windows
+from verifier.logic.expr import Expr, atom, holds
+from verifier.plan.model import Plan
+from verifier.properties.catalog import obligations
+from verifier.reference.explicit_states import Reached, TooLarge, search
+from verifier.reference.step import replay
+from verifier.world.history import Histories
+from verifier.world.world import World
+
+NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
+LINES, MOST_STEPS = (4000, 20_000) if NIGHTLY else (40, 2_500)
+# Moments up to which the bounded search confirms "never".
+DEPTH = 8 if NIGHTLY else 4
+
+
+@pytest.mark.parametrize("first", range(0, LINES, 20))
+def test_engines_agree_with_the_search_over_the_stepper(first: int) -> None:
+    """Twenty lines at a time, among which every answer comes up."""
+    answers: Counter[str] = Counter()
+    for seed in range(first, first + 20):
+        try:
+            plan = verifier.load_text(write_line(Random(seed)))
+        except verifier.InputError as error:
+            assert {d.code for d in error.diagnostics} == {"CP409"}, error
+            continue
+        answers.update(agree(plan, lossy=seed % 3 == 0))
+    assert answers["never"] and answers["proved"] and answers["reached"], answers
+    assert answers["reached late"], answers
+
+
+def agree(plan: Plan, *, lossy: bool) -> Counter[str]:
+    """How often each answer came up."""
+    histories = Histories(plan, lossy=lossy)
+    system = histories.system
+    over = "lossy" if lossy else "histories"
+    asked = [o for o in obligations(plan, World(plan).lower) if o.over == over]
+    bads: dict[str, Expr] = {o.key: o.formula for o in asked}
+    bads |= {str(event): atom(event, "yes") for event in histories.events()}
+    predicates = [partial(holds, bad) for bad in bads.values()]
+    answers = search(plan, predicates, most_steps=MOST_STEPS, lossy=lossy)
+    known = [
+        (about, histories.expand(bads[about]), partial(holds, bads[about]), answer)
+        for about, answer in zip(bads, answers, strict=True)
+        if not isinstance(answer, TooLarge)
+    ]
+    decided = Windows(system, timeout=20).decide([bad for _, bad, _, _ in known])
+    counts: Counter[str] = Counter()
+    for (about, bad, predicate, answer), found in zip(known, decided, strict=True):
+        if isinstance(answer, Reached):
+            assert replay(plan, answer.history, predicate, lossy=lossy), about
+            assert not isinstance(found.outcome, Lasts), about
+            bounded = bounded_search(system, bad, most=len(answer.history) - 1)
+            assert isinstance(bounded, Happens), about
+            assert len(bounded.trace) == len(answer.history), about
+            counts.update(["reached", *["reached late"] * (len(answer.history) > 2)])
+        else:
+            assert not isinstance(found.outcome, Happens), about
+            assert bounded_search(system, bad, most=DEPTH) is None, about
+            counts.update(["never", *["proved"] * isinstance(found.outcome, Lasts)])
+        if isinstance(found.outcome, Happens):
+            assert replay(plan, found.outcome.trace, predicate, lossy=lossy), about
+    return counts
