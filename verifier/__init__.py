@@ -14,14 +14,9 @@ if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
     from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
     from verifier.plan.situation import Situation
+    from verifier.verdicts.causes import Cause
     from verifier.verdicts.exit_codes import ExitCode
-    from verifier.verdicts.report import (
-        Cause,
-        Finding,
-        InternalError,
-        Report,
-        Verdict,
-    )
+from verifier.verdicts.report import Finding, InternalError, Report, Verdict
 
 __version__ = "0.3.0"
 

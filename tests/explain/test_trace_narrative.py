@@ -7,7 +7,7 @@ from verifier.logic.expr import holds
 from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Plan
 from verifier.properties.examples import example
-from verifier.verdicts.report import Cause
+from verifier.verdicts.causes import Cause
 from verifier.world.history import Histories
 
 PRESS = {("button", "Clear-4L"): "pressed"}
@@ -177,7 +177,7 @@ def test_traffic_that_turns() -> None:
         "the direction of traffic Way turns while a train is on S or a signal lets one come onto "
         "it: `Clear when …` of 2R (line 10) and `locked while …` of Way (line 7) does not hold",
     ]
-    assert "traffic Way is rightward, as at the start" in texts(found.causes)
+    assert "the direction of traffic Way is rightward, as at the start" in texts(found.causes)
 
 
 def test_a_train_that_is_too_late_to_stop() -> None:
@@ -226,9 +226,9 @@ def test_a_train_that_is_not_seen() -> None:
     last = next(k for k, moment in enumerate(moments) if holds(bad, moment))
     found = told(histories, moments[: last + 1], broken)
     said = events(found)
-    assert "the train on T is not seen any more" in said
+    assert "the train on T is no longer detected" in said
     assert any(text.endswith(" s pass") for text in said)
-    assert "T reports clear (the train there is not seen)" in texts(found.causes)
+    assert "T reports clear (the train there is not detected)" in texts(found.causes)
     assert found.story.trains == 1
 
 

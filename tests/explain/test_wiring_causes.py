@@ -12,6 +12,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.reference.equipment import Wires, can_be
 from verifier.reference.evaluator import Evaluator
+from verifier.verdicts.causes import CauseKind
 
 WIRED = """
 edge West, East, Team
@@ -353,7 +354,7 @@ def test_a_lamp_out_and_what_the_rest_looks_like() -> None:
         "2R looks like Clear (dark over green)",
         "  2R.upper is dark: its red lamp is out",
         "  what is lit looks like Clear (green)",
-        "  2R is told to show Diverging-Clear (red over green)",
+        "  2R should show Diverging-Clear (red over green)",
         "    T1 reports reverse (it lies reverse)",
     ]
 
@@ -402,7 +403,7 @@ def test_a_head_that_no_driver_lights() -> None:
         "2R looks like Clear (dark over green)",
         "  2R.upper is dark: no driver lights it",
         "  what is lit looks like Clear (green)",
-        "  2R is told to show Diverging-Clear (red over green)",
+        "  2R should show Diverging-Clear (red over green)",
     ]
 
 
@@ -468,7 +469,7 @@ def test_no_report_differs_from_the_truth_without_a_reason(changes: dict[str, st
                 circuit = Circuit(plan, Wires(plan, situation))
                 heard = [circuit.block(name, "B1") for name in ("Main", "Siding", "Switch")]
                 for report in (*heard, circuit.points("T1", "B1")):
-                    assert report.true != bool(report.because), report.text
-                    untrue += not report.true
+                    assert (report.kind is CauseKind.REPORTS) != bool(report.because), report.text
+                    untrue += report.kind is not CauseKind.REPORTS
         told(causes(plan, evaluator, Situation.of([broken]), ("2R",))[0])
     assert untrue > 20

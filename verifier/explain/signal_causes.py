@@ -4,10 +4,11 @@ In: a plan, a situation, the names of signals. Out: a chain of causes for each. 
 on down it is told by :mod:`verifier.explain.wiring_causes`.
 """
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from verifier.explain.wiring_causes import Circuit, Told
+from verifier.explain.wiring_causes import Circuit
+from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says, heard
@@ -17,7 +18,7 @@ from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.condition_eval import is_true
 from verifier.reference.equipment import Wires, asked_by
 from verifier.reference.evaluator import Evaluator
-from verifier.verdicts.report import Cause
+from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
 MAX_DEPTH = 6
 
@@ -95,7 +96,6 @@ class _Teller:
         states = self._states(*wanted)
         if all(states[head.lens] == states[head.color] for head in heads):
             return self.signal(signal, 0)
-        lenses = " over ".join(states[head.lens] for head in heads)
         reasons = [
             self._unlit(head, states[head.color])
             for head in heads
@@ -104,39 +104,42 @@ class _Teller:
         lit = [states[head.lens] for head in heads if states[head.lens] != "dark"]
         reading = states[signal.reading]
         if lit and len(lit) < len(heads) and reading != observables.UNLISTED:
-            reasons.append(Cause(f"what is lit looks like {reading} ({' over '.join(lit)})", None))
-        told = self.signal(signal, 0)
-        text = f"{signal.name} looks like {reading} ({lenses})"
-        if reading == observables.UNLISTED:
-            text = f"{signal.name} shows {reading} ({lenses})"
-        told = replace(told, text=told.text.replace(" shows ", " is told to show ", 1))
-        return Cause(text, signal.span, (*reasons, told))
+            reasons.append(_signal(CauseKind.LIT_LOOKS_LIKE, signal, None, (), reading, lit))
+        ruled = replace(self.signal(signal, 0), kind=CauseKind.SHOULD_SHOW)
+        unlisted = reading == observables.UNLISTED
+        kind = CauseKind.SHOWS if unlisted else CauseKind.LOOKS_LIKE
+        lenses = [states[head.lens] for head in heads]
+        return _signal(kind, signal, signal.span, (*reasons, ruled), reading, lenses)
 
-    def _unlit(self, head: Head, told: str) -> Cause:
-        """Why a head does not show the color it is told."""
-        wiring = self._plan.wiring
+    def _unlit(self, head: Head, color: str) -> Cause:
+        """Why a head does not show the color that its driver gives it."""
+        wiring, subject = self._plan.wiring, Subject("head", head.name)
         for pair in wiring.swapped_heads:
             if head.name in pair:
                 other = pair[0] if head.name == pair[1] else pair[1]
-                return Cause(f"the wires of {head.name} and {other} are swapped", head.span)
+                return cause(CauseKind.HEADS_SWAPPED, subject, head.span, other=other)
         if wiring.drivers and wiring.driver_of(head.name) is None:
-            return Cause(f"{head.name} is dark: no driver lights it", head.span)
+            return cause(CauseKind.HEAD_UNDRIVEN, subject, head.span)
         if self._wires.is_broken(FaultKind.HEAD, head.name):
-            return Cause(f"{head.name} is dark: nothing of it lights", head.span)
-        return Cause(f"{head.name} is dark: its {told} lamp is out", head.span)
+            return cause(CauseKind.HEAD_BROKEN, subject, head.span)
+        return cause(CauseKind.LAMP_OUT, subject, head.span, state=color)
 
     def signal(self, signal: Signal, depth: int) -> Cause:
         """What a signal is told to show."""
         wanted = [signal.aspect, *(head.color for head in signal.heads)]
         states = self._states(*wanted)
-        colors = " over ".join(states[head.color] for head in signal.heads)
-        text = f"{signal.name} shows {states[signal.aspect]} ({colors})"
+        colors = [states[head.color] for head in signal.heads]
+
+        def shows(span: Span, because: Iterable[Cause] = ()) -> Cause:
+            aspect = states[signal.aspect]
+            return _signal(CauseKind.SHOWS, signal, span, because, aspect, colors)
+
         if (signal.name, "") in self._told or depth >= MAX_DEPTH:
             self._refer_to(signal.name, "")
-            return Cause(text, signal.span)
+            return shows(signal.span)
         self._told.add((signal.name, ""))
         if signal.by_head and len(signal.heads) > 1:
-            return Cause(text, signal.span, tuple(self._head(head, depth) for head in signal.heads))
+            return shows(signal.span, (self._head(head, depth) for head in signal.heads))
         # A lone head goes by its signal's name, so there is nothing to add in between.
         lines = signal.lines or signal.heads[0].lines
         line = self._acting(signal.name, lines)
@@ -149,22 +152,20 @@ class _Teller:
         # All heads may do so for one and the same reason.
         instead = list(dict.fromkeys(instead))
         if not instead:
-            return Cause(text, line.span, tuple(self._why_line(line, lines, signal.name, depth)))
-        return Cause(text, signal.span, tuple(instead))
+            return shows(line.span, self._why_line(line, lines, signal.name, depth))
+        return shows(signal.span, instead)
 
     def _head(self, head: Head, depth: int) -> Cause:
         line = self._acting(head.name, head.lines)
         signal = self._plan.signals[signal_of(head.name, self._plan.signals)]
         ruled = {h.name: self._acting(h.name, h.lines).shows for h in signal.heads}
         instead = self._instead(head, signal, ruled)
+        subject, kind = Subject("head", head.name), CauseKind.HEAD_SHOWS
         if instead is not None:
             (state,) = self._states(head.color).values()
-            return Cause(f"{head.name} is {state}", head.span, (instead,))
-        return Cause(
-            f"{head.name} is {line.shows}",
-            line.span,
-            tuple(self._why_line(line, head.lines, head.name, depth)),
-        )
+            return cause(kind, subject, head.span, (instead,), state=state)
+        because = tuple(self._why_line(line, head.lines, head.name, depth))
+        return cause(kind, subject, line.span, because, state=line.shows)
 
     def _ruled(self, signal: Signal, line: Line) -> dict[str, str]:
         """The colors that the acting line gives the heads of a signal."""
@@ -180,10 +181,10 @@ class _Teller:
         driver = self._plan.wiring.driver_of(head.name)
         if driver is None:
             return None
+        subject = Subject("driver", driver.name)
         off = self._circuit.unpowered(driver.name, driver.supply, driver.span)
         if off is not None:
-            return Cause(f"{driver.name} has no power, so that its heads are dark", driver.span,
-                         (off,))  # fmt: skip
+            return cause(CauseKind.DRIVER_UNPOWERED, subject, driver.span, (off,))
         if driver.when_out is not None:
             out = [
                 self._unlit(other, ruled[other.name])
@@ -192,15 +193,15 @@ class _Teller:
                 and self._wires.fails_to_light(other.name, driver, ruled)
             ]
             if out:
-                text = f"{driver.name} shows {driver.when_out} when a lamp is out"
-                return Cause(text, driver.span, tuple(out))
+                kind, state = CauseKind.SHOWN_WHEN_OUT, driver.when_out
+                return cause(kind, subject, driver.span, tuple(out), state=state)
         if driver.when_missing is not None:
             asked = dict.fromkeys(asked_by(self._plan, head.name))
             found = (self._circuit.dead_input(driver.name, what) for what in asked)
-            dead = list(dict.fromkeys(cause for cause in found if cause is not None))
+            dead = tuple(dict.fromkeys(filter(None, found)))
             if dead:
-                text = f"{driver.name} shows {driver.when_missing} while an input is missing"
-                return Cause(text, driver.span, tuple(dead))
+                kind, state = CauseKind.SHOWN_WHEN_MISSING, driver.when_missing
+                return cause(kind, subject, driver.span, dead, state=state)
         return None
 
     def _acting(self, owner: str, lines: tuple[Line, ...]) -> Line:
@@ -228,7 +229,8 @@ class _Teller:
             assert earlier.when is not None
             reasons = tuple(self._why(earlier.when, reader, depth))
             if reasons or self._relevant is None:
-                yield Cause(f"{earlier.shows} is not shown", earlier.span, reasons)
+                kind, subject = CauseKind.LINE_NOT_SHOWN, Subject("line", owner)
+                yield cause(kind, subject, earlier.span, reasons, state=earlier.shows)
 
     def why(self, condition: Condition) -> Iterator[Cause]:
         return self._why(condition, "", 0)
@@ -237,9 +239,9 @@ class _Teller:
         """The facts that make a condition true, or false: as few as show it."""
         match condition:
             case Says():
-                cause, matters = self._fact(condition, reader, depth)
+                found, matters = self._fact(condition, reader, depth)
                 if matters:
-                    yield cause
+                    yield found
             case Not(part=part):
                 yield from self._why(part, reader, depth)
             case All(parts=parts) | AnyOne(parts=parts):
@@ -265,12 +267,12 @@ class _Teller:
         if (name, reader) in self._told:
             self._referred.add((name, reader))
 
-    def _chained(self, key: tuple[str, str], cause: Cause) -> bool:
+    def _chained(self, key: tuple[str, str], found: Cause) -> bool:
         """Whether what has a chain of its own comes, at its end, from something that
         matters."""
         if self._relevant is None:
             return True
-        if not cause.because and key not in self._referred:
+        if not found.because and key not in self._referred:
             self._left_out.add(key)
         return key not in self._left_out
 
@@ -285,55 +287,68 @@ class _Teller:
             return replace(recalled, span=recalled.span or says.span), True
         match what.kind:
             case "block report":
-                told = self._circuit.block(name, reader)
-                return self._report(told, says, ("stock", name), ("standing", name))
+                report = self._circuit.block(name, reader)
+                return self._report(report, says, ("stock", name), ("standing", name))
             case "points report":
-                told = self._circuit.points(name, reader)
+                report = self._circuit.points(name, reader)
                 machine = self._plan.wiring.machines.get(name)
                 lever = ("lever", machine.lever or "") if machine else ("", "")
                 return self._report(
-                    told, says, ("points", name), ("thrown", name), ("motion", name), lever
+                    report, says, ("points", name), ("thrown", name), ("motion", name), lever
                 )
             case "condition":
                 inner = self._plan.conditions[name]
                 holds = self._true(says, reader) == ("true" in says.values)
-                text = f"{name} {'holds' if holds else 'does not hold'}"
-                cause = Cause(text, inner.span)
+                kind = CauseKind.HOLDS if holds else CauseKind.DOES_NOT_HOLD
+                found = cause(kind, Subject("condition", name), inner.span)
                 if (name, reader) in self._told or depth >= MAX_DEPTH:
                     self._refer_to(name, reader)
                 else:
                     self._told.add((name, reader))
                     reasons = tuple(self._why(inner.condition, reader, depth + 1))
-                    cause = Cause(text, inner.span, reasons)
-                return cause, self._chained((name, reader), cause)
+                    found = replace(found, because=reasons)
+                return found, self._chained((name, reader), found)
             case "aspect" | "color":
                 owner = signal_of(name, self._plan.signals)
-                cause = self.signal(self._plan.signals[owner], depth + 1)
-                return cause, self._chained((owner, ""), cause)
+                found = self.signal(self._plan.signals[owner], depth + 1)
+                return found, self._chained((owner, ""), found)
             case _:
                 return self._simple(says)
 
-    def _report(self, told: Told, says: Says, *sources: tuple[str, str]) -> tuple[Cause, bool]:
+    def _report(self, report: Cause, says: Says, *sources: tuple[str, str]) -> tuple[Cause, bool]:
         """A report that is not true matters, whatever it comes from."""
-        matters = not told.true or self._in_relevant(*sources)
-        return Cause(told.text, says.span, told.because), matters
+        matters = report.kind is CauseKind.REPORTS_FALSELY or self._in_relevant(*sources)
+        return replace(report, span=says.span), matters
 
     def _simple(self, says: Says) -> tuple[Cause, bool]:
         """A fact that nothing is behind."""
         what = says.what
         state = self._states(what)[what]
-        match what.kind:
-            case "derail report":
-                lies = "open, between its ends" if state == "moving" else state
-                text, source = f"{what.name} reports {state} (it lies {lies})", "derail"
-            case "gate report":
-                text, source = f"{what.name} reports {state}", "gate"
-            case "lever":
-                text, source = f"lever {what.name} stands {state}", "lever"
-            case "button":
-                text, source = f"button {what.name} is {state}", "button"
-            case "relay" | "timer" | "traffic":
-                text, source = f"{what.kind} {what.name} is {state}", what.kind
-            case _:
-                text, source = f"{what.name} is {state}", what.kind
-        return Cause(text, says.span), self._in_relevant((source, what.name))
+        if what.kind == "derail report":
+            lies = "open, between its ends" if state == "moving" else state
+            kind, subject = CauseKind.REPORTS, Subject("derail", what.name)
+            found = cause(kind, subject, says.span, state=state, truth=f"it lies {lies}")
+        else:
+            subject = Subject(what.kind, what.name)
+            found = cause(CauseKind.STATE, subject, says.span, state=state)
+        source = _SOURCES.get(what.kind, what.kind)
+        return found, self._in_relevant((source, what.name))
+
+
+# What a report that is always true comes from.
+_SOURCES: Mapping[observables.Kind, observables.Kind] = {
+    "derail report": "derail",
+    "gate report": "gate",
+}
+
+
+def _signal(
+    kind: CauseKind,
+    signal: Signal,
+    span: Span | None,
+    because: Iterable[Cause],
+    aspect: str,
+    colors: Iterable[str],
+) -> Cause:
+    subject, said = Subject("signal", signal.name), " over ".join(colors)
+    return cause(kind, subject, span, tuple(because), state=aspect, colors=said)

@@ -1,4 +1,4 @@
-"""The one table of how a state of an observable is said, and clauses made with it.
+"""States of situations and histories in words, with the track where they are.
 
 In: a plan, an observable and some of its states. Out: the clause that it is in one of them
 (*relay 4L-route is up*), or the fact as a person could type it (*lever 4 left*). Different states
@@ -6,32 +6,15 @@ have different clauses, so that a sentence made of clauses can be read back.
 """
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 
 from verifier.explain.stock_text import place_of, stock_words
-from verifier.language.listing import listing
 from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Joint, Plan, Port
 from verifier.plan.observables import AS_BEFORE, Observable
+from verifier.plan.state_words import one_of, states_clause, typed_fact
 from verifier.plan.wiring.derive_equipment import by_way_of
 
-# By kind: how a clause begins, how one begins that denies a single state, and how a fact does.
-_TABLE = {
-    "relay": ("relay {} is", "relay {} is not", "relay {} is"),
-    "timer": ("timer {} is", "timer {} is not", "timer {} is"),
-    "traffic": (
-        "the direction of traffic {} is",
-        "the direction of traffic {} is not",
-        "traffic {} is",
-    ),
-    "points": ("{} lies", "{} does not lie", "{} lies"),
-    "thrown": ("{} is told to lie", "{} is not told to lie", "{} told to lie"),
-    "lever": ("lever {} stands", "lever {} does not stand", "lever {}"),
-    "button": ("button {} is", "button {} is not", "button {}"),
-    "derail": ("derail {} is", "derail {} is not", "{} lies"),
-    "gate": ("gate {} is", "gate {} is not", "gate {}"),
-}
-_OTHERS = ("{} is", "{} is not", "{}")
 _MOTIONS = {"settled": "at rest", "moving": "still moving", AS_BEFORE: "not moved yet"}
 
 
@@ -50,8 +33,7 @@ def fact_words(plan: Plan, what: Observable, state: str) -> str:
             flow = next((f"all current by way of {block}" for block in by_way), state)
             return f"no gap at {what.name}: {flow}"
         case _:
-            *_, begins = _TABLE.get(what.kind, _OTHERS)
-            return f"{begins.format(what.name)} {state}"
+            return typed_fact(what, state)
 
 
 class StateWords:
@@ -130,7 +112,7 @@ class StateWords:
             case "clock":
                 return f"the clock of {what.name} stands at {_counts(what, values)}"
             case _:
-                return _is(what, values)
+                return states_clause(what, values)
 
     def came_in(self, article: str, piece: str, ends: tuple[str, ...]) -> str:
         """``the train on T1 came in from Single``; or ``any`` train."""
@@ -145,10 +127,10 @@ class StateWords:
         found = self._plan.track.pieces[piece]
         beyond = {end: self._beyond(Port(piece, end)) for end in found.ends}
         if len(set(beyond.values())) == len(beyond):
-            return f"from {_one_of([beyond[end] for end in ends])}"
+            return f"from {one_of([beyond[end] for end in ends])}"
         if found.kind == "plain":
-            return f"from the {_one_of(ends)}"
-        return "by its points" if ends == ("points",) else f"by its {_one_of(ends)} end"
+            return f"from the {one_of(ends)}"
+        return "by its points" if ends == ("points",) else f"by its {one_of(ends)} end"
 
 
 def _told_apart(names: Mapping[str, str], further: Mapping[str, str]) -> dict[str, str]:
@@ -157,25 +139,12 @@ def _told_apart(names: Mapping[str, str], further: Mapping[str, str]) -> dict[st
     return {n: further.get(n, name) if counts[name] > 1 else name for n, name in names.items()}
 
 
-def _is(what: Observable, values: tuple[str, ...]) -> str:
-    """``T1 lies normal``; ``T1 does not lie open`` rather than all other states."""
-    left_out = [value for value in what.values if value not in values]
-    said, denied, _ = _TABLE.get(what.kind, _OTHERS)
-    if len(left_out) == 1 and len(what.values) > 2:
-        return f"{denied.format(what.name)} {left_out[0]}"
-    return f"{said.format(what.name)} {_one_of(values)}"
-
-
-def _one_of(values: Sequence[str]) -> str:
-    return f"either {listing(values, 'or')}" if len(values) > 1 else values[0]
-
-
 def _counts(what: Observable, values: tuple[str, ...]) -> str:
     if len(values) > 1 and values == what.values[-len(values) :]:
         return f"{values[0]} or more"
     if len(values) > 1 and values == what.values[: len(values)]:
         return f"{values[-1]} or less"
-    return _one_of(values)
+    return one_of(values)
 
 
 def _window(what: Observable, values: tuple[str, ...], no: str, yes: str, since: str) -> str:
@@ -185,5 +154,5 @@ def _window(what: Observable, values: tuple[str, ...], no: str, yes: str, since:
         return no
     some = yes
     if len(counts) < len(what.values) - 1:
-        some = f"{yes}, {since.format(_one_of(counts))}"
+        some = f"{yes}, {since.format(one_of(counts))}"
     return f"either {no} or {some}" if "no" in values else some

@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.explain.signal_causes import causes, reasons
-from verifier.explain.trace_view import Record, Went, acting_span
+from verifier.explain.trace_view import Record, Went, acting_line
 from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Relay, Timer, Traffic
@@ -17,7 +17,7 @@ from verifier.plan.model import Signal
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
-from verifier.verdicts.report import Cause
+from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
 # How far back a chain goes from what memory holds to how it came about.
 MAX_STEPS_BACK = 4
@@ -66,11 +66,10 @@ class _Why:
         self._recalled: set[tuple[Observable, int]] = set()
 
     def all(self) -> Iterator[Allowed]:
-        told: set[str] = set()
+        found: dict[Cause, Allowed] = {}
         for allowed in (*self._by_signals(), *self._by_locks()):
-            if allowed.cause.text not in told:
-                told.add(allowed.cause.text)
-                yield allowed
+            found.setdefault(replace(allowed.cause, span=None, because=()), allowed)
+        yield from found.values()
 
     def _by_signals(self) -> Iterator[Allowed]:
         """The signals that let trains come, those that do at the end, and points that moved
@@ -81,7 +80,7 @@ class _Why:
         shown = [w.name for w in self._asked if w.kind == "reading"]
         for name in dict.fromkeys((*self._obligation.signals, *shown)):
             if self.record.permits(self.record.last, self.plan.signals[name]):
-                yield self._shows(name, self.record.last, "")
+                yield self._shows(name, self.record.last)
 
     def _by_locks(self) -> Iterator[Allowed]:
         """What was not locked at the end."""
@@ -130,32 +129,38 @@ class _Why:
             origin = self.record.origins[train]
             at_edge = self.plan.track.pieces.get(origin)
             if at_edge is not None and at_edge.kind == "edge":
-                text = f"{name} came in at {origin} and has passed no signal"
+                kind, subject = CauseKind.CAME_IN, Subject("edge", origin)
             else:
-                text = f"{name} stood on {origin} at the start and has passed no signal"
-            yield Allowed(Cause(text, None), f"no signal holds {name}" if moves else "")
+                kind, subject = CauseKind.STOOD, Subject("track", origin)
+            free = cause(kind, subject, None, train=name)
+            yield Allowed(free, f"no signal holds {name}" if moves else "")
             return
         k, went = passed
         assert went.under is not None
         number = self._numbers.get((k, train))
-        did = f"let {name} come" + (f" (event {number})" if number else "")
         signal = self.plan.signals[went.under]
         while k and not self.record.permits(k, signal):
             k -= 1  # a late pass: when it last saw the signal clear
-        yield self._shows(signal.name, k, did)
+        shows = self._shows(signal.name, k)
+        said = {"train": name, "event": f" (event {number})" if number else ""}
+        subject, aspect = Subject("signal", signal.name), self.record.aspect(k, signal)
+        span, because = shows.cause.span, shows.cause.because
+        let = cause(CauseKind.LET_COME, subject, span, because, state=aspect, **said)
+        yield replace(shows, cause=let)
         yield from self._moved_since(signal, k)
 
-    def _shows(self, name: str, k: int, did: str) -> Allowed:
+    def _shows(self, name: str, k: int) -> Allowed:
+        """That a signal shows what it does, by the line of its rules that acts."""
         signal = self.plan.signals[name]
         (chain,) = causes(
             self.plan, self.record.evaluator, self.record.situation(k), (name,),
             recall=lambda what: self._recall(what, k, 0),
         )  # fmt: skip
-        span = acting_span(self.record, k, signal)
-        if did:
-            text = f"{name} {did}: it showed {self.record.aspect(k, signal)}"
-            chain = replace(chain, text=text)
-        return Allowed(chain, f"`{_shortly(span)}` of {name} ({self._line(span)})")
+        line = acting_line(self.record, k, signal)
+        if line is None:
+            return Allowed(chain, f"the rules of {name} ({self._line(signal.span)})")
+        said = f"{line.shows} otherwise" if line.when is None else f"{line.shows} when …"
+        return Allowed(chain, f"`{said}` of {name} ({self._line(line.span)})")
 
     # -------------------------------------------------------------- points
 
@@ -192,25 +197,26 @@ class _Why:
     def _not_locked(self, turnout: str, k: int) -> Allowed:
         throw = self.plan.locking.throws.get(turnout)
         span = self.plan.track.pieces[turnout].span if throw is None else throw.span
+        subject = Subject("points", turnout)
         if throw is None or throw.locked is None:
-            text = f"nothing locks {turnout}"
-            return Allowed(Cause(text, span), text)
-        reasons_ = self._why(throw.locked, k)
+            free = cause(CauseKind.NO_LOCK, subject, span)
+            return Allowed(free, free.text)
+        span, because = throw.locked.span, self._why(throw.locked, k)
         if throw.electric:
-            text = f"the electric lock of {turnout} is released"
-            rule = f"the electric lock of {turnout} ({self._line(throw.locked.span)})"
+            kind = CauseKind.LOCK_RELEASED
+            rule = f"the electric lock of {turnout} ({self._line(span)})"
         else:
-            text = f"{turnout} is not locked: `locked while …` does not hold"
-            rule = f"`locked while …` of {turnout} ({self._line(throw.locked.span)}) does not hold"
-        return Allowed(Cause(text, throw.locked.span, reasons_), rule)
+            kind = CauseKind.NOT_LOCKED
+            rule = f"`locked while …` of {turnout} ({self._line(span)}) does not hold"
+        return Allowed(cause(kind, subject, span, because), rule)
 
     def _released(self, turnout: str) -> Iterator[Allowed]:
         throw = self.plan.locking.throws.get(turnout)
         if throw is not None and throw.locked is not None:
             span = throw.locked.span
-            text = f"the electric lock of {turnout} is released"
             rule = f"`electric lock released when …` of {turnout} ({self._line(span)})"
-            yield Allowed(Cause(text, span, self._why(throw.locked, self.record.last)), rule)
+            subject, because = Subject("points", turnout), self._why(throw.locked, self.record.last)
+            yield Allowed(cause(CauseKind.LOCK_RELEASED, subject, span, because), rule)
 
     def _turned(self, name: str) -> Iterator[Allowed]:
         traffic = self.plan.locking.traffic[name]
@@ -218,15 +224,15 @@ class _Why:
         will = self.record.then(self.record.last, what)
         wanted = traffic.rightward if will == "rightward" else traffic.leftward
         because = self._why(wanted, self.record.last, of=name)
+        subject = Subject("traffic", name)
         if traffic.locked is None:
-            text = f"nothing locks the direction of traffic {name}"
-            yield Allowed(Cause(text, traffic.span, because), text)
+            free = cause(CauseKind.NO_TRAFFIC_LOCK, subject, traffic.span, because)
+            yield Allowed(free, free.text)
             return
         span = traffic.locked.span
-        text = f"the direction of traffic {name} is not locked: `locked while …` does not hold"
         because = (*self._why(traffic.locked, self.record.last, of=name), *because)
         rule = f"`locked while …` of {name} ({self._line(span)}) does not hold"
-        yield Allowed(Cause(text, span, because), rule)
+        yield Allowed(cause(CauseKind.TRAFFIC_NOT_LOCKED, subject, span, because), rule)
 
     # -------------------------------------------------------------- memory
 
@@ -250,24 +256,27 @@ class _Why:
         """How a relay, timer or direction of traffic came to be as it is at moment ``k``; that a
         train is not seen; None of all else."""
         if what.kind == "block report" and what.name in self.record.unseen(k):
-            return Cause(f"{what.name} reports clear (the train there is not seen)", None)
+            kind, subject = CauseKind.TRAIN_NOT_DETECTED, Subject("block", what.name)
+            return cause(kind, subject, None, state="clear")
         if what.kind not in _MEMORY:
             return None
         state = self.record.then(k - 1, what) if k else self.record.now(k, what)
         element = self._element(what)
         since = next((j for j in range(k - 1, -1, -1) if self.record.now(j, what) != state), None)
-        text = f"{what.kind} {what.name} is {state}"
+        subject = Subject(what.kind, what.name)
         if since is None:
-            return Cause(f"{text}, as at the start", element.span)
+            return cause(CauseKind.REMEMBERED_FROM_START, subject, element.span, state=state)
         number = self._numbers.get((since, what))
+        found = cause(CauseKind.STATE, subject, element.span, state=state)
         if number is not None:
-            text += f" since event {number}"
+            kind, event = CauseKind.REMEMBERED_SINCE, str(number)
+            found = cause(kind, subject, element.span, state=state, event=event)
         if (what, since) in self._recalled or back >= MAX_STEPS_BACK:
-            return Cause(text, element.span)
+            return found
         self._recalled.add((what, since))
         condition = _mover(element, state)
         because = self._why(condition, since, of=element.name, back=back + 1)
-        return Cause(text, condition.span, because)
+        return replace(found, span=condition.span, because=because)
 
     def _element(self, what: Observable) -> Relay | Timer | Traffic:
         locking = self.plan.locking
@@ -301,14 +310,3 @@ def _mover(element: Relay | Timer | Traffic, state: str) -> Condition:
             return runs
         case Traffic(rightward=rightward, leftward=leftward):
             return rightward if state == "rightward" else leftward
-
-
-def _first_line(span: Span) -> str:
-    return " ".join(span.text.split())
-
-
-def _shortly(span: Span) -> str:
-    """``Clear when …``."""
-    text = _first_line(span)
-    head, when, _ = text.partition(" when ")
-    return f"{head} when …" if when else text

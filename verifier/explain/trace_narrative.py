@@ -22,7 +22,8 @@ from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable, says_opened
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
-from verifier.verdicts.report import Cause, Happening, Story
+from verifier.verdicts.causes import Cause
+from verifier.verdicts.report import Happening, Story
 from verifier.world.history import Histories
 
 _SET = {"derail": "derail {} is set {}", "gate": "gate {} is {}"}
@@ -243,9 +244,9 @@ class _Teller:
             if what.kind == "lost":
                 was, will = state != "no", self.record.then(k, what) != "no"
                 if will and not was:
-                    yield Happening(k, f"the train on {what.name} is not seen any more"), what
+                    yield Happening(k, f"the train on {what.name} is no longer detected"), what
                 elif was and not will:
-                    yield Happening(k, f"what is on {what.name} is seen again"), what
+                    yield Happening(k, f"the train on {what.name} is detected again"), what
 
     def _memory(self, k: int, only: Sequence[str] | None = None) -> Iterator["_Said"]:
         locking = self.plan.locking

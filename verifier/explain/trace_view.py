@@ -12,7 +12,7 @@ from typing import Literal
 from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.locking.temporal_plan import joint_name
-from verifier.plan.model import Joint, Plan, Port, Signal
+from verifier.plan.model import Joint, Line, Plan, Port, Signal
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.plan.track.routes import entered_under_signal
@@ -275,13 +275,17 @@ def occupied_blocks(plan: Plan, moment: Moment) -> tuple[str, ...]:
     return tuple(dict.fromkeys(blocks))
 
 
-def acting_span(record: Record, k: int, signal: Signal) -> Span:
-    """Where the file says that the signal shows what it shows; the signal itself where each
-    head has rules of its own."""
+def acting_line(record: Record, k: int, signal: Signal) -> Line | None:
+    """The line of a signal's rules that acts; None where each head has rules of its own."""
     if signal.by_head and len(signal.heads) > 1:
-        return signal.span
+        return None
     owner, lines = signal.name, signal.lines or signal.heads[0].lines
     wanted = {line.index: observables.line(owner, line.index) for line in lines}
     states = record.evaluator.states(record.situation(k), wanted.values())
-    acting = next((n for n in lines if states[wanted[n.index]] == "acts"), None)
-    return signal.span if acting is None else acting.span
+    return next((line for line in lines if states[wanted[line.index]] == "acts"), None)
+
+
+def acting_span(record: Record, k: int, signal: Signal) -> Span:
+    """Where the file says that the signal shows what it shows."""
+    line = acting_line(record, k, signal)
+    return signal.span if line is None else line.span

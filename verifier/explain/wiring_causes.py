@@ -5,30 +5,22 @@ sentence about the report, and behind it each link between truth and what is rep
 the line of the file that has to do with it.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from verifier.explain.stock_text import stock_stands
 from verifier.language.listing import listing
 from verifier.language.source import Span
-from verifier.plan.model import Plan
+from verifier.plan.model import Block, Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import by_way_of, unseen_anywhere
 from verifier.plan.wiring.equipment import Place
 from verifier.plan.wiring.faults import FaultKind, fault_name
-from verifier.plan.wiring.wiring_model import Detector, Machine
+from verifier.plan.wiring.wiring_model import Detector, District, Driver, Feeder, Machine, Supply
 from verifier.properties.amounts import amps, length, ohms, volts
 from verifier.reference.equipment import Wires, how_it_stands, is_read
-from verifier.verdicts.report import Cause
+from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
 _OTHER = {"normal": "reverse", "reverse": "normal"}
-
-
-class Told:
-    """A report as one reader gets it: its sentence, what is behind it, and whether it says
-    what is true."""
-
-    def __init__(self, text: str, because: tuple[Cause, ...] = (), *, true: bool = True):
-        self.text, self.because, self.true = text, because, true
 
 
 class Circuit:
@@ -41,13 +33,14 @@ class Circuit:
 
     # -------------------------------------------------------------- blocks
 
-    def block(self, block: str, reader: str) -> Told:
-        """What is reported of a block."""
+    def block(self, block: str, reader: str) -> Cause:
+        """What is reported of a block, and, where that is not true, why."""
         says = self._wires.block_report(block, reader)
         vacant = self._wires.vacant(block)
         stands = "nothing stands there" if vacant else self.stock_on(block)
+        subject = Subject("block", block)
         if vacant == (says == "clear"):
-            return Told(f"{block} reports {says} ({stands})")
+            return cause(CauseKind.REPORTS, subject, None, state=says, truth=stands)
         because: list[Cause] = []
         detectors = self._wiring.detectors_of(block)
         if says == "clear":
@@ -56,7 +49,8 @@ class Circuit:
         else:
             wrong = next(d for d in detectors if not self._wires.says_clear(d, reader))
             because += self._says_occupied(wrong, reader)
-        return Told(f"{block} reports {says}, though {stands}", tuple(because), true=False)
+        kind = CauseKind.REPORTS_FALSELY
+        return cause(kind, subject, None, tuple(because), state=says, truth=stands)
 
     def stock_on(self, block: str) -> str:
         """What stands on a block that is not vacant."""
@@ -71,11 +65,9 @@ class Circuit:
     def _says_clear(self, detector: Detector, reader: str) -> Iterator[Cause]:
         """Why a detector is heard to say clear though stock stands on its block."""
         if not self._wires.follows(detector, reader):
-            deaf = self._not_followed(detector, reader)
-            text = f"the output of {detector.name} is closed when occupied: open, it reads clear"
-            yield Cause(text, detector.span, (deaf,))
+            yield self._open(detector, reader, "clear")
         elif self._wires.is_broken(FaultKind.DETECTOR, detector.name):
-            yield Cause(f"{detector.name} is stuck at clear", detector.span)
+            yield _of(CauseKind.STUCK, detector, state="clear")
         elif detector.kind == "spot":
             yield self._uncovered(detector)
         else:
@@ -84,28 +76,37 @@ class Circuit:
     def _says_occupied(self, detector: Detector, reader: str) -> Iterator[Cause]:
         """Why a detector is heard to say occupied though nothing stands on its block."""
         if not self._wires.follows(detector, reader):
-            deaf = self._not_followed(detector, reader)
-            text = f"the output of {detector.name} is closed when clear: open, it reads occupied"
-            yield Cause(text, detector.span, (deaf,))
+            yield self._open(detector, reader, "occupied")
             return
         if self._wires.is_broken(FaultKind.DETECTOR, detector.name):
-            yield Cause(f"{detector.name} is stuck at occupied", detector.span)
+            yield _of(CauseKind.STUCK, detector, state="occupied")
             return
         beyond = self._wires.current_from(detector) if detector.kind != "spot" else None
         if beyond is None:
             dead = self._no_power(detector.block)
-            yield Cause(f"{detector.name} reads occupied without track power", detector.span, dead)
+            yield _of(CauseKind.READS_WITHOUT_POWER, detector, dead, state="occupied")
             return
-        reasons = tuple(self._strays(detector, beyond))
-        text = f"{self.stock_on(beyond)}, and its current flows through {detector.name}"
-        yield Cause(text, detector.span, reasons)
+        yield cause(
+            CauseKind.STRAY_CURRENT,
+            Subject("block", beyond),
+            detector.span,
+            tuple(self._strays(detector, beyond)),
+            stock=self.stock_on(beyond),
+            other=detector.name,
+        )
+
+    def _open(self, detector: Detector, reader: str, reads: str) -> Cause:
+        """What a detector reads whose output stays open, and why that is."""
+        closed = "occupied" if reads == "clear" else "clear"
+        because = (self._not_followed(detector, reader),)
+        return _of(CauseKind.OPEN_READS, detector, because, state=reads, closed=closed)
 
     def _strays(self, detector: Detector, block: str) -> Iterator[Cause]:
         """How current of stock on another block comes to pass a detector."""
         for name in detector.through:
             if self._wiring.feeders[name].block == block:
                 feeder = self._wiring.feeders[name]
-                yield Cause(f"feeder {name} of {block} passes through {detector.name}", feeder.span)
+                yield _of(CauseKind.FEEDER_ASTRAY, feeder, block=block, other=detector.name)
         for beside, other in self._wires.neighbors(block):
             if self._wires.flow(beside) and other == detector.block:
                 yield self._bridged(beside.name, beside.joined, beside.span)
@@ -116,24 +117,27 @@ class Circuit:
         """Why a reader's input does not follow a detector."""
         driver = self._wiring.drivers.get(reader)
         if driver is not None and not is_read(driver, detector.name, False):
-            return Cause(f"{driver.name} does not read {detector.name}", driver.span)
+            return _of(CauseKind.NOT_READ, driver, other=detector.name)
         heard = driver is None or self._wiring.hears(driver, detector, self._wires.broken_returns())
         if driver is not None and not heard:
             broken = next((b for b in self._wires.broken_returns()), None)
             if broken is not None and self._wiring.hears(driver, detector):
                 group = self._wiring.common_returns[broken]
-                name = fault_name(FaultKind.COMMON_RETURN, *group)
-                text = f"the {name} is broken: {driver.name} gets nothing from {detector.name}"
-                return Cause(text, driver.span)
-            text = (
-                f"{detector.name} is powered by {detector.supply}, {driver.name} by "
-                f"{driver.supply}, and they have no common return: there is no usable input"
+                kind, subject = CauseKind.RETURN_BROKEN, fault_name(FaultKind.COMMON_RETURN, *group)
+                names = {"driver": driver.name, "detector": detector.name}
+                return cause(kind, Subject("common return", subject), driver.span, (), **names)
+            return cause(
+                CauseKind.NO_COMMON_RETURN,
+                Subject("detector", detector.name),
+                driver.span,
+                supply=str(detector.supply),
+                driver=driver.name,
+                other=str(driver.supply),
             )
-            return Cause(text, driver.span)
         off = self.unpowered(detector.name, detector.supply, detector.span)
         if off is not None:
-            return Cause(f"{detector.name} has no power", detector.span, (off,))
-        return Cause(f"{_the_wire(detector.name, reader)} is broken", detector.span)
+            return _of(CauseKind.NO_POWER, detector, (off,))
+        return _wire_broken(detector.name, reader, detector.span)
 
     def dead_input(self, driver_name: str, what: Observable) -> Cause | None:
         """Why an input that a driver's rules ask for is dead; None for one that is not."""
@@ -144,13 +148,14 @@ class Circuit:
         machine = self._wiring.machines.get(what.name) if what.kind == "points report" else None
         driver = self._wiring.drivers[driver_name]
         if machine and machine.contacts and not is_read(driver, what.name, True):
-            return Cause(f"{driver_name} does not read the contacts of {what.name}", driver.span)
+            return _of(CauseKind.CONTACTS_NOT_READ, driver, other=what.name)
         return None
 
     def unpowered(self, name: str, supply: str | None, span: Span) -> Cause | None:
         """Why a detector, driver or machine has no power; None where it has."""
         if supply is not None and self._wires.is_broken(FaultKind.POWER_WIRE, name):
-            return Cause(f"the {fault_name(FaultKind.POWER_WIRE, name)} is broken", span)
+            subject = Subject("wire", fault_name(FaultKind.POWER_WIRE, name))
+            return cause(CauseKind.POWER_WIRE_BROKEN, subject, span)
         return self.lost(supply)
 
     def lost(self, supply: str | None) -> Cause | None:
@@ -158,7 +163,7 @@ class Circuit:
         while supply is not None:
             given = self._wiring.supplies[supply]
             if self._wires.is_broken(FaultKind.SUPPLY, supply):
-                return Cause(f"supply {supply} is off", given.span)
+                return _of(CauseKind.SUPPLY_OFF, given)
             supply = given.fed_by
         return None
 
@@ -168,7 +173,7 @@ class Circuit:
         if district is None or self._wires.is_powered(block):
             return ()
         if self._wires.is_broken(FaultKind.BUS, district.name):
-            return (Cause(f"the bus of {district.name} is broken", district.span),)
+            return (_of(CauseKind.BUS_BROKEN, district),)
         off = self.lost(district.supply)
         return (off,) if off else ()
 
@@ -181,11 +186,13 @@ class Circuit:
         stands = how_it_stands(self._plan, block, place.covers) if place else None
         unit = self._wiring.units.track
         at = listing([length(spot, unit) for spot in detector.spots])
-        text = f"{detector.name} looks only at {at}"
-        if stands is not None and stands.length:
-            first, last = stands.start, stands.start + stands.length
-            text += f", and the train reaches from {length(first, unit)} to {length(last, unit)}"
-        return Cause(text, detector.span)
+        if stands is None or not stands.length:
+            return _of(CauseKind.SPOTS_ELSEWHERE, detector, spots=at)
+        ends = {
+            "start": length(stands.start, unit),
+            "end": length(stands.start + stands.length, unit),
+        }
+        return _of(CauseKind.SPOTS_BESIDE_TRAIN, detector, (), spots=at, **ends)
 
     def _no_current(self, detector: Detector) -> Iterator[Cause]:
         """Why no current of the stock on its block passes a detector."""
@@ -196,15 +203,12 @@ class Circuit:
             return
         dead = self._no_power(block)
         if dead:
-            text = f"{block} has no track power, so that stock draws no current"
-            span = self._plan.blocks[block].span
-            yield Cause(text, span, dead)
+            yield _of(CauseKind.NO_TRACK_POWER, self._plan.blocks[block], dead)
             return
         for beside, other in self._wires.neighbors(block):
             if self._wires.flow(beside) == by_way_of(other):
                 open_way = self._bridged(beside.name, beside.joined, beside.span)
-                text = f"its current flows by way of {other}, past {detector.name}"
-                yield Cause(text, detector.span, (open_way,))
+                yield _of(CauseKind.CURRENT_BYPASSES, detector, (open_way,), other=other)
                 return
         yield self._past(detector, block, place.feeder)
 
@@ -219,113 +223,130 @@ class Circuit:
         links = tuple(self._misses(name, detector) for name in missed)
         if not broken:
             return links[0]
-        span = self._wiring.feeders[nearest].span
+        feeder = self._wiring.feeders[nearest]
         if not feeders:
-            text = f"feeder {nearest} is broken, and {block} has no other"
-            return Cause(f"{text}: stock draws no current", span)
-        text = f"feeder {nearest} is broken, so that stock draws through {listing(feeders)}"
-        return Cause(text, span, links)
+            return _of(CauseKind.ONLY_FEEDER_BROKEN, feeder, block=block)
+        return _of(CauseKind.FEEDER_BROKEN, feeder, links, others=listing(feeders))
 
     def _misses(self, name: str, detector: Detector) -> Cause:
         feeder = self._wiring.feeders[name]
-        text = f"feeder {name} does not pass through {detector.name}"
+        missed = detector.name
         other = next((d.name for d in self._wiring.detectors.values()
                       if name in d.through and d.name != detector.name), None)  # fmt: skip
-        return Cause(f"{text}, but through {other}" if other else text, feeder.span)
+        if other is None:
+            return _of(CauseKind.FEEDER_MISSES, feeder, missed=missed)
+        return _of(CauseKind.FEEDER_PASSES_OTHER, feeder, missed=missed, other=other)
 
     def _draws_nothing(self, detector: Detector, block: str) -> Cause:
         """Stock that draws no current, or less than the detector needs, by its numbers."""
         trains, supply = self._wiring.trains, self._wiring.power_of(block)
+        stock = Subject("stock", block)
         if not self._wiring.feeders_of(block):
-            return Cause(f"no feeder of {block} passes through {detector.name}", detector.span)
+            kind, other = CauseKind.NO_FEEDER_PASSES, detector.name
+            return cause(kind, Subject("block", block), detector.span, other=other)
         if trains is None:
-            return Cause("the stock there draws no current", detector.span)
+            return _of(CauseKind.NO_CURRENT_DRAWN, detector)
         if not unseen_anywhere(block, self._wiring):
-            text = (
-                "only the ends of a train draw current, and both are beyond this block: "
-                f"trains are up to {length(trains.longest, self._wiring.units.track)} long"
-            )
-            return Cause(text, trains.span)
+            longest = length(trains.longest, self._wiring.units.track)
+            return cause(CauseKind.ONLY_ENDS_DRAW, stock, trains.span, longest=longest)
         if trains.detectable == "locomotive":
-            text = "only locomotives draw current: cars left standing draw none"
-            return Cause(text, trains.span)
+            return cause(CauseKind.ONLY_LOCOMOTIVES_DRAW, stock, trains.span)
         if not (trains.wheelsets and supply and supply.volts and detector.sensitivity):
-            return Cause("the stock there draws too little current", trains.span)
+            return cause(CauseKind.LITTLE_CURRENT_DRAWN, stock, trains.span)
         current = supply.volts / trains.wheelsets
-        text = f"{volts(supply.volts)} over {ohms(trains.wheelsets)} is {amps(current)}"
-        if detector.turns > 1:
-            text += f", {detector.turns} turns make {amps(current * detector.turns)} of it"
-        text += f", and {detector.name} needs {amps(detector.sensitivity)}"
-        return Cause(text, detector.span)
+        amounts = {
+            "volts": volts(supply.volts),
+            "ohms": ohms(trains.wheelsets),
+            "current": amps(current),
+            "needed": amps(detector.sensitivity),
+        }
+        if detector.turns == 1:
+            return _of(CauseKind.CURRENT_TOO_SMALL, detector, (), **amounts)
+        amounts["turns"] = str(detector.turns)
+        amounts["multiplied"] = amps(current * detector.turns)
+        return _of(CauseKind.CURRENT_TOO_SMALL_IN_TURNS, detector, (), **amounts)
 
     def _bridged(self, name: str, missing: bool, span: Span) -> Cause:
-        if missing:
-            return Cause(f"there is no gap at {name}", span)
-        return Cause(f"gap {name} is bridged", span)
+        kind = CauseKind.NO_GAP if missing else CauseKind.GAP_BRIDGED
+        return cause(kind, Subject("gap", name), span)
 
     # -------------------------------------------------------------- points
 
-    def points(self, turnout: str, reader: str) -> Told:
-        """What is reported of points."""
+    def points(self, turnout: str, reader: str) -> Cause:
+        """What is reported of points, and, where that is not true, why."""
         says, lies = self._wires.points_report(turnout, reader), self._wires.lies(turnout)
-        words = "open, between its ends" if lies == "open" else lies
+        truth = f"it lies {'open, between its ends' if lies == 'open' else lies}"
+        subject = Subject("points", turnout)
         if says == lies or (says == "moving" and lies == "open"):
-            return Told(f"{turnout} reports {says} (it lies {words})")
-        machine = self._wiring.machines[turnout]
-        because = tuple(self._misreported(machine, says, lies, reader))
-        return Told(f"{turnout} reports {says}, though it lies {words}", because, true=False)
+            return cause(CauseKind.REPORTS, subject, None, state=says, truth=truth)
+        because = tuple(self._misreported(self._wiring.machines[turnout], lies, reader))
+        kind = CauseKind.REPORTS_FALSELY
+        return cause(kind, subject, None, because, state=says, truth=truth)
 
-    def _misreported(self, machine: Machine, says: str, lies: str, reader: str) -> Iterator[Cause]:
+    def _misreported(self, machine: Machine, lies: str, reader: str) -> Iterator[Cause]:
         turnout = machine.turnout
+        subject = Subject("points", turnout)
         if not machine.contacts:
-            yield Cause(
-                f"{turnout} has no contacts: what is reported is what it was told", machine.span
-            )
+            yield cause(CauseKind.NO_CONTACTS, subject, machine.span)
             yield from self._disobeyed(machine, lies)
             return
         driver = self._wiring.drivers.get(reader)
         if driver is not None and not is_read(driver, turnout, True):
-            yield Cause(f"{driver.name} does not read the contacts of {turnout}", driver.span)
+            yield _of(CauseKind.CONTACTS_NOT_READ, driver, other=turnout)
             return
         wrong = list(self._wrong_contacts(machine, lies, reader))
         yield from wrong
         if len(machine.contacts) == 1 and not wrong:
             (only,) = machine.contacts
-            text = f"{turnout} has no contact but {only}: whenever that is open, it reads"
-            yield Cause(f"{text} {_OTHER[only]}", machine.span)
+            kind, reads = CauseKind.ONE_CONTACT, _OTHER[only]
+            yield cause(kind, subject, machine.span, contact=only, state=reads)
             yield from self._disobeyed(machine, lies)
 
     def _wrong_contacts(self, machine: Machine, lies: str, reader: str) -> Iterator[Cause]:
         """Contacts that do not read as the points lie."""
         turnout = machine.turnout
         if turnout in self._wiring.swapped_contacts:
-            yield Cause(f"the contact wires of {turnout} are swapped", machine.span)
+            kind = CauseKind.CONTACT_WIRES_SWAPPED
+            yield cause(kind, Subject("points", turnout), machine.span)
         for leg in machine.contacts or ():
             name = f"{turnout} {leg}"
+            subject = Subject("contact", name)
             stuck = self._wires.fault(FaultKind.CONTACT, turnout, leg)
             if stuck:
-                yield Cause(f"the contact {name} is {stuck}", machine.span)
+                yield cause(CauseKind.CONTACT_STUCK, subject, machine.span, state=stuck)
             elif lies == leg and self._wires.is_wire_broken(machine, leg, reader):
-                yield Cause(f"{_the_wire(f'the contact {name}', reader)} is broken", machine.span)
+                yield _wire_broken(f"the contact {name}", reader, machine.span)
 
     def _disobeyed(self, machine: Machine, lies: str) -> Iterator[Cause]:
         """Why points do not lie as they were told."""
         told = self._wires.commanded(machine)
         turnout = machine.turnout
-        by = f"by lever {machine.lever}" if machine.lever else ""
+        by = f" by lever {machine.lever}" if machine.lever else ""
         if machine.motor is None or lies == told:
             return
-        span = machine.span
-        stalled = self._wires.fault(FaultKind.MACHINE, turnout)
+        subject, span, said = Subject("machine", turnout), machine.span, {"state": told, "by": by}
+        fault = self._wires.fault(FaultKind.MACHINE, turnout)
         off = self.unpowered(turnout, machine.supply, span)
-        text = f"it was told {by} to lie {told}".replace("  ", " ")
         if off is not None:
-            yield Cause(f"{text}, and its motor has no power", span, (off,))
-        elif stalled:
-            yield Cause(f"{text}, and its motor {stalled}", span)
+            yield cause(CauseKind.THROWN_UNPOWERED, subject, span, (off,), **said)
+        elif fault:
+            yield cause(CauseKind.THROWN_FAULTY, subject, span, (), fault=fault, **said)
         else:
-            yield Cause(f"{text}, and is still moving", span)
+            yield cause(CauseKind.THROWN_MOVING, subject, span, (), **said)
 
 
-def _the_wire(source: str, reader: str) -> str:
-    return f"the wire from {source}" + (f" to {reader}" if reader else "")
+_Thing = Block | Detector | District | Driver | Feeder | Supply
+_KINDS: Mapping[type[_Thing], str] = {
+    Block: "block", Detector: "detector", District: "district", Driver: "driver",
+    Feeder: "feeder", Supply: "supply",
+}  # fmt: skip
+
+
+def _of(kind: CauseKind, thing: _Thing, because: tuple[Cause, ...] = (), **said: str) -> Cause:
+    """A cause that is about a thing of the plan, at the place where that is written."""
+    return cause(kind, Subject(_KINDS[type(thing)], thing.name), thing.span, because, **said)
+
+
+def _wire_broken(source: str, reader: str, span: Span) -> Cause:
+    ends = f"{source} to {reader}" if reader else source
+    return cause(CauseKind.WIRE_BROKEN, Subject("wire", ends), span)

@@ -10,7 +10,8 @@ from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Seen
 from verifier.reports.ink import Ink
 from verifier.reports.remedies import remedies
-from verifier.verdicts.report import Cause, Verdict
+from verifier.verdicts.causes import Cause
+from verifier.verdicts.report import Verdict
 
 
 def drawing(

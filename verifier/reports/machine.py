@@ -15,17 +15,9 @@ from verifier.plan.situation import Situation
 from verifier.properties.catalog import BY_NAME
 from verifier.reports.failures import is_advice
 from verifier.reports.words import count, tallies
+from verifier.verdicts.causes import Cause
 from verifier.verdicts.exit_codes import ExitCode
-from verifier.verdicts.report import (
-    Cause,
-    Failure,
-    Finding,
-    Happening,
-    Lasting,
-    Report,
-    Story,
-    Verdict,
-)
+from verifier.verdicts.report import Failure, Finding, Happening, Lasting, Report, Story, Verdict
 
 SCHEMA_VERSION = 1
 

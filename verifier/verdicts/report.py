@@ -11,16 +11,8 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
+from verifier.verdicts.causes import Cause
 from verifier.verdicts.exit_codes import ExitCode
-
-
-@dataclass(frozen=True, slots=True)
-class Cause:
-    """One link of a cause chain: a sentence, where the file says so, and what is behind."""
-
-    text: str
-    span: Span | None
-    because: tuple["Cause", ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,7 @@ from verifier.properties.obligation import Obligation
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Seen, Unsettled
 from verifier.reports.words import sentence
-from verifier.verdicts.report import Cause
+from verifier.verdicts.causes import Cause
 from verifier.workbench.controls import drawn_things, group_of, label, state_words
 from verifier.workbench.document import Key, Reading
 from verifier.workbench.situation_play import Act, Play, acted, situation_of

@@ -25,7 +25,8 @@ from verifier.reports.words import (
     undecided_words,
     unfinished_words,
 )
-from verifier.verdicts.report import Cause, Finding, Story, Verdict
+from verifier.verdicts.causes import Cause
+from verifier.verdicts.report import Finding, Story, Verdict
 
 # Findings beyond these are told without a drawing, unless everything is asked for.
 DRAWN = 40

@@ -13,13 +13,15 @@ from verifier.drawing.overlay import Hatched, Mark, Shown
 from verifier.drawing.svg import Picture, frames, pages, picture
 from verifier.drawing.template import STYLE
 from verifier.plan.model import Plan
+from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import evaluate
 from verifier.reports.page.markup import Child, Html, tag, trusted
 from verifier.reports.scenes import Scene, moment_scenes, situation_scene
 from verifier.sheets.sheet import PictureOf
-from verifier.verdicts.report import Cause, Finding, Happening, Story
+from verifier.verdicts.causes import Cause
+from verifier.verdicts.report import Finding, Happening, Story
 
 # A plan of more pieces is drawn around the place of a finding only.
 SMALL = 24
@@ -154,17 +156,16 @@ class Numbers:
         return None if thing is None else self._of.get(thing)
 
     def _thing(self, cause: Cause) -> tuple[str, str] | None:
-        """What a cause speaks of first, if the drawing shows it."""
-        plan = self._plan
-        name = cause.text.split()[0].rstrip(",:;") if cause.text.split() else ""
-        if name in plan.signals:
-            return "signal", name
-        if name in plan.blocks:
-            return "block", name
-        piece = plan.track.pieces.get(name)
-        if piece is not None and piece.kind in _SPECIAL:
-            return _SPECIAL[piece.kind], name
-        for kind, named in (("derail", plan.derails), ("gate", plan.gates)):
-            if name in named:
+        """What a cause is about, as drawings call it; None where they do not show it."""
+        plan, name = self._plan, cause.subject.name
+        match cause.subject.kind:
+            case "head":
+                return "signal", signal_of(name, plan.signals)
+            case "points":
+                return _SPECIAL[plan.track.pieces[name].kind], name
+            case "signal" | "block" | "derail" | "gate" as kind:
                 return kind, name
-        return None
+            case "gate report":
+                return "gate", name
+            case _:
+                return None
