@@ -3,8 +3,12 @@
 import ast
 import subprocess
 import sys
+from collections import Counter
+from collections.abc import Iterable, Set
+from functools import cache
 from pathlib import Path
 
+import networkx
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -13,20 +17,38 @@ FLOORS = [
     "explain", "decide", "repair", "pipeline", "diagnosis", "testcard", "exports", "sheets",
     "drawing", "reports", "api", "workbench", "commands",
 ]  # fmt: skip
-MODULES = sorted(
-    ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__")
+PATHS = {
+    ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path
     for path in (ROOT / "verifier").rglob("*.py")
-)
+}
+MODULES = sorted(PATHS)
+# More modules than this in one folder need rooms.
+MOST_MODULES = 26
 
 
 def imported(path: Path) -> set[str]:
+    """The modules that a file imports, anywhere in it; `from package import module` is one."""
     names: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
-        if isinstance(node, ast.ImportFrom) and node.module:
-            names.add(node.module)
+        if isinstance(node, ast.ImportFrom):
+            assert node.module and not node.level, f"{path}: a relative import"
+            inner = {f"{node.module}.{alias.name}" for alias in node.names}
+            names |= inner.intersection(PATHS) or {node.module}
         elif isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
     return names
+
+
+@cache
+def graph() -> networkx.DiGraph:
+    """Our modules, and an edge to each module of ours that one imports. Imports of the package
+    itself (for its version) are left out: it imports everything, and only on use."""
+    found = networkx.DiGraph()
+    found.add_nodes_from(MODULES)
+    for module, path in PATHS.items():
+        found.add_edges_from((module, name) for name in imported(path) if name in PATHS)
+    found.remove_node("verifier")
+    return found
 
 
 @pytest.mark.parametrize("floor", FLOORS)
@@ -49,10 +71,33 @@ def test_only_engines_know_z3() -> None:
         assert not uses or ROOT / "verifier" / "engines" in path.parents, path
 
 
-def test_the_evaluator_shares_no_code_with_the_encoding_it_checks() -> None:
-    for name in imported(ROOT / "verifier" / "reference" / "evaluator.py"):
-        assert not name.startswith("verifier.logic"), name
-        assert not name.startswith("verifier.world") or name == "verifier.plan.situation", name
+def test_modules_do_not_import_each_other_in_a_circle() -> None:
+    assert list(networkx.simple_cycles(graph())) == []
+
+
+def test_the_reference_and_the_encoding_do_not_reach_each_other() -> None:
+    """Not even through third modules. Engines may replay what they find on the reference."""
+    in_floor = {floor: {n for n in MODULES if _floor(n) == floor} for floor in FLOORS}
+    meaning = set().union(*(in_floor[floor] for floor in ("logic", "world", "properties")))
+    reference, engines = in_floor["reference"], in_floor["engines"]
+    assert len(reference) > 8 and len(meaning) > 30 and len(engines) > 20
+    _do_not_reach(reference, meaning | engines)
+    _do_not_reach(meaning, reference)
+
+
+def _do_not_reach(some: Iterable[str], others: Set[str]) -> None:
+    for name in sorted(some):
+        reached = networkx.descendants(graph(), name) & others
+        assert not reached, f"{name} imports {sorted(reached)}"
+
+
+def _floor(module: str) -> str:
+    return module.removeprefix("verifier").lstrip(".").split(".")[0]
+
+
+def test_no_folder_has_too_many_modules() -> None:
+    folders = Counter(path.parent for path in PATHS.values() if path.name != "__init__.py")
+    assert not {folder: n for folder, n in folders.items() if n > MOST_MODULES}
 
 
 @pytest.mark.parametrize("module", MODULES)
