@@ -35,10 +35,10 @@ def test_a_district_in_the_order_of_working_through_it() -> None:
     rows = lines(sheet(END_OF_SIDING), "District East-End")
     ways = [(row[2], row[3], row[8]) for row in rows]
     assert ways[:4] == [
-        ("fuse of Track-A", "bus East-End A", "-"),
-        ("Track-A output B", "bus East-End B", "-"),
-        ("bus East-End A", "Main rail A, m1", "D-Main, 2 turns"),
-        ("bus East-End B", "Main rail B, m1", "-"),
+        ("fuse of Track-A", "bus East-End cut", "-"),
+        ("Track-A through-rail output", "bus East-End through", "-"),
+        ("bus East-End cut", "Main cut rail, m1", "D-Main, 2 turns"),
+        ("bus East-End through", "Main through rail, m1", "-"),
     ]
     assert [row[1] for row in rows] == [str(n) for n in range(3, len(rows) + 3)]
     (bus, _, feeder, *_) = rows

@@ -5,19 +5,20 @@ exceed. Places are worked out with these widths, so that labels which do not ove
 not overlap on any screen or sheet of paper either.
 """
 
-# Plain type that any system has; nothing is loaded.
-FONT = "'Gill Sans','Gill Sans MT','Trebuchet MS','Segoe UI','Helvetica Neue',Arial,sans-serif"
+# Whatever face the system has for it; nothing is loaded, and no maker's face is named.
+FONT = "sans-serif"
 
 NAME, SMALL, LENS = 12.0, 10.0, 8.5
 
-# Advance widths in thousandths of the size, of DejaVu Sans: the widest of the faces that a
-# browser or a converter may fall back on.
+# Advance widths in thousandths of the size: for each character the widest of the faces that
+# systems commonly have for `sans-serif` (DejaVu Sans, Liberation Sans, Noto Sans, FreeSans).
 _WIDTHS = {
-    295: "'ijlIJ", 318: " ,.", 337: "/\\:;|", 352: "f", 361: "-", 390: "()[]", 392: "t", 401: "!",
-    411: "r", 460: '"', 500: "*_`", 521: "s", 525: "z", 531: "?", 550: "c", 557: "L", 575: "F",
-    579: "k", 592: "vxy", 611: "T", 615: "aoeY", 636: "bdghnpqu0123456789E{}$S", 656: "K",
-    686: "ABXVPZ", 698: "CR", 732: "U", 752: "HN", 775: "DG", 787: "OQ", 818: "w",
-    838: "#+<=>~^&", 863: "M", 950: "%", 974: "m", 989: "W", 1000: "@",
+    295: "ijl'", 318: ",. ", 337: ":;", 339: "I", 352: "f", 361: "-", 372: "/\\", 390: "()[]",
+    392: "t", 401: "!", 413: "r", 460: '"', 500: "`", 521: "s", 525: "z", 528: "J", 550: "c",
+    551: "*|", 557: "?_", 563: "L", 579: "k", 592: "vxy", 611: "F", 615: "aeo", 632: "T",
+    636: "bdghnpqu0123456789${}", 667: "ES", 674: "K", 678: "Y", 686: "ABPVXZ", 723: "CR",
+    732: "U", 752: "H", 760: "N", 775: "D", 778: "G", 787: "OQ", 818: "w", 838: "#&+<=>^~",
+    907: "M", 950: "%", 974: "m", 989: "W", 1016: "@",
 }  # fmt: skip
 _WIDTH_OF = {c: width for width, characters in _WIDTHS.items() for c in characters}
 _UNKNOWN = 1000

@@ -27,10 +27,10 @@ Role = Literal[
 # Of these every supply has its own; the others may be in common to supplies with a common
 # return.
 _OWN: frozenset[Role] = frozenset(("track power", "track return", "booster feed", "power"))
-# A slow machine turns by the way its two wires are fed; one of two coils has a wire to
+# A slow machine turns by the polarity of its two wires; one of two coils has a wire to
 # each, and one in common (common practice, no source).
 _THROW_WIRES = {
-    "slow": ("throw A", "throw B"),
+    "slow": ("throw + for normal", "throw - for normal"),
     "snap": ("throw normal", "throw reverse", "common"),
 }
 SUPPLIES = "Supplies"
@@ -126,9 +126,9 @@ class _Harness:
             if supply.fed_by is not None:
                 name = f"feed of {supply.name}"
                 hot, back = self._hot(supply.fed_by), self._return(supply.fed_by)
-                for side, start in (("A", hot), ("B", back)):
+                for rail, start in zip(_RAILS, (hot, back), strict=True):
                     yield self._conductor(
-                        name, start, f"{supply.name} input {side}",
+                        name, start, f"{supply.name} {rail}-rail input",
                         "booster feed", supply.fed_by, supply.name,
                     )  # fmt: skip
             if supply.fuse is not None:
@@ -154,19 +154,19 @@ class _Harness:
     def _return(self, supply: str | None) -> str:
         if supply is None:
             return "return of its supply (not given)"
-        return f"{supply} {'output B' if self.wiring.supplies[supply].track_power else 'return'}"
+        return f"{supply} {_back(self.wiring.supplies[supply])}"
 
     # -------------------------------------------------------------- track
 
     def _bus(self, name: str) -> Iterator[Conductor]:
         district = self.wiring.districts[name]
         supply = district.supply
-        ends = ((self._hot(supply), "A"), (self._return(supply), "B"))
-        for (start, side), role in zip(ends, _RAILS, strict=True):
+        ends = (self._hot(supply), self._return(supply))
+        for (rail, role), start in zip(_RAILS.items(), ends, strict=True):
             yield self._conductor(
                 fault_name(FaultKind.BUS, name),
                 start,
-                f"bus {name} {side}",
+                f"bus {name} {rail}",
                 role,
                 supply,
                 name,
@@ -183,11 +183,11 @@ class _Harness:
                 for d in self.wiring.detectors.values()
                 if feeder.name in d.through
             )
-            for side, role in zip("AB", _RAILS, strict=True):
+            for rail, role in _RAILS.items():
                 yield self._conductor(
-                    fault_name(FaultKind.FEEDER, feeder.name), f"{source} {side}",
-                    f"{block} rail {side}, {feeder.name}", role, supply, block,
-                    run=feeder.run, through=passes if side == "A" else (),
+                    fault_name(FaultKind.FEEDER, feeder.name), f"{source} {rail}",
+                    f"{block} {rail} rail, {feeder.name}", role, supply, block,
+                    run=feeder.run, through=passes if rail == "cut" else (),
                 )  # fmt: skip
         for detector in self.wiring.detectors_of(block):
             yield from self._detector(detector)
@@ -285,11 +285,17 @@ class _Harness:
                 )  # fmt: skip
 
 
-_RAILS: tuple[Role, Role] = ("track power", "track return")
+# The cut rail is cut at every gap and fed through the detectors; the through rail brings the
+# current back.
+_RAILS: dict[str, Role] = {"cut": "track power", "through": "track return"}
 
 
 def _out(supply: Supply) -> str:
-    return "output A" if supply.track_power else "+"
+    return "cut-rail output" if supply.track_power else "+"
+
+
+def _back(supply: Supply) -> str:
+    return "through-rail output" if supply.track_power else "return"
 
 
 def _input(reader: str, source: str) -> str:

@@ -33,7 +33,7 @@ _CAUTIONS = (
 )
 _NOTES = (
     "One rail: cut the same rail everywhere, the one whose feeders pass through the detectors "
-    "(rail A of the wiring list). Fill each gap, so that it cannot close when it is warm.",
+    "(the cut rail of the wiring list). Fill each gap, so that it cannot close when it is warm.",
     "Before you wire on: hold a meter across each gap. Cut in one rail, the two ends of that rail "
     "must not be connected; cut in both, none of the four.",
 )

@@ -59,7 +59,9 @@ def wiring_sheet(plan: Plan, asked: Asked) -> Sheet:
     )
     tables.append(_detectors(plan))
     notes = (
-        "Rail A is the one that is cut at every gap; its feeders pass through the detectors.",
+        "The cut rail is cut at every gap; its feeders pass through the detectors. The "
+        "through rail is cut only where a gap goes through both. Outputs and buses are named after "
+        "the rail they feed.",
         "A length is one way, as the file gives it: add what you need to reach and to strip. "
         "Write the number of the wire on both its ends before you let go of it.",
         *_not_given(plan, wires),
@@ -107,7 +109,7 @@ def _checked(plan: Plan, wires: Sequence[Conductor], colors: Colors) -> Iterator
     if not wrong:
         yield (
             "Checked: every color has one function, and none belongs to two supplies that have no "
-            "return in common. A/B is A with a stripe of B."
+            "return in common. red/white is red with a stripe of white."
         )
     for color, one, other in wrong:
         yield f"NOT KEPT APART: {color} wires are part of {one} and of {other}."
