@@ -15,6 +15,7 @@ from verifier.decide.interrupt import InterruptWatch
 from verifier.decide.memory_invariants import Recollection, hears_the_truth
 from verifier.decide.situations import SituationProver
 from verifier.engines.results import Interrupted
+from verifier.engines.session import fresh_context
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.source import Span
 from verifier.plan.model import Assumption, Plan
@@ -147,6 +148,7 @@ def decide_histories(proof: Proof) -> None:
     plan, timeout = proof.plan, proof.situations.timeout
     if not plan.locking.asked or proof.assumptions_unknown:
         return
+    fresh_context()
     histories = HistoryProver(plan, timeout, proof.step)
     ruling_out = histories.ruling_out()
     if ruling_out:

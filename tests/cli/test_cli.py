@@ -204,6 +204,35 @@ def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:
     assert "nothing further was decided" in err or "(interrupted)" in out
 
 
+def test_ctrl_c_during_a_long_check_ends_with_what_is_known() -> None:
+    long = """if True:
+        import os, signal, threading
+        from tests.engines.ctrl_c import add_pigeons
+        from verifier import cli
+        from verifier.engines.session import Session
+
+        real, asked = Session._ask, 0
+
+        def ask(session, assumed):
+            global asked
+            asked += 1
+            if asked == 20:
+                add_pigeons(session, 12)
+                threading.Timer(1, os.kill, (os.getpid(), signal.SIGINT)).start()
+            return real(session, assumed)
+
+        Session._ask = ask
+        raise SystemExit(cli.main(["prove", "verifier/patterns/crossover.ixl"]))
+    """
+    done = subprocess.run(
+        [sys.executable, "-c", long], capture_output=True, text=True, timeout=50, check=False,
+        cwd=ROOT, env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+        preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
+    )  # fmt: skip
+    assert done.returncode == ExitCode.UNDECIDED and "Traceback" not in done.stderr
+    assert "(interrupted)" in done.stdout and "proved" in done.stdout
+
+
 def test_ctrl_c_that_python_loses_is_pressed_again() -> None:
     lost = """if True:
         import time

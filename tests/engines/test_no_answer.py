@@ -11,6 +11,7 @@ import pytest
 import z3
 
 from tests.engines import small_systems as small
+from tests.engines.ctrl_c import add_pigeons, press
 from tests.engines.random_systems import drawn_bads, drawn_system, forget, is_proof, truth
 from verifier.engines.results import Happens, Interrupted, Lasts, Unknown
 from verifier.engines.temporal.bmc import search
@@ -36,7 +37,7 @@ class Failing:
             if self.how == "raises":
                 raise z3.Z3Exception("out of memory")
             if self.how == "interrupted":
-                raise z3.Z3Exception("interrupted from keyboard")
+                press()
             return 0
         return REAL(unrolling, given)
 
@@ -129,21 +130,16 @@ def test_time_that_is_over_proves_nothing() -> None:
     assert search(system, small.MEET, most=4) is None
 
 
-def pigeons(holes: int) -> Unrolling:
+def pigeons() -> Unrolling:
     """A question that takes the solver long."""
     unrolling = Unrolling(System((), (), {}, {}), start=False)
-    flown = [[z3.Bool(f"p{i}{j}") for j in range(holes)] for i in range(holes + 1)]
-    for row in flown:
-        unrolling.add(z3.Or(*row))
-    for j in range(holes):
-        for i, row in enumerate(flown):
-            unrolling.add(*(z3.Or(z3.Not(row[j]), z3.Not(other[j])) for other in flown[:i]))
+    add_pigeons(unrolling, 12)
     return unrolling
 
 
 def test_ctrl_c_while_the_solver_is_at_work() -> None:
     for seconds in (None, 100):
-        unrolling = pigeons(12)
+        unrolling = pigeons()
         deadline = None if seconds is None else monotonic() + seconds
         # Should it come too early or too late, it must not end the tests.
         before = signal.signal(signal.SIGINT, lambda *_: None)
@@ -158,6 +154,6 @@ def test_ctrl_c_while_the_solver_is_at_work() -> None:
 
 
 def test_the_time_limit_while_the_solver_is_at_work() -> None:
-    unrolling = pigeons(12)
+    unrolling = pigeons()
     assert unrolling.check((), monotonic() + 0.3) is None
     assert unrolling.reason == "no answer in the time allowed"

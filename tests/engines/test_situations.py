@@ -1,9 +1,10 @@
 """The situation check: its three answers, and what they do not depend on."""
 
 import pytest
-import z3
 
+from tests.engines.ctrl_c import press
 from verifier.engines.results import Exists, Impossible, Interrupted, Unknown
+from verifier.engines.session import Session
 from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
@@ -108,11 +109,8 @@ def test_relevant_facts() -> None:
     assert check.relevant(on(C), situation) in ((C,), (L,))
 
 
-@pytest.mark.parametrize("answer", [z3.unknown], ids=["unknown"])
-def test_a_solver_that_does_not_know_is_not_a_no(
-    answer: z3.CheckSatResult, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(SituationCheck, "_check", lambda *_, **__: answer)
+def test_a_solver_that_does_not_know_is_not_a_no(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(SituationCheck, "_check", lambda *_, **__: None)
     check = SituationCheck(INPUTS, [on(A)])
     assert isinstance(check.find(on(B)), Unknown)
     assert isinstance(check.find(negation(on(A))), Unknown)
@@ -129,9 +127,9 @@ def test_no_time_is_not_a_no() -> None:
 def test_no_time_to_make_it_small_is_said(monkeypatch: pytest.MonkeyPatch) -> None:
     real, calls = SituationCheck._check, []
 
-    def once(self: SituationCheck, *args: object) -> z3.CheckSatResult:
+    def once(self: SituationCheck, *args: object) -> bool | None:
         calls.append(args)
-        return real(self, *args) if len(calls) == 1 else z3.unknown  # type: ignore[arg-type]
+        return real(self, *args) if len(calls) == 1 else None  # type: ignore[arg-type]
 
     monkeypatch.setattr(SituationCheck, "_check", once)
     answer = SituationCheck(INPUTS).find(conjunction(on(A), atom(T, "reverse")), smallest=True)
@@ -141,20 +139,13 @@ def test_no_time_to_make_it_small_is_said(monkeypatch: pytest.MonkeyPatch) -> No
 
 
 def test_a_key_pressed_while_solving_is_passed_on(monkeypatch: pytest.MonkeyPatch) -> None:
-    class Stopped:
-        def __getattr__(self, name: str) -> object:
-            return lambda *_: None
+    def pressed(*_: object) -> int:
+        press()
+        return 0
 
-        def check(self, *_: object) -> z3.CheckSatResult:
-            return z3.unknown
-
-        def reason_unknown(self) -> str:
-            return "interrupted from keyboard"
-
-    check = SituationCheck(INPUTS)
-    monkeypatch.setattr(check, "_solver", Stopped())
+    monkeypatch.setattr(Session, "_ask", pressed)
     with pytest.raises(Interrupted):
-        check.find(on(A))
+        SituationCheck(INPUTS).find(on(A))
 
 
 def test_one_solver_answers_many_questions_as_fresh_ones_do() -> None:
@@ -180,9 +171,9 @@ def test_when_what_is_assumed_elsewhere_is_not_known_nothing_is(
     """The question itself is answered; whether the rest allows it is not."""
     real, calls = SituationCheck._check, []
 
-    def once(self: SituationCheck, *args: object) -> z3.CheckSatResult:
+    def once(self: SituationCheck, *args: object) -> bool | None:
         calls.append(args)
-        return real(self, *args) if len(calls) == 1 else z3.unknown  # type: ignore[arg-type]
+        return real(self, *args) if len(calls) == 1 else None  # type: ignore[arg-type]
 
     monkeypatch.setattr(SituationCheck, "_check", once)
     check = SituationCheck(INPUTS, [disjunction(on(B), atom(T, "open"))])

@@ -10,6 +10,7 @@ from dataclasses import replace
 from functools import cached_property
 from time import monotonic
 
+from verifier.engines.minimal_core import minimal_core
 from verifier.engines.results import Happens, Lasts, Unknown
 from verifier.engines.temporal.bmc import goes_on
 from verifier.engines.temporal.localization import Decided, Windows
@@ -66,13 +67,14 @@ class HistoryProver:
         goes = goes_on(system, GOES_ON, self._true.deadline())
         if goes is None:
             return None
-        kept = [] if goes else list(range(len(assumed)))
-        for i in list(kept):
-            fewer = [k for k in kept if k != i]
-            always = tuple(system.always[k] for k in fewer)
-            if goes_on(replace(system, always=always), GOES_ON, self._true.deadline()) is False:
-                kept = fewer
-        return tuple(assumed[k] for k in kept)
+        if goes:
+            return ()
+
+        def leaves_none(some: Sequence[int]) -> bool:
+            fewer = replace(system, always=tuple(system.always[k] for k in some))
+            return goes_on(fewer, GOES_ON, self._true.deadline()) is False
+
+        return tuple(assumed[k] for k in minimal_core(range(len(assumed)), leaves_none))
 
     def decide(self, obligations: Iterable[Obligation]) -> dict[str, Verdict]:
         """The verdict on each obligation, by its key."""

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import cached_property
 
+from verifier.engines.minimal_core import minimal_core
 from verifier.engines.results import Exists, Impossible, Unknown
 from verifier.engines.smt.situations import SituationCheck
 from verifier.explain.signal_causes import causes
@@ -59,13 +60,12 @@ class SituationProver:
     def _clash(self) -> list[Assumption]:
         """A smallest set of assumptions that contradict each other."""
         assumed = [self.world.expand(self.world.lower(a.condition)) for a in self.plan.assumptions]
-        kept = list(range(len(assumed)))
-        for i in list(kept):
-            trial = [k for k in kept if k != i]
-            check = SituationCheck.of(self.world, self.timeout, assumed=False)
-            if isinstance(check.find(conjunction(*(assumed[k] for k in trial))), Impossible):
-                kept = trial
-        return [self.plan.assumptions[k] for k in kept]
+        check = SituationCheck.of(self.world, self.timeout, assumed=False)
+
+        def clash(some: Sequence[int]) -> bool:
+            return isinstance(check.find(conjunction(*(assumed[k] for k in some))), Impossible)
+
+        return [self.plan.assumptions[k] for k in minimal_core(range(len(assumed)), clash)]
 
     def decide(self, obligation: Obligation) -> Verdict:
         """The verdict on one obligation.

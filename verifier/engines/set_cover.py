@@ -127,16 +127,14 @@ def _of_size(
     decided."""
     import z3
 
-    solver = z3.SolverFor("QF_FD")
-    solver.set("rlimit", effort)
-    take = {i: z3.Bool(f"set {i}") for i in alive}
+    from verifier.engines.session import Session
+
+    session = Session("QF_FD", rlimit=effort)
+    take = {i: session.boolean(f"set {i}") for i in alive}
     for column in _columns(sets, alive, needed).values():
-        solver.add(z3.Or(*(take[i] for p, i in enumerate(alive) if column >> p & 1)))
-    solver.add(z3.AtMost(*take.values(), most))
-    found = solver.check()
-    if found == z3.unsat:
-        return []
-    if found != z3.sat:
+        session.add(session.any_of([take[i] for p, i in enumerate(alive) if column >> p & 1]))
+    session.add(z3.AtMost(*take.values(), most))
+    found = session.check()
+    if found is None:
         return None
-    model = solver.model()
-    return [i for i in alive if z3.is_true(model.eval(take[i], model_completion=True))]
+    return [i for i in alive if session.is_so(take[i])] if found else []

@@ -12,8 +12,7 @@ from typing import Any
 
 import z3
 
-from verifier.engines.results import Interrupted
-from verifier.engines.temporal.unroller import OUT_OF_TIME, WITHIN
+from verifier.engines.session import Session
 from verifier.logic.expr import And, Atom, Const, Expr, fold
 
 Meaning = Callable[[Atom], z3.BoolRef]
@@ -138,31 +137,18 @@ class Always:
         given, whole = z3.simplify(assumed), z3.simplify(z3.And(list(claims)))
         if z3.is_true(whole) or any(g.eq(given) and w.eq(whole) for g, w in self._shown):
             return None
-        solver: Any = z3.SolverFor("QF_FD")
-        solver.add(given, z3.Not(whole))
-        if self._deadline is not None:
-            left = self._deadline - monotonic()
-            if left <= 0:
-                return NotDecided(OUT_OF_TIME)
-            solver.set("timeout", max(1, int(left * 1000)))
-        found = solver.check()
-        if found == z3.unsat:
-            self._shown.append((given, whole))
-            return None
-        if found == z3.sat:
-            model = solver.model()
-            false = (i for i, c in enumerate(claims) if z3.is_false(model.eval(c, True)))
-            return Differs(next(false), _numbers(model))
-        return NotDecided(self._why(solver))
-
-    def _why(self, solver: Any) -> str:
-        """Why there is no answer. The solver says "canceled" of Ctrl-C and of the time limit
-        alike."""
-        reason = str(solver.reason_unknown())
-        late = self._deadline is not None and monotonic() >= self._deadline - WITHIN
-        if "interrupt" in reason or ("cancel" in reason and not late):
-            raise Interrupted
-        return OUT_OF_TIME if late else f"the solver gave up ({reason})"
+        session = Session("QF_FD", whole.ctx)
+        session.add(given, z3.Not(whole))
+        match session.check(deadline=self._deadline):
+            case True:
+                model = session.model
+                false = (i for i, c in enumerate(claims) if z3.is_false(model.eval(c, True)))
+                return Differs(next(false), _numbers(model))
+            case False:
+                self._shown.append((given, whole))
+                return None
+            case None:
+                return NotDecided(session.reason)
 
 
 def _numbers(model: Any) -> dict[str, int]:

@@ -11,15 +11,14 @@ generated layouts, and every situation found is replayed by the evaluator.
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from time import monotonic
-from typing import Any
 
 import z3
-from z3 import z3core
 
-from verifier.engines.results import Answer, Exists, Impossible, Interrupted, Unknown
+from verifier.engines.minimal_core import minimal_core
+from verifier.engines.results import Answer, Exists, Impossible, Unknown
+from verifier.engines.session import Session
 from verifier.engines.smt.train_length_constraints import Room, rooms, standing_is_possible
-from verifier.engines.temporal.unroller import WITHIN
-from verifier.logic.expr import TRUE, And, Atom, Const, Expr, fold, negation, support
+from verifier.logic.expr import TRUE, Atom, Const, Expr, negation, support
 from verifier.plan.minimality import TIERS, tier_of, values_in_order
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
@@ -52,11 +51,10 @@ class SituationCheck:
         self._rooms = rooms
         self._timeout = timeout
         self._deadline: float | None = None
-        self._solver = z3.SimpleSolver()
+        self._session = Session()
         self._terms: dict[Expr, z3.BoolRef] = {}
         self._bits: dict[tuple[Observable, str], z3.BoolRef] = {}
         self._domains: dict[Observable, list[z3.BoolRef]] = {}
-        self._last: z3.ModelRef | None = None
         self._groups = self._group_assumptions()
         self._elsewhere: dict[int, Answer] = {}
 
@@ -96,40 +94,34 @@ class SituationCheck:
         self, goal: Expr, cone: Sequence[Observable], applying: Sequence[int], smallest: bool
     ) -> Answer:
         """An answer that looks at these inputs and assumptions only."""
-        self._solver.push()
+        self._session.push()
         try:
             self._allow(cone)
-            self._solver.add(self._term(goal))
-            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying
+            self._session.add(self._term(goal))
+            self._session.add(*(self._term(self._assumptions[i][0]) for i in applying
                                if i >= self._own))  # fmt: skip
-            names = {i: z3.Bool(f"assumption {i}") for i in applying if i < self._own}
+            names = {i: self._session.boolean(f"assumption {i}") for i in applying if i < self._own}
             for i, name in names.items():
-                self._solver.add(z3.Implies(name, self._term(self._assumptions[i][0])))
+                self._session.add(z3.Implies(name, self._term(self._assumptions[i][0])))
             found = self._check(list(names.values()))
-            if found == z3.unsat:
-                return Impossible(self._rests_on(names))
-            if found != z3.sat:
+            if found is None:
                 return Unknown(self._why())
-            self._solver.add(*names.values())
+            if not found:
+                return Impossible(self._rests_on(names))
             model = self._read(cone)
+            self._session.add(*names.values())
             if not smallest:
                 return Exists(_situation(model))
             done, model = self._shrink(cone, model)
             return Exists(_situation(model), done)
         finally:
-            self._solver.pop()
+            self._session.pop()
 
     def _rests_on(self, names: dict[int, z3.BoolRef]) -> tuple[int, ...]:
-        """Assumptions without any of which the goal would not be impossible. The later
-        ones of the file are let go first, so that the answer does not hang on the solver."""
-        kept = list(names)
-        if kept and self._check([]) == z3.unsat:
-            return ()
-        for i in reversed(names):
-            trial = [k for k in kept if k != i]
-            if self._check([names[k] for k in trial]) == z3.unsat:
-                kept = trial
-        return tuple(kept)
+        """A minimal core of the assumptions that make the goal impossible."""
+        return tuple(
+            minimal_core(list(names), lambda some: self._check([names[i] for i in some]) is False)
+        )
 
     def _with_the_rest(self, answer: Exists, applying: Sequence[int]) -> Answer:
         """The situation found, with what the assumptions outside the cone ask for."""
@@ -171,62 +163,56 @@ class SituationCheck:
         if isinstance(goal, Const) or len(asked) < at_once:
             return [], ""
         found: list[tuple[Observable, ...]] = []
-        self._solver.push()
+
+        def one_sound(group: Collection[Observable]) -> z3.BoolRef:
+            return self._session.any_of([self._bit(fault, fault.usual) for fault in group])
+
+        self._session.push()
         try:
             self._allow(cone)
-            self._solver.add(self._term(goal))
-            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
-            broken = {fault: z3.Not(self._bit(fault, fault.usual)) for fault in asked}
+            self._session.add(self._term(goal))
+            self._session.add(*(self._term(self._assumptions[i][0]) for i in applying))
+            broken = {fault: self._session.no(self._bit(fault, fault.usual)) for fault in asked}
             others = (w for w in cone if w.kind == "fault" and w not in broken)
-            self._solver.add(*(self._bit(fault, fault.usual) for fault in others))
+            self._session.add(*(self._bit(fault, fault.usual) for fault in others))
             bits = list(broken.values())
-            self._solver.add(z3.AtMost(*bits, at_once), z3.AtLeast(*bits, at_once))
+            self._session.add(z3.AtMost(*bits, at_once), z3.AtLeast(*bits, at_once))
             for group in spared:
                 if group and group <= broken.keys():
-                    self._solver.add(z3.Not(z3.And(*(broken[fault] for fault in group))))
+                    self._session.add(one_sound(group))
             while True:
                 answer = self._check([])
-                if answer == z3.unsat:
-                    return found, ""
-                if answer != z3.sat:
-                    return found, self._why()
+                if not answer:
+                    return found, self._why() if answer is None else ""
                 model = self._read(asked)
                 these = tuple(fault for fault in asked if model[fault] != fault.usual)
                 found.append(these)
-                self._solver.add(z3.Not(z3.And(*(broken[fault] for fault in these))))
+                self._session.add(one_sound(these))
         finally:
-            self._solver.pop()
+            self._session.pop()
 
     def relevant(self, goal: Expr, situation: Situation) -> tuple[Observable, ...]:
         """The facts of a situation that matter: ``goal`` holds in every allowed situation
-        that agrees with it on these and has nothing broken but what it has. Others were let
-        go one by one, in a fixed order."""
+        that agrees with it on these and has nothing broken but what it has. None of them can
+        be left out."""
         self._start_clock()
         cone, applying = self.cone(goal)
         sound = [w for w in cone if w.kind == "fault" and w not in situation.facts]
-        kept = dict.fromkeys(w for w in cone if w.kind != "fault" or w in situation.facts)
-        order = sorted(kept, key=lambda w: (w in situation.facts, -self._rank[w]))
-        self._solver.push()
+        facts = [w for w in cone if w.kind != "fault" or w in situation.facts]
+        order = sorted(facts, key=lambda w: (w not in situation.facts, self._rank[w]))
+        self._session.push()
         try:
             self._allow(cone)
-            self._solver.add(self._term(negation(goal)))
-            self._solver.add(*(self._bit(w, w.usual) for w in sound))
-            self._solver.add(*(self._term(self._assumptions[i][0]) for i in applying))
-            # Letting go of many at once comes to the same as one by one: what holds with few
-            # facts given holds with more.
-            waiting = [order]
-            while waiting:
-                several = waiting.pop()
-                dropped = set(several)
-                fixed = [self._bit(w, situation.state(w)) for w in kept if w not in dropped]
-                if self._check(fixed) == z3.unsat:
-                    kept = {w: None for w in kept if w not in dropped}
-                elif len(several) > 1:
-                    half = len(several) // 2
-                    waiting += [several[half:], several[:half]]
+            self._session.add(self._term(negation(goal)))
+            self._session.add(*(self._bit(w, w.usual) for w in sound))
+            self._session.add(*(self._term(self._assumptions[i][0]) for i in applying))
+            fixed = {w: self._bit(w, situation.state(w)) for w in facts}
+            core = set(minimal_core(
+                order, lambda some: self._check([fixed[what] for what in some]) is False
+            ))  # fmt: skip
+            return tuple(what for what in facts if what in core)
         finally:
-            self._solver.pop()
-        return tuple(kept)
+            self._session.pop()
 
     def cone(self, goal: Expr) -> tuple[tuple[Observable, ...], tuple[int, ...]]:
         """The inputs a question is about, in file order, and the assumptions that apply."""
@@ -258,26 +244,26 @@ class SituationCheck:
         whether there was time to find it. The goal is in the solver already."""
         for tier in range(len(TIERS)):
             here = [what for what in cone if tier_of(what) == tier]
-            unusual = [z3.Not(self._bit(what, what.usual)) for what in here]
+            unusual = [self._session.no(self._bit(what, what.usual)) for what in here]
             most = sum(1 for what in here if model[what] != what.usual)
             for limit in range(most):
                 found = self._check([], z3.AtMost(*unusual, limit))
-                if found == z3.sat:
+                if found is None:
+                    return False, model
+                if found:
                     model, most = self._read(cone), limit
                     break
-                if found != z3.unsat:
-                    return False, model
             if unusual:
-                self._solver.add(z3.AtMost(*unusual, most))
+                self._session.add(z3.AtMost(*unusual, most))
         fixed: list[z3.BoolRef] = []
         for what in cone:
             for value in values_in_order(what):
                 if model[what] != value:
                     found = self._check([*fixed, self._bit(what, value)])
-                    if found == z3.unsat:
-                        continue
-                    if found != z3.sat:
+                    if found is None:
                         return False, model
+                    if not found:
+                        continue
                     model = self._read(cone)
                 fixed.append(self._bit(what, value))
                 break
@@ -288,48 +274,30 @@ class SituationCheck:
     def _start_clock(self) -> None:
         self._deadline = None if self._timeout is None else monotonic() + self._timeout
 
-    def _check(self, literals: Sequence[z3.BoolRef], *extra: z3.BoolRef) -> z3.CheckSatResult:
-        if self._deadline is not None:
-            left = int((self._deadline - monotonic()) * 1000)
-            if left <= 0:
-                return z3.unknown
-            self._solver.set("timeout", left)
-        if extra:
-            self._solver.push()
-            self._solver.add(*extra)
+    def _check(self, literals: Sequence[z3.BoolRef], *extra: z3.BoolRef) -> bool | None:
+        if not extra:
+            return self._session.check(literals, self._deadline)
+        self._session.push()
         try:
-            found = self._solver.check(*literals)
-            if found == z3.unknown and self._was_stopped():
-                raise Interrupted
-            self._last = self._solver.model() if found == z3.sat else None
-            return found
+            self._session.add(*extra)
+            return self._session.check(literals, self._deadline)
         finally:
-            if extra:
-                self._solver.pop()
-
-    def _was_stopped(self) -> bool:
-        """Whether it was Ctrl-C. This solver says "canceled" of it and of the time limit alike."""
-        reason = self._solver.reason_unknown()
-        late = self._deadline is not None and monotonic() >= self._deadline - WITHIN
-        return "interrupt" in reason or ("cancel" in reason and not late)
+            self._session.pop()
 
     def _why(self) -> str:
         if self._timeout is not None:
             return f"no answer within {self._timeout:g} s"
-        return f"the solver gave up ({self._solver.reason_unknown()})"
+        return self._session.reason
 
     def _read(self, cone: Iterable[Observable]) -> Assignment:
         """Plain values out of the solver; what it left open is as usual."""
-        model = self._last
-        assert model is not None
-        values: Assignment = {}
-        for what in cone:
-            values[what] = what.usual
-            for value in what.values:
-                if z3.is_true(model.eval(self._bit(what, value), model_completion=True)):
-                    values[what] = value
-                    break
-        return values
+        return {what: self._value(what) for what in cone}
+
+    def _value(self, what: Observable) -> str:
+        is_so = self._session.is_so
+        if len(what.values) == 2:
+            return what.values[is_so(self._bit(what, what.values[1]))]
+        return next((v for v in what.values if is_so(self._bit(what, v))), what.usual)
 
     # -------------------------------------------------------------- encoding
 
@@ -338,7 +306,7 @@ class SituationCheck:
         for what in cone:
             if what not in self._domains:
                 self._domains[what] = self._domain(what)
-            self._solver.add(*self._domains[what])
+            self._session.add(*self._domains[what])
 
     def _domain(self, what: Observable) -> list[z3.BoolRef]:
         terms: list[z3.BoolRef] = []
@@ -357,41 +325,17 @@ class SituationCheck:
         bit = self._bits.get(key)
         if bit is None:
             if len(what.values) == 2 and value == what.values[0]:
-                bit = z3.Not(self._bit(what, what.values[1]))
+                bit = self._session.no(self._bit(what, what.values[1]))
             else:
-                bit = z3.Bool(f"{what.kind} {what.name} = {value}")
+                bit = self._session.boolean(f"{what.kind} {what.name} = {value}")
             self._bits[key] = bit
         return bit
 
     def _term(self, expr: Expr) -> z3.BoolRef:
-        if expr not in self._terms:
-            fold(expr, self._encode)
-        return self._terms[expr]
+        return self._session.encode(expr, self._of_atom, self._terms)
 
-    def _encode(self, node: Expr, parts: tuple[z3.BoolRef, ...]) -> z3.BoolRef:
-        known = self._terms.get(node)
-        if known is not None:
-            return known
-        match node:
-            case Const(value=value):
-                term = z3.BoolVal(value)
-            case Atom(what=what, values=values):
-                bits = [self._bit(what, value) for value in values]
-                term = bits[0] if len(bits) == 1 else _grouped(z3core.Z3_mk_or, bits)
-            case And():
-                term = _grouped(z3core.Z3_mk_and, parts)
-            case _:
-                term = _grouped(z3core.Z3_mk_or, parts)
-        self._terms[node] = term
-        return term
-
-
-def _grouped(make: Any, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
-    """`And` or `Or` without the library's look at the sort of every part: all are Boolean,
-    and there are very many."""
-    context = parts[0].ctx
-    array = (z3.Ast * len(parts))(*(part.as_ast() for part in parts))
-    return z3.BoolRef(make(context.ref(), len(parts), array), context)
+    def _of_atom(self, part: Atom) -> z3.BoolRef:
+        return self._session.any_of([self._bit(part.what, value) for value in part.values])
 
 
 def _situation(values: Assignment) -> Situation:

@@ -38,20 +38,19 @@ def standing_is_possible(
     what: Observable, room: Room, bit: Callable[[Observable, str], z3.BoolRef]
 ) -> list[z3.BoolRef]:
     """That some train of an allowed length covers just the spots that the state says."""
-    start, length = z3.Real(f"start on {what.name}"), z3.Real(f"length on {what.name}")
+    context = bit(what, what.usual).ctx
+    start = z3.Real(f"start on {what.name}", context)
+    length = z3.Real(f"length on {what.name}", context)
     geometry = room.geometry
-    fits = [length >= _real(geometry.shortest), start < _real(geometry.length), start + length > 0]
+
+    def real(number: Fraction) -> z3.RatNumRef:
+        return z3.Q(number.numerator, number.denominator, context)
+
+    terms = [length >= real(geometry.shortest), start < real(geometry.length), start + length > 0]
     if geometry.longest is not None:
-        fits.append(length <= _real(geometry.longest))
-    covered = [
-        z3.And(start <= _real(spot), _real(spot) <= start + length) for spot in geometry.spots
-    ]
-    terms = list(fits)
+        terms.append(length <= real(geometry.longest))
+    covered = [z3.And(start <= real(spot), real(spot) <= start + length) for spot in geometry.spots]
     for state, covers in room.covers.items():
         just_these = [c if i in covers else z3.Not(c) for i, c in enumerate(covered)]
-        terms.append(z3.Implies(bit(what, state), z3.And(*just_these)))
+        terms.append(z3.Implies(bit(what, state), z3.And([*just_these, z3.BoolVal(True, context)])))
     return terms
-
-
-def _real(number: Fraction) -> z3.RatNumRef:
-    return z3.Q(number.numerator, number.denominator)

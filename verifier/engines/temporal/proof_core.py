@@ -12,6 +12,7 @@ from collections.abc import Collection
 
 import z3
 
+from verifier.engines.minimal_core import minimal_core
 from verifier.engines.results import Lasts
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Expr, conjunction, negation
@@ -27,13 +28,12 @@ def relied_on(
     if not system.always:
         return ()
     questions = _questions(system, bad, proof)
-    kept = list(range(len(system.always)))
-    # The later ones of the file are let go first, so that the answer does not hang on the solver.
-    for position in reversed(range(len(system.always))):
-        fewer = [k for k in kept if k != position]
-        if all(question.has_no_answer(fewer, deadline) for question in questions):
-            kept = fewer
-    return tuple(kept)
+    return tuple(
+        minimal_core(
+            range(len(system.always)),
+            lambda some: all(question.has_no_answer(some, deadline) for question in questions),
+        )
+    )
 
 
 def _questions(system: System, bad: Expr, proof: Lasts) -> "list[_Question]":

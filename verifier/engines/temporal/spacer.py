@@ -12,8 +12,10 @@ from time import monotonic
 import z3
 
 from verifier.engines.results import Happens, Interrupted, Outcome, Unknown
+from verifier.engines.session import OUT_OF_TIME
+from verifier.engines.session import TOLERANCE as WITHIN
 from verifier.engines.temporal import bmc, induction
-from verifier.engines.temporal.unroller import OUT_OF_TIME, WITHIN, Unrolling
+from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import FALSE, TRUE, And, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
@@ -63,6 +65,7 @@ class _Search:
             for value in (what.values[1:] if len(what.values) == 2 else what.values)
         ]
         terms = Unrolling(system, start=False)
+        self._context = terms.context
         now = [terms.bit(*bit, 0) for bit in self._bits]
         then = [terms.term(system.following[what][value], 0) for what, value in self._bits]
         starts = [terms.term(atom(w, *system.initial[w]), 0) for w in system.states]
@@ -75,10 +78,12 @@ class _Search:
         asked = terms.term(bad, 0)
         one_each = list(terms.solver.assertions())
 
-        self._rules = z3.Fixedpoint()
+        self._rules = z3.Fixedpoint(ctx=terms.context)
         self._rules.set(engine="spacer", **AS_GIVEN)
-        self._reached = z3.Function("reached", *(z3.BoolSort() for _ in now), z3.BoolSort())
-        self._happens = z3.Function("happens", z3.BoolSort())
+        self._reached = z3.Function(
+            "reached", *(z3.BoolSort(self._context) for _ in now), z3.BoolSort(self._context)
+        )
+        self._happens = z3.Function("happens", z3.BoolSort(self._context))
         self._rules.register_relation(self._reached, self._happens)
         free = [bit for bit in (*now, *chosen) if z3.is_const(bit) and not _is_fixed(bit)]
         if free:
@@ -112,7 +117,9 @@ class _Search:
         """What holds of all that can be reached, as the solver says; None where that is more
         than an expression can say."""
         said = self._rules.get_cover_delta(-1, self._reached)
-        bits = {z3.Var(i, z3.BoolSort()): atom(*bit) for i, bit in enumerate(self._bits)}
+        bits = {
+            z3.Var(i, z3.BoolSort(self._context)): atom(*bit) for i, bit in enumerate(self._bits)
+        }
         expr = _expr(said, {var.get_id(): expr for var, expr in bits.items()})
         if expr is None:
             return None
