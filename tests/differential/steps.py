@@ -6,13 +6,13 @@ from random import Random
 
 from verifier.logic.expr import And, Atom, Const, Expr, Group
 from verifier.plan.observables import Observable
-from verifier.reference.step import Moment, Step, Stepper
+from verifier.reference.step import Stepper, Transition, Valuation
 
 
 class Moments:
     """Some moments, and what the stepper makes of each."""
 
-    def __init__(self, moments: Sequence[Moment], steps: Sequence[Step]):
+    def __init__(self, moments: Sequence[Valuation], steps: Sequence[Transition]):
         self.moments = moments
         self.steps = steps
         self.every = (1 << len(moments)) - 1
@@ -55,15 +55,15 @@ class Moments:
             case _:
                 raise AssertionError(node)
 
-    def first(self, bits: int) -> Moment:
+    def first(self, bits: int) -> Valuation:
         """What is not as usual at the first of some moments."""
         moment = self.moments[(bits & -bits).bit_length() - 1]
         return {what: state for what, state in moment.items() if state != what.usual}
 
 
-def any_moments(stepper: Stepper, number: int, r: Random) -> list[Moment]:
+def any_moments(stepper: Stepper, number: int, r: Random) -> list[Valuation]:
     """Moments put together at random: most of them no history leads to."""
-    found: list[Moment] = []
+    found: list[Valuation] = []
     for _ in range(number):
         usual = r.choice([0.0, 0.3, 0.6])
         moment = {
@@ -76,13 +76,13 @@ def any_moments(stepper: Stepper, number: int, r: Random) -> list[Moment]:
 
 def walk(
     stepper: Stepper, length: int, r: Random
-) -> tuple[list[dict[Observable, str]], list[Step]]:
+) -> tuple[list[dict[Observable, str]], list[Transition]]:
     """One history, things being chosen at random."""
-    starts = stepper.parts.starts()
+    starts = stepper.variables.starts()
     state = {what: r.choice(values) for what, values in starts.items()}
     eager = r.choice([0.2, 0.5, 0.9])
     moments: list[dict[Observable, str]] = []
-    steps: list[Step] = []
+    steps: list[Transition] = []
     for _ in range(length):
         chosen = {
             what: r.choice(what.values) if r.random() < eager else what.usual
@@ -90,7 +90,7 @@ def walk(
         }
         moments.append({**state, **chosen})
         steps.append(stepper.step(moments[-1]))
-        state = dict(steps[-1].following)
+        state = dict(steps[-1].successor)
     return moments, steps
 
 
@@ -105,5 +105,5 @@ def gathered(stepper: Stepper, number: int, r: Random) -> Moments:
     return Moments(moments, steps)
 
 
-def states_of(steps: Sequence[Step], what: Observable) -> list[str]:
-    return [step.seen[what] for step in steps]
+def states_of(steps: Sequence[Transition], what: Observable) -> list[str]:
+    return [step.observed[what] for step in steps]

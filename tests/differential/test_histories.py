@@ -77,21 +77,21 @@ def steps_agree(plan: Plan, r: Random, *, lossy: bool) -> None:
     system = histories.system
     assert set(system.states) == set(stepper.states)
     assert set(system.inputs) <= set(stepper.choices)
-    assert dict(system.initial) == dict(stepper.parts.starts())
+    assert dict(system.initial) == dict(stepper.variables.starts())
     moments = gathered(stepper, MOMENTS, r)
     for what in system.states:
-        states = [step.following[what] for step in moments.steps]
+        states = [step.successor[what] for step in moments.steps]
         for value in what.values:
             expr = system.following[what].get(value)
             comes = moments.of(expr) if expr is not None else 0
             same(moments, comes, moments.where(states, [value]), f"next {what} {value}")
-    allowed = [str(stepper.allowed(step.seen)) for step in moments.steps]
+    allowed = [str(stepper.allowed(step.observed)) for step in moments.steps]
     holds = moments.every
     for expr in system.always:
         holds &= moments.of(expr)
     same(moments, holds, moments.where(allowed, ["True"]), "what is assumed")
     for what in (*histories.events(), *seen_things(plan)):
-        states = [step.seen[what] for step in moments.steps]
+        states = [step.observed[what] for step in moments.steps]
         for value in what.values:
             comes = moments.of(histories.expand(atom(what, value)))
             same(moments, comes, moments.where(states, [value]), f"{what} {value}")
@@ -126,10 +126,10 @@ def test_chance_tries_everything() -> None:
         for _ in range(2):
             moments, steps = walk(stepper, 12, r)
             for moment, step in zip(moments, steps, strict=True):
-                changed = (w for w, v in step.following.items() if moment[w] != v)
+                changed = (w for w, v in step.successor.items() if moment[w] != v)
                 happened.update(w.kind for w in changed)
-                happened.update(w.kind for w, v in (moment | step.seen).items() if v == "yes")
-                happened["forbidden"] += not stepper.allowed(step.seen)
+                happened.update(w.kind for w, v in (moment | step.observed).items() if v == "yes")
+                happened["forbidden"] += not stepper.allowed(step.observed)
     assert set(happened) >= {
         "train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",
         "clock", "late", "lost", "points move", "trains meet", "train derails", "traffic turns",

@@ -23,7 +23,7 @@ from verifier.properties.failures import harms
 from verifier.reference.condition_eval import true_in
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Unsettled
-from verifier.reference.step import Moment, Stepper
+from verifier.reference.step import Stepper, Valuation
 from verifier.reference.wired_step import WiredStepper
 from verifier.verdicts.report import Report
 from verifier.world.memory_abstraction import heard_by_memory
@@ -38,7 +38,7 @@ class HearsAnything(Stepper):
 
     chance: Random
 
-    def look(self, moment: Moment) -> dict[Observable, str]:
+    def look(self, moment: Valuation) -> dict[Observable, str]:
         return {
             what: self.chance.choice(what.values)
             if what.kind in REPORTED or what.kind in ("aspect", "color")
@@ -54,7 +54,7 @@ def test_memory_that_hears_anything_stays_within_what_is_known(seed: int) -> Non
     stepper = HearsAnything(plan)
     stepper.chance = r
     known = Recollection(World(plan), 5).whatever_is_reported
-    moment = {w: r.choice(values) for w, values in stepper.parts.starts().items()}
+    moment = {w: r.choice(values) for w, values in stepper.variables.starts().items()}
     for _ in range(150):
         for what in stepper.choices:
             moment[what] = r.choice(what.values)
@@ -62,11 +62,11 @@ def test_memory_that_hears_anything_stays_within_what_is_known(seed: int) -> Non
             step = stepper.step(moment)
         except Unsettled:  # from here on it is not said what comes
             break
-        if not stepper.allowed(step.seen):
+        if not stepper.allowed(step.observed):
             break
         for clause in known:
             assert true_in(clause, moment, plan), clause
-        moment = dict(step.following)
+        moment = dict(step.successor)
 
 
 def loaded(r: Random) -> Plan:
@@ -94,7 +94,7 @@ def played(plan: Plan, fault: Observable, state: str, r: Random, moments: int) -
     asked = list(harms(plan, [o for o in obligations(plan, world.lower) if o.over == "situations"]))
     found: Counter[str] = Counter()
     handled = [w for w in stepper.choices if w.kind in ("lever", "button")]
-    moment = {w: values[0] for w, values in stepper.parts.starts().items()}
+    moment = {w: values[0] for w, values in stepper.variables.starts().items()}
     moment |= {w: w.usual for w in handled}
     since = r.randrange(moments // 2)
     for number in range(moments):
@@ -104,7 +104,7 @@ def played(plan: Plan, fault: Observable, state: str, r: Random, moments: int) -
             else:
                 often = 0.1 if what.kind == "reversal" else 0.5
                 moment[what] = "yes" if r.random() < often else "no"
-        for what in stepper.beside:
+        for what in stepper.wiring_inputs:
             moment[what] = r.choice(what.values[1:] if what.kind == "standing" else what.values)
         if number >= since:
             moment[fault] = state
@@ -112,10 +112,10 @@ def played(plan: Plan, fault: Observable, state: str, r: Random, moments: int) -
             continue
         step = stepper.step(moment)
         for harm in asked:
-            if holds(harm.formula, step.seen):
+            if holds(harm.formula, step.observed):
                 found[harm.key] += 1
         held = {what: moment[what] for what in handled}
-        moment = {**step.following, **held}
+        moment = {**step.successor, **held}
     return found
 
 

@@ -10,7 +10,7 @@ from verifier.explain.wiring_causes import Circuit
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.reference.equipment import Wires, can_be
+from verifier.reference.equipment import EquipmentState, can_be
 from verifier.reference.evaluator import Evaluator
 from verifier.verdicts.causes import CauseKind
 
@@ -83,7 +83,7 @@ def hears(plan: Plan, states: dict[str, str], block: str) -> list[str]:
     by_name = inputs(plan)
     situation = Situation.of((by_name[name], state) for name, state in states.items())
     assert can_be(plan, situation), "a situation that there is"
-    heard = Circuit(plan, Wires(plan, situation)).block(block, "B1")
+    heard = Circuit(plan, EquipmentState(plan, situation)).block(block, "B1")
     return [heard.text, *(line for cause in heard.because for line in told(cause))]
 
 
@@ -466,7 +466,7 @@ def test_no_report_differs_from_the_truth_without_a_reason(changes: dict[str, st
         for what in blocks:
             for state in what.values:
                 situation = Situation.of([broken, (what, state)])
-                circuit = Circuit(plan, Wires(plan, situation))
+                circuit = Circuit(plan, EquipmentState(plan, situation))
                 heard = [circuit.block(name, "B1") for name in ("Main", "Siding", "Switch")]
                 for report in (*heard, circuit.points("T1", "B1")):
                     assert (report.kind is CauseKind.REPORTS) != bool(report.because), report.text

@@ -20,7 +20,7 @@ from verifier.exports.interface import Field
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.reference.step import Moment, Step, Stepper
+from verifier.reference.step import Stepper, Transition, Valuation
 
 GCC, AVR, SIMULATOR = (shutil.which(name) for name in ("gcc", "avr-gcc", "simavr"))
 needs_gcc = pytest.mark.skipif(GCC is None, reason="needs a C compiler (Debian's package gcc)")
@@ -140,7 +140,7 @@ def known(export: Export, number: int, chance: Random) -> Known:
         [comes_out(export, *pair) for pair in pairs],
         [
             {
-                points.turnout: (moment[told], step.following[told])
+                points.turnout: (moment[told], step.successor[told])
                 for points in export.face.points
                 if points.throw
                 for told in [observables.thrown(points.turnout)]
@@ -150,9 +150,9 @@ def known(export: Export, number: int, chance: Random) -> Known:
     )
 
 
-def goes_in(export: Export, stepper: Stepper, moment: Moment, step: Step) -> Case:
+def goes_in(export: Export, stepper: Stepper, moment: Valuation, step: Transition) -> Case:
     face = export.face
-    numbers = [_number(f, step.seen) for f in face.inputs]
+    numbers = [_number(f, step.observed) for f in face.inputs]
     numbers += [_number(f, moment) for f in face.memory]
     for clock in face.clocks:
         over = _is_over(stepper, moment, clock.of.what)
@@ -165,25 +165,25 @@ def _waits(state: str, to: str) -> bool:
     return {"up": "down", "down": "up", "done": "running"}[to] == state
 
 
-def _is_over(stepper: Stepper, moment: Moment, what: Observable) -> bool:
+def _is_over(stepper: Stepper, moment: Valuation, what: Observable) -> bool:
     wanted = {"down": "up", "up": "down"}.get(moment[what], "done")
-    return stepper.parts.is_over(what.name, wanted, moment)
+    return stepper.variables.expires(what.name, wanted, moment)
 
 
 def _number(field: Field, states: Mapping[Observable, str]) -> int:
     return field.state(states.get(field.what, field.what.usual)).number
 
 
-def comes_out(export: Export, moment: Moment, step: Step) -> Case:
+def comes_out(export: Export, moment: Valuation, step: Transition) -> Case:
     face = export.face
     numbers = [1]
     for lit in face.lit:
-        numbers.append(face.aspects[step.seen[lit.signal.aspect]].number)
-        numbers += [face.colors[step.seen[head.color]].number for head in lit.signal.heads]
+        numbers.append(face.aspects[step.observed[lit.signal.aspect]].number)
+        numbers += [face.colors[step.observed[head.color]].number for head in lit.signal.heads]
     for points in face.points:
         # How they are told to lie is looked at apart: the C says nothing where nothing changes.
         numbers += [-1] * ((points.unlocked is not None) + (points.throw is not None))
-    numbers += [f.state(step.following[f.what]).number for f in face.memory]
+    numbers += [f.state(step.successor[f.what]).number for f in face.memory]
     return tuple(numbers)
 
 

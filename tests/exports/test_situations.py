@@ -22,7 +22,7 @@ from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
-from verifier.reference.equipment import Wires, asked_by, is_read
+from verifier.reference.equipment import EquipmentState, asked_by, is_read
 from verifier.reference.evaluator import Evaluator, Seen
 
 EVERY = 1500
@@ -131,7 +131,7 @@ def test_signals_that_read_one_another_in_a_ring(tmp_path: Path) -> None:
 # ------------------------------------------------------------------ with wiring
 
 
-def heard(plan: Plan, wires: Wires, field: Field) -> str | None:
+def heard(plan: Plan, wires: EquipmentState, field: Field) -> str | None:
     """What comes in by one field, "missing" where the input is dead; None where the drivers that
     ask do not all hear the same."""
     what = field.what
@@ -157,7 +157,7 @@ def heard(plan: Plan, wires: Wires, field: Field) -> str | None:
 def wired_case(export: Export, situation: Situation) -> Case | None:
     """What goes in, or None where one number for each report cannot tell it."""
     plan = export.face.plan
-    wires = Wires(plan, situation)
+    wires = EquipmentState(plan, situation)
     drivers = plan.wiring.drivers.values()
     if not all(wires.has_power(driver.name, driver.supply) for driver in drivers):
         return None

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import verifier
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.reference.step import Moment, Stepper
+from verifier.reference.step import Stepper, Valuation
 
 
 class Course:
@@ -16,8 +16,8 @@ class Course:
         self.plan = plan
         self.stepper = Stepper(plan, lossy=lossy)
         self.now: dict[Observable, str] = {what: what.usual for what in self.stepper.states}
-        self.last: Moment = {}
-        self.trace: list[Moment] = []
+        self.last: Valuation = {}
+        self.trace: list[Valuation] = []
         self._named: dict[tuple[str, str], Observable] = {
             (what.kind, what.name): what for what in (*self.stepper.states, *self.stepper.choices)
         }
@@ -36,7 +36,7 @@ class Course:
             moment[self._named[kind, name]] = value or "yes"
         step = self.stepper.step(moment)
         self.trace.append(moment)
-        self.last, self.now = step.seen, dict(step.following)
+        self.last, self.now = step.observed, dict(step.successor)
 
     # -------------------------------------------------------------- by hand
 

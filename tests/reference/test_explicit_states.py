@@ -8,7 +8,7 @@ import verifier
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.reference.explicit_states import Never, Reached, TooLarge, every_step, search
-from verifier.reference.step import Moment, Stepper, replay
+from verifier.reference.step import Stepper, Valuation, replay
 
 LINE = "edge West, East\nblock A, B\ntrack West = A | B = East\ntrains never reverse\n"
 MEET, DERAIL = observables.event("trains meet", "A"), observables.event("train derails", "A")
@@ -19,15 +19,15 @@ def line(more: str = "") -> Plan:
     return verifier.load_text(LINE + more)
 
 
-def meets(states: Moment) -> bool:
+def meets(states: Valuation) -> bool:
     return states[MEET] == "yes"
 
 
-def derails(states: Moment) -> bool:
+def derails(states: Valuation) -> bool:
     return states[DERAIL] == "yes"
 
 
-def both_occupied(states: Moment) -> bool:
+def both_occupied(states: Valuation) -> bool:
     return all(states[observables.stock(block)] == "occupied" for block in "AB")
 
 
@@ -57,7 +57,7 @@ def test_assumptions_hold_at_the_last_moment_too() -> None:
 
 
 def test_the_search_goes_through_commands_and_time() -> None:
-    def picked(states: Moment) -> bool:
+    def picked(states: Valuation) -> bool:
         return states[observables.relay("R")] == "up"
 
     plan = line(RELAY + 'assume "empty" never A occupied or B occupied\n')
@@ -68,7 +68,7 @@ def test_the_search_goes_through_commands_and_time() -> None:
 
 
 def test_lost_detection_is_for_the_lossy_search() -> None:
-    def unseen(states: Moment) -> bool:
+    def unseen(states: Valuation) -> bool:
         report = states[observables.block_report("A")]
         return states[observables.stock("A")] == "occupied" and report == "clear"
 
@@ -86,7 +86,7 @@ def test_choices_left_out_change_nothing(lossy: bool) -> None:
     stepper = Stepper(line(RELAY), lossy=lossy)
     states = list(stepper.initial_states())
     for _ in "123":
-        states.append(dict([step for _, step in every_step(stepper, states[-1])][-1].following))
+        states.append(dict([step for _, step in every_step(stepper, states[-1])][-1].successor))
     for state in states:
         steps = list(every_step(stepper, state))
         for _ in range(50):

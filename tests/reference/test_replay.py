@@ -9,12 +9,12 @@ from tests.reference.running import (
     line,
 )
 from verifier.plan import observables
-from verifier.reference.step import Moment, replay
+from verifier.reference.step import Valuation, replay
 
 MEET, STOCK = observables.event("trains meet", "B"), observables.stock("B")
 
 
-def bad(states: Moment) -> bool:
+def bad(states: Valuation) -> bool:
     return states[MEET] == "yes" and states[STOCK] == "occupied"
 
 
@@ -43,7 +43,7 @@ def test_what_a_trace_does_not_choose_is_as_usual() -> None:
     assert replay(c.plan, kept, bad)
 
 
-def changed(trace: list[Moment], at: int, kind: str, name: str, value: str) -> list[Moment]:
+def changed(trace: list[Valuation], at: int, kind: str, name: str, value: str) -> list[Valuation]:
     what = next(w for w in trace[at] if (w.kind, w.name) == (kind, name))
     return [*trace[:at], {**trace[at], what: value}, *trace[at + 1 :]]
 
@@ -85,7 +85,7 @@ def test_lost_stock_replays_in_the_lossy_system_only() -> None:
     for chosen in ("entry West", "loss A", "tick time"):
         c.go(chosen)
 
-    def unseen(states: Moment) -> bool:
+    def unseen(states: Valuation) -> bool:
         report = states[observables.block_report("A")]
         return states[observables.stock("A")] == "occupied" and report == "clear"
 

@@ -13,7 +13,7 @@ from verifier.engines.smt.train_length_constraints import Room
 from verifier.logic.expr import atom
 from verifier.plan import observables
 from verifier.plan.wiring.equipment import Geometry
-from verifier.reference.train_extents import Stands, ways_to_stand
+from verifier.reference.train_extents import TrainPosition, train_positions
 
 
 def geometry(
@@ -43,13 +43,13 @@ def by_solver(geometry: Geometry) -> set[tuple[int, ...]]:
     return found
 
 
-def covered_by(train: Stands, geometry: Geometry) -> tuple[int, ...]:
+def covered_by(train: TrainPosition, geometry: Geometry) -> tuple[int, ...]:
     left, right = train.start, train.start + train.length
     return tuple(i for i, spot in enumerate(geometry.spots) if left <= spot and spot <= right)
 
 
 def agree(geometry: Geometry) -> None:
-    ways = ways_to_stand(geometry)
+    ways = train_positions(geometry)
     assert set(ways) == by_solver(geometry), geometry
     for covers, train in ways.items():
         assert covered_by(train, geometry) == covers
@@ -61,38 +61,38 @@ def agree(geometry: Geometry) -> None:
 
 def test_a_train_shorter_than_the_spacing_hides_between_two_spots() -> None:
     """Common practice, no source."""
-    assert () in ways_to_stand(geometry("1.2", ["0", "0.6", "1.2"], "0.599", "2"))
-    assert () not in ways_to_stand(geometry("1.2", ["0", "0.6", "1.2"], "0.6", "2"))
+    assert () in train_positions(geometry("1.2", ["0", "0.6", "1.2"], "0.599", "2"))
+    assert () not in train_positions(geometry("1.2", ["0", "0.6", "1.2"], "0.6", "2"))
 
 
 def test_a_train_just_as_long_as_the_spacing_cannot_hide() -> None:
     """It covers both spots, or one of them with some of it beyond."""
-    ways = ways_to_stand(geometry("0.6", ["0", "0.6"], "0.6", "0.6"))
+    ways = train_positions(geometry("0.6", ["0", "0.6"], "0.6", "0.6"))
     assert set(ways) == {(0, 1), (0,), (1,)}
-    assert ways[0, 1] == Stands(Fraction(0), Fraction("0.6"))
+    assert ways[0, 1] == TrainPosition(Fraction(0), Fraction("0.6"))
 
 
 def test_a_train_reaches_in_from_either_end_without_covering_an_inner_spot() -> None:
-    assert set(ways_to_stand(geometry("1", ["0.5"], "5", "5"))) == {(), (0,)}
+    assert set(train_positions(geometry("1", ["0.5"], "5", "5"))) == {(), (0,)}
     # With spots at both ends nothing longer than the block can be on it unseen.
-    assert set(ways_to_stand(geometry("1", ["0", "1"], "5", "5"))) == {(0,), (1,), (0, 1)}
-    assert set(ways_to_stand(geometry("1", ["0"], "5", "5"))) == {(), (0,)}
+    assert set(train_positions(geometry("1", ["0", "1"], "5", "5"))) == {(0,), (1,), (0, 1)}
+    assert set(train_positions(geometry("1", ["0"], "5", "5"))) == {(), (0,)}
 
 
 def test_no_train_covers_two_spots_that_are_further_apart_than_it_is_long() -> None:
-    ways = ways_to_stand(geometry("2", ["0.2", "1.2"], "0.1", "0.999"))
+    ways = train_positions(geometry("2", ["0.2", "1.2"], "0.1", "0.999"))
     assert set(ways) == {(), (0,), (1,)}
-    assert (0, 1) in ways_to_stand(geometry("2", ["0.2", "1.2"], "0.1", "1"))
+    assert (0, 1) in train_positions(geometry("2", ["0.2", "1.2"], "0.1", "1"))
 
 
 def test_without_lengths_of_trains_any_run_of_spots_can_be_covered() -> None:
-    ways = ways_to_stand(geometry("2", ["0", "1", "2"], "0"))
+    ways = train_positions(geometry("2", ["0", "1", "2"], "0"))
     assert set(ways) == {(), (0,), (1,), (2,), (0, 1), (1, 2), (0, 1, 2)}
 
 
 def test_a_train_of_no_length_stands_on_one_spot_at_most() -> None:
     """At the very ends of the block it would not be on it."""
-    assert set(ways_to_stand(geometry("2", ["0", "1", "2"], "0", "0"))) == {(), (1,)}
+    assert set(train_positions(geometry("2", ["0", "1", "2"], "0", "0"))) == {(), (1,)}
 
 
 AWKWARD = ("0", "1/3", "0.3", "0.5", "0.599", "0.6", "0.601", "2/3", "0.9", "1", "1.2")

@@ -44,7 +44,7 @@ class Person:
         self.switch_on()
 
     def switch_on(self) -> None:
-        every = (*self.stepper.states, *self.stepper.choices, *self.stepper.beside)
+        every = (*self.stepper.states, *self.stepper.choices, *self.stepper.wiring_inputs)
         self.now = {**{w: w.usual for w in every}, **self.wrong}
         self.wait()
 
@@ -59,7 +59,7 @@ class Person:
             if number % 8 == 7:
                 chosen |= {w: "yes" for w in chosen if w.kind == "expiry"}
             before = self.now
-            self.now = {**self.now, **self.stepper.step({**self.now, **chosen}).following}
+            self.now = {**self.now, **self.stepper.step({**self.now, **chosen}).successor}
             if number > 20 and number % 8 == 7 and self.now == before:
                 return
 
@@ -104,7 +104,7 @@ class Person:
 
     def stands(self, block: str, at: list[str]) -> None:
         """Where on a block the locomotive is to stand, where the card says so."""
-        standing = next((w for w in self.stepper.beside if w.name == block), None)
+        standing = next((w for w in self.stepper.wiring_inputs if w.name == block), None)
         assert bool(at) == (standing is not None)
         if standing is not None:
             self.now[standing] = " ".join(at).replace("feeder ", "")
@@ -175,7 +175,7 @@ def test_all_that_is_wired_and_locked_is_found_or_proved_to_be_out_of_sight() ->
 
 
 def _lies(person: Person) -> dict[str, str]:
-    turnouts = person.stepper.parts.turnouts
+    turnouts = person.stepper.variables.turnouts
     return {name: person.now[observables.points(name)] for name in turnouts}
 
 

@@ -22,7 +22,7 @@ from verifier.plan.wiring.miswiring import miswired
 from verifier.plan.wiring.wiring_model import Machine
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Unsettled
-from verifier.reference.train_extents import ways_to_stand
+from verifier.reference.train_extents import train_positions
 
 Colors = tuple[str, ...]
 NOBODY_KNOWS: Colors = ("?",)
@@ -184,7 +184,7 @@ class Bench:
         places = self.plan.equipment.places.get(block, ())
         if geometry is None:
             return places
-        return tuple(place for place in places if place.covers in ways_to_stand(geometry))
+        return tuple(place for place in places if place.covers in train_positions(geometry))
 
     # -------------------------------------------------------------- points
 

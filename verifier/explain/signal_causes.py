@@ -16,7 +16,7 @@ from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.condition_eval import is_true
-from verifier.reference.equipment import Wires, asked_by
+from verifier.reference.equipment import EquipmentState, asked_by
 from verifier.reference.evaluator import Evaluator
 from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
@@ -80,7 +80,7 @@ class _Teller:
         self._evaluator = evaluator
         self._situation = situation
         self._told: set[_Key] = set()
-        self._wires = Wires(plan, situation)
+        self._wires = EquipmentState(plan, situation)
         self._circuit = Circuit(plan, self._wires)
         self._named: dict[str, dict[str, bool]] = {}
 

@@ -9,8 +9,8 @@ from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import unseen_anywhere
 from verifier.plan.wiring.equipment import Place
 from verifier.properties.amounts import length
-from verifier.reference.equipment import how_it_stands
-from verifier.reference.train_extents import Stands
+from verifier.reference.equipment import train_covering
+from verifier.reference.train_extents import TrainPosition
 
 
 def place_of(plan: Plan, what: Observable, state: str) -> Place | None:
@@ -36,7 +36,7 @@ def _stock(plan: Plan, block: str, place: Place) -> tuple[str, str]:
     over = f", {place.name[place.name.index('over ') :]}" if "over " in place.name else ""
     at = f"at {place.feeder} " if place.feeder and _sensed(plan, block) else ""
     unseen = _draws_nothing(plan, block, place)
-    stands = how_it_stands(plan, block, place.covers)
+    stands = train_covering(plan, block, place.covers)
     if stands is not None:
         subject, where = _train(plan, block, stands)
         drawing = ", drawing no current" if unseen else ""
@@ -67,7 +67,7 @@ def _unseen_stock(plan: Plan, block: str) -> str:
     return "stock that draws too little current"
 
 
-def _train(plan: Plan, block: str, stands: Stands) -> tuple[str, str]:
+def _train(plan: Plan, block: str, stands: TrainPosition) -> tuple[str, str]:
     """A train and where it stands: ``a train of 600 mm`` and `` from 150 mm to 750 mm``."""
     across, unit = plan.equipment.geometry[block].length, plan.wiring.units.track
     first, last = stands.start, stands.start + stands.length

@@ -17,7 +17,7 @@ from verifier.plan.wiring.equipment import Place
 from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.wiring_model import Detector, District, Driver, Feeder, Machine, Supply
 from verifier.properties.amounts import amps, length, ohms, volts
-from verifier.reference.equipment import Wires, how_it_stands, is_read
+from verifier.reference.equipment import EquipmentState, is_read, train_covering
 from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
 _OTHER = {"normal": "reverse", "reverse": "normal"}
@@ -26,7 +26,7 @@ _OTHER = {"normal": "reverse", "reverse": "normal"}
 class Circuit:
     """The equipment of a plan in one situation, asked for reasons."""
 
-    def __init__(self, plan: Plan, wires: Wires):
+    def __init__(self, plan: Plan, wires: EquipmentState):
         self._plan = plan
         self._wiring = plan.wiring
         self._wires = wires
@@ -183,7 +183,7 @@ class Circuit:
         """A train that stands where no spot is."""
         block = detector.block
         place = self._place(block)
-        stands = how_it_stands(self._plan, block, place.covers) if place else None
+        stands = train_covering(self._plan, block, place.covers) if place else None
         unit = self._wiring.units.track
         at = listing([length(spot, unit) for spot in detector.spots])
         if stands is None or not stands.length:

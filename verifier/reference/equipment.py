@@ -22,13 +22,13 @@ from verifier.plan.wiring.faults import (
 )
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine
 from verifier.reference.condition_eval import all_says
-from verifier.reference.train_extents import Stands, ways_to_stand
+from verifier.reference.train_extents import TrainPosition, train_positions
 
 # What the rules of each head ask for, as far as it has been looked up.
 Asked = dict[str, tuple[Observable, ...]]
 
 
-class Wires:
+class EquipmentState:
     """The equipment of a plan in one situation. ``asked`` is kept from one to the next.
 
     Raises :class:`~verifier.plan.wiring.faults.UnknownFault` for a fault that the plan does
@@ -354,13 +354,13 @@ def can_be(plan: Plan, situation: Situation) -> bool:
     """Whether stock can stand as a situation says: trains of the lengths given fit over the
     spots they cover, and the middle of a train that draws nothing has its two ends on the
     tracks the points lead it to."""
-    wires = Wires(plan, situation)
+    wires = EquipmentState(plan, situation)
     for block in plan.equipment.places:
         place = wires.place(block)
         if place is None:
             continue
         geometry = plan.equipment.geometry.get(block)
-        if geometry is not None and place.covers not in ways_to_stand(geometry):
+        if geometry is not None and place.covers not in train_positions(geometry):
             return False
         # Over the feeders nothing stands unseen but the middle of a train.
         middle = not place.draws and bool(plan.wiring.feeders_of(block))
@@ -370,7 +370,7 @@ def can_be(plan: Plan, situation: Situation) -> bool:
     return True
 
 
-def _has_ends(plan: Plan, wires: Wires, block: str) -> bool:
+def _has_ends(plan: Plan, wires: EquipmentState, block: str) -> bool:
     """Whether some way through the block, as the points lie, has stock at both its ends.
     Beyond an edge of the plan anything may stand."""
     return any(
@@ -379,14 +379,14 @@ def _has_ends(plan: Plan, wires: Wires, block: str) -> bool:
     )
 
 
-def _occupied(plan: Plan, wires: Wires, piece: str) -> bool:
+def _occupied(plan: Plan, wires: EquipmentState, piece: str) -> bool:
     beyond = plan.track.pieces[piece]
     if beyond.block is None:
         return beyond.kind == "edge"
     return not wires.vacant(beyond.block)
 
 
-def _ways_through(plan: Plan, wires: Wires, block: str) -> Iterable[tuple[str, str]]:
+def _ways_through(plan: Plan, wires: EquipmentState, block: str) -> Iterable[tuple[str, str]]:
     """The pieces before and after each way through a block, as the points lie."""
     for joint in plan.track.joints:
         for outer, inner in ((joint.a, joint.b), (joint.b, joint.a)):
@@ -397,7 +397,7 @@ def _ways_through(plan: Plan, wires: Wires, block: str) -> Iterable[tuple[str, s
                 yield outer.piece, end
 
 
-def _walk(plan: Plan, wires: Wires, block: str, start: Port) -> Iterator[str]:
+def _walk(plan: Plan, wires: EquipmentState, block: str, start: Port) -> Iterator[str]:
     waiting, seen = [start], {start}
     while waiting:
         for move, _, port in plan.track.onward[waiting.pop()]:
@@ -410,7 +410,7 @@ def _walk(plan: Plan, wires: Wires, block: str, start: Port) -> Iterator[str]:
                 waiting.append(port)
 
 
-def how_it_stands(plan: Plan, block: str, covers: tuple[int, ...]) -> Stands | None:
+def train_covering(plan: Plan, block: str, covers: tuple[int, ...]) -> TrainPosition | None:
     """A train that covers just these spots of a block."""
     geometry = plan.equipment.geometry.get(block)
-    return ways_to_stand(geometry).get(covers) if geometry else None
+    return train_positions(geometry).get(covers) if geometry else None

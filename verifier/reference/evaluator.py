@@ -15,7 +15,7 @@ from verifier.plan.observables import Condition, Observable, Says, heard, says_i
 from verifier.plan.signals.aspects import Chart
 from verifier.plan.situation import Situation
 from verifier.reference.condition_eval import all_says, is_true, looking_at, true_in
-from verifier.reference.equipment import Asked, Wires
+from verifier.reference.equipment import Asked, EquipmentState
 
 # Ways in which the signals that one signal reads may turn out, as far as its rules tell
 # them apart. Beyond this many nothing is concluded from them.
@@ -352,7 +352,7 @@ class _Given(Mapping[Observable, str]):
     def __init__(self, plan: Plan, situation: Situation, asked: Asked):
         self._plan = plan
         self._situation = situation
-        self.wires = Wires(plan, situation, asked)
+        self.wires = EquipmentState(plan, situation, asked)
 
     def __getitem__(self, what: Observable) -> str:
         match what.kind:
@@ -397,7 +397,7 @@ def _colors(signal: Signal, line: Line, chart: Chart) -> tuple[str, ...]:
     raise AssertionError(f"{signal.name} cannot show {line.shows}")
 
 
-def _told(signal: Signal, ruled: tuple[str, ...], wires: Wires) -> tuple[str, ...]:
+def _told(signal: Signal, ruled: tuple[str, ...], wires: EquipmentState) -> tuple[str, ...]:
     """The colors a signal is told to show, given those its rules give."""
     by_head = {head.name: color for head, color in zip(signal.heads, ruled, strict=True)}
     return tuple(wires.told(head.name, by_head) for head in signal.heads)

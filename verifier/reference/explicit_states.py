@@ -12,7 +12,7 @@ from verifier.plan.minimality import values_in_order
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.condition_eval import Predicate
-from verifier.reference.step import Moment, Step, Stepper
+from verifier.reference.step import Stepper, Transition, Valuation
 
 State = tuple[str, ...]
 
@@ -21,7 +21,7 @@ State = tuple[str, ...]
 class Reached:
     """A shortest history at whose last moment the predicate holds."""
 
-    history: tuple[Moment, ...]
+    history: tuple[Valuation, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +49,7 @@ def search(
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
     stepper = Stepper(plan, lossy=lossy)
     # How each state was first reached: the state before it, and the moment that led to it.
-    reached: dict[State, tuple[State, Moment] | None] = {}
+    reached: dict[State, tuple[State, Valuation] | None] = {}
     for initial in stepper.initial_states():
         reached[tuple(initial.values())] = None
     waiting = deque(reached)
@@ -61,21 +61,23 @@ def search(
             if steps == most_steps:
                 return [answers.get(i, TooLarge(steps)) for i in range(len(predicates))]
             steps += 1
-            if not stepper.allowed(step.seen):
+            if not stepper.allowed(step.observed):
                 continue
             for i, predicate in enumerate(predicates):
-                if i not in answers and predicate(step.seen):
+                if i not in answers and predicate(step.observed):
                     answers[i] = Reached((*_history(reached, state), moment))
-            following = tuple(step.following[what] for what in stepper.states)
+            following = tuple(step.successor[what] for what in stepper.states)
             if following not in reached:
                 reached[following] = state, moment
                 waiting.append(following)
     return [answers.get(i, Never(len(reached))) for i in range(len(predicates))]
 
 
-def _history(reached: Mapping[State, tuple[State, Moment] | None], state: State) -> list[Moment]:
+def _history(
+    reached: Mapping[State, tuple[State, Valuation] | None], state: State
+) -> list[Valuation]:
     """The moments that lead to a state."""
-    moments: list[Moment] = []
+    moments: list[Valuation] = []
     while (before := reached[state]) is not None:
         state, moment = before
         moments.append(moment)
@@ -84,7 +86,7 @@ def _history(reached: Mapping[State, tuple[State, Moment] | None], state: State)
 
 def every_step(
     stepper: Stepper, state: Mapping[Observable, str]
-) -> Iterator[tuple[dict[Observable, str], Step]]:
+) -> Iterator[tuple[dict[Observable, str], Transition]]:
     """Every step from a state, each with the moment that it starts from.
 
     Choices that a step does not read cannot change it, and are left out of its moment. So the

@@ -15,7 +15,7 @@ NO_TRACK = ("edge", "bumper")
 POINTS = ("turnout", "slip")
 
 
-class Step(NamedTuple):
+class Crossing(NamedTuple):
     """A train that came in by ``entered`` goes on over ``joint`` to ``next``, where the points
     of its piece lie in ``position`` (None: it has none)."""
 
@@ -34,7 +34,7 @@ class Backward(NamedTuple):
     before: Port
 
 
-class Places:
+class Positions:
     """The track of one plan, for trains."""
 
     def __init__(self, plan: Plan):
@@ -70,7 +70,7 @@ class Places:
         names = [self.joint_beside(Port(piece, end)) for end in self.track.pieces[piece].ends]
         return [name for name in names if name in self.joints]
 
-    def steps_over(self, joint: str) -> Iterator[Step]:
+    def steps_over(self, joint: str) -> Iterator[Crossing]:
         """Every way a train can go over a joint, either way, from a piece of track."""
         ends = (self.joints[joint].a, self.joints[joint].b)
         for leaves in ends:
@@ -78,7 +78,7 @@ class Places:
                 entered = Port(leaves.piece, end)
                 for way in self.track.onward[entered]:
                     if way.move.leave == leaves.end:
-                        yield Step(entered, way.move.position, joint, way.leads_to)
+                        yield Crossing(entered, way.move.position, joint, way.leads_to)
 
     # -------------------------------------------------------------- turning back
 

@@ -12,18 +12,18 @@ from verifier.plan import observables
 from verifier.plan.locking.time_steps import LOSS_SECONDS, delay_in, moment, window_in
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.reference.positions import POINTS, Places
+from verifier.reference.positions import POINTS, Positions
 
 TICK = observables.choice("tick", "time")
 _COMMANDS = ("lever", "button", "derail", "gate")
 
 
-class Parts:
+class StateVariables:
     """The states and choices of one plan. With ``lossy``, stock on a block may go unseen."""
 
-    def __init__(self, plan: Plan, places: Places, *, lossy: bool):
+    def __init__(self, plan: Plan, places: Positions, *, lossy: bool):
         self.plan = plan
-        self.places = places
+        self.positions = places
         self.unit = moment(plan.locking, lossy=lossy)
         self.late_most = self._window(plan.locking.running.to_stop)
         self.lost_most = self._window(LOSS_SECONDS) if lossy else 0
@@ -42,7 +42,7 @@ class Parts:
         """What each state may be at the start."""
         stocked = self.plan.locking.running.start_on
         open_to_any = {
-            name for name in self.places.pieces if self.plan.track.pieces[name].block in stocked
+            name for name in self.positions.pieces if self.plan.track.pieces[name].block in stocked
         }
         return {
             what: what.values
@@ -88,7 +88,7 @@ class Parts:
             return range(1)
         return range(delay_in(seconds, self.unit), window_in(seconds, self.unit) + 1)
 
-    def is_over(self, name: str, to: str, now: Mapping[Observable, str]) -> bool:
+    def expires(self, name: str, to: str, now: Mapping[Observable, str]) -> bool:
         """Whether what waits to go somewhere goes there now: as is chosen, but neither too soon
         nor beyond one moment more."""
         delay, clock = self.delay(name, to), self.clock(name)
@@ -113,12 +113,12 @@ class Parts:
         return window_in(seconds, self.unit) if seconds is not None and self.unit else 0
 
     def _states(self) -> Iterator[Observable]:
-        for piece in self.places.pieces:
+        for piece in self.positions.pieces:
             yield observables.train(piece)
             yield self.heading(piece)
             if self.paced:
                 yield observables.pace(piece)
-        yield from map(observables.across, self.places.joints)
+        yield from map(observables.across, self.positions.joints)
         for turnout in self.turnouts:
             yield observables.points(turnout)
             yield observables.thrown(turnout)
@@ -132,9 +132,9 @@ class Parts:
         yield from filter(None, map(self.lost, self.detected))
 
     def _choices(self) -> Iterator[Observable]:
-        yield from (observables.choice("advance", joint) for joint in self.places.joints)
-        for name in self.places.pieces:
-            if self.places.may_turn(name):
+        yield from (observables.choice("advance", joint) for joint in self.positions.joints)
+        for name in self.positions.pieces:
+            if self.positions.may_turn(name):
                 yield observables.choice("reversal", name)
         for name, piece in self.plan.track.pieces.items():
             if piece.kind == "edge" and piece.direction != "leaving":

@@ -19,20 +19,20 @@ from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.evaluator import Evaluator, Seen
-from verifier.reference.positions import Places
-from verifier.reference.state_variables import TICK, Parts
+from verifier.reference.positions import Positions
+from verifier.reference.state_variables import TICK, StateVariables
 from verifier.reference.train_step import Moved, Now, may_be_before, move_trains
 
-Moment = Mapping[Observable, str]
+Valuation = Mapping[Observable, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
-    """``seen``: everything that can be observed at a moment, events included.
-    ``following``: the value each state has next."""
+class Transition:
+    """``observed``: everything that can be observed at a moment, events included.
+    ``successor``: the next value of each state variable."""
 
-    seen: Mapping[Observable, str]
-    following: Mapping[Observable, str]
+    observed: Mapping[Observable, str]
+    successor: Mapping[Observable, str]
 
 
 class Stepper:
@@ -41,28 +41,28 @@ class Stepper:
 
     def __init__(self, plan: Plan, *, lossy: bool = False):
         self.plan = running_plan(plan)
-        self.places = Places(self.plan)
-        self.parts = Parts(self.plan, self.places, lossy=lossy)
-        self.states = self.parts.states
-        self.choices = self.parts.choices
+        self.positions = Positions(self.plan)
+        self.variables = StateVariables(self.plan, self.positions, lossy=lossy)
+        self.states = self.variables.states
+        self.choices = self.variables.choices
         self._see = remembering(Evaluator(self.plan))
         self._levers = {what.name: what for what in self.plan.inputs if what.kind == "lever"}
 
     def initial_states(self) -> Iterator[dict[Observable, str]]:
         """Every way in which it may all start."""
-        starts = self.parts.starts()
+        starts = self.variables.starts()
         for values in product(*starts.values()):
             yield dict(zip(starts, values, strict=True))
 
-    def step(self, moment: Moment) -> Step:
+    def step(self, moment: Valuation) -> Transition:
         """What there is to see at a moment, and what follows it."""
         return _Moment(self, moment).step()
 
-    def state_of(self, moment: Moment) -> dict[Observable, str]:
+    def state_of(self, moment: Valuation) -> dict[Observable, str]:
         """The values of the state variables alone."""
         return {what: moment[what] for what in self.states}
 
-    def allowed(self, seen: Moment) -> bool:
+    def allowed(self, seen: Valuation) -> bool:
         """Whether the assumptions of the file hold at a moment, given all there is to see."""
         return all(
             is_true(assumed.condition, looking_at(seen), {}, self.plan)
@@ -71,12 +71,12 @@ class Stepper:
 
     # -------------------------------------------------------------- what is seen
 
-    def look(self, moment: Moment) -> dict[Observable, str]:
+    def look(self, moment: Valuation) -> dict[Observable, str]:
         """All that can be observed at a moment, but for events."""
         stock = self._stock(moment)
         unseen = {
             observables.stock(block)
-            for block in self.parts.detected
+            for block in self.variables.detected
             if self._is_lost(block, moment)
         }
         # Choices that nothing observes are not read: the explicit search branches on reading.
@@ -91,16 +91,16 @@ class Stepper:
             states[observables.condition(name)] = "true" if named[name] else "false"
         return states
 
-    def _stock(self, moment: Moment) -> dict[Observable, str]:
+    def _stock(self, moment: Valuation) -> dict[Observable, str]:
         stock = {observables.stock(block): "vacant" for block in self.plan.blocks}
-        for name in self.places.pieces:
+        for name in self.positions.pieces:
             block = self.plan.track.pieces[name].block
             if block is not None and moment[observables.train(name)] == "occupied":
                 stock[observables.stock(block)] = "occupied"
         return stock
 
-    def _is_lost(self, block: str, moment: Moment) -> bool:
-        lost = self.parts.lost(block)
+    def _is_lost(self, block: str, moment: Valuation) -> bool:
+        lost = self.variables.lost(block)
         return lost is not None and moment[lost] != "no"
 
 
@@ -110,14 +110,14 @@ def remembering(evaluator: Evaluator) -> Callable[[Situation], Seen]:
     return lru_cache(maxsize=4_000)(evaluator.see)
 
 
-def replay(plan: Plan, trace: Sequence[Moment], bad: Predicate, *, lossy: bool = False) -> bool:
+def replay(plan: Plan, trace: Sequence[Valuation], bad: Predicate, *, lossy: bool = False) -> bool:
     """Whether a trace is a history of the plan, and what is asked of its last moment holds.
 
     It begins as histories begin; all that is chosen may be chosen; what the file takes for
     granted holds at every moment; and each moment is what follows the one before. What a
     trace leaves open of choices and commands is as usual."""
     stepper = Stepper(plan, lossy=lossy)
-    must: Mapping[Observable, tuple[str, ...]] = stepper.parts.starts()
+    must: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     seen: Mapping[Observable, str] = {}
     for given in trace:
         if any(given.get(what) not in values for what, values in must.items()):
@@ -126,10 +126,10 @@ def replay(plan: Plan, trace: Sequence[Moment], bad: Predicate, *, lossy: bool =
         if any(value not in what.values for what, value in chosen.items()):
             return False
         step = stepper.step({**{what: given[what] for what in must}, **chosen})
-        seen = step.seen
+        seen = step.observed
         if not stepper.allowed(seen):
             return False
-        must = {what: (value,) for what, value in step.following.items()}
+        must = {what: (value,) for what, value in step.successor.items()}
     return bool(trace) and bad(seen)
 
 
@@ -141,22 +141,22 @@ def initial_states(plan: Plan) -> Iterator[dict[Observable, str]]:
 class _Moment:
     """One moment, while what follows it is being worked out."""
 
-    def __init__(self, stepper: Stepper, moment: Moment):
+    def __init__(self, stepper: Stepper, moment: Valuation):
         self.plan = stepper.plan
-        self.places = stepper.places
-        self.parts = stepper.parts
+        self.positions = stepper.positions
+        self.variables = stepper.variables
         self.levers = stepper._levers
         self.now = moment
         self.seen = stepper.look(moment)
         # What memory comes to, as far as it has acted in this step.
         self.acted: dict[Observable, str] = {}
 
-    def step(self) -> Step:
+    def step(self) -> Transition:
         following: dict[Observable, str] = {}
         events: dict[Observable, str] = {}
         self._move_points(following, events)
         trains = self._for_trains(events)
-        moved = move_trains(self.places, trains)
+        moved = move_trains(self.positions, trains)
         self._keep_trains(moved, following, events)
         self._act(following)
         for name in self.plan.locking.traffic:
@@ -165,10 +165,10 @@ class _Moment:
             events[observables.event("traffic turns", name)] = _yes(turns)
         for signal in self.plan.signals.values():
             self._count_late(signal, trains, following)
-        for block in self.parts.detected:
+        for block in self.variables.detected:
             self._count_lost(block, following)
-        ordered = {what: following[what] for what in self.parts.states}
-        return Step({**self.seen, **events}, ordered)
+        ordered = {what: following[what] for what in self.variables.states}
+        return Transition({**self.seen, **events}, ordered)
 
     def chosen(self, kind: Choice, name: str) -> bool:
         return self.now.get(observables.choice(kind, name), "no") == "yes"
@@ -189,7 +189,7 @@ class _Moment:
     def _act(self, following: dict[Observable, str]) -> None:
         locking = self.plan.locking
         for name in locking.memory:
-            what, clock = self.parts.memory(name), self.parts.clock(name)
+            what, clock = self.variables.memory(name), self.variables.clock(name)
             count = int(self.now[clock]) if clock else 0
             if name in locking.relays:
                 then, count = self._relay(locking.relays[name], count)
@@ -209,8 +209,8 @@ class _Moment:
         wants = "up" if up else "down"
         if wants == now:
             return now, 0
-        delay = self.parts.delay(relay.name, wants)
-        if delay is None or self.parts.is_over(relay.name, wants, self.now):
+        delay = self.variables.delay(relay.name, wants)
+        if delay is None or self.variables.expires(relay.name, wants, self.now):
             return wants, 0
         return now, self._counted(count, delay)
 
@@ -220,8 +220,8 @@ class _Moment:
             return "idle", 0
         if now == "idle":
             return "running", 0
-        delay = self.parts.delay(timer.name, "done")
-        if now == "done" or delay is None or self.parts.is_over(timer.name, "done", self.now):
+        delay = self.variables.delay(timer.name, "done")
+        if now == "done" or delay is None or self.variables.expires(timer.name, "done", self.now):
             return "done", 0
         return "running", self._counted(count, delay)
 
@@ -241,7 +241,7 @@ class _Moment:
     # -------------------------------------------------------------- points
 
     def _move_points(self, following: dict[Observable, str], events: dict[Observable, str]) -> None:
-        for name in self.parts.turnouts:
+        for name in self.variables.turnouts:
             throw = self.plan.locking.throws.get(name)
             told, lies = observables.thrown(name), observables.points(name)
             locked = throw is not None and throw.locked is not None and self.holds(throw.locked)
@@ -284,7 +284,7 @@ class _Moment:
     # -------------------------------------------------------------- trains
 
     def _for_trains(self, events: Mapping[Observable, str]) -> Now:
-        now, places, parts = self.now, self.places, self.parts
+        now, places, parts = self.now, self.positions, self.variables
         signals = self.plan.signals.values()
         aspects = {s.name: self.plan.chart.get(self.seen[s.reading]) for s in signals}
         return Now(
@@ -315,23 +315,23 @@ class _Moment:
     def _keep_trains(
         self, moved: Moved, following: dict[Observable, str], events: dict[Observable, str]
     ) -> None:
-        for piece in self.places.pieces:
+        for piece in self.positions.pieces:
             on = moved.on.get(piece)
             train, heading, pace = (
                 observables.train(piece),
-                self.parts.heading(piece),
+                self.variables.heading(piece),
                 observables.pace(piece),
             )
             following[train] = self.now[train] if on is None else "occupied" if on else "vacant"
             following[heading] = moved.heading.get(piece, self.now[heading])
-            if self.parts.paced:
+            if self.variables.paced:
                 slow = moved.restricted.get(piece)
                 following[pace] = (
                     self.now[pace] if slow is None else "restricted" if slow else "full"
                 )
             events[observables.event("trains meet", piece)] = _yes(piece in moved.meets)
             events[observables.event("train derails", piece)] = _yes(piece in moved.derails)
-        for joint in self.places.joints:
+        for joint in self.positions.joints:
             across, spanned = observables.across(joint), moved.spanned.get(joint)
             following[across] = (
                 self.now[across] if spanned is None else "spanned" if spanned else "free"
@@ -340,17 +340,17 @@ class _Moment:
     # -------------------------------------------------------------- what is late, what is lost
 
     def _is_late(self, signal: Signal) -> bool:
-        late = self.parts.late(signal.name)
+        late = self.variables.late(signal.name)
         return late is not None and self.now[late] != "no"
 
     def _count_late(self, signal: Signal, trains: Now, following: dict[Observable, str]) -> None:
-        late = self.parts.late(signal.name)
+        late = self.variables.late(signal.name)
         if late is None:
             return
-        present = may_be_before(self.places, trains, signal)
+        present = may_be_before(self.positions, trains, signal)
         aspect = self.plan.chart.get(self.seen[signal.reading])
         permits = aspect is not None and aspect.permits
-        put_back = self.parts.put_back(signal.name)
+        put_back = self.variables.put_back(signal.name)
         assert put_back is not None
         if permits:
             following[put_back] = "0"
@@ -366,7 +366,7 @@ class _Moment:
             following[late] = self._one_more(late)
 
     def _count_lost(self, block: str, following: dict[Observable, str]) -> None:
-        lost = self.parts.lost(block)
+        lost = self.variables.lost(block)
         if lost is None:
             return
         if self.now[lost] != "no":

@@ -15,7 +15,7 @@ from typing import NamedTuple
 from verifier.plan.wiring.equipment import Geometry
 
 
-class Stands(NamedTuple):
+class TrainPosition(NamedTuple):
     """A train of some ``length`` whose left end is ``start`` meters from the left end of
     the block (negative: it reaches out of it)."""
 
@@ -24,9 +24,9 @@ class Stands(NamedTuple):
 
 
 @lru_cache(maxsize=4096)
-def ways_to_stand(geometry: Geometry) -> dict[tuple[int, ...], Stands]:
+def train_positions(geometry: Geometry) -> dict[tuple[int, ...], TrainPosition]:
     """Every set of spots that a train can cover, with the shortest train found that does."""
-    found: dict[tuple[int, ...], Stands] = {}
+    found: dict[tuple[int, ...], TrainPosition] = {}
     for length in _between(_lengths(geometry), geometry.shortest, geometry.longest):
         marks = {Fraction(0) - length, geometry.length}
         marks |= {m for spot in geometry.spots for m in (spot, spot - length)}
@@ -36,7 +36,7 @@ def ways_to_stand(geometry: Geometry) -> dict[tuple[int, ...], Stands]:
                 covers = tuple(
                     i for i, at in enumerate(geometry.spots) if start <= at <= start + length
                 )
-                found.setdefault(covers, Stands(start, length))
+                found.setdefault(covers, TrainPosition(start, length))
     return found
 
 

@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from verifier.plan.model import Port, Signal
 from verifier.plan.observables import Choice
-from verifier.reference.positions import NO_TRACK, POINTS, Places, Step
+from verifier.reference.positions import NO_TRACK, POINTS, Crossing, Positions
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +52,7 @@ class Moved:
     derails: set[str]
 
 
-def move_trains(places: Places, now: Now) -> Moved:
+def move_trains(places: Positions, now: Now) -> Moved:
     """One step of all trains."""
     moved = Moved({}, {}, {}, {}, set(), set())
     turning = pieces_turning(places, now)
@@ -79,7 +79,7 @@ def move_trains(places: Places, now: Now) -> Moved:
 
 
 def _go_over(
-    places: Places, now: Now, joint: str, turning: set[str], moved: Moved
+    places: Positions, now: Now, joint: str, turning: set[str], moved: Moved
 ) -> Iterator[Front]:
     """Fronts and tails that go over a joint."""
     for step in places.steps_over(joint):
@@ -101,7 +101,7 @@ def _go_over(
     _follow_in(places, now, joint, turning, moved)
 
 
-def _follow_in(places: Places, now: Now, joint: str, turning: set[str], moved: Moved) -> None:
+def _follow_in(places: Positions, now: Now, joint: str, turning: set[str], moved: Moved) -> None:
     """The tail of a train that is coming in over an edge."""
     if not now.spanned[joint]:
         return
@@ -114,14 +114,14 @@ def _follow_in(places: Places, now: Now, joint: str, turning: set[str], moved: M
             moved.spanned[joint] = False
 
 
-def _leads(now: Now, step: Step) -> bool:
+def _leads(now: Now, step: Crossing) -> bool:
     """Whether a train's heading and the points under it lead it over a joint."""
     if now.heading[step.entered.piece] != step.entered.end:
         return False
     return step.position is None or now.lies[step.entered.piece] == step.position
 
 
-def _passes(places: Places, now: Now, piece: str, into: Port) -> bool:
+def _passes(places: Positions, now: Now, piece: str, into: Port) -> bool:
     """Whether the train on a piece goes on past the signal at its end, if there is one: one that
     is ready to stop short of anything stops at it."""
     signal = places.signal_at.get(into)
@@ -130,12 +130,12 @@ def _passes(places: Places, now: Now, piece: str, into: Port) -> bool:
     return now.late[signal.name] and not now.restricted[piece]
 
 
-def _may_pass(places: Places, now: Now, into: Port) -> bool:
+def _may_pass(places: Positions, now: Now, into: Port) -> bool:
     signal = places.signal_at.get(into)
     return signal is None or now.permits[signal.name] or now.late[signal.name]
 
 
-def _is_slow(places: Places, now: Now, into: Port, came_restricted: bool) -> bool:
+def _is_slow(places: Positions, now: Now, into: Port, came_restricted: bool) -> bool:
     """Whether a front comes in ready to stop short of anything."""
     block = places.track.pieces[into.piece].block
     if block is not None and places.plan.blocks[block].switching:
@@ -149,7 +149,7 @@ def _is_slow(places: Places, now: Now, into: Port, came_restricted: bool) -> boo
 # ------------------------------------------------------------------ coming in
 
 
-def _come_in(places: Places, now: Now, piece: str, coming: list[Front], moved: Moved) -> None:
+def _come_in(places: Positions, now: Now, piece: str, coming: list[Front], moved: Moved) -> None:
     if now.on[piece] or len(coming) > 1:
         if any(not front.slow for front in coming):
             moved.meets.add(piece)
@@ -163,13 +163,13 @@ def _come_in(places: Places, now: Now, piece: str, coming: list[Front], moved: M
         moved.derails.add(piece)
 
 
-def _goes_on(places: Places, now: Now, entered: Port) -> bool:
+def _goes_on(places: Positions, now: Now, entered: Port) -> bool:
     ways = places.track.onward[entered]
     positions = [way.move.position for way in ways]
     return any(p is None or p == now.lies[entered.piece] for p in positions)
 
 
-def _entries(places: Places, now: Now) -> Iterator[Front]:
+def _entries(places: Positions, now: Now) -> Iterator[Front]:
     """Trains that come in over the edges of the plan."""
     for name, piece in places.track.pieces.items():
         if piece.kind != "edge" or piece.direction == "leaving":
@@ -183,13 +183,13 @@ def _entries(places: Places, now: Now) -> Iterator[Front]:
             yield Front(into, joint, _is_slow(places, now, into, came_restricted=False))
 
 
-def _lets_in(places: Places, now: Now, edge: Port, into: Port) -> bool:
+def _lets_in(places: Positions, now: Now, edge: Port, into: Port) -> bool:
     if edge.piece in now.coming_in:
         return now.coming_in[edge.piece]
     return not now.on[into.piece] and not _comes_out(places, now, edge)
 
 
-def _comes_out(places: Places, now: Now, edge: Port) -> bool:
+def _comes_out(places: Positions, now: Now, edge: Port) -> bool:
     """Whether a train may come out to an edge: there is one on its way, or one may pass a
     signal to it."""
     waiting, been = [edge], set()
@@ -216,7 +216,7 @@ def _comes_out(places: Places, now: Now, edge: Port) -> bool:
     return False
 
 
-def _is_before(places: Places, now: Now, signal: Signal) -> bool:
+def _is_before(places: Positions, now: Now, signal: Signal) -> bool:
     """Whether a train is on its way to a signal: on the approach, or right before it."""
     if any(
         now.on[port.piece] and now.heading[port.piece] == port.end
@@ -233,7 +233,7 @@ def _is_before(places: Places, now: Now, signal: Signal) -> bool:
     )
 
 
-def may_be_before(places: Places, now: Now, signal: Signal) -> bool:
+def may_be_before(places: Positions, now: Now, signal: Signal) -> bool:
     """The same, or one may come that is still beyond an edge."""
     before = places.track.pieces[places.beyond(signal.enters).piece]
     comes_in = before.kind == "edge" and before.direction != "leaving"
@@ -243,7 +243,7 @@ def may_be_before(places: Places, now: Now, signal: Signal) -> bool:
 # ------------------------------------------------------------------ turning back
 
 
-def pieces_turning(places: Places, now: Now) -> set[str]:
+def pieces_turning(places: Positions, now: Now) -> set[str]:
     """The pieces on which a train turns back in this step. All pieces that one train stands on
     turn together, so those next to one that does not are taken away until none is left."""
     turning = {p for p in places.pieces if _could_turn(places, now, p)}
@@ -254,14 +254,14 @@ def pieces_turning(places: Places, now: Now) -> set[str]:
         turning -= held
 
 
-def _could_turn(places: Places, now: Now, piece: str) -> bool:
+def _could_turn(places: Positions, now: Now, piece: str) -> bool:
     if not places.may_turn(piece) or not now.on[piece]:
         return False
     turns = places.turning[_other_end(places, Port(piece, now.heading[piece]))]
     return turns and now.chosen("reversal", piece)
 
 
-def _is_free(places: Places, now: Now, piece: str, turning: set[str]) -> bool:
+def _is_free(places: Positions, now: Now, piece: str, turning: set[str]) -> bool:
     for end in places.track.pieces[piece].ends:
         joint = places.joint_beside(Port(piece, end))
         if joint not in places.joints or not now.spanned[joint]:
@@ -271,6 +271,6 @@ def _is_free(places: Places, now: Now, piece: str, turning: set[str]) -> bool:
     return True
 
 
-def _other_end(places: Places, port: Port) -> Port:
+def _other_end(places: Positions, port: Port) -> Port:
     (other,) = (end for end in places.track.pieces[port.piece].ends if end != port.end)
     return Port(port.piece, other)

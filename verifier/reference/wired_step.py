@@ -12,7 +12,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator
-from verifier.reference.step import Moment, Stepper, remembering
+from verifier.reference.step import Stepper, Valuation, remembering
 
 
 class WiredStepper(Stepper):
@@ -23,21 +23,23 @@ class WiredStepper(Stepper):
         self._see = remembering(Evaluator(wired))
         self._inputs = wired.inputs
         # What a moment may say beside what any moment says.
-        self.beside = tuple(what for what in wired.inputs if what.kind in ("standing", "current"))
+        self.wiring_inputs = tuple(
+            what for what in wired.inputs if what.kind in ("standing", "current")
+        )
         self._faults = tuple(fault.what for fault in wired.equipment.faults)
 
-    def look(self, moment: Moment) -> dict[Observable, str]:
+    def look(self, moment: Valuation) -> dict[Observable, str]:
         """All that can be observed at a moment, but for events.
 
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
         seen = self._see(self.situation(moment)).states
         return {**seen, **self.state_of(moment), **self._stock(moment)}
 
-    def situation(self, moment: Moment) -> Situation:
+    def situation(self, moment: Valuation) -> Situation:
         """A moment as a situation of the wired plan."""
         stock = self._stock(moment)
         known: dict[Observable, str] = {**moment, **stock}
-        for what in self.beside:
+        for what in self.wiring_inputs:
             if what.kind == "standing":
                 occupied = stock[observables.stock(what.name)] == "occupied"
                 known[what] = moment.get(what, what.values[1]) if occupied else what.usual

@@ -68,7 +68,7 @@ class Replays:
 
     def __init__(self, bench: Bench, played: Played):
         self._bench, self._played = bench, played
-        self._turnouts = played.going.stepper.parts.turnouts
+        self._turnouts = played.going.stepper.variables.turnouts
         self._musts: dict[Place, Trod] = {}
         self._known: dict[Suspect, bool] = {}
         world = World(bench.plan)

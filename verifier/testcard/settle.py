@@ -50,7 +50,7 @@ class Going:
             what: "yes" if what.kind in ("arrival", "tick") else what.usual
             for what in self.stepper.choices
         }
-        self._held = (*self._by_hand, *self.stepper.beside, *self._broken)
+        self._held = (*self._by_hand, *self.stepper.wiring_inputs, *self._broken)
 
     def start(self) -> Moment | None:
         """How all is at first, everything put back; None where it does not come to rest."""
@@ -129,7 +129,7 @@ class Going:
         chosen = {observables.choice("expiry", name): "yes" for name in expiring}
         if thrown is not None:
             chosen[observables.choice("throw", thrown)] = "yes"
-        following = self.stepper.step({**self._whole(moment), **chosen}).following
+        following = self.stepper.step({**self._whole(moment), **chosen}).successor
         return {**following, **{what: moment[what] for what in self._held if what in moment}}
 
     def _whole(self, moment: Mapping[Observable, str]) -> Moment:

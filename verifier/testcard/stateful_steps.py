@@ -84,11 +84,11 @@ class Played:
         self._stepper = self.going.stepper
         self._walk = Walk(bench)
         self._handled = [w for w in self._stepper.choices if w.kind in HANDLED]
-        self._standing = {w.name: w for w in self._stepper.beside if w.kind == "standing"}
+        self._standing = {w.name: w for w in self._stepper.wiring_inputs if w.kind == "standing"}
         self._pieces = _pieces(self._stepper)
         self.stands = _stands(bench, self._pieces)
         self._by_hand = [
-            n for n in self._stepper.parts.turnouts
+            n for n in self._stepper.variables.turnouts
             if n not in self._plan.locking.throws
             or self._plan.locking.throws[n].by in ("hand", "anyone")
         ]  # fmt: skip
@@ -286,7 +286,7 @@ class Played:
         """No points have moved beneath stock or lie open, and all is as the file assumes."""
         plan = self._stepper.plan
         occupied = {*occupied_blocks(plan, before), *occupied_blocks(plan, after)}
-        for name in self._stepper.parts.turnouts:
+        for name in self._stepper.variables.turnouts:
             what, block = observables.points(name), self._plan.track.pieces[name].block
             if after[what] == "open" or (before[what] != after[what] and block in occupied):
                 return False
@@ -298,7 +298,7 @@ class Played:
     def _place(self, moment: Mapping[Observable, str]) -> Place:
         stood = self.stood(moment)
         stands = () if stood is None else ((stood[0], (stood[1],)),)
-        turnouts = self._stepper.parts.turnouts
+        turnouts = self._stepper.variables.turnouts
         told = tuple((n, moment[observables.thrown(n)]) for n in turnouts if self._bench.throws(n))
         lies = tuple(
             (n, moment[observables.points(n)]) for n in turnouts if not self._bench.throws(n)
@@ -321,7 +321,7 @@ def _still(moment: Mapping[Observable, str]) -> frozenset[tuple[Observable, str]
 def _pieces(stepper: WiredStepper) -> dict[str, str]:
     """By block, a piece of track on it."""
     found: dict[str, str] = {}
-    for name in stepper.places.pieces:
+    for name in stepper.positions.pieces:
         block = stepper.plan.track.pieces[name].block
         if block is not None:
             found.setdefault(block, name)

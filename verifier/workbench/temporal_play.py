@@ -15,7 +15,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Seen
 from verifier.reference.state_variables import TICK
-from verifier.reference.step import Step, Stepper
+from verifier.reference.step import Stepper, Transition
 from verifier.workbench.document import Reading, by_key
 from verifier.workbench.situation_play import Act, Play, next_state, thrown_together
 
@@ -75,7 +75,7 @@ class OverTime:
             here = self._known.get((what.kind, what.name))
             if here is not None and state in here.values:
                 moment[here] = state
-        for name in self.stepper.parts.turnouts:
+        for name in self.stepper.variables.turnouts:
             told, lies = observables.thrown(name), moment[observables.points(name)]
             moment[told] = moment[told] if lies == "open" else lies
         for what, state in situation:
@@ -85,7 +85,7 @@ class OverTime:
 
     def seen(self, moment: Moment) -> Seen:
         """All there is to see at a moment, what then happens included."""
-        return Seen(self.stepper.step(moment).seen)
+        return Seen(self.stepper.step(moment).observed)
 
     def situation(self, moment: Moment) -> Situation:
         """The moment as the rules see it."""
@@ -95,9 +95,9 @@ class OverTime:
         """What can be set by hand: stock by block, which way trains are bound, and what is not
         worked out from that."""
         yield from map(observables.stock, self.plan.blocks)
-        for piece in self.stepper.places.pieces:
+        for piece in self.stepper.positions.pieces:
             if moment[observables.train(piece)] == "occupied":
-                yield self.stepper.parts.heading(piece)
+                yield self.stepper.variables.heading(piece)
         yield from (what for what in self._all if what.kind in _SHOWN)
 
     def occupied(self, moment: Moment) -> tuple[str, ...]:
@@ -152,7 +152,7 @@ class OverTime:
                 return {}
             return self._train_on(pieces)
         gone = {observables.train(piece): "vacant" for piece in pieces}
-        for name, joint in self.stepper.places.joints.items():
+        for name, joint in self.stepper.positions.joints.items():
             if joint.a.piece in pieces or joint.b.piece in pieces:
                 gone[observables.across(name)] = "free"
         return {what: state for what, state in gone.items() if what in moment}
@@ -160,15 +160,15 @@ class OverTime:
     def _train_on(self, pieces: list[str]) -> dict[Observable, str]:
         """A train on one of these pieces, bound for the nearest signal there is to pass."""
         for signal in self.plan.signals.values():
-            for port in self.stepper.places.approach(signal):
+            for port in self.stepper.positions.approach(signal):
                 if port.piece in pieces:
-                    heading = self.stepper.parts.heading(port.piece)
+                    heading = self.stepper.variables.heading(port.piece)
                     return {observables.train(port.piece): "occupied", heading: port.end}
         return {observables.train(pieces[0]): "occupied"}
 
     # -------------------------------------------------------------- time
 
-    def _step(self, moment: Moment, chosen: Moment) -> Step:
+    def _step(self, moment: Moment, chosen: Moment) -> Transition:
         given = {w: "no" for w in self.stepper.choices if w.kind not in _COMMANDS}
         arrives = {w: "yes" for w in self.stepper.choices if w.kind == "arrival"}
         return self.stepper.step({**moment, **given, **arrives, **chosen})
@@ -183,7 +183,7 @@ class OverTime:
     def _after(self, moment: Moment, chosen: Moment) -> Moment:
         """The moment after this one; what people hold stays as they hold it, and all else that
         is chosen is chosen anew."""
-        following = self._step(moment, chosen).following
+        following = self._step(moment, chosen).successor
         held = {w: s for w, s in moment.items() if w.kind in _COMMANDS}
         return {**{what: what.usual for what in self._all}, **held, **following}
 
