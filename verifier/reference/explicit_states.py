@@ -15,6 +15,8 @@ from verifier.reference.condition_eval import Predicate
 from verifier.reference.step import Stepper, Transition, Valuation
 
 State = tuple[str, ...]
+# How a state was first reached: the state before it, and the moment that led to it.
+Origin = tuple[State, Valuation] | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +50,7 @@ def search(
 
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
     stepper = Stepper(plan, lossy=lossy)
-    # How each state was first reached: the state before it, and the moment that led to it.
-    reached: dict[State, tuple[State, Valuation] | None] = {}
+    reached: dict[State, Origin] = {}
     for initial in stepper.initial_states():
         reached[tuple(initial.values())] = None
     waiting = deque(reached)
@@ -73,9 +74,7 @@ def search(
     return [answers.get(i, Never(len(reached))) for i in range(len(predicates))]
 
 
-def _history(
-    reached: Mapping[State, tuple[State, Valuation] | None], state: State
-) -> list[Valuation]:
+def _history(reached: Mapping[State, Origin], state: State) -> list[Valuation]:
     """The moments that lead to a state."""
     moments: list[Valuation] = []
     while (before := reached[state]) is not None:

@@ -22,7 +22,7 @@ class WiredStepper(Stepper):
         super().__init__(plan)
         self._see = remembering(Evaluator(wired))
         self._inputs = wired.inputs
-        # What a moment may say beside what any moment says.
+        # What a moment may give besides state variables, choices and faults.
         self.wiring_inputs = tuple(
             what for what in wired.inputs if what.kind in ("standing", "current")
         )
