@@ -6,9 +6,10 @@ its signals show must not wait for it.
 
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_and_bytes
 from verifier.language.modules.expand import read
 from verifier.language.source import Source, Span
@@ -180,15 +181,16 @@ def diagnose(
 
 def no_junctions(folder: str) -> InputError:
     """The error for a folder without junction files."""
-    return _unreadable(folder, "is a folder without junction files (*.ixl)")
+    return _unreadable(folder, "no_files")
 
 
 def unknown_word(word: str, known: Iterable[str], kind: str, where: str) -> InputError:
     """The error for a word of the command line that is not in the list of its kind."""
     source = Source("command line", word)
-    hint = did_you_mean(word, known) or f"{where} lists them."
     span = Span(source, 0, len(word))
-    return InputError([Diagnostic("CP211", f"no {kind} is called `{word}`", span, hint)])
+    return InputError(
+        [diagnostic("CP211", span, near=nearest(word, known), kind=kind, word=word, where=where)]
+    )
 
 
 def read_text(path: str | Path) -> str:
@@ -201,9 +203,9 @@ def read_file(path: str | Path) -> tuple[str, bytes]:
     try:
         return text_and_bytes(Path(path))
     except UnreadableError as error:
-        raise _unreadable(str(path), error.what) from None
+        raise _unreadable(str(path), error.reason, **error.fields) from None
 
 
-def _unreadable(name: str, what: str) -> InputError:
+def _unreadable(name: str, reason: str, **fields: Any) -> InputError:
     source = Source(name, "")
-    return InputError([Diagnostic("CP100", f"this file {what}", Span(source, 0, 0))])
+    return InputError([diagnostic("CP100", Span(source, 0, 0), reason, **fields)])

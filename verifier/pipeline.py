@@ -17,6 +17,7 @@ from verifier.decide.situations import SituationProver
 from verifier.engines.results import Interrupted
 from verifier.engines.session import fresh_context
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.catalog import FAILURES, obligations
@@ -234,23 +235,15 @@ def find_repairs(proof: Proof) -> None:
 
 
 def _nothing_to_prove(plan: Plan) -> Diagnostic:
-    return Diagnostic(
-        "CP502",
-        "this file has no signals, so there is nothing to prove",
-        Span(plan.source, 0, 0),
-        "Add `signal` statements with their rules. `clearproof new` writes a file to start from.",
-    )
+    return diagnostic("CP502", Span(plan.source, 0, 0))
 
 
 def _no_history(clash: Sequence[Assumption]) -> Diagnostic:
     first, *rest = clash
-    leave = "these assumptions leave" if rest else f'the assumption "{first.title}" leaves'
-    return Diagnostic(
+    return diagnostic(
         "CP501",
-        f"{leave} no history that goes on",
         first.span,
-        "Over time, all starts with vacant track, points normal and relays down, and an assumption "
-        "holds at every moment from there. A proof under this would say nothing: drop it, say more "
-        "exactly what you mean, or say where stock stands at the start (`trains start on …`).",
-        tuple((a.span, f'and "{a.title}"') for a in rest),
+        "over_time" if rest else "over_time_alone",
+        others=[(a.span, a.title) for a in rest],
+        title=first.title,
     )

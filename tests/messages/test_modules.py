@@ -88,11 +88,11 @@ MISTAKES = {
         ("the first one is here",)),
     "parameter missing": Wrong(
         ", right = Single", "", "CP737", "use Between as Here with left = Main",
-        "`Here` is not told what `right` is", "Add to the list after `with`: `right = …`.",
+        "`Here` does not say what `right` stands for", "Add to the list after `with`: `right = …`.",
         ("the module's parameters are here",)),
     "no with": Wrong(
         " with left = Main, right = Single", "", "CP737", "use Between as Here",
-        "`Here` is not told what `left` and `right` are",
+        "`Here` does not say what `left` and `right` stands for",
         "Add to the list after `with`: `left = …, right = …`.",
         ("the module's parameters are here",)),
     "unknown parameter": Wrong(

@@ -50,7 +50,7 @@ def test_runs_on_or_into_itself() -> None:
         code="CP303",
         underlined="West",
         message="track goes on beyond the edge `West`",
-        hint="An edge is where track ends: it stands first or last on a `track` line.",
+        hint="Track ends at an edge or a bumper: it stands first or last on a `track` line.",
     )
     expect(
         PIECES + "track West = Main | Main | normal T1\n",
@@ -64,7 +64,7 @@ def test_runs_on_or_into_itself() -> None:
         code="CP303",
         underlined="West",
         message="track goes on beyond the edge `West`",
-        hint="An edge is where track ends: it stands first or last on a `track` line.",
+        hint="Track ends at an edge or a bumper: it stands first or last on a `track` line.",
     )
 
 

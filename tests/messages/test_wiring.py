@@ -483,7 +483,7 @@ def test_trains_and_scale(
             "CP619",
             "at 0 mm",
             "`at` belongs to a spot detector",
-            "A current-sensing detector watches all of its block: leave it out.",
+            "It means nothing for a current-sensing detector: leave it out.",
             ("this one is current-sensing",),
         ),
         (
@@ -491,7 +491,7 @@ def test_trains_and_scale(
             "CP619",
             "turns 2",
             "`turns` belongs to a current-sensing detector",
-            "No feeder passes through a spot detector: leave it out.",
+            "It means nothing for a spot detector: leave it out.",
             ("this one is spot",),
         ),
         (
@@ -499,7 +499,7 @@ def test_trains_and_scale(
             "CP619",
             "through m1",
             "`through` belongs to a current-sensing detector",
-            "No feeder passes through a spot detector: leave it out.",
+            "It means nothing for a spot detector: leave it out.",
             ("this one is spot",),
         ),
         (
@@ -507,7 +507,7 @@ def test_trains_and_scale(
             "CP619",
             "sensitivity 2 mA",
             "`sensitivity` belongs to a current-sensing detector",
-            "A spot detector senses no current: leave it out.",
+            "It means nothing for a spot detector: leave it out.",
             ("this one is spot",),
         ),
         (
@@ -515,7 +515,7 @@ def test_trains_and_scale(
             "CP619",
             "without track power reads occupied",
             "`without track power` belongs to a current-sensing detector",
-            "A spot detector does without track power anyway: leave it out.",
+            "It means nothing for a spot detector: leave it out.",
             ("this one is spot",),
         ),
         (

@@ -13,10 +13,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP601",
             "3000",
             "`3000` has no unit",
-            (
-                "The stopping distance is given in `mm`, `cm`, `m`, `in`, or `ft`: write it like "
-                "`3000 mm`."
-            ),
+            ("Write the stopping distance in `mm`, `cm`, `m`, `in`, or `ft`, like `3000 mm`."),
             (),
         ),
         (
@@ -51,7 +48,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP601",
             "3",
             "`3` has no unit",
-            "The time a motor takes is given in `s` or `ms`: write it like `3 s`.",
+            "Write the time a motor takes in `s` or `ms`, like `3 s`.",
             (),
         ),
         (
@@ -59,10 +56,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP601",
             "1200",
             "`1200` has no unit",
-            (
-                "The place of a spot is given in `mm`, `cm`, `m`, `in`, or `ft`: write it like "
-                "`1200 mm`."
-            ),
+            ("Write the place of a spot in `mm`, `cm`, `m`, `in`, or `ft`, like `1200 mm`."),
             (),
         ),
         (
@@ -70,7 +64,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP601",
             "2",
             "`2` has no unit",
-            "The sensitivity of a detector is given in `A` or `mA`: write it like `2 mA`.",
+            "Write the sensitivity of a detector in `A` or `mA`, like `2 mA`.",
             (),
         ),
         (
@@ -78,7 +72,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP601",
             "22",
             "`22` has no unit",
-            "The size of a wire is given in `AWG`: write it like `16 AWG`.",
+            "Write the size of a wire in `AWG`, like `16 AWG`.",
             (),
         ),
         (
@@ -86,10 +80,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP601",
             "600",
             "`600` has no unit",
-            (
-                "The length of a train is given in `mm`, `cm`, `m`, `in`, or `ft`: write it like "
-                "`600 mm`."
-            ),
+            ("Write the length of a train in `mm`, `cm`, `m`, `in`, or `ft`, like `600 mm`."),
             (),
         ),
         (
@@ -97,7 +88,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP601",
             "5",
             "`5` has no unit",
-            "The sensitivity of a detector is given in `A` or `mA`: write it like `2 mA`.",
+            "Write the sensitivity of a detector in `A` or `mA`, like `2 mA`.",
             (),
         ),
     ],
@@ -500,7 +491,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "5000 m",
             "the length of a block of `5000 m` is beyond any layout",
-            "More than 1,000 m is not to be expected: look at the number and its unit.",
+            "More than 1,000 m is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -508,7 +499,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "101 m",
             "the length of a train of `101 m` is beyond any layout",
-            "More than 100 m is not to be expected: look at the number and its unit.",
+            "More than 100 m is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -552,7 +543,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "60 A",
             "the current of a supply of `60 A` is beyond any layout",
-            "More than 50 A is not to be expected: look at the number and its unit.",
+            "More than 50 A is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -560,7 +551,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "100 A",
             "the rating of a fuse of `100 A` is beyond any layout",
-            "More than 50 A is not to be expected: look at the number and its unit.",
+            "More than 50 A is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -568,7 +559,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "2000 m",
             "the stopping distance of `2000 m` is beyond any layout",
-            "More than 1,000 m is not to be expected: look at the number and its unit.",
+            "More than 1,000 m is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -576,7 +567,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "101",
             "the number of turns of `101` is beyond any layout",
-            "More than 100 is not to be expected: look at the number.",
+            "More than 100 is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -584,7 +575,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "20 A",
             "the sensitivity of a detector of `20 A` is beyond any layout",
-            "More than 10 A is not to be expected: look at the number and its unit.",
+            "More than 10 A is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -592,7 +583,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "5000 ft",
             "the length of a wire of `5000 ft` is beyond any layout",
-            "More than 1,000 m is not to be expected: look at the number and its unit.",
+            "More than 1,000 m is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -600,7 +591,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "50 AWG",
             "the size of a wire of `50 AWG` is beyond any layout",
-            "More than 40 AWG is not to be expected: look at the number and its unit.",
+            "More than 40 AWG is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -608,7 +599,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "300 s",
             "the time a motor takes of `300 s` is beyond any layout",
-            "More than 60 s is not to be expected: look at the number and its unit.",
+            "More than 60 s is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -616,7 +607,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "1000 s",
             "the hold time of `1000 s` is beyond any layout",
-            "More than 600 s is not to be expected: look at the number and its unit.",
+            "More than 600 s is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -624,7 +615,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "15 A",
             "the current of a lamp of `15 A` is beyond any layout",
-            "More than 5 A is not to be expected: look at the number and its unit.",
+            "More than 5 A is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -632,7 +623,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "11000 kohm",
             "the resistance of a wheelset of `11000 kohm` is beyond any layout",
-            "More than 10,000,000 ohm is not to be expected: look at the number and its unit.",
+            "More than 10,000,000 ohm is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -640,7 +631,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "4000",
             "the ratio of a scale of `4000` is beyond any layout",
-            "More than 1,000 is not to be expected: look at the number.",
+            "More than 1,000 is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -648,7 +639,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "30 m",
             "the distance to a gap of `30 m` is beyond any layout",
-            "More than 20 m is not to be expected: look at the number and its unit.",
+            "More than 20 m is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -656,7 +647,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "30 m",
             "the distance to the fouling point of `30 m` is beyond any layout",
-            "More than 20 m is not to be expected: look at the number and its unit.",
+            "More than 20 m is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -664,7 +655,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "5000",
             "the number of outputs of `5000` is beyond any layout",
-            "More than 1,000 is not to be expected: look at the number.",
+            "More than 1,000 is not to be expected: check the number and its unit.",
             (),
         ),
         (
@@ -672,7 +663,7 @@ def test_numbers_written_otherwise(
             "CP604",
             "60 m",
             "the distance from a signal to its gap of `60 m` is beyond any layout",
-            "More than 20 m is not to be expected: look at the number and its unit.",
+            "More than 20 m is not to be expected: check the number and its unit.",
             (),
         ),
     ],

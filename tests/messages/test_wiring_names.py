@@ -125,7 +125,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP407",
             "4L",
             "no head is called `4L`",
-            "Signal `4L` has the heads `4L.upper`, `4L.lower`.",
+            "The heads of signal `4L` are `4L.upper` and `4L.lower`.",
             (),
         ),
         (
@@ -133,7 +133,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP407",
             "4R.upper",
             "no head is called `4R.upper`",
-            "Signal `4R` has one head, `4R`.",
+            "Signal `4R` has one head, which is called `4R`.",
             (),
         ),
         (

@@ -105,19 +105,14 @@ def asked_of(options: argparse.Namespace) -> "Asked":
 
 
 def _compared_with_itself(file: str, others: Sequence[str]) -> "Iterator[Diagnostic]":
-    from verifier.language.diagnostics.diagnostic import Diagnostic
+    from verifier.language.diagnostics.registry import diagnostic
     from verifier.language.source import Source, Span
 
     seen = {Path(file).resolve()}
     for other in others:
         path = Path(other).resolve()
         if path in seen:
-            yield Diagnostic(
-                "CP811", f"`{other}` would be compared with itself",
-                Span(Source("--compare", other), 0, len(other)),
-                "Copy the file under another name, change in it what you would build another way, "
-                "and name that one.",
-            )  # fmt: skip
+            yield diagnostic("CP811", Span(Source("--compare", other), 0, len(other)), path=other)
         seen.add(path)
 
 

@@ -7,7 +7,8 @@ claims that match nothing, and verdicts marked as waived or expected.
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.plan.model import Expectation, Plan, Waiver
 from verifier.properties.catalog import BY_NAME
 from verifier.properties.obligation import Obligation
@@ -54,26 +55,18 @@ def check_claims(plan: Plan, todo: Sequence[Obligation]) -> None:
     claims: tuple[Waiver | Expectation, ...] = (*plan.waivers, *plan.expectations)
     for claim in claims:
         if claim.claim not in known:
-            errors.append(
-                Diagnostic(
-                    "CP209",
-                    f"no property is called `{claim.claim}`",
-                    claim.span,
-                    did_you_mean(claim.claim, known)
-                    or "`clearproof explain properties` lists them.",
-                )
-            )
+            near = nearest(claim.claim, known)
+            errors.append(diagnostic("CP209", claim.span, near=near, claim=claim.claim))
         elif not any(matches(claim, o) for o in todo):
             about = dict.fromkeys(", ".join(o.subjects) for o in todo if o.property == claim.claim)
             errors.append(
-                Diagnostic(
+                diagnostic(
                     "CP210",
-                    f"`{claim.claim}` is not a question of {', '.join(claim.subjects) or 'this'} "
-                    "in this file",
                     claim.span,
-                    ("It is asked of: " + "; ".join(list(about)[:6]) + ".")
-                    if about
-                    else "Nothing in this file raises it.",
+                    "" if about else "nothing",
+                    claim=claim.claim,
+                    subjects=claim.subjects,
+                    about=list(about)[:6],
                 )
             )
     if errors:

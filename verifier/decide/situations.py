@@ -14,6 +14,7 @@ from verifier.engines.results import Exists, Impossible, Unknown
 from verifier.engines.smt.situations import SituationCheck
 from verifier.explain.signal_causes import causes
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.logic.expr import TRUE, Expr, conjunction, holds, support
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Assumption, Plan
@@ -162,14 +163,10 @@ def not_replayed(obligation: Obligation, beyond: TooManyWays) -> Verdict:
 
 def _contradiction(clash: Sequence[Assumption]) -> Diagnostic:
     first, *rest = clash
-    if not rest:
-        message = f'the assumption "{first.title}" rules out every situation'
-    else:
-        message = "these assumptions contradict each other: no situation is left"
-    return Diagnostic(
+    return diagnostic(
         "CP501",
-        message,
         first.span,
-        "A proof under them would say nothing. Drop one, or say more exactly what you mean.",
-        tuple((a.span, f'and "{a.title}"') for a in rest),
+        "" if rest else "alone",
+        others=[(a.span, a.title) for a in rest],
+        title=first.title,
     )

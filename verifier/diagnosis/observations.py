@@ -9,10 +9,11 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from verifier.diagnosis.bench import Bench, Colors, Setup
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.plan import observables
 from verifier.plan.model import Signal
@@ -138,10 +139,8 @@ class _Reader:
             self._unsaid()
         if not self.sights and not self.told.keys() & self.lies.keys():
             self._error(
-                "CP623", "this says nothing of what any signal showed", self._all(),
-                "End it with a signal and what it showed, such as `"
-                f"{next(iter(self.plan.signals), '4L')} red`.",
-            )  # fmt: skip
+                "CP623", self._all(), "no_signal", signal=next(iter(self.plan.signals), "4L")
+            )
         return Observation(" ".join(self.source.text.split()), self._setup(), self._sights())
 
     def _setup(self) -> Setup:
@@ -149,15 +148,13 @@ class _Reader:
         for places in self.stands.values():
             ways *= max(1, len(places))
         if ways > MAX_WAYS:
-            self._error(
-                "CP623", f"stock could stand in {ways:,} ways", self._all(),
-                "Say at which feeder each locomotive stands, such as `locomotive at m1`; better "
-                "still, look at one locomotive at a time.",
-            )  # fmt: skip
+            self._error("CP623", self._all(), "ways", ways=ways)
         return Setup(
             tuple((block, places) for block, places in self.stands.items() if places),
-            tuple(self.told.items()), tuple(self.lies.items()), tuple(self.facts.items()),
-        )  # fmt: skip
+            tuple(self.told.items()),
+            tuple(self.lies.items()),
+            tuple(self.facts.items()),
+        )
 
     def _sights(self) -> tuple[Sight, ...]:
         return tuple(Sight(signal, colors) for signal, colors in self.sights.items())
@@ -190,24 +187,23 @@ class _Reader:
                 break
             self.at += 1
         if self.at == len(self.words):
-            hint = "Name a block or a feeder: `locomotive on Main`, `locomotive at m1`."
-            self._error("CP623", "this does not say where", said.span, hint)
+            self._error("CP623", said.span, "where")
         word = self.words[self.at]
         self.at += 1
         wiring = self.plan.wiring
         places = {*self.plan.blocks, *wiring.feeders}
         name = word.text if word.text in places else _in_any_case(word.text, places)
         if name is None:
-            self._error("CP620", f"no block or feeder is called `{word.text}`", word.span,
-                        did_you_mean(word.text, places))  # fmt: skip
+            self._error(
+                "CP620", word.span, "place", near=nearest(word.text, places), word=word.text
+            )
         feeder = name if name in wiring.feeders else None
         block = wiring.feeders[name].block if feeder else name
         feeder = feeder or self._feeder_of(block)
         covers = self._covers(block)
         found = self._places(block, feeder, covers, draws=said.low in _DRAWING)
         if not found:
-            self._error("CP621", f"no train can stand so on {block}", word.span,
-                        "Its places are: " + "; ".join(self._all_places(block)) + ".")  # fmt: skip
+            self._error("CP621", word.span, "place", block=block, places=self._all_places(block))
         self._note("stock", block, "; ".join(found), word.span)
         self.stands[block] = found
 
@@ -298,8 +294,7 @@ class _Reader:
     def _turnout(self, name: str, state: str, span: Span) -> None:
         if self.told_next and self.bench.throws(name):
             if state == "open":
-                self._error("CP621", f"{name} cannot be told to lie open", span,
-                            "It is told to lie normal or reverse.")  # fmt: skip
+                self._error("CP621", span, "told_open", name=name)
             self._note("told", name, state, span)
             self.told[name] = state
         else:
@@ -308,9 +303,7 @@ class _Reader:
 
     def _note(self, kind: str, name: str, state: str, span: Span) -> None:
         if self.said.setdefault((kind, name), state) != state:
-            self._error("CP622", f"two different things are said of {name}", span,
-                        "Say in one observation what was so at one moment, and give another "
-                        "moment an observation of its own.")  # fmt: skip
+            self._error("CP622", span, name=name)
 
     # -------------------------------------------------------------- what was seen
 
@@ -339,7 +332,7 @@ class _Reader:
         self._note(thing.kind, thing.name, said.lower(), thing.span)
         known = self.sights.get(name)
         if known is not None and not known & colors:
-            self._error("CP622", f"two different things are said of {name}", thing.span)
+            self._error("CP622", thing.span, name=name)
         self.sights[name] = colors if known is None else known & colors
 
     def _never_seen(self, thing: _Thing, words: Sequence[_Word]) -> NoReturn:
@@ -347,13 +340,19 @@ class _Reader:
         span = words[0].span.to(words[-1].span)
         asked, heads = _colors([word.low for word in words]), len(signal.heads)
         if asked is not None and thing.kind == "signal" and len(asked) != heads:
-            has = f"{heads} heads" if heads > 1 else "one head"
-            given = f"{len(asked)} colors are" if len(asked) > 1 else "one color is"
-            hint = f"Say its colors top to bottom, or name one head: `{signal.heads[0].name} red`."
-            self._error("CP624", f"{signal.name} has {has}, and {given} given", span,
-                        hint if heads > 1 else "It shows one color at a time.")  # fmt: skip
+            self._error(
+                "CP624",
+                span,
+                "" if heads > 1 else "one_head",
+                signal=signal.name,
+                heads=heads,
+                count=len(asked),
+                head=signal.heads[0].name,
+            )
         said = " ".join(word.text for word in words)
-        self._error("CP621", f"{thing.name} never shows `{said}`", span, _can_show(thing, signal))
+        self._error(
+            "CP621", span, "shown", name=thing.name, said=said, lenses=_lenses(thing, signal)
+        )
 
     def _shown(self, thing: _Thing, said: Sequence[str]) -> frozenset[Colors] | None:
         """The colors that words stand for: none where the signal cannot show them, None
@@ -389,39 +388,44 @@ class _Reader:
 
     def _unsaid(self) -> NoReturn:
         thing = self.subjects[0]
-        hint = "Say what it showed." if _is_seen(thing) else "Say how it stood."
-        self._error("CP623", f"nothing is said of {thing.name}", thing.span, hint)  # fmt: skip
+        self._error("CP623", thing.span, "shown" if _is_seen(thing) else "state", name=thing.name)
 
     def _no_state(self, thing: _Thing, word: _Word) -> NoReturn:
-        states = ", ".join(_states(thing))
         if _is_seen(thing):
             signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
-            states = _can_show(thing, signal)
-            self._error("CP621", f"{thing.name} never shows `{word.text}`", word.span,
-                        did_you_mean(word.text, (a.name for a in self.plan.chart.aspects))
-                        or states)  # fmt: skip
-        near = did_you_mean(word.text, _states(thing))
-        self._error("CP621", f"{thing.kind} {thing.name} is never `{word.text}`", word.span,
-                    near or f"It can be: {states}.")  # fmt: skip
+            self._error(
+                "CP621",
+                word.span,
+                "shown",
+                near=nearest(word.text, (a.name for a in self.plan.chart.aspects)),
+                name=thing.name,
+                said=word.text,
+                lenses=_lenses(thing, signal),
+            )
+        self._error(
+            "CP621",
+            word.span,
+            near=nearest(word.text, _states(thing)),
+            kind=thing.kind,
+            name=thing.name,
+            state=word.text,
+            states=_states(thing),
+        )
 
     def _not_understood(self, word: _Word) -> NoReturn:
-        near = did_you_mean(word.text, (n for n, t in self.things.items() if t.kind != "feeder"))
+        near = nearest(word.text, (n for n, t in self.things.items() if t.kind != "feeder"))
         thing = self.things.get(word.text)
         if thing is not None and thing.kind == "feeder":
-            self._error("CP623", f"nothing is said of feeder {word.text}", word.span,
-                        f"If stock stood there: `locomotive at {word.text}`.")  # fmt: skip
+            self._error("CP623", word.span, "feeder", word=word.text)
         if self.subjects and (not near or _state_like(self.subjects[0], word)):
             self._no_state(self.subjects[0], word)
-        self._error(
-            "CP620", f"nothing on this layout is called `{word.text}`", word.span,
-            near or "Write it like `locomotive at m2, T1 normal, lever 4 left: 4L Clear`.",
-        )  # fmt: skip
+        self._error("CP620", word.span, near=near, word=word.text)
 
     def _all(self) -> Span:
         return Span(self.source, 0, len(self.source.text))
 
-    def _error(self, code: str, message: str, span: Span, hint: str = "") -> NoReturn:
-        raise InputError([Diagnostic(code, message, span, hint)])
+    def _error(self, code: str, span: Span, variant: str = "", /, **words: Any) -> NoReturn:
+        raise InputError([diagnostic(code, span, variant, **words)])
 
 
 # ------------------------------------------------------------------ what can be named
@@ -477,7 +481,7 @@ def _state_of(thing: _Thing, word: _Word) -> str | None:
 
 def _state_like(thing: _Thing, word: _Word) -> bool:
     """Whether a word is nearer to a state than to any name."""
-    return bool(did_you_mean(word.text, _states(thing)))
+    return bool(nearest(word.text, _states(thing)))
 
 
 def _in_any_case(word: str, known: Iterable[str]) -> str | None:
@@ -495,7 +499,6 @@ def _can(colors: Colors, every: Sequence[tuple[str, ...]]) -> bool:
     return all(color in can for color, can in zip(colors, every, strict=True))
 
 
-def _can_show(thing: _Thing, signal: Signal) -> str:
+def _lenses(thing: _Thing, signal: Signal) -> list[str]:
     heads = [head for head in signal.heads if thing.kind == "signal" or head.name == thing.name]
-    said = "; ".join(f"{head.name} {', '.join(head.lens.values)}" for head in heads)
-    return f"Its lenses are: {said}."
+    return [f"{head.name} {', '.join(head.lens.values)}" for head in heads]

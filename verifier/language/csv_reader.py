@@ -11,6 +11,7 @@ from collections import Counter
 from dataclasses import dataclass
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 
 SEPARATORS = ",;\t"
@@ -53,10 +54,7 @@ def cells_of(source: Source) -> Cells:
             if any(c.text for c in row):
                 rows.append(tuple(row))
                 if len(rows) > MAX_ROWS:
-                    errors.append(Diagnostic(
-                        "CP803", f"more than {MAX_ROWS:,} lines", row[0].span,
-                        "No table is as long as that: look whether it is the right file.",
-                    ))  # fmt: skip
+                    errors.append(diagnostic("CP803", row[0].span, "long", most=MAX_ROWS))
                     break
             row = []
             at += 2 if text.startswith("\r\n", at) else 1
@@ -89,10 +87,7 @@ def _cell(source: Source, start: int, separator: str, errors: list[Diagnostic]) 
         if close < 0:
             end = _end_of_plain(text, start, separator)
             span = Span(source, quoted, end)
-            errors.append(
-                Diagnostic("CP803", "this quote is never closed", span,
-                           "End the cell with a second `\"`, or leave the first one out.")
-            )  # fmt: skip
+            errors.append(diagnostic("CP803", span, "open_quote"))
             return Cell("", span), len(text)
         if not text.startswith('""', close):
             break
@@ -100,10 +95,7 @@ def _cell(source: Source, start: int, separator: str, errors: list[Diagnostic]) 
     end = _end_of_plain(text, close + 1, separator)
     span = Span(source, start, end)
     if text[close + 1 : end].strip():
-        errors.append(
-            Diagnostic("CP803", "text goes on behind the closing quote", span,
-                       'A quote within quotes is written twice: `"2 "" long"`.')
-        )  # fmt: skip
+        errors.append(diagnostic("CP803", span, "after_quote"))
     return Cell(text[quoted + 1 : close].replace('""', '"').strip(), span), end
 
 

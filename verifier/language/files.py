@@ -1,7 +1,9 @@
 """Files from the disk as text, and why one cannot be read."""
 
 from pathlib import Path
+from typing import Any
 
+from verifier.language.diagnostics.registry import kinds
 from verifier.language.source import LINE_END
 from verifier.language.syntax.parse import MAX_CHARACTERS
 from verifier.language.writing import note_input
@@ -10,11 +12,16 @@ _MARK = "\ufeff".encode()
 
 
 class UnreadableError(Exception):
-    """A file cannot be read; ``what`` goes on after "this file"."""
+    """A file cannot be read. ``reason`` and ``fields`` are a variant of CP100 (and CP730) and
+    what its message is filled in with."""
 
-    def __init__(self, what: str):
-        self.what = what
-        super().__init__(what)
+    def __init__(self, reason: str, **fields: Any):
+        self.reason, self.fields = reason, fields
+        super().__init__(reason)
+
+    def about(self, name: str) -> str:
+        """What is wrong, of a file of this name."""
+        return kinds()["CP730"].wordings[self.reason].message.format(path=name, **self.fields)
 
 
 def text_of(path: Path) -> str:
@@ -35,14 +42,14 @@ def bytes_of(path: Path) -> bytes:
     note_input(path)
     try:
         if path.stat().st_size > MAX_CHARACTERS:
-            raise UnreadableError(f"is larger than {MAX_CHARACTERS:,} characters")
+            raise UnreadableError("too_large", most=MAX_CHARACTERS)
         return path.read_bytes()
     except FileNotFoundError:
-        raise UnreadableError("does not exist") from None
+        raise UnreadableError("missing") from None
     except IsADirectoryError:
-        raise UnreadableError("is a folder") from None
+        raise UnreadableError("folder") from None
     except OSError as error:
-        raise UnreadableError(f"cannot be read: {error.strerror}") from None
+        raise UnreadableError("system", why=error.strerror or "") from None
 
 
 def text_in(raw: bytes) -> str:
@@ -50,7 +57,7 @@ def text_in(raw: bytes) -> str:
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise UnreadableError(f"is not UTF-8 text (byte {error.start + 1})") from None
+        raise UnreadableError("not_text", byte=error.start + 1) from None
 
 
 def as_on_disk(text: str, before: bytes) -> bytes:

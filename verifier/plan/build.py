@@ -31,7 +31,7 @@ from verifier.plan.signals.build_signals import (
     head_colors,
     one_reader_each,
 )
-from verifier.plan.signals.heads import signal_meant
+from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post, find_posts
 from verifier.plan.track.build_track import build_track, moves_over
 from verifier.plan.track.conflicts import find_conflicts
@@ -162,25 +162,14 @@ def _check_declared_in(statements: Iterable[tree.Statement], names: Names) -> No
     for statement in statements:
         match statement:
             case tree.Prove(title="") | tree.Assume(title="") | tree.Waive(reason=""):
-                names.error(
-                    "CP213",
-                    "the text in quotes is empty",
-                    statement.span,
-                    "Say in a few words what it is about: every report prints it.",
-                )
+                names.error("CP213", statement.span)
             case tree.Turnout(block=b) | tree.Crossing(block=b) | tree.Slip(block=b):
                 names.find(b, "block")
             case tree.Gate(block=b) | tree.Derail(block=b):
                 names.find(b, "block")
             case tree.Layout():
                 if layout:
-                    names.error(
-                        "CP202",
-                        "the layout has two titles",
-                        statement.span,
-                        "A file describes one layout: leave one of them out.",
-                        ((layout.span, "the first one is here"),),
-                    )
+                    names.error("CP202", statement.span, "titles", others=[layout.span])
                 layout = layout or statement
             case _:
                 pass
@@ -212,12 +201,7 @@ def _levers(statements: Iterable[tree.Statement], names: Names) -> dict[str, tup
             seen: set[str] = set()
             for position in s.positions:
                 if position.text in seen:
-                    names.error(
-                        "CP202",
-                        f"this lever has two positions called `{position.text}`",
-                        position.span,
-                        "Give every position a name of its own.",
-                    )
+                    names.error("CP202", position.span, "positions", position=position.text)
                 seen.add(position.text)
             for n in s.names:
                 levers[n.text] = positions
@@ -238,35 +222,20 @@ def _head_nodes(
             if declared and declared.kind == "signal" and signal not in posts:
                 continue  # the signal has an error of its own
             if declared:
-                names.error(
-                    "CP407",
-                    f"no head is called `{s.name.text}`",
-                    s.name.span,
-                    _heads_hint(signal, posts)
-                    or "A head goes by its signal's name, a dot, and its own: `4L.upper`.",
-                )
+                no_head(s.name, signal, posts[signal].heads if signal in posts else (), names)
             else:
-                names.unknown(tree.Name(signal, s.name.span), "a signal", ("signal",))
+                names.unknown(tree.Name(signal, s.name.span), ("signal",), "signal")
         elif s.name.text in nodes:
             names.error(
                 "CP202",
-                f"head `{s.name.text}` has two lists of lines",
                 s.name.span,
-                "Put all its lines into one list; the first one that holds is shown.",
-                ((nodes[s.name.text].name.span, "the first one is here"),),
+                "head_lines",
+                others=[nodes[s.name.text].name.span],
+                name=s.name.text,
             )
         else:
             nodes[s.name.text] = s
     return nodes
-
-
-def _heads_hint(signal: str, posts: Mapping[str, Post]) -> str:
-    if signal not in posts:
-        return ""
-    names = [f"`{head}`" for head in posts[signal].heads]
-    if len(names) == 1:
-        return f"Signal `{signal}` has one head, which is called {names[0]}."
-    return f"The heads of signal `{signal}` are {', '.join(names[:-1])} and {names[-1]}."
 
 
 def _crossovers(
@@ -278,21 +247,11 @@ def _crossovers(
             continue
         ends = [n.text for n in s.ends if names.find(n, "turnout")]
         if len(s.ends) != 2 or len(set(ends)) != len(ends):
-            names.error(
-                "CP313",
-                f"crossover `{s.name.text}` needs two turnouts",
-                s.span,
-                "A crossover is two turnouts thrown together: `crossover K1 is T1, T2`.",
-            )
+            names.error("CP313", s.span, name=s.name.text)
         elif len(ends) == 2:
             between = _between(ends[0], ends[1], track)
             if between is None:
-                names.error(
-                    "CP313",
-                    f"the reverse legs of {ends[0]} and {ends[1]} do not lead to each other",
-                    s.span,
-                    "The track between the two turnouts of a crossover joins their reverse legs.",
-                )
+                names.error("CP313", s.span, "reverse_legs", first=ends[0], second=ends[1])
             else:
                 crossovers.append(Crossover(s.name.text, (ends[0], ends[1]), between, s.span))
     return crossovers

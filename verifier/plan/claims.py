@@ -44,11 +44,7 @@ def _proofs(statements: Iterable[tree.Statement], words: Vocabulary) -> tuple[Pr
             condition = resolve(s.condition, words, in_rule=False)
             if s.title in proofs:
                 words.names.error(
-                    "CP202",
-                    f'two properties are called "{s.title}"',
-                    s.span,
-                    "Give each a text of its own: the report calls them by it.",
-                    ((proofs[s.title].span, "the first one is here"),),
+                    "CP202", s.span, "properties", others=[proofs[s.title].span], title=s.title
                 )
             if condition is not None:
                 proofs[s.title] = Proof(s.title, s.mode, condition, s.span)

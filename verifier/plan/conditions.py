@@ -1,11 +1,11 @@
 """Conditions as written to conditions about observables: names resolved, states checked."""
 
 from collections.abc import Callable
+from typing import Literal
 
-from verifier.language.diagnostics.diagnostic import did_you_mean
+from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.source import Span
 from verifier.language.syntax import tree
-from verifier.language.syntax.token_names import one_of
 from verifier.plan import observables
 from verifier.plan.names import KIND_WORDS
 from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says
@@ -13,8 +13,9 @@ from verifier.plan.signals.heads import signal_meant, signal_of
 from verifier.plan.vocabulary import (
     STATES_OF,
     Vocabulary,
+    state_hints,
     state_text,
-    states_hint,
+    states_of,
     wrong_state,
 )
 
@@ -55,10 +56,10 @@ def _resolve_fact(fact: tree.Fact, words: Vocabulary, in_rule: bool) -> Conditio
         names = ", ".join(n.text for n in fact.names)
         words.names.error(
             "CP205",
-            f"`{_listed(names, state)}`: any of them, or all of them?",
             fact.span,
-            f"Write `{_listed(f'any of {names}', state)}`, or "
-            f"`{_listed(f'all of {names}', state)}`.",
+            said=_listed(names, state),
+            any_of=_listed(f"any of {names}", state),
+            all_of=_listed(f"all of {names}", state),
         )
         return None
     parts = [_one(name, state, words, in_rule) for name in fact.names]
@@ -91,19 +92,16 @@ def _named_condition(fact: tree.Fact, words: Vocabulary) -> Condition | None:
             kind = declared.kind
             words.names.error(
                 "CP204",
-                f"`{name.text}` is {KIND_WORDS[kind]}: in what state?",
                 fact.span,
-                states_hint(name, kind, words) + _SEVERAL.get(kind, ""),
+                "no_state",
+                hints=(*state_hints(kind), *_SEVERAL.get(kind, ())),
+                name=name.text,
+                kind=KIND_WORDS[kind],
+                **states_of(name, kind, words),
             )
             return None
     if len(fact.names) > 1:
-        words.names.error(
-            "CP204",
-            f"in what state are `{', '.join(name.text for name in fact.names)}`?",
-            fact.span,
-            "Conditions are joined with `and` or `or`; the state of other things comes after "
-            "their names.",
-        )
+        words.names.error("CP204", fact.span, "several", names=(name.text for name in fact.names))
         return None
     name = fact.names[0]
     if not words.names.find(name, "condition"):
@@ -120,7 +118,7 @@ def _one(name: tree.Name, state: tree.State, words: Vocabulary, in_rule: bool) -
         return _head_color(name, state, words, span, in_rule)
     if declared is None:
         wanted = _kinds_with(state)
-        words.names.unknown(name, "", wanted)
+        words.names.unknown(name, wanted)
         return None
     if _misplaced(name.text, words):
         return None
@@ -149,20 +147,16 @@ def _already_explained(words: Vocabulary, name: tree.Name) -> bool:
                for e in words.names.errors)  # fmt: skip
 
 
-def _truth_in_rule(name: tree.Name, words: Vocabulary, said: str, instead: str) -> None:
-    words.names.error(
-        "CP206",
-        f"a rule cannot know {said}",
-        name.span,
-        f"Rules see only what the equipment reports: write `{name.text} {instead}`. "
-        "`prove` and `assume` may speak of what is true.",
-    )
+def _truth_in_rule(
+    name: tree.Name, words: Vocabulary, about: Literal["stock", "points"], instead: str
+) -> None:
+    words.names.error("CP206", name.span, about, name=name.text, instead=instead)
 
 
 _SEVERAL = {
-    "block": " Several in one state are listed with commas: `Main, Switch clear`.",
-    "turnout": " Several in one state are listed with commas: `T1, T2 normal`.",
-    "signal": " Several in one state are listed with commas: `4L, 4R at stop`.",
+    "block": ("several_blocks",),
+    "turnout": ("several_turnouts",),
+    "signal": ("several_signals",),
 }
 
 _Builder = Callable[[tree.Name, tree.State, Vocabulary, Span, bool], Condition | None]
@@ -174,20 +168,13 @@ def _block(
     text = f"{name.text} {state.kind}"
     if state.kind in ("clear", "occupied"):
         if name.text in words.undetected:
-            words.names.error(
-                "CP207",
-                f"block `{name.text}` is undetected: nothing reports whether it is {state.kind}",
-                name.span,
-                "Give it a detector (drop the word `undetected`), or do without it in the rules.",
-            )
+            words.names.error("CP207", name.span, name=name.text, kind=state.kind)
             return None
         return Says(observables.block_report(name.text), (state.kind,), span, text)
     if state.kind in ("vacant", "train on"):
         if in_rule:
             is_vacant = state.kind == "vacant"
-            _truth_in_rule(
-                name, words, "where trains really are", "clear" if is_vacant else "occupied"
-            )
+            _truth_in_rule(name, words, "stock", "clear" if is_vacant else "occupied")
             return None
         value = "vacant" if state.kind == "vacant" else "occupied"
         text = text if state.kind == "vacant" else f"train on {name.text}"
@@ -203,7 +190,7 @@ def _positions(
     if state.kind == "lies" and state.value in truth.values:
         if in_rule:
             reported = "moving" if state.value == "open" and "moving" in report.values else ""
-            _truth_in_rule(name, words, f"how `{name.text}` really lies", reported or state.value)
+            _truth_in_rule(name, words, "points", reported or state.value)
             return None
         return Says(truth, (state.value,), span, f"{name.text} lies {state.value}")
     if state.kind in report.values:
@@ -263,10 +250,11 @@ def _signal(
         if words.chart.get(state.value) is None:
             words.names.error(
                 "CP404",
-                f"no aspect is called `{state.value}`",
                 state.span,
-                did_you_mean(state.value, (a.name for a in aspects))
-                or "The chart has: " + ", ".join(a.name for a in aspects) + ".",
+                "shows",
+                near=nearest(state.value, (a.name for a in aspects)),
+                value=state.value,
+                names=(a.name for a in aspects),
             )
             return Says(aspect, (), span, "")
         return Says(aspect, _among(aspect, {state.value}), span, f"{name.text} shows {state.value}")
@@ -285,19 +273,17 @@ def _head_color(
         if _misplaced(signal_of(name.text, words.names.table), words):
             return None
         words.names.error(
-            "CP201",
-            f"no head is called `{name.text}`",
-            name.span,
-            did_you_mean(name.text, words.colors)
-            or "A head goes by its signal's name, a dot, and its own: `4L.upper`.",
+            "CP201", name.span, "head", near=nearest(name.text, words.colors), name=name.text
         )
         return None
     if state.kind != "color":
         words.names.error(
             "CP204",
-            f"`{name.text}` is a head, and a head is never `{state_text(state)}`",
             span,
-            f"It can be {one_of([f'`{color}`' for color in STATES_OF['head'][0]])}.",
+            "head",
+            name=name.text,
+            state=state_text(state),
+            reported=STATES_OF["head"].reported,
         )
         return None
     if not in_rule:

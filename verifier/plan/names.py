@@ -1,12 +1,13 @@
 """Who is called what: the names a file declares, and what each may be asked for."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.language.syntax import tree
-from verifier.language.syntax.token_names import one_of
 
 # How each kind of thing is called in a message.
 KIND_WORDS = {
@@ -60,53 +61,32 @@ class Names:
     _reported: set[str] = field(default_factory=set)
     _noted: set[tuple[str, str, int, int]] = field(default_factory=set)
 
-    def error(
-        self,
-        code: str,
-        message: str,
-        span: Span,
-        hint: str = "",
-        others: tuple[tuple[Span, str], ...] = (),
-    ) -> None:
+    def error(self, code: str, span: Span, variant: str = "", /, **words: Any) -> None:
+        """Note an error; the arguments are those of :func:`diagnostic`."""
         # A name may be looked up more than once, and a module used more than once.
         place = (code, span.source.name, span.start, span.end)
         if place not in self._noted:
             self._noted.add(place)
-            self.errors.append(Diagnostic(code, message, span, hint, others))
+            self.errors.append(diagnostic(code, span, variant, **words))
 
     def declare(self, name: tree.Name, kind: str, node: tree.Statement) -> None:
         earlier = self.table.get(name.text)
         if "." in name.span.text:  # as written: the names of a module's inside have dots
-            self.error(
-                "CP208",
-                f"`{name.text}` has a dot in it",
-                name.span,
-                "Only heads have one, between the signal's name and their own: `4L.upper`.",
-            )
+            self.error("CP208", name.span, name=name.text)
         if earlier is None:
             self.table[name.text] = Declared(kind, name.span, node)
             return
         if kind == earlier.kind == "feeder":
-            same = node is earlier.node
             self.error(
                 "CP608",
-                f"feeder `{name.text}` is listed twice"
-                if same
-                else f"feeder `{name.text}` goes to two blocks",
                 name.span,
-                "Leave one of them out."
-                if same
-                else "A wire that feeds two blocks joins them to one: give each block a feeder of "
-                "its own, and each feeder a name of its own.",
-                ((earlier.span, "it is listed here" if same else "it goes to another block here"),),
+                "twice" if node is earlier.node else "",
+                others=[earlier.span],
+                name=name.text,
             )
             return
         self.error(
-            "CP202",
-            f"`{name.text}` is declared twice",
-            name.span,
-            "Every thing needs a name of its own, whatever its kind.",
-            ((earlier.span, f"it is already {KIND_WORDS[earlier.kind]} here"),),
+            "CP202", name.span, others=[earlier.span], name=name.text, kind=KIND_WORDS[earlier.kind]
         )
 
     def of_kind(self, *kinds: str) -> list[str]:
@@ -116,45 +96,47 @@ class Names:
         """The declaration of a name that must be of one of ``kinds``; errors are noted."""
         declared = self.table.get(name.text)
         if declared is None:
-            self.unknown(name, KIND_WORDS[kinds[0]] if len(kinds) == 1 else "", kinds)
+            self.unknown(name, kinds, kinds[0] if len(kinds) == 1 else "")
             return None
         if declared.kind in kinds:
             return declared
-        wanted = one_of([KIND_WORDS[kind] for kind in kinds])
+        node_block = getattr(declared.node, "block", None)
+        block = node_block.text if node_block and kinds == ("block",) else ""
         self.error(
             "CP203",
-            f"`{name.text}` is {KIND_WORDS[declared.kind]}, and here must stand {wanted}",
             name.span,
-            did_you_mean(name.text, self.of_kind(*kinds)) or _lies_in(declared, kinds),
-            ((declared.span, "it is declared here"),),
+            "in_block" if block else "",
+            near=nearest(name.text, self.of_kind(*kinds)),
+            others=[declared.span],
+            name=name.text,
+            kind=KIND_WORDS[declared.kind],
+            wanted=[KIND_WORDS[kind] for kind in kinds],
+            block=block,
         )
         return None
 
-    def unknown(self, name: tree.Name, wanted: str, kinds: Iterable[str]) -> None:
+    def unknown(self, name: tree.Name, kinds: Sequence[str], called: str = "") -> None:
+        """Note that nothing has this name, or nothing of the kind that it is ``called``."""
         if name.text in self._reported:
             return
         self._reported.add(name.text)
-        kinds = tuple(kinds)
-        what = f"no {wanted.split(' ', 1)[1]} is" if wanted else "nothing is"
-        hint = ""
+        near = None
         if len(self._reported) <= MAX_GUESSES:
-            hint = did_you_mean(name.text, self.of_kind(*kinds)) or did_you_mean(
-                name.text, self.table
-            )
-        if not hint and kinds == ("feeder",):
-            hint = "If the name is right, the `feeders` list of its block must have it."
-        elif not hint and kinds:
-            statements = one_of([f"`{_STATEMENT_OF.get(kind, kind)}`" for kind in kinds])
-            hint = f"If the name is right, a {statements} statement must declare it."
-        self.error("CP201", f"{what} called `{name.text}`", name.span, hint)
+            near = nearest(name.text, self.of_kind(*kinds)) or nearest(name.text, self.table)
+        hints = ("feeder",) if kinds == ("feeder",) else ("statement",) if kinds else ()
+        self.error(
+            "CP201",
+            name.span,
+            "kind" if called else "",
+            near=near,
+            hints=() if near else hints,
+            name=name.text,
+            kind=called,
+            statements=[_STATEMENT_OF.get(kind, kind) for kind in kinds],
+        )
 
 
 _STATEMENT_OF = {"limits": "interlocking limits"}
-
-
-def _lies_in(declared: Declared, kinds: tuple[str, ...]) -> str:
-    block = getattr(declared.node, "block", None)
-    return f"It lies in block `{block.text}`." if block and kinds == ("block",) else ""
 
 
 def declare_all(statements: Iterable[tree.Statement]) -> Names:

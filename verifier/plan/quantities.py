@@ -7,11 +7,12 @@ wrong with them is noted, with the reason where it is one of safety.
 from collections.abc import Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.language.syntax.contextual_keywords import OTHER_UNITS
-from verifier.language.syntax.token_names import one_of
 from verifier.plan.names import Names
 
 # Longer numbers are no measurements.
@@ -27,7 +28,7 @@ class Measure:
 
 
 LENGTH = Measure(
-    "a length",
+    "length",
     {
         "mm": Fraction("0.001"),
         "cm": Fraction("0.01"),
@@ -36,35 +37,44 @@ LENGTH = Measure(
         "ft": Fraction("0.3048"),
     },
 )
-VOLTAGE = Measure("a voltage", {"V": Fraction(1), "mV": Fraction("0.001")})
-CURRENT = Measure("a current", {"A": Fraction(1), "mA": Fraction("0.001")})
-RESISTANCE = Measure("a resistance", {"ohm": Fraction(1), "kohm": Fraction(1000)})
-TIME = Measure("a time", {"s": Fraction(1), "ms": Fraction("0.001")})
-GAUGE = Measure("the size of a wire", {"AWG": Fraction(1)})
-COUNT = Measure("a number", {})
+VOLTAGE = Measure("voltage", {"V": Fraction(1), "mV": Fraction("0.001")})
+CURRENT = Measure("current", {"A": Fraction(1), "mA": Fraction("0.001")})
+RESISTANCE = Measure("resistance", {"ohm": Fraction(1), "kohm": Fraction(1000)})
+TIME = Measure("time", {"s": Fraction(1), "ms": Fraction("0.001")})
+GAUGE = Measure("wire size", {"AWG": Fraction(1)})
+COUNT = Measure("number", {})
 
 MEASURES = (LENGTH, VOLTAGE, CURRENT, RESISTANCE, TIME, GAUGE)
 
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """What an amount is of, one as it should look; how large it can be, and why no larger."""
+    """What an amount is of, one as it should look; how large it can be."""
 
     what: str
     measure: Measure
     example: str
     most: Fraction
-    why: str
     zero: bool = False
     whole: bool = False
 
 
+class NoUnit(NamedTuple):
+    """Hints of CP601, and further fields of theirs."""
+
+    hints: tuple[str, ...]
+    fields: Mapping[str, Any] = MappingProxyType({})
+
+
+USUAL = NoUnit(("usual",))
+
+
 def read_amount(
-    amounts: tree.Length, bounds: Bounds, names: Names, missing: str = ""
+    amounts: tree.Length, bounds: Bounds, names: Names, missing: NoUnit = USUAL
 ) -> Fraction | None:
     """The amount in the unit that counts; None when it is wrong (noted).
 
-    ``missing`` is the hint where it has no unit, if not the usual one."""
+    ``missing`` is what is said where it has no unit, if not the usual."""
     if not amounts:
         return None
     span = amounts[0].span.to(amounts[-1].span)
@@ -73,26 +83,16 @@ def read_amount(
     if len(known) < len(values):
         return None
     if len(amounts) == 2 and [a.unit for a in amounts] != ["ft", "in"]:
-        names.error(
-            "CP602",
-            f"`{amounts[0].span.text}` and `{amounts[1].span.text}` are two amounts",
-            span,
-            "Only feet and inches stand together: `8 ft 6 in`.",
-        )
+        names.error("CP602", span, "two", first=amounts[0].span.text, second=amounts[1].span.text)
         return None
     value = sum(known, Fraction(0))
     return value if _possible(value, bounds, span, names) else None
 
 
-def _value(amount: tree.Amount, bounds: Bounds, names: Names, missing: str) -> Fraction | None:
+def _value(amount: tree.Amount, bounds: Bounds, names: Names, missing: NoUnit) -> Fraction | None:
     digits = sum(1 for c in amount.number if c != ".")
     if digits > MAX_DIGITS:
-        names.error(
-            "CP603",
-            f"this number has {digits:,} digits",
-            amount.span,
-            f"No tape and no meter gives more than {MAX_DIGITS} digits.",
-        )
+        names.error("CP603", amount.span, "digits", digits=digits, most=MAX_DIGITS)
         return None
     unit = _unit(amount, bounds, names, missing)
     if unit is None:
@@ -101,15 +101,17 @@ def _value(amount: tree.Amount, bounds: Bounds, names: Names, missing: str) -> F
     if bounds.whole and value.denominator != 1:
         names.error(
             "CP603",
-            f"{bounds.what} is a whole number, not {amount.number}",
             amount.span,
-            f"Write it like `{bounds.example}`.",
+            "whole",
+            what=bounds.what,
+            number=amount.number,
+            example=bounds.example,
         )
         return None
     return value * unit
 
 
-def _unit(amount: tree.Amount, bounds: Bounds, names: Names, missing: str) -> Fraction | None:
+def _unit(amount: tree.Amount, bounds: Bounds, names: Names, missing: NoUnit) -> Fraction | None:
     """What one of the unit is worth."""
     measure, unit = bounds.measure, amount.unit
     if unit in measure.units:
@@ -119,54 +121,50 @@ def _unit(amount: tree.Amount, bounds: Bounds, names: Names, missing: str) -> Fr
     if not unit:
         names.error(
             "CP601",
-            f"`{amount.number}` has no unit",
             amount.span,
-            missing
-            or f"{bounds.what.capitalize()} is given in {_listed(measure)}: "
-            f"write it like `{bounds.example}`.",
+            hints=missing.hints,
+            number=amount.number,
+            what=bounds.what,
+            units=measure.units,
+            example=bounds.example,
+            **missing.fields,
         )
         return None
     meant = OTHER_UNITS.get(unit, unit)
     if meant in measure.units:
-        names.error(
-            "CP602",
-            f"the unit `{unit}` is written `{meant}` here",
-            amount.span,
-            f"Write `{amount.number} {meant}`.",
-        )
+        names.error("CP602", amount.span, "spelling", unit=unit, meant=meant, number=amount.number)
         return None
     if not measure.units:
-        names.error(
-            "CP602",
-            f"{bounds.what} has no unit",
-            amount.span,
-            f"Write the number alone, like `{bounds.example}`.",
-        )
+        names.error("CP602", amount.span, "no_unit", what=bounds.what, example=bounds.example)
         return None
     other = next((m for m in MEASURES if meant in m.units), None)
-    said = f"`{unit}` is no unit of the language"
-    if other:
-        said = f"`{unit}` is a unit of {other.called.split(' ', 1)[1]}"
     names.error(
         "CP602",
-        f"{said}, and here must stand {bounds.what}",
         amount.span,
-        f"Write it like `{bounds.example}`, in {_listed(measure)}.",
+        "measure" if other else "",
+        unit=unit,
+        measure=other.called if other else "",
+        what=bounds.what,
+        example=bounds.example,
+        units=measure.units,
     )
     return None
 
 
-def _listed(measure: Measure) -> str:
-    return one_of([f"`{unit}`" for unit in measure.units])
-
-
 def _possible(value: Fraction, bounds: Bounds, span: Span, names: Names) -> bool:
     if value == 0 and not bounds.zero:
-        names.error("CP603", f"{bounds.what} cannot be 0", span, "Write what you measure, or "
-                    "leave it out: then the report says what is taken for granted.")  # fmt: skip
+        names.error("CP603", span, "zero", what=bounds.what)
         return False
     if value > bounds.most:
-        code = "CP605" if bounds.measure is VOLTAGE else "CP604"
-        names.error(code, f"{bounds.what} of `{span.text}` is beyond any layout", span, bounds.why)
+        names.error(
+            "CP605" if bounds.measure is VOLTAGE else "CP604",
+            span,
+            what=bounds.what,
+            said=span.text,
+            most=int(bounds.most),
+            unit=next(
+                (f" {unit}" for unit, worth in bounds.measure.units.items() if worth == 1), ""
+            ),
+        )
         return False
     return True

@@ -15,12 +15,10 @@ def given_once(clauses: Iterable[tree.Clause], names: Names) -> dict[tree.Clause
             continue
         names.error(
             "CP606",
-            f"`{clause.kind}` is given twice",
             clause.span,
-            "`contacts normal, reverse` says that there are both."
-            if clause.kind == "contacts"
-            else "Leave one of them out, or put all of it into one.",
-            ((found[clause.kind].span, "the first time is here"),),
+            "contacts" if clause.kind == "contacts" else "",
+            others=[found[clause.kind].span],
+            kind=clause.kind,
         )
     return found
 
@@ -32,12 +30,11 @@ def at_most_one(listed: Sequence[tree.Name], what: str, names: Names) -> tuple[s
         if name.text in seen:
             names.error(
                 "CP606",
-                f"{what} `{name.text}` is listed twice",
                 name.span,
-                "A feeder that passes through more than once is given with `turns 2`."
-                if what == "feeder"
-                else "Leave one of them out.",
-                ((seen[name.text].span, "the first time is here"),),
+                "feeder" if what == "feeder" else "listed",
+                others=[seen[name.text].span],
+                what=what,
+                name=name.text,
             )
         seen.setdefault(name.text, name)
     return tuple(seen)
@@ -46,10 +43,4 @@ def at_most_one(listed: Sequence[tree.Name], what: str, names: Names) -> tuple[s
 def no_run(clause: tree.Clause | None, names: Names) -> None:
     """A run of wire is given only where it is looked at."""
     if clause and clause.run:
-        names.error(
-            "CP619",
-            "the wires to this are not looked at",
-            clause.run.span,
-            "`over …` belongs to districts, feeders and drivers, where the drop in voltage is "
-            "worked out. Leave it out here.",
-        )
+        names.error("CP619", clause.run.span, "run")

@@ -8,8 +8,8 @@ earlier step has already: so each step, once built, can be tested and used.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
-from verifier.language.listing import listing
+from verifier.language.diagnostics.diagnostic import InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.plan.model import Plan
 
@@ -71,16 +71,15 @@ def _in_order(points: list[_Point], first: Sequence[tuple[str, Span]], plan: Pla
         if point is None:
             known = [name for p in points for name in (p.name, *p.signals, *p.turnouts)]
             errors.append(
-                Diagnostic(
+                diagnostic(
                     "CP809",
-                    f"`{name}` belongs to no control point",
                     span,
-                    did_you_mean(name, known) or f"Name one of its signals or turnouts: "
-                    f"{listing([f'`{p.name}`' for p in points])} "
-                    f"{'is the control point' if len(points) == 1 else 'are the control points'}."
-                    if points else "This file has no signals, so no control points.",
+                    "" if points else "none",
+                    near=nearest(name, known),
+                    name=name,
+                    points=[p.name for p in points],
                 )
-            )  # fmt: skip
+            )
         elif point not in chosen:
             chosen.append(point)
     if errors:

@@ -14,7 +14,8 @@ from fractions import Fraction
 from pathlib import Path
 
 from verifier.language.csv_reader import Cell, cells_of, is_formula, shortened
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
 from verifier.sheets.part_kinds import (
@@ -71,8 +72,17 @@ def read_prices(path: Path) -> PriceList:
         text = text_of(path)
     except UnreadableError as error:
         span = Span(Source(str(path), ""), 0, 0)
-        hint = "Spreadsheets save such a file as `CSV UTF-8`." if "UTF-8" in error.what else ""
-        raise InputError([Diagnostic("CP100", f"this file {error.what}", span, hint)]) from None
+        raise InputError(
+            [
+                diagnostic(
+                    "CP100",
+                    span,
+                    error.reason,
+                    hints=("spreadsheet",) if error.reason == "not_text" else (),
+                    **error.fields,
+                )
+            ]
+        ) from None
     return prices_in(Source(str(path), text))
 
 
@@ -81,16 +91,8 @@ def prices_in(source: Source) -> PriceList:
     table = cells_of(source)
     if not table.rows:
         whole = Span(source, 0, 0)
-        raise InputError([_bad_table("this parts file is empty", whole)])
+        raise InputError([diagnostic("CP803", whole, "empty")])
     return _Reader(source, table.rows, decimal_comma=table.separator == ";").read()
-
-
-def _bad_table(message: str, span: Span) -> Diagnostic:
-    return Diagnostic(
-        "CP803", message, span,
-        "The first line names the columns: `kind,price,currency,note`; below stands one part a "
-        "line: `driver,24.50,USD,one board`.",
-    )  # fmt: skip
 
 
 class _Reader:
@@ -107,8 +109,7 @@ class _Reader:
             for row in self.rows[1:]:
                 self._row(row, columns)
             if not self.prices and not self.errors:
-                self._error(_bad_table("no part stands below the names of the columns",
-                                       self.rows[0][0].span))  # fmt: skip
+                self._error(diagnostic("CP803", self.rows[0][0].span, "no_parts"))
         if self.errors:
             raise InputError(self.errors)
         currency = self.currency.text if self.currency else ""
@@ -120,29 +121,30 @@ class _Reader:
     def _columns(self, header: tuple[Cell, ...]) -> dict[str, int]:
         found: dict[str, int] = {}
         if not any(cell.text.lower() in COLUMNS for cell in header):
-            what = "the first line does not name the columns"
-            self._error(_bad_table(what, header[0].span.to(header[-1].span)))
+            self._error(diagnostic("CP803", header[0].span.to(header[-1].span), "no_columns"))
             return found
         for position, cell in enumerate(header):
             name = cell.text.lower()
             if not name:
                 continue
             if name not in COLUMNS:
-                hint = (
-                    did_you_mean(shortened(name), COLUMNS) or f"Columns are {', '.join(COLUMNS)}."
-                )
                 self._error(
-                    Diagnostic(
-                        "CP803", f"no column is called `{shortened(cell.text)}`", cell.span, hint
+                    diagnostic(
+                        "CP803",
+                        cell.span,
+                        "column",
+                        near=nearest(shortened(name), COLUMNS),
+                        name=shortened(cell.text),
+                        columns=COLUMNS,
                     )
                 )
             elif name in found:
-                self._error(_bad_table(f"two columns are called `{name}`", cell.span))
+                self._error(diagnostic("CP803", cell.span, "two_columns", name=name))
             found.setdefault(name, position)
         missing = [name for name in _NEEDED if name not in found]
         if missing and not self.errors:
             span = header[0].span.to(header[-1].span)
-            self._error(_bad_table(f"the column `{missing[0]}` is missing", span))
+            self._error(diagnostic("CP803", span, "missing_column", name=missing[0]))
         return found
 
     def _row(self, row: tuple[Cell, ...], columns: Mapping[str, int]) -> None:
@@ -152,17 +154,12 @@ class _Reader:
             # A price below zero is told as one.
             is_price = position == columns["price"] and _AMOUNT.fullmatch(cell.text.lstrip("+-"))
             if is_formula(cell.text) and not is_price:
-                self._error(Diagnostic(
-                    "CP807", f"a spreadsheet takes `{shortened(cell.text)}` for a formula",
-                    cell.span,
-                    "What a table holds could then be worked out anew, or run, where it is opened. "
-                    "Write the figure itself; a note begins with a letter or a digit.",
-                ))  # fmt: skip
+                self._error(diagnostic("CP807", cell.span, said=shortened(cell.text)))
         if any(cell.text for cell in row[len(self.rows[0]) :]):
             span = row[len(self.rows[0])].span.to(row[-1].span)
-            hint = 'A cell with a comma in it stands in quotes: `"drivers, boxed"`.'
-            self._error(Diagnostic("CP803", f"this line has {len(row)} cells, and there are "
-                                   f"{len(self.rows[0])} columns", span, hint))  # fmt: skip
+            self._error(
+                diagnostic("CP803", span, "cells", count=len(row), columns=len(self.rows[0]))
+            )
         if len(self.errors) > before:
             return
         empty = Cell("", row[-1].span)
@@ -182,18 +179,22 @@ class _Reader:
     def _kind(self, cell: Cell) -> PartKind | None:
         kind = kind_of(cell.text.lower())
         if kind is None:
-            near = did_you_mean(shortened(cell.text), (*FAMILIES, *known_kinds()))
-            listed = f"Kinds are {', '.join(known_kinds())}; those with a number in any size."
-            what = f"no kind of part is called `{shortened(cell.text)}`"
-            if not cell.text:
-                what, near = "this line does not say which kind of part it is", ""
-            self._error(Diagnostic("CP804", what, cell.span, near or listed))
+            near = nearest(shortened(cell.text), (*FAMILIES, *known_kinds())) if cell.text else None
+            self._error(
+                diagnostic(
+                    "CP804",
+                    cell.span,
+                    "" if cell.text else "none",
+                    near=near,
+                    name=shortened(cell.text),
+                    kinds=known_kinds(),
+                )
+            )
             return None
         if kind in self.prices:
-            self._error(Diagnostic(
-                "CP808", f"`{kind}` has two prices", cell.span, "Leave one of them out.",
-                ((self.prices[kind].span, "the first one is here"),),
-            ))  # fmt: skip
+            self._error(
+                diagnostic("CP808", cell.span, others=[self.prices[kind].span], kind=str(kind))
+            )
         return kind
 
     def _price(self, cell: Cell) -> Decimal | None:
@@ -201,19 +202,18 @@ class _Reader:
             return None
         if self.decimal_comma and _TWO_WAYS.fullmatch(cell.text):
             whole = cell.text[:-4] + cell.text[-3:]
-            self._error(Diagnostic(
-                "CP805", f"`{cell.text}` can be read in two ways", cell.span,
-                f"Write `{whole}` if it is so many whole ones, and `{cell.text}0` if not.",
-            ))  # fmt: skip
+            self._error(diagnostic("CP805", cell.span, "two_ways", cell=cell.text, whole=whole))
             return None
         text = self._point(cell.text)
         if not _AMOUNT.fullmatch(text) or Decimal(text) > _MOST:
-            hint = "Write the number alone, with a point and nothing between thousands: `24.50`. "
-            hint += "Leave it empty if not known."
-            if _AMOUNT.fullmatch(text):
-                hint = f"More than {_MOST:,} for one part is not to be expected."
             self._error(
-                Diagnostic("CP805", f"`{shortened(cell.text)}` is no price", cell.span, hint)
+                diagnostic(
+                    "CP805",
+                    cell.span,
+                    "most" if _AMOUNT.fullmatch(text) else "",
+                    said=shortened(cell.text),
+                    most=int(_MOST),
+                )
             )
             return None
         return Decimal(text)
@@ -224,40 +224,39 @@ class _Reader:
 
     def _same_currency(self, cell: Cell) -> None:
         if not _CURRENCY.fullmatch(cell.text):
-            what = (
-                f"`{shortened(cell.text)}` is no currency" if cell.text else "no currency is given"
+            self._error(
+                diagnostic(
+                    "CP806", cell.span, "" if cell.text else "none", said=shortened(cell.text)
+                )
             )
-            hint = "Write its three capital letters, such as USD or EUR."
-            self._error(Diagnostic("CP806", what, cell.span, hint))
         elif self.currency is None:
             self.currency = cell
         elif self.currency.text != cell.text:
-            self._error(Diagnostic(
-                "CP806", f"a price in {cell.text} among prices in {self.currency.text}", cell.span,
-                "Sums need one currency: convert the price, at the rate you pay.",
-                ((self.currency.span, "the first price is here"),),
-            ))  # fmt: skip
+            self._error(
+                diagnostic(
+                    "CP806",
+                    cell.span,
+                    "mixed",
+                    others=[self.currency.span],
+                    cell=cell.text,
+                    currency=self.currency.text,
+                )
+            )
 
     def _per(self, kind: PartKind, cell: Cell | None, price: Cell) -> SoldBy | None:
         """What wire is sold by: a price per foot must never be taken for one per meter."""
         text = cell.text.lower() if cell is not None else ""
-        hint = "Write `foot` or `meter` in the column `per`."
         if not FAMILIES[kind.family].by_length:
             if cell is not None and text:
-                self._error(Diagnostic(
-                    "CP810", f"`{kind}` is not bought by length", cell.span,
-                    "Leave the column `per` empty here: the price is for one.",
-                ))  # fmt: skip
+                self._error(diagnostic("CP810", cell.span, "piece", kind=str(kind)))
             return None
         for sold_by in METRES:
             if text == sold_by:
                 return sold_by
         if cell is not None and text:
-            what = f"wire is not sold by `{shortened(cell.text)}` here"
-            self._error(Diagnostic("CP810", what, cell.span, hint))
+            self._error(diagnostic("CP810", cell.span, "unit", said=shortened(cell.text)))
         elif price.text:
-            what = f"nothing says whether `{kind}` costs this by the foot or by the meter"
-            self._error(Diagnostic("CP810", what, price.span, hint))
+            self._error(diagnostic("CP810", price.span, kind=str(kind)))
         return None
 
     def _rating(self, kind: PartKind, cell: Cell) -> None:
@@ -265,10 +264,7 @@ class _Reader:
             return
         found = _RATING.fullmatch(self._point(cell.text))
         if found is None or kind.family != "wire" or kind.size is None or not float(found[1]):
-            hint = "Only wire of a size has one, as its maker gives it: `3 A`."
-            self._error(
-                Diagnostic("CP805", f"`{shortened(cell.text)}` is no rating here", cell.span, hint)
-            )
+            self._error(diagnostic("CP805", cell.span, "rating", said=shortened(cell.text)))
             return
         worth = Fraction(found[1]) * (Fraction(1) if found[2] == "A" else Fraction(1, 1000))
         self.rated[int(kind.size)] = worth

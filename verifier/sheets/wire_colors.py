@@ -12,6 +12,7 @@ from itertools import combinations
 
 from verifier.language.csv_reader import shortened
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.plan.wiring.wiring_model import Wiring
 from verifier.sheets.conductors import Conductor, Function, Role
@@ -74,39 +75,15 @@ def at_hand(source: Source) -> tuple[tuple[str, Span], ...]:
         plain = [_ANOTHER_NAME.get(one, one) for one in plain]
         name, both = "/".join(plain), frozenset(plain)
         if not _COLOR.fullmatch(name):
-            errors.append(
-                Diagnostic(
-                    "CP801", f"`{shortened(name)}` is no color", span,
-                    "Write a word, such as `red` or `sky blue`; for red with a stripe of white, "
-                    "`red/white`.",
-                )
-            )  # fmt: skip
+            errors.append(diagnostic("CP801", span, said=shortened(name)))
         elif both == _EARTH:
-            errors.append(
-                Diagnostic(
-                    "CP801", f"`{name}` is kept for the protective conductor of mains wiring", span,
-                    "Use this wire for nothing else, so that nobody takes one for the other.",
-                )
-            )  # fmt: skip
+            errors.append(diagnostic("CP801", span, "mains", name=name))
         elif both in stand:
-            errors.append(
-                Diagnostic(
-                    "CP801",
-                    f"the color `{name}` stands here twice",
-                    span,
-                    "Leave one of them out, or name it by what tells them apart.",
-                    ((stand[both], "the first one is here"),),
-                )
-            )
+            errors.append(diagnostic("CP801", span, "twice", others=[stand[both]], name=name))
         found.setdefault(name, span)
         stand.setdefault(both, span)
     if not found:
-        errors.append(
-            Diagnostic(
-                "CP801", "no color is named", Span(source, 0, len(text)),
-                "Name those of the wire you have: `red, black, white, green`.",
-            )
-        )  # fmt: skip
+        errors.append(diagnostic("CP801", Span(source, 0, len(text)), "none"))
     if errors:
         raise InputError(errors)
     return tuple(found.items())
@@ -150,15 +127,13 @@ def _striped(plain: Sequence[str]) -> Iterator[str]:
 def _run_out(
     functions: Sequence[Function], plain: Sequence[str], striped: Sequence[str], span: Span
 ) -> Diagnostic:
-    count = len(plain) + len(striped)
-    return Diagnostic(
+    return diagnostic(
         "CP802",
-        f"{len(functions)} functions and only {count} color{'s' * (count != 1)} that can be told "
-        "apart",
         span,
-        f"Needed are colors for {', '.join(map(str, functions[:4]))}"
-        f"{' and so on' if len(functions) > 4 else ''}. One more plain color brings itself and "
-        "its stripes; or let supplies have a common return, so that they share some.",
+        "many" if len(functions) > 4 else "",
+        functions=len(functions),
+        colors=len(plain) + len(striped),
+        needed=functions[:4],
     )
 
 

@@ -14,12 +14,14 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from itertools import product
 from pathlib import Path
+from typing import Any
 
 from verifier.diagnosis.bench import Bench, Colors
 from verifier.diagnosis.diagnose import Diagnosis, diagnosis
 from verifier.diagnosis.observations import Observation, Sight, observations
 from verifier.language.csv_reader import Cell, cells_of, is_formula
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
 from verifier.testcard.card import Card, card_on
@@ -37,7 +39,6 @@ _NO = frozenset(("no", "n", "not ok", "wrong", "bad", "fail", "failed", "✗", "
 # Of a cell so much is said again.
 MOST_TOLD = 40
 _LIES = {"normal": "normal", "reverse": "reverse", "open": "open", "between": "open"}
-_WRITE = "Write `ok`, or what you see, such as `{}`."
 
 
 def diagnose_results(
@@ -60,7 +61,7 @@ def _text(path: Path) -> str:
         return text_of(path)
     except UnreadableError as error:
         span = Span(Source(str(path), ""), 0, 0)
-        raise InputError([Diagnostic("CP100", f"this file {error.what}", span)]) from None
+        raise InputError([diagnostic("CP100", span, error.reason, **error.fields)]) from None
 
 
 def observed(bench: Bench, card: Card, source: Source) -> dict[int, Observation]:
@@ -95,15 +96,15 @@ class _Reader:
             self._row(row, columns)
         if not self.errors and not self.seen:
             span = rows[0][0].span
-            self._error("CP623", "nothing is written under `seen`", span, _WRITE.format("4L green"))
+            self._error("CP623", span, "nothing_seen")
         if self.errors:
             raise InputError(self.errors)
         return {
             number: self._observation(number, seen) for number, seen in sorted(self.seen.items())
         }
 
-    def _error(self, code: str, message: str, span: Span, hint: str) -> None:
-        self.errors.append(Diagnostic(code, message, span, hint))
+    def _error(self, code: str, span: Span, variant: str = "", /, **words: Any) -> None:
+        self.errors.append(diagnostic(code, span, variant, **words))
 
     # -------------------------------------------------------------- the table
 
@@ -117,25 +118,22 @@ class _Reader:
         )
         whole = rows[0][0].span if rows else Span(self.source, 0, 0)
         if mark is None or at + 1 >= len(rows):
-            raise InputError([Diagnostic(
-                "CP625", "there is no test card in this file", whole,
-                "Fill in the file that `clearproof sheet FILE test-card --csv` writes, and leave "
-                f"the line `{TITLE} …` with the names of columns below it.",
-            )])  # fmt: skip
+            raise InputError([diagnostic("CP625", whole, TITLE=TITLE)])
         if mark[1] != fingerprint(self.card):
-            raise InputError([Diagnostic(
-                "CP626", f"these are results of card {mark[1]}", rows[at][0].span,
-                f"The card of this file is now {fingerprint(self.card)}: other steps, or other "
-                "things to be found. Print it anew and try again what has changed.",
-            )])  # fmt: skip
+            raise InputError(
+                [
+                    diagnostic(
+                        "CP626", rows[at][0].span, printed=mark[1], current=fingerprint(self.card)
+                    )
+                ]
+            )
         header = [cell.text.lower() for cell in rows[at + 1]]
         missing = [name for name in _NEEDED if name not in header]
         if missing:
             span = rows[at + 1][0].span.to(rows[at + 1][-1].span)
-            raise InputError([Diagnostic(
-                "CP625", f"the column `{missing[0]}` is missing", span,
-                f"The columns are {', '.join(COLUMNS)}.",
-            )])  # fmt: skip
+            raise InputError(
+                [diagnostic("CP625", span, "column", name=missing[0], columns=COLUMNS)]
+            )
         self.width = len(header)
         return {name: header.index(name) for name in _NEEDED}, rows[at + 2 :]
 
@@ -145,29 +143,28 @@ class _Reader:
         step, at = row[columns["step"]], row[columns["look at"]]
         found = self.steps.get(step.text)
         if found is None:
-            self._error("CP627", f"there is no step `{_short(step.text)}`", step.span,
-                        f"The steps of this card are 1 to {len(self.steps)}.")  # fmt: skip
+            self._error("CP627", step.span, "step", said=_short(step.text), count=len(self.steps))
             return
         every = {look.at: look for look in looks(found)}
         look = every.get(at.text)
         if look is None:
-            near = did_you_mean(at.text, every)
-            self._error("CP627", f"step {step.text} does not look at `{_short(at.text)}`", at.span,
-                        near or f"It looks at {'; at '.join(every)}.")  # fmt: skip
+            self._error(
+                "CP627",
+                at.span,
+                "look",
+                near=nearest(at.text, every),
+                step=step.text,
+                said=_short(at.text),
+                looks=every,
+            )
             return
         if (step.text, at.text) in self.read_already:
-            self._error("CP627", f"step {step.text} looks at {at.text} in another line as well",
-                        at.span, "Leave one of the two out.")  # fmt: skip
+            self._error("CP627", at.span, "twice", step=step.text, at=at.text)
             return
         self.read_already[step.text, at.text] = at
         for cell in row[self.width :]:
             if cell.text:
-                self._error(
-                    "CP625",
-                    "this line has more cells than there are columns",
-                    cell.span,
-                    'A cell with a comma in it stands in quotes: `"4L ok, 4RA green"`.',
-                )
+                self._error("CP625", cell.span, "cells")
                 return  # fmt: skip
         if len(row) > columns["seen"] and row[columns["seen"]].text:
             self._cell(found.number, look, row[columns["seen"]])
@@ -177,8 +174,13 @@ class _Reader:
     def _cell(self, step: int, look: Look, cell: Cell) -> None:
         if is_formula(cell.text):
             said = _short(cell.text)
-            self._error("CP807", f"a spreadsheet takes `{said}` for a formula", cell.span,
-                        _WRITE.format(f"{look.names[0]} {_for_example(look)}"))  # fmt: skip
+            self._error(
+                "CP807",
+                cell.span,
+                "seen",
+                said=_short(cell.text),
+                example=f"{look.names[0]} {_for_example(look)}",
+            )
             return
         seen = self.seen.setdefault(step, _Seen())
         named: set[str] = set()
@@ -208,8 +210,14 @@ class _Reader:
             return (head,), part
         if len(look.names) == 1:
             return look.names, part
-        self._error("CP623", f"`{_short(part)}` does not say of which of {look.at}", cell.span,
-                    _WRITE.format(f"{look.names[0]} {_for_example(look)}, rest ok"))  # fmt: skip
+        self._error(
+            "CP623",
+            cell.span,
+            "which",
+            said=_short(part),
+            at=look.at,
+            example=f"{look.names[0]} {_for_example(look)}, rest ok",
+        )
         return (), ""
 
     def _note(self, seen: _Seen, look: Look, name: str, said: str, cell: Cell) -> None:
@@ -218,8 +226,7 @@ class _Reader:
         if look.turnouts:
             state = next(iter(must))[0] if low in _OK else _LIES.get(low.removeprefix("lies "), "")
             if not state:
-                self._error("CP621", f"points never lie `{_short(said)}`", cell.span,
-                            "They lie normal, reverse or open (between their ends).")  # fmt: skip
+                self._error("CP621", cell.span, "points", said=_short(said))
             seen.lies[name] = state
         elif low in _OK:
             seen.sights[name] = must
@@ -240,8 +247,7 @@ class _Reader:
             self.errors += [replace(d, span=cell.span) for d in error.diagnostics]
             return frozenset()
         except ValueError:
-            self._error("CP622", f"`{_short(said)}` tells of more than {name}", cell.span,
-                        "Put a comma between what is said of several signals.")  # fmt: skip
+            self._error("CP622", cell.span, "several", said=_short(said), name=name)
             return frozenset()
         return sight.colors
 

@@ -126,14 +126,14 @@ def _bytes_of(name: str, path: Path) -> bytes | None:
     except OSError as error:
         raise FolderError(f"{name} cannot be read: {error.strerror}") from None
     except UnreadableError as error:
-        raise FolderError(f"{name} {error.what}") from None
+        raise FolderError(error.about(name)) from None
 
 
 def _opened(name: str, raw: bytes) -> Opened:
     try:
         return Opened(name, LINE_END.sub("\n", text_in(raw)), _stamp(raw))
     except UnreadableError as error:
-        raise FolderError(f"{name} {error.what}") from None
+        raise FolderError(error.about(name)) from None
 
 
 def _stamp(raw: bytes) -> str:

@@ -2,7 +2,8 @@
 
 from collections.abc import Sequence
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.plan.model import Plan
@@ -47,8 +48,9 @@ def named_situation(
 
     def note(what: Observable, state: str, span: Span) -> None:
         if facts.setdefault(what, state) != state:
-            message = f"{what.name} cannot be {facts[what]} and {state} at once"
-            errors.append(Diagnostic("CP212", message, span))
+            errors.append(
+                diagnostic("CP212", span, name=what.name, first=facts[what], second=state)
+            )
 
     for what, state, span in wired:
         note(what, state, span)
@@ -110,16 +112,15 @@ def _things(
     inputs = by_name.get(name.text)
     if inputs is not None:
         return [inputs]
-    hint = did_you_mean(name.text, by_name)
-    if name.text in plan.signals:
-        hint = "A signal shows what the rules make it show; name track, points, levers, relays."
+    is_signal = name.text in plan.signals
     errors.append(
-        Diagnostic(
+        diagnostic(
             "CP201",
-            "no block, turnout, derail, gate, lever, button, relay, timer or traffic is called "
-            f"`{name.text}`",
             name.span,
-            hint,
+            "input",
+            near=None if is_signal else nearest(name.text, by_name),
+            hints=("signal",) if is_signal else (),
+            name=name.text,
         )
     )
     return []

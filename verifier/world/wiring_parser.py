@@ -9,7 +9,8 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import AS_BEFORE, Observable
@@ -133,13 +134,12 @@ def _stock(plan: Plan, part: str, span: Span, found: Wired) -> None:
     place = _place(places, feeder.name if feeder else None, over[0] if over else "", unseen)
     if place is None:
         found.errors.append(
-            Diagnostic(
+            diagnostic(
                 "CP204",
-                f"stock never stands so on {block}",
                 span,
-                "It can stand: " + "; ".join(p.name for p in places) + "."
-                if places
-                else f"The wiring tells no places on {block} apart: write `train on {block}`.",
+                "place" if places else "no_places",
+                block=block,
+                places=[p.name for p in places],
             )
         )
         return
@@ -233,16 +233,26 @@ def _without_state(words: str, faults: Iterable[Observable]) -> str:
 
 def never(thing: str, state: str, span: Span, values: Iterable[str]) -> Diagnostic:
     """The error for a state that a thing cannot be in."""
-    return Diagnostic(
-        "CP204", f"{thing} is never `{state}`", span, f"It can be: {', '.join(values)}."
-    )
+    return diagnostic("CP204", span, "situation", thing=thing, state=state, values=values)
 
 
 def _unknown(kind: str, name: str, known: Iterable[str], span: Span, found: Wired) -> None:
     listed = list(known)
-    hint = did_you_mean(name, listed)
-    if not hint:
-        hint = f"There are: {', '.join(listed)}." if len(listed) <= _LISTED else ""
-    if not listed:
-        hint = f"This file has no {kind}."
-    found.errors.append(Diagnostic("CP201", f"no {kind} is called `{name}`", span, hint))
+    hints: tuple[str, ...] = ("known",) if len(listed) <= _LISTED else ()
+    near = nearest(name, listed)
+    if near:
+        hints = ()
+    elif not listed:
+        hints = ("none",)
+    found.errors.append(
+        diagnostic(
+            "CP201",
+            span,
+            "kind",
+            near=near,
+            hints=hints,
+            name=name,
+            kind=kind,
+            known=listed,
+        )
+    )

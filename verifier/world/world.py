@@ -4,6 +4,7 @@ from collections.abc import Collection, Iterable
 from graphlib import CycleError, TopologicalSorter
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.logic.expr import Atom, Expr, atom, constant, disjunction, negation, nodes, substitute
 from verifier.logic.settle import settle
 from verifier.plan.model import Line, Plan, Signal
@@ -230,16 +231,13 @@ def _circle(circle: list[Atom], plan: Plan) -> Diagnostic:
     first = min(range(len(shown)), key=lambda i: order.index(signal_of(shown[i].what.name, order)))
     shown = shown[first:] + shown[:first]
     owners = list(dict.fromkeys(signal_of(a.what.name, plan.signals) for a in shown))
-    chain = " needs ".join([*owners, owners[0]])
     signals = [plan.signals[name] for name in owners]
-    words = " → ".join(_says(a) for a in [*shown, shown[0]])
-    return Diagnostic(
+    return diagnostic(
         "CP409",
-        f"a circle: {chain}",
         signals[0].span,
-        f"What each shows waits for the other: {words}. Let one of them do without the other, "
-        "or let a lever of the dispatcher's choose between them.",
-        tuple((s.span, f"{s.name} stands here") for s in signals[1:]),
+        others=[(s.span, s.name) for s in signals[1:]],
+        chain=[*owners, owners[0]],
+        steps=[_says(a) for a in [*shown, shown[0]]],
     )
 
 
@@ -260,12 +258,8 @@ def _lower_named(plan: Plan, reader: str) -> dict[str, Expr]:
         spans = [plan.conditions[name].span for name in circle]
         raise InputError(
             [
-                Diagnostic(
-                    "CP409",
-                    f"a circle: {' needs '.join([*circle, circle[0]])}",
-                    spans[0],
-                    "A condition cannot be written in terms of itself.",
-                    tuple((span, "and this one needs the next") for span in spans[1:]),
+                diagnostic(
+                    "CP409", spans[0], "conditions", others=spans[1:], chain=[*circle, circle[0]]
                 )
             ]
         ) from None

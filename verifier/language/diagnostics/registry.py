@@ -11,6 +11,7 @@ sheets. A table of a data file::
     bad, good                 # a file (or a `clearproof` command) with this wrong, and put right
     message, hint, other      # templates: what is wrong, what to do, a mark at a further place
     [CP208.variants.module]   # other words for the same code; what is left out is as above
+    [CP204.hints]             # hints that go with any message of the code
 
 Templates are for :meth:`str.format`. In an example, a line ``$name`` stands for a snippet of the
 file, and ``$$`` for a dollar sign.
@@ -25,6 +26,7 @@ from string import Template
 from typing import Any
 
 from verifier.language.diagnostics.diagnostic import Diagnostic
+from verifier.language.listing import listing
 from verifier.language.source import Span
 
 
@@ -43,7 +45,7 @@ class DiagnosticKind:
 
     ``bad`` is a complete file (or, where it starts with ``clearproof``, a command) that has
     this wrong and nothing else; ``good`` is the same put right. ``wordings`` are by variant; the
-    usual one is ``""``."""
+    usual one is ``""``. ``hints`` are templates by name."""
 
     code: str
     title: str
@@ -51,6 +53,7 @@ class DiagnosticKind:
     bad: str
     good: str
     wordings: Mapping[str, Wording]
+    hints: Mapping[str, str]
 
 
 @cache
@@ -72,7 +75,8 @@ def _kind(code: str, entry: Mapping[str, Any], snippets: Mapping[str, str]) -> D
     for variant, words in entry.get("variants", {}).items():
         wordings[variant] = Wording(**{**usual, **words})
     bad, good = (Template(entry[part]).substitute(snippets) for part in ("bad", "good"))
-    return DiagnosticKind(code, entry["title"], entry["explanation"].strip(), bad, good, wordings)
+    explanation, hints = entry["explanation"].strip(), entry.get("hints", {})
+    return DiagnosticKind(code, entry["title"], explanation, bad, good, wordings, hints)
 
 
 # ------------------------------------------------------------------ what a raiser says
@@ -89,16 +93,22 @@ def diagnostic(
     /,
     *,
     near: str | None = None,
+    hints: Iterable[str] = (),
     others: Iterable[Span | tuple[Span, str]] = (),
     **fields: Field,
 ) -> Diagnostic:
     """The diagnostic of a kind, its templates filled in.
 
     ``near``: the name that was probably meant; where there is one, the hint asks about it.
-    ``others``: further places, each with the text for ``{other}`` in what is said of it."""
-    wording = kinds()[code].wordings[variant]
+    ``hints``: names of hints that follow, in place of the usual one. ``others``: further places,
+    each with the text for ``{other}`` in what is said of it."""
+    kind = kinds()[code]
+    wording = kind.wordings[variant]
     words = {name: _Listed(x) if _is_list(x) else x for name, x in fields.items()}
-    hint = f"Did you mean `{near}`?" if near else wording.hint.format_map(words)
+    advice = [kind.hints[name].format_map(words) for name in hints]
+    if near:
+        advice = [f"Did you mean `{near}`?", *advice]
+    hint = " ".join(advice) or wording.hint.format_map(words)
     places = (place if isinstance(place, tuple) else (place, "") for place in others)
     marked = tuple((at, wording.other.format(other=text, **words)) for at, text in places)
     return Diagnostic(code, wording.message.format_map(words), span, hint, marked)
@@ -117,11 +127,4 @@ class _Listed:
     def __format__(self, joined: str) -> str:
         words = [f"`{word}`" for word in self._words] if joined.startswith("`") else self._words
         join = joined.removeprefix("`")
-        return listed(words, join) if join in ("and", "or") else join.join(words)
-
-
-def listed(words: list[str], last: str) -> str:
-    """The words as people list them: "a, b, or c"."""
-    if len(words) > 2:
-        return f"{', '.join(words[:-1])}, {last} {words[-1]}"
-    return f" {last} ".join(words)
+        return listing(words, join) if join in ("and", "or") else join.join(words)

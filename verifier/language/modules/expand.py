@@ -10,7 +10,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.modules.includes import included
 from verifier.language.modules.mirror import turned_round
 from verifier.language.modules.module_checks import NAME, Module, ModuleChecks
@@ -90,21 +91,16 @@ class _Reading(ModuleChecks):
                         nested = True
                         self.error(
                             "CP735",
-                            f"a module cannot stand in another (`{open_[-1].name}`)",
                             statement.span,
-                            f"If `{open_[-1].name}` is complete, write `end` before this line.",
-                            (open_[-1].node.span, "that one starts here"),
+                            "nested",
+                            others=[open_[-1].node.span],
+                            name=open_[-1].name,
                         )
                     open_.append(Module(statement))
                 case s.End() if open_:
                     self._add(open_.pop())
                 case s.End():
-                    self.error(
-                        "CP734",
-                        "no module is to be ended here",
-                        statement.span,
-                        "Take this `end` out, or begin the module: `module End-Of-Siding (main)`.",
-                    )
+                    self.error("CP734", statement.span)
                 case _ if open_:
                     open_[-1].statements.append(statement)
                 case _:
@@ -115,12 +111,7 @@ class _Reading(ModuleChecks):
     def _unended(self, open_: list[Module], nested: bool) -> None:
         """The modules that lack their `end`. With one inside another that was said already."""
         for module in open_ if not nested else ():
-            self.error(
-                "CP734",
-                f"module `{module.name}` has no `end`",
-                module.node.span,
-                "Write `end` on a line of its own where the module is complete.",
-            )
+            self.error("CP734", module.node.span, "unended", name=module.name)
         open_.clear()
 
     def _add(self, module: Module) -> None:
@@ -128,10 +119,10 @@ class _Reading(ModuleChecks):
         if earlier:
             self.error(
                 "CP202",
-                f"two modules are called `{module.name}`",
                 module.node.name.span,
-                "Give each module a name of its own.",
-                (earlier.node.name.span, "the first one is here"),
+                "module",
+                others=[earlier.node.name.span],
+                name=module.name,
             )
             return
         self.modules[module.name] = module
@@ -143,12 +134,7 @@ class _Reading(ModuleChecks):
         for statement in statements:
             self.count += 1
             if self.count > MAX_STATEMENTS:
-                self.error(
-                    "CP742",
-                    f"this layout has more than {MAX_STATEMENTS:,} statements",
-                    statement.span,
-                    "Prove parts of it by themselves, each in a file of its own.",
-                )
+                self.error("CP742", statement.span, most=MAX_STATEMENTS)
                 raise InputError(self.errors)
             if isinstance(statement, s.Use):
                 inside = _Inside(statement, self.modules[statement.module.text])
@@ -194,11 +180,8 @@ class _Inside:
         text = self._meant(name.text)
         if len(text) > MAX_NAME:
             place = Span(self._source, name.span.start, name.span.end)
-            long = Diagnostic(
-                "CP109",
-                f"with the names of its uses before it this name has {len(text):,} letters",
-                place,
-                f"A name has at most {MAX_NAME} letters: `{text[:MAX_NAME]}…`.",
+            long = diagnostic(
+                "CP109", place, "in_module", count=len(text), most=MAX_NAME, start=text[:MAX_NAME]
             )
             raise InputError([long])
         return text
@@ -222,8 +205,5 @@ def _check_bindings(
             if text in known or text.rpartition(".")[0] in known:
                 continue
             reading.error(
-                "CP201",
-                f"nothing is called `{text}`",
-                binding.outside.span,
-                did_you_mean(text, known) or "It must be declared outside the module.",
+                "CP201", binding.outside.span, "binding", near=nearest(text, known), text=text
             )

@@ -8,13 +8,14 @@ must not be made to read their own. Each file is read once, however often it is 
 """
 
 import os
-import stat
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path, PurePosixPath, PureWindowsPath
+from typing import Any
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, did_you_mean
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
 from verifier.language.syntax import tree
@@ -57,12 +58,7 @@ def _read_well(
 
 
 def _from_nowhere(node: tree.Include) -> Diagnostic:
-    return Diagnostic(
-        "CP731",
-        "this text comes from no file, so there is no folder to include from",
-        node.span,
-        "Save it as a file, and prove that.",
-    )
+    return diagnostic("CP731", node.span, "no_file")
 
 
 def not_included(paths: Sequence[Path]) -> list[Path]:
@@ -129,12 +125,7 @@ class _Reader:
         for statement in statements:
             match statement:
                 case tree.Include() if module:
-                    self._error(
-                        "CP735",
-                        f"`include` cannot stand in a module (`{module.name.text}`)",
-                        statement.span,
-                        "Put it before the module.",
-                    )
+                    self._error("CP735", statement.span, "include", name=module.name.text)
                 case tree.Include():
                     found += self._include(statement, folder, chain)
                 case _:
@@ -155,27 +146,28 @@ class _Reader:
                 return []
             self.read.add(key)
         try:
-            if key and not stat.S_ISREG(path.stat().st_mode):
-                raise UnreadableError("is a folder" if path.is_dir() else "is not a plain file")
+            if key and not path.is_file():
+                raise UnreadableError("folder" if path.is_dir() else "not_plain")
             text = text_of(path)
-        except (UnreadableError, OSError) as error:
-            what = error.what if isinstance(error, UnreadableError) else "cannot be read"
+        except UnreadableError as error:
             self._error(
-                "CP730", f'"{node.path}" {what}', node.where, self._near(path) or self._looked(path)
+                "CP730",
+                node.where,
+                error.reason,
+                near=self._near(path),
+                path=node.path,
+                place=str(self.shown / path.relative_to(self.root)),
+                **error.fields,
             )
             return []
         self.characters += len(text)
         if self.characters > MAX_CHARACTERS or len(self.read) > MAX_FILES:
-            much = (
-                f"{MAX_FILES} files"
-                if len(self.read) > MAX_FILES
-                else f"{MAX_CHARACTERS:,} characters"
-            )
             self._error(
                 "CP742",
-                f"with this file more than {much} are included",
                 node.span,
-                "Prove parts of the layout by themselves, each in a file of its own.",
+                "files" if len(self.read) > MAX_FILES else "characters",
+                files=MAX_FILES,
+                characters=MAX_CHARACTERS,
             )
             return []
         shown = Source(str(self.shown / path.relative_to(self.root)), text)
@@ -186,46 +178,23 @@ class _Reader:
     def _path(self, node: tree.Include, folder: Path) -> Path | None:
         """Where the file lies, links followed; None where it may not be read."""
         text = node.path
-        below = f'below it, and the path says how to get there: `include "common/aspects{ENDING}"`.'
         if PurePosixPath(text).is_absolute() or PureWindowsPath(text).drive or text[:1] == "\\":
-            self._error(
-                "CP731",
-                f'"{text}" does not start from the folder of this file',
-                node.where,
-                f"An included file lies in the folder of this one or {below}",
-            )
+            self._error("CP731", node.where, "absolute", path=text)
             return None
         if "\\" in text:
-            self._error(
-                "CP731",
-                f'"{text}" has a `\\` in it',
-                node.where,
-                f'Folders are told apart by `/`: write "{text.replace(chr(92), "/")}".',
-            )
+            self._error("CP731", node.where, "backslash", path=text, right=text.replace("\\", "/"))
             return None
         if not text.endswith(ENDING):
-            self._error(
-                "CP731",
-                f'"{text}" is not called *{ENDING}',
-                node.where,
-                f"Only junction files can be included; their names end with `{ENDING}`.",
-            )
+            self._error("CP731", node.where, "ending", path=text)
             return None
         try:
             path = Path(os.path.normpath(folder / text)).resolve()
         except (OSError, RuntimeError, ValueError):
-            self._error("CP730", f'"{text}" cannot be found', node.where, "Is it a link to itself?")
+            self._error("CP730", node.where, "loop", path=text)
             return None
         if not path.is_relative_to(self.root):
             inside = Path(os.path.normpath(folder / text)).is_relative_to(self.root)
-            self._error(
-                "CP731",
-                f'"{text}" '
-                + ("is a link to a file" if inside else "lies")
-                + " outside the folder of the file being proved",
-                node.where,
-                f"An included file lies in that folder or {below}",
-            )
+            self._error("CP731", node.where, "link" if inside else "outside", path=text)
             return None
         return path
 
@@ -236,32 +205,20 @@ class _Reader:
             return False
         self._error(
             "CP732",
-            f'"{node.path}" would include itself',
             node.span,
-            "Put what both files need into a third one, and include that in both."
-            if chain[start + 1 :]
-            else "Take this line out.",
-            tuple((span, "by way of this line") for _, span in chain[start + 1 :] if span),
+            "round" if chain[start + 1 :] else "",
+            others=[span for _, span in chain[start + 1 :] if span],
+            path=node.path,
         )
         return True
 
-    def _near(self, path: Path) -> str:
+    def _near(self, path: Path) -> str | None:
         """A file in the same folder whose name is like the one given."""
         try:
             names = [name for name in os.listdir(path.parent) if name.endswith(ENDING)]
         except OSError:
-            return ""
-        return did_you_mean(path.name, names) if path.name not in names else ""
+            return None
+        return nearest(path.name, names) if path.name not in names else None
 
-    def _looked(self, path: Path) -> str:
-        return f"It should be {self.shown / path.relative_to(self.root)}."
-
-    def _error(
-        self,
-        code: str,
-        message: str,
-        span: Span,
-        hint: str,
-        others: tuple[tuple[Span, str], ...] = (),
-    ) -> None:
-        self.errors.append(Diagnostic(code, message, span, hint, others))
+    def _error(self, code: str, span: Span, variant: str = "", /, **words: Any) -> None:
+        self.errors.append(diagnostic(code, span, variant, **words))

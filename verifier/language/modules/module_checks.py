@@ -7,9 +7,10 @@ show before any module is put where it is used.
 import re
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
-from verifier.language.diagnostics.diagnostic import Diagnostic, did_you_mean
-from verifier.language.listing import listing
+from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.modules.rename import declared, names_in
 from verifier.language.source import Span
 from verifier.language.syntax import tree as s
@@ -53,10 +54,9 @@ class ModuleChecks:
     modules: dict[str, Module] = field(default_factory=dict)
     errors: list[Diagnostic] = field(default_factory=list)
 
-    def error(
-        self, code: str, message: str, span: Span, hint: str, *others: tuple[Span, str]
-    ) -> None:
-        self.errors.append(Diagnostic(code, message, span, hint, others))
+    def error(self, code: str, span: Span, variant: str = "", /, **words: Any) -> None:
+        """Note an error; the arguments are those of :func:`diagnostic`."""
+        self.errors.append(diagnostic(code, span, variant, **words))
 
     def check(self, outside: Sequence[s.Statement]) -> None:
         """What can be wrong with modules and with uses of them, whoever uses them. Where they
@@ -88,22 +88,12 @@ class ModuleChecks:
         for name in module.node.parameters:
             self._no_dot(name, "a parameter")
             if name.text in seen:
-                self.error(
-                    "CP202",
-                    f"`{name.text}` is listed twice",
-                    name.span,
-                    "Give every parameter a name of its own.",
-                )
+                self.error("CP202", name.span, "parameters", name=name.text)
             seen[name.text] = name
 
     def _no_dot(self, name: s.Name, what: str) -> None:
         if "." in name.text:
-            self.error(
-                "CP208",
-                f"`{name.text}` has a dot in it",
-                name.span,
-                f"A dot leads to the inside of a module; {what} has none. Write a hyphen.",
-            )
+            self.error("CP208", name.span, "module", name=name.text, what=what)
 
     def _check_statements(self, module: Module) -> None:
         for statement in module.statements:
@@ -111,12 +101,7 @@ class ModuleChecks:
             if isinstance(statement, s.Running) and not statement.blocks:
                 word = "trains"
             if word:
-                self.error(
-                    "CP735",
-                    f"`{word}` cannot stand in a module (`{module.name}`)",
-                    statement.span,
-                    "It is said once for the whole layout: put it outside.",
-                )
+                self.error("CP735", statement.span, word=word, name=module.name)
 
     def _own_names(self, statements: Iterable[s.Statement]) -> dict[str, Span]:
         """What statements declare. That two of them, one a `use`, declare the same is noted;
@@ -129,13 +114,7 @@ class ModuleChecks:
                     self._no_dot(name, "the name of a use")
                 earlier = own.get(name.text)
                 if earlier and (is_use or earlier[1]):
-                    self.error(
-                        "CP202",
-                        f"`{name.text}` is declared twice",
-                        name.span,
-                        "Every thing and every use of a module needs a name of its own.",
-                        (earlier[0], "it is declared here"),
-                    )
+                    self.error("CP202", name.span, "use", others=[earlier[0]], name=name.text)
                 own.setdefault(name.text, (name.span, is_use))
         return {name: span for name, (span, _) in own.items()}
 
@@ -143,13 +122,7 @@ class ModuleChecks:
         """Names inside are declared inside or are parameters; each parameter is of use."""
         parameters, own = module.parameters, module.own
         for both in parameters.keys() & own.keys():
-            self.error(
-                "CP202",
-                f"`{both}` is a parameter of the module, and declared in it too",
-                own[both],
-                "A parameter stands for something outside. Give one of them another name.",
-                (parameters[both].span, "the parameter is here"),
-            )
+            self.error("CP202", own[both], "parameter", others=[parameters[both].span], both=both)
         used: set[str] = set()
         unknown: dict[str, s.Name] = {}
         for statement in module.statements:
@@ -165,20 +138,15 @@ class ModuleChecks:
             listed = ", ".join([*parameters, first])
             self.error(
                 "CP740",
-                f"nothing in module `{module.name}` is called `{first}`",
                 name.span,
-                did_you_mean(first, [*own, *parameters])
-                or "What lies outside a module comes in by its parameters: "
-                f"`module {module.name} ({listed})`.",
+                near=nearest(first, [*own, *parameters]),
+                name=module.name,
+                first=first,
+                listed=listed,
             )
         for name in [] if unknown else parameters.values():
             if name.text not in used:
-                self.error(
-                    "CP739",
-                    f"nothing in module `{module.name}` makes use of `{name.text}`",
-                    name.span,
-                    "Take it out of the list, and out of every `use`; or use it.",
-                )
+                self.error("CP739", name.span, module=module.name, name=name.text)
 
     def _check_uses_named(self, statements: Sequence[s.Statement]) -> None:
         """A use is no thing itself: only what is inside it can be named."""
@@ -194,13 +162,14 @@ class ModuleChecks:
                     continue
                 module = self.modules.get(use.module.text)
                 inside = next(iter(module.own), "") if module else ""
-                such = f", such as `{name.text}.{inside}`" if inside else ""
                 self.error(
                     "CP201",
-                    f"nothing is called `{name.text}`, which is a use of `{use.module.text}`",
                     name.span,
-                    f"Name something that is inside it{such}.",
-                    (use.name.span, "it is used here"),
+                    "use" if inside else "empty_use",
+                    others=[use.name.span],
+                    name=name.text,
+                    module=use.module.text,
+                    inside=inside,
                 )
 
     # ---------------------------------------------------------- uses as written
@@ -210,44 +179,40 @@ class ModuleChecks:
         if module is None:
             self.error(
                 "CP736",
-                f"no module is called `{use.module.text}`",
                 use.module.span,
-                did_you_mean(use.module.text, self.modules)
-                or "If the name is right, a `module` statement must begin it, here or in a file "
-                "that is included.",
+                near=nearest(use.module.text, self.modules),
+                module=use.module.text,
             )
             return
-        here = (module.node.span, "the module's parameters are here")
         given: dict[str, s.Name] = {}
         for binding in use.bindings:
             name = binding.parameter
             if name.text not in module.parameters:
                 self.error(
                     "CP737",
-                    f"module `{module.name}` has no parameter `{name.text}`",
                     name.span,
-                    did_you_mean(name.text, module.parameters.keys() - given.keys())
-                    or _parameters_hint(module),
-                    here,
+                    "" if module.parameters else "none",
+                    near=nearest(name.text, module.parameters.keys() - given.keys()),
+                    others=[module.node.span],
+                    module=module.name,
+                    name=name.text,
+                    parameters=module.parameters,
                 )
             elif name.text in given:
                 self.error(
-                    "CP737",
-                    f"`{name.text}` is given twice",
-                    name.span,
-                    "Leave one of them out.",
-                    (given[name.text].span, "it is given here"),
+                    "CP737", name.span, "twice", others=[given[name.text].span], name=name.text
                 )
             given.setdefault(name.text, name)
         missing = [name for name in module.parameters if name not in given]
         if missing and given.keys() <= module.parameters.keys():
-            listed = ", ".join(f"{name} = …" for name in missing)
             self.error(
                 "CP737",
-                f"`{use.name.text}` is not told what {_quoted(missing)} {_is(missing)}",
                 use.span,
-                f"Add to the list after `with`: `{listed}`.",
-                here,
+                "missing",
+                others=[module.node.span],
+                use=use.name.text,
+                missing=missing,
+                given=[f"{name} = …" for name in missing],
             )
 
     def _check_rings(self) -> None:
@@ -279,28 +244,10 @@ class ModuleChecks:
         ring = list(way)[list(way).index(name) :]
         first, *others = (way[module] for module in ring)
         self.error(
-            "CP738",
-            f"module `{name}` would have itself inside",
-            first.span,
-            "It would never end. Take one of these uses out.",
-            *((use.span, f"module `{use.module.text}` is used here") for use in others),
+            "CP738", first.span, others=[(use.span, use.module.text) for use in others], name=name
         )
 
 
 def _is_hand(name: s.Name, statement: s.Statement) -> bool:
     """`thrown by hand`."""
     return name.text == "hand" and isinstance(statement, s.Turnout | s.Slip)
-
-
-def _parameters_hint(module: Module) -> str:
-    if not module.parameters:
-        return "It has none at all: leave out `with` and what follows."
-    return f"Its parameters are {_quoted(module.parameters)}."
-
-
-def _is(names: Sequence[str]) -> str:
-    return "are" if len(names) > 1 else "is"
-
-
-def _quoted(names: Iterable[str]) -> str:
-    return listing(f"`{name}`" for name in names)

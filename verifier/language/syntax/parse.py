@@ -14,6 +14,7 @@ from lark import Lark, Token, Tree
 from lark.exceptions import LarkError, UnexpectedInput, UnexpectedToken
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.language.syntax import tree
 from verifier.language.syntax.builder import Builder
@@ -240,25 +241,15 @@ def _check_words(source: Source, tokens: list[Token], *, numbers: bool = False) 
         number = not numbers and _NUMBER.fullmatch(token)
         if token.type in ("NAME", "RULE_NAME") and len(token) > MAX_NAME and not number:
             raise InputError(
-                [
-                    Diagnostic(
-                        "CP109",
-                        f"this name has {len(token):,} letters",
-                        span_of(source, token),
-                        f"A name has at most {MAX_NAME} letters.",
-                    )
-                ]
+                [diagnostic("CP109", span_of(source, token), count=len(token), most=MAX_NAME)]
             )
         bad = _FORBIDDEN.search(token) if token.type == "STRING" else None
         if bad:
             start = span_of(source, token).start + bad.start()
             raise InputError(
                 [
-                    Diagnostic(
-                        "CP101",
-                        f"the character U+{ord(bad[0]):04X} cannot stand in a text",
-                        Span(source, start, start + 1),
-                        "It cannot be seen. Delete it, or type the text again.",
+                    diagnostic(
+                        "CP101", Span(source, start, start + 1), "in_text", character=ord(bad[0])
                     )
                 ]
             )
@@ -279,13 +270,4 @@ def _check_nesting(source: Source, tokens: list[Token]) -> None:
                 depth -= around.pop()
             run = 0
         if depth + run > MAX_NESTING:
-            raise InputError(
-                [
-                    Diagnostic(
-                        "CP108",
-                        f"more than {MAX_NESTING} `(` and `not` inside one another",
-                        span_of(source, token),
-                        "Give parts of it names of their own: `condition Ready is …`.",
-                    )
-                ]
-            )
+            raise InputError([diagnostic("CP108", span_of(source, token), most=MAX_NESTING)])

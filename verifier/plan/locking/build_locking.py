@@ -19,6 +19,7 @@ from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.wiring_model import Number
 
+_WAYS: Mapping[tree.ClauseKind, str] = {"rightward when": "rightward", "leftward when": "leftward"}
 _Memory = tree.Relay | tree.Timer | tree.Traffic
 
 
@@ -83,13 +84,7 @@ def _asked(clause: tree.Clause | None, words: Vocabulary) -> Condition | None:
 def _relay(node: tree.Relay, words: Vocabulary) -> Relay | None:
     given = given_once(node.clauses, words.names)
     if "picks when" not in given:
-        words.names.error(
-            "CP701",
-            f"nothing says when relay `{node.name.text}` picks",
-            node.name.span,
-            f"Give it a line such as `picks when Clear-4L pressed`: {node.name.text} would stay "
-            "down for good.",
-        )
+        words.names.error("CP701", node.name.span, name=node.name.text)
     picks = _asked(given.get("picks when"), words)
     sticks = _asked(given.get("sticks while"), words)
     delays = {
@@ -114,20 +109,15 @@ def _timer(node: tree.Timer, words: Vocabulary) -> Timer | None:
 def _traffic(node: tree.Traffic, words: Vocabulary) -> Traffic | None:
     names = words.names
     given = given_once(node.clauses, names)
-    missing = [kind for kind in ("rightward when", "leftward when") if kind not in given]
+    missing = [kind for kind in _WAYS if kind not in given]
     for name in node.blocks:
         names.find(name, "block")
     blocks = at_most_one(node.blocks, "block", names)
     if missing:
         names.error(
-            "CP708",
-            f"nothing says when traffic `{node.name.text}` turns "
-            + " or ".join(kind.removesuffix(" when") for kind in missing),
-            node.name.span,
-            "It needs both lines, as the track is drawn: `rightward when East-button pressed` "
-            "and `leftward when West-button pressed`.",
+            "CP708", node.name.span, name=node.name.text, ways=[_WAYS[kind] for kind in missing]
         )
-    conditions = [_asked(given.get(kind), words) for kind in ("rightward when", "leftward when")]
+    conditions = [_asked(given.get(kind), words) for kind in _WAYS]
     locked = _asked(given.get("locked while"), words)
     right, left = conditions
     if right is None or left is None:
@@ -164,21 +154,9 @@ def _said_once(nodes: Sequence[tree.Running], names: Names) -> dict[tree.Running
     for node in nodes:
         earlier = found.setdefault(node.kind, node)
         if earlier is not node:
-            names.error(
-                "CP606",
-                f"`trains {node.kind.removesuffix(' to stop')}` is given twice",
-                node.span,
-                "It goes for the whole layout: put all of it into one.",
-                ((earlier.span, "the first time is here"),),
-            )
+            names.error("CP606", node.span, "running", others=[earlier.span], kind=node.kind)
     if "never reverse" in found and "reverse on" in found:
-        names.error(
-            "CP709",
-            "trains reverse, and they never do",
-            found["never reverse"].span,
-            "Leave one of the two out.",
-            ((found["reverse on"].span, "here they do"),),
-        )
+        names.error("CP709", found["never reverse"].span, others=[found["reverse on"].span])
     return found
 
 
@@ -189,12 +167,7 @@ def _entering(statements: Iterable[tree.Statement], words: Vocabulary) -> dict[s
             continue
         condition = resolve(s.entering, words, in_rule=True)
         if s.direction == "leaving":
-            words.names.error(
-                "CP710",
-                f"no train comes in at `{s.names[0].text}`, and here is said when one does",
-                s.entering.span,
-                "Leave out `leaving only`, or the condition.",
-            )
+            words.names.error("CP710", s.entering.span, name=s.names[0].text)
         if condition is not None:
             found.update((name.text, condition) for name in s.names)
     return found

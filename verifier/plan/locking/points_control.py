@@ -66,14 +66,7 @@ def _thrown_by(given: _Given, node: tree.Turnout | tree.Slip, words: Vocabulary)
     clause, rule = given.get("thrown by"), given.get("thrown reverse when")
     names = words.names
     if clause and rule:
-        names.error(
-            "CP703",
-            f"`{node.names[0].text}` is thrown in two ways",
-            rule.span,
-            "A rule lets nobody else throw it. Leave one of the two out; a lever or a button can "
-            "be part of the rule: `thrown reverse when R-button pressed`.",
-            ((clause.span, "the other way is here"),),
-        )
+        names.error("CP703", rule.span, others=[clause.span], name=node.names[0].text)
     if rule:
         return _By("rule")
     if clause is None:
@@ -85,12 +78,7 @@ def _thrown_by(given: _Given, node: tree.Turnout | tree.Slip, words: Vocabulary)
         return _buttons(clause, names)
     declared = names.table.get(lever.text)
     if declared and declared.kind == "button":
-        names.error(
-            "CP704",
-            f"one button cannot throw `{node.names[0].text}` both ways",
-            lever.span,
-            "Name two, the one for normal first: `thrown by N-button, R-button`.",
-        )
+        names.error("CP704", lever.span, name=node.names[0].text)
         return _By("anyone")
     _check_lever(lever, words)
     return _By("lever", lever.text)
@@ -99,19 +87,9 @@ def _thrown_by(given: _Given, node: tree.Turnout | tree.Slip, words: Vocabulary)
 def _buttons(clause: tree.Clause, names: Names) -> _By:
     buttons = tuple(name.text for name in clause.names if names.find(name, "button"))
     if len(clause.names) != 2:
-        names.error(
-            "CP704",
-            f"{len(clause.names)} buttons to throw one turnout",
-            clause.span,
-            "Two do it: the first throws it normal, the second reverse.",
-        )
+        names.error("CP704", clause.span, "count", count=len(clause.names))
     elif len(set(buttons)) == 1 and len(buttons) == 2:
-        names.error(
-            "CP704",
-            f"`{buttons[0]}` would throw it normal and reverse at once",
-            clause.names[1].span,
-            "Name two buttons, the one for normal first: `thrown by N-button, R-button`.",
-        )
+        names.error("CP704", clause.names[1].span, "same", name=buttons[0])
     return _By("buttons", None, buttons)
 
 
@@ -120,11 +98,7 @@ def _check_lever(name: tree.Name, words: Vocabulary) -> None:
     positions = words.levers.get(name.text)
     if declared and positions and set(positions) != {"normal", "reverse"}:
         words.names.error(
-            "CP613",
-            f"lever `{name.text}` has the positions {', '.join(positions)}",
-            name.span,
-            "A lever that throws a turnout has just the positions `normal` and `reverse`.",
-            ((declared.span, "it is declared here"),),
+            "CP613", name.span, others=[declared.span], name=name.text, positions=positions
         )
 
 
@@ -138,13 +112,7 @@ def _locked(
     if electric is None:
         return held
     if by.by != "hand":
-        words.names.error(
-            "CP702",
-            f"an electric lock on `{node.names[0].text}`, which is not thrown by hand",
-            electric.span,
-            "An electric lock holds the lever of a hand-thrown switch: add `thrown by hand`. "
-            "What is thrown from the panel is held by `locked while`.",
-        )
+        words.names.error("CP702", electric.span, name=node.names[0].text)
     released = _asked(given, "electric lock", words)
     if released is None:
         return held

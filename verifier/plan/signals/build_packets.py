@@ -6,7 +6,7 @@ In: the syntax tree, the chart, the signals' posts. Out:
 
 from collections.abc import Iterable, Mapping, Sequence
 
-from verifier.language.diagnostics.diagnostic import did_you_mean
+from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.plan.names import Names
@@ -84,9 +84,10 @@ def _addresses(
         if number is None or not FIRST_ADDRESS <= number <= LAST_ADDRESS:
             names.error(
                 "CP411",
-                f"`{node.number.number}` is no address",
                 node.number.span,
-                f"Addresses of signals are whole numbers from {FIRST_ADDRESS} to {LAST_ADDRESS}.",
+                number=node.number.number,
+                first=FIRST_ADDRESS,
+                last=LAST_ADDRESS,
             )
             continue
         of = node.of.text
@@ -96,17 +97,19 @@ def _addresses(
             signal, head = heads[of]
             place = Address(number, of, signal, head, node.span)
         else:
-            hint = did_you_mean(of, (*posts, *heads)) or "Only signals and their heads have one."
-            names.error("CP201", f"no signal or head is called `{of}`", node.of.span, hint)
+            names.error(
+                "CP201", node.of.span, "signal_or_head", near=nearest(of, (*posts, *heads)), name=of
+            )
             continue
         before = _addressed(found, place)
         if before is not None:
             names.error(
                 "CP412",
-                f"{of} has an address already",
                 node.span,
-                "A signal has one address for all of it, or each of its heads one of its own.",
-                ((before.span, f"{before.of} has address {before.number}"),),
+                others=[before.span],
+                of=of,
+                before=before.of,
+                number=before.number,
             )
             continue
         found[of] = place
@@ -132,29 +135,19 @@ def _numbers(
             continue
         number, word = _whole(node.number), node.shows.text
         if number is None or number > LAST_NUMBER:
-            names.error(
-                "CP413",
-                f"`{node.number.number}` is no aspect number",
-                node.number.span,
-                f"A packet has room for whole numbers from 0 to {LAST_NUMBER}.",
-            )
+            names.error("CP413", node.number.span, number=node.number.number, last=LAST_NUMBER)
         elif word not in words:
-            hint = did_you_mean(word, words) or "It is an aspect of the chart, or a color."
-            names.error("CP404", f"no aspect is called `{word}`", node.shows.span, hint)
+            names.error("CP404", node.shows.span, "number", near=nearest(word, words), name=word)
         elif word in found or any(
             n == number and (w in _all_colors()) == (word in _all_colors())
             for w, (n, _) in found.items()
         ):
             names.error(
                 "CP414",
-                f"{word} and {number} are not one and the same",
                 node.span,
-                "Every aspect has one number, and every number stands for one aspect.",
-                tuple(
-                    (span, "said here")
-                    for w, (n, span) in found.items()
-                    if w == word or n == number
-                ),
+                others=[span for w, (n, span) in found.items() if w == word or n == number],
+                word=word,
+                number=number,
             )
         else:
             found[word] = (number, node.span)
@@ -176,13 +169,7 @@ def _check_complete(
         shown = {rule.shows.text for rule in rules} & usual.keys()
         lacking = sorted(shown - aspects.keys(), key=lambda name: usual[name])
         if lacking:
-            names.error(
-                "CP415",
-                f"{address.of} shows {lacking[0]}, which has no number",
-                address.span,
-                "Once one aspect is given a number, all that go into packets need theirs: "
-                f"`number 7 is {lacking[0]}`.",
-            )
+            names.error("CP415", address.span, signal=address.of, aspect=lacking[0])
 
 
 def _whole(amount: tree.Amount) -> int | None:

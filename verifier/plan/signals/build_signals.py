@@ -3,11 +3,10 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from itertools import product
+from typing import Literal
 
-from verifier.language.diagnostics.diagnostic import did_you_mean
-from verifier.language.source import Span
+from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.syntax import tree
-from verifier.language.syntax.token_names import one_of
 from verifier.plan.conditions import resolve
 from verifier.plan.model import Head, Line, Signal
 from verifier.plan.names import Names
@@ -31,20 +30,15 @@ def build_chart(statements: Iterable[tree.Statement], names: Names) -> aspects.C
         if node.name.text in own:
             names.error(
                 "CP202",
-                f"aspect `{node.name.text}` is declared twice",
                 node.name.span,
-                "List all its color combinations in one statement, with `or` between them.",
-                ((own[node.name.text].span, "the first time is here"),),
+                "aspect",
+                others=[own[node.name.text].span],
+                name=node.name.text,
             )
             continue
         for combination in node.combinations:
             if len(combination) > MAX_HEADS:
-                names.error(
-                    "CP408",
-                    f"a signal has at most {MAX_HEADS} heads",
-                    combination[MAX_HEADS].span,
-                    "Leave out the colors below the third head.",
-                )
+                names.error("CP408", combination[MAX_HEADS].span, "colors", most=MAX_HEADS)
         own[node.name.text] = aspects.Aspect(
             node.name.text,
             tuple(tuple(color.text for color in c) for c in node.combinations),
@@ -182,24 +176,16 @@ def _one_reader(signal: Signal, chart: aspects.Chart, wiring: Wiring) -> Signal:
 def _check_rules_given(post: Post, ruled: list[str], names: Names) -> None:
     node = post.node
     if node.rules and ruled:
-        names.error(
-            "CP406",
-            f"signal `{node.name.text}` has lines of its own and head `{ruled[0]}` has lines too",
-            node.name.span,
-            "Write either one list of aspects for the signal, or a `head` statement for each "
-            "of its heads.",
-        )
+        names.error("CP406", node.name.span, signal=node.name.text, head=ruled[0])
     elif not node.rules and len(ruled) < len(post.heads):
         missing = [h for h in post.heads if h not in ruled]
         names.error(
             "CP401",
-            f"nothing says when signal `{node.name.text}` shows what"
-            if not ruled
-            else f"head `{missing[0]}` has no list of its own, though `{ruled[0]}` has one",
             node.name.span,
-            "Add lines such as `Clear when …` and `Stop otherwise`."
-            if not ruled
-            else f"Write a `head {missing[0]}` statement: `green when …`, `red otherwise`.",
+            "head" if ruled else "",
+            signal=node.name.text,
+            missing=missing[0],
+            ruled=ruled[0] if ruled else "",
         )
 
 
@@ -214,43 +200,30 @@ def _aspect_lines(post: Post, words: Vocabulary) -> tuple[Line, ...]:
             shown.append(aspect)
         when = resolve(rule.when, words, in_rule=True) if rule.when else None
         lines.append(Line(index, rule.shows.text, when, rule.span))
-    _check_otherwise(post.node.rules, f"signal `{post.node.name.text}`", post.node.name.span, words)
+    _check_otherwise(post.node.rules, "signal", post.node.name, words)
     last = words.chart.get(post.node.rules[-1].shows.text)
     if last and len(shown) == len(lines):
         worst = min(shown, key=lambda a: a.indication.rank)
         if post.node.rules[-1].when is None and worst.indication.rank < last.indication.rank:
-            words.names.error(
-                "CP403",
-                f"`otherwise` shows {last.name}, though {worst.name} is more restrictive",
-                post.node.rules[-1].span,
-                "What is shown when nothing else holds must be the most restrictive aspect of "
-                f"the signal: `{worst.name} otherwise`.",
-            )
+            words.names.error("CP403", post.node.rules[-1].span, shown=last.name, worst=worst.name)
     return tuple(lines)
 
 
 def _known_aspect(rule: tree.Rule, post: Post, words: Vocabulary) -> aspects.Aspect | None:
     aspect = words.chart.get(rule.shows.text)
     if aspect is None or rule.flashing:
-        hint = did_you_mean(rule.shows.text, (a.name for a in words.chart.aspects))
-        instead = words.chart.instead_of(rule.shows.text)
-        if instead:
-            hint = (
-                f"The aspect `{instead.name}` of this file has taken its place: both mean "
-                f"`{instead.indication.text}`."
-            )
-        if aspect:
-            hint = "Leave out `flashing`: it is said of a color, in a `head` statement."
+        chart = words.chart
+        instead = chart.instead_of(rule.shows.text)
+        names = [a.name for a in chart.aspects]
         words.names.error(
             "CP404",
-            f"no aspect is called `{_shows(rule)}`",
             rule.shows.span,
-            hint
-            or (
-                "To set one head's color write a `head` statement. The chart has: "
-                + ", ".join(a.name for a in words.chart.aspects)
-                + "."
-            ),
+            "flashing" if aspect else "replaced" if instead else "",
+            near=None if aspect or instead else nearest(rule.shows.text, names),
+            name=_shows(rule),
+            instead=instead.name if instead else "",
+            indication=instead.indication.text if instead else "",
+            chart=names,
         )
         return None
     if len(post.heads) <= MAX_HEADS and aspect.for_heads(len(post.heads)) is None:
@@ -262,16 +235,15 @@ def _known_aspect(rule: tree.Rule, post: Post, words: Vocabulary) -> aspects.Asp
 def _no_colors(rule: tree.Rule, aspect: aspects.Aspect, post: Post, names: Names) -> None:
     count = len(post.heads)
     counts = sorted({len(combination) for combination in aspect.combinations})
-    takes = one_of([str(number) for number in counts])
     names.error(
         "CP405",
-        f"the chart has no colors for {aspect.name} on a signal with "
-        f"{count} head{'s' if count > 1 else ''}",
         rule.shows.span,
-        f"{aspect.name} takes {takes} head{'s' if counts != [1] else ''}: give signal "
-        f"`{post.node.name.text}` as many (`heads upper, lower`), or list colors for {count} in "
-        f"an `aspect {aspect.name}` statement.",
-        () if aspect.built_in else ((aspect.span, "its colors are listed here"),),
+        "one_head" if count == 1 else "takes_one" if counts == [1] else "",
+        others=[] if aspect.built_in else [aspect.span],
+        aspect=aspect.name,
+        count=count,
+        takes=counts,
+        signal=post.node.name.text,
     )
 
 
@@ -281,43 +253,34 @@ def _head_lines(node: tree.Head, words: Vocabulary) -> tuple[Line, ...]:
         if rule.shows.text not in COLORS:
             words.names.error(
                 "CP410",
-                f"`{rule.shows.text}` is not a color a head can show",
                 rule.shows.span,
-                did_you_mean(rule.shows.text, COLORS)
-                or "A head shows green, yellow, red, lunar, white or dark, flashing or steady.",
+                near=nearest(rule.shows.text, COLORS),
+                shows=rule.shows.text,
             )
         when = resolve(rule.when, words, in_rule=True) if rule.when else None
         lines.append(Line(index, _shows(rule), when, rule.span))
-    _check_otherwise(node.rules, f"head `{node.name.text}`", node.name.span, words)
+    _check_otherwise(node.rules, "head", node.name, words)
     last = node.rules[-1]
     safe = ("red", "dark")
     if last.when is None and last.shows.text in COLORS and last.shows.text not in safe:
-        words.names.error(
-            "CP403",
-            f"`otherwise` shows {last.shows.text}, though red is more restrictive",
-            last.span,
-            "What a head shows when nothing else holds must be its most restrictive color: "
-            "`red otherwise`.",
-        )
+        words.names.error("CP403", last.span, "head", shows=last.shows.text)
     return tuple(lines)
 
 
 def _check_otherwise(
-    rules: tuple[tree.Rule, ...], owner: str, span: Span, words: Vocabulary
+    rules: tuple[tree.Rule, ...],
+    kind: Literal["signal", "head"],
+    name: tree.Name,
+    words: Vocabulary,
 ) -> None:
     others = [rule for rule in rules[:-1] if rule.when is None]
     if others:
-        words.names.error(
-            "CP402",
-            f"{owner} has lines after `otherwise`, which are never read",
-            others[0].span,
-            "The first line that holds is shown, and `otherwise` always holds: put it last.",
-        )
+        words.names.error("CP402", others[0].span, "last", kind=kind, name=name.text)
     elif rules[-1].when is not None:
         words.names.error(
             "CP402",
-            f"{owner} has no `otherwise`",
-            span,
-            "Say what it shows when no other line holds: "
-            + ("`red otherwise`." if owner.startswith("head") else "`Stop otherwise`."),
+            name.span,
+            kind=kind,
+            name=name.text,
+            usual="Stop" if kind == "signal" else "red",
         )

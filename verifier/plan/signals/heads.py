@@ -5,7 +5,11 @@ the signals there are. Out: the name of the signal, or the name itself where it 
 A dot alone does not tell: the names of a module's inside have dots too.
 """
 
-from collections.abc import Collection, Container
+from collections.abc import Collection, Container, Sequence
+
+from verifier.language.diagnostics.diagnostic import nearest
+from verifier.language.syntax import tree
+from verifier.plan.names import Names
 
 
 def signal_of(name: str, signals: Container[str]) -> str:
@@ -25,3 +29,17 @@ def signal_meant(name: str, known: Collection[str]) -> str:
     before = name.rpartition(".")[0]
     inside = any(other.startswith(f"{before}.") for other in known)
     return name if inside else before
+
+
+def no_head(name: tree.Name, signal: str, heads: Sequence[str], names: Names) -> None:
+    """Note that a signal, whose ``heads`` these are, has no head of this name."""
+    named = "." in name.text and len(heads) > 1
+    names.error(
+        "CP407",
+        name.span,
+        "" if len(heads) > 1 else "one" if heads else "no_signal",
+        near=nearest(name.text, heads) if named else None,
+        name=name.text,
+        signal=signal,
+        heads=heads,
+    )

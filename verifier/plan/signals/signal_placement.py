@@ -42,21 +42,11 @@ def _head_names(node: tree.Signal, names: Names) -> tuple[str, ...]:
     if not node.heads:
         return (node.name.text,)
     if len(node.heads) > MAX_HEADS:
-        names.error(
-            "CP408",
-            f"a signal has at most {MAX_HEADS} heads",
-            node.heads[MAX_HEADS].span,
-            "Put the further heads on a signal of their own.",
-        )
+        names.error("CP408", node.heads[MAX_HEADS].span, most=MAX_HEADS)
     seen: set[str] = set()
     for head in node.heads:
         if head.text in seen:
-            names.error(
-                "CP202",
-                f"two heads of signal `{node.name.text}` are called `{head.text}`",
-                head.span,
-                "Give each a name of its own, such as `upper` and `lower`.",
-            )
+            names.error("CP202", head.span, "heads", name=node.name.text, head=head.text)
         seen.add(head.text)
     return tuple(f"{node.name.text}.{head.text}" for head in node.heads)
 
@@ -79,54 +69,56 @@ def _find_place(
         found = [(joint, far) for joint, far in found if joint.gap == node.join.gap.text]
     # A joined rail is no place for a signal, so it leaves no doubt where there is a gap too.
     found = [(joint, far) for joint, far in found if joint.kind != "="] or found[:1]
-    between = f"{node.near.name.text} and {node.far.name.text}"
     where = node.near.span.to(node.far.span)
     if not found:
-        gap = f" called `{node.join.gap.text}`" if node.join.gap else ""
+        gap = node.join.gap.text if node.join.gap else ""
+        meets = _neighbors(node, track)
         names.error(
             "CP307",
-            f"{between} do not meet at a gap{gap}",
             where,
-            _neighbors_hint(node, track),
+            "gap" if gap else "",
+            hints=("beside",) if meets else (),
+            here=node.near.name.text,
+            beyond=node.far.name.text,
+            gap=gap,
+            beside=meets,
         )
         return None
     if len(found) > 1:
         names.error(
             "CP308",
-            f"{between} meet at {len(found)} gaps: at which one does `{node.name.text}` stand?",
             where,
-            "Name the gap on the `track` line, `|(g1)`, and here; or give the leg, as in "
-            "`Main | normal T1`.",
-            tuple((joint.span, "one is here") for joint, _ in found[:4]),
+            others=[joint.span for joint, _ in found[:4]],
+            here=node.near.name.text,
+            beyond=node.far.name.text,
+            count=len(found),
+            name=node.name.text,
         )
         return None
     joint, far = found[0]
     if joint.kind != "=" and node.join.kind == "=":
         names.error(
             "CP307",
-            f"signal `{node.name.text}` is written at a joined rail",
             where,
-            f"A signal stands at a gap: write `{node.near.name.text} | {node.far.name.text}`.",
+            "joined_here",
+            name=node.name.text,
+            here=node.near.name.text,
+            beyond=node.far.name.text,
         )
         return None
     if joint.kind == "=":
         names.error(
             "CP307",
-            f"no gap lies between {between}, so signal `{node.name.text}` cannot stand there",
             where,
-            "A signal stands at a gap: its block begins there. Write `|` on the `track` line "
-            "where the gap is cut.",
-            ((joint.span, "the joint is here"),),
+            "joined",
+            others=[joint.span],
+            here=node.near.name.text,
+            beyond=node.far.name.text,
+            name=node.name.text,
         )
         return None
     if track.pieces[far.piece].kind in ("edge", "bumper"):
-        names.error(
-            "CP307",
-            f"signal `{node.name.text}` would govern no track of this plan",
-            where,
-            "A signal is read in the direction of the train: `at Main | T1` governs moves from "
-            "Main into T1.",
-        )
+        names.error("CP307", where, "no_track", name=node.name.text)
         return None
     return joint, far
 
@@ -145,17 +137,14 @@ def _is_step(port: Port, step: tree.Step, track: Track, *, left: bool) -> bool:
     return port.end == (leg if leg_here else "points")
 
 
-def _neighbors_hint(node: tree.Signal, track: Track) -> str:
-    near = node.near.name.text
-    beside = [
+def _neighbors(node: tree.Signal, track: Track) -> Iterable[str]:
+    """What the track that a signal stands beside meets."""
+    return dict.fromkeys(
         _met(j.other(port), track)
         for j in track.joints
         for port in (j.a, j.b)
-        if track.pieces[port.piece].title == near
-    ]
-    if not beside:
-        return ""
-    return f"What {near} meets: " + ", ".join(dict.fromkeys(beside)) + "."
+        if track.pieces[port.piece].title == node.near.name.text
+    )
 
 
 def _met(port: Port, track: Track) -> str:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Set
 
 from verifier.language.syntax import tree
 from verifier.plan.model import Joint, Move, Onward, Piece, Placed, Port, Track
-from verifier.plan.names import KIND_WORDS, Names
+from verifier.plan.names import Names
 from verifier.plan.track.stretches import Stretch, place_plain
 
 CROSSING_ENDS = ("along-left", "along-right", "across-left", "across-right")
@@ -26,13 +26,6 @@ END_WORDS = {
     "across-left": "the left end of the across track",
     "across-right": "the right end of the across track",
 }
-
-
-# What to check when the points end of a turnout seems to be joined twice.
-_SIDES = (
-    " A leg's word stands on the side where that leg is: `reverse T1` has its legs on the left, "
-    "`T1 reverse` on the right."
-)
 
 
 def port_words(port: Port, pieces: Mapping[str, Piece]) -> str:
@@ -78,44 +71,22 @@ def _step_ends(step: tree.Step, index: int, count: int, names: Names) -> tuple[s
     kind, leg = declared.kind, step.left or step.right
     if kind == "turnout":
         if (step.left is None) == (step.right is None) or leg not in ("normal", "reverse"):
-            names.error(
-                "CP304",
-                f"which leg of turnout `{step.name.text}` does this track take?",
-                step.span,
-                f"Write `normal {step.name.text}` or `reverse {step.name.text}` where the legs "
-                f"are on the left, `{step.name.text} normal` or `{step.name.text} reverse` where "
-                "they are on the right.",
-            )
+            names.error("CP304", step.span, "leg", name=step.name.text)
             return nothing
         return (kind, leg, "points") if step.left else (kind, "points", leg)
     if kind in ("crossing", "slip"):
         if (step.left is None) == (step.right is None) or leg not in ("along", "across"):
-            names.error(
-                "CP304",
-                f"which of the two tracks of {kind} `{step.name.text}` is this?",
-                step.span,
-                f"Write `along {step.name.text}` or `across {step.name.text}`.",
-            )
+            names.error("CP304", step.span, "crossing", kind=kind, name=step.name.text)
             return nothing
         return kind, f"{leg}-left", f"{leg}-right"
     if leg:
         names.error(
-            "CP304",
-            f"`{step.name.text}` is {'plain track' if kind == 'block' else 'an end'}: it has no "
-            f"{leg} leg",
-            step.span,
-            "Only turnouts, crossings and slips have legs.",
+            "CP304", step.span, "plain" if kind == "block" else "end", name=step.name.text, leg=leg
         )
         return nothing
     if kind in ("edge", "bumper"):
         if 0 < index < count - 1:
-            names.error(
-                "CP303",
-                f"track goes on beyond the {kind} `{step.name.text}`",
-                step.span,
-                f"{KIND_WORDS[kind].capitalize()} is where track ends: it stands first or last on "
-                "a `track` line.",
-            )
+            names.error("CP303", step.span, kind=kind, name=step.name.text)
             return nothing
         return kind, "end", "end"
     return "plain", "left", "right"
@@ -195,46 +166,27 @@ def _joints(
             earlier = joint_at.get(a) or joint_at.get(b)
             if earlier and {earlier.a, earlier.b} == {a, b}:
                 if (earlier.kind, earlier.gap) != (joint.kind, joint.gap):
-                    names.error(
-                        "CP301",
-                        "this joint is written in two ways",
-                        span,
-                        "Write the same join sign and gap name in both places.",
-                        ((earlier.span, "the other way is here"),),
-                    )
+                    names.error("CP301", span, "two_ways", others=[earlier.span])
                 continue
             if earlier:
                 taken = a if a in joint_at else b
                 names.error(
                     "CP301",
-                    f"{port_words(taken, pieces)} is joined twice",
                     span,
-                    "Every leg and every end of a track is joined to one thing only."
-                    + _SIDES * (taken.end == "points"),
-                    ((earlier.span, "the first time is here"),),
+                    "points" if taken.end == "points" else "",
+                    others=[earlier.span],
+                    end=port_words(taken, pieces),
                 )
                 continue
             if a == b:
-                names.error("CP303", f"{pieces[a.piece].title} runs into itself", span)
+                names.error("CP303", span, "itself", name=pieces[a.piece].title)
                 continue
             if gap and gap in gaps:
-                names.error(
-                    "CP202",
-                    f"two gaps are called `{gap}`",
-                    join.span,
-                    "Give every gap a name of its own.",
-                    ((gaps[gap].span, "the first one is here"),),
-                )
+                names.error("CP202", join.span, "gaps", others=[gaps[gap].span], gap=gap)
             blocks = {pieces[port.piece].block for port in (a, b)} - {None}
             if join.kind == "=" and len(blocks) == 2 and not gapless:
-                one, two = (pieces[port.piece].block for port in (a, b))
-                names.error(
-                    "CP305",
-                    f"no gap between block {one} and block {two}",
-                    span,
-                    "Write `|` (or `||`): two blocks that share a rail are one block to a "
-                    "detector.",
-                )
+                one, two = (pieces[port.piece].block or "" for port in (a, b))
+                names.error("CP305", span, one=one, two=two)
             if gap:
                 gaps[gap] = joint
             joints.append(joint)
@@ -245,32 +197,17 @@ def _joints(
 def _check_all_drawn(pieces: Mapping[str, Piece], drawn: Set[str], names: Names) -> None:
     if pieces and not drawn:
         first = next(iter(pieces.values()))
-        names.error(
-            "CP306",
-            "no track is drawn",
-            first.span,
-            "Say with `track` lines how the pieces are joined.",
-        )
+        names.error("CP306", first.span, "nothing")
         return
     used = {piece.block for piece in pieces.values()}
     sound = not names.errors
     for name, declared in names.table.items():
         # A block that nothing lies in may be the one meant by a misspelt name elsewhere.
         if declared.kind == "block" and name not in used and sound:
-            names.error(
-                "CP306",
-                f"block `{name}` lies on no track",
-                declared.span,
-                "Draw it on a `track` line, or put a turnout or crossing in it.",
-            )
+            names.error("CP306", declared.span, "block", name=name)
     for name, piece in pieces.items():
         if name not in drawn:
-            names.error(
-                "CP306",
-                f"{piece.kind} `{name}` stands on no track",
-                piece.span,
-                "Draw it on a `track` line.",
-            )
+            names.error("CP306", piece.span, kind=piece.kind, name=name)
 
 
 def _check_all_joined(
@@ -280,13 +217,7 @@ def _check_all_joined(
     for name, piece in pieces.items():
         for end in piece.ends:
             if name in drawn and Port(name, end) not in joint_at:
-                names.error(
-                    "CP302",
-                    f"{port_words(Port(name, end), pieces)} leads nowhere",
-                    piece.span,
-                    "Join it on a `track` line: to more track, to an `edge` where the plan "
-                    "stops, or to a `bumper`.",
-                )
+                names.error("CP302", piece.span, end=port_words(Port(name, end), pieces))
 
 
 def moves_over(piece: Piece) -> list[Move]:

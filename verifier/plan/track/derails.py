@@ -17,7 +17,7 @@ def find_derails(statements: Iterable[tree.Statement], track: Track, names: Name
         on = names.find(s.block, "block")
         toward = names.table.get(s.toward.text)
         if toward is None:
-            names.unknown(s.toward, "", ("block", "turnout"))
+            names.unknown(s.toward, ("block", "turnout"))
         if on is None or toward is None:
             continue
         ports = [
@@ -27,23 +27,17 @@ def find_derails(statements: Iterable[tree.Statement], track: Track, names: Name
             for end in p.ends
         ]
         if not ports:
-            names.error(
-                "CP311",
-                f"no plain track lies in block {s.block.text}: where does derail "
-                f"`{s.name.text}` stand?",
-                s.block.span,
-                "A derail stands on plain track, before the turnout it protects.",
-            )
+            names.error("CP311", s.block.span, "no_track", block=s.block.text, name=s.name.text)
             continue
         ahead = [port for port in ports if s.toward.text in _first_met(port, track)]
         ahead = ahead or [port for port in ports if s.toward.text in _all_met(port, track)]
         if len(ahead) != 1:
             names.error(
                 "CP311",
-                f"on which side of {s.block.text} does derail `{s.name.text}` stand?",
                 s.toward.span,
-                f"After `toward` name what lies next to {s.block.text} on that side: "
-                f"{_beside(ports, track)}.",
+                block=s.block.text,
+                name=s.name.text,
+                beside=_beside(ports, track),
             )
             continue
         derails.append(
@@ -74,10 +68,8 @@ def _all_met(port: Port, track: Track) -> set[str]:
     return met
 
 
-def _beside(ports: Iterable[Port], track: Track) -> str:
-    return " or ".join(
-        dict.fromkeys(track.pieces[track.joint_at[p].other(p).piece].title for p in ports)
-    )
+def _beside(ports: Iterable[Port], track: Track) -> Iterable[str]:
+    return dict.fromkeys(track.pieces[track.joint_at[p].other(p).piece].title for p in ports)
 
 
 def _guards(port: Port, track: Track) -> str | None:

@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 
 from verifier.language.source import Span
 from verifier.language.syntax import tree
-from verifier.language.syntax.token_names import one_of
 from verifier.plan.model import Need, Route
 from verifier.plan.names import Declared, Names
 
@@ -38,24 +37,21 @@ def _meant(node: tree.Route, routes: Sequence[Route], names: Names) -> Route | N
     leading = [route for route in starting if route.exit == to]
     if not leading:
         exits = list(dict.fromkeys(route.exit for route in starting))
-        names.error(
-            "CP705",
-            f"no route from signal `{signal}` ends at `{to}`",
-            node.to.span,
-            "A route ends at the next signal the same way, or at the end of the plan: "
-            f"from {signal} that is {one_of([f'`{name}`' for name in exits])}.",
-        )
+        names.error("CP705", node.to.span, signal=signal, to=to, exits=exits)
         return None
     for way, points in zip(node.via, ways, strict=True):
         leading = _by_way_of(way, points or (), leading, node, names)
     if len(leading) > 1:
-        choices = [f"`via {', '.join(_differing(route, leading))}`" for route in leading]
+        choices = [f"via {', '.join(_differing(route, leading))}" for route in leading]
         names.error(
             "CP706",
-            f"{len(leading)} routes lead from `{signal}` to `{to}`",
             node.span,
-            f"Say which: {one_of(choices[:4])}"
-            + (f", and {len(choices) - 4} more." if len(choices) > 4 else "."),
+            "many" if len(choices) > 4 else "",
+            count=len(leading),
+            signal=signal,
+            to=to,
+            choices=choices[:4],
+            more=len(choices) - 4,
         )
     return leading[0] if len(leading) == 1 else None
 
@@ -96,11 +92,12 @@ def _by_way_of(
         said = f"{way.points.text} {way.position.text}" if there else way.points.text
         names.error(
             "CP707",
-            f"no route from `{node.signal.text}` to `{node.to.text}` runs over `{said}`",
             way.span,
-            f"It is {one_of([f'`{_needs(route.needs)}`' for route in leading[:4]])}."
-            if over
-            else "It runs over no points: leave `via` out.",
+            "" if over else "no_points",
+            signal=node.signal.text,
+            to=node.to.text,
+            said=said,
+            ways=[_needs(route.needs) for route in leading[:4]],
         )
     return kept
 

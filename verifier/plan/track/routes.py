@@ -28,12 +28,7 @@ def find_routes(posts: Posts, track: Track, names: Names) -> tuple[Route, ...]:
                 break
             found.append(_route(signal, moves, joints, port, track.pieces, facing))
             if len(found) > MAX_ROUTES:
-                names.error(
-                    "CP312",
-                    f"more than {MAX_ROUTES} routes lead from signal `{signal}`",
-                    span,
-                    "Put signals inside the trackwork, so that each governs less of it.",
-                )
+                names.error("CP312", span, most=MAX_ROUTES, signal=signal)
                 break
         routes += _with_names(found)
     return tuple(routes)
@@ -83,15 +78,7 @@ def _into_itself(
     signal: str, moves: tuple[Move, ...], pieces: Mapping[str, Piece], span: Span, names: Names
 ) -> None:
     back = pieces[moves[-1].piece]
-    names.error(
-        "CP310",
-        f"the track beyond signal `{signal}` runs back into itself at {back.title} before any "
-        "other signal",
-        span,
-        f"Put a signal on the way back to {back.title}, so that trains stop before they meet "
-        "their own track.",
-        ((back.span, "it comes back here"),),
-    )
+    names.error("CP310", span, others=[back.span], signal=signal, title=back.title)
 
 
 def _route(

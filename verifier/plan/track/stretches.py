@@ -54,10 +54,7 @@ def place_plain(lines: list[tree.Track], rows: list[list[StepEnds]], names: Name
                 continue
             if i and line.steps[i - 1].name.text == step.name.text:
                 names.error(
-                    "CP303",
-                    f"`{step.name.text}` runs into itself",
-                    line.steps[i - 1].span.to(step.span),
-                    "Two pieces of track that meet at a gap need two blocks.",
+                    "CP303", line.steps[i - 1].span.to(step.span), "itself", name=step.name.text
                 )
                 continue
             left = _side(line, rows[row], i - 1, i - 1, of_left=True)
@@ -111,14 +108,14 @@ def _merge(
             return
     if known and (new.left is None or new.right is None):
         side, other = ("right", known[0].right) if new.left is None else ("left", known[0].left)
-        to = f" to `{other.name}`" if other else ""
         names.error(
             "CP301",
-            f"the {side} end of `{new.block}` is joined already{to}",
             new.span,
-            "A piece of track has two ends. If this is another stretch of the same block, "
-            "write what lies on both its sides.",
-            ((known[0].span, "joined here"),),
+            "stretch_to" if other else "stretch",
+            others=[known[0].span],
+            side=side,
+            block=new.block,
+            to=other.name if other else "",
         )
         return
     stretches.append(new)

@@ -7,13 +7,13 @@ errors are noted in the names.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar, cast
 
-from verifier.language.diagnostics.diagnostic import did_you_mean, nearest
+from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.syntax import tree
 from verifier.language.syntax.contextual_keywords import OTHER_UNITS
 from verifier.plan.locking.points_control import lever_of
 from verifier.plan.model import Track
 from verifier.plan.names import Names
-from verifier.plan.quantities import CURRENT, VOLTAGE, read_amount
+from verifier.plan.quantities import CURRENT, USUAL, VOLTAGE, NoUnit, read_amount
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.unique_clauses import at_most_one, given_once, no_run
 from verifier.plan.units import units_of
@@ -87,13 +87,7 @@ def _supplies(nodes: Iterable[tree.Supply], names: Names) -> dict[str, Supply]:
         if fed:
             names.find(fed.names[0], "supply")
         elif node.booster:
-            names.error(
-                "CP607",
-                f"nothing says what feeds booster `{node.name.text}`",
-                node.name.span,
-                f"Name the supply: `booster {node.name.text} fed by Track-A`. What is fed by no "
-                "other is a `supply`.",
-            )
+            names.error("CP607", node.name.span, "booster", name=node.name.text)
         supplies[node.name.text] = Supply(
             node.name.text,
             node.booster or "track power" in given,
@@ -119,22 +113,20 @@ def _ratings(node: tree.Supply, names: Names) -> tuple[Number | None, Number | N
         if amount.unit and amount.unit not in {**CURRENT.units, **VOLTAGE.units}:
             meant = OTHER_UNITS.get(amount.unit, "V 3 A")
             names.error(
-                "CP602",
-                f"`{amount.unit}` is no unit for what a supply gives",
-                amount.span,
-                f"A supply is given in volts and amperes: write it like `{amount.number} {meant}`.",
+                "CP602", amount.span, "supply", unit=amount.unit, number=amount.number, meant=meant
             )
             continue
         bounds = plausible_ranges.AMPS if which == "current" else plausible_ranges.VOLTS
-        missing = f"Write `{amount.number} V` for a voltage, `{amount.number} A` for a current."
+        missing = NoUnit(("supply",))
         values[which] = read_amount((amount,), bounds, names, missing)
         if which in found and amount.unit:
             names.error(
                 "CP606",
-                f"supply `{node.name.text}` has two {which}s",
                 clause.span,
-                "Leave one of them out.",
-                ((found[which].span, "the first one is here"),),
+                "rating",
+                others=[found[which].span],
+                name=node.name.text,
+                which=which,
             )
         found.setdefault(which, clause)
     return values["voltage"], values["current"]
@@ -152,12 +144,11 @@ def _check_circles(supplies: Mapping[str, Supply], names: Names) -> None:
             circle = path[path.index(at) :]
             names.error(
                 "CP616",
-                f"booster `{circle[0]}` is fed by itself"
-                + (f", by way of {', '.join(circle[1:])}" if circle[1:] else ""),
                 supplies[circle[0]].span,
-                "Follow the power from the wall: the first of them is a `supply` and is fed by "
-                "none of the others.",
-                tuple((supplies[name].span, "it goes round here") for name in circle[1:4]),
+                "round" if circle[1:] else "",
+                others=[supplies[name].span for name in circle[1:4]],
+                name=circle[0],
+                way=circle[1:],
             )
         known.update(path)
 
@@ -171,11 +162,7 @@ def _districts(nodes: Iterable[tree.District], names: Names) -> dict[str, Distri
             supply.booster or any(c.kind == "track power" for c in supply.clauses)
         ):
             names.error(
-                "CP617",
-                f"supply `{node.supply.text}` gives no track power",
-                node.supply.span,
-                f"If it feeds the rails, say so: `supply {node.supply.text} track power …`.",
-                ((supply.name.span, "it is declared here"),),
+                "CP617", node.supply.span, others=[supply.name.span], supply=node.supply.text
             )
         run = read_run(node.run, names)
         districts[node.name.text] = District(node.name.text, node.supply.text, run, node.span)
@@ -185,12 +172,7 @@ def _districts(nodes: Iterable[tree.District], names: Names) -> dict[str, Distri
 def _returns(nodes: Iterable[tree.CommonReturn], names: Names) -> Iterator[tuple[str, ...]]:
     for node in nodes:
         if len({name.text for name in node.supplies}) < 2:
-            names.error(
-                "CP607",
-                "a common return joins at least two supplies",
-                node.span,
-                "Name the others too: `common return Bus-1, Bus-2`.",
-            )
+            names.error("CP607", node.span, "common_return")
         yield tuple(n.text for n in node.supplies if names.find(n, "supply"))
 
 
@@ -200,13 +182,12 @@ def _returns(nodes: Iterable[tree.CommonReturn], names: Names) -> Iterator[tuple
 def _lengths(blocks: Iterable[tree.Block], names: Names) -> dict[str, Number]:
     lengths: dict[str, Number] = {}
     for node in blocks:
-        hint = ""
+        missing = USUAL
         if node.length and node.districts:
             said, district = " ".join(a.span.text for a in node.length), node.districts[0].text
-            hint = f"In inches, `in` is written twice: `block … {said} in in {district}`."
-            if len(node.length) == 1:
-                hint = f"Write it like `{said} mm in {district}`. {hint}"
-        length = read_amount(node.length, plausible_ranges.BLOCK, names, hint)
+            hints = ("district", "inches") if len(node.length) == 1 else ("inches",)
+            missing = NoUnit(hints, {"said": said, "district": district})
+        length = read_amount(node.length, plausible_ranges.BLOCK, names, missing)
         if length is not None:
             lengths.update((name.text, length) for name in node.names)
     return lengths
@@ -219,12 +200,7 @@ def _district_of(blocks: Iterable[tree.Block], names: Names) -> dict[str, str]:
             names.find(name, "district")
         for name in node.districts[1:]:
             names.error(
-                "CP610",
-                f"block `{node.names[0].text}` is fed by two districts",
-                name.span,
-                "Two supplies on one rail feed into each other. Cut a gap and make two blocks of "
-                "it, or leave one of the districts out.",
-                ((node.districts[0].span, "the first one is here"),),
+                "CP610", name.span, others=[node.districts[0].span], block=node.names[0].text
             )
         if node.districts:
             found.update((name.text, node.districts[0].text) for name in node.names)
@@ -240,12 +216,7 @@ def _feeders(blocks: Iterable[tree.Block], names: Names) -> dict[str, Feeder]:
                 feeder = Feeder(name.text, node.names[0].text, run, name.span)
                 feeders.setdefault(name.text, feeder)
             if len(node.names) > 1:
-                names.error(
-                    "CP608",
-                    f"these feeders would go to {len(node.names)} blocks at once",
-                    group.span,
-                    "Give each block a statement and feeders of its own.",
-                )
+                names.error("CP608", group.span, "blocks", count=len(node.names))
     return feeders
 
 
@@ -337,13 +308,7 @@ def _set_back(nodes: Iterable[tree.Signal], names: Names) -> dict[str, Number]:
 def _only(nodes: Sequence[_Statement], called: str, names: Names) -> _Statement | None:
     """The one statement of its kind; further ones are noted."""
     for node in nodes[1:]:
-        names.error(
-            "CP606",
-            f"{called} is given twice",
-            node.span,
-            "It goes for the whole layout: leave one of them out.",
-            ((nodes[0].span, "the first time is here"),),
-        )
+        names.error("CP606", node.span, "once", others=[nodes[0].span], called=called)
     return nodes[0] if nodes else None
 
 
@@ -361,12 +326,7 @@ def _trains(nodes: Sequence[tree.Trains], names: Names) -> Trains | None:
     if shortest is None or longest is None:
         return None
     if shortest > longest:
-        names.error(
-            "CP614",
-            "the shortest train is longer than the longest",
-            node.span,
-            "The shortest comes first: `trains 600 mm to 2200 mm`.",
-        )
+        names.error("CP614", node.span)
     said = given["detectable"].words[0].text if "detectable" in given else "throughout"
     how = "ends" if said == "both" else said
     return Trains(shortest, longest, cast(Detectable, how), resistance, node.span)
@@ -384,22 +344,10 @@ def _scale(nodes: Sequence[tree.Scale], names: Names) -> Number | None:
     if node.ratio:
         one, many = (read_amount((part,), plausible_ranges.RATIO, names) for part in node.ratio)
         if one is not None and one != 1:
-            names.error(
-                "CP618",
-                f"`{node.span.text}` is no scale",
-                node.span,
-                "A ratio begins with 1: `scale 1:87.1`.",
-            )
+            names.error("CP618", node.span, "ratio", said=node.span.text)
         return many
     name = cast(tree.Name, node.name)
     if name.text in SCALES:
         return Number(SCALES[name.text])
-    near = did_you_mean(name.text, SCALES) if nearest(name.text, SCALES) else ""
-    names.error(
-        "CP618",
-        f"no scale is called `{name.text}`",
-        name.span,
-        near
-        or f"Known by name are {', '.join(SCALES)}; any other is given as a ratio: `scale 1:87.1`.",
-    )
+    names.error("CP618", name.span, near=nearest(name.text, SCALES), name=name.text, known=SCALES)
     return None

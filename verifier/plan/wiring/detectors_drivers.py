@@ -7,11 +7,10 @@ name; errors are noted in the names.
 from collections.abc import Iterable, Iterator, Mapping, Set
 from typing import Literal, cast
 
-from verifier.language.diagnostics.diagnostic import did_you_mean
 from verifier.language.syntax import tree
 from verifier.plan.names import Names
 from verifier.plan.quantities import Bounds, read_amount
-from verifier.plan.signals.heads import signal_meant
+from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.unique_clauses import at_most_one, given_once, no_run
 from verifier.plan.wiring import plausible_ranges
@@ -21,13 +20,15 @@ from verifier.plan.wiring.wiring_model import Detector, Driver, Feeder, Number, 
 _Given = Mapping[tree.ClauseKind, tree.Clause]
 
 # What only one of the two kinds of detector has.
-_ONLY: Mapping[tree.ClauseKind, tuple[str, str]] = {
-    "through": ("current-sensing", "no feeder passes through a spot detector"),
-    "turns": ("current-sensing", "no feeder passes through a spot detector"),
-    "sensitivity": ("current-sensing", "a spot detector senses no current"),
-    "without track power": ("current-sensing", "a spot detector does without track power anyway"),
-    "at": ("spot", "a current-sensing detector watches all of its block"),
+_ONLY: Mapping[tree.ClauseKind, str] = {
+    "through": "current-sensing",
+    "turns": "current-sensing",
+    "sensitivity": "current-sensing",
+    "without track power": "current-sensing",
+    "at": "spot",
 }
+# Variants of CP607, by the clause that is left out.
+_MISSING: Mapping[tree.ClauseKind, str] = {"through": "feeders", "on": "block", "at": "spots"}
 
 
 def _amount(given: _Given, kind: tree.ClauseKind, bounds: Bounds, names: Names) -> Number | None:
@@ -88,31 +89,14 @@ def _check_kind(node: tree.Detector, given: _Given, names: Names) -> None:
     the other kind has."""
     name = node.name
     needs: tuple[tree.ClauseKind, ...] = ("through",) if node.kind != "spot" else ("on", "at")
-    example = f"`detector {name.text} current-sensing through m1, m2`"
-    if node.kind == "spot":
-        example = f"`detector {name.text} spot on Main at 0 mm, 1200 mm`"
     for kind in needs:
         if kind not in given:
-            what = {
-                "through": "through which feeders it looks",
-                "on": "on which block it looks",
-                "at": "where on its block it looks",
-            }[kind]
-            names.error(
-                "CP607",
-                f"detector `{name.text}` does not say {what}",
-                name.span,
-                f"Write it like {example}.",
-            )
+            names.error("CP607", name.span, _MISSING[kind], name=name.text)
     for kind, clause in given.items():
-        of, why = _ONLY.get(kind, (node.kind, ""))
+        of = _ONLY.get(kind, node.kind)
         if of != node.kind:
             names.error(
-                "CP619",
-                f"`{kind}` belongs to a {of} detector",
-                clause.span,
-                f"{why.capitalize()}: leave it out.",
-                ((name.span, f"this one is {node.kind}"),),
+                "CP619", clause.span, others=[name.span], clause=kind, of=of, kind=node.kind
             )
 
 
@@ -140,13 +124,7 @@ def _block(
         block = next((feeders[name].block for name in through if name in feeders), None)
         span = node.name.span
     if block and block in undetected:
-        names.error(
-            "CP615",
-            f"block `{block}` is undetected, and this is a detector on it",
-            span,
-            "Take the word `undetected` out of its statement, or the detector out of the file.",
-            ((names.table[block].span, "the block is declared here"),),
-        )
+        names.error("CP615", span, others=[names.table[block].span], block=block)
         return None
     return block
 
@@ -168,23 +146,16 @@ def _spots(
     whole = lengths.get(block)
     if whole is None:
         if not getattr(declared.node, "length", ()):
-            names.error(
-                "CP609",
-                f"how long is block `{block}`?",
-                at.span,
-                "Where trains may stand without covering a spot depends on it: write "
-                f"`block {block} 2400 mm`.",
-                ((declared.span, "the block is declared here"),),
-            )
+            names.error("CP609", at.span, "length", others=[declared.span], block=block)
         return ()
     for place, length in read:
         if place is not None and place > whole:
             names.error(
                 "CP609",
-                f"this spot is beyond the end of block `{block}`",
                 length[0].span.to(length[-1].span),
-                "Places are measured from the left end of the block, as the `track` line draws it.",
-                ((declared.span, "its length is given here"),),
+                "beyond",
+                others=[declared.span],
+                block=block,
             )
     places = {place for place, _ in read if place is not None}
     return tuple(sorted({whole - place for place in places} if node.span.turned else places))
@@ -234,13 +205,7 @@ def _heads(
         if not _is_head(name, posts, names):
             continue
         if name.text in driven:
-            names.error(
-                "CP611",
-                f"head `{name.text}` has two drivers",
-                name.span,
-                "Two boards on the same lamps work against each other: leave one of them out.",
-                ((driven[name.text].span, "the first one is here"),),
-            )
+            names.error("CP611", name.span, others=[driven[name.text].span], name=name.text)
             continue
         driven[name.text] = name
         yield name.text
@@ -256,14 +221,7 @@ def _is_head(name: tree.Name, posts: Mapping[str, Post], names: Names) -> bool:
     heads = posts[signal].heads
     if name.text in heads:
         return True
-    listed = ", ".join(f"`{head}`" for head in heads)
-    near = did_you_mean(name.text, heads) if "." in name.text and len(heads) > 1 else ""
-    names.error(
-        "CP407",
-        f"no head is called `{name.text}`",
-        name.span,
-        near or f"Signal `{signal}` has {'the heads' if len(heads) > 1 else 'one head,'} {listed}.",
-    )
+    no_head(name, signal, heads, names)
     return False
 
 
@@ -275,24 +233,17 @@ def _readings(
         contacts = name in clause.contacts
         declared = names.table.get(name.text)
         if not contacts and declared and declared.kind in ("turnout", "block"):
-            instead = f"`{name.text} contacts`" if declared.kind == "turnout" else "its detector"
             names.error(
                 "CP203",
-                f"a driver has no input for {declared.kind} `{name.text}` itself",
                 name.span,
-                f"Name what is wired to it: {instead}.",
-                ((declared.span, "it is declared here"),),
+                "turnout_input" if declared.kind == "turnout" else "block_input",
+                others=[declared.span],
+                name=name.text,
             )
             continue
         if not names.find(name, "turnout" if contacts else "detector"):
             continue
         if contacts and name.text in contactless:
-            names.error(
-                "CP612",
-                f"turnout `{name.text}` has no contacts to read",
-                name.span,
-                "Give it contacts, `contacts normal, reverse`, or leave it out here.",
-                ((contactless[name.text].span, "it is said here"),),
-            )
+            names.error("CP612", name.span, others=[contactless[name.text].span], name=name.text)
             continue
         yield Reading(name.text, contacts, name.span)

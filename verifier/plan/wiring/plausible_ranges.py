@@ -22,21 +22,11 @@ from verifier.plan.quantities import (
 )
 from verifier.plan.wiring.wiring_model import Run
 
-LOW_VOLTAGE = (
-    "The wiring of a layout stays at 30 V or less. What carries more can hurt people or start a "
-    "fire, and belongs to the maker's instructions, the local code and licensed practice."
-)
-
 
 def _up_to(
     what: str, measure: Measure, most: int, example: str, *, zero: bool = False, whole: bool = False
 ) -> Bounds:
-    unit = next((f" {unit}" for unit, worth in measure.units.items() if worth == 1), "")
-    look = "the number and its unit" if measure.units else "the number"
-    why = f"More than {most:,}{unit} is not to be expected: look at {look}."
-    if measure is VOLTAGE:
-        why = LOW_VOLTAGE
-    return Bounds(what, measure, example, Fraction(most), why, zero, whole)
+    return Bounds(what, measure, example, Fraction(most), zero, whole)
 
 
 BLOCK = _up_to("the length of a block", LENGTH, 1000, "2400 mm")
