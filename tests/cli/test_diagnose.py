@@ -81,7 +81,7 @@ def test_a_file_without_wiring_is_told_so(
 def test_words_that_are_not_understood(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["diagnose", str(SIDING), "4L Stop", "T1 revers: 4L Stop"]) == 2
     err = capsys.readouterr().err
-    assert "observation 2:1:4: CP621: turnout T1 is never `revers`" in err
+    assert "observation 2:1:4: CP621: turnout `T1` is never `revers`" in err
     assert "Did you mean `reverse`?" in err
 
 

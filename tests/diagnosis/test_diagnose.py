@@ -364,21 +364,21 @@ MESSAGES = [
     ("locomotive on Mian: 4L Clear", "CP620", "no block or feeder is called `Mian`", "`Main`"),
     ("Mian occupied: 4L Clear", "CP620", "nothing on this layout is called `Mian`", "`Main`"),
     ("4LA red", "CP620", "nothing on this layout is called `4LA`", "4"),
-    ("T1 sideways: 4L Clear", "CP621", "turnout T1 is never `sideways`", "normal, reverse"),
-    ("lever 4 lefft: 4L Clear", "CP621", "lever 4 is never `lefft`", "`left`"),
-    ("4L Claer", "CP621", "4L never shows `Claer`", "`Clear`"),
-    ("4L yellow over red", "CP621", "4L never shows `yellow over red`", "4L.upper green, red"),
-    ("T1 normal, T1 reverse: 4L Clear", "CP622", "two different things are said of T1", ""),
-    ("4L Clear, 4L Stop", "CP622", "two different things are said of 4L", ""),
-    ("T1 reverse", "CP623", "this says nothing of what any signal showed", "4L"),
-    ("T1: 4L Clear", "CP623", "nothing is said of T1", "how it stood"),
-    ("T1 reverse: 4L", "CP623", "nothing is said of 4L", "what it showed"),
-    ("m2: 4L Clear", "CP623", "nothing is said of feeder m2", "`locomotive at m2`"),
+    ("T1 sideways: 4L Clear", "CP621", "turnout `T1` is never `sideways`", "normal, reverse"),
+    ("lever 4 lefft: 4L Clear", "CP621", "lever `4` is never `lefft`", "`left`"),
+    ("4L Claer", "CP621", "`4L` never shows `Claer`", "`Clear`"),
+    ("4L yellow over red", "CP621", "`4L` never shows `yellow over red`", "4L.upper green, red"),
+    ("T1 normal, T1 reverse: 4L Clear", "CP622", "`T1` is in two states at once", ""),
+    ("4L Clear, 4L Stop", "CP622", "`4L` is in two states at once", ""),
+    ("T1 reverse", "CP623", "the observation does not say what any signal showed", "4L"),
+    ("T1: 4L Clear", "CP623", "nothing is said about `T1`", "what state it was in"),
+    ("T1 reverse: 4L", "CP623", "nothing is said about `4L`", "what it showed"),
+    ("m2: 4L Clear", "CP623", "nothing is said about feeder `m2`", "`locomotive at m2`"),
     ("locomotive: 4L Clear", "CP620", "no block or feeder is called `:`", ""),
-    ("", "CP623", "this says nothing of what any signal showed", ""),
-    ("4L red", "CP624", "4L has 2 heads, and one color is given", "4L.upper"),
-    ("4RA red over red", "CP624", "4RA has one head, and 2 colors are given", ""),
-    ("T1 thrown open: 4L Stop", "CP621", "T1 cannot be told to lie open", "normal or reverse"),
+    ("", "CP623", "the observation does not say what any signal showed", ""),
+    ("4L red", "CP624", "signal `4L` has 2 heads, so it shows 2 colors, not 1", "4L.upper"),
+    ("4RA red over red", "CP624", "signal `4RA` has one head, so it shows one color, not 2", ""),
+    ("T1 thrown open: 4L Stop", "CP621", "`T1` cannot be thrown to open", "normal or reverse"),
 ]  # fmt: skip
 
 
@@ -431,4 +431,4 @@ def test_what_is_remembered_can_be_part_of_an_observation() -> None:
     assert verdict("relay R is up: 2 Stop") != "nothing wrong"
     with pytest.raises(InputError) as raised:
         verdict("R sideways: 2 Stop")
-    assert raised.value.diagnostics[0].hint == "It can be: down, up."
+    assert raised.value.diagnostics[0].hint == "It can be down or up."

@@ -130,14 +130,14 @@ def test_where_a_missing_file_should_be(folder: Path) -> None:
     wanted = os.path.join("a", "c", "d.ixl")
     shown = the_error("main.ixl")
     assert shown.startswith(os.path.join("a", "b.ixl") + ':1:9: CP730: "c/d.ixl" does not exist')
-    assert shown.endswith(f"= It should be {wanted}.")
+    assert shown.endswith(f"= A file is expected at `{wanted}`.")
 
 
 OUTSIDE = [
-    ("../outside.ixl", "lies outside the folder of the file being proved"),
-    ("../line/../outside.ixl", "lies outside the folder of the file being proved"),
-    ("common/../../outside.ixl", "lies outside the folder of the file being proved"),
-    ("../nowhere.ixl", "lies outside the folder of the file being proved"),
+    ("../outside.ixl", "is outside the folder of the file being proved"),
+    ("../line/../outside.ixl", "is outside the folder of the file being proved"),
+    ("common/../../outside.ixl", "is outside the folder of the file being proved"),
+    ("../nowhere.ixl", "is outside the folder of the file being proved"),
     ("/outside.ixl", "does not start from the folder of this file"),
     ("//server/outside.ixl", "does not start from the folder of this file"),
     ("C:/outside.ixl", "does not start from the folder of this file"),
@@ -146,10 +146,10 @@ OUTSIDE = [
     ("..\\outside.ixl", "has a `\\` in it"),
     ("link.ixl", "is a link to a file outside the folder of the file being proved"),
     ("linked/outside.ixl", "is a link to a file outside the folder of the file being proved"),
-    ("notes.txt", "is not called *.ixl"),
-    ("", "is not called *.ixl"),
-    ("track.IXL", "is not called *.ixl"),
-    ("track.ixl/", "is not called *.ixl"),
+    ("notes.txt", "does not end in `.ixl`"),
+    ("", "does not end in `.ixl`"),
+    ("track.IXL", "does not end in `.ixl`"),
+    ("track.ixl/", "does not end in `.ixl`"),
 ]
 
 
@@ -197,7 +197,7 @@ def test_what_cannot_be_read(folder: Path) -> None:
     assert {d.code for d in found} == {"CP730"}
     assert [d.message for d in found] == [
         '"folder.ixl" is a folder',
-        '"binary.ixl" is not UTF-8 text (byte 7)',
+        '"binary.ixl" is not plain UTF-8 text (byte 7)',
         f'"huge.ixl" is larger than {MAX_CHARACTERS:,} characters',
         '"round.ixl" cannot be found',
         '"pipe.ixl" is not a plain file',
@@ -213,7 +213,7 @@ def test_a_file_that_includes_itself(folder: Path) -> None:
 main.ixl:1:1: CP732: "main.ixl" would include itself
   1 | include "main.ixl"
     | ^^^^^^^^^^^^^^^^^^
-  = Take this line out."""
+  = Remove this line."""
     )
 
 

@@ -11,12 +11,12 @@ def test_two_gaps() -> None:
         "  Stop otherwise\n",
         code="CP308",
         underlined="North | South",
-        message="North and South meet at 2 gaps: at which one does `2` stand?",
+        message="`North` and `South` meet at 2 gaps, so the place of signal `2` is not clear",
         hint=(
-            "Name the gap on the `track` line, `|(g1)`, and here; or give the leg, "
-            "as in `Main | normal T1`."
+            "Name the gap on the `track` line and here, `|(g1)`, or write the leg, as in "
+            "`Main | normal T1`."
         ),
-        more=("one is here", "one is here"),
+        more=("one gap is here", "one gap is here"),
     )
 
 
@@ -25,8 +25,8 @@ def test_circle_of_one_block() -> None:
         "block North\ntrack North |(g1) North\n",
         code="CP303",
         underlined="North |(g1) North",
-        message="`North` runs into itself",
-        hint="Two pieces of track that meet at a gap need two blocks.",
+        message="`North` is joined to itself",
+        hint="Use two blocks: a gap lies between two of them.",
     )
 
 
@@ -39,7 +39,7 @@ def test_crossings() -> None:
         "track N = North | across X1 | South = S\n",
         code="CP304",
         underlined="X1",
-        message="which of the two tracks of crossing `X1` is this?",
+        message="the track over crossing `X1` must be `along` or `across`",
         hint="Write `along X1` or `across X1`.",
     )
     expect(
@@ -50,7 +50,7 @@ def test_crossings() -> None:
         "track N = North | across X1 | South = S\n",
         code="CP304",
         underlined="normal X1",
-        message="which of the two tracks of crossing `X1` is this?",
+        message="the track over crossing `X1` must be `along` or `across`",
         hint="Write `along X1` or `across X1`.",
     )
 
@@ -65,10 +65,12 @@ def test_back_into_itself() -> None:
         "  Stop otherwise\n",
         code="CP310",
         underlined="2",
-        message=("the track beyond signal `2` runs back into itself at T1 before any other signal"),
+        message=(
+            "the track beyond signal `2` runs back into itself at `T1` before any other signal"
+        ),
         hint=(
-            "Put a signal on the way back to T1, so that trains stop before they "
-            "meet their own track."
+            "Put a signal on the way back to `T1`, so that a train stops before it meets "
+            "its own track."
         ),
         more=("it comes back here",),
     )
@@ -86,8 +88,8 @@ def test_crossover_legs() -> None:
         "track T1 reverse | normal T3\n",
         code="CP313",
         underlined="crossover K1 is T1, T3",
-        message="the reverse legs of T1 and T3 do not lead to each other",
-        hint="The track between the two turnouts of a crossover joins their reverse legs.",
+        message="the reverse legs of `T1` and `T3` do not lead to each other",
+        hint="Join the reverse legs of the two turnouts on a `track` line.",
     )
 
 
@@ -102,7 +104,7 @@ def test_signal_leads_off_the_plan() -> None:
         underlined="Single | East",
         message="signal `2` would govern no track of this plan",
         hint=(
-            "A signal is read in the direction of the train: `at Main | T1` governs "
-            "moves from Main into T1."
+            "Write the pieces in the order in which the train meets them: `at Main | T1` "
+            "governs moves from Main into T1."
         ),
     )

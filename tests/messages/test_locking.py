@@ -13,7 +13,7 @@ ROUTE = (
     "`route 4L-in from 4L to Yard via T1 reverse`."
 )
 BOTH_LINES = (
-    "It needs both lines, as the track is drawn: `rightward when East-button pressed` and "
+    "Give both lines, as the track is drawn: `rightward when East-button pressed` and "
     "`leftward when West-button pressed`."
 )
 
@@ -59,75 +59,78 @@ READING: list[Case] = [
 ]  # fmt: skip
 
 RESOLVING: list[Case] = [
-    ("relay R1", "CP701", "R1", "nothing says when relay `R1` picks",
-     "Give it a line such as `picks when Clear-4L pressed`: R1 would stay down for good."),
+    ("relay R1", "CP701", "R1", "relay `R1` never picks up",
+     "Add a line such as `picks when Clear-4L pressed`."),
     ("relay R1 picks when R2 up", "CP201", "R2", "nothing is called `R2`",
-     "If the name is right, a `relay` statement must declare it."),
-    ("relay R1 picks when R1", "CP204", "R1", "`R1` is a relay: in what state?",
+     "If the name is right, declare it with a `relay` statement."),
+    ("relay R1 picks when R1", "CP204", "R1", "`R1` is a relay, but its state is missing",
      "It can be `up` or `down`."),
     ("relay R1 picks when R1 sideways", "CP204", "R1 sideways",
      "`R1` is a relay, and a relay is never `sideways`", "It can be `up` or `down`."),
     ("relay R1 picks when train on Main", "CP206", "Main",
      "a rule cannot know where trains really are", "Rules see only what the equipment reports"),
-    ("relay R1 picks when Main clear slow to release 2", "CP601", "2", "`2` has no unit",
-     "The time a slow relay takes is given in `s` or `ms`: write it like `2 s`."),
+    ("relay R1 picks when Main clear slow to release 2", "CP601", "2", "the number `2` "
+                                                                       "has no unit",
+     "Write the time a slow relay takes in `s` or `ms`, like `2 s`."),
     ("relay 4 picks when Main clear", "CP202", "4", "`4` is declared twice",
-     "Every thing needs a name of its own, whatever its kind."),
+     "Give each thing a name of its own, even where the kinds differ."),
     ("timer X 0 s runs while Main clear", "CP603", "0 s", "the time of a timer cannot be 0",
      "Write what you measure"),
     ("timer X 30 mm runs while Main clear", "CP602", "30 mm",
-     "`mm` is a unit of length, and here must stand the time of a timer",
-     "Write it like `30 s`, in `s` or `ms`."),
+     "`mm` is a unit of length, but this must be the time of a timer",
+     "Write the time of a timer in `s` or `ms`, like `30 s`."),
     ("timer X 5000 s runs while Main clear", "CP604", "5000 s",
-     "the time of a timer of `5000 s` is beyond any layout",
-     "More than 3,600 s is not to be expected: look at the number and its unit."),
+     "`5000 s` is too large: no layout has the time of a timer like that",
+     "Check the number and its unit. The limit is 3,600 s."),
     ("timer X 30 s runs while X idle", "CP204", "X idle",
      "`X` is a timer, and a timer is never `idle`", "It can be `running` or `done`."),
     ("route A from 4L to Wset", "CP201", "Wset", "nothing is called `Wset`",
      "Did you mean `West`?"),
     ("route A from Main to West", "CP203", "Main",
-     "`Main` is a block, and here must stand a signal", ""),
+     "`Main` is a block, but this must be a signal", ""),
     ("route A from 4L to East", "CP705", "East", "no route from signal `4L` ends at `East`",
-     "A route ends at the next signal the same way, or at the end of the plan: from 4L that is "
-     "`West` or `End`."),
+     "Routes from `4L` end at `West` or `End`."),
     ("route A from 4L to West via T1 reverse", "CP707", "T1 reverse",
-     "no route from `4L` to `West` runs over `T1 reverse`", "It is `via T1 normal`."),
+     "no route from `4L` to `West` runs over `T1 reverse`", "Choose `via T1 normal`."),
     ("route A from 4L to West via T2 normal", "CP201", "T2", "nothing is called `T2`",
-     "If the name is right, a `turnout`, `slip`, or `crossover` statement must declare it."),
+     "If the name is right, declare it with a `turnout`, `slip` or `crossover` statement."),
     ("route A from 4L to West condition X is A", "CP204", "A",
-     "`A` is a named route: in what state?", "It can be `clear` or `lined`."),
+     "`A` is a named route, but its state is missing", "It can be `clear` or `lined`."),
     ("route A from 4L to West condition X is A occupied", "CP204", "A occupied",
      "`A` is a named route, and a named route is never `occupied`",
      "It can be `clear` or `lined`."),
     # Of a route that has an error of its own no more is said.
     ("route A from 4L to East condition X is A lined", "CP705", "East",
-     "no route from signal `4L` ends at `East`", "A route ends at"),
+     "no route from signal `4L` ends at `East`", "Routes from `4L` end at `West` or `End`."),
     ("traffic W on Single", "CP708", "W",
-     "nothing says when traffic `W` turns rightward or leftward", BOTH_LINES),
+     "traffic `W` never turns rightward or leftward", BOTH_LINES),
     ("traffic W on Single leftward when Main clear", "CP708", "W",
-     "nothing says when traffic `W` turns rightward", BOTH_LINES),
+     "traffic `W` never turns rightward", BOTH_LINES),
     ("trains reverse on Mian", "CP201", "Mian", "no block is called `Mian`",
      "Did you mean `Main`?"),
-    ("trains reverse on T1", "CP203", "T1", "`T1` is a turnout, and here must stand a block",
-     "It lies in block `Switch`."),
-    ("trains need 20 to stop", "CP601", "20", "`20` has no unit",
-     "The time trains need to stop is given in `s` or `ms`: write it like `20 s`."),
+    ("trains reverse on T1", "CP203", "T1", "`T1` is a turnout, but this must be a block",
+     "It is in block `Switch`."),
+    ("trains need 20 to stop", "CP601", "20", "the number `20` has no unit",
+     "Write the time trains need to stop in `s` or `ms`, like `20 s`."),
     ("trains need 0 s to stop", "CP603", "0 s", "the time trains need to stop cannot be 0", ""),
     ("relay R1 picks when Main clear condition X is R1, 4 up", "CP205", "R1, 4 up",
-     "`R1, 4 up`: any of them, or all of them?", "Write `any of R1, 4 up`, or `all of R1, 4 up`."),
+     "`R1, 4 up` can mean any of them or all of them", "Write `any of R1, 4 up` or `all of R1, "
+                                                 "4 up`."),
 ]  # fmt: skip
 
 # The same of clauses below the station's turnout.
 CLAUSES: list[Case] = [
-    ("thrown by 4", "CP613", "4", "lever `4` has the positions left, normal, right",
-     "A lever that throws a turnout has just the positions `normal` and `reverse`."),
+    ("thrown by 4", "CP613", "4", "lever `4` cannot throw a turnout: its positions are "
+                                  "left, normal, right",
+     "Use a lever with just the positions `normal` and `reverse`."),
     ("thrown by B1", "CP704", "B1", "one button cannot throw `T1` both ways",
-     "Name two, the one for normal first: `thrown by N-button, R-button`."),
-    ("thrown by B1, B1", "CP704", "B1", "`B1` would throw it normal and reverse at once",
      "Name two buttons, the one for normal first: `thrown by N-button, R-button`."),
-    ("thrown by B1, 4", "CP203", "4", "`4` is a lever, and here must stand a button", ""),
+    ("thrown by B1, B1", "CP704", "B1", "button `B1` would throw it normal and reverse "
+                                        "at once",
+     "Name two buttons, the one for normal first: `thrown by N-button, R-button`."),
+    ("thrown by B1, 4", "CP203", "4", "`4` is a lever, but this must be a button", ""),
     ("thrown by hand, B1", "CP201", "hand", "no button is called `hand`",
-     "If the name is right, a `button` statement must declare it."),
+     "If the name is right, declare it with a `button` statement."),
     ("thrown by", "CP105", "by", "this `turnout` statement stops short after `by`",
      f"Expected `hand` or a name. {TURNOUT}"),
     ("thrown normal when Main clear", "CP104", "normal", "`normal` was not expected here",
@@ -135,9 +138,9 @@ CLAUSES: list[Case] = [
     ("thrown by hand locked when Main clear", "CP104", "when", "`when` was not expected here",
      f"Expected `while`. {TURNOUT}"),
     ("electric lock released when Main clear", "CP702", "electric lock released when Main clear",
-     "an electric lock on `T1`, which is not thrown by hand",
-     "An electric lock holds the lever of a hand-thrown switch: add `thrown by hand`. What is "
-     "thrown from the panel is held by `locked while`."),
+     "`T1` has an electric lock but is not thrown by hand",
+     "Add `thrown by hand`. Points that are thrown from the panel are held with `locked "
+     "while`."),
     ("thrown by hand locked while train on Main", "CP206", "Main",
      "a rule cannot know where trains really are", "Rules see only"),
 ]  # fmt: skip
@@ -169,8 +172,8 @@ def test_three_buttons() -> None:
         text,
         code="CP704",
         underlined="thrown by B1, B2, B3",
-        message="3 buttons to throw one turnout",
-        hint="Two do it: the first throws it normal, the second reverse.",
+        message="3 buttons cannot throw one turnout",
+        hint="Name two buttons, the one for normal first: `thrown by N-button, R-button`.",
     )
 
 
@@ -183,11 +186,11 @@ def test_what_is_said_twice() -> None:
         ("trains obey signals trains obey signals", "trains obey signals",
          "`trains obey signals` is given twice"),
         ("trains need 5 s to stop trains need 9 s to stop", "trains need 9 s to stop",
-         "`trains need` is given twice"),
+         "`trains need to stop` is given twice"),
     ):  # fmt: skip
         found = errors(STATION + text)
         assert [(d.code, d.span.text, d.message) for d in found] == [("CP606", marked, message)]
-        assert [words for _, words in found[0].others] == ["the first time is here"]
+        assert [words for _, words in found[0].others] == ["the first one is here"]
 
 
 def test_two_ways_at_once() -> None:
@@ -195,9 +198,9 @@ def test_two_ways_at_once() -> None:
         STATION + "trains reverse on Main\ntrains never reverse",
         code="CP709",
         underlined="trains never reverse",
-        message="trains reverse, and they never do",
-        hint="Leave one of the two out.",
-        more=("here they do",),
+        message="`trains never reverse` contradicts `trains reverse on …`",
+        hint="Keep the one that is true on your railroad.",
+        more=("trains reverse here",),
     )
     line = "turnout T1 in Switch\n"
     expect(
@@ -206,8 +209,8 @@ def test_two_ways_at_once() -> None:
         underlined="thrown reverse when Main clear",
         message="`T1` is thrown in two ways",
         hint=(
-            "A rule lets nobody else throw it. Leave one of the two out; a lever or a button can "
-            "be part of the rule: `thrown reverse when R-button pressed`."
+            "Keep one of the two. A lever or a button can be part of the rule: `thrown "
+            "reverse when R-button pressed`."
         ),
         more=("the other way is here",),
     )
@@ -220,8 +223,8 @@ def test_trains_that_come_in_where_they_only_leave() -> None:
         ),
         code="CP710",
         underlined="Main clear",
-        message="no train comes in at `East`, and here is said when one does",
-        hint="Leave out `leaving only`, or the condition.",
+        message="edge `East` is `leaving only` but has a condition for entering",
+        hint="Remove `leaving only`, or the condition.",
     )
 
 
@@ -247,7 +250,7 @@ def test_a_route_over_no_points() -> None:
         code="CP707",
         underlined="T1 normal",
         message="no route from `2` to `4` runs over `T1`",
-        hint="It runs over no points: leave `via` out.",
+        hint="Remove `via`: the route runs over no points.",
     )
 
 

@@ -48,148 +48,151 @@ MISTAKES = {
         "Write `end` on a line of its own where the module is complete."),
     "no module": Wrong(
         MODULE, MODULE + "end\n", "CP734", "end",
-        "no module is to be ended here",
-        "Take this `end` out, or begin the module: `module End-Of-Siding (main)`."),
+        "this `end` has no module",
+        "Remove this `end`, or begin the module: `module End-Of-Siding (main)`."),
     "module in module": Wrong(
         "  block Middle\n", "  block Middle\nmodule Inner\n  button Go\nend\n", "CP735",
         "module Inner",
-        "a module cannot stand in another (`Between`)",
-        "If `Between` is complete, write `end` before this line.", ("that one starts here",)),
+        "a module cannot be inside another (`Between`)",
+        "If `Between` is complete, write `end` before this line.", ("`Between` starts here",)),
     "layout in a module": Wrong(
         "  block Middle\n", '  block Middle\nlayout "A"\n', "CP735", 'layout "A"',
-        "`layout` cannot stand in a module (`Between`)",
-        "It is said once for the whole layout: put it outside."),
+        "`layout` cannot be in a module (`Between`)",
+        "Move it out of the module: it holds for the whole layout."),
     "aspect in a module": Wrong(
         "  block Middle\n", "  block Middle\n  aspect Go lunar proceed\n", "CP735",
         "aspect Go lunar proceed",
-        "`aspect` cannot stand in a module (`Between`)",
-        "It is said once for the whole layout: put it outside."),
+        "`aspect` cannot be in a module (`Between`)",
+        "Move it out of the module: it holds for the whole layout."),
     "how trains run in a module": Wrong(
         "  block Middle\n", "  block Middle\n  trains obey signals\n", "CP735",
         "trains obey signals",
-        "`trains` cannot stand in a module (`Between`)",
-        "It is said once for the whole layout: put it outside."),
+        "`trains` cannot be in a module (`Between`)",
+        "Move it out of the module: it holds for the whole layout."),
     "unknown module": Wrong(
         "use Between", "use Betwen", "CP736", "Betwen",
         "no module is called `Betwen`", "Did you mean `Between`?"),
     "unknown module and none like it": Wrong(
         "use Between", "use Yard", "CP736", "Yard",
         "no module is called `Yard`",
-        "If the name is right, a `module` statement must begin it, here or in a file that is "
-        "included."),
+        "If the name is right, declare it with a `module` statement, here or in an "
+        "included file."),
     "unknown module inside another": Wrong(
         MODULE, MODULE + "module A\n  use B as X\nend\nmodule C\n  use A as Y\nend\n", "CP736", "B",
         "no module is called `B`",
-        "If the name is right, a `module` statement must begin it, here or in a file that is "
-        "included."),
+        "If the name is right, declare it with a `module` statement, here or in an "
+        "included file."),
     "two modules of one name": Wrong(
         MODULE, MODULE + "module Between\nend\n", "CP202", "Between",
-        "two modules are called `Between`", "Give each module a name of its own.",
+        "two modules are called `Between`", "Rename one of them.",
         ("the first one is here",)),
     "parameter missing": Wrong(
         ", right = Single", "", "CP737", "use Between as Here with left = Main",
-        "`Here` does not say what `right` stands for", "Add to the list after `with`: `right = …`.",
-        ("the module's parameters are here",)),
+        "`Here` does not give `right`", "Add to the list after `with`: `right = …`.",
+        ("the parameters of the module are here",)),
     "no with": Wrong(
         " with left = Main, right = Single", "", "CP737", "use Between as Here",
-        "`Here` does not say what `left` and `right` stands for",
+        "`Here` does not give `left` and `right`",
         "Add to the list after `with`: `left = …, right = …`.",
-        ("the module's parameters are here",)),
+        ("the parameters of the module are here",)),
     "unknown parameter": Wrong(
         "right = Single", "rigth = Single", "CP737", "rigth",
         "module `Between` has no parameter `rigth`", "Did you mean `right`?",
-        ("the module's parameters are here",)),
+        ("the parameters of the module are here",)),
     "one parameter too many": Wrong(
         "right = Single", "right = Single, yard = Main", "CP737", "yard",
         "module `Between` has no parameter `yard`", "Its parameters are `left` and `right`.",
-        ("the module's parameters are here",)),
+        ("the parameters of the module are here",)),
     "parameter given twice": Wrong(
         "right = Single", "right = Single, left = Main", "CP737", "left",
-        "`left` is given twice", "Leave one of them out.", ("it is given here",)),
+        "parameter `left` is given twice", "Remove one of them.", ("it is given here",)),
     "parameters of a module without": Wrong(
         USE, USE + "module Panel\n  button Go\nend\nuse Panel as P with left = Main\n", "CP737",
         "left",
         "module `Panel` has no parameter `left`",
-        "It has none at all: leave out `with` and what follows.",
-        ("the module's parameters are here",)),
+        "It has no parameters. Remove `with` and what follows.",
+        ("the parameters of the module are here",)),
     "parameter listed twice": Wrong(
         "(left, right)", "(left, right, left)", "CP202", "left",
-        "`left` is listed twice", "Give every parameter a name of its own."),
+        "parameter `left` is listed twice", "Rename one of them, or remove it."),
     "parameter not used": Wrong(
         "(left, right)\n  block Middle\n  track left | Middle | right\nend\n"
         "use Between as Here with left = Main, right = Single",
         "(left, right, yard)\n  block Middle\n  track left | Middle | right\nend\n"
         "use Between as Here with left = Main, right = Single, yard = Main", "CP739", "yard",
-        "nothing in module `Between` makes use of `yard`",
-        "Take it out of the list, and out of every `use`; or use it."),
+        "module `Between` does not use its parameter `yard`",
+        "Use it, or remove it from the list and from every `use`."),
     "parameter declared inside": Wrong(
         "block Middle", "block Middle, left", "CP202", "left",
-        "`left` is a parameter of the module, and declared in it too",
-        "A parameter stands for something outside. Give one of them another name.",
+        "`left` is a parameter of the module and is also declared inside it",
+        "A parameter stands for something outside the module. Rename one of them.",
         ("the parameter is here",)),
     "parameter with a dot": Wrong(
         "(left, right)\n  block Middle\n  track left",
         "(left.b, right)\n  block Middle\n  track left", "CP208", "left.b",
-        "`left.b` has a dot in it",
-        "A dot leads to the inside of a module; a parameter has none. Write a hyphen."),
+        "the name `left.b` has a dot in it",
+        "Write a hyphen. A dot leads to the inside of a module, and a parameter has none."),
     "module with a dot": Wrong(
         MODULE, MODULE + "module A.B\n  button Go\nend\n", "CP208", "A.B",
-        "`A.B` has a dot in it",
-        "A dot leads to the inside of a module; the name of a module has none. Write a hyphen."),
+        "the name `A.B` has a dot in it",
+        "Write a hyphen. A dot leads to the inside of a module, and the name of a module "
+        "has none."),
     "use with a dot": Wrong(
         "as Here", "as Here.B", "CP208", "Here.B",
-        "`Here.B` has a dot in it",
-        "A dot leads to the inside of a module; the name of a use has none. Write a hyphen."),
+        "the name `Here.B` has a dot in it",
+        "Write a hyphen. A dot leads to the inside of a module, and the name of a use "
+        "has none."),
     "name from outside": Wrong(
         "| Middle |", "| Middle = Single |", "CP740", "Single",
         "nothing in module `Between` is called `Single`",
-        "What lies outside a module comes in by its parameters: "
-        "`module Between (left, right, Single)`."),
+        "To use something outside the module, make it a parameter: `module Between "
+        "(left, right, Single)`."),
     "name misspelled inside": Wrong(
         "| Middle |", "| Midle |", "CP740", "Midle",
         "nothing in module `Between` is called `Midle`", "Did you mean `Middle`?"),
     "module that uses itself": Wrong(
         "right\nend\n", "right\n  use Between as In with left = left, right = right\nend\n",
         "CP738", "use Between as In with left = left, right = right",
-        "module `Between` would have itself inside",
-        "It would never end. Take one of these uses out."),
+        "module `Between` would be inside itself",
+        "Remove one of these uses."),
     "modules that use each other": Wrong(
         MODULE, MODULE + "module A\n  use B as X\nend\nmodule B\n  use A as Y\nend\n",
         "CP738", "use B as X",
-        "module `A` would have itself inside",
-        "It would never end. Take one of these uses out.", ("module `A` is used here",)),
+        "module `A` would be inside itself",
+        "Remove one of these uses.", ("module `A` is used here",)),
     "name of a use taken": Wrong(
         "as Here", "as Main", "CP202", "Main",
         "`Main` is declared twice",
-        "Every thing and every use of a module needs a name of its own.",
+        "Give each thing, and each use of a module, a name of its own.",
         ("it is declared here",)),
     "two uses of one name": Wrong(
         USE, USE + USE, "CP202", "Here",
         "`Here` is declared twice",
-        "Every thing and every use of a module needs a name of its own.",
+        "Give each thing, and each use of a module, a name of its own.",
         ("it is declared here",)),
     "what a parameter stands for": Wrong(
         "right = Single", "right = Singel", "CP201", "Singel",
         "nothing is called `Singel`", "Did you mean `Single`?"),
     "a parameter that stands for a use": Wrong(
         "right = Single", "right = Here", "CP201", "Here",
-        "nothing is called `Here`, which is a use of `Between`",
-        "Name something that is inside it, such as `Here.Middle`.", ("it is used here",)),
+        "`Here` is a use of module `Between`, not a thing on the layout",
+        "Name something inside it, such as `Here.Middle`.", ("the use is here",)),
     "no such inside": Wrong(
         USE, USE + "condition C is Here.Midle clear\n", "CP201", "Here.Midle",
         "nothing is called `Here.Midle`", "Did you mean `Here.Middle`?"),
     "a use asked for": Wrong(
         USE, USE + "condition C is Here clear\n", "CP201", "Here",
-        "nothing is called `Here`, which is a use of `Between`",
-        "Name something that is inside it, such as `Here.Middle`.", ("it is used here",)),
+        "`Here` is a use of module `Between`, not a thing on the layout",
+        "Name something inside it, such as `Here.Middle`.", ("the use is here",)),
     "declared outside with a dot": Wrong(
         USE, USE + "button Here.Go\n", "CP208", "Here.Go",
-        "`Here.Go` has a dot in it",
-        "Only heads have one, between the signal's name and their own: `4L.upper`."),
+        "the name `Here.Go` has a dot in it",
+        "Write a hyphen. Only heads have a dot, between the signal's name and their own: "
+        "`4L.upper`."),
     "no such head": Wrong(
         USE, USE + "condition C is Here.Middle.upper red\n", "CP201", "Here.Middle.upper",
         "no head is called `Here.Middle.upper`",
-        "A head goes by its signal's name, a dot, and its own: `4L.upper`."),
+        "Name a head by its signal, a dot, and the head: `4L.upper`."),
     "end with a name": Wrong(
         "right\nend\n", "right\nend Between\n", "CP104", "Between",
         "`Between` was not expected here",
@@ -242,8 +245,8 @@ def test_an_error_in_a_module_shows_the_use_it_is_about() -> None:
     assert (
         found
         == """\
-station.ixl:8:25: CP203: `4` is a lever, and here must stand a block, a turnout, a crossing, \
-a slip, an edge, or a bumper
+station.ixl:8:25: CP203: `4` is a lever, but this must be a block, a turnout, a crossing, \
+a slip, an edge or a bumper
   8 |   track left | Middle | right
     |                         ^^^^^
   in module Between, used as Here (station.ixl:10):
@@ -284,7 +287,7 @@ def test_a_name_that_gets_too_long_by_its_use() -> None:
     (found,) = errors(text)
     assert (found.code, found.message) == (
         "CP109",
-        "with the names of its uses before it this name has 103 letters",
+        "this name has 103 letters with the names of its uses in front",
     )
     assert [used.name for used in found.span.uses] == ["H" * 96]
 

@@ -9,7 +9,7 @@ def test_layout() -> None:
         code="CP202",
         underlined='layout "Quarry"',
         message="the layout has two titles",
-        hint="A file describes one layout: leave one of them out.",
+        hint="Keep one: a file describes one layout.",
         more=("the first one is here",),
     )
 
@@ -20,7 +20,7 @@ def test_names_used_twice() -> None:
         code="CP202",
         underlined="Main",
         message="`Main` is declared twice",
-        hint="Every thing needs a name of its own, whatever its kind.",
+        hint="Give each thing a name of its own, even where the kinds differ.",
         more=("it is already a block here",),
     )
     expect(
@@ -28,7 +28,7 @@ def test_names_used_twice() -> None:
         code="CP202",
         underlined="Main",
         message="`Main` is declared twice",
-        hint="Every thing needs a name of its own, whatever its kind.",
+        hint="Give each thing a name of its own, even where the kinds differ.",
         more=("it is already a block here",),
     )
     expect(
@@ -36,7 +36,7 @@ def test_names_used_twice() -> None:
         code="CP202",
         underlined="4L",
         message="`4L` is declared twice",
-        hint="Every thing needs a name of its own, whatever its kind.",
+        hint="Give each thing a name of its own, even where the kinds differ.",
         more=("it is already a signal here",),
     )
     expect(
@@ -44,7 +44,7 @@ def test_names_used_twice() -> None:
         code="CP202",
         underlined="B1",
         message="`B1` is declared twice",
-        hint="Every thing needs a name of its own, whatever its kind.",
+        hint="Give each thing a name of its own, even where the kinds differ.",
         more=("it is already a button here",),
     )
     expect(
@@ -52,14 +52,14 @@ def test_names_used_twice() -> None:
         code="CP202",
         underlined="left",
         message="this lever has two positions called `left`",
-        hint="Give every position a name of its own.",
+        hint="Rename one of them, or remove it.",
     )
     expect(
         STATION + ('prove "a question" never Main vacant\nprove "a question" never Siding vacant'),
         code="CP202",
         underlined='prove "a question" never Siding vacant',
         message='two properties are called "a question"',
-        hint="Give each a text of its own: the report calls them by it.",
+        hint="Give each a title of its own: the report names properties by title.",
         more=("the first one is here",),
     )
     expect(
@@ -71,8 +71,8 @@ def test_names_used_twice() -> None:
         code="CP202",
         underlined="Slow",
         message="aspect `Slow` is declared twice",
-        hint="List all its color combinations in one statement, with `or` between them.",
-        more=("the first time is here",),
+        hint="Put all its color combinations in one statement, with `or` between them.",
+        more=("the first one is here",),
     )
 
 
@@ -81,8 +81,9 @@ def test_dots() -> None:
         STATION + "button Clear.4L",
         code="CP208",
         underlined="Clear.4L",
-        message="`Clear.4L` has a dot in it",
-        hint="Only heads have one, between the signal's name and their own: `4L.upper`.",
+        message="the name `Clear.4L` has a dot in it",
+        hint="Write a hyphen. Only heads have a dot, between the signal's name and their "
+        "own: `4L.upper`.",
     )
 
 
@@ -99,14 +100,14 @@ def test_unknown_names() -> None:
         code="CP201",
         underlined="Quarry",
         message="no block is called `Quarry`",
-        hint="If the name is right, a `block` statement must declare it.",
+        hint="If the name is right, declare it with a `block` statement.",
     )
     expect(
         STATION + "crossover K1 is T1, T2",
         code="CP201",
         underlined="T2",
         message="no turnout is called `T2`",
-        hint="If the name is right, a `turnout` statement must declare it.",
+        hint="If the name is right, declare it with a `turnout` statement.",
     )
     expect(
         STATION + "interlocking limits North is 4L, 4RA",
@@ -120,28 +121,28 @@ def test_unknown_names() -> None:
         code="CP201",
         underlined="8",
         message="no signal is called `8`",
-        hint="If the name is right, a `signal` statement must declare it.",
+        hint="If the name is right, declare it with a `signal` statement.",
     )
     expect(
         STATION + "derail D2 on Siding toward T2",
         code="CP201",
         underlined="T2",
         message="nothing is called `T2`",
-        hint="If the name is right, a `block` or `turnout` statement must declare it.",
+        hint="If the name is right, declare it with a `block` or `turnout` statement.",
     )
     expect(
         STATION + ("head 6.upper\n  red otherwise"),
         code="CP201",
         underlined="6.upper",
         message="no signal is called `6`",
-        hint="If the name is right, a `signal` statement must declare it.",
+        hint="If the name is right, declare it with a `signal` statement.",
     )
     expect(
         STATION + "condition X is Held",
         code="CP201",
         underlined="Held",
         message="no condition is called `Held`",
-        hint="If the name is right, a `condition` statement must declare it.",
+        hint="If the name is right, declare it with a `condition` statement.",
     )
     expect(
         STATION + "condition X is Mian clear",
@@ -156,8 +157,8 @@ def test_unknown_names() -> None:
         underlined="T9",
         message="nothing is called `T9`",
         hint=(
-            "If the name is right, a `turnout`, `slip`, `crossover`, or `lever` "
-            "statement must declare it."
+            "If the name is right, declare it with a `turnout`, `slip`, `crossover` or "
+            "`lever` statement."
         ),
     )
     expect(
@@ -165,35 +166,35 @@ def test_unknown_names() -> None:
         code="CP201",
         underlined="Quarry",
         message="nothing is called `Quarry`",
-        hint="If the name is right, a `signal` statement must declare it.",
+        hint="If the name is right, declare it with a `signal` statement.",
     )
     expect(
         STATION + "condition X is Quarry pressed",
         code="CP201",
         underlined="Quarry",
         message="nothing is called `Quarry`",
-        hint="If the name is right, a `button` statement must declare it.",
+        hint="If the name is right, declare it with a `button` statement.",
     )
     expect(
         STATION + "condition X is 8 west",
         code="CP201",
         underlined="8",
         message="nothing is called `8`",
-        hint="If the name is right, a `lever` statement must declare it.",
+        hint="If the name is right, declare it with a `lever` statement.",
     )
     expect(
         STATION + "condition X is 8 green",
         code="CP201",
         underlined="8",
         message="nothing is called `8`",
-        hint="If the name is right, a `signal` statement must declare it.",
+        hint="If the name is right, declare it with a `signal` statement.",
     )
     expect(
         STATION + 'prove "a question" never train on Quarry',
         code="CP201",
         underlined="Quarry",
         message="nothing is called `Quarry`",
-        hint="If the name is right, a `block` statement must declare it.",
+        hint="If the name is right, declare it with a `block` statement.",
     )
 
 
@@ -202,15 +203,15 @@ def test_names_of_another_kind() -> None:
         STATION + "gate G2 on T1",
         code="CP203",
         underlined="T1",
-        message="`T1` is a turnout, and here must stand a block",
-        hint="It lies in block `Switch`.",
+        message="`T1` is a turnout, but this must be a block",
+        hint="It is in block `Switch`.",
         more=("it is declared here",),
     )
     expect(
         STATION + "crossover K1 is T1, Main",
         code="CP203",
         underlined="Main",
-        message="`Main` is a block, and here must stand a turnout",
+        message="`Main` is a block, but this must be a turnout",
         hint="",
         more=("it is declared here",),
     )
@@ -218,7 +219,7 @@ def test_names_of_another_kind() -> None:
         STATION + "interlocking limits North is Main",
         code="CP203",
         underlined="Main",
-        message="`Main` is a block, and here must stand a signal",
+        message="`Main` is a block, but this must be a signal",
         hint="",
         more=("it is declared here",),
     )
@@ -226,8 +227,8 @@ def test_names_of_another_kind() -> None:
         STATION + "derail D2 on T1 toward Main",
         code="CP203",
         underlined="T1",
-        message="`T1` is a turnout, and here must stand a block",
-        hint="It lies in block `Switch`.",
+        message="`T1` is a turnout, but this must be a block",
+        hint="It is in block `Switch`.",
         more=("it is declared here",),
     )
 
@@ -238,19 +239,19 @@ def test_empty_texts() -> None:
         code="CP213",
         underlined='prove "" never Main vacant',
         message="the text in quotes is empty",
-        hint="Say in a few words what it is about: every report prints it.",
+        hint="Say in a few words what it is about. Every report prints it.",
     )
     expect(
         STATION + 'assume "" never Main vacant',
         code="CP213",
         underlined='assume "" never Main vacant',
         message="the text in quotes is empty",
-        hint="Say in a few words what it is about: every report prints it.",
+        hint="Say in a few words what it is about. Every report prints it.",
     )
     expect(
         STATION + 'waive proceed-into-occupied because ""',
         code="CP213",
         underlined='waive proceed-into-occupied because ""',
         message="the text in quotes is empty",
-        hint="Say in a few words what it is about: every report prints it.",
+        hint="Say in a few words what it is about. Every report prints it.",
     )

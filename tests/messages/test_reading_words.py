@@ -265,15 +265,15 @@ def test_strange_characters() -> None:
         'layout "Heron\x1b[31m Falls"',
         code="CP101",
         underlined="·",
-        message="the character U+001B cannot stand in a text",
-        hint="It cannot be seen. Delete it, or type the text again.",
+        message="text in quotes cannot contain the character U+001B",
+        hint="It is invisible. Delete it, or type the text again.",
     )
     expect(
         'layout "Heron \u202eFalls"',
         code="CP101",
         underlined="·",
-        message="the character U+202E cannot stand in a text",
-        hint="It cannot be seen. Delete it, or type the text again.",
+        message="text in quotes cannot contain the character U+202E",
+        hint="It is invisible. Delete it, or type the text again.",
     )
     expect(
         "edge West ¦ East",
@@ -291,7 +291,7 @@ def test_sizes() -> None:
         code="CP109",
         underlined="xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx",
         message="this name has 101 letters",
-        hint="A name has at most 100 letters.",
+        hint="Shorten it to at most 100 letters.",
     )
 
 

@@ -132,4 +132,4 @@ def test_errors_of_a_thousand_unknown_names_are_found_without_guessing_at_each()
     found = errors(STATION + "".join(f"gate G{n}x on Main{n}\n" for n in range(1000)))
     assert len(found) == 1000
     assert found[0].hint == "Did you mean `Main`?"
-    assert found[-1].hint == "If the name is right, a `block` statement must declare it."
+    assert found[-1].hint == "If the name is right, declare it with a `block` statement."

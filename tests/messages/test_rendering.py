@@ -30,7 +30,7 @@ def test_a_message_with_a_second_place() -> None:
         "  it is already a block here (station.ixl:2):",
         "  2 | block Main",
         "    |       ^^^^",
-        "  = Every thing needs a name of its own, whatever its kind.",
+        "  = Give each thing a name of its own, even where the kinds differ.",
     ]
 
 

@@ -8,59 +8,59 @@ def test_no_state() -> None:
         STATION + "condition X is Main",
         code="CP204",
         underlined="Main",
-        message="`Main` is a block: in what state?",
+        message="`Main` is a block, but its state is missing",
         hint=(
-            "It can be `clear` or `occupied`; in `prove` and `assume` also `vacant`. "
-            "Several in one state are listed with commas: `Main, Switch clear`."
+            "It can be `clear` or `occupied`; in `prove` and `assume` also `vacant`. Put "
+            "several in one state with commas: `Main, Switch clear`."
         ),
     )
     expect(
         STATION + "condition X is T1",
         code="CP204",
         underlined="T1",
-        message="`T1` is a turnout: in what state?",
+        message="`T1` is a turnout, but its state is missing",
         hint=(
-            "It can be `normal`, `reverse`, or `moving`; in `prove` and `assume` "
-            "also `lies normal`, `lies reverse`, or `lies open`. Several in one "
-            "state are listed with commas: `T1, T2 normal`."
+            "It can be `normal`, `reverse` or `moving`; in `prove` and `assume` also "
+            "`lies normal`, `lies reverse` or `lies open`. Put several in one state with "
+            "commas: `T1, T2 normal`."
         ),
     )
     expect(
         STATION + "condition X is 4L",
         code="CP204",
         underlined="4L",
-        message="`4L` is a signal: in what state?",
+        message="`4L` is a signal, but its state is missing",
         hint=(
-            "It can be `at stop`, `proceeds`, `shows Clear`, or `green`. Several in "
-            "one state are listed with commas: `4L, 4R at stop`."
+            "It can be `at stop`, `proceeds`, `shows Clear` or `green`. Put several in "
+            "one state with commas: `4L, 4R at stop`."
         ),
     )
     expect(
         STATION + "condition X is B1",
         code="CP204",
         underlined="B1",
-        message="`B1` is a button: in what state?",
+        message="`B1` is a button, but its state is missing",
         hint="It can be `pressed`.",
     )
     expect(
         STATION + "condition X is 4",
         code="CP204",
         underlined="4",
-        message="`4` is a lever: in what state?",
-        hint="It can be `left`, `normal`, or `right`.",
+        message="`4` is a lever, but its state is missing",
+        hint="It can be `left`, `normal` or `right`.",
     )
     expect(
         STATION + "condition X is West",
         code="CP204",
         underlined="West",
-        message="`West` is an edge: in what state?",
-        hint="Nothing is known of what lies beyond the edge of the plan.",
+        message="`West` is an edge, but its state is missing",
+        hint="Nothing is known about what is beyond the edge of the plan.",
     )
     expect(
         STATION + "condition X is G1",
         code="CP204",
         underlined="G1",
-        message="`G1` is a gate: in what state?",
+        message="`G1` is a gate, but its state is missing",
         hint=(
             "It can be `seated` or `open`; in `prove` and `assume` also `lies "
             "seated` or `lies open`."
@@ -70,40 +70,40 @@ def test_no_state() -> None:
         STATION + "condition X is Main and Switch clear",
         code="CP204",
         underlined="Main",
-        message="`Main` is a block: in what state?",
+        message="`Main` is a block, but its state is missing",
         hint=(
-            "It can be `clear` or `occupied`; in `prove` and `assume` also `vacant`. "
-            "Several in one state are listed with commas: `Main, Switch clear`."
+            "It can be `clear` or `occupied`; in `prove` and `assume` also `vacant`. Put "
+            "several in one state with commas: `Main, Switch clear`."
         ),
     )
     expect(
         STATION + "condition X is Ready, Ready",
         code="CP204",
         underlined="Ready, Ready",
-        message="in what state are `Ready, Ready`?",
+        message="the state of `Ready, Ready` is missing",
         hint=(
-            "Conditions are joined with `and` or `or`; the state of other things "
-            "comes after their names."
+            "Join conditions with `and` or `or`. After the names of other things, write "
+            "their state."
         ),
     )
     expect(
         STATION + "condition X is any of Ready, Ready",
         code="CP204",
         underlined="any of Ready, Ready",
-        message="in what state are `Ready, Ready`?",
+        message="the state of `Ready, Ready` is missing",
         hint=(
-            "Conditions are joined with `and` or `or`; the state of other things "
-            "comes after their names."
+            "Join conditions with `and` or `or`. After the names of other things, write "
+            "their state."
         ),
     )
     expect(
         STATION + "condition X is Ready, Main",
         code="CP204",
         underlined="Ready, Main",
-        message="`Main` is a block: in what state?",
+        message="`Main` is a block, but its state is missing",
         hint=(
-            "It can be `clear` or `occupied`; in `prove` and `assume` also `vacant`. "
-            "Several in one state are listed with commas: `Main, Switch clear`."
+            "It can be `clear` or `occupied`; in `prove` and `assume` also `vacant`. Put "
+            "several in one state with commas: `Main, Switch clear`."
         ),
     )
 
@@ -142,8 +142,8 @@ def test_turnout() -> None:
         underlined="T1 occupied",
         message="`T1` is a turnout, and a turnout is never `occupied`",
         hint=(
-            "It can be `normal`, `reverse`, or `moving`; in `prove` and `assume` "
-            "also `lies normal`, `lies reverse`, or `lies open`."
+            "It can be `normal`, `reverse` or `moving`; in `prove` and `assume` also "
+            "`lies normal`, `lies reverse` or `lies open`."
         ),
     )
     expect(
@@ -152,8 +152,8 @@ def test_turnout() -> None:
         underlined="T1 at stop",
         message="`T1` is a turnout, and a turnout is never `at stop`",
         hint=(
-            "It can be `normal`, `reverse`, or `moving`; in `prove` and `assume` "
-            "also `lies normal`, `lies reverse`, or `lies open`."
+            "It can be `normal`, `reverse` or `moving`; in `prove` and `assume` also "
+            "`lies normal`, `lies reverse` or `lies open`."
         ),
     )
     expect(
@@ -162,8 +162,8 @@ def test_turnout() -> None:
         underlined="T1 stuck",
         message="`T1` is a turnout, and a turnout is never `stuck`",
         hint=(
-            "It can be `normal`, `reverse`, or `moving`; in `prove` and `assume` "
-            "also `lies normal`, `lies reverse`, or `lies open`."
+            "It can be `normal`, `reverse` or `moving`; in `prove` and `assume` also "
+            "`lies normal`, `lies reverse` or `lies open`."
         ),
     )
     expect(
@@ -172,8 +172,8 @@ def test_turnout() -> None:
         underlined="T1 revers",
         message="`T1` is a turnout, and a turnout is never `revers`",
         hint=(
-            "Did you mean `reverse`? It can be `normal`, `reverse`, or `moving`; in "
-            "`prove` and `assume` also `lies normal`, `lies reverse`, or `lies open`."
+            "Did you mean `reverse`? It can be `normal`, `reverse` or `moving`; in "
+            "`prove` and `assume` also `lies normal`, `lies reverse` or `lies open`."
         ),
     )
     expect(
@@ -182,8 +182,8 @@ def test_turnout() -> None:
         underlined="T1 lies seated",
         message="`T1` is a turnout, and a turnout is never `lies seated`",
         hint=(
-            "It can be `normal`, `reverse`, or `moving`; in `prove` and `assume` "
-            "also `lies normal`, `lies reverse`, or `lies open`."
+            "It can be `normal`, `reverse` or `moving`; in `prove` and `assume` also "
+            "`lies normal`, `lies reverse` or `lies open`."
         ),
     )
     expect(
@@ -192,8 +192,8 @@ def test_turnout() -> None:
         underlined="T1 lies derailing",
         message="`T1` is a turnout, and a turnout is never `lies derailing`",
         hint=(
-            "It can be `normal`, `reverse`, or `moving`; in `prove` and `assume` "
-            "also `lies normal`, `lies reverse`, or `lies open`."
+            "It can be `normal`, `reverse` or `moving`; in `prove` and `assume` also "
+            "`lies normal`, `lies reverse` or `lies open`."
         ),
     )
 
@@ -224,7 +224,7 @@ def test_signal() -> None:
         STATION + "condition X is 4L red",
         code="CP204",
         underlined="4L red",
-        message="`4L` has more heads than one: which one is `red`?",
+        message="signal `4L` has several heads, so `red` could be any of them",
         hint="Name the head: `4L.upper red` or `4L.lower red`.",
     )
     expect(
@@ -232,7 +232,7 @@ def test_signal() -> None:
         code="CP204",
         underlined="4L normal",
         message="`4L` is a signal, and a signal is never `normal`",
-        hint="It can be `at stop`, `proceeds`, `shows Clear`, or `green`.",
+        hint="It can be `at stop`, `proceeds`, `shows Clear` or `green`.",
     )
     expect(
         STATION + "condition X is 4R grean",
@@ -246,7 +246,7 @@ def test_signal() -> None:
         code="CP204",
         underlined="4R pressed",
         message="`4R` is a signal, and a signal is never `pressed`",
-        hint="It can be `at stop`, `proceeds`, `shows Clear`, or `green`.",
+        hint="It can be `at stop`, `proceeds`, `shows Clear` or `green`.",
     )
     expect(
         STATION + "condition X is 4L shows Approch",
@@ -261,8 +261,7 @@ def test_signal() -> None:
         underlined="shows Proceed",
         message="no aspect is called `Proceed`",
         hint=(
-            "The chart has: Clear, Approach, Diverging-Clear, Diverging-Approach, "
-            "Restricting, Stop."
+            "The chart has Clear, Approach, Diverging-Clear, Diverging-Approach, Restricting, Stop."
         ),
     )
     expect(
@@ -270,7 +269,7 @@ def test_signal() -> None:
         code="CP204",
         underlined="4L occupied",
         message="`4L` is a signal, and a signal is never `occupied`",
-        hint="It can be `at stop`, `proceeds`, `shows Clear`, or `green`.",
+        hint="It can be `at stop`, `proceeds`, `shows Clear` or `green`.",
     )
 
 
@@ -287,7 +286,7 @@ def test_head() -> None:
         code="CP204",
         underlined="4L.upper clear",
         message="`4L.upper` is a head, and a head is never `clear`",
-        hint=("It can be `green`, `yellow`, `red`, `lunar`, `white`, `dark`, or `flashing green`."),
+        hint=("It can be `green`, `yellow`, `red`, `lunar`, `white`, `dark` or `flashing green`."),
     )
     expect(
         STATION + "condition X is 8.upper green",
@@ -301,14 +300,14 @@ def test_head() -> None:
         code="CP201",
         underlined="Main.upper",
         message="no head is called `Main.upper`",
-        hint="A head goes by its signal's name, a dot, and its own: `4L.upper`.",
+        hint="Name a head by its signal, a dot, and the head: `4L.upper`.",
     )
     expect(
         STATION + "condition X is 4L.upper at stop",
         code="CP204",
         underlined="4L.upper at stop",
         message="`4L.upper` is a head, and a head is never `at stop`",
-        hint=("It can be `green`, `yellow`, `red`, `lunar`, `white`, `dark`, or `flashing green`."),
+        hint=("It can be `green`, `yellow`, `red`, `lunar`, `white`, `dark` or `flashing green`."),
     )
 
 
@@ -318,14 +317,14 @@ def test_lever_and_button() -> None:
         code="CP204",
         underlined="4 west",
         message="`4` is a lever, and a lever is never `west`",
-        hint="It can be `left`, `normal`, or `right`.",
+        hint="It can be `left`, `normal` or `right`.",
     )
     expect(
         STATION + "condition X is 4 reverse",
         code="CP204",
         underlined="4 reverse",
         message="`4` is a lever, and a lever is never `reverse`",
-        hint="It can be `left`, `normal`, or `right`.",
+        hint="It can be `left`, `normal` or `right`.",
     )
     expect(
         STATION + "condition X is B1 clear",
@@ -350,8 +349,8 @@ def test_derail_and_gate() -> None:
         underlined="D1 normal",
         message="`D1` is a derail, and a derail is never `normal`",
         hint=(
-            "It can be `derailing`, `non-derailing`, or `moving`; in `prove` and "
-            "`assume` also `lies derailing`, `lies non-derailing`, or `lies open`."
+            "It can be `derailing`, `non-derailing` or `moving`; in `prove` and `assume` "
+            "also `lies derailing`, `lies non-derailing` or `lies open`."
         ),
     )
     expect(
@@ -360,8 +359,8 @@ def test_derail_and_gate() -> None:
         underlined="D1 open",
         message="`D1` is a derail, and a derail is never `open`",
         hint=(
-            "It can be `derailing`, `non-derailing`, or `moving`; in `prove` and "
-            "`assume` also `lies derailing`, `lies non-derailing`, or `lies open`."
+            "It can be `derailing`, `non-derailing` or `moving`; in `prove` and `assume` "
+            "also `lies derailing`, `lies non-derailing` or `lies open`."
         ),
     )
     expect(
@@ -392,21 +391,21 @@ def test_things_without_a_state() -> None:
         code="CP204",
         underlined="End clear",
         message="`End` is a bumper, and a bumper is never `clear`",
-        hint="Nothing reports from a bumper: ask for the block before it.",
+        hint="Nothing reports from a bumper. Use the block in front of it.",
     )
     expect(
         STATION + "condition X is West occupied",
         code="CP204",
         underlined="West occupied",
         message="`West` is an edge, and an edge is never `occupied`",
-        hint="Nothing is known of what lies beyond the edge of the plan.",
+        hint="Nothing is known about what is beyond the edge of the plan.",
     )
     expect(
         STATION + "condition X is Ready clear",
         code="CP204",
         underlined="Ready clear",
-        message="`Ready` stands for a condition, and cannot be `clear`",
-        hint="A condition stands alone, without a state.",
+        message="`Ready` stands for a condition and has no state `clear`",
+        hint="Use a condition by its name alone, without a state.",
     )
 
 
@@ -415,8 +414,8 @@ def test_crossing_and_limits() -> None:
         STATION + ("interlocking limits North is 4L, 4R\ncondition X is North clear"),
         code="CP204",
         underlined="North clear",
-        message="`North` stands for interlocking limits, and cannot be `clear`",
-        hint="Limits are a stretch of track: ask for the blocks in them.",
+        message="`North` stands for interlocking limits and has no state `clear`",
+        hint="Limits are a stretch of track. Use the blocks inside them.",
     )
 
 
@@ -425,21 +424,21 @@ def test_train_on() -> None:
         STATION + 'prove "a question" never train on T1',
         code="CP204",
         underlined="T1",
-        message="a train stands on a block, and `T1` is a turnout",
-        hint="Name the block it lies in.",
+        message="`train on` needs a block, but `T1` is a turnout",
+        hint="Name its block.",
     )
     expect(
         STATION + 'prove "a question" never train on West',
         code="CP204",
         underlined="West",
-        message="a train stands on a block, and `West` is an edge",
+        message="`train on` needs a block, but `West` is an edge",
         hint="Name a block.",
     )
     expect(
         STATION + 'prove "a question" never train on 4L',
         code="CP204",
         underlined="4L",
-        message="a train stands on a block, and `4L` is a signal",
+        message="`train on` needs a block, but `4L` is a signal",
         hint="Name a block.",
     )
 
@@ -449,29 +448,29 @@ def test_any_or_all() -> None:
         STATION + "condition X is Main, Switch occupied",
         code="CP205",
         underlined="Main, Switch occupied",
-        message="`Main, Switch occupied`: any of them, or all of them?",
-        hint="Write `any of Main, Switch occupied`, or `all of Main, Switch occupied`.",
+        message="`Main, Switch occupied` can mean any of them or all of them",
+        hint="Write `any of Main, Switch occupied` or `all of Main, Switch occupied`.",
     )
     expect(
         STATION + "condition X is 4L, 4R proceed",
         code="CP205",
         underlined="4L, 4R proceed",
-        message="`4L, 4R proceed`: any of them, or all of them?",
-        hint="Write `any of 4L, 4R proceed`, or `all of 4L, 4R proceed`.",
+        message="`4L, 4R proceed` can mean any of them or all of them",
+        hint="Write `any of 4L, 4R proceed` or `all of 4L, 4R proceed`.",
     )
     expect(
         STATION + "condition X is 4L, 4R shows Clear",
         code="CP205",
         underlined="4L, 4R shows Clear",
-        message="`4L, 4R shows Clear`: any of them, or all of them?",
-        hint="Write `any of 4L, 4R shows Clear`, or `all of 4L, 4R shows Clear`.",
+        message="`4L, 4R shows Clear` can mean any of them or all of them",
+        hint="Write `any of 4L, 4R shows Clear` or `all of 4L, 4R shows Clear`.",
     )
     expect(
         STATION + 'prove "a question" never train on Main, Switch',
         code="CP205",
         underlined="train on Main, Switch",
-        message="`train on Main, Switch`: any of them, or all of them?",
-        hint="Write `train on any of Main, Switch`, or `train on all of Main, Switch`.",
+        message="`train on Main, Switch` can mean any of them or all of them",
+        hint="Write `train on any of Main, Switch` or `train on all of Main, Switch`.",
     )
 
 
@@ -482,8 +481,8 @@ def test_truth_in_a_rule() -> None:
         underlined="Main",
         message="a rule cannot know where trains really are",
         hint=(
-            "Rules see only what the equipment reports: write `Main occupied`. "
-            "`prove` and `assume` may speak of what is true."
+            "Rules see only what the equipment reports. Write `Main occupied`. What is "
+            "true belongs in `prove` and `assume`."
         ),
     )
     expect(
@@ -492,8 +491,8 @@ def test_truth_in_a_rule() -> None:
         underlined="Main",
         message="a rule cannot know where trains really are",
         hint=(
-            "Rules see only what the equipment reports: write `Main clear`. `prove` "
-            "and `assume` may speak of what is true."
+            "Rules see only what the equipment reports. Write `Main clear`. What is true "
+            "belongs in `prove` and `assume`."
         ),
     )
     expect(
@@ -502,8 +501,8 @@ def test_truth_in_a_rule() -> None:
         underlined="T1",
         message="a rule cannot know how `T1` really lies",
         hint=(
-            "Rules see only what the equipment reports: write `T1 normal`. `prove` "
-            "and `assume` may speak of what is true."
+            "Rules see only what the equipment reports. Write `T1 normal`. What is true "
+            "belongs in `prove` and `assume`."
         ),
     )
     expect(
@@ -512,8 +511,8 @@ def test_truth_in_a_rule() -> None:
         underlined="T1",
         message="a rule cannot know how `T1` really lies",
         hint=(
-            "Rules see only what the equipment reports: write `T1 moving`. `prove` "
-            "and `assume` may speak of what is true."
+            "Rules see only what the equipment reports. Write `T1 moving`. What is true "
+            "belongs in `prove` and `assume`."
         ),
     )
     expect(
@@ -522,8 +521,8 @@ def test_truth_in_a_rule() -> None:
         underlined="G1",
         message="a rule cannot know how `G1` really lies",
         hint=(
-            "Rules see only what the equipment reports: write `G1 open`. `prove` and "
-            "`assume` may speak of what is true."
+            "Rules see only what the equipment reports. Write `G1 open`. What is true "
+            "belongs in `prove` and `assume`."
         ),
     )
     expect(
@@ -532,8 +531,8 @@ def test_truth_in_a_rule() -> None:
         underlined="D1",
         message="a rule cannot know how `D1` really lies",
         hint=(
-            "Rules see only what the equipment reports: write `D1 non-derailing`. "
-            "`prove` and `assume` may speak of what is true."
+            "Rules see only what the equipment reports. Write `D1 non-derailing`. What "
+            "is true belongs in `prove` and `assume`."
         ),
     )
 
@@ -549,8 +548,11 @@ def test_undetected() -> None:
         ),
         code="CP207",
         underlined="Team",
-        message="block `Team` is undetected: nothing reports whether it is clear",
-        hint=("Give it a detector (drop the word `undetected`), or do without it in the rules."),
+        message="block `Team` is undetected, so nothing reports that it is clear",
+        hint=(
+            "Remove the word `undetected` if it has a detector, or write the rule "
+            "without this block."
+        ),
     )
     expect(
         STATION
@@ -562,6 +564,9 @@ def test_undetected() -> None:
         ),
         code="CP207",
         underlined="Team",
-        message="block `Team` is undetected: nothing reports whether it is clear",
-        hint=("Give it a detector (drop the word `undetected`), or do without it in the rules."),
+        message="block `Team` is undetected, so nothing reports that it is clear",
+        hint=(
+            "Remove the word `undetected` if it has a detector, or write the rule "
+            "without this block."
+        ),
     )

@@ -10,8 +10,8 @@ def test_joined_twice() -> None:
         code="CP301",
         underlined="Siding | normal T1",
         message="the normal leg of T1 is joined twice",
-        hint="Every leg and every end of a track is joined to one thing only.",
-        more=("the first time is here",),
+        hint="Join every leg, and every end of track, to one thing only.",
+        more=("it is joined here first",),
     )
     expect(
         PIECES
@@ -20,11 +20,10 @@ def test_joined_twice() -> None:
         underlined="Siding | T1 reverse",
         message="the points end of T1 is joined twice",
         hint=(
-            "Every leg and every end of a track is joined to one thing only. A leg's "
-            "word stands on the side where that leg is: `reverse T1` has its legs on "
-            "the left, `T1 reverse` on the right."
+            "Join every end to one thing only. Check the side of the leg's word: "
+            "`reverse T1` has its legs on the left, `T1 reverse` on the right."
         ),
-        more=("the first time is here",),
+        more=("it is joined here first",),
     )
     expect(
         PIECES
@@ -35,12 +34,12 @@ def test_joined_twice() -> None:
         ),
         code="CP301",
         underlined="Main",
-        message="the right end of `Main` is joined already to `T1`",
+        message="the right end of `Main` is already joined to `T1`",
         hint=(
-            "A piece of track has two ends. If this is another stretch of the same "
-            "block, write what lies on both its sides."
+            "A stretch of track has two ends. For another stretch of the same block, "
+            "write what is on both sides of it."
         ),
-        more=("joined here",),
+        more=("it is joined here",),
     )
 
 
@@ -49,22 +48,22 @@ def test_runs_on_or_into_itself() -> None:
         PIECES + ("track Main = West = Single\ntrack End = Siding | reverse T1\n"),
         code="CP303",
         underlined="West",
-        message="track goes on beyond the edge `West`",
-        hint="Track ends at an edge or a bumper: it stands first or last on a `track` line.",
+        message="the track goes on beyond edge `West`",
+        hint="Track ends at an edge or a bumper. Put it first or last on its `track` line.",
     )
     expect(
         PIECES + "track West = Main | Main | normal T1\n",
         code="CP303",
         underlined="Main | Main",
-        message="`Main` runs into itself",
-        hint="Two pieces of track that meet at a gap need two blocks.",
+        message="`Main` is joined to itself",
+        hint="Use two blocks: a gap lies between two of them.",
     )
     expect(
         PIECES + "track End = West = East\n",
         code="CP303",
         underlined="West",
-        message="track goes on beyond the edge `West`",
-        hint="Track ends at an edge or a bumper: it stands first or last on a `track` line.",
+        message="the track goes on beyond edge `West`",
+        hint="Track ends at an edge or a bumper. Put it first or last on its `track` line.",
     )
 
 
@@ -73,7 +72,7 @@ def test_legs() -> None:
         PIECES + ("track West = Main | T1 | Single = East\ntrack End = Siding | reverse T1\n"),
         code="CP304",
         underlined="T1",
-        message="which leg of turnout `T1` does this track take?",
+        message="the leg of turnout `T1` is missing",
         hint=(
             "Write `normal T1` or `reverse T1` where the legs are on the left, `T1 "
             "normal` or `T1 reverse` where they are on the right."
@@ -87,7 +86,7 @@ def test_legs() -> None:
         ),
         code="CP304",
         underlined="normal T1 normal",
-        message="which leg of turnout `T1` does this track take?",
+        message="the leg of turnout `T1` is missing",
         hint=(
             "Write `normal T1` or `reverse T1` where the legs are on the left, `T1 "
             "normal` or `T1 reverse` where they are on the right."
@@ -98,7 +97,7 @@ def test_legs() -> None:
         + ("track West = Main | along T1 | Single = East\ntrack End = Siding | reverse T1\n"),
         code="CP304",
         underlined="along T1",
-        message="which leg of turnout `T1` does this track take?",
+        message="the leg of turnout `T1` is missing",
         hint=(
             "Write `normal T1` or `reverse T1` where the legs are on the left, `T1 "
             "normal` or `T1 reverse` where they are on the right."
@@ -112,15 +111,15 @@ def test_legs() -> None:
         ),
         code="CP304",
         underlined="normal Main",
-        message="`Main` is plain track: it has no normal leg",
-        hint="Only turnouts, crossings and slips have legs.",
+        message="`Main` is plain track and has no normal leg",
+        hint="Remove the word. Only turnouts, crossings and slips have legs.",
     )
     expect(
         PIECES + "track normal West = Main\n",
         code="CP304",
         underlined="normal West",
-        message="`West` is an end: it has no normal leg",
-        hint="Only turnouts, crossings and slips have legs.",
+        message="`West` is an end of track and has no normal leg",
+        hint="Remove the word. Only turnouts, crossings and slips have legs.",
     )
 
 
@@ -130,8 +129,8 @@ def test_no_gap() -> None:
         + ("track West = Main = normal T1 | Single = East\ntrack End = Siding | reverse T1\n"),
         code="CP305",
         underlined="Main = normal T1",
-        message="no gap between block Main and block Switch",
-        hint="Write `|` (or `||`): two blocks that share a rail are one block to a detector.",
+        message="no gap between blocks `Main` and `Switch`",
+        hint="Write `|` or `||`. To a detector, two blocks that share both rails are one block.",
     )
 
 
@@ -145,7 +144,7 @@ def test_gap_names() -> None:
         code="CP202",
         underlined="|(g1)",
         message="two gaps are called `g1`",
-        hint="Give every gap a name of its own.",
+        hint="Rename one of them.",
         more=("the first one is here",),
     )
 
@@ -164,8 +163,8 @@ def test_steps_of_another_kind() -> None:
         code="CP203",
         underlined="G1",
         message=(
-            "`G1` is a gate, and here must stand a block, a turnout, a crossing, a "
-            "slip, an edge, or a bumper"
+            "`G1` is a gate, but this must be a block, a turnout, a crossing, a slip, an "
+            "edge or a bumper"
         ),
         hint="",
         more=("it is declared here",),
@@ -177,8 +176,8 @@ def test_steps_of_another_kind() -> None:
         underlined="Quarry",
         message="nothing is called `Quarry`",
         hint=(
-            "If the name is right, a `block`, `turnout`, `crossing`, `slip`, `edge`, "
-            "or `bumper` statement must declare it."
+            "If the name is right, declare it with a `block`, `turnout`, `crossing`, "
+            "`slip`, `edge` or `bumper` statement."
         ),
     )
 
@@ -188,22 +187,22 @@ def test_on_no_track() -> None:
         TRACK + "block Team\n",
         code="CP306",
         underlined="Team",
-        message="block `Team` lies on no track",
-        hint="Draw it on a `track` line, or put a turnout or crossing in it.",
+        message="block `Team` is on no `track` line",
+        hint="Put it on a `track` line, or put a turnout or crossing in it.",
     )
     expect(
         TRACK + "turnout T2 in Switch\n",
         code="CP306",
         underlined="T2",
-        message="turnout `T2` stands on no track",
-        hint="Draw it on a `track` line.",
+        message="turnout `T2` is on no `track` line",
+        hint="Put it on a `track` line.",
     )
     expect(
         TRACK + "edge North\n",
         code="CP306",
         underlined="North",
-        message="edge `North` stands on no track",
-        hint="Draw it on a `track` line.",
+        message="edge `North` is on no `track` line",
+        hint="Put it on a `track` line.",
     )
 
 
@@ -212,31 +211,31 @@ def test_where_signals_stand() -> None:
         TRACK + ("signal 2 at Main | Single\n  Stop otherwise\n"),
         code="CP307",
         underlined="Main | Single",
-        message="Main and Single do not meet at a gap",
-        hint="What Main meets: West, the normal leg of T1.",
+        message="no gap joins `Main` and `Single`",
+        hint="Next to `Main`: West, the normal leg of T1.",
     )
     expect(
         TRACK + ("signal 2 at Main | reverse T1\n  Stop otherwise\n"),
         code="CP307",
         underlined="Main | reverse T1",
-        message="Main and T1 do not meet at a gap",
-        hint="What Main meets: West, the normal leg of T1.",
+        message="no gap joins `Main` and `T1`",
+        hint="Next to `Main`: West, the normal leg of T1.",
     )
     expect(
         TRACK + ("signal 2 at T1 | Switch\n  Stop otherwise\n"),
         code="CP307",
         underlined="T1 | Switch",
-        message="T1 and Switch do not meet at a gap",
-        hint="What T1 meets: Main, Single, Siding.",
+        message="no gap joins `T1` and `Switch`",
+        hint="Next to `T1`: Main, Single, Siding.",
     )
     expect(
         TRACK + ("signal 2 at West | Main\n  Stop otherwise\n"),
         code="CP307",
         underlined="West | Main",
-        message="no gap lies between West and Main, so signal `2` cannot stand there",
+        message="signal `2` needs a gap between `West` and `Main`",
         hint=(
-            "A signal stands at a gap: its block begins there. Write `|` on the "
-            "`track` line where the gap is cut."
+            "The block that a signal protects begins at a gap. Write `|` on the `track` "
+            "line where the gap is cut."
         ),
         more=("the joint is here",),
     )
@@ -244,10 +243,10 @@ def test_where_signals_stand() -> None:
         TRACK + ("signal 2 at Main | West\n  Stop otherwise\n"),
         code="CP307",
         underlined="Main | West",
-        message="no gap lies between Main and West, so signal `2` cannot stand there",
+        message="signal `2` needs a gap between `Main` and `West`",
         hint=(
-            "A signal stands at a gap: its block begins there. Write `|` on the "
-            "`track` line where the gap is cut."
+            "The block that a signal protects begins at a gap. Write `|` on the `track` "
+            "line where the gap is cut."
         ),
         more=("the joint is here",),
     )
@@ -255,15 +254,15 @@ def test_where_signals_stand() -> None:
         TRACK + ("signal 2 at Main = T1\n  Stop otherwise\n"),
         code="CP307",
         underlined="Main = T1",
-        message="signal `2` is written at a joined rail",
-        hint="A signal stands at a gap: write `Main | T1`.",
+        message="signal `2` needs a gap, not a continuous rail",
+        hint="Write `Main | T1`.",
     )
     expect(
         TRACK + ("signal 2 at Main |(g1) T1\n  Stop otherwise\n"),
         code="CP307",
         underlined="Main |(g1) T1",
-        message="Main and T1 do not meet at a gap called `g1`",
-        hint="What Main meets: West, the normal leg of T1.",
+        message="no gap called `g1` joins `Main` and `T1`",
+        hint="Next to `Main`: West, the normal leg of T1.",
     )
     expect(
         TRACK + ("signal 2 at Quarry | T1\n  Stop otherwise\n"),
@@ -271,8 +270,8 @@ def test_where_signals_stand() -> None:
         underlined="Quarry",
         message="nothing is called `Quarry`",
         hint=(
-            "If the name is right, a `block`, `turnout`, `crossing`, `slip`, `edge`, "
-            "or `bumper` statement must declare it."
+            "If the name is right, declare it with a `block`, `turnout`, `crossing`, "
+            "`slip`, `edge` or `bumper` statement."
         ),
     )
     expect(
@@ -281,8 +280,8 @@ def test_where_signals_stand() -> None:
         underlined="B1",
         message="nothing is called `B1`",
         hint=(
-            "If the name is right, a `block`, `turnout`, `crossing`, `slip`, `edge`, "
-            "or `bumper` statement must declare it."
+            "If the name is right, declare it with a `block`, `turnout`, `crossing`, "
+            "`slip`, `edge` or `bumper` statement."
         ),
     )
 
@@ -292,15 +291,15 @@ def test_derails() -> None:
         TRACK + "derail D1 on Switch toward T1\n",
         code="CP311",
         underlined="Switch",
-        message="no plain track lies in block Switch: where does derail `D1` stand?",
-        hint="A derail stands on plain track, before the turnout it protects.",
+        message="block `Switch` has no plain track for derail `D1`",
+        hint="Put the derail on plain track, in front of the turnout that it protects.",
     )
     expect(
         TRACK + "derail D1 on Siding toward Siding\n",
         code="CP311",
         underlined="Siding",
-        message="on which side of Siding does derail `D1` stand?",
-        hint="After `toward` name what lies next to Siding on that side: End or T1.",
+        message="the side of `Siding` that derail `D1` protects is not clear",
+        hint="After `toward`, name what is next to `Siding` on that side: `End` or `T1`.",
     )
 
 
@@ -309,15 +308,15 @@ def test_crossovers() -> None:
         TRACK + "crossover K1 is T1\n",
         code="CP313",
         underlined="crossover K1 is T1",
-        message="crossover `K1` needs two turnouts",
-        hint="A crossover is two turnouts thrown together: `crossover K1 is T1, T2`.",
+        message="crossover `K1` needs two different turnouts",
+        hint="Name the two turnouts that are thrown together: `crossover K1 is T1, T2`.",
     )
     expect(
         TRACK + "crossover K1 is T1, T1\n",
         code="CP313",
         underlined="crossover K1 is T1, T1",
-        message="crossover `K1` needs two turnouts",
-        hint="A crossover is two turnouts thrown together: `crossover K1 is T1, T2`.",
+        message="crossover `K1` needs two different turnouts",
+        hint="Name the two turnouts that are thrown together: `crossover K1 is T1, T2`.",
     )
 
 
@@ -352,6 +351,6 @@ def test_no_track_at_all() -> None:
         "block Switch\nedge West, East\nturnout T1 in Switch\n",
         code="CP306",
         underlined="West",
-        message="no track is drawn",
-        hint="Say with `track` lines how the pieces are joined.",
+        message="the file draws no track",
+        hint="Join the pieces with `track` lines.",
     )

@@ -13,23 +13,23 @@ from tests.messages.expecting import Change, expect, wired
             "CP606",
             "trains 1 m to 2 m",
             "`trains` is given twice",
-            "It goes for the whole layout: leave one of them out.",
-            ("the first time is here",),
+            "Keep one: it holds for the whole layout.",
+            ("the first one is here",),
         ),
         (
             "scale HO\nscale 1:87.1",
             "CP606",
             "scale 1:87.1",
             "the scale is given twice",
-            "It goes for the whole layout: leave one of them out.",
-            ("the first time is here",),
+            "Keep one: it holds for the whole layout.",
+            ("the first one is here",),
         ),
         (
             "supply X 12 V 15 V",
             "CP606",
             "15 V",
             "supply `X` has two voltages",
-            "Leave one of them out.",
+            "Remove one of them.",
             ("the first one is here",),
         ),
         (
@@ -37,80 +37,80 @@ from tests.messages.expecting import Change, expect, wired
             "CP606",
             "fuse 3 A",
             "`fuse` is given twice",
-            "Leave one of them out, or put all of it into one.",
-            ("the first time is here",),
+            "Keep one, with everything in it.",
+            ("the first one is here",),
         ),
         (
             "booster X fed by Track-A fed by Track-A",
             "CP606",
             "fed by Track-A",
             "`fed by` is given twice",
-            "Leave one of them out, or put all of it into one.",
-            ("the first time is here",),
+            "Keep one, with everything in it.",
+            ("the first one is here",),
         ),
         (
             "  contact normal\n  contact reverse",
             "CP606",
             "contact reverse",
             "`contacts` is given twice",
-            "`contacts normal, reverse` says that there are both.",
-            ("the first time is here",),
+            "Write `contacts normal, reverse` for both.",
+            ("the first one is here",),
         ),
         (
             "  contacts normal, normal",
             "CP606",
             "normal",
             "leg `normal` is listed twice",
-            "Leave one of them out.",
-            ("the first time is here",),
+            "Remove one of them.",
+            ("the first one is here",),
         ),
         (
             "  gap normal 200 mm, normal 300 mm",
             "CP606",
             "normal",
             "leg `normal` is listed twice",
-            "Leave one of them out.",
-            ("the first time is here",),
+            "Remove one of them.",
+            ("the first one is here",),
         ),
         (
             "detector D1 current-sensing through s1 through s1",
             "CP606",
             "through s1",
             "`through` is given twice",
-            "Leave one of them out, or put all of it into one.",
-            ("the first time is here",),
+            "Keep one, with everything in it.",
+            ("the first one is here",),
         ),
         (
             "detector D1 current-sensing through s1, s1",
             "CP606",
             "s1",
             "feeder `s1` is listed twice",
-            "A feeder that passes through more than once is given with `turns 2`.",
-            ("the first time is here",),
+            "Write `turns 2` for a feeder that passes through more than once.",
+            ("the first one is here",),
         ),
         (
             "driver B2 drives 4R reads D-Main, D-Main",
             "CP606",
             "D-Main",
             "input `D-Main` is listed twice",
-            "Leave one of them out.",
-            ("the first time is here",),
+            "Remove one of them.",
+            ("the first one is here",),
         ),
         (
             "driver B2 drives 4R when input missing shows red when input missing shows dark",
             "CP606",
             "when input missing shows dark",
             "`when input missing` is given twice",
-            "Leave one of them out, or put all of it into one.",
-            ("the first time is here",),
+            "Keep one, with everything in it.",
+            ("the first one is here",),
         ),
         (
             "trains 1 m to 2 m, detectable throughout, detectable at both ends",
             "CP606",
             "detectable at both ends",
             "`detectable` is given twice",
-            "Leave one of them out, or put all of it into one.",
-            ("the first time is here",),
+            "Keep one, with everything in it.",
+            ("the first one is here",),
         ),
     ],
 )
@@ -134,7 +134,7 @@ def test_said_twice(
             "detector D1 current-sensing",
             "CP607",
             "D1",
-            "detector `D1` does not say through which feeders it looks",
+            "current-sensing detector `D1` has no feeders",
             "Write it like `detector D1 current-sensing through m1, m2`.",
             (),
         ),
@@ -142,7 +142,7 @@ def test_said_twice(
             "detector D1 spot at 0 mm",
             "CP607",
             "D1",
-            "detector `D1` does not say on which block it looks",
+            "spot detector `D1` has no block",
             "Write it like `detector D1 spot on Main at 0 mm, 1200 mm`.",
             (),
         ),
@@ -150,7 +150,7 @@ def test_said_twice(
             "detector D1 spot on Main",
             "CP607",
             "D1",
-            "detector `D1` does not say where on its block it looks",
+            "spot detector `D1` has no spots",
             "Write it like `detector D1 spot on Main at 0 mm, 1200 mm`.",
             (),
         ),
@@ -158,24 +158,24 @@ def test_said_twice(
             "booster X 15 V",
             "CP607",
             "X",
-            "nothing says what feeds booster `X`",
-            "Name the supply: `booster X fed by Track-A`. What is fed by no other is a `supply`.",
+            "booster `X` has no supply",
+            "Name its supply: `booster X fed by Track-A`. If nothing feeds it, it is a `supply`.",
             (),
         ),
         (
             "common return Bus-1",
             "CP607",
             "common return Bus-1",
-            "a common return joins at least two supplies",
-            "Name the others too: `common return Bus-1, Bus-2`.",
+            "a common return needs at least two supplies",
+            "Name the other supplies too: `common return Bus-1, Bus-2`.",
             (),
         ),
         (
             "common return Bus-1, Bus-1",
             "CP607",
             "common return Bus-1, Bus-1",
-            "a common return joins at least two supplies",
-            "Name the others too: `common return Bus-1, Bus-2`.",
+            "a common return needs at least two supplies",
+            "Name the other supplies too: `common return Bus-1, Bus-2`.",
             (),
         ),
     ],
@@ -202,8 +202,8 @@ def test_left_out(
             "m1",
             "feeder `m1` goes to two blocks",
             (
-                "A wire that feeds two blocks joins them to one: give each block a feeder of its "
-                "own, and each feeder a name of its own."
+                "Give each block its own feeder: a wire that feeds two blocks bridges "
+                "the gap between them."
             ),
             ("it goes to another block here",),
         ),
@@ -212,7 +212,7 @@ def test_left_out(
             "CP608",
             "feeders w1",
             "these feeders would go to 2 blocks at once",
-            "Give each block a statement and feeders of its own.",
+            "Give each block its own statement, with its own feeders.",
             (),
         ),
     ],
@@ -238,7 +238,7 @@ def test_feeders_of_two_blocks(
             "CP609",
             "2401 mm",
             "this spot is beyond the end of block `Main`",
-            "Places are measured from the left end of the block, as the `track` line draws it.",
+            "Measure from the left end of the block, as the `track` line draws it.",
             ("its length is given here",),
         ),
         (
@@ -246,17 +246,17 @@ def test_feeders_of_two_blocks(
             "CP609",
             "95 in",
             "this spot is beyond the end of block `Main`",
-            "Places are measured from the left end of the block, as the `track` line draws it.",
+            "Measure from the left end of the block, as the `track` line draws it.",
             ("its length is given here",),
         ),
         (
             "detector D1 spot on Single at 0 mm",
             "CP609",
             "at 0 mm",
-            "how long is block `Single`?",
+            "block `Single` has a spot detector but no length",
             (
-                "Where trains may stand without covering a spot depends on it: write `block "
-                "Single 2400 mm`."
+                "Write `block Single 2400 mm`. Where trains can stand without covering a "
+                "spot depends on it."
             ),
             ("the block is declared here",),
         ),
@@ -282,10 +282,10 @@ def test_spots(
             ("block Main 2400 mm in North", "block Main 2400 mm in North, North"),
             "CP610",
             "North",
-            "block `Main` is fed by two districts",
+            "block `Main` is in two districts",
             (
-                "Two supplies on one rail feed into each other. Cut a gap and make two blocks of "
-                "it, or leave one of the districts out."
+                "Keep one district, or cut a gap in both rails and make two blocks. Two "
+                "supplies on one rail feed into each other."
             ),
             ("the first one is here",),
         ),
@@ -293,8 +293,9 @@ def test_spots(
             "district South fed by Bus-1",
             "CP617",
             "Bus-1",
-            "supply `Bus-1` gives no track power",
-            "If it feeds the rails, say so: `supply Bus-1 track power …`.",
+            "supply `Bus-1` is not track power",
+            "Name the supply that feeds the rails. If this is the one, write `supply "
+            "Bus-1 track power …`.",
             ("it is declared here",),
         ),
         (
@@ -327,23 +328,17 @@ def test_districts(
             "booster X fed by X",
             "CP616",
             "booster X fed by X",
-            "booster `X` is fed by itself",
-            (
-                "Follow the power from the wall: the first of them is a `supply` and is fed by "
-                "none of the others."
-            ),
+            "booster `X` feeds itself",
+            ("Name the `supply` that feeds the first of them."),
             (),
         ),
         (
             "booster X fed by Y\nbooster Y fed by Z\nbooster Z fed by X\nbooster W fed by X",
             "CP616",
             "booster X fed by Y",
-            "booster `X` is fed by itself, by way of Y, Z",
-            (
-                "Follow the power from the wall: the first of them is a `supply` and is fed by "
-                "none of the others."
-            ),
-            ("it goes round here", "it goes round here"),
+            "booster `X` feeds itself, by way of `Y` and `Z`",
+            ("Name the `supply` that feeds the first of them."),
+            ("and on from here", "and on from here"),
         ),
     ],
 )
@@ -368,7 +363,7 @@ def test_circles(
             "CP611",
             "4L.upper",
             "head `4L.upper` has two drivers",
-            "Two boards on the same lamps work against each other: leave one of them out.",
+            "Keep one: two boards on the same lamps work against each other.",
             ("the first one is here",),
         ),
         (
@@ -376,7 +371,7 @@ def test_circles(
             "CP611",
             "4R",
             "head `4R` has two drivers",
-            "Two boards on the same lamps work against each other: leave one of them out.",
+            "Keep one: two boards on the same lamps work against each other.",
             ("the first one is here",),
         ),
         (
@@ -384,16 +379,16 @@ def test_circles(
             "CP612",
             "T1",
             "turnout `T1` has no contacts to read",
-            "Give it contacts, `contacts normal, reverse`, or leave it out here.",
-            ("it is said here",),
+            "Give the turnout contacts, `contacts normal, reverse`, or remove it here.",
+            ("`no contacts` is here",),
         ),
         (
             "  thrown by 4",
             "CP613",
             "4",
-            "lever `4` has the positions left, normal, right",
-            "A lever that throws a turnout has just the positions `normal` and `reverse`.",
-            ("it is declared here",),
+            "lever `4` cannot throw a turnout: its positions are left, normal, right",
+            "Use a lever with just the positions `normal` and `reverse`.",
+            ("the lever is declared here",),
         ),
     ],
 )
@@ -418,7 +413,7 @@ def test_heads_and_contacts(
             "CP614",
             "trains 2200 mm to 600 mm",
             "the shortest train is longer than the longest",
-            "The shortest comes first: `trains 600 mm to 2200 mm`.",
+            "Write the shorter length first: `trains 600 mm to 2200 mm`.",
             (),
         ),
         (
@@ -426,7 +421,7 @@ def test_heads_and_contacts(
             "CP618",
             "Q",
             "no scale is called `Q`",
-            "Known by name are O, S, HO, TT, N, Z; any other is given as a ratio: `scale 1:87.1`.",
+            "Use O, S, HO, TT, N or Z, or the ratio: `scale 1:87.1`.",
             (),
         ),
         ("scale ho", "CP618", "ho", "no scale is called `ho`", "Did you mean `HO`?", ()),
@@ -434,8 +429,8 @@ def test_heads_and_contacts(
             "scale 2:87",
             "CP618",
             "scale 2:87",
-            "`scale 2:87` is no scale",
-            "A ratio begins with 1: `scale 1:87.1`.",
+            "`scale 2:87` is not a scale",
+            "Begin the ratio with 1: `scale 1:87.1`.",
             (),
         ),
         (
@@ -443,10 +438,7 @@ def test_heads_and_contacts(
             "CP603",
             "0",
             "the ratio of a scale cannot be 0",
-            (
-                "Write what you measure, or leave it out: then the report says what is taken for "
-                "granted."
-            ),
+            ("Write what you measure, or leave it out: the report then says what it assumes."),
             (),
         ),
         (
@@ -454,10 +446,7 @@ def test_heads_and_contacts(
             "CP603",
             "0",
             "the ratio of a scale cannot be 0",
-            (
-                "Write what you measure, or leave it out: then the report says what is taken for "
-                "granted."
-            ),
+            ("Write what you measure, or leave it out: the report then says what it assumes."),
             (),
         ),
     ],
@@ -483,7 +472,7 @@ def test_trains_and_scale(
             "CP619",
             "at 0 mm",
             "`at` belongs to a spot detector",
-            "It means nothing for a current-sensing detector: leave it out.",
+            "Remove it: it means nothing for a current-sensing detector.",
             ("this one is current-sensing",),
         ),
         (
@@ -491,7 +480,7 @@ def test_trains_and_scale(
             "CP619",
             "turns 2",
             "`turns` belongs to a current-sensing detector",
-            "It means nothing for a spot detector: leave it out.",
+            "Remove it: it means nothing for a spot detector.",
             ("this one is spot",),
         ),
         (
@@ -499,7 +488,7 @@ def test_trains_and_scale(
             "CP619",
             "through m1",
             "`through` belongs to a current-sensing detector",
-            "It means nothing for a spot detector: leave it out.",
+            "Remove it: it means nothing for a spot detector.",
             ("this one is spot",),
         ),
         (
@@ -507,7 +496,7 @@ def test_trains_and_scale(
             "CP619",
             "sensitivity 2 mA",
             "`sensitivity` belongs to a current-sensing detector",
-            "It means nothing for a spot detector: leave it out.",
+            "Remove it: it means nothing for a spot detector.",
             ("this one is spot",),
         ),
         (
@@ -515,17 +504,17 @@ def test_trains_and_scale(
             "CP619",
             "without track power reads occupied",
             "`without track power` belongs to a current-sensing detector",
-            "It means nothing for a spot detector: leave it out.",
+            "Remove it: it means nothing for a spot detector.",
             ("this one is spot",),
         ),
         (
             "detector D1 spot on Main at 0 mm powered by Bus-1 over 3 ft of 22 AWG",
             "CP619",
             "over 3 ft of 22 AWG",
-            "the wires to this are not looked at",
+            "the length of this wire is not used",
             (
-                "`over …` belongs to districts, feeders and drivers, where the drop in voltage is"
-                " worked out. Leave it out here."
+                "Remove `over …`. It belongs to districts, feeders and drivers, where it "
+                "gives the voltage drop."
             ),
             (),
         ),
@@ -533,10 +522,10 @@ def test_trains_and_scale(
             "  powered by Bus-1 over 3 ft of 22 AWG",
             "CP619",
             "over 3 ft of 22 AWG",
-            "the wires to this are not looked at",
+            "the length of this wire is not used",
             (
-                "`over …` belongs to districts, feeders and drivers, where the drop in voltage is"
-                " worked out. Leave it out here."
+                "Remove `over …`. It belongs to districts, feeders and drivers, where it "
+                "gives the voltage drop."
             ),
             (),
         ),
@@ -562,8 +551,8 @@ def test_clauses_of_the_other_kind(
             "detector D1 spot on Team at 0 mm",
             "CP615",
             "Team",
-            "block `Team` is undetected, and this is a detector on it",
-            "Take the word `undetected` out of its statement, or the detector out of the file.",
+            "block `Team` is undetected but has this detector",
+            "Remove the word `undetected` from the block, or the detector from the file.",
             ("the block is declared here",),
         ),
         (
@@ -573,8 +562,8 @@ def test_clauses_of_the_other_kind(
             ),
             "CP615",
             "D1",
-            "block `Team` is undetected, and this is a detector on it",
-            "Take the word `undetected` out of its statement, or the detector out of the file.",
+            "block `Team` is undetected but has this detector",
+            "Remove the word `undetected` from the block, or the detector from the file.",
             ("the block is declared here",),
         ),
     ],

@@ -173,7 +173,7 @@ def test_colors_run_out_in_words_of_the_trade() -> None:
         sheet(END_OF_SIDING, "red, black, white")
     (found,) = caught.value.diagnostics
     assert found.code == "CP802" and found.span.text == "red, black, white"
-    assert found.message == "9 functions and only 6 colors that can be told apart"
+    assert found.message == "9 functions need a color each, but only 6 can be told apart"
     assert sheet(END_OF_SIDING, "red, black, white, blue, green").tables
 
 

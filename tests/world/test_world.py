@@ -143,7 +143,7 @@ def refused(text: str) -> InputError:
 def test_a_circle_names_everyone_in_it_once() -> None:
     (diagnostic,) = refused(PAIR.format("2 at stop and B clear", "1 at stop")).diagnostics
     assert diagnostic.code == "CP409"
-    assert diagnostic.message == "a circle: 1 needs 2 needs 1"
+    assert diagnostic.message == "these signals wait for each other: 1 needs 2 needs 1"
     assert [span.text.split()[1] for span, _ in diagnostic.others] == ["2"]
 
 
@@ -159,7 +159,8 @@ def test_a_condition_cannot_be_written_in_terms_of_itself() -> None:
     text = PAIR.format("Ready", "B clear") + "condition Ready is Set\ncondition Set is not Ready\n"
     (diagnostic,) = refused(text).diagnostics
     assert diagnostic.message in (
-        "a circle: Ready needs Set needs Ready", "a circle: Set needs Ready needs Set",
+        "this condition depends on itself: Ready needs Set needs Ready",
+        "this condition depends on itself: Set needs Ready needs Set",
     )  # fmt: skip
 
 

@@ -118,7 +118,7 @@ class _Reader:
         )
         whole = rows[0][0].span if rows else Span(self.source, 0, 0)
         if mark is None or at + 1 >= len(rows):
-            raise InputError([diagnostic("CP625", whole, TITLE=TITLE)])
+            raise InputError([diagnostic("CP625", whole, title=TITLE)])
         if mark[1] != fingerprint(self.card):
             raise InputError(
                 [

@@ -12,6 +12,7 @@ from dataclasses import replace
 from lark import Token
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
+from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import LINE_END, Source, Span
 from verifier.language.syntax.number_typos import below_zero, block_order_hint, number_hint
 from verifier.language.syntax.token_names import STATEMENT_WORDS, expectation, shape, word
@@ -210,13 +211,7 @@ def _indication(tokens: Sequence[Token], at: int, span: Span) -> Diagnostic | No
     if before in ("PROCEED", "STOP", "INDICATION") or (
         before == "COLOR" and text in INDICATION_WORDS
     ):
-        return Diagnostic(
-            "CP107",
-            f"`{shown(tokens[at])}` does not belong to an indication here",
-            span,
-            "`clearproof explain indications` lists them; `proceed`, "
-            "`proceed prepared to stop at next signal` and `stop` are the common ones.",
-        )
+        return diagnostic("CP107", span, word=shown(tokens[at]))
     return None
 
 
