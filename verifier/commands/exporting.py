@@ -1,4 +1,4 @@
-"""The command that writes the rules as a program for a microcontroller."""
+"""The command that writes a junction for other tools: as C source, or as a circuit."""
 
 import argparse
 import sys
@@ -9,17 +9,56 @@ from verifier.verdicts.exit_codes import ExitCode
 
 
 def add(command: Command) -> None:
-    export = command("export", _export, "write the rules as one C file, proved to be the same")
+    export = command(
+        "export", _export,
+        "write the rules as one C file, proved to be the same, or all that may happen over time "
+        "as a circuit for model checkers",
+    )  # fmt: skip
     export.add_argument("file", metavar="FILE")
+    export.add_argument("-o", "--output", metavar="OUT", help="write it there; else it is printed")
     export.add_argument(
-        "-o", "--output", metavar="FILE.c", help="write it there; else it is printed"
-    )
+        "--format", choices=("c", "aiger"), default="c",
+        help="c: the rules as C source (the default); aiger: an AIGER 1.9 circuit with a bad state "
+        "for each obligation over time and a constraint for each assumption (OUT.aag as text, "
+        "OUT.aig as binary)",
+    )  # fmt: skip
     export.add_argument(
         "--timeout", type=seconds, metavar="S", help="seconds for showing that it is the same"
     )
 
 
 def _export(options: argparse.Namespace) -> int:
+    return _export_circuit(options) if options.format == "aiger" else _export_c(options)
+
+
+def _export_circuit(options: argparse.Namespace) -> int:
+    from verifier.api import load
+    from verifier.engines.interchange.aiger import ascii_form, binary_form
+    from verifier.exports.circuit import circuit
+    from verifier.exports.exported import NothingToExport
+    from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.language.writing import write_file
+
+    try:
+        made = circuit(load(options.file))
+    except InputError as error:
+        return complain(error)
+    except NothingToExport as error:
+        print(f"{options.file}: {error}.", file=sys.stderr)
+        return ExitCode.BAD_INPUT
+    if options.output is None:
+        print(showable(ascii_form(made), sys.stdout), end="")
+        return ExitCode.AS_EXPECTED
+    path = Path(options.output)
+    write_file(path, binary_form(made) if path.suffix == ".aig" else ascii_form(made))
+    say([
+        f"Wrote {path}: {len(made.bad)} bad states, {len(made.constraints)} constraints. A bad "
+        "state that no checker reaches never happens; the comments at its end name each."
+    ])  # fmt: skip
+    return ExitCode.AS_EXPECTED
+
+
+def _export_c(options: argparse.Namespace) -> int:
     from verifier.api import load
     from verifier.exports.equivalence import Equal, Undecided, Unequal
     from verifier.exports.exported import NothingToExport, exported

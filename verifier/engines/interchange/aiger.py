@@ -46,6 +46,8 @@ class Circuit:
     constraints: tuple[int, ...] = ()
     outputs: tuple[int, ...] = ()
     names: Mapping[str, str] = field(default_factory=dict)
+    # Lines after the symbol table, for people.
+    comments: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +133,7 @@ def renumbered(circuit: Circuit) -> Circuit:
         tuple(map(to, circuit.constraints)),
         tuple(map(to, circuit.outputs)),
         circuit.names,
+        circuit.comments,
     )
 
 
@@ -167,6 +170,7 @@ def with_set_starts(circuit: Circuit) -> Circuit:
         tuple(map(to, ours.constraints)),
         tuple(map(to, ours.outputs)),
         ours.names,
+        ours.comments,
     )
 
 
@@ -191,6 +195,9 @@ def _asked(circuit: Circuit) -> Iterator[str]:
 
 def _symbols(circuit: Circuit) -> Iterator[str]:
     yield from (f"{key} {name}" for key, name in circuit.names.items())
+    if circuit.comments:
+        yield "c"
+        yield from circuit.comments
 
 
 # ------------------------------------------------------------------ reading

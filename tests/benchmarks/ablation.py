@@ -1,0 +1,186 @@
+"""What each part of the engines over time is worth: every file with histories, proved with one
+part after the other switched off.
+
+    python -m tests.benchmarks.ablation [--limit SECONDS] [FILE ...]
+
+Prints, for each part, how many obligations about histories are proved, broken and undecided in
+all files, and the CPU time. A file that takes longer than the limit counts its obligations as
+undecided. One process at a time, so that the times can be compared.
+"""
+
+import argparse
+import json
+import resource
+import subprocess
+import sys
+from collections import Counter
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any
+
+ROOT = Path(__file__).parents[2]
+FOLDERS = ("specs", "verifier/properties/examples", "verifier/patterns")
+# Seconds for each question, so that a part that is missing does not cost a minute each.
+EACH = 2.0
+
+
+def _without_ic3() -> None:
+    from verifier.engines.temporal.ic3 import Frames
+
+    Frames.exclude = lambda *_: None  # type: ignore[method-assign]
+
+
+def _without_houdini() -> None:
+    from verifier.engines.temporal import houdini
+
+    houdini.lasting = lambda *_, **__: ()
+
+
+def _without_localization() -> None:
+    from verifier.engines.temporal.localization import Windows
+
+    Windows.window = lambda self, bads, rings: self._states  # type: ignore[method-assign]
+
+
+def _without_symmetry() -> None:
+    from verifier.engines.temporal import symmetry
+
+    real = symmetry.Shapes.of
+
+    def of(self: Any, system: Any) -> Any:
+        shape = real(self, system)
+        return symmetry.Shape(object(), shape.there, shape.back)
+
+    symmetry.Shapes.of = of  # type: ignore[method-assign]
+
+
+def _without_simulation() -> None:
+    from verifier.engines.temporal import simulation
+
+    real = simulation.Samples.__init__
+
+    def init(self: Any, system: Any, **_: Any) -> None:
+        real(self, system, width=8, moments=0)
+        self.reached = 0
+
+    simulation.Samples.__init__ = init  # type: ignore[method-assign]
+
+
+def _without_spacer() -> None:
+    from verifier.engines.results import Unknown
+    from verifier.engines.temporal import spacer
+
+    spacer.decide = lambda *_, **__: Unknown("off")
+
+
+def _without_two_steps() -> None:
+    from verifier.engines.temporal import localization
+
+    localization.MOST_STEPS = 1
+
+
+def _without_bmc() -> None:
+    from verifier.engines.results import Unknown
+    from verifier.engines.temporal import bmc
+
+    bmc.Search.search = lambda *_: Unknown("off")  # type: ignore[method-assign]
+
+
+def _without_resettability() -> None:
+    from verifier.decide import histories
+    from verifier.engines.results import Unknown
+
+    histories.always_again = lambda _, goals, *__, **___: [Unknown("off")] * len(goals)
+
+
+def _without_proof_core() -> None:
+    from verifier.decide import histories
+
+    histories.relied_on = lambda system, *_, **__: tuple(range(len(system.always)))
+
+
+PARTS: Mapping[str, Callable[[], None]] = {
+    "none": lambda: None,
+    "spacer": _without_spacer,
+    "ic3": _without_ic3,
+    "houdini": _without_houdini,
+    "two-step induction": _without_two_steps,
+    "bmc": _without_bmc,
+    "resettability": _without_resettability,
+    "simulation": _without_simulation,
+    "localization": _without_localization,
+    "symmetry": _without_symmetry,
+    "proof core": _without_proof_core,
+}
+
+
+def has_histories(path: Path) -> bool:
+    """Whether the file can be loaded and speaks of time."""
+    import verifier
+
+    try:
+        return bool(verifier.load(path).locking.asked)
+    except verifier.InputError:
+        return False
+
+
+def prove(path: Path, part: str) -> None:
+    """Decide one file's obligations about histories without a part, and print how often each
+    verdict came."""
+    import verifier
+    from verifier.decide.histories import HistoryProver
+    from verifier.properties.catalog import obligations
+    from verifier.world.world import World
+
+    PARTS[part]()
+    plan = verifier.load(path)
+    asked = [o for o in obligations(plan, World(plan).lower) if o.over != "situations"]
+    verdicts = HistoryProver(plan, EACH, lambda: None).decide(asked).values()
+    print(json.dumps(Counter(v.status for v in verdicts)))
+
+
+def measured(path: Path, part: str, limit: float) -> tuple[Counter[str], float]:
+    """The verdicts of a process of its own (empty when it took too long), and its CPU time."""
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    try:
+        done = subprocess.run(
+            [sys.executable, "-m", "tests.benchmarks.ablation", "--one", part, str(path)],
+            capture_output=True, text=True, cwd=ROOT, timeout=limit, check=True,
+        )  # fmt: skip
+        found = Counter(json.loads(done.stdout))
+    except subprocess.TimeoutExpired:
+        found = Counter()
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return found, after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--one", choices=PARTS, help="prove one file, print its verdicts")
+    parser.add_argument("--limit", type=float, default=120.0, help="seconds for each file")
+    parser.add_argument("--part", action="append", choices=PARTS, help="only these parts")
+    parser.add_argument("files", nargs="*", type=Path)
+    options = parser.parse_args()
+    if options.one:
+        prove(options.files[0], options.one)
+        return
+    files = options.files or [p for f in FOLDERS for p in sorted((ROOT / f).rglob("*.ixl"))]
+    files = [path.resolve() for path in files if options.files or has_histories(path)]
+    totals: dict[Path, int] = {}
+    print("| without | proved | broken | undecided | too late | CPU s |\n|---|---|---|---|---|---|")
+    for part in options.part or PARTS:
+        verdicts: Counter[str] = Counter()
+        late, seconds = 0, 0.0
+        for path in files:
+            found, took = measured(path, part, options.limit)
+            totals.setdefault(path, found.total())
+            late += not found
+            verdicts += found or Counter(undecided=totals[path])
+            seconds += took
+            print(part, path.stem, dict(found), f"{took:.1f}", file=sys.stderr, flush=True)
+        row = [verdicts[status] for status in ("proved", "broken", "undecided")]
+        print(f"| {part} | {' | '.join(map(str, row))} | {late} | {seconds:.0f} |", flush=True)
+
+
+if __name__ == "__main__":
+    main()
