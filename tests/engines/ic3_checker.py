@@ -11,14 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from verifier.engines.interchange.aiger import (
-    Circuit,
-    Witness,
-    binary_form,
-    read_witness,
-    replay,
-    with_set_starts,
-)
+from tests.engines.aiger_reader import Witness, read_witness, replay, with_set_starts
+from verifier.engines.interchange.aiger import Circuit, binary_form
 
 COMMAND = shutil.which("berkeley-abc") or shutil.which("abc")
 

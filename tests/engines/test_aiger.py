@@ -7,6 +7,15 @@ from random import Random
 import pytest
 
 from tests.engines import small_systems as small
+from tests.engines.aiger_reader import (
+    Witness,
+    read,
+    read_witness,
+    replay,
+    run,
+    situation,
+    with_set_starts,
+)
 from tests.engines.explicit_search import explore
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from tests.engines.random_systems import drawn_bads, drawn_system, replays, truth
@@ -15,16 +24,10 @@ from verifier.engines.interchange.aiger import (
     Circuit,
     Gate,
     Latch,
-    Witness,
     ascii_form,
     binary_form,
     packed,
-    read,
-    read_witness,
     renumbered,
-    replay,
-    run,
-    with_set_starts,
 )
 from verifier.engines.results import Happens
 from verifier.logic.expr import atom, conjunction, negation
@@ -220,7 +223,7 @@ def test_a_run_of_the_circuit_is_a_history_of_the_system(seed: int) -> None:
     for moment in run(made.circuit, start, rows):
         if not moment.allowed:
             break
-        told.append(made.situation(moment))
+        told.append(situation(made, moment))
         # `replays` looks at the last moment: it is bad there when the circuit says so.
         assert replays(system, bad, Happens(tuple(told))) == moment.bad[0]
     for i in range(len(told)):

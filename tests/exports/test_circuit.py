@@ -5,9 +5,10 @@ from pathlib import Path
 import pytest
 
 import verifier
+from tests.engines.aiger_reader import read, run
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from verifier.cli import main
-from verifier.engines.interchange.aiger import ascii_form, binary_form, read, renumbered, run
+from verifier.engines.interchange.aiger import ascii_form, binary_form, renumbered
 from verifier.exports.circuit import circuit
 from verifier.pipeline import prove
 

@@ -1,18 +1,17 @@
-"""A transition system as a circuit, and a circuit's history as one of the system.
+"""A transition system as a circuit (an and-inverter graph).
 
 In: a system and the expressions that must never hold, of states and inputs. Out: a circuit
-in which each of them is a bad state, and what is taken for granted is a constraint; and the
-way back from a witness.
+in which each of them is a bad state and each assumption of the system a constraint.
 
 Each value of a thing but one has a bit; that one, the value left over, is meant when no
 bit is on. Where several bits are free at once, as those of an input are, the first one
 that is on counts, so that no constraint is needed and every choice of bits is allowed.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
-from verifier.engines.interchange.aiger import FALSE, TRUE, Circuit, Gate, Latch, Moment
+from verifier.engines.interchange.aiger import FALSE, TRUE, Circuit, Gate, Latch
 from verifier.logic.expr import And, Atom, Const, Expr, Group
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
@@ -29,13 +28,6 @@ class Code:
     first: int
     ranked: bool
 
-    def value(self, bits: Sequence[bool]) -> str:
-        """The value that bits of the inputs or latches mean."""
-        for at, value in enumerate(self.values, self.first):
-            if bits[at]:
-                return value
-        return self.left_over
-
 
 @dataclass(frozen=True, slots=True)
 class Gates:
@@ -44,12 +36,6 @@ class Gates:
     circuit: Circuit
     states: tuple[Code, ...]
     inputs: tuple[Code, ...]
-
-    def situation(self, moment: Moment) -> Mapping[Observable, str]:
-        """The states and inputs of the system at a moment of the circuit."""
-        return {code.what: code.value(moment.latches) for code in self.states} | {
-            code.what: code.value(moment.inputs) for code in self.inputs
-        }
 
 
 def gates(system: System, bad: Sequence[Expr]) -> Gates:
