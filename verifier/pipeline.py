@@ -6,7 +6,7 @@ everything else is undecided, with the reason.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from verifier.decide.claims import check_claims, claimed, unmet
 from verifier.decide.failures import FailureAnalysis, decide_failures
@@ -179,12 +179,11 @@ def _with_memory_facts(
     plan: Plan, histories: HistoryProver, before: SituationProver
 ) -> SituationProver:
     """A prover that leaves out the memory states proved unreachable."""
-    knowing = replace(plan, remembered=histories.remembered())
+    world = before.world.with_memory_facts(histories.memory_facts())
     if plan.wiring.hides and not hears_the_truth(before.world, before.timeout):
-        whatever = Recollection(World(knowing), before.timeout).whatever_is_reported
-        knowing = replace(plan, remembered=whatever)
-    rests = histories.memory_rests_on() if knowing.remembered and plan.assumptions else ()
-    return SituationProver(World(knowing), before.timeout, rests)
+        world = world.with_memory_facts(Recollection(world, before.timeout).whatever_is_reported)
+    rests = histories.memory_rests_on() if world.memory_facts and plan.assumptions else ()
+    return SituationProver(world, before.timeout, rests)
 
 
 def decide_situations(proof: Proof) -> None:

@@ -15,7 +15,7 @@ from verifier.logic.expr import Expr, atom, conjunction
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.plan.wiring.equipment import Fault
+from verifier.plan.wiring.faults import Fault
 from verifier.properties.catalog import FAILURES
 from verifier.properties.failures import counts_against, harms, more_restrictive
 from verifier.properties.obligation import Obligation

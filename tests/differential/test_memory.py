@@ -6,7 +6,7 @@ what is known of them.
 
 import os
 from collections import Counter
-from dataclasses import replace
+from functools import partial
 from random import Random
 
 import pytest
@@ -19,6 +19,7 @@ from verifier.api import situation_of
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
 from verifier.language.diagnostics.diagnostic import InputError
+from verifier.logic.expr import holds
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Not
 from verifier.properties.catalog import FAILURES, obligations
@@ -68,14 +69,16 @@ def of_situations(plan: Plan, world: World) -> list[Obligation]:
     ]
 
 
-def check(plan: Plan) -> Counter[str]:
+def check(plan: Plan, *memory_facts: Condition) -> Counter[str]:
     """Everything that must agree. Returns what came out."""
-    truth, world = Truth(plan), World(plan)
+    facts = [World(plan).lower(condition) for condition in memory_facts]
+    truth, world = Truth(plan, memory_facts=facts), World(plan, memory_facts=facts)
     world_agrees(truth, world)
     asked = of_situations(plan, world)
     solver = SituationCheck.of(world)
     came_out: Counter[str] = Counter()
-    for obligation, counted in zip(asked, tally(plan, [o.holds_in for o in asked]), strict=True):
+    counts = tally(plan, [o.holds_in for o in asked], [partial(holds, fact) for fact in facts])
+    for obligation, counted in zip(asked, counts, strict=True):
         where = truth.of(obligation.formula) & truth.allowed
         answer = solver.find(world.expand(obligation.formula), smallest=True)
         assert counted.count == where.bit_count(), obligation.key
@@ -88,10 +91,6 @@ def check(plan: Plan) -> Counter[str]:
     return came_out
 
 
-def known(condition: Condition) -> Condition:
-    return Not(condition, condition.span)
-
-
 def test_signals_and_relays_that_ask_each_other() -> None:
     plan = verifier.load_text(ASKING)
     came_out = check(plan)
@@ -102,10 +101,12 @@ def test_signals_and_relays_that_ask_each_other() -> None:
 
 def test_what_is_known_of_memory_leaves_situations_out() -> None:
     plan = verifier.load_text(ASKING + "condition Both is 4L-route, 4R-route up\n")
-    never = replace(plan, remembered=(known(plan.conditions["Both"].condition),))
-    everything, less = Truth(plan).allowed, Truth(never).allowed
+    both = plan.conditions["Both"].condition
+    never = Not(both, both.span)
+    fact = World(plan).lower(never)
+    everything, less = Truth(plan).allowed, Truth(plan, memory_facts=[fact]).allowed
     assert less.bit_count() * 4 == everything.bit_count() * 3
-    check(never)
+    check(plan, never)
 
 
 @pytest.mark.parametrize("seed", SEEDS)
@@ -123,7 +124,7 @@ def test_generated_junctions(seed: int) -> None:
     relay = next((w for w in plan.inputs if w.kind == "relay"), None)
     if relay is not None:
         up = plan.locking.relays[relay.name].picks
-        check(replace(plan, remembered=(up,)))
+        check(plan, up)
 
 
 def test_situations_with_memory_are_told_and_read_again() -> None:

@@ -20,7 +20,6 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import REPORTED, Observable
 from verifier.properties.catalog import obligations
 from verifier.properties.failures import harms
-from verifier.reference.condition_eval import true_in
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.step import Stepper, Valuation
@@ -65,7 +64,7 @@ def test_memory_that_hears_anything_stays_within_what_is_known(seed: int) -> Non
         if not stepper.allowed(step.observed):
             break
         for clause in known:
-            assert true_in(clause, moment, plan), clause
+            assert holds(clause, moment), clause
         moment = dict(step.successor)
 
 

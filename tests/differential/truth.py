@@ -76,7 +76,12 @@ class Truth:
     ``possible`` are the situations in which stock can stand so; ``allowed`` those of them
     that the assumptions allow, and what is known of memory."""
 
-    def __init__(self, plan: Plan, broken: Sequence[Broken] = (NOTHING,)):
+    def __init__(
+        self,
+        plan: Plan,
+        broken: Sequence[Broken] = (NOTHING,),
+        memory_facts: Sequence[Expr] = (),
+    ):
         self.plan = plan
         self.broken = broken
         self.faults = tuple(dict.fromkeys(what for faults in broken for what, _ in faults))
@@ -89,7 +94,7 @@ class Truth:
         self.possible = self.allowed = 0
         evaluator = _Remembering(plan)
         heard = heard_reports(plan)
-        conditions = [*(a.condition for a in plan.assumptions), *plan.remembered]
+        conditions = [assumption.condition for assumption in plan.assumptions]
         for i, situation in enumerate(self.situations):
             bit = 1 << i
             seen = evaluator.see(situation)
@@ -101,6 +106,8 @@ class Truth:
                 self.possible |= bit
                 if all(evaluator.true(condition, seen) for condition in conditions):
                     self.allowed |= bit
+        for fact in memory_facts:
+            self.allowed &= self.of(fact)
 
     def of(self, expr: Expr) -> int:
         """The situations in which an expression holds."""

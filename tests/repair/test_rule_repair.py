@@ -1,7 +1,6 @@
 """Every mending offered does mend, once it is written into the file."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 from pathlib import Path
 from random import Random
 
@@ -13,13 +12,13 @@ from tests.decide.written import written
 from tests.differential.junctions import write_junction
 from tests.junction_files import EXAMPLE_FILES, SPEC_FILES, spec
 from tests.proofs import proved
-from verifier.decide.memory_invariants import remembered
+from verifier.decide.memory_invariants import memory_facts
 from verifier.engines.results import Exists
 from verifier.engines.smt.situations import SituationCheck
+from verifier.logic.expr import atom
 from verifier.pipeline import prove as decide
 from verifier.plan import observables
 from verifier.plan.model import Plan
-from verifier.plan.observables import Says
 from verifier.properties.catalog import obligations
 from verifier.repair import rule_repair
 from verifier.verdicts.report import Finding, Report
@@ -230,10 +229,8 @@ def test_a_mending_is_proved_with_the_memory_of_the_plan_it_makes() -> None:
     """As the rules stand R never picks, since 4L is never at stop when it could. With `4RA at
     stop` added to the first line of 4L it picks, and the second line lets 4L clear again."""
     plan = verifier.load_text(LATCH)
-    known = remembered(plan, None)
-    never_up = Says(observables.relay("R"), ("down",), plan.signals["4L"].span, "R down")
-    plan = replace(plan, remembered=(*known, never_up))
-    world = World(plan)
+    never_up = atom(observables.relay("R"), "down")
+    world = World(plan, memory_facts=(*memory_facts(plan, None), never_up))
     asked = next(o for o in obligations(plan, world.lower) if o.key == "opposing-proceeds: 4L, 4RA")
     found = SituationCheck.of(world).find(world.expand(asked.formula), smallest=True)
     assert isinstance(found, Exists)

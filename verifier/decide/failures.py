@@ -295,8 +295,7 @@ def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
     """What the file assumes, and what holds anyhow, as this world has it."""
     plan = world.plan
     assumptions = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
-    known = [world.expand(world.lower(what)) for what in plan.remembered]
-    return assumptions, [*(world.expand(body) for body in bodies(plan)), *known]
+    return assumptions, [world.expand(fact) for fact in (*bodies(plan), *world.memory_facts)]
 
 
 def _already(sound: World, harm: Obligation) -> Expr:

@@ -17,12 +17,11 @@ from verifier.engines.temporal.localization import Decided, Windows
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Answer, Returns, Trapped, always_again
 from verifier.explain.trace_narrative import Told, told
-from verifier.language.source import Source, Span
-from verifier.logic.expr import FALSE, And, Atom, Const, Expr, Or, conjunction, negation, support
+from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation, support
 from verifier.logic.transition_system import System
 from verifier.plan import observables
 from verifier.plan.model import Assumption, Plan
-from verifier.plan.observables import All, AnyOne, Condition, Observable, Says
+from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Unsettled
@@ -38,7 +37,6 @@ _IN_SITUATIONS = (
 AGAIN = 30.0
 # Moments that some history must go on for under the file's assumptions.
 GOES_ON = 40
-NOWHERE = Span(Source("", ""), 0, 0)
 Trace = Sequence[Mapping[Observable, str]]
 
 
@@ -95,12 +93,12 @@ class HistoryProver:
                 verdicts[obligation.key] = course.verdict(obligation, decided)
         return verdicts
 
-    def remembered(self) -> tuple[Condition, ...]:
-        """What was shown of relays, timers, direction of traffic and points, whatever happens."""
-        return tuple(dict.fromkeys(map(as_condition, self._true.remembered())))
+    def memory_facts(self) -> tuple[Expr, ...]:
+        """The invariants proved of relays, timers, direction of traffic and points alone."""
+        return tuple(dict.fromkeys(self._true.memory_facts()))
 
     def memory_rests_on(self) -> tuple[str, ...]:
-        """Titles of the assumptions that :meth:`remembered` rests on."""
+        """Titles of the assumptions that :meth:`memory_facts` rest on."""
         return self._true.lasting_rests_on()
 
 
@@ -166,7 +164,7 @@ class _Course:
             case Unknown(reason=reason):
                 return Verdict(obligation, "undecided", reason)
 
-    def remembered(self) -> Iterator[Expr]:
+    def memory_facts(self) -> Iterator[Expr]:
         known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
         for clause in self._windows.lasting():
             if all(what in known or what.kind == "points" for what in support(clause)):
@@ -252,19 +250,6 @@ def needs_history(verdict: Verdict, plan: Plan) -> bool:
     return verdict.status in ("broken", "waived") and not isinstance(
         verdict.obligation.formula, Const
     )
-
-
-def as_condition(clause: Expr) -> Condition:
-    """A clause as a condition of the plan's own."""
-    match clause:
-        case Atom(what=what, values=values):
-            return Says(what, values, NOWHERE, "")
-        case And(parts=parts):
-            return All(tuple(map(as_condition, parts)), NOWHERE)
-        case Or(parts=parts):
-            return AnyOne(tuple(map(as_condition, parts)), NOWHERE)
-        case _:
-            raise AssertionError(clause)
 
 
 def place_of(obligation: Obligation, plan: Plan) -> tuple[str, ...]:

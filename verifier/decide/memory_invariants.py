@@ -1,9 +1,9 @@
-"""What memory never comes to, where something is broken or the rules of a signal were changed.
+"""Memory facts where something is broken or the rules of a signal were changed.
 
-Relays, timers and direction of traffic go by what is reported and by what signals show. What was
-shown of them before a change (``plan.remembered``) says nothing of the plan with the change in it,
-and nothing of a layout in which something is broken that they hear of. In: the world of a plan.
-Out: the same with what is then known of its memory; whether a trouble is ruled out by that.
+Relays, timers and direction of traffic depend on what is reported and on what signals show. The
+facts proved of them before a change (:attr:`verifier.world.world.World.memory_facts`) do not hold
+for the plan with the change in it, nor for a layout with a fault that they can hear of. In: the
+world of a plan. Out: the same with the facts that hold in it; whether they rule out a trouble.
 
 A fault that memory does not hear of leaves what was shown as it is. Until it first does harm (a
 more favorable aspect counts as harm) trains are let go where they would be without it, so each
@@ -11,19 +11,17 @@ history up to there is one of the sound layout.
 """
 
 from collections.abc import Callable, Collection, Iterable
-from copy import copy
-from dataclasses import replace
 from functools import cached_property
 from time import monotonic
 
-from verifier.decide.histories import HistoryProver, as_condition
+from verifier.decide.histories import HistoryProver
 from verifier.engines.results import Impossible
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.temporal import houdini
 from verifier.logic.expr import Expr, atom, conjunction, disjunction, support
 from verifier.plan import observables
 from verifier.plan.model import Plan
-from verifier.plan.observables import Condition, Observable
+from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.catalog import obligations
 from verifier.world.memory_abstraction import heard_by_memory, memory_alone
@@ -34,31 +32,31 @@ IN_ALL, EACH = 20.0, 5.0
 
 
 class Recollection:
-    """What is known of one plan's memory. ``sound``: its world, with what was shown of it while
-    nothing is broken in ``plan.remembered``."""
+    """What is known of one plan's memory. ``sound``: its world, with the memory facts proved
+    while nothing is broken."""
 
     def __init__(self, sound: World, timeout: float | None):
         self._sound = sound
         self._timeout = timeout
 
     @cached_property
-    def whatever_is_reported(self) -> tuple[Condition, ...]:
-        """What memory never comes to, whatever is broken."""
+    def whatever_is_reported(self) -> tuple[Expr, ...]:
+        """The memory facts that hold whatever is broken."""
         sound = self._sound
         system = memory_alone(sound)
         clauses = houdini.lasting(
             system, deadline=monotonic() + (IN_ALL if self._timeout is None else self._timeout),
-            hints=[sound.lower(what) for what in sound.plan.remembered],
+            hints=sound.memory_facts,
         )  # fmt: skip
         known = set(sound.plan.inputs)
-        return tuple(as_condition(c) for c in clauses if known.issuperset(support(c)))
+        return tuple(c for c in clauses if known.issuperset(support(c)))
 
     def with_broken(self, world: World, faults: Collection[Observable]) -> World:
         """A world of these rules, wired this way or another, with what is known of its memory
         while any of ``faults`` may be at work."""
         if not world.plan.locking.asked or heard_by_memory(world.sound or world).isdisjoint(faults):
             return world
-        return _knowing(world, self.whatever_is_reported)
+        return world.with_memory_facts(self.whatever_is_reported)
 
     def parted(self, faults: Iterable[Fault]) -> list[tuple[World, list[Fault]]]:
         """Faults, those together with which as much is known, each lot with its world."""
@@ -86,7 +84,7 @@ def hears_the_truth(world: World, timeout: float | None) -> bool:
         stock)) for block in blocks for report, stock in (("clear", "occupied"), ("occupied",
         "vacant"))
     ))  # fmt: skip
-    check = SituationCheck.of(_knowing(world, ()), timeout)
+    check = SituationCheck.of(world.with_memory_facts(()), timeout)
     return isinstance(check.find(world.expand(differ)), Impossible)
 
 
@@ -97,18 +95,17 @@ def is_ruled_out(world: World, goal: Expr, timeout: float | None) -> bool:
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     if _is_impossible(world, (), goal, timeout):
         return True
-    if not world.plan.remembered:
+    if not world.memory_facts:
         return False
     if world.sound is not None:
         known = Recollection(world.sound, timeout).with_broken(world.sound, world.faults)
         if known is not world.sound:
-            return _is_impossible(world, known.plan.remembered, goal, timeout)
-    return _is_impossible(world, remembered(world.plan, timeout), goal, timeout)
+            return _is_impossible(world, known.memory_facts, goal, timeout)
+    return _is_impossible(world, memory_facts(world.plan, timeout), goal, timeout)
 
 
-def remembered(plan: Plan, timeout: float | None) -> tuple[Condition, ...]:
-    """What the memory of a plan never comes to, worked out afresh; nothing where that is not
-    known in time."""
+def memory_facts(plan: Plan, timeout: float | None) -> tuple[Expr, ...]:
+    """The memory facts of a plan, proved afresh; none where they are not found in time."""
     histories = HistoryProver(plan, EACH if timeout is None else min(timeout, EACH), _stopwatch())
     try:
         if histories.ruling_out() != ():
@@ -117,7 +114,7 @@ def remembered(plan: Plan, timeout: float | None) -> tuple[Condition, ...]:
         histories.decide(o for o in asked if o.over == "histories" and o.mode == "never")
     except _OutOfTime:
         return ()
-    return histories.remembered()
+    return histories.memory_facts()
 
 
 class _OutOfTime(Exception):
@@ -135,13 +132,7 @@ def _stopwatch() -> Callable[[], None]:
 
 
 def _is_impossible(
-    world: World, known: tuple[Condition, ...], goal: Expr, timeout: float | None
+    world: World, facts: tuple[Expr, ...], goal: Expr, timeout: float | None
 ) -> bool:
-    return isinstance(SituationCheck.of(_knowing(world, known), timeout).find(goal), Impossible)
-
-
-def _knowing(world: World, known: tuple[Condition, ...]) -> World:
-    """The same world with this known of its memory."""
-    knowing = copy(world)
-    knowing.plan = replace(world.plan, remembered=known)
-    return knowing
+    check = SituationCheck.of(world.with_memory_facts(facts), timeout)
+    return isinstance(check.find(goal), Impossible)

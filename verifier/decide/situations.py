@@ -6,7 +6,6 @@ situation; everything else is undecided, with the reason.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import cached_property
 
 from verifier.engines.minimal_core import minimal_core
@@ -143,7 +142,7 @@ class SituationProver:
 
     @cached_property
     def _without_memory_facts(self) -> SituationCheck:
-        return SituationCheck.of(World(replace(self.plan, remembered=())), self.timeout)
+        return SituationCheck.of(self.world.with_memory_facts(()), self.timeout)
 
     def _rests_on(self, goal: Expr, positions: Sequence[int]) -> tuple[str, ...]:
         """Titles of the assumptions that rule out a goal, directly or through the memory facts

@@ -364,9 +364,6 @@ class Plan:
     equipment: Equipment = NO_EQUIPMENT
     locking: Locking = NO_LOCKING
     packets: Packets = NO_PACKETS
-    # What memory was proved to come to over time, whatever happens: situations that are
-    # otherwise are left out.
-    remembered: tuple[Condition, ...] = ()
     # The inputs it would have without wiring.
     unwired_inputs: tuple[Observable, ...] = ()
 

@@ -51,7 +51,7 @@ def mend(
         additions.append(addition)
         if isinstance(answer, Impossible):
             # Memory goes by signals too: what was known of it was known of the rules before.
-            if world.plan.remembered and not is_ruled_out(
+            if world.memory_facts and not is_ruled_out(
                 world, world.expand(obligation.formula), timeout
             ):
                 return ()

@@ -12,7 +12,7 @@ what the signals nearest to the change show.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 from verifier.decide.failures import FAR_REACHING, FailureCheck
@@ -59,11 +59,11 @@ class _Wired:
 
     def also(self, change: Change) -> "_Wired":
         plan = with_wiring(self.plan, change.wiring)
-        if change.kind == "contacts":
-            # Rules, and with them memory, then see the points otherwise: what was shown of
-            # memory was shown of points taken at their word.
-            plan = replace(plan, remembered=())
-        return _Wired(plan, World(plan), (*self.changes, change))
+        # With other contacts rules, and with them memory, see the points otherwise: the facts
+        # were proved of points taken at their word.
+        facts = () if change.kind == "contacts" else self.world.memory_facts
+        world = World(plan, memory_facts=facts)
+        return _Wired(plan, world, (*self.changes, change))
 
 
 # What comes of a change: the trouble is gone; at least the situation found is; neither, or it

@@ -33,7 +33,7 @@ class Questions:
             [
                 *(expand(body) for body in bodies(bench.plan)),
                 *map(expand, doable(bench, played=played)),
-                *(map(expand, _remembered(self.world)) if played else ()),
+                *(map(expand, _memory_facts(self.world)) if played else ()),
             ],
             rooms(bench.plan),
         )
@@ -65,10 +65,10 @@ class Questions:
             raise KeyboardInterrupt from None
 
 
-def _remembered(world: World) -> Iterator[Expr]:
+def _memory_facts(world: World) -> Iterator[Expr]:
     """What holds of memory in every step, once all is at rest."""
     yield from at_rest(world)
-    yield from map(world.lower, Recollection(world, EACH).whatever_is_reported)
+    yield from Recollection(world, EACH).whatever_is_reported
 
 
 class Undecided(Exception):

@@ -1,6 +1,7 @@
 """Any expression about a layout as an expression about truth and commands alone."""
 
 from collections.abc import Collection, Iterable
+from copy import copy
 from graphlib import CycleError, TopologicalSorter
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
@@ -25,6 +26,10 @@ class World:
     world of the same plan in which nothing is. With ``touched``, only what goes by these
     names can differ from it; the rest is taken over (:mod:`verifier.world.fault_cone`).
 
+    ``memory_facts`` are invariants of relays, timers, direction of traffic and points, proved
+    over time: a situation that contradicts one of them never comes about. A world with faults
+    has those of ``sound``.
+
     Raises :class:`InputError` (``CP409``) when asked for something that cannot be settled
     without going round in a circle; :func:`check_circles` asks for everything.
     """
@@ -35,11 +40,13 @@ class World:
         sound: "World | None" = None,
         faults: Iterable[Observable] = (),
         touched: frozenset[str] | None = None,
+        memory_facts: Iterable[Expr] = (),
     ):
         self.plan = plan
         self.sound = sound
         self.faults = tuple(faults)
         self.touched = touched
+        self.memory_facts: tuple[Expr, ...] = sound.memory_facts if sound else tuple(memory_facts)
         self.inputs = plan.inputs + self.faults
         self._is_input = frozenset(self.inputs)
         self._one_step: dict[Atom, Expr] = {}
@@ -48,7 +55,7 @@ class World:
         # world; elsewhere only once a circle comes up.
         self._settles = touched is None
         self._settled: dict[Observable, list[May]] = {}
-        # How rules are read does not hang on what is broken.
+        # Rule semantics do not depend on faults.
         shared = sound is not None and sound.plan is plan
         self._readers: dict[str, Reader] = (
             sound._readers if sound and shared else {"": Reader("", _lower_named(plan, ""))}
@@ -60,10 +67,10 @@ class World:
         """The world of a plan that differs from this one's in the rules of one signal.
 
         ``depending`` names the signals that read it, directly or through others, and the
-        signal itself. What was worked out here and does not hang on it is taken over."""
+        signal itself. What was worked out here and does not depend on it is taken over."""
         sound = self.sound.with_other_rules(plan, changed, depending) if self.sound else None
         touched = None if self.touched is None else self.touched.union(depending)
-        new = World(plan, sound, self.faults, touched)
+        new = World(plan, sound, self.faults, touched, self.memory_facts)
         owner = self._owner
         new._one_step = {a: e for a, e in self._one_step.items() if owner(a.what) != changed}
         new._expanded = {
@@ -76,6 +83,12 @@ class World:
 
     def _owner(self, what: Observable) -> str:
         return signal_of(what.name, self.plan.signals)
+
+    def with_memory_facts(self, facts: Iterable[Expr]) -> "World":
+        """The same world with other memory facts."""
+        new = copy(self)
+        new.memory_facts = tuple(facts)
+        return new
 
     def lower(self, condition: Condition) -> Expr:
         """A condition of the file as an expression over observables."""

@@ -70,7 +70,7 @@ class SituationCheck:
             timeout,
             [
                 *(world.expand(body) for body in bodies(plan)),
-                *(world.expand(world.lower(what)) for what in plan.remembered),
+                *map(world.expand, world.memory_facts),
             ],
             rooms(plan),
         )
