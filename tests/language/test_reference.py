@@ -18,7 +18,7 @@ from verifier.language.syntax.parse import (
     parse,
     parse_situation,
 )
-from verifier.language.syntax.token_names import STATEMENT_WORDS
+from verifier.language.syntax.tree import STATEMENT_WORDS
 from verifier.plan.build import build
 from verifier.plan.model import Plan
 from verifier.plan.signals.aspects import INDICATIONS, SPEEDS, chart

@@ -12,12 +12,11 @@ from verifier.language.syntax.parse import grammar_text, lex, parse
 from verifier.language.syntax.token_names import (
     GROUPS,
     SPECIAL,
-    STATEMENT_WORDS,
-    STATEMENTS,
     expectation,
     one_of,
     word,
 )
+from verifier.language.syntax.tree import KIND_BY_TERMINAL, STATEMENT_WORDS
 
 STARTS = ["start", "statement", "situation", "unreadable"]
 
@@ -61,8 +60,7 @@ def test_the_grammar_has_no_place_where_it_must_guess(caplog: pytest.LogCaptureF
 
 @pytest.mark.parametrize("name", sorted(STATEMENT_WORDS))
 def test_the_shape_shown_for_a_statement_is_one(name: str) -> None:
-    _, shape = STATEMENTS[name]
-    for example in shape.split("` or `"):
+    for example in KIND_BY_TERMINAL[name].example.split("` or `"):
         if name == "HEAD":
             example += "\n  red otherwise"
         (statement,) = parse(Source("shape", example))

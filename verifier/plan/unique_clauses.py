@@ -23,9 +23,9 @@ def given_once(clauses: Iterable[tree.Clause], names: Names) -> dict[tree.Clause
     return found
 
 
-def at_most_one(listed: Sequence[tree.Name], what: str, names: Names) -> tuple[str, ...]:
+def at_most_one(listed: Sequence[tree.Word], what: str, names: Names) -> tuple[str, ...]:
     """The names of a list, each once; repeated ones are noted."""
-    seen: dict[str, tree.Name] = {}
+    seen: dict[str, tree.Word] = {}
     for name in listed:
         if name.text in seen:
             names.error(

@@ -9,16 +9,20 @@ checked each time.
 import re
 from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field, fields, is_dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
+from lark import Token, Tree
+
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.align import WIDTH, aligned
 from verifier.language.format.print_statements import clauses
 from verifier.language.format.segments import Clause, Segment
 from verifier.language.source import LINE_END, Source, Span
-from verifier.language.syntax.parse import lex, parse
-from verifier.language.syntax.tree import End, Module, Statement
+from verifier.language.statements.nodes import with_parts
+from verifier.language.syntax.build import Builder
+from verifier.language.syntax.parse import lex, parse, parse_trees
 
 # A clause joins the one before it on a line of less than this; comments behind lines stand
 # in one column no further right than that.
@@ -77,13 +81,16 @@ def format_text(text: str, name: str = "(text)") -> str:
 
     Raises :class:`~verifier.language.diagnostics.diagnostic.InputError` when it cannot be read."""
     source = Source(name, text)
-    statements = parse(source)
+    parsed, errors = parse_trees(source)
+    if errors:
+        raise InputError(errors)
+    builder = Builder(source)
     comments, blanks = _comments(source)
     rows = [
-        _Row(clause, i == 0, i == 0 and statement.span.start in blanks, [])
-        for statement, indent in _indented(statements)
+        _Row(clause, i == 0, i == 0 and statement.meta.start_pos in blanks, [])
+        for statement, indent in _indented(parsed)
         for i, clause in enumerate(
-            replace(clause, indent=clause.indent + indent) for clause in clauses(statement)
+            replace(clause, indent=clause.indent + indent) for clause in clauses(statement, builder)
         )
     ]
     inner = ""
@@ -97,28 +104,27 @@ def format_text(text: str, name: str = "(text)") -> str:
     lines += _own_lines(footer, "", inner)
     result = _written(lines)
     again = parse(Source(name, result))
-    if [*map(_meaning, again)] != [*map(_meaning, statements)]:  # pragma: no cover - our bug
+    if _meaning(again) != _meaning(
+        tuple(map(builder.transform, parsed))
+    ):  # pragma: no cover - our bug
         raise AssertionError(f"formatting {name} would change what it says")
     return result
 
 
-def _indented(statements: Iterable[Statement]) -> Iterator[tuple[Statement, int]]:
+def _indented(statements: Iterable[Tree[Token]]) -> Iterator[tuple[Tree[Token], int]]:
     """Every statement and how far it is indented: a module's inside stands further in."""
     indent = 0
     for statement in statements:
-        if isinstance(statement, End):
+        if statement.data == "end":
             indent = 0
         yield statement, indent
-        if isinstance(statement, Module):
+        if statement.data == "module":
             indent = 2
 
 
 def _meaning(node: Any) -> Any:
     """A syntax node without its spans."""
-    if is_dataclass(node):
-        values = (getattr(node, f.name) for f in fields(node))
-        return type(node), tuple(_meaning(v) for v in values if not isinstance(v, Span))
-    return tuple(map(_meaning, node)) if isinstance(node, tuple) else node
+    return None if isinstance(node, Span) else with_parts(node, _meaning)
 
 
 # ------------------------------------------------------------------ comments

@@ -1,12 +1,10 @@
 """What a statement's text is made of: clauses, each a line if it fits, of segments that stay
 together."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
-from verifier.language.source import Span
-from verifier.language.syntax import tree as s
+from verifier.language.statements.kind import Table
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,35 +37,7 @@ class Clause:
     segments: tuple[Segment, ...]
     columns: tuple[str, ...]
     indent: int = 0
-    table: Literal["", "block", "supply", "aspect", "rule", "track"] = ""
+    table: Table = ""
     splits: int = 0
     joins: bool = False
     drawn: tuple[Drawn, ...] = ()
-
-
-def clause(
-    segments: Sequence[Segment], *, indent: int = 0, splits: int = 0, joins: bool = False
-) -> Clause:
-    line = " ".join(segment.text for segment in segments)
-    return Clause(tuple(segments), (line,), indent, "", splits, joins)
-
-
-def whole(text: str, span: Span) -> Clause:
-    return clause([Segment(text, span.start, span.end)])
-
-
-def list_segments(word: str, names: Sequence[s.Name], start: int) -> list[Segment]:
-    """``word A, B, C``, a segment for each name."""
-    segments = []
-    for i, name in enumerate(names):
-        text = name.text + ("," if i < len(names) - 1 else "")
-        begin = start if i == 0 else name.span.start
-        segments.append(Segment(text if i else f"{word} {text}", begin, name.span.end))
-    return segments
-
-
-def listed(word: str, names: Sequence[s.Name], span: Span, after: str = "") -> Clause:
-    segments = list_segments(word, names, span.start)
-    if after:
-        segments.append(Segment(after, segments[-1].end, span.end))
-    return clause(segments)

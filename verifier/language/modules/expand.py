@@ -149,7 +149,7 @@ class _Inside:
     def __init__(self, use: s.Use, module: Module):
         self.module = module
         self._prefix = use.name.text
-        used = Used(module.name, use.name.text, use.span, use.turned is not None)
+        used = Used(module.name, use.name.text, use.span, use.turned)
         self._source = module.node.span.source.as_used(used)
         self._outside = {b.parameter.text: b.outside.text for b in use.bindings}
         self._titles = {

@@ -152,10 +152,10 @@ class _Reader:
         except UnreadableError as error:
             self._error(
                 "CP730",
-                node.where,
+                node.path.span,
                 error.reason,
                 near=self._near(path),
-                path=node.path,
+                path=node.path.text,
                 place=str(self.shown / path.relative_to(self.root)),
                 **error.fields,
             )
@@ -177,24 +177,24 @@ class _Reader:
 
     def _path(self, node: tree.Include, folder: Path) -> Path | None:
         """Where the file lies, links followed; None where it may not be read."""
-        text = node.path
+        text, where = node.path.text, node.path.span
         if PurePosixPath(text).is_absolute() or PureWindowsPath(text).drive or text[:1] == "\\":
-            self._error("CP731", node.where, "absolute", path=text)
+            self._error("CP731", where, "absolute", path=text)
             return None
         if "\\" in text:
-            self._error("CP731", node.where, "backslash", path=text, right=text.replace("\\", "/"))
+            self._error("CP731", where, "backslash", path=text, right=text.replace("\\", "/"))
             return None
         if not text.endswith(ENDING):
-            self._error("CP731", node.where, "ending", path=text)
+            self._error("CP731", where, "ending", path=text)
             return None
         try:
             path = Path(os.path.normpath(folder / text)).resolve()
         except (OSError, RuntimeError, ValueError):
-            self._error("CP730", node.where, "loop", path=text)
+            self._error("CP730", where, "loop", path=text)
             return None
         if not path.is_relative_to(self.root):
             inside = Path(os.path.normpath(folder / text)).is_relative_to(self.root)
-            self._error("CP731", node.where, "link" if inside else "outside", path=text)
+            self._error("CP731", where, "link" if inside else "outside", path=text)
             return None
         return path
 
@@ -208,7 +208,7 @@ class _Reader:
             node.span,
             "round" if chain[start + 1 :] else "",
             others=[span for _, span in chain[start + 1 :] if span],
-            path=node.path,
+            path=node.path.text,
         )
         return True
 

@@ -8,33 +8,28 @@ its length is known.
 """
 
 from collections.abc import Set
-from dataclasses import fields, replace
+from dataclasses import replace
 from typing import Any, cast
 
 from verifier.language.syntax import tree as s
 
 _OTHER_WAY = {"rightward": "leftward", "leftward": "rightward"}
+_OTHER_CLAUSE: dict[s.ClauseKind, s.ClauseKind] = {
+    "rightward when": "leftward when",
+    "leftward when": "rightward when",
+}
 
 
 def turned_round(node: Any, traffic: Set[str]) -> Any:
     """A statement, or a part of one, the other way round."""
-    if isinstance(node, tuple):
-        return tuple(turned_round(part, traffic) for part in node)
     match node:
-        case s.Track(steps=steps, joins=joins):
-            back = tuple(replace(x, left=x.right, right=x.left) for x in reversed(steps))
-            return replace(node, steps=back, joins=joins[::-1])
-        case s.Slip(single=(first, last)):
-            node = replace(node, single=(last, first))
-        case s.Clause(kind="rightward when" | "leftward when" as kind):
-            way = kind.removesuffix(" when")
-            node = replace(node, kind=cast(s.ClauseKind, f"{_OTHER_WAY[way]} when"))
         case s.Fact(state=s.State(kind="name", value=way)) if way in _OTHER_WAY:
             return _fact(node, traffic)
-    if type(node).__module__ != s.__name__:
-        return node
-    parts = {field.name: getattr(node, field.name) for field in fields(node)}
-    return replace(node, **{name: turned_round(part, traffic) for name, part in parts.items()})
+        case s.Clause(kind=kind) if kind in _OTHER_CLAUSE:
+            node = replace(node, kind=_OTHER_CLAUSE[kind])
+        case s.Statement():
+            node = node.mirrored()
+    return s.with_parts(node, lambda part: turned_round(part, traffic))
 
 
 def _fact(fact: s.Fact, traffic: Set[str]) -> s.Condition:

@@ -15,14 +15,6 @@ from verifier.language.modules.rename import declared, names_in
 from verifier.language.source import Span
 from verifier.language.syntax import tree as s
 
-# What is said once for the whole layout, and how it begins.
-_ONCE: dict[type, str] = {
-    s.Layout: "layout",
-    s.Aspect: "aspect",
-    s.Trains: "trains",
-    s.Scale: "scale",
-    s.StoppingDistance: "stopping distance",
-}
 NAME = re.compile(r"[^\W_][\w-]*(?:\.[^\W_][\w-]*)*")
 
 
@@ -43,7 +35,7 @@ class Module:
         return (x for x in self.statements if isinstance(x, s.Use))
 
     @property
-    def parameters(self) -> dict[str, s.Name]:
+    def parameters(self) -> dict[str, s.Word]:
         return {name.text: name for name in self.node.parameters}
 
 
@@ -83,7 +75,7 @@ class ModuleChecks:
         self._check_rings()
 
     def _check_first_line(self, module: Module) -> None:
-        seen: dict[str, s.Name] = {}
+        seen: dict[str, s.Word] = {}
         self._no_dot(module.node.name, "the name of a module")
         for name in module.node.parameters:
             self._no_dot(name, "a parameter")
@@ -91,13 +83,13 @@ class ModuleChecks:
                 self.error("CP202", name.span, "parameters", name=name.text)
             seen[name.text] = name
 
-    def _no_dot(self, name: s.Name, what: str) -> None:
+    def _no_dot(self, name: s.Word, what: str) -> None:
         if "." in name.text:
             self.error("CP208", name.span, "module", name=name.text, what=what)
 
     def _check_statements(self, module: Module) -> None:
         for statement in module.statements:
-            word = _ONCE.get(type(statement), "")
+            word = s.KIND_OF[type(statement)].once
             if isinstance(statement, s.Running) and not statement.blocks:
                 word = "trains"
             if word:
@@ -144,21 +136,20 @@ class ModuleChecks:
                 first=first,
                 listed=listed,
             )
-        for name in [] if unknown else parameters.values():
-            if name.text not in used:
-                self.error("CP739", name.span, module=module.name, name=name.text)
+        for parameter in [] if unknown else parameters.values():
+            if parameter.text not in used:
+                self.error("CP739", parameter.span, module=module.name, name=parameter.text)
 
     def _check_uses_named(self, statements: Sequence[s.Statement]) -> None:
         """A use is no thing itself: only what is inside it can be named."""
         uses = {x.name.text: x for x in statements if isinstance(x, s.Use)}
         for statement in statements if uses else ():
-            for name in () if isinstance(statement, s.Use) else declared(statement):
-                uses.pop(name.text, None)  # declared twice, which is told
+            for twice in () if isinstance(statement, s.Use) else declared(statement):
+                uses.pop(twice.text, None)  # noted elsewhere
         for statement in statements if uses else ():
-            declares = set(declared(statement))
             for name in names_in(statement):
                 use = uses.get(name.text)
-                if use is None or name in declares:
+                if use is None or isinstance(name, s.Declared):
                     continue
                 module = self.modules.get(use.module.text)
                 inside = next(iter(module.own), "") if module else ""
@@ -184,7 +175,7 @@ class ModuleChecks:
                 module=use.module.text,
             )
             return
-        given: dict[str, s.Name] = {}
+        given: dict[str, s.Word] = {}
         for binding in use.bindings:
             name = binding.parameter
             if name.text not in module.parameters:

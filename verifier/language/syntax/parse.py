@@ -17,7 +17,7 @@ from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.language.syntax import tree
-from verifier.language.syntax.builder import Builder
+from verifier.language.syntax.build import Builder
 from verifier.language.syntax.contextual_keywords import Fitting
 from verifier.language.syntax.parser_cache import parser_of
 from verifier.language.syntax.syntax_errors import (
@@ -27,7 +27,7 @@ from verifier.language.syntax.syntax_errors import (
     stops_short,
     unexpected,
 )
-from verifier.language.syntax.token_names import STATEMENT_WORDS
+from verifier.language.syntax.tree import STATEMENT_WORDS
 
 MAX_CHARACTERS = 5_000_000
 # Conditions are walked by functions that call themselves; this keeps them far from the
@@ -68,12 +68,17 @@ def parse(source: Source) -> tuple[tree.Statement, ...]:
 
 def parse_on(source: Source) -> tuple[tuple[tree.Statement, ...], list[Diagnostic]]:
     """The statements of a file that can be read, and the errors in all others."""
+    parsed, errors = parse_trees(source)
+    return tuple(map(Builder(source).transform, parsed)), errors
+
+
+def parse_trees(source: Source) -> tuple[list[Tree[Token]], list[Diagnostic]]:
+    """lark's parse tree of each statement that can be read, and the errors in all others."""
     errors: list[Diagnostic] = []
-    statements: list[tree.Statement] = []
-    builder = Builder(source)
+    parsed: list[Tree[Token]] = []
     for tokens in _chunks(source, errors):
         try:
-            parsed = _parse_tokens(source, tokens, "statement")
+            parsed.append(_parse_tokens(source, tokens, "statement"))
         except InputError as error:
             # A statement word in the middle of a line that is wrong already starts nothing.
             starts_at = span_of(source, tokens[0])
@@ -81,9 +86,7 @@ def parse_on(source: Source) -> tuple[tuple[tree.Statement, ...], list[Diagnosti
                 errors.extend(error.diagnostics)
             if len(errors) >= MAX_ERRORS:
                 break
-        else:
-            statements.append(builder.statement(parsed))
-    return tuple(statements), errors[:MAX_ERRORS]
+    return parsed, errors[:MAX_ERRORS]
 
 
 def parse_situation(text: str) -> tuple[tree.Happening, ...]:
@@ -94,7 +97,10 @@ def parse_situation(text: str) -> tuple[tree.Happening, ...]:
     tokens = list(lex(source))
     if not tokens:
         return ()
-    return Builder(source).situation(_parse_tokens(source, tokens, "situation"))
+    happenings: tuple[tree.Happening, ...] = Builder(source).transform(
+        _parse_tokens(source, tokens, "situation")
+    )
+    return happenings
 
 
 def grammar_text() -> str:

@@ -15,7 +15,8 @@ from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import LINE_END, Source, Span
 from verifier.language.syntax.number_typos import below_zero, block_order_hint, number_hint
-from verifier.language.syntax.token_names import STATEMENT_WORDS, expectation, shape, word
+from verifier.language.syntax.token_names import expectation, shape, word
+from verifier.language.syntax.tree import STATEMENT_WORDS
 
 # How far beyond an error misspelt statement words are looked for.
 MAX_SEARCHED = 2_000

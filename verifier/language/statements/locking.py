@@ -1,0 +1,82 @@
+"""Statements about memory, time, locking, and how trains run."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.language.source import Span
+from verifier.language.statements.kind import statement
+from verifier.language.statements.nodes import (
+    Clause,
+    Condition,
+    Declared,
+    Length,
+    Name,
+    Node,
+    Statement,
+    Word,
+)
+
+
+@statement(
+    "RELAY", "A relay", "relay 4L-route picks when Clear-4L pressed sticks while Switch clear"
+)
+class Relay(Statement):
+    name: Declared
+    clauses: tuple[Clause, ...]
+
+
+@statement(
+    "TIMER",
+    "A timer",
+    "timer 4L-time 30 s runs while 4L at stop and Single occupied",
+    tail=["RUNS"],
+)
+class Timer(Statement):
+    name: Declared
+    length: Length
+    runs: Condition
+
+
+@dataclass(frozen=True, slots=True)
+class Way(Node):
+    """The position of some points in a route."""
+
+    points: Name
+    position: Word
+    span: Span
+
+
+@statement(
+    "ROUTE",
+    "A named route",
+    "route 4L-to-Main from 4L to West-Main` or `route 4L-in from 4L to Yard via T1 reverse",
+)
+class Route(Statement):
+    name: Declared
+    signal: Name
+    to: Name
+    via: tuple[Way, ...]
+
+
+@statement(
+    "TRAFFIC",
+    "Direction of traffic",
+    "traffic Single-way on Single rightward when East-button pressed leftward when West-button "
+    "pressed",
+)
+class Traffic(Statement):
+    name: Declared
+    blocks: tuple[Name, ...]
+    clauses: tuple[Clause, ...]
+
+
+RunningKind = Literal["obey signals", "need to stop", "never reverse", "reverse on", "start on"]
+
+
+@statement("TRAINS")
+class Running(Statement):
+    """How trains run: `trains obey signals`, `trains need 20 s to stop` …"""
+
+    kind: RunningKind
+    blocks: tuple[Name, ...]
+    length: Length

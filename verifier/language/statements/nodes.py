@@ -1,0 +1,216 @@
+"""The parts that statements are made of: names, amounts, clauses, conditions.
+
+The type of a field says what a name there is: a :class:`Declared` one declares a thing, a
+:class:`Name` refers to one, and a :class:`Word` belongs to its statement and names nothing
+outside it. Reading, renaming and the checks of modules go by these types.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal, Self
+
+from verifier.language.source import Span
+
+Leg = Literal["normal", "reverse", "along", "across"]
+JoinKind = Literal["=", "|", "||"]
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A part of the syntax tree. All nodes have a ``span``, the place they were written at."""
+
+
+def parts_of(node: Any) -> tuple[Any, ...]:
+    """The values of a node's fields, or the items of a tuple; nothing of anything else."""
+    if isinstance(node, Node):
+        return tuple(getattr(node, field.name) for field in fields(node))
+    return node if isinstance(node, tuple) else ()
+
+
+def with_parts(node: Any, change: Callable[[Any], Any]) -> Any:
+    """The node or tuple with ``change`` made to each of its parts; anything else as it is."""
+    if isinstance(node, Node):
+        return type(node)(**{f.name: change(getattr(node, f.name)) for f in fields(node)})
+    return tuple(map(change, node)) if isinstance(node, tuple) else node
+
+
+@dataclass(frozen=True, slots=True)
+class Statement(Node):
+    """A whole statement, with the place it was written at."""
+
+    span: Span = field(kw_only=True)
+
+    def mirrored(self) -> Self:
+        """The statement with left and right exchanged in it, its clauses and conditions apart."""
+        return self
+
+
+@dataclass(frozen=True, slots=True)
+class Word(Node):
+    """A word or a quoted text, without its quotes: a position, an aspect, a color, a title."""
+
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Name(Word):
+    """The name of a thing of the layout."""
+
+
+@dataclass(frozen=True, slots=True)
+class Declared(Name):
+    """A name where its thing is declared."""
+
+
+@dataclass(frozen=True, slots=True)
+class Color(Node):
+    """One color of one head, ``flashing`` included in the text: ``flashing green``."""
+
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Amount(Node):
+    """A number as written, and the unit after it, empty where there is none."""
+
+    number: str
+    unit: str
+    span: Span
+
+
+# One amount, or two that are added: ``8 ft 6 in``.
+Length = tuple[Amount, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Run(Node):
+    """``over 30 ft of 16 AWG``."""
+
+    length: Length
+    gauge: Length
+    span: Span
+
+
+# ------------------------------------------------------------------ conditions
+
+
+@dataclass(frozen=True, slots=True)
+class State(Node):
+    """The words after the names of a fact; ``kind`` is ``clear``, ``lies``, ``shows``,
+    ``color``, ``name`` …, ``value`` what follows where something does."""
+
+    kind: str
+    value: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Fact(Node):
+    """``[any of | all of] A, B state``; without a state, the name of a condition."""
+
+    quantity: Literal["", "any", "all"]
+    names: tuple[Name, ...]
+    state: State | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class AllOf(Node):
+    parts: tuple["Condition", ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class AnyOf(Node):
+    parts: tuple["Condition", ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Opposite(Node):
+    part: "Condition"
+    span: Span
+
+
+Condition = Fact | AllOf | AnyOf | Opposite
+
+# ------------------------------------------------------------------ clauses
+
+# The grammar has a rule of the same name for each, with `_` for spaces.
+ClauseKind = Literal[
+    "thrown by", "motor", "powered by", "contacts", "fouling point", "gap",
+    "track power", "rating", "fuse", "fed by",
+    "on", "at", "through", "turns", "sensitivity", "hold", "output", "isolated output",
+    "without track power",
+    "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
+    "detectable", "wheelsets",
+    "thrown reverse when", "locked while", "electric lock",
+    "picks when", "sticks while", "slow to pick", "slow to release",
+    "rightward when", "leftward when",
+]  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Clause(Node):
+    """A clause of a statement.
+
+    ``names`` are the things named, ``words`` the choices made: a kind of motor, the legs that
+    have contacts, a color. ``lengths`` are the amounts; of `gap` one for each leg. ``contacts``
+    are those of the ``names`` that `contacts` follows; ``condition`` follows `when` or
+    `while`."""
+
+    kind: ClauseKind
+    span: Span
+    names: tuple[Name, ...] = ()
+    words: tuple[Word, ...] = ()
+    lengths: tuple[Length, ...] = ()
+    run: Run | None = None
+    contacts: tuple[Name, ...] = ()
+    condition: Condition | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rule(Node):
+    """One line of a signal or head: what it shows, and when; ``when`` None: otherwise."""
+
+    flashing: bool
+    shows: Word
+    when: Condition | None
+    span: Span
+
+
+# ------------------------------------------------------------------ track
+
+
+@dataclass(frozen=True, slots=True)
+class Step(Node):
+    """One element of a path: a name, with a leg's word on the side where that leg is."""
+
+    left: Leg | None
+    name: Name
+    right: Leg | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Join(Node):
+    """How two steps of a path meet, and the name of the gap between them if it has one."""
+
+    kind: JoinKind
+    gap: Declared | None
+    span: Span
+
+
+# ------------------------------------------------------------------ situations
+
+
+@dataclass(frozen=True, slots=True)
+class Happening(Node):
+    """One fact of a situation given on the command line: who, and in what state."""
+
+    kind: Literal["train", "thing"]
+    names: tuple[Name, ...]
+    state: str
+    span: Span

@@ -1,0 +1,77 @@
+"""Statements about signals: where they stand, what they show, and the panel that works them."""
+
+from verifier.language.statements.kind import statement
+from verifier.language.statements.nodes import (
+    Amount,
+    Color,
+    Condition,
+    Declared,
+    Join,
+    Length,
+    Name,
+    Rule,
+    Statement,
+    Step,
+    Word,
+)
+
+
+@statement("SIGNAL", "A signal", "signal 4L at Single | T1")
+class Signal(Statement):
+    name: Declared
+    near: Step
+    join: Join
+    far: Step
+    stands: Length
+    heads: tuple[Word, ...]
+    rules: tuple[Rule, ...]
+
+
+@statement("HEAD", "A head's list", "head 4L.upper")
+class Head(Statement):
+    name: Name
+    rules: tuple[Rule, ...]
+
+
+@statement(
+    "ASPECT",
+    "An aspect",
+    "aspect Clear green or green over red proceed",
+    once="aspect",
+    table="aspect",
+)
+class Aspect(Statement):
+    name: Word
+    combinations: tuple[tuple[Color, ...], ...]
+    indication: str
+
+
+@statement("ADDRESS", "The address of a signal", "address 12 is 4L")
+class Address(Statement):
+    number: Amount
+    of: Name
+
+
+@statement("NUMBERED", "The number of an aspect", "number 4 is Approach")
+class Number(Statement):
+    """``shows`` is an aspect, or a color where a head has the address."""
+
+    number: Amount
+    shows: Word
+
+
+@statement("CONDITION", "A named condition", "condition Ready is T1 normal and Switch, Main clear")
+class NamedCondition(Statement):
+    name: Declared
+    condition: Condition
+
+
+@statement("LEVER", "A lever", "lever 4 positions left, normal, right")
+class Lever(Statement):
+    names: tuple[Declared, ...]
+    positions: tuple[Word, ...]
+
+
+@statement("BUTTON", "A button", "button Clear-4L")
+class Button(Statement):
+    names: tuple[Declared, ...]

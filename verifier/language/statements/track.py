@@ -1,0 +1,118 @@
+"""Statements about track: what there is, and how it is connected."""
+
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from verifier.language.source import Span
+from verifier.language.statements.kind import statement
+from verifier.language.statements.nodes import (
+    Clause,
+    Condition,
+    Declared,
+    Join,
+    Leg,
+    Length,
+    Name,
+    Node,
+    Run,
+    Statement,
+    Step,
+)
+
+
+@statement("LAYOUT", "The title", 'layout "Heron Falls, east switch"', once="layout")
+class Layout(Statement):
+    title: str
+
+
+@statement("EDGE", "An edge of the plan", "edge West-Main, Quarry", tail=["entering"])
+class Edge(Statement):
+    names: tuple[Declared, ...]
+    direction: Literal["both", "entering", "leaving"]
+    entering: Condition | None
+
+
+@statement("BUMPER", "A bumper", "bumper End-of-Spur")
+class Bumper(Statement):
+    names: tuple[Declared, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Feeders(Node):
+    names: tuple[Declared, ...]
+    run: Run | None
+    span: Span
+
+
+@statement("BLOCK", "A block", 'block Main "main track at the station"', table="block")
+class Block(Statement):
+    """A block has one of ``districts`` at most; the plan checks it."""
+
+    names: tuple[Declared, ...]
+    length: Length
+    districts: tuple[Name, ...]
+    undetected: bool
+    switching: bool
+    note: str
+    feeders: tuple[Feeders, ...]
+
+
+@statement("TURNOUT", "A turnout", "turnout T1 in Switch")
+class Turnout(Statement):
+    names: tuple[Declared, ...]
+    block: Name
+    clauses: tuple[Clause, ...]
+
+
+@statement("CROSSING", "A crossing", "crossing X1 in Diamond")
+class Crossing(Statement):
+    names: tuple[Declared, ...]
+    block: Name
+
+
+@statement("SLIP", "A slip", "slip P1 in Throat` or `slip P2 in Throat single along to across")
+class Slip(Statement):
+    """``single`` has the two tracks that a single slip leads between; a double slip has none."""
+
+    names: tuple[Declared, ...]
+    block: Name
+    single: tuple[Leg, ...]
+    clauses: tuple[Clause, ...]
+
+    def mirrored(self) -> "Slip":
+        return replace(self, single=self.single[::-1])
+
+
+@statement("DERAIL", "A derail", "derail D1 on Spur toward T1")
+class Derail(Statement):
+    name: Declared
+    block: Name
+    toward: Name
+
+
+@statement("GATE", "A gate", "gate G1 on Bridge")
+class Gate(Statement):
+    names: tuple[Declared, ...]
+    block: Name
+
+
+@statement("CROSSOVER", "A crossover", "crossover K1 is T1, T2")
+class Crossover(Statement):
+    name: Declared
+    ends: tuple[Name, ...]
+
+
+@statement("INTERLOCKING", "A set of limits", "interlocking limits North-Plant is 4L, 4RA, 4RB")
+class Limits(Statement):
+    name: Declared
+    signals: tuple[Name, ...]
+
+
+@statement("TRACK", "Track", "track West-Main = Main | normal T1 | Single = Quarry", table="track")
+class Track(Statement):
+    steps: tuple[Step, ...]
+    joins: tuple[Join, ...]
+
+    def mirrored(self) -> "Track":
+        steps = tuple(replace(x, left=x.right, right=x.left) for x in reversed(self.steps))
+        return replace(self, steps=steps, joins=self.joins[::-1])

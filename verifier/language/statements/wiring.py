@@ -1,0 +1,94 @@
+"""Statements about wiring, and about trains as loads on it."""
+
+from typing import ClassVar, Literal
+
+from verifier.language.statements.kind import statement
+from verifier.language.statements.nodes import Clause, Declared, Length, Name, Run, Statement, Word
+
+_SUPPLY = ("track_power", "rating", "fuse", "fed_by")
+
+
+@statement(
+    "SUPPLY",
+    "A supply",
+    "supply Bus-1 12 V 3 A fuse 2 A` or `supply Track-A track power 15 V",
+    table="supply",
+    inline=_SUPPLY,
+)
+class Supply(Statement):
+    booster: ClassVar[bool] = False
+
+    name: Declared
+    clauses: tuple[Clause, ...]
+
+
+@statement(
+    "BOOSTER",
+    "A booster",
+    "booster Boost-1 fed by Track-A 15 V 5 A",
+    table="supply",
+    inline=_SUPPLY,
+)
+class Booster(Supply):
+    """A track-power supply that is fed by another."""
+
+    booster: ClassVar[bool] = True
+
+
+@statement("DISTRICT", "A district", "district North fed by Track-A over 30 ft of 16 AWG")
+class District(Statement):
+    name: Declared
+    supply: Name
+    run: Run | None
+
+
+@statement("COMMON", "A common return", "common return Bus-1, Bus-2")
+class CommonReturn(Statement):
+    supplies: tuple[Name, ...]
+
+
+@statement(
+    "DETECTOR",
+    "A detector",
+    "detector D-Main current-sensing through m1, m2` or `detector D-Stage spot on Main at 0 mm",
+    inline=["on", "at"],
+)
+class Detector(Statement):
+    name: Declared
+    kind: Literal["current-sensing", "spot"]
+    clauses: tuple[Clause, ...]
+
+
+@statement("DRIVER", "A driver", "driver B1 drives 4L.upper, 4L.lower reads D-Main, T1 contacts")
+class Driver(Statement):
+    name: Declared
+    heads: tuple[Name, ...]
+    clauses: tuple[Clause, ...]
+
+
+@statement(
+    "TRAINS",
+    "What runs",
+    "trains 600 mm to 2200 mm, detectable throughout` or `trains obey signals",
+    once="trains",
+    inline=["detectable", "wheelsets"],
+)
+class Trains(Statement):
+    shortest: Length
+    longest: Length
+    clauses: tuple[Clause, ...]
+
+
+@statement("SCALE", "The scale", "scale HO` or `scale 1:87.1", once="scale")
+class Scale(Statement):
+    """By its ``name``, or as a ``ratio`` of two numbers: ``1:87.1``."""
+
+    name: Word | None
+    ratio: Length
+
+
+@statement(
+    "STOPPING", "The stopping distance", "stopping distance 3000 mm", once="stopping distance"
+)
+class StoppingDistance(Statement):
+    length: Length
