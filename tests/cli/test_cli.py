@@ -61,7 +61,7 @@ def test_a_broken_junction_is_drawn_explained_and_mended(
     lines = BROKEN.splitlines()
     assert f"{broken}:{lines.index('  Clear when OS, W clear') + 1}: `Clear when OS, W" in out
     assert "add `and T1 reverse` to `Clear when …` of 2LB" in out
-    assert "Assumed:" in out
+    assert "Assumptions:" in out
 
 
 def test_the_mending_offered_really_mends(broken: Path, capsys: pytest.CaptureFixture[str]) -> None:

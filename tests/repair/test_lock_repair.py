@@ -11,7 +11,7 @@ from verifier.verdicts.report import Report, Verdict
 
 ON_T1 = "points-move-under-train: T1"
 UNDER_4L = "points-move-under-signal: 4L, T1"
-AS_BEFORE = "To mend it (proved: it can then not happen, and routes can be set as before): "
+AS_BEFORE = "To mend it (proved: it can no longer happen, and routes can be set as before): "
 
 
 def proved(lock: str, *more: tuple[str, str], timeout: float | None = None) -> Report:

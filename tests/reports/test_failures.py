@@ -45,23 +45,21 @@ def test_worst_first_with_what_then_happens(unsafe: Report) -> None:
         "2R proceeds while stock stands on Main",
     ] in told
     ranks = [row[1] for row in told]
-    assert ranks == sorted(
-        ranks, key=["FALSE PROCEED", "undecided", "false proceed (advice)"].index
-    )
+    assert ranks == sorted(ranks, key=["FALSE PROCEED", "undecided", "false proceed (note)"].index)
 
 
 def test_what_is_stuck_is_advice_and_told_apart_in_words(safe: Report) -> None:
     told = {row[0]: row[1] for row in rows(list(failure_lines(safe, Ink()))) if len(row) == 3}
     stuck = {name for name in told if name.startswith(("detector", "contact"))}
     assert stuck
-    assert {told[name] for name in stuck} == {"false proceed (advice)"}
+    assert {told[name] for name in stuck} == {"false proceed (note)"}
 
 
 def test_the_rest_is_summed_up(safe: Report) -> None:
     lines = list(failure_lines(safe, Ink()))
     by = [row.consequence for row in safe.failures]
     assert f"  Without consequence: {by.count('none')}." in lines
-    more = f"  More restrictive, and no more than that ({by.count('more restrictive')}): "
+    more = f"  Only more restrictive ({by.count('more restrictive')}): "
     assert any(line.startswith(more) for line in lines)
 
 
@@ -103,7 +101,7 @@ def test_pairs_stand_together_and_their_absence_is_said(safe: Report) -> None:
     lines = list(failure_lines(paired, Ink(), pairs=True))
     assert ["feeder f and feeder g", "FALSE PROCEED", "trains meet"] in rows(lines)
     assert "and every two of them" in lines[1]
-    none = "  No two of them do harm together where neither does alone."
+    none = "  No two of them together cause harm that neither causes alone."
     assert none not in lines
     assert none in failure_lines(safe, Ink(), pairs=True)
     assert none not in failure_lines(safe, Ink())
@@ -141,7 +139,7 @@ def test_a_file_without_equipment_has_no_table() -> None:
 
 
 def test_advice_of_the_table_is_drawn_only_when_all_is_asked_for(safe: Report) -> None:
-    heading = re.compile(r"\d+\. advice report-stuck")
+    heading = re.compile(r"\d+\. note report-stuck")
     assert not any(heading.match(line) for line in report_lines(safe, Ink()))
     assert any(heading.match(line) for line in report_lines(safe, Ink(), everything=True))
 

@@ -40,7 +40,7 @@ def test_a_history_is_printed_event_by_event(
     assert "T1 open (Switch)" in "".join(lines)
     assert "   Why it was allowed:" in lines
     assert any(line.startswith("     T1 is not locked: `locked while …`") for line in lines)
-    assert lines[-1].endswith("situations and all histories of this plan.")
+    assert lines[-1].endswith("situations and every history of this plan.")
 
 
 def test_a_history_is_in_the_json(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -79,7 +79,7 @@ def test_why_tells_what_a_proof_rests_on(file: Path, capsys: pytest.CaptureFixtu
     assert "   It never happens that the points of T1 move while a train is on them." in lines
     rests = [line for line in lines if line.startswith("     - ")]
     assert rests and any("T1 lies normal" in line for line in rests)
-    assert "Assumed:" in lines
+    assert "Assumptions:" in lines
 
 
 def test_why_of_something_broken_is_its_history(
@@ -95,14 +95,14 @@ def test_why_of_what_a_single_situation_decides(
 ) -> None:
     code, lines = printed(capsys, "why", str(file), "aspect-not-listed", "4L")
     assert code == 0
-    assert any("No single situation breaks it" in line for line in lines)
+    assert any("No situation of this plan breaks it" in line for line in lines)
 
 
 def test_why_of_what_can_come_about_is_how(file: Path, capsys: pytest.CaptureFixture[str]) -> None:
     code, lines = printed(capsys, "why", str(file), "route-never-set", "4L to West-Main")
     assert code == 1  # other routes of the file can not
     assert "1. proved route-never-set: 4L to West-Main" in lines
-    assert "   It can come about, replayed step by step:" in lines
+    assert "   It can happen, as this replayed history shows:" in lines
     assert "     2. relay 4L-route picks   line 14" in lines
 
 

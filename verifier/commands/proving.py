@@ -73,11 +73,12 @@ def _prove(options: argparse.Namespace) -> int:
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.writing import check_target
     from verifier.reports import machine, terminal
+    from verifier.reports.json_parts import Json
     from verifier.reports.words import tally_words
 
     ink = ink_of(options)
     codes: list[ExitCode] = []
-    documents: list[machine.Json] = []
+    documents: list[Json] = []
     reports: list[Report] = []
     try:
         files = list(files_of(options.paths, layouts=True))

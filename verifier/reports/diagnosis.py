@@ -19,7 +19,7 @@ from verifier.diagnosis.telling import NextTest, Outcome
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.reports.ink import Ink
-from verifier.reports.machine import Json
+from verifier.reports.json_parts import Json, place_json
 from verifier.verdicts.exit_codes import ExitCode
 
 SCHEMA_VERSION = 1
@@ -340,11 +340,7 @@ def _suspect(suspect: Suspect) -> Json:
         "kind": suspect.kind,
         "text": suspect.text,
         "also": list(suspect.also),
-        "place": {
-            "file": suspect.span.source.name,
-            "line": suspect.span.line,
-            "column": suspect.span.column,
-        },
+        "place": place_json(suspect.span),
     }
 
 

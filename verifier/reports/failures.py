@@ -84,7 +84,7 @@ def pairs_words(report: Report, told: Sequence[Told], *, pairs: bool) -> str:
     """That no pair does harm, where every pair was looked at and none does; else empty."""
     if not pairs or report.interrupted or any(entry.row.kind == "pair" for entry in told):
         return ""
-    return "No two of them do harm together where neither does alone."
+    return "No two of them together cause harm that neither causes alone."
 
 
 def _label(
@@ -97,7 +97,7 @@ def _label(
     if verdict is not None and verdict.expected:
         return f"{row.consequence} (expected)", "quiet"
     if is_advice(row):
-        return f"{row.consequence} (advice)", "quiet"
+        return f"{row.consequence} (note)", "quiet"
     if row.consequence == "false proceed":
         return "FALSE PROCEED", "bad"
     return row.consequence, "unsure"
@@ -130,7 +130,7 @@ def _summed_up(rows: Sequence[Failure], ink: Ink, everything: bool) -> Iterator[
         shown = restrictive if everything else restrictive[:_NAMED]
         more = len(restrictive) - len(shown)
         tail = f" and {more} more" if more else ""
-        heading = f"More restrictive, and no more than that ({len(restrictive)})"
+        heading = f"Only more restrictive ({len(restrictive)})"
         text = f"{heading}: {', '.join(shown)}{tail}."
         yield from wrap(
             text, ink.width, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False

@@ -2,26 +2,22 @@
 
 import json
 from importlib import resources
-from typing import Any
 
 from verifier import __version__
 from verifier.explain.invariant_text import sentences
 from verifier.explain.state_text import fact_words
 from verifier.language.diagnostics.diagnostic import Diagnostic
-from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.catalog import BY_NAME
 from verifier.reports.failures import is_advice
+from verifier.reports.json_parts import Json, cause_json, event_json, place_with_end, text_at
 from verifier.reports.words import count, tallies
-from verifier.verdicts.causes import Cause
 from verifier.verdicts.exit_codes import ExitCode
-from verifier.verdicts.report import Failure, Finding, Happening, Lasting, Report, Story, Verdict
+from verifier.verdicts.report import Failure, Finding, Lasting, Report, Story, Verdict
 
 SCHEMA_VERSION = 1
-
-Json = dict[str, Any]
 
 
 def schema() -> Json:
@@ -54,8 +50,8 @@ def diagnostic_json(diagnostic: Diagnostic) -> Json:
         "code": diagnostic.code,
         "message": diagnostic.message,
         "hint": diagnostic.hint,
-        "place": _place(diagnostic.span),
-        "others": [{"text": text, "place": _place(span)} for span, text in diagnostic.others],
+        "place": place_with_end(diagnostic.span),
+        "others": [text_at(text, span, place_with_end) for span, text in diagnostic.others],
     }
 
 
@@ -69,9 +65,10 @@ def file_report(report: Report) -> Json:
         "counts": tallies(report.verdicts),
         "assumed": list(report.assumed),
         "assumptions": [
-            {"title": a.title, "text": a.text, "place": _place(a.span)} for a in plan.assumptions
+            {"title": a.title, "text": a.text, "place": place_with_end(a.span)}
+            for a in plan.assumptions
         ],
-        "not_as_expected": [{"text": u.text, "place": _place(u.span)} for u in report.unmet],
+        "not_as_expected": [text_at(u.text, u.span, place_with_end) for u in report.unmet],
         "verdicts": [_verdict(plan, v) for v in report.verdicts],
         "failures": [_failure(row) for row in report.failures],
     }
@@ -92,7 +89,7 @@ def _verdict(plan: Plan, verdict: Verdict) -> Json:
         "why": verdict.why,
         **_count(verdict.covered),
         "rests_on": list(verdict.rests_on),
-        "places": [_place(span) for span in obligation.spans],
+        "places": [place_with_end(span) for span in obligation.spans],
         "routes": [r.name for r in obligation.routes],
         "meeting_place": obligation.place,
         "finding": _finding(plan, verdict.finding) if verdict.finding else None,
@@ -123,13 +120,13 @@ def _finding(plan: Plan, finding: Finding) -> Json:
         "relevant": [_fact(plan, what, finding.situation.state(what)) for what in finding.relevant],
         **_count(finding.covered),
         "smallest": finding.smallest,
-        "causes": [_cause(cause) for cause in finding.causes],
+        "causes": [cause_json(cause, place_with_end) for cause in finding.causes],
         "mending": [
             {
                 "of": a.owner,
                 "line_showing": a.shows,
                 "add": a.condition,
-                "place": _place(a.span),
+                "place": place_with_end(a.span),
             }
             for a in finding.mending
         ],
@@ -139,7 +136,7 @@ def _finding(plan: Plan, finding: Finding) -> Json:
                 "write": step.write,
                 "how": step.how,
                 "cost": step.cost,
-                "place": _place(step.span),
+                "place": place_with_end(step.span),
             }
             for step in finding.rewiring
         ],
@@ -151,7 +148,7 @@ def _finding(plan: Plan, finding: Finding) -> Json:
 def _history(story: Story) -> Json:
     return {
         "trains": story.trains,
-        "events": [_event(event) for event in story.events],
+        "events": [event_json(event, place_with_end) for event in story.events],
         "moments": [
             [
                 {"kind": what.kind, "name": what.name, "state": state}
@@ -160,14 +157,6 @@ def _history(story: Story) -> Json:
             ]
             for moment in story.moments
         ],
-    }
-
-
-def _event(event: Happening) -> Json:
-    return {
-        "moment": event.moment,
-        "text": event.text,
-        "place": _place(event.span) if event.span else None,
     }
 
 
@@ -190,26 +179,3 @@ def _fact(plan: Plan, what: Observable, state: str) -> Json:
         "state": state,
         "text": fact_words(plan, what, state),
     }
-
-
-def _cause(cause: Cause) -> Json:
-    return {
-        "text": cause.text,
-        "place": _place(cause.span) if cause.span else None,
-        "because": [_cause(inner) for inner in cause.because],
-    }
-
-
-def _place(span: Span) -> Json:
-    end_line, end_column = span.end_position
-    place: Json = {
-        "file": span.source.name,
-        "line": span.line,
-        "column": span.column,
-        "end_line": end_line,
-        "end_column": end_column,
-    }
-    used = span.source.used
-    if used:
-        place["used"] = {"module": used.module, "as": used.name, "place": _place(used.span)}
-    return place

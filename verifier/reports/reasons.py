@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from verifier.explain.invariant_text import sentences
 from verifier.plan.model import Plan
-from verifier.reports.words import count, situation_words
+from verifier.reports.words import situation_words
 from verifier.verdicts.report import Lasting, Verdict
 
 
@@ -25,22 +25,19 @@ class Lasts:
 def reason_sentences(verdict: Verdict, plan: Plan) -> Iterator[str]:
     """What is said of a verdict before the facts that last, or the history, that show it."""
     if verdict.status == "waived":
-        yield f"The file sets it aside: {verdict.why}"
+        yield f"Waived by the file: {verdict.why}"
         return
     if verdict.obligation.mode == "never":
         yield f"It never happens that {verdict.obligation.trouble}."
     if verdict.lasting is not None:
         return
     if verdict.story is not None:
-        yield "It can come about, replayed step by step:"
+        yield "It can happen, as this replayed history shows:"
     elif verdict.witness is not None:
         facts = situation_words(plan, verdict.witness, verdict.witness.facts)
-        yield f"It is so in this situation, replayed: {facts}."
+        yield f"It happens in this situation (replayed): {facts}."
     elif verdict.covered:
-        yield (
-            f"No single situation breaks it: all {count(verdict.covered)} of this plan were "
-            "covered, whatever came before."
-        )
+        yield "No situation of this plan breaks it, whatever came before."
 
 
 def uses_sentences(verdict: Verdict) -> Iterator[str]:
@@ -52,18 +49,18 @@ def lasts(lasting: Lasting, plan: Plan) -> Lasts:
     said = tuple(sentences(plan, lasting.clauses))
     if not said:
         return Lasts(
-            "Nothing needs to be remembered for that: no single moment leaves room for it."
+            "The proof needs no invariant: no single moment allows it."
             if lasting.steps == 1
-            else f"Nothing but {lasting.steps} moments in a row needs to be looked at."
+            else f"The proof needs no invariant: no {lasting.steps} moments in a row allow it."
         )
     before = lasting.steps - 1
     after = (
-        f"With that, {before} moments free of it are never followed by one that is not, and the "
-        f"first {before} moments of every history are free of it."
+        f"Given these facts, {before} moments without it are never followed by one with it, and it "
+        f"is not in the first {before} moments of any history."
     )
     return Lasts(
-        "It rests on this, which is so at the start and, taken together, from each moment to the "
-        "next:",
+        "The proof rests on these facts. They hold at the start, and together they carry over from "
+        "each moment to the next:",
         said,
         after if before else "",
     )

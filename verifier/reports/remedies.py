@@ -33,7 +33,7 @@ def remedies(verdict: Verdict) -> Iterator[Remedy]:
     if finding is not None and finding.mending:
         yield _rules(finding)
     elif hint and not (finding and finding.rewiring):
-        sure = " (proved: it can then not happen, and routes can be set as before)"
+        sure = " (proved: it can no longer happen, and routes can be set as before)"
         proved = sure if finding is not None and finding.hint_proved else ""
         yield Remedy(f"To mend it{proved}: {in_a_row(hint)}")
     if finding is None:
@@ -44,7 +44,7 @@ def remedies(verdict: Verdict) -> Iterator[Remedy]:
     if verdict.obligation.property == "opposing-proceeds" and len(finding.causes) == 2:
         both = ", ".join(verdict.obligation.subjects)
         yield Remedy(
-            "Or, where a dispatcher gives trains their authority before they move, set it aside: "
+            "Or, where a dispatcher gives trains their authority before they move, waive it: "
             f'`waive opposing-proceeds for {both} because "…"`.'
         )
 
@@ -52,7 +52,7 @@ def remedies(verdict: Verdict) -> Iterator[Remedy]:
 def _rules(finding: Finding) -> Remedy:
     together = ", all of these together" if len(finding.mending) > 1 else ""
     return Remedy(
-        f"To mend it{together} (proved: it can then not happen, and the signals keep all aspects "
+        f"To mend it{together} (proved: it can no longer happen, and the signals keep all aspects "
         "and routes):",
         tuple(
             Step(f"add `and {a.condition}` to `{a.shows} when …` of {a.owner}", a.span)
@@ -80,7 +80,7 @@ def _in_modules(finding: Finding, lock: Lock | None) -> Iterator[Remedy]:
     if used:
         said = " and ".join(f"{name} of module {module}" for module, name in used)
         yield Remedy(
-            f"This was proved for the use {said} alone. The text of a module stands for all its "
-            "uses: prove the file again once it is changed. Inside a module its own things go "
-            "without the name of the use, and what lies outside has to be a parameter."
+            f"This was proved for the use {said} only. A change in a module affects all its uses, "
+            "so prove the file again. Inside the module, leave out the name of the use; what lies "
+            "outside the module has to be a parameter."
         )

@@ -16,6 +16,7 @@ from verifier.reports.lines import (
 )
 from verifier.reports.scenes import situation_scene
 from verifier.reports.words import (
+    assumptions_of,
     by_property,
     covered_words,
     kind_words,
@@ -27,7 +28,6 @@ from verifier.reports.words import (
     situation_words,
     status_of,
     summary_words,
-    taken_for_granted,
     title_of,
     told_findings,
     undecided_words,
@@ -73,10 +73,10 @@ def _summary(report: Report, ink: Ink) -> str:
 def _property_table(report: Report, ink: Ink) -> Iterator[str]:
     groups = by_property(report.verdicts)
     if not groups:
-        yield "  Nothing in this file raises the question."
+        yield "  Nothing to prove in this file."
         return
     wide = min(28, max(map(len, groups)))
-    heading = f"  {'property':<{wide}}  {'verdict':<9}  {'asked':>9}  what is proved"
+    heading = f"  {'property':<{wide}}  {'verdict':<9}  {'checks':>9}  what is proved"
     yield ink.paint(heading, "quiet")
     for name, verdicts in groups.items():
         word, style = status_of(verdicts)
@@ -169,7 +169,7 @@ def _set_aside(report: Report, ink: Ink) -> Iterator[str]:
 
 
 def assumed_lines(report: Report, ink: Ink) -> Iterator[str]:
-    """All that the verdicts take for granted."""
-    yield "Assumed:"
-    for text, span in taken_for_granted(report):
+    """What the verdicts assume."""
+    yield "Assumptions:"
+    for text, span in assumptions_of(report):
         yield from paragraph(f"{text} ({place(span)})" if span else text, ink)

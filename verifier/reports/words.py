@@ -1,7 +1,6 @@
 """Situations, counts and verdicts in words, shared by every report."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from math import log10
 from typing import Literal
 
 from verifier.explain.state_text import fact_words
@@ -25,6 +24,9 @@ STATUS_WORDS = {
     "waived": "waived",
 }
 
+# Nobody reads a larger count.
+MOST_COUNTED = 10_000_000
+
 _STOCK = ("stock", "standing")
 
 
@@ -47,7 +49,7 @@ def situation_words(plan: Plan, situation: Situation, relevant: Iterable[Observa
     parts = unusual + usual
     if vacant:
         parts.append(f"{listing(vacant)} vacant")
-    return "; ".join(parts) if parts else "nothing in particular: it is always so"
+    return "; ".join(parts) if parts else "any at all"
 
 
 def covered_words(finding: Finding, report: Report) -> str:
@@ -56,16 +58,13 @@ def covered_words(finding: Finding, report: Report) -> str:
     if finding.covered == 1:
         return "This is the only situation of its kind."
     return (
-        f"Everything else may be as it likes: this one drawing stands for {upto}"
-        f"{count(finding.covered)} situations."
+        f"Nothing else matters: this drawing stands for {upto}{count(finding.covered)} situations."
     )
 
 
 def count(number: int) -> str:
-    """A count for people: exact while it can be read, else a power of ten."""
-    if number < 10_000_000:
-        return f"{number:,}"
-    return f"about 10^{round(log10(number))}"
+    """A count for people: exact while it can be read."""
+    return f"{number:,}" if number < MOST_COUNTED else f"more than {MOST_COUNTED:,}"
 
 
 def tallies(verdicts: Iterable[Verdict]) -> dict[str, int]:
@@ -85,7 +84,7 @@ _TALLY_WORDS = {
     "broken": "broken",
     "undecided": "undecided",
     "expected": "broken as the file expects",
-    "advice": "advice",
+    "advice": "noted",
     "waived": "waived",
     "proved": "proved",
 }
@@ -112,11 +111,11 @@ def in_a_row(text: str) -> str:
 
 
 def kind_words(verdict: Verdict) -> tuple[str, Style]:
-    """What a finding is: broken, advice, expected, undecided."""
+    """What a finding is: broken, expected, undecided, or a note."""
     if verdict.expected:
         return "as expected,", "good"
     if verdict.obligation.advice:
-        return "advice", "unsure"
+        return "note", "unsure"
     word = STATUS_WORDS[verdict.status]
     return word, "bad" if verdict.status == "broken" else "unsure"
 
@@ -144,7 +143,7 @@ def status_of(verdicts: Sequence[Verdict]) -> tuple[str, Style]:
     if any(v.status == "broken" and v.expected for v in verdicts):
         return "expected", "good"
     if any(v.status in ("broken", "undecided") for v in verdicts):
-        return "advice", "unsure"
+        return "note", "unsure"
     if all(v.status == "waived" for v in verdicts):
         return "waived", "unsure"
     return "proved", "good"
@@ -154,6 +153,12 @@ def share_words(verdicts: Sequence[Verdict]) -> str:
     """``3`` when all are alike, else how many are not proved: ``2 of 7``."""
     odd = sum(1 for v in verdicts if v.status != "proved")
     return f"{odd} of {len(verdicts)}" if odd and odd < len(verdicts) else str(len(verdicts))
+
+
+def checks_words(verdicts: Sequence[Verdict]) -> str:
+    """``3 checks``, ``2 of 7 checks``."""
+    plural = "s" if len(verdicts) != 1 else ""
+    return f"{share_words(verdicts)} check{plural}"
 
 
 def undecided_words(verdict: Verdict) -> str:
@@ -180,7 +185,7 @@ def unfinished_words(finding: Finding) -> str:
     if finding.smallest:
         return ""
     how = "small" if finding.story is None else "short"
-    return f"(Time ran out before it was made as {how} as can be.)"
+    return f"(Time ran out: a {how}er one may exist.)"
 
 
 # ------------------------------------------------------------------ the report as a whole
@@ -216,9 +221,10 @@ def summary_words(report: Report) -> tuple[str, str]:
     text = tally_words(report.verdicts)
     if report.interrupted:
         return f"{text} (interrupted)", "."
-    covered = count(count_situations(report.plan.inputs))
-    histories = " and all histories" if report.plan.locking.asked else ""
-    return text, f", over all {covered} situations{histories} of this plan."
+    situations = count_situations(report.plan.inputs)
+    exact = f"all {situations:,} situations" if situations < MOST_COUNTED else "every situation"
+    histories = " and every history" if report.plan.locking.asked else ""
+    return text, f", over {exact}{histories} of this plan."
 
 
 def set_aside(report: Report) -> Iterator[str]:
@@ -227,12 +233,12 @@ def set_aside(report: Report) -> Iterator[str]:
     for verdict in report.verdicts:
         if verdict.status == "waived":
             about = f"{verdict.obligation.property} for {', '.join(verdict.obligation.subjects)}"
-            about += " (proved anyway: no longer needed)" if verdict.needless else ""
+            about += " (proved: the waiver is not needed)" if verdict.needless else ""
             waived.setdefault(verdict.why, []).append(about)
     return (f"{'; '.join(abouts)}: {reason}" for reason, abouts in waived.items())
 
 
-def taken_for_granted(report: Report) -> Iterator[tuple[str, Span | None]]:
+def assumptions_of(report: Report) -> Iterator[tuple[str, Span | None]]:
     """All that the verdicts assume, with the place where the file says so itself."""
     for assumption in report.plan.assumptions:
         yield f'"{assumption.title}": {assumption.text}', assumption.span

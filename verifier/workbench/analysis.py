@@ -6,14 +6,12 @@ drawing, what every signal shows and why, what can be set by hand, and what is u
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
-from typing import Any
 
 from verifier.drawing.changed import changes
 from verifier.drawing.svg import PLAIN, Shown, picture
 from verifier.drawing.template import STYLE
 from verifier.explain.signal_causes import causes, reasons
 from verifier.language.diagnostics.diagnostic import Diagnostic
-from verifier.language.source import Span
 from verifier.logic.expr import holds
 from verifier.plan import observables
 from verifier.plan.model import Plan, Signal
@@ -23,14 +21,12 @@ from verifier.properties.failures import counts_against
 from verifier.properties.obligation import Obligation
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Seen, Unsettled
+from verifier.reports.json_parts import Json, cause_json, place_with_offsets, text_at
 from verifier.reports.words import sentence
-from verifier.verdicts.causes import Cause
 from verifier.workbench.controls import drawn_things, group_of, label, state_words
 from verifier.workbench.document import Key, Reading
 from verifier.workbench.situation_play import Act, Play, acted, situation_of
 from verifier.workbench.temporal_play import Moment, OverTime
-
-Json = dict[str, Any]
 
 # As many troubles are told of one situation: one false clear often makes several.
 MAX_HAZARDS = 8
@@ -251,8 +247,8 @@ def _signal(plan: Plan, signal: Signal, seen: Seen, table: _Table) -> Json:
             {"name": head.name, "color": color}
             for head, color in zip(signal.heads, seen.colors(signal), strict=True)
         ],
-        "line": place_json(signal.span)["line"],
-        "why": [cause_json(cause) for cause in chain],
+        "line": signal.span.line,
+        "why": [cause_json(cause, place_with_offsets) for cause in chain],
     }
 
 
@@ -279,25 +275,6 @@ def _hazard(obligation: Obligation) -> Json:
     }
 
 
-def cause_json(cause: Cause) -> Json:
-    return {
-        "text": cause.text,
-        "place": place_json(cause.span) if cause.span else None,
-        "because": [cause_json(inner) for inner in cause.because],
-    }
-
-
-def place_json(span: Span) -> Json:
-    """Offsets count characters of the text; the page turns them into its own."""
-    return {
-        "file": span.source.name,
-        "line": span.line,
-        "column": span.column,
-        "start": span.start,
-        "end": span.end,
-    }
-
-
 def diagnostics_json(diagnostics: Iterable[Diagnostic], name: str) -> list[Json]:
     """What is wrong with a text. ``here``: it is in the text itself, not in a file that it
     includes."""
@@ -306,10 +283,10 @@ def diagnostics_json(diagnostics: Iterable[Diagnostic], name: str) -> list[Json]
             "code": d.code,
             "message": d.message,
             "hint": d.hint,
-            "place": place_json(d.span),
+            "place": place_with_offsets(d.span),
             "here": d.span.source.name == (name or "(not saved yet)"),
             "used": [u.words for u in d.span.uses],
-            "others": [{"text": text, "place": place_json(span)} for span, text in d.others],
+            "others": [text_at(text, span, place_with_offsets) for span, text in d.others],
         }
         for d in diagnostics
     ]

@@ -6,9 +6,9 @@ In: a report. Out: JSON. It is made in the worker, which has the plan.
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from verifier.plan.model import Plan
+from verifier.reports.json_parts import Json, cause_json, event_json, place_with_offsets, text_at
 from verifier.reports.reasons import reason_sentences, uses_sentences
 from verifier.reports.remedies import remedies
 from verifier.reports.scenes import situation_scene
@@ -22,10 +22,7 @@ from verifier.reports.words import (
     title_of,
 )
 from verifier.verdicts.report import Finding, Report, Story, Verdict
-from verifier.workbench.analysis import cause_json, place_json
 from verifier.workbench.quick_fixes import Edit, mended, rewired
-
-Json = dict[str, Any]
 
 
 def report_json(report: Report, name: str, path: Path | None) -> Json:
@@ -45,7 +42,7 @@ def report_json(report: Report, name: str, path: Path | None) -> Json:
             *(f"“{a.title}”: {a.text}" for a in plan.assumptions),
             *report.assumed,
         ],
-        "unmet": [{"text": u.text, "place": place_json(u.span)} for u in report.unmet],
+        "unmet": [text_at(u.text, u.span, place_with_offsets) for u in report.unmet],
     }
 
 
@@ -64,13 +61,13 @@ def _verdict(report: Report, verdict: Verdict, path: Path | None) -> Json:
         or (verdict.status == "undecided" and report.interrupted),
         "word": kind_words(verdict)[0].rstrip(","),
         "sentence": _sentence(verdict, plan),
-        "places": [place_json(span) for span in obligation.spans[:2]],
+        "places": [place_with_offsets(span) for span in obligation.spans[:2]],
     }
     if verdict.status == "broken":
         said["remedies"] = [
             {
                 "lead": remedy.lead,
-                "steps": [{"text": s.text, "place": place_json(s.span)} for s in remedy.steps],
+                "steps": [text_at(s.text, s.span, place_with_offsets) for s in remedy.steps],
             }
             for remedy in remedies(verdict)
         ]
@@ -103,7 +100,7 @@ def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | No
         "around": list(scene.around),
         "situation": f"{sentence(words)} {covered_words(finding, report)}",
         "smallest": finding.smallest,
-        "causes": [cause_json(cause) for cause in finding.causes],
+        "causes": [cause_json(cause, place_with_offsets) for cause in finding.causes],
         "edits": [_edit(edit) for edit in _edits(finding, plan, path)],
         "history": _history(finding.story, verdict) if finding.story else None,
     }
@@ -114,14 +111,7 @@ def _history(story: Story, verdict: Verdict) -> Json:
     return {
         "trains": story.trains,
         "lossy": verdict.obligation.over == "lossy",
-        "events": [
-            {
-                "moment": event.moment,
-                "text": event.text,
-                "place": place_json(event.span) if event.span else None,
-            }
-            for event in story.events
-        ],
+        "events": [event_json(event, place_with_offsets) for event in story.events],
         "moments": [
             [[w.kind, w.name, state] for w, state in moment.items() if state != w.usual]
             for moment in story.moments

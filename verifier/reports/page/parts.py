@@ -1,4 +1,4 @@
-"""The other parts of the report: verdicts by property, failures, what is taken for granted, sheets,
+"""The other parts of the report: verdicts by property, failures, assumptions, sheets,
 and the file itself.
 
 In: a report on its paper. Out: markup.
@@ -12,13 +12,13 @@ from verifier.reports.page.markup import NOTHING, Child, Html, coded, joined, ta
 from verifier.reports.page.paper import Paper, Part, sources
 from verifier.reports.page.pictures import figure, plan_pictures, pose_pictures
 from verifier.reports.words import (
+    assumptions_of,
     by_property,
+    checks_words,
     kind_words,
     sentence,
     set_aside,
-    share_words,
     status_of,
-    taken_for_granted,
     title_of,
 )
 from verifier.sheets.sheet import Sheet, Table
@@ -47,10 +47,10 @@ def layout(paper: Paper) -> Part:
 
 
 def verdicts(paper: Paper) -> Part:
-    """One line for each property, and below it what it was asked of."""
+    """One line for each property, and below it each of its checks."""
     groups = by_property(paper.report.verdicts)
     rows = [_property(paper, name, group) for name, group in groups.items()]
-    nothing = tag("p", "Nothing in this file raises the question.")
+    nothing = tag("p", "Nothing to prove in this file.")
     return paper.section("verdicts", "What was proved", *(rows or [nothing]))
 
 
@@ -62,7 +62,7 @@ def _property(paper: Paper, name: str, group: list[Verdict]) -> Html:
             "summary",
             tag("span", word, class_=f"stamp {style}"),
             f" {title_of(name)} ",
-            tag("span", f"{name}, asked {share_words(group)}", class_="quiet"),
+            tag("span", f"{name}, {checks_words(group)}", class_="quiet"),
         ),
         tag("ul", *(_verdict(verdict) for verdict in group)),
         data_words=f"{name} {title_of(name)} " + " ".join(
@@ -79,13 +79,13 @@ def _verdict(verdict: Verdict) -> Html:
         "li",
         tag("span", kind.rstrip(","), class_=style),
         f" {', '.join(verdict.obligation.subjects)}: ",
-        tag("span", _asked(verdict), class_="quiet"),
+        tag("span", _claim(verdict), class_="quiet"),
         f" Rests on {rests}." if rests else None,
     )
 
 
-def _asked(verdict: Verdict) -> str:
-    """What was asked: that something never comes about, or that it can."""
+def _claim(verdict: Verdict) -> str:
+    """What was checked: that something never happens, or that it can."""
     trouble = sentence(verdict.obligation.trouble)
     return f"not so: {trouble}" if verdict.status == "proved" else trouble
 
@@ -115,11 +115,11 @@ def rests_on(paper: Paper) -> Part:
     waived = list(set_aside(paper.report))
     granted = (
         tag("li", coded(text), *((" ", paper.place(span)) if span else ()))
-        for text, span in taken_for_granted(paper.report)
+        for text, span in assumptions_of(paper.report)
     )
     return paper.section(
         "rests-on",
-        "What it takes for granted",
+        "Assumptions",
         tag("ul", *granted),
         joined([tag("p", tag("b", "Waived by the file:")),
                 tag("ul", *(tag("li", text) for text in waived))]) if waived else None,
