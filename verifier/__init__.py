@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from verifier.plan.situation import Situation
     from verifier.verdicts.causes import Cause
     from verifier.verdicts.exit_codes import ExitCode
-from verifier.verdicts.report import Finding, InternalError, Report, Verdict
+    from verifier.verdicts.report import Finding, InternalError, Report, Verdict
 
 __version__ = "0.3.0"
 
@@ -24,9 +24,8 @@ _HOMES = {
     "verifier.api": ("Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"),
     "verifier.diagnosis.diagnose": ("Diagnosis",),
     "verifier.verdicts.exit_codes": ("ExitCode",),
-    "verifier.verdicts.report": (
-        "Cause", "Finding", "InternalError", "Report", "Verdict",
-    ),
+    "verifier.verdicts.causes": ("Cause",),
+    "verifier.verdicts.report": ("Finding", "InternalError", "Report", "Verdict"),
     "verifier.language.diagnostics.diagnostic": ("Diagnostic", "InputError"),
     "verifier.plan.situation": ("Situation",),
 }  # fmt: skip

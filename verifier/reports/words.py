@@ -113,7 +113,7 @@ def in_a_row(text: str) -> str:
 def kind_words(verdict: Verdict) -> tuple[str, Style]:
     """What a finding is: broken, expected, undecided, or a note."""
     if verdict.expected:
-        return "as expected,", "good"
+        return "expected", "good"
     if verdict.obligation.advice:
         return "note", "unsure"
     word = STATUS_WORDS[verdict.status]

@@ -59,7 +59,7 @@ def _verdict(report: Report, verdict: Verdict, path: Path | None) -> Json:
         "fails": verdict.fails,
         "leaves_open": verdict.leaves_open
         or (verdict.status == "undecided" and report.interrupted),
-        "word": kind_words(verdict)[0].rstrip(","),
+        "word": kind_words(verdict)[0],
         "sentence": _sentence(verdict, plan),
         "places": [place_with_offsets(span) for span in obligation.spans[:2]],
     }

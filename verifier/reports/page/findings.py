@@ -61,7 +61,7 @@ def finding(paper: Paper, number: int, verdict: Verdict, *, drawn: bool) -> Html
             joined(
                 [
                     f"{number}. ",
-                    tag("span", kind.rstrip(","), class_=f"stamp {style}"),
+                    tag("span", kind, class_=f"stamp {style}"),
                     f" {obligation.property}: {subjects}",
                 ]
             ),

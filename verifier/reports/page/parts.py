@@ -77,7 +77,7 @@ def _verdict(verdict: Verdict) -> Html:
     rests = ", ".join(f'"{title}"' for title in verdict.rests_on)
     return tag(
         "li",
-        tag("span", kind.rstrip(","), class_=style),
+        tag("span", kind, class_=style),
         f" {', '.join(verdict.obligation.subjects)}: ",
         tag("span", _claim(verdict), class_="quiet"),
         f" Rests on {rests}." if rests else None,
