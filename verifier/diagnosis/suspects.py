@@ -29,6 +29,10 @@ LIKELY = (
 )  # fmt: skip
 
 
+# What a machine that leaves its points be may do: how they then lie, whatever it is told.
+LEAVES = {"stays normal": "normal", "stays reverse": "reverse"}
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Suspect:
     """One thing that may be wrong. ``text`` says what, ``also`` what else it may be called:

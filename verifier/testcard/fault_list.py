@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 from verifier.diagnosis.alike import differing
 from verifier.diagnosis.bench import Bench, Colors, Moment, Setup
-from verifier.diagnosis.suspects import Suspect
+from verifier.diagnosis.suspects import LEAVES, Suspect
 from verifier.logic.expr import TRUE, Expr, atom
 from verifier.plan import observables
 
@@ -81,7 +81,7 @@ def turnout_shows(setup: Setup, wrong: Wrong) -> str | None:
         turnout, lies = wrong.stuck
     elif wrong.suspect.trouble is not None:
         turnout, does = wrong.suspect.trouble
-        lies = does.removeprefix("stays ")  # `stops` and `other way` show whatever it is told
+        lies = LEAVES.get(does, does)  # `stops` and `other way` show whatever it is told
     else:
         return None
     return turnout if dict(setup.told).get(turnout, lies) != lies else None
@@ -97,7 +97,6 @@ def to_be_seen(bench: Bench, wrong: Wrong) -> Expr:
         return atom(observables.points(turnout), other)
     if wrong.suspect.trouble is not None:
         turnout, does = wrong.suspect.trouble
-        stays = does.removeprefix("stays ")
-        others = [lies for lies in ("normal", "reverse") if lies != stays]
+        others = [lies for lies in ("normal", "reverse") if lies != LEAVES.get(does)]
         return TRUE if len(others) == 2 else atom(observables.points(turnout), *others)
     return differing(bench, (), wrong.group)

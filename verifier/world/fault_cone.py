@@ -30,8 +30,10 @@ class Touches:
         self._sound_reads: dict[str, frozenset[str]] = {}
 
     def directly(self, fault: Observable) -> frozenset[str]:
-        """The blocks and turnouts whose reports, and the signals whose heads, feel it."""
-        return frozenset(self._direct.get(fault, ()))
+        """The blocks and turnouts whose reports, and the signals whose heads, depend on it.
+
+        Raises :class:`~verifier.plan.wiring.faults.UnknownFault`."""
+        return frozenset(self._direct.get(self._plan.equipment.fault_of(fault).what, ()))
 
     def world(self, faults: Iterable[Observable]) -> World:
         """The world in which just these may be broken."""

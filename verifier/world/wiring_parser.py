@@ -15,6 +15,7 @@ from verifier.language.source import Source, Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import AS_BEFORE, Observable
 from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.faults import FaultKind
 
 # A part that begins so belongs to the one before it.
 _GOES_ON = re.compile(
@@ -31,8 +32,7 @@ _LIES = re.compile(r"(\S+) lies (\S+)")
 _PLAIN = re.compile(r"stock on (\S+)|(gate|button) (\S+) (\S+)")
 _VACANT = re.compile(r"(\S+(?:, \S+)*) and (\S+) vacant")
 # What the names of things that can break begin with.
-_BREAKS = ("feeder", "wire", "bus", "supply", "gap", "lamp", "head", "machine", "detector",
-           "contact", "power", "common")  # fmt: skip
+_BREAKS = frozenset(kind.words.split()[0] for kind in FaultKind if kind.words)
 # Names listed where none is near the one asked for.
 _LISTED = 12
 
