@@ -17,7 +17,7 @@ from tests.reference.running import (
     junction,
     line,
 )
-from verifier.reference.step import initial_states
+from verifier.reference.step import Stepper
 
 # ------------------------------------------------------------------ what there is
 
@@ -45,7 +45,7 @@ def test_states_and_choices_of_a_switch() -> None:
 
 
 def test_it_starts_with_all_track_vacant() -> None:
-    (start,) = initial_states(junction().stepper.plan)
+    (start,) = junction().stepper.initial_states()
     assert all(state == what.usual for what, state in start.items())
 
 
@@ -53,12 +53,12 @@ def test_stock_may_stand_at_the_start_where_the_file_says() -> None:
     plan = verifier.load_text(SWITCH.format(throw="") + "trains start on Siding\n")
     starts = {
         (what.kind, state)
-        for start in initial_states(plan)
+        for start in Stepper(plan).initial_states()
         for what, state in start.items()
         if state != what.usual
     }
     assert starts == {("train", "occupied"), ("heading", "right")}
-    assert len(list(initial_states(plan))) == 4
+    assert len(list(Stepper(plan).initial_states())) == 4
 
 
 def test_edges_pass_trains_one_way_only() -> None:

@@ -1,37 +1,16 @@
-"""Where trains can be and which way they can go, as far as it stays the same all the time.
+"""Where trains can be and which way they can go, whatever the moment.
 
 Part of the reference, beside :mod:`verifier.reference.step`. In: a running plan. Out: its
-joints by name, the signal that governs each of them, where trains may turn back, the track
-from which a signal is seen, the ways that lead out over an edge.
+joints by name, the signal at each, where trains may turn back, the approach to each signal.
 """
 
 from collections.abc import Iterator, Mapping
-from typing import NamedTuple
 
 from verifier.plan.locking.temporal_plan import joint_name
-from verifier.plan.model import Joint, Move, Plan, Port, Signal
+from verifier.plan.model import Joint, Plan, Port, Signal
 
 NO_TRACK = ("edge", "bumper")
 POINTS = ("turnout", "slip")
-
-
-class Crossing(NamedTuple):
-    """A train that came in by ``entered`` goes on over ``joint`` to ``next``, where the points
-    of its piece lie in ``position`` (None: it has none)."""
-
-    entered: Port
-    position: str | None
-    joint: str
-    next: Port
-
-
-class Backward(NamedTuple):
-    """One way back from an end of a piece: over ``move``, which a train goes over that came
-    in by ``entered``, from the piece before it at ``before``."""
-
-    move: Move
-    entered: Port
-    before: Port
 
 
 class Positions:
@@ -56,46 +35,37 @@ class Positions:
         }
 
     def kind(self, piece: str) -> str:
+        """The kind of a piece of track."""
         return self.track.pieces[piece].kind
 
     def beyond(self, port: Port) -> Port:
-        """The end of the next piece that meets an end."""
+        """The end of the next piece that joins an end."""
         return self.track.joint_at[port].other(port)
 
     def joint_beside(self, port: Port) -> str:
+        """The name of the joint at an end."""
         return joint_name(self.track.joint_at[port])
 
     def joints_of(self, piece: str) -> list[str]:
-        """The joints at the ends of a piece, those at bumpers left out."""
+        """The joints at the ends of a piece, except at bumpers."""
         names = [self.joint_beside(Port(piece, end)) for end in self.track.pieces[piece].ends]
         return [name for name in names if name in self.joints]
-
-    def steps_over(self, joint: str) -> Iterator[Crossing]:
-        """Every way a train can go over a joint, either way, from a piece of track."""
-        ends = (self.joints[joint].a, self.joints[joint].b)
-        for leaves in ends:
-            for end in self.track.pieces[leaves.piece].ends:
-                entered = Port(leaves.piece, end)
-                for way in self.track.onward[entered]:
-                    if way.move.leave == leaves.end:
-                        yield Crossing(entered, way.move.position, joint, way.leads_to)
 
     # -------------------------------------------------------------- turning back
 
     def may_turn(self, piece: str) -> bool:
-        """Whether trains may turn back on a piece, at least one way."""
+        """Whether trains of at least one heading may turn back on a piece."""
         return any(self.turning[Port(piece, e)] for e in self.track.pieces[piece].ends)
 
     def is_soft(self, joint: str) -> bool:
-        """Whether a train may stand across a joint while it turns back."""
+        """Whether a train may turn back while it stands across a joint."""
         ends = (self.joints[joint].a, self.joints[joint].b)
         if any(end in self.signal_at for end in ends):
             return False
         return all(end.piece in self.pieces and self.may_turn(end.piece) for end in ends)
 
     def _may_go_back(self, heading: Port) -> bool:
-        """Whether a train that turns back on a piece may then go as one that came in by
-        ``heading``."""
+        """Whether a train may turn back on a piece so that its new heading is ``heading``."""
         piece = self.track.pieces[heading.piece]
         if piece.kind != "plain":
             return False
@@ -104,17 +74,17 @@ class Positions:
             return piece.block in allowed
         if any(piece.name in limits.pieces for limits in self.plan.limits):
             return False
-        return self._meets_signals_rightly(heading, set())
+        return self._is_signaled(heading)
 
-    def _meets_signals_rightly(self, entered: Port, been: set[Port]) -> bool:
-        """Whether on every way on from a piece there is a signal for this way, or an end of the
-        plan, before one against it."""
-        waiting = [entered]
+    def _is_signaled(self, entered: Port) -> bool:
+        """Whether every way on from a piece leads to a signal that faces the train, or to the
+        end of the plan, before it passes a signal from behind."""
+        waiting, visited = [entered], set()
         while waiting:
             port = waiting.pop()
-            if port in been:
+            if port in visited:
                 continue
-            been.add(port)
+            visited.add(port)
             for way in self.track.onward[port]:
                 if way.leads_to in self.signal_at:
                     continue
@@ -124,11 +94,11 @@ class Positions:
                     waiting.append(way.leads_to)
         return True
 
-    # -------------------------------------------------------------- backward
+    # -------------------------------------------------------------- ways to an end
 
     def approach(self, signal: Signal) -> list[Port]:
-        """The pieces from which a signal is seen, the nearest first, each with the end by which
-        a train comes in that goes to the signal."""
+        """The approach to a signal, the nearest piece first: for each, the end by which a train
+        bound for the signal comes in."""
         found: list[Port] = []
         port = self.beyond(signal.enters)
         while self.kind(port.piece) == "plain":
@@ -142,10 +112,11 @@ class Positions:
             port = self.beyond(came)
         return found
 
-    def backward(self, leaves: Port) -> Iterator[Backward]:
-        """The ways over a piece that come out by an end of it."""
+    def ways_to(self, leaves: Port) -> Iterator[tuple[Port, str | None]]:
+        """The ways over a piece that leave it by an end: where each enters, and how the points
+        lie for it (None: the piece has none)."""
         for end in self.track.pieces[leaves.piece].ends:
             entered = Port(leaves.piece, end)
             for way in self.track.onward[entered]:
                 if way.move.leave == leaves.end:
-                    yield Backward(way.move, entered, self.beyond(entered))
+                    yield entered, way.move.position

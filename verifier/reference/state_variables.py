@@ -1,8 +1,7 @@
-"""What a moment of a history is made of: its states, its choices, how it may all start.
+"""State variables and choices: what a moment of a history consists of.
 
 Part of the reference, beside :mod:`verifier.reference.step`. In: a running plan. Out: the
-observables remembered from moment to moment, those chosen anew at each, and what the first may
-be at the start.
+observables kept from moment to moment, with their initial values, and those chosen anew at each.
 """
 
 from collections.abc import Iterator, Mapping
@@ -19,11 +18,11 @@ _COMMANDS = ("lever", "button", "derail", "gate")
 
 
 class StateVariables:
-    """The states and choices of one plan. With ``lossy``, stock on a block may go unseen."""
+    """The state variables and choices of one plan. With ``lossy``, stock may go undetected."""
 
-    def __init__(self, plan: Plan, places: Positions, *, lossy: bool):
+    def __init__(self, plan: Plan, positions: Positions, *, lossy: bool):
         self.plan = plan
-        self.positions = places
+        self.positions = positions
         self.unit = moment(plan.locking, lossy=lossy)
         self.late_most = self._window(plan.locking.running.to_stop)
         self.lost_most = self._window(LOSS_SECONDS) if lossy else 0
@@ -35,18 +34,16 @@ class StateVariables:
             for value in signal.aspect.values
             if (aspect := plan.chart.get(value))
         )
+        self._delays = {of: self._counts(seconds) for of, seconds in self._seconds() if seconds}
         self.states = tuple(self._states())
         self.choices = tuple(self._choices())
 
     def starts(self) -> Mapping[Observable, tuple[str, ...]]:
-        """What each state may be at the start."""
-        stocked = self.plan.locking.running.start_on
-        open_to_any = {
-            name for name in self.positions.pieces if self.plan.track.pieces[name].block in stocked
-        }
+        """The initial values of each state variable."""
+        pieces, stocked = self.plan.track.pieces, self.plan.locking.running.start_on
         return {
             what: what.values
-            if what.kind in ("train", "heading") and what.name in open_to_any
+            if what.kind in ("train", "heading") and pieces[what.name].block in stocked
             else (what.usual,)
             for what in self.states
         }
@@ -54,43 +51,45 @@ class StateVariables:
     # -------------------------------------------------------------- observables
 
     def heading(self, piece: str) -> Observable:
+        """The end by which the train on a piece came in."""
         return observables.heading(piece, self.plan.track.pieces[piece].ends)
 
     def memory(self, name: str) -> Observable:
-        """A relay, a timer or a direction of traffic."""
+        """The state of a relay, a timer or a direction of traffic."""
         locking = self.plan.locking
         if name in locking.relays:
             return observables.relay(name)
         return observables.timer(name) if name in locking.timers else observables.traffic(name)
 
     def clock(self, name: str) -> Observable | None:
-        """What counts the moments of a timer or a slow relay; None where nothing counts."""
+        """The counter of moments of a timer or a slow relay; None if nothing is counted."""
         if self.unit is None:
             return None
-        timer = self.plan.locking.timers.get(name)
-        delays = [self.delay(name, to) for to in (("done",) if timer else ("up", "down"))]
-        most = max((delay.stop - 1 for delay in delays if delay), default=0)
+        counts = (delay.stop - 1 for (of, _), delay in self._delays.items() if of == name)
+        most = max(counts, default=0)
         return observables.clock(name, most) if most else None
 
     def delay(self, name: str, to: str) -> range | None:
-        """How many moments may be counted when a relay that waits to go up, or down, does so,
-        or when a timer is done; None: it does not wait. Where moments are not counted, none is."""
-        timer, relay = self.plan.locking.timers.get(name), self.plan.locking.relays.get(name)
-        if timer is not None:
-            seconds: Fraction | None = timer.seconds
-        elif relay is not None:
-            seconds = relay.slow_pick if to == "up" else relay.slow_release
-        else:
-            seconds = None
-        if not seconds:
-            return None
+        """The counts at which a timer may be ``done``, or a slow relay ``up`` or ``down``; None
+        if it changes at once."""
+        return self._delays.get((name, to))
+
+    def _seconds(self) -> Iterator[tuple[tuple[str, str], Fraction | None]]:
+        for timer in self.plan.locking.timers.values():
+            yield (timer.name, "done"), timer.seconds
+        for relay in self.plan.locking.relays.values():
+            yield (relay.name, "up"), relay.slow_pick
+            yield (relay.name, "down"), relay.slow_release
+
+    def _counts(self, seconds: Fraction) -> range:
+        """The number of moments that a delay may last: any where durations do not matter."""
         if self.unit is None:
             return range(1)
         return range(delay_in(seconds, self.unit), window_in(seconds, self.unit) + 1)
 
     def expires(self, name: str, to: str, now: Mapping[Observable, str]) -> bool:
-        """Whether what waits to go somewhere goes there now: as is chosen, but neither too soon
-        nor beyond one moment more."""
+        """Whether a delay ends now: when chosen, but within its range of counts, and at the last
+        count when time passes."""
         delay, clock = self.delay(name, to), self.clock(name)
         if delay is None:
             return True
@@ -99,12 +98,15 @@ class StateVariables:
         return count in delay and (must or now.get(observables.choice("expiry", name)) == "yes")
 
     def put_back(self, signal: str) -> Observable | None:
+        """The counter of moments since a signal was put back; None without time to stop."""
         return observables.put_back(signal, self.late_most) if self.late_most else None
 
     def late(self, signal: str) -> Observable | None:
+        """The counter of moments for which a train may be too late to stop at a signal."""
         return observables.late(signal, self.late_most) if self.late_most else None
 
     def lost(self, block: str) -> Observable | None:
+        """The counter of moments for which stock on a block goes undetected; None if never."""
         return observables.lost(block, self.lost_most) if self.lost_most else None
 
     # -------------------------------------------------------------- all of them
@@ -146,7 +148,7 @@ class StateVariables:
             if throw is None or throw.by in ("hand", "anyone"):
                 yield observables.choice("throw", turnout)
         for name in self.plan.locking.memory:
-            if self.delay(name, "up") or self.delay(name, "down"):
+            if any(of == name for of, _ in self._delays):
                 yield observables.choice("expiry", name)
         if self.unit is not None:
             yield TICK

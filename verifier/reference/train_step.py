@@ -1,276 +1,273 @@
 """How trains move in one step, worked out directly from the plan.
 
-Part of the reference, beside :mod:`verifier.reference.step`. In: the track and all that is so
-at a moment, its choices included. Out: which pieces and joints trains are on next, and whether
-trains meet or leave the rails.
+Part of the reference, beside :mod:`verifier.reference.step`. In: the track and one moment, its
+choices included. Out: the pieces and joints that trains are on next, and where trains meet or
+leave the rails.
 """
 
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping, Set
+from functools import cached_property
 from typing import NamedTuple
 
+from verifier.plan import observables
 from verifier.plan.model import Port, Signal
-from verifier.plan.observables import Choice
-from verifier.reference.positions import NO_TRACK, POINTS, Crossing, Positions
+from verifier.plan.observables import Choice, Condition, Observable
+from verifier.plan.signals.aspects import Aspect
+from verifier.reference.positions import NO_TRACK
+from verifier.reference.state_variables import StateVariables
 
 
-@dataclass(frozen=True, slots=True)
-class Now:
-    """All that trains go by at a moment. ``chosen``: what is chosen, by kind and name.
-    ``coming_in``: the edges that have a rule of their own, and whether trains come in."""
-
-    on: Mapping[str, bool]
-    heading: Mapping[str, str]
-    spanned: Mapping[str, bool]
-    restricted: Mapping[str, bool]
-    lies: Mapping[str, str]
-    moving: Mapping[str, bool]
-    permits: Mapping[str, bool]
-    proceeds: Mapping[str, bool]
-    late: Mapping[str, bool]
-    coming_in: Mapping[str, bool]
-    chosen: Callable[[Choice, str], bool]
-
-
-class Front(NamedTuple):
-    """A front that comes in to a piece by an end of it."""
+class Incoming(NamedTuple):
+    """The front of a train that comes in to a piece by one of its ends."""
 
     into: Port
     joint: str
-    slow: bool
+    restricted: bool
 
 
-@dataclass(slots=True)
-class Moved:
-    """What trains leave behind: only what is otherwise than before."""
+class TrainStep:
+    """One step of all trains from the moment ``now``, at which ``observed`` can be seen and the
+    points of ``moving`` move. ``holds`` evaluates a condition at that moment.
 
-    on: dict[str, bool]
-    heading: dict[str, str]
-    spanned: dict[str, bool]
-    restricted: dict[str, bool]
-    meets: set[str]
-    derails: set[str]
+    Choices are read last, and only where they matter."""
 
-
-def move_trains(places: Positions, now: Now) -> Moved:
-    """One step of all trains."""
-    moved = Moved({}, {}, {}, {}, set(), set())
-    turning = pieces_turning(places, now)
-    for piece in turning:
-        moved.heading[piece] = _other_end(places, Port(piece, now.heading[piece])).end
-    fronts: dict[str, list[Front]] = {}
-    for joint in places.joints:
-        port, other = places.joints[joint].a, places.joints[joint].b
-        busy = now.spanned[joint] or now.on.get(port.piece) or now.on.get(other.piece)
-        if busy and now.chosen("advance", joint):
-            for front in _go_over(places, now, joint, turning, moved):
-                fronts.setdefault(front.into.piece, []).append(front)
-    for entry in _entries(places, now):
-        fronts.setdefault(entry.into.piece, []).append(entry)
-    for piece, coming in fronts.items():
-        _come_in(places, now, piece, coming, moved)
-    for piece in places.pieces:
-        if places.kind(piece) in POINTS and now.on[piece] and now.moving[piece]:
-            moved.derails.add(piece)
-    return moved
-
-
-# ------------------------------------------------------------------ over joints
-
-
-def _go_over(
-    places: Positions, now: Now, joint: str, turning: set[str], moved: Moved
-) -> Iterator[Front]:
-    """Fronts and tails that go over a joint."""
-    for step in places.steps_over(joint):
-        piece = step.entered.piece
-        if not now.on[piece] or piece in turning or not _leads(now, step):
-            continue
-        if now.spanned[joint]:
-            others = [other for other in places.joints_of(piece) if other != joint]
-            if not any(now.spanned[other] for other in others):
-                moved.on[piece] = False
-                moved.spanned[joint] = False
-        elif _passes(places, now, piece, step.next):
-            if places.kind(step.next.piece) == "edge":
-                if places.track.pieces[step.next.piece].direction != "entering":
-                    moved.spanned[joint] = True
-            else:
-                came = now.restricted[piece]
-                yield Front(step.next, joint, _is_slow(places, now, step.next, came))
-    _follow_in(places, now, joint, turning, moved)
-
-
-def _follow_in(places: Positions, now: Now, joint: str, turning: set[str], moved: Moved) -> None:
-    """The tail of a train that is coming in over an edge."""
-    if not now.spanned[joint]:
-        return
-    ends = (places.joints[joint].a, places.joints[joint].b)
-    for edge, port in (ends, ends[::-1]):
-        if places.kind(edge.piece) != "edge" or port.piece not in places.pieces:
-            continue
-        came_by = now.on[port.piece] and now.heading[port.piece] == port.end
-        if came_by and port.piece not in turning:
-            moved.spanned[joint] = False
-
-
-def _leads(now: Now, step: Crossing) -> bool:
-    """Whether a train's heading and the points under it lead it over a joint."""
-    if now.heading[step.entered.piece] != step.entered.end:
-        return False
-    return step.position is None or now.lies[step.entered.piece] == step.position
-
-
-def _passes(places: Positions, now: Now, piece: str, into: Port) -> bool:
-    """Whether the train on a piece goes on past the signal at its end, if there is one: one that
-    is ready to stop short of anything stops at it."""
-    signal = places.signal_at.get(into)
-    if signal is None or now.permits[signal.name]:
-        return True
-    return now.late[signal.name] and not now.restricted[piece]
-
-
-def _may_pass(places: Positions, now: Now, into: Port) -> bool:
-    signal = places.signal_at.get(into)
-    return signal is None or now.permits[signal.name] or now.late[signal.name]
-
-
-def _is_slow(places: Positions, now: Now, into: Port, came_restricted: bool) -> bool:
-    """Whether a front comes in ready to stop short of anything."""
-    block = places.track.pieces[into.piece].block
-    if block is not None and places.plan.blocks[block].switching:
-        return True
-    signal = places.signal_at.get(into)
-    if signal is not None:
-        return now.permits[signal.name] and not now.proceeds[signal.name]
-    return came_restricted
-
-
-# ------------------------------------------------------------------ coming in
-
-
-def _come_in(places: Positions, now: Now, piece: str, coming: list[Front], moved: Moved) -> None:
-    if now.on[piece] or len(coming) > 1:
-        if any(not front.slow for front in coming):
-            moved.meets.add(piece)
-    else:
-        (front,) = coming
-        moved.on[piece] = True
-        moved.heading[piece] = front.into.end
-        moved.spanned[front.joint] = True
-        moved.restricted[piece] = front.slow
-    if any(not _goes_on(places, now, front.into) for front in coming):
-        moved.derails.add(piece)
-
-
-def _goes_on(places: Positions, now: Now, entered: Port) -> bool:
-    ways = places.track.onward[entered]
-    positions = [way.move.position for way in ways]
-    return any(p is None or p == now.lies[entered.piece] for p in positions)
-
-
-def _entries(places: Positions, now: Now) -> Iterator[Front]:
-    """Trains that come in over the edges of the plan."""
-    for name, piece in places.track.pieces.items():
-        if piece.kind != "edge" or piece.direction == "leaving":
-            continue
-        edge = Port(name, piece.ends[0])
-        into, joint = places.beyond(edge), places.joint_beside(edge)
-        if joint not in places.joints or into.piece not in places.pieces or now.spanned[joint]:
-            continue
-        let_in = _may_pass(places, now, into) and _lets_in(places, now, edge, into)
-        if let_in and now.chosen("entry", name):
-            yield Front(into, joint, _is_slow(places, now, into, came_restricted=False))
-
-
-def _lets_in(places: Positions, now: Now, edge: Port, into: Port) -> bool:
-    if edge.piece in now.coming_in:
-        return now.coming_in[edge.piece]
-    return not now.on[into.piece] and not _comes_out(places, now, edge)
-
-
-def _comes_out(places: Positions, now: Now, edge: Port) -> bool:
-    """Whether a train may come out to an edge: there is one on its way, or one may pass a
-    signal to it."""
-    waiting, been = [edge], set()
-    while waiting:
-        entered = waiting.pop()
-        if entered in been:
-            continue
-        been.add(entered)
-        leaves = places.beyond(entered)
-        signal: Signal | None = places.signal_at.get(entered)
-        if signal is not None:
-            if _may_pass(places, now, entered) and _is_before(places, now, signal):
-                return True
-            continue
-        if places.kind(leaves.piece) in NO_TRACK:
-            continue
-        for way in places.backward(leaves):
-            position = way.move.position
-            if position is not None and now.lies[leaves.piece] != position:
-                continue
-            if now.on[leaves.piece] and now.heading[leaves.piece] == way.entered.end:
-                return True
-            waiting.append(way.entered)
-    return False
-
-
-def _is_before(places: Positions, now: Now, signal: Signal) -> bool:
-    """Whether a train is on its way to a signal: on the approach, or right before it."""
-    if any(
-        now.on[port.piece] and now.heading[port.piece] == port.end
-        for port in places.approach(signal)
+    def __init__(
+        self,
+        variables: StateVariables,
+        now: Mapping[Observable, str],
+        observed: Mapping[Observable, str],
+        moving: Set[str],
+        holds: Callable[[Condition], bool],
     ):
-        return True
-    leaves = places.beyond(signal.enters)
-    if places.kind(leaves.piece) in NO_TRACK or not now.on[leaves.piece]:
+        self._variables = variables
+        self._plan = variables.plan
+        self._positions = variables.positions
+        self._now = now
+        self._observed = observed
+        self._moving = moving
+        self._holds = holds
+        self.successor: dict[Observable, str] = {}
+        """The state variables that change, and what they become."""
+        self.meets: set[str] = set()
+        self.derails: set[str] = set()
+
+    def run(self) -> None:
+        """Move all trains, each by at most one joint."""
+        for piece in self._turning:
+            heading = self._variables.heading(piece)
+            self.successor[heading] = self._other_end(Port(piece, self._heading(piece))).end
+        incoming: dict[str, list[Incoming]] = {}
+        for joint, ends in self._positions.joints.items():
+            busy = self._spanned(joint) or self._on(ends.a.piece) or self._on(ends.b.piece)
+            if busy and self._chosen("advance", joint):
+                for front in self._cross(joint):
+                    incoming.setdefault(front.into.piece, []).append(front)
+        for front in self._entries():
+            incoming.setdefault(front.into.piece, []).append(front)
+        for piece, fronts in incoming.items():
+            self._come_in(piece, fronts)
+        self.derails |= {t for t in self._variables.turnouts if self._on(t) and t in self._moving}
+
+    # -------------------------------------------------------------- the moment
+
+    def _on(self, piece: str) -> bool:
+        return (
+            self._positions.kind(piece) not in NO_TRACK
+            and self._now[observables.train(piece)] == "occupied"
+        )
+
+    def _heading(self, piece: str) -> str:
+        return self._now[self._variables.heading(piece)]
+
+    def _on_its_way(self, entered: Port) -> bool:
+        """Whether a train that came in by an end is on its piece."""
+        return self._on(entered.piece) and self._heading(entered.piece) == entered.end
+
+    def _spanned(self, joint: str) -> bool:
+        return self._now[observables.across(joint)] == "spanned"
+
+    def _restricted(self, piece: str) -> bool:
+        return self._variables.paced and self._now[observables.pace(piece)] == "restricted"
+
+    def _lies_for(self, piece: str, position: str | None) -> bool:
+        return position is None or self._now[observables.points(piece)] == position
+
+    def _chosen(self, kind: Choice, name: str) -> bool:
+        return self._now.get(observables.choice(kind, name), "no") == "yes"
+
+    def _aspect(self, signal: Signal) -> Aspect | None:
+        return self._plan.chart.get(self._observed[signal.reading])
+
+    def permits(self, signal: Signal) -> bool:
+        """Whether a signal lets trains pass."""
+        aspect = self._aspect(signal)
+        return aspect is not None and aspect.permits
+
+    def _is_late(self, signal: Signal) -> bool:
+        late = self._variables.late(signal.name)
+        return late is not None and self._now[late] != "no"
+
+    # -------------------------------------------------------------- over joints
+
+    def _cross(self, joint: str) -> Iterator[Incoming]:
+        """Move what is at a joint over it: tails, and fronts that leave by an edge. Yields the
+        fronts that come in to a piece."""
+        ends, across = self._positions.joints[joint], observables.across(joint)
+        for leaves, into in ((ends.a, ends.b), (ends.b, ends.a)):
+            piece, beyond = leaves.piece, self._plan.track.pieces[into.piece]
+            for entered in self._origins(leaves):
+                if piece in self._turning or not self._on_its_way(entered):
+                    continue
+                if self._spanned(joint):
+                    others = [other for other in self._positions.joints_of(piece) if other != joint]
+                    if not any(map(self._spanned, others)):
+                        self.successor[observables.train(piece)] = "vacant"
+                        self.successor[across] = "free"
+                elif self._passes(piece, into):
+                    if beyond.kind != "edge":
+                        slow = self._is_slow(into, self._restricted(piece))
+                        yield Incoming(into, joint, slow)
+                    elif beyond.direction != "entering":
+                        self.successor[across] = "spanned"
+        if self._spanned(joint):
+            self._clear_edge(joint)
+
+    def _clear_edge(self, joint: str) -> None:
+        """Bring in over an edge the tail of a train."""
+        ends = (self._positions.joints[joint].a, self._positions.joints[joint].b)
+        for edge, port in (ends, ends[::-1]):
+            comes_in = self._positions.kind(edge.piece) == "edge" and self._on_its_way(port)
+            if comes_in and port.piece not in self._turning:
+                self.successor[observables.across(joint)] = "free"
+
+    def _passes(self, piece: str, into: Port) -> bool:
+        """Whether the train on a piece passes the signal at its end, if there is one. At
+        restricted speed it stops even for a signal put back late."""
+        signal = self._positions.signal_at.get(into)
+        if signal is None or self.permits(signal):
+            return True
+        return self._is_late(signal) and not self._restricted(piece)
+
+    def _may_pass(self, into: Port) -> bool:
+        signal = self._positions.signal_at.get(into)
+        return signal is None or self.permits(signal) or self._is_late(signal)
+
+    def _is_slow(self, into: Port, came_restricted: bool) -> bool:
+        """Whether a front comes in at restricted speed."""
+        block = self._plan.track.pieces[into.piece].block
+        if block is not None and self._plan.blocks[block].switching:
+            return True
+        signal = self._positions.signal_at.get(into)
+        if signal is None:
+            return came_restricted
+        aspect = self._aspect(signal)
+        return aspect is not None and aspect.permits and not aspect.proceeds
+
+    # -------------------------------------------------------------- coming in
+
+    def _come_in(self, piece: str, fronts: list[Incoming]) -> None:
+        if self._on(piece) or len(fronts) > 1:
+            if not all(front.restricted for front in fronts):
+                self.meets.add(piece)
+        else:
+            (front,) = fronts
+            self.successor[observables.train(piece)] = "occupied"
+            self.successor[self._variables.heading(piece)] = front.into.end
+            self.successor[observables.across(front.joint)] = "spanned"
+            if self._variables.paced:
+                pace = "restricted" if front.restricted else "full"
+                self.successor[observables.pace(piece)] = pace
+        if not all(self._has_way_on(front.into) for front in fronts):
+            self.derails.add(piece)
+
+    def _has_way_on(self, entered: Port) -> bool:
+        ways = self._plan.track.onward[entered]
+        return any(self._lies_for(entered.piece, way.move.position) for way in ways)
+
+    def _entries(self) -> Iterator[Incoming]:
+        """Fronts that come in over the edges of the plan."""
+        for name, piece in self._plan.track.pieces.items():
+            if piece.kind != "edge" or piece.direction == "leaving":
+                continue
+            edge = Port(name, piece.ends[0])
+            into, joint = self._positions.beyond(edge), self._positions.joint_beside(edge)
+            if self._positions.kind(into.piece) in NO_TRACK or self._spanned(joint):
+                continue
+            let_in = self._may_pass(into) and self._is_let_in(edge, into)
+            if let_in and self._chosen("entry", name):
+                yield Incoming(into, joint, self._is_slow(into, came_restricted=False))
+
+    def _is_let_in(self, edge: Port, into: Port) -> bool:
+        condition = self._plan.locking.running.entering.get(edge.piece)
+        if condition is not None:
+            return self._holds(condition)
+        return not self._on(into.piece) and not self._comes_out(edge)
+
+    def _comes_out(self, edge: Port) -> bool:
+        """Whether a train may come out to an edge: one is on its way there, or may pass a signal
+        to it."""
+        waiting, visited = [edge], set()
+        while waiting:
+            entered = waiting.pop()
+            if entered in visited:
+                continue
+            visited.add(entered)
+            signal = self._positions.signal_at.get(entered)
+            if signal is not None:
+                if self._may_pass(entered) and self._is_before(signal):
+                    return True
+                continue
+            for origin in self._origins(self._positions.beyond(entered)):
+                if self._on_its_way(origin):
+                    return True
+                waiting.append(origin)
         return False
-    return any(
-        now.heading[leaves.piece] == way.entered.end
-        and way.move.position in (None, now.lies.get(leaves.piece))
-        for way in places.backward(leaves)
-    )
 
+    def _origins(self, leaves: Port) -> Iterator[Port]:
+        """The ends by which a train came in to a piece that leaves it, as the points lie."""
+        if self._positions.kind(leaves.piece) not in NO_TRACK:
+            for entered, position in self._positions.ways_to(leaves):
+                if self._lies_for(leaves.piece, position):
+                    yield entered
 
-def may_be_before(places: Positions, now: Now, signal: Signal) -> bool:
-    """The same, or one may come that is still beyond an edge."""
-    before = places.track.pieces[places.beyond(signal.enters).piece]
-    comes_in = before.kind == "edge" and before.direction != "leaving"
-    return comes_in or _is_before(places, now, signal)
+    def _is_before(self, signal: Signal) -> bool:
+        """Whether a train is on its way to a signal: on the approach, or right before it."""
+        before = self._origins(self._positions.beyond(signal.enters))
+        return any(map(self._on_its_way, (*self._positions.approach(signal), *before)))
 
+    def may_be_before(self, signal: Signal) -> bool:
+        """Whether a train is on its way to a signal, or may still be beyond an edge."""
+        before = self._plan.track.pieces[self._positions.beyond(signal.enters).piece]
+        comes_in = before.kind == "edge" and before.direction != "leaving"
+        return comes_in or self._is_before(signal)
 
-# ------------------------------------------------------------------ turning back
+    # -------------------------------------------------------------- turning back
 
+    @cached_property
+    def _turning(self) -> Set[str]:
+        """The pieces on which a train turns back in this step. All pieces that one train stands
+        on turn together, so those beside one that does not are removed until none is left."""
+        turning = {piece for piece in self._positions.pieces if self._could_turn(piece)}
+        while held := {piece for piece in turning if not self._is_free(piece, turning)}:
+            turning -= held
+        return turning
 
-def pieces_turning(places: Positions, now: Now) -> set[str]:
-    """The pieces on which a train turns back in this step. All pieces that one train stands on
-    turn together, so those next to one that does not are taken away until none is left."""
-    turning = {p for p in places.pieces if _could_turn(places, now, p)}
-    while True:
-        held = {p for p in turning if not _is_free(places, now, p, turning)}
-        if not held:
-            return turning
-        turning -= held
-
-
-def _could_turn(places: Positions, now: Now, piece: str) -> bool:
-    if not places.may_turn(piece) or not now.on[piece]:
-        return False
-    turns = places.turning[_other_end(places, Port(piece, now.heading[piece]))]
-    return turns and now.chosen("reversal", piece)
-
-
-def _is_free(places: Positions, now: Now, piece: str, turning: set[str]) -> bool:
-    for end in places.track.pieces[piece].ends:
-        joint = places.joint_beside(Port(piece, end))
-        if joint not in places.joints or not now.spanned[joint]:
-            continue
-        if not places.is_soft(joint) or places.beyond(Port(piece, end)).piece not in turning:
+    def _could_turn(self, piece: str) -> bool:
+        if not self._positions.may_turn(piece) or not self._on(piece):
             return False
-    return True
+        turned = self._other_end(Port(piece, self._heading(piece)))
+        return self._positions.turning[turned] and self._chosen("reversal", piece)
 
+    def _is_free(self, piece: str, turning: Set[str]) -> bool:
+        for end in self._plan.track.pieces[piece].ends:
+            joint = self._positions.joint_beside(Port(piece, end))
+            if joint not in self._positions.joints or not self._spanned(joint):
+                continue
+            beyond = self._positions.beyond(Port(piece, end)).piece
+            if not self._positions.is_soft(joint) or beyond not in turning:
+                return False
+        return True
 
-def _other_end(places: Positions, port: Port) -> Port:
-    (other,) = (end for end in places.track.pieces[port.piece].ends if end != port.end)
-    return Port(port.piece, other)
+    def _other_end(self, port: Port) -> Port:
+        (other,) = (e for e in self._plan.track.pieces[port.piece].ends if e != port.end)
+        return Port(port.piece, other)
