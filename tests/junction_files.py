@@ -1,5 +1,6 @@
 """The junction files that come with the program, by name, wherever they stand."""
 
+import re
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -8,6 +9,11 @@ SPECS = ROOT / "specs"
 SPEC_FILES = sorted(SPECS.rglob("*.ixl"), key=lambda path: path.stem)
 PATTERN_FILES = sorted((ROOT / "verifier" / "patterns").glob("*.ixl"))
 EXAMPLE_FILES = sorted((ROOT / "verifier" / "properties" / "examples").glob("*.ixl"))
+# What makes a file one that is proved over time (tests/specs checks that these words do).
+_TIMED = re.compile(
+    r"^\s*(relay|timer|traffic|locked while)\b|^trains (need|obey|never reverse)\b", re.MULTILINE
+)
+TIMED_SPECS = [path for path in SPEC_FILES if _TIMED.search(path.read_text("utf-8"))]
 _BY_NAME = {path.stem: path for path in SPEC_FILES}
 
 

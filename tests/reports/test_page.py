@@ -11,7 +11,7 @@ import verifier
 from tests.drawing.samples import END_OF_SIDING
 from tests.junction_files import spec
 from tests.proofs import proved
-from tests.workbench.browser import browser, needs_browser
+from tests.workbench.browser import browser
 from verifier.cli import main
 from verifier.reports.page.document import Told, document
 from verifier.reports.page.made import sheets_of
@@ -206,7 +206,7 @@ def driver() -> "Iterator[object]":
         yield started
 
 
-@needs_browser
+@pytest.mark.browser
 def test_it_opens_from_disk_and_nothing_leaves(on_disk: Path, driver) -> None:  # type: ignore[no-untyped-def]
     driver.get("about:blank")
     driver.get_log("performance")
@@ -220,7 +220,7 @@ def test_it_opens_from_disk_and_nothing_leaves(on_disk: Path, driver) -> None:  
     assert wider <= 1
 
 
-@needs_browser
+@pytest.mark.browser
 def test_a_history_is_played(on_disk: Path, driver) -> None:  # type: ignore[no-untyped-def]
     driver.get(on_disk.as_uri())
     strip = driver.find_element("css selector", ".strip")
@@ -236,7 +236,7 @@ def test_a_history_is_played(on_disk: Path, driver) -> None:  # type: ignore[no-
     assert all(frame.is_displayed() for frame in frames)
 
 
-@needs_browser
+@pytest.mark.browser
 def test_without_scripts_all_of_it_is_there(on_disk: Path, driver) -> None:  # type: ignore[no-untyped-def]
     driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
@@ -248,7 +248,7 @@ def test_without_scripts_all_of_it_is_there(on_disk: Path, driver) -> None:  # t
         driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
 
 
-@needs_browser
+@pytest.mark.browser
 def test_it_prints_all_frames_on_paper(on_disk: Path, driver) -> None:  # type: ignore[no-untyped-def]
     driver.get(on_disk.as_uri())
     driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})

@@ -21,14 +21,23 @@ FAMILY = {
 }  # fmt: skip
 
 CASES = [pytest.param(text, id=name) for name, text in TEXTS.items()]
-CASES += [pytest.param(by_chance(seed), id=f"chance {seed}") for seed in range(25)]
+CASES += [pytest.param(seed, id=f"chance {seed}") for seed in range(25)]
+
+
+@pytest.fixture
+def text(request: pytest.FixtureRequest) -> str:
+    """The text of a file, or of a chance wiring given by its seed."""
+    return request.param if isinstance(request.param, str) else by_chance(request.param)
+
+
+every_case = pytest.mark.parametrize("text", CASES, indirect=True)
 
 
 def plan_of(text: str) -> Plan:
     return verifier.load_text(text, "wired.ixl")
 
 
-@pytest.mark.parametrize("text", CASES)
+@every_case
 def test_parts_are_as_many_as_the_text_declares(text: str) -> None:
     parts: Counter[str] = Counter()
     for part in parts_of(plan_of(text)):
@@ -39,7 +48,7 @@ def test_parts_are_as_many_as_the_text_declares(text: str) -> None:
     assert parts["machine-slow"] + parts["machine-snap"] == wanted["machines"]
 
 
-@pytest.mark.parametrize("text", CASES)
+@every_case
 def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
     wires = conductors(plan_of(text))
     wanted = counted(text)
@@ -59,7 +68,7 @@ def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
     assert len(outputs) <= devices
 
 
-@pytest.mark.parametrize("text", CASES)
+@every_case
 def test_every_wire_that_can_break_is_on_the_wiring_list(text: str) -> None:
     plan = plan_of(text)
     listed = {wire.name for wire in conductors(plan)}
@@ -67,7 +76,7 @@ def test_every_wire_that_can_break_is_on_the_wiring_list(text: str) -> None:
     assert broken <= listed
 
 
-@pytest.mark.parametrize("text", CASES)
+@every_case
 def test_gaps_are_those_that_are_drawn(text: str) -> None:
     gaps = gaps_of(plan_of(text).track)
     wanted = counted(text)
@@ -79,7 +88,7 @@ def test_gaps_are_those_that_are_drawn(text: str) -> None:
     assert cuts <= wanted["cuts"] and (cuts == wanted["cuts"]) == (len(gaps) == wanted["gaps"])
 
 
-@pytest.mark.parametrize("text", CASES)
+@every_case
 def test_no_two_functions_share_a_color_and_no_supplies_are_mixed(text: str) -> None:
     plan = plan_of(text)
     wires = conductors(plan)

@@ -1,5 +1,6 @@
 """Wired layouts for the tests of sheets: those of the repository, and chance ones."""
 
+from functools import cache
 from pathlib import Path
 from random import Random
 
@@ -27,5 +28,6 @@ def _all() -> dict[str, str]:
 TEXTS = _all()
 
 
+@cache
 def by_chance(seed: int) -> str:
     return write_wired(Random(seed), 200_000)

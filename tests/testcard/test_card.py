@@ -158,8 +158,7 @@ def decides_by_itself(made: Card) -> None:
 @pytest.mark.parametrize("seed", range(12))
 def test_chance_junctions(seed: int) -> None:
     plan = by_chance(seed, 400)
-    if plan is None:
-        pytest.skip("its rules go round in a circle")
+    assert plan is not None, "its rules go round in a circle: choose another seed"
     bench_ = Bench(plan)
     made = card_on(bench_)
     assert made.at_least <= len(made.steps)

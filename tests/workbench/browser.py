@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from typing import TypeVar
 
-import pytest
 from selenium import webdriver
 from selenium.common.exceptions import (
     NoSuchElementException,
@@ -20,9 +19,6 @@ from selenium.webdriver.support.ui import WebDriverWait
 T = TypeVar("T")
 
 BROWSER, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-needs_browser = pytest.mark.skipif(
-    not (BROWSER and DRIVER), reason="needs Debian's packages chromium and chromium-driver"
-)
 PATIENCE = 20
 
 

@@ -13,10 +13,10 @@ from selenium.webdriver.remote.webelement import WebElement
 
 from tests.drawing.samples import END_OF_SIDING
 from tests.junction_files import spec
-from tests.workbench.browser import browser, needs_browser, one, soon
+from tests.workbench.browser import browser, one, soon
 from tests.workbench.serving import Server, server
 
-pytestmark = needs_browser
+pytestmark = pytest.mark.browser
 
 UNLOCKED = "locked-end-of-siding-no-route-locking.ixl"
 
