@@ -5,7 +5,33 @@ named must exist (tests/house checks it), so that nothing stays here after it ha
 """
 
 # Each of these takes more than two seconds of one processor, measured with nothing else running.
-SLOW = ("tests/benchmarks/",)
+SLOW = (
+    "tests/cli/test_certificate.py",
+    "tests/cli/test_diagnose.py",
+    "tests/decide/test_same_finding.py",
+    "tests/diagnosis/",
+    "tests/differential/",
+    "tests/engines/test_max_load.py",
+    "tests/engines/test_no_answer.py",
+    "tests/engines/test_smtlib.py",
+    "tests/exports/test_compiled.py",
+    "tests/exports/test_equivalence.py",
+    "tests/exports/test_situations.py",
+    "tests/exports/test_time.py",
+    "tests/house/test_wheel.py",
+    "tests/language/test_any_text.py",
+    "tests/language/test_format.py",
+    "tests/mutation/",
+    "tests/patterns/test_patterns.py::test_it_proves_as_it_stands",
+    "tests/patterns/test_patterns.py::test_the_enumerator",
+    "tests/published/test_locking_rules.py",
+    "tests/published/test_train_yard.py",
+    "tests/published/test_tram.py",
+    "tests/repair/",
+    "tests/specs/",
+    "tests/testcard/",
+    "tests/workbench/test_server.py",
+)
 
 
 def is_slow(nodeid: str) -> bool:

@@ -11,6 +11,8 @@ from pathlib import Path
 import networkx
 import pytest
 
+from tests.lanes import SLOW
+
 ROOT = Path(__file__).resolve().parents[2]
 FLOORS = [
     "language", "plan", "logic", "world", "properties", "reference", "engines", "verdicts",
@@ -141,6 +143,13 @@ def test_the_top_level_is_as_agreed() -> None:
     wanted = {"README.md", "DEVELOPERS.md", "pyproject.toml"}
     wanted |= {"grammar", "verifier", "tests", "specs"}
     assert {name for name in top if not name.startswith(".")} == wanted
+
+
+@pytest.mark.parametrize("place", SLOW)
+def test_what_is_left_out_of_the_quick_run_exists(place: str) -> None:
+    path, _, test = place.partition("::")
+    assert (ROOT / path).is_dir() if path.endswith("/") else (ROOT / path).is_file()
+    assert not test or f"def {test}" in (ROOT / path).read_text("utf-8")
 
 
 def test_files_stay_small_enough_to_read() -> None:
