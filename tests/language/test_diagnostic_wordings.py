@@ -129,18 +129,35 @@ def test_every_wording_is_used_somewhere() -> None:
     assert written == used
 
 
+def constants() -> Iterator[ast.Constant]:
+    for path in (ROOT / "verifier").rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.Constant):
+                yield node
+
+
 def test_every_hint_is_named_somewhere() -> None:
-    named = {(c, hint) for site in SITES for c in site.codes for hint in site.hints}
-    texts = {
-        node.value
-        for path in (ROOT / "verifier").rglob("*.py")
-        for node in ast.walk(ast.parse(path.read_text("utf-8")))
-        if isinstance(node, ast.Constant)
-    }
-    chosen_later = {c for site in SITES if site.open_hints for c in site.codes}
-    for code, kind in kinds().items():
-        for hint in kind.hints:
-            assert (code, hint) in named or (code in chosen_later and hint in texts), (code, hint)
+    texts = {constant.value for constant in constants()}
+    assert not {hint for kind in kinds().values() for hint in kind.hints} - texts
+
+
+HINTS = [
+    (f"{path.relative_to(ROOT)}:{call.lineno}", call)
+    for path in sorted((ROOT / "verifier").rglob("*.py"))
+    for call in ast.walk(ast.parse(path.read_text("utf-8")))
+    if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id == "Hint"
+    if not isinstance(call.args[0], ast.Name)
+]
+
+
+@pytest.mark.parametrize("call", [call for _, call in HINTS], ids=[where for where, _ in HINTS])
+def test_a_hint_gives_what_its_template_needs(call: ast.Call) -> None:
+    given = {word.arg for word in call.keywords}
+    names, is_open = strings(call.args[0], {})
+    assert names and not is_open
+    for name in names:
+        written = [kind.hints[name] for kind in kinds().values() if name in kind.hints]
+        assert written and all(fields_of(template) == given for template in written), name
 
 
 def test_a_field_that_is_missing_is_an_error() -> None:

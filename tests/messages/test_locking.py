@@ -26,7 +26,7 @@ READING: list[Case] = [
     ("relay R1 picks when", "CP105", "when", "this `relay` statement stops short after `when`",
      "Expected a condition"),
     ("relay R1, R2 picks when Main clear", "CP104", ",", "`,` was not expected here",
-     "Each of them has a statement of its own."),
+     "Give each of them a statement of its own."),
     ("relay R1 pick when Main clear", "CP104", "pick", "`pick` was not expected here",
      f"Did you mean `picks`? {RELAY}"),
     ("relay R1 picks when Main clear sticks when Main clear", "CP104", "when",
@@ -44,7 +44,7 @@ READING: list[Case] = [
     ("route A from 4L to West via T1", "CP105", "T1",
      "this `route` statement stops short after `T1`", f"Expected `normal` or `reverse`. {ROUTE}"),
     ("route A from 4L to West via T1 normal and T1 reverse", "CP104", "and",
-     "`and` was not expected here", "In a list write a comma."),
+     "`and` was not expected here", "In a list, write a comma."),
     ("traffic W on Single right when Main clear", "CP104", "right",
      "`right` was not expected here", "Did you mean `rightward`?"),
     ("trains obey the signals", "CP104", "the", "`the` was not expected here",
@@ -55,7 +55,7 @@ READING: list[Case] = [
     ("edge North entering", "CP105", "entering",
      "this `edge` statement stops short after `entering`", "Expected `only` or `when`."),
     ("locked while Main clear", "CP103", "locked", "`locked` does not start a statement",
-     "`locked` belongs to a `turnout` statement, below its first line."),
+     "Put `locked` in a `turnout` statement, below its first line."),
 ]  # fmt: skip
 
 RESOLVING: list[Case] = [

@@ -56,7 +56,7 @@ def test_lever() -> None:
         code="CP104",
         underlined="and",
         message="`and` was not expected here",
-        hint="In a list of names write a comma.",
+        hint="In a list of names, write a comma.",
     )
     expect(
         "lever 4 positions left, stop",
@@ -64,8 +64,8 @@ def test_lever() -> None:
         underlined="stop",
         message="`stop` is a word of the language, so it cannot be a name",
         hint=(
-            "Another spelling will do, such as `Stop`. A lever is written `lever 4 "
-            "positions left, normal, right`."
+            "Use another spelling, such as `Stop`. A lever is written `lever 4 positions "
+            "left, normal, right`."
         ),
     )
     expect(
@@ -99,7 +99,7 @@ def test_button() -> None:
         code="CP106",
         underlined="clear",
         message="`clear` is a word of the language, so it cannot be a name",
-        hint=("Another spelling will do, such as `Clear`. A button is written `button Clear-4L`."),
+        hint=("Use another spelling, such as `Clear`. A button is written `button Clear-4L`."),
     )
 
 
@@ -160,7 +160,7 @@ def test_prove() -> None:
         code="CP104",
         underlined="Never",
         message="`Never` was not expected here",
-        hint="Write `never`: the words of the language are written in small letters.",
+        hint="Write `never`: the words of the language are in small letters.",
     )
     expect(
         'prove "the main" never that 4L proceeds',
@@ -233,7 +233,7 @@ def test_waive() -> None:
         code="CP104",
         underlined="and",
         message="`and` was not expected here",
-        hint="In a list of names write a comma.",
+        hint="In a list of names, write a comma.",
     )
     expect(
         'waive opposing-proceeds 4L because "orders"',

@@ -68,7 +68,7 @@ def test_signal() -> None:
         code="CP104",
         underlined=",",
         message="`,` was not expected here",
-        hint="Each of them has a statement of its own.",
+        hint="Give each of them a statement of its own.",
     )
 
 
@@ -95,7 +95,7 @@ def test_heads() -> None:
         code="CP104",
         underlined=",",
         message="`,` was not expected here",
-        hint="To name the heads of a signal write `heads`.",
+        hint="To name the heads of a signal, write `heads`.",
     )
     expect(
         "signal 4L at Main | T1\n  Stop otherwise\n  heads upper, lower",
@@ -230,14 +230,14 @@ def test_head() -> None:
         code="CP104",
         underlined=",",
         message="`,` was not expected here",
-        hint="Each of them has a statement of its own.",
+        hint="Give each of them a statement of its own.",
     )
     expect(
         "head 4L .upper\n  red otherwise",
         code="CP101",
         underlined=".",
         message="the character `.` has no meaning here",
-        hint="A dot stands inside the name of a head, without spaces: `4L.upper`.",
+        hint="Write a dot inside the name of a head, without spaces: `4L.upper`.",
     )
 
 
@@ -319,30 +319,30 @@ def test_aspect() -> None:
         "aspect Clear green proceed quickly",
         code="CP107",
         underlined="quickly",
-        message="`quickly` does not belong to an indication here",
+        message="`quickly` is not part of an indication",
         hint=(
-            "`clearproof explain indications` lists them; `proceed`, `proceed "
-            "prepared to stop at next signal` and `stop` are the common ones."
+            "`clearproof explain indications` lists the indications. The common ones are "
+            "`proceed`, `proceed prepared to stop at next signal` and `stop`."
         ),
     )
     expect(
         "aspect Clear green prepared to stop",
         code="CP107",
         underlined="prepared",
-        message="`prepared` does not belong to an indication here",
+        message="`prepared` is not part of an indication",
         hint=(
-            "`clearproof explain indications` lists them; `proceed`, `proceed "
-            "prepared to stop at next signal` and `stop` are the common ones."
+            "`clearproof explain indications` lists the indications. The common ones are "
+            "`proceed`, `proceed prepared to stop at next signal` and `stop`."
         ),
     )
     expect(
         "aspect Clear green proceed at slow",
         code="CP107",
         underlined="at",
-        message="`at` does not belong to an indication here",
+        message="`at` is not part of an indication",
         hint=(
-            "`clearproof explain indications` lists them; `proceed`, `proceed "
-            "prepared to stop at next signal` and `stop` are the common ones."
+            "`clearproof explain indications` lists the indications. The common ones are "
+            "`proceed`, `proceed prepared to stop at next signal` and `stop`."
         ),
     )
     expect(
@@ -361,18 +361,18 @@ def test_aspect() -> None:
         underlined="proceed",
         message="`proceed` is a word of the language, so it cannot be a name",
         hint=(
-            "Another spelling will do, such as `Proceed`. An aspect is written "
-            "`aspect Clear green or green over red proceed`."
+            "Use another spelling, such as `Proceed`. An aspect is written `aspect Clear "
+            "green or green over red proceed`."
         ),
     )
     expect(
         "aspect Clear green stop and wait",
         code="CP107",
         underlined="and",
-        message="`and` does not belong to an indication here",
+        message="`and` is not part of an indication",
         hint=(
-            "`clearproof explain indications` lists them; `proceed`, `proceed "
-            "prepared to stop at next signal` and `stop` are the common ones."
+            "`clearproof explain indications` lists the indications. The common ones are "
+            "`proceed`, `proceed prepared to stop at next signal` and `stop`."
         ),
     )
 
@@ -447,14 +447,14 @@ def test_conditions() -> None:
         code="CP104",
         underlined="is",
         message="`is` was not expected here",
-        hint="Leave it out: write `T1 normal`.",
+        hint="Remove it: write `T1 normal`.",
     )
     expect(
         "condition X is T1 = normal",
         code="CP104",
         underlined="=",
         message="`=` was not expected here",
-        hint="Leave it out: write `T1 normal`.",
+        hint="Remove it: write `T1 normal`.",
     )
     expect(
         "condition X is T1 not normal",
@@ -468,7 +468,7 @@ def test_conditions() -> None:
         code="CP104",
         underlined="normal",
         message="`normal` was not expected here",
-        hint="The name comes first: write `T1 normal`.",
+        hint="Write the name first: `T1 normal`.",
     )
     expect(
         "condition X is T1 normal, Main clear",
@@ -489,7 +489,7 @@ def test_conditions() -> None:
         code="CP104",
         underlined="AND",
         message="`AND` was not expected here",
-        hint="Write `and`: the words of the language are written in small letters.",
+        hint="Write `and`: the words of the language are in small letters.",
     )
     expect(
         "condition X is T1 normal an Main clear",
@@ -552,7 +552,7 @@ def test_conditions() -> None:
         code="CP104",
         underlined=")",
         message="`)` was not expected here",
-        hint="No `(` before it is still open.",
+        hint="Remove it: no `(` before it is still open.",
     )
     expect(
         "condition X is ()",
@@ -581,7 +581,7 @@ def test_conditions() -> None:
         underlined="clear",
         message="`clear` is a word of the language, so it cannot be a name",
         hint=(
-            "Another spelling will do, such as `Clear`. A named condition is written "
+            "Use another spelling, such as `Clear`. A named condition is written "
             "`condition Ready is T1 normal and Switch, Main clear`."
         ),
     )
@@ -590,7 +590,7 @@ def test_conditions() -> None:
         code="CP104",
         underlined="red",
         message="`red` was not expected here",
-        hint="For a color leave out `at`: write `4L red`.",
+        hint="For a color, leave out `at`: write `4L red`.",
     )
     expect(
         "condition X is 4L at",
@@ -607,14 +607,14 @@ def test_conditions() -> None:
         code="CP104",
         underlined="green",
         message="`green` was not expected here",
-        hint="For a color leave out `shows`: write `4L green`.",
+        hint="For a color, leave out `shows`: write `4L green`.",
     )
     expect(
         "condition X is 4L shows stop",
         code="CP104",
         underlined="stop",
         message="`stop` was not expected here",
-        hint="After `shows` comes the name of an aspect, such as `Stop`.",
+        hint="After `shows`, write the name of an aspect, such as `Stop`.",
     )
     expect(
         "condition X is 4L shows",
@@ -674,7 +674,7 @@ def test_conditions() -> None:
         underlined="track",
         message="`track` is a word of the language, so it cannot be a name",
         hint=(
-            "Another spelling will do, such as `Track`. A named condition is written "
+            "Use another spelling, such as `Track`. A named condition is written "
             "`condition Ready is T1 normal and Switch, Main clear`."
         ),
     )
@@ -683,7 +683,7 @@ def test_conditions() -> None:
         code="CP104",
         underlined='"Main"',
         message='`"Main"` was not expected here',
-        hint="A name stands without quotes and has no spaces: write `Main`.",
+        hint="Write a name without quotes and without spaces: `Main`.",
     )
     expect(
         "condition X is always",

@@ -43,7 +43,7 @@ def test_layout() -> None:
         code="CP101",
         underlined="‘",
         message="the character `‘` has no meaning here",
-        hint='A text stands in double quotes, "like this".',
+        hint='Put text in double quotes, "like this".',
     )
 
 
@@ -61,8 +61,8 @@ def test_edge() -> None:
         underlined="Quarry",
         message="`Quarry` was not expected here",
         hint=(
-            "A name has no spaces: write `West-Main-Quarry`; between two names stands a comma. "
-            "An edge of the plan is written `edge West-Main, Quarry`."
+            "A name has no spaces: write `West-Main-Quarry`. Put a comma between two "
+            "names. An edge of the plan is written `edge West-Main, Quarry`."
         ),
     )
     expect(
@@ -70,7 +70,7 @@ def test_edge() -> None:
         code="CP104",
         underlined="and",
         message="`and` was not expected here",
-        hint="In a list of names write a comma.",
+        hint="In a list of names, write a comma.",
     )
     expect(
         "edge West,\nblock Main",
@@ -136,8 +136,8 @@ def test_bumper() -> None:
         underlined="End-2",
         message="`End-2` was not expected here",
         hint=(
-            "A name has no spaces: write `End-1-End-2`; between two names stands a comma. A bumper "
-            "is written `bumper End-of-Spur`."
+            "A name has no spaces: write `End-1-End-2`. Put a comma between two names. A "
+            "bumper is written `bumper End-of-Spur`."
         ),
     )
 
@@ -156,8 +156,8 @@ def test_block() -> None:
         underlined="main",
         message="`main` was not expected here",
         hint=(
-            "A name has no spaces: write `Main-main`; between two names stands a comma. A block is "
-            'written `block Main "main track at the station"`.'
+            "A name has no spaces: write `Main-main`. Put a comma between two names. A "
+            'block is written `block Main "main track at the station"`.'
         ),
     )
     expect(
@@ -165,7 +165,7 @@ def test_block() -> None:
         code="CP104",
         underlined="undetected",
         message="`undetected` was not expected here",
-        hint='The text comes last: `block Lead undetected … "the main"`.',
+        hint='Put the text last: `block Lead undetected … "the main"`.',
     )
     expect(
         "block Main undetectd",
@@ -211,8 +211,8 @@ def test_block() -> None:
         underlined="track",
         message="`track` is a word of the language, so it cannot be a name",
         hint=(
-            "Another spelling will do, such as `Track`. A block is written `block "
-            'Main "main track at the station"`.'
+            'Use another spelling, such as `Track`. A block is written `block Main "main '
+            'track at the station"`.'
         ),
     )
     expect(
@@ -221,8 +221,8 @@ def test_block() -> None:
         underlined="signal",
         message="`signal` is a word of the language, so it cannot be a name",
         hint=(
-            "Another spelling will do, such as `Signal`. A block is written `block "
-            'Main "main track at the station"`.'
+            "Use another spelling, such as `Signal`. A block is written `block Main "
+            '"main track at the station"`.'
         ),
     )
     expect(
@@ -282,9 +282,7 @@ def test_turnout() -> None:
         code="CP106",
         underlined="in",
         message="`in` is a word of the language, so it cannot be a name",
-        hint=(
-            "Another spelling will do, such as `In`. A turnout is written `turnout T1 in Switch`."
-        ),
+        hint=("Use another spelling, such as `In`. A turnout is written `turnout T1 in Switch`."),
     )
     expect(
         "turnout T1 in Switch, Main",
@@ -420,7 +418,7 @@ def test_derail() -> None:
         code="CP104",
         underlined=",",
         message="`,` was not expected here",
-        hint="Each of them has a statement of its own.",
+        hint="Give each of them a statement of its own.",
     )
 
 
@@ -475,7 +473,7 @@ def test_crossover() -> None:
         code="CP104",
         underlined="and",
         message="`and` was not expected here",
-        hint="In a list of names write a comma.",
+        hint="In a list of names, write a comma.",
     )
 
 
@@ -584,14 +582,14 @@ def test_track() -> None:
         code="CP101",
         underlined="-",
         message="the character `-` has no meaning here",
-        hint="Pieces of track are joined with `=`, `|` or `||`.",
+        hint="Join pieces of track with `=`, `|` or `||`.",
     )
     expect(
         "track West -> Main",
         code="CP101",
         underlined="-",
         message="the character `-` has no meaning here",
-        hint="Pieces of track are joined with `=`, `|` or `||`.",
+        hint="Join pieces of track with `=`, `|` or `||`.",
     )
     expect(
         "track West = Main | T1 diverging",

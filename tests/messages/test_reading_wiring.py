@@ -13,7 +13,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "2400",
             "`2400` was not expected here",
-            "The length comes right after the name: `block X 2400 mm …`.",
+            "Put the length right after the name: `block X 2400 mm …`.",
             (),
         ),
         (
@@ -21,7 +21,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "2400",
             "`2400` was not expected here",
-            "The length comes right after the name: `block X 2400 mm …`.",
+            "Put the length right after the name: `block X 2400 mm …`.",
             (),
         ),
         (
@@ -29,7 +29,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "in",
             "`in` was not expected here",
-            "The district comes before that: `block X 2400 mm in North …`.",
+            "Put the district before that: `block X 2400 mm in North …`.",
             (),
         ),
         (
@@ -71,7 +71,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "slow-motion",
             "`slow-motion` was not expected here",
-            "Write `motor slow`: the word has changed.",
+            "Expected `slow` or `snap`. A turnout is written `turnout T1 in Switch`.",
             (),
         ),
         (
@@ -103,7 +103,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "and",
             "`and` was not expected here",
-            "In a list write a comma.",
+            "In a list, write a comma.",
             (),
         ),
         (
@@ -168,7 +168,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "and",
             "`and` was not expected here",
-            "In a list write a comma.",
+            "In a list, write a comma.",
             (),
         ),
         (
@@ -210,9 +210,9 @@ from tests.messages.expecting import Change, expect, wired
             "supply",
             "`supply` is a word of the language, so it cannot be a name",
             (
-                "Another spelling will do, such as `Supply`. A detector is written `detector "
-                "D-Main current-sensing through m1, m2` or `detector D-Stage spot on Main at 0 "
-                "mm`."
+                "Use another spelling, such as `Supply`. A detector is written `detector "
+                "D-Main current-sensing through m1, m2` or `detector D-Stage spot on "
+                "Main at 0 mm`."
             ),
             (),
         ),
@@ -322,7 +322,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "and",
             "`and` was not expected here",
-            "In a list of names write a comma.",
+            "In a list of names, write a comma.",
             (),
         ),
         (
@@ -368,7 +368,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "stands",
             "`stands` has no `when` or `otherwise` after it",
-            "`stands … before gap` comes before `heads` and the lines.",
+            "Write `stands … before gap` before `heads` and the lines.",
             (),
         ),
         (
@@ -376,7 +376,7 @@ from tests.messages.expecting import Change, expect, wired
             "CP103",
             "feeders",
             "`feeders` does not start a statement",
-            "`feeders` belongs to a `block` statement, below its first line.",
+            "Put `feeders` in a `block` statement, below its first line.",
             (),
         ),
         (

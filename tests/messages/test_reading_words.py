@@ -68,42 +68,42 @@ def test_capital_letters() -> None:
         code="CP103",
         underlined="Turnout",
         message="`Turnout` does not start a statement",
-        hint="Write `turnout`: the words of the language are written in small letters.",
+        hint="Write `turnout`: the words of the language are in small letters.",
     )
     expect(
         'LAYOUT "Heron Falls"',
         code="CP103",
         underlined="LAYOUT",
         message="`LAYOUT` does not start a statement",
-        hint="Write `layout`: the words of the language are written in small letters.",
+        hint="Write `layout`: the words of the language are in small letters.",
     )
     expect(
         "Block Main",
         code="CP103",
         underlined="Block",
         message="`Block` does not start a statement",
-        hint="Write `block`: the words of the language are written in small letters.",
+        hint="Write `block`: the words of the language are in small letters.",
     )
     expect(
         "block Main\nSignal 4L at Main | T1\n  Stop otherwise",
         code="CP103",
         underlined="Signal",
         message="`Signal` does not start a statement",
-        hint="Write `signal`: the words of the language are written in small letters.",
+        hint="Write `signal`: the words of the language are in small letters.",
     )
     expect(
         "turnout T1 In Switch",
         code="CP104",
         underlined="In",
         message="`In` was not expected here",
-        hint="Write `in`: the words of the language are written in small letters.",
+        hint="Write `in`: the words of the language are in small letters.",
     )
     expect(
         "condition Ready Is Main clear",
         code="CP104",
         underlined="Is",
         message="`Is` was not expected here",
-        hint="Write `is`: the words of the language are written in small letters.",
+        hint="Write `is`: the words of the language are in small letters.",
     )
     expect(
         "condition Ready is Not Main clear",
@@ -123,14 +123,14 @@ def test_statements_that_do_not_exist() -> None:
         code="CP103",
         underlined="hello",
         message="`hello` does not start a statement",
-        hint="A statement starts with a word such as `layout`, `block`, `track` or `signal`.",
+        hint="Start a statement with a word such as `layout`, `block`, `track` or `signal`.",
     )
     expect(
         "block Main\nhello world",
         code="CP103",
         underlined="hello",
         message="`hello` does not start a statement",
-        hint="A statement starts with a word such as `layout`, `block`, `track` or `signal`.",
+        hint="Start a statement with a word such as `layout`, `block`, `track` or `signal`.",
     )
     expect(
         "block Main\nwire 1 from 4L to West",
@@ -144,21 +144,21 @@ def test_statements_that_do_not_exist() -> None:
         code="CP103",
         underlined='"Heron Falls"',
         message='`"Heron Falls"` does not start a statement',
-        hint="A statement starts with a word such as `layout`, `block`, `track` or `signal`.",
+        hint="Start a statement with a word such as `layout`, `block`, `track` or `signal`.",
     )
     expect(
         "= Main",
         code="CP103",
         underlined="=",
         message="`=` does not start a statement",
-        hint="A statement starts with a word such as `layout`, `block`, `track` or `signal`.",
+        hint="Start a statement with a word such as `layout`, `block`, `track` or `signal`.",
     )
     expect(
         "12",
         code="CP103",
         underlined="12",
         message="`12` does not start a statement",
-        hint="A statement starts with a word such as `layout`, `block`, `track` or `signal`.",
+        hint="Start a statement with a word such as `layout`, `block`, `track` or `signal`.",
     )
 
 
@@ -168,7 +168,7 @@ def test_strange_characters() -> None:
         code="CP101",
         underlined=";",
         message="the character `;` has no meaning here",
-        hint="Leave it out: statements need no sign at their end.",
+        hint="Remove it: statements need no sign at their end.",
     )
     expect(
         "block “Main”",
@@ -182,7 +182,7 @@ def test_strange_characters() -> None:
         code="CP101",
         underlined="'",
         message="the character `'` has no meaning here",
-        hint='A text stands in double quotes, "like this".',
+        hint='Put text in double quotes, "like this".',
     )
     expect(
         "track West–Main = Main",
@@ -196,21 +196,21 @@ def test_strange_characters() -> None:
         code="CP101",
         underlined="·",
         message="the character U+200B has no meaning here",
-        hint="It cannot be seen. Delete it, or type the line again.",
+        hint="It is invisible. Delete it, or type the line again.",
     )
     expect(
         "block Mäin",
         code="CP101",
         underlined="̈",
         message="the character U+0308 has no meaning here",
-        hint="It is an accent that stands by itself: type the letter with its accent again.",
+        hint="It is an accent by itself. Type the letter with its accent again.",
     )
     expect(
         "block Main\x00",
         code="CP101",
         underlined="·",
         message="the character U+0000 has no meaning here",
-        hint="It cannot be seen. Delete it, or type the line again.",
+        hint="It is invisible. Delete it, or type the line again.",
     )
     expect(
         "block 😀",
@@ -224,42 +224,42 @@ def test_strange_characters() -> None:
         code="CP101",
         underlined="_",
         message="the character `_` has no meaning here",
-        hint="A name starts with a letter or a digit.",
+        hint="Start a name with a letter or a digit.",
     )
     expect(
         "block Main.",
         code="CP101",
         underlined=".",
         message="the character `.` has no meaning here",
-        hint="A dot stands inside the name of a head, without spaces: `4L.upper`.",
+        hint="Write a dot inside the name of a head, without spaces: `4L.upper`.",
     )
     expect(
         "block Main-.",
         code="CP101",
         underlined=".",
         message="the character `.` has no meaning here",
-        hint="A dot stands inside the name of a head, without spaces: `4L.upper`.",
+        hint="Write a dot inside the name of a head, without spaces: `4L.upper`.",
     )
     expect(
         "// the main line\nblock Main",
         code="CP101",
         underlined="/",
         message="the character `/` has no meaning here",
-        hint="A comment starts with `#`.",
+        hint="Start a comment with `#`.",
     )
     expect(
         "block [Main]",
         code="CP101",
         underlined="[",
         message="the character `[` has no meaning here",
-        hint="The only brackets are `(` and `)`.",
+        hint="Use `(` and `)`, the only brackets.",
     )
     expect(
         'block Main: "the main"',
         code="CP101",
         underlined=":",
         message="the character `:` has no meaning here",
-        hint="Leave it out: statements need no sign at their end.",
+        hint="Remove it: statements need no sign at their end.",
     )
     expect(
         'layout "Heron\x1b[31m Falls"',

@@ -303,7 +303,7 @@ def test_spots(
             "CP104",
             "in",
             "`in` was not expected here",
-            "A block takes its track power from one district.",
+            "Name one district: a block takes its track power from one.",
             (),
         ),
     ],

@@ -264,8 +264,8 @@ def test_units_of_another_kind(
             "stopping distance -3000 mm",
             "CP603",
             "-3000",
-            "`-3000` is less than nothing",
-            "Lengths, voltages, currents and times are measured from 0 upward.",
+            "`-3000` is below zero",
+            "Measure lengths, voltages, currents and times from 0 upward.",
             (),
         ),
         (
@@ -379,7 +379,7 @@ def test_numbers_that_cannot_be(
             "CP104",
             ",",
             "`,` was not expected here",
-            "No comma stands in a number: write `2400`, and `2.5` for two and a half.",
+            "Write numbers without commas: `2400`, and `2.5` for two and a half.",
             (),
         ),
         (
@@ -387,7 +387,7 @@ def test_numbers_that_cannot_be(
             "CP101",
             "'",
             "the character `'` has no meaning here",
-            "Feet are written `ft`: `8 ft`.",
+            "Write `ft` for feet: `8 ft`.",
             (),
         ),
         (
@@ -395,7 +395,7 @@ def test_numbers_that_cannot_be(
             "CP101",
             "/",
             "the character `/` has no meaning here",
-            "Write parts of one as a decimal: `0.5`, `8.25`.",
+            "Write fractions as decimals: `0.5`, `8.25`.",
             (),
         ),
         (
@@ -419,7 +419,7 @@ def test_numbers_that_cannot_be(
             "CP101",
             "/",
             "the character `/` has no meaning here",
-            "A ratio is written with a colon: `scale 1:87.1`.",
+            "Write a ratio with a colon: `scale 1:87.1`.",
             (),
         ),
         (

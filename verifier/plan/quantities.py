@@ -4,12 +4,11 @@ In: amounts as written. Out: meters, volts, amperes, ohms, seconds as fractions;
 wrong with them is noted, with the reason where it is one of safety.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from types import MappingProxyType
-from typing import Any, NamedTuple
 
+from verifier.language.diagnostics.registry import Hint
 from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.language.syntax.contextual_keywords import OTHER_UNITS
@@ -59,18 +58,11 @@ class Bounds:
     whole: bool = False
 
 
-class NoUnit(NamedTuple):
-    """Hints of CP601, and further fields of theirs."""
-
-    hints: tuple[str, ...]
-    fields: Mapping[str, Any] = MappingProxyType({})
-
-
-USUAL = NoUnit(("usual",))
+USUAL = ("usual",)
 
 
 def read_amount(
-    amounts: tree.Length, bounds: Bounds, names: Names, missing: NoUnit = USUAL
+    amounts: tree.Length, bounds: Bounds, names: Names, missing: Iterable[str | Hint] = USUAL
 ) -> Fraction | None:
     """The amount in the unit that counts; None when it is wrong (noted).
 
@@ -89,7 +81,9 @@ def read_amount(
     return value if _possible(value, bounds, span, names) else None
 
 
-def _value(amount: tree.Amount, bounds: Bounds, names: Names, missing: NoUnit) -> Fraction | None:
+def _value(
+    amount: tree.Amount, bounds: Bounds, names: Names, missing: Iterable[str | Hint]
+) -> Fraction | None:
     digits = sum(1 for c in amount.number if c != ".")
     if digits > MAX_DIGITS:
         names.error("CP603", amount.span, "digits", digits=digits, most=MAX_DIGITS)
@@ -111,7 +105,9 @@ def _value(amount: tree.Amount, bounds: Bounds, names: Names, missing: NoUnit) -
     return value * unit
 
 
-def _unit(amount: tree.Amount, bounds: Bounds, names: Names, missing: NoUnit) -> Fraction | None:
+def _unit(
+    amount: tree.Amount, bounds: Bounds, names: Names, missing: Iterable[str | Hint]
+) -> Fraction | None:
     """What one of the unit is worth."""
     measure, unit = bounds.measure, amount.unit
     if unit in measure.units:
@@ -122,12 +118,11 @@ def _unit(amount: tree.Amount, bounds: Bounds, names: Names, missing: NoUnit) ->
         names.error(
             "CP601",
             amount.span,
-            hints=missing.hints,
+            hints=missing,
             number=amount.number,
             what=bounds.what,
             units=measure.units,
             example=bounds.example,
-            **missing.fields,
         )
         return None
     meant = OTHER_UNITS.get(unit, unit)

@@ -12,6 +12,7 @@ sheets. A table of a data file::
     message, hint, other      # templates: what is wrong, what to do, a mark at a further place
     [CP208.variants.module]   # other words for the same code; what is left out is as above
     [CP204.hints]             # hints that go with any message of the code
+    [hints]                   # hints that go with any message of the file
 
 Templates are for :meth:`str.format`. In an example, a line ``$name`` stands for a snippet of the
 file, and ``$$`` for a dollar sign.
@@ -65,17 +66,20 @@ def kinds() -> Mapping[str, DiagnosticKind]:
         snippets = {
             name: text.removesuffix("\n") for name, text in table.pop("snippets", {}).items()
         }
-        found |= {code: _kind(code, entry, snippets) for code, entry in table.items()}
+        shared = table.pop("hints", {})
+        found |= {code: _kind(code, entry, snippets, shared) for code, entry in table.items()}
     return dict(sorted(found.items()))
 
 
-def _kind(code: str, entry: Mapping[str, Any], snippets: Mapping[str, str]) -> DiagnosticKind:
+def _kind(
+    code: str, entry: Mapping[str, Any], snippets: Mapping[str, str], shared: Mapping[str, str]
+) -> DiagnosticKind:
     usual = {part: entry[part] for part in ("message", "hint", "other") if part in entry}
     wordings = {"": Wording(**usual)} if "message" in usual else {}
     for variant, words in entry.get("variants", {}).items():
         wordings[variant] = Wording(**{**usual, **words})
     bad, good = (Template(entry[part]).substitute(snippets) for part in ("bad", "good"))
-    explanation, hints = entry["explanation"].strip(), entry.get("hints", {})
+    explanation, hints = entry["explanation"].strip(), {**shared, **entry.get("hints", {})}
     return DiagnosticKind(code, entry["title"], explanation, bad, good, wordings, hints)
 
 
@@ -86,6 +90,15 @@ def _kind(code: str, entry: Mapping[str, Any], snippets: Mapping[str, str]) -> D
 Field = str | int | Iterable[object]
 
 
+class Hint:
+    """A hint of the data files by name, with the fields of its template."""
+
+    __slots__ = ("fields", "name")
+
+    def __init__(self, name: str, /, **fields: Field):
+        self.name, self.fields = name, fields
+
+
 def diagnostic(
     code: str,
     span: Span,
@@ -93,7 +106,7 @@ def diagnostic(
     /,
     *,
     near: str | None = None,
-    hints: Iterable[str] = (),
+    hints: Iterable[str | Hint] = (),
     others: Iterable[Span | tuple[Span, str]] = (),
     **fields: Field,
 ) -> Diagnostic:
@@ -104,8 +117,9 @@ def diagnostic(
     each with the text for ``{other}`` in what is said of it."""
     kind = kinds()[code]
     wording = kind.wordings[variant]
-    words = {name: _Listed(x) if _is_list(x) else x for name, x in fields.items()}
-    advice = [kind.hints[name].format_map(words) for name in hints]
+    words = _words(fields)
+    named = (hint if isinstance(hint, Hint) else Hint(hint) for hint in hints)
+    advice = [kind.hints[hint.name].format_map(words | _words(hint.fields)) for hint in named]
     if near:
         advice = [f"Did you mean `{near}`?", *advice]
     hint = " ".join(advice) or wording.hint.format_map(words)
@@ -114,8 +128,8 @@ def diagnostic(
     return Diagnostic(code, wording.message.format_map(words), span, hint, marked)
 
 
-def _is_list(field: Field) -> bool:
-    return not isinstance(field, str | int)
+def _words(fields: Mapping[str, Field]) -> dict[str, object]:
+    return {n: x if isinstance(x, str | int) else _Listed(x) for n, x in fields.items()}
 
 
 class _Listed:

@@ -4,6 +4,8 @@ from collections.abc import Sequence, Set
 
 from lark import Token
 
+from verifier.language.diagnostics.registry import Hint
+
 _MINUS = "-–−"
 _FEET = "'’′‘`"
 _INCHES = '"”″“'
@@ -16,40 +18,40 @@ def below_zero(tokens: Sequence[Token], at: int, accepted: Set[str]) -> bool:
     return str(tokens[at]) in _MINUS and "NUMBER" in accepted and _digit_next(tokens, at)
 
 
-def number_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
-    """What to write instead, where a number went wrong; empty where none did."""
+def number_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | None:
+    """What to write instead, where a number went wrong."""
     sign = str(tokens[at])[:1]
     before = tokens[at - 1] if at else None
     if sign == "." and "NUMBER" in accepted and _digit_next(tokens, at):
-        return f"Write `0.{tokens[at + 1]}`."
+        return Hint("leading_zero", digits=tokens[at + 1])
     if sign in _MINUS and "TO" in accepted:
-        return "Write `to`."
+        return Hint("to")
     if before is None or before.type != "NUMBER":
-        return ""
+        return None
     if sign in _FEET:
-        return f"Feet are written `ft`: `{before} ft`."
+        return Hint("feet", number=before)
     if sign in _INCHES and tokens[at].type != "STRING":
-        return f"Inches are written `in`: `{before} in`."
+        return Hint("inches", number=before)
     if sign == "/":
         if tokens[0].type == "SCALE":
-            return "A ratio is written with a colon: `scale 1:87.1`."
-        return "Write parts of one as a decimal: `0.5`, `8.25`."
+            return Hint("ratio")
+        return Hint("decimal")
     if sign == "," and _digit_next(tokens, at):
-        return "No comma stands in a number: write `2400`, and `2.5` for two and a half."
-    return ""
+        return Hint("comma_in_number")
+    return None
 
 
-def block_order_hint(tokens: Sequence[Token], at: int) -> str:
+def block_order_hint(tokens: Sequence[Token], at: int) -> Hint | None:
     """A length or a district behind what it should stand before."""
     if tokens[0].type != "BLOCK" or at < 2:
-        return ""
+        return None
     if tokens[at].type == "NAME" and tokens[at][0].isdecimal() and _is_late(tokens, at):
-        return f"The length comes right after the name: `block {tokens[1]} {tokens[at]} mm …`."
+        return Hint("length_first", name=tokens[1], number=tokens[at])
     if tokens[at].type == "IN" and any(token.type == "IN" for token in tokens[1:at]):
-        return "A block takes its track power from one district."
+        return Hint("one_district")
     if tokens[at].type == "IN" and _is_late(tokens, at):
-        return f"The district comes before that: `block {tokens[1]} 2400 mm in North …`."
-    return ""
+        return Hint("district_first", name=tokens[1])
+    return None
 
 
 def _is_late(tokens: Sequence[Token], at: int) -> bool:

@@ -7,12 +7,11 @@ what could have come there, to a :class:`Diagnostic` in trade words.
 
 import unicodedata
 from collections.abc import Sequence, Set
-from dataclasses import replace
 
 from lark import Token
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
-from verifier.language.diagnostics.registry import diagnostic
+from verifier.language.diagnostics.registry import Hint, diagnostic
 from verifier.language.source import LINE_END, Source, Span
 from verifier.language.syntax.number_typos import below_zero, block_order_hint, number_hint
 from verifier.language.syntax.token_names import expectation, shape, word
@@ -51,20 +50,21 @@ INDICATION_WORDS = {"prepared", "at", "slow", "medium", "limited", "restricted",
 FORMER_WORDS = {"slow-motion": "slow"}
 INSTEAD_OF_WHEN = {"if": "when", "while": "when", "else": "otherwise", "unless": "when not"}
 
-_HINTS = (
-    ("“”„«»", 'Write straight quotes, "like this".'),
-    ("'‘’`", 'A text stands in double quotes, "like this".'),
-    ("–—−‐‑‒", "Write a plain hyphen, `-`."),
-    ("¦│┃", "Write a gap as `|`."),
-    (";:", "Leave it out: statements need no sign at their end."),
-    ("&+", "Write `and`."),
-    ("!~", "Write `not`."),
-    ("/", "A comment starts with `#`."),
-    ("-", "A hyphen stands inside a name, without spaces: `West-Main`."),
-    (".", "A dot stands inside the name of a head, without spaces: `4L.upper`."),
-    ("_", "A name starts with a letter or a digit."),
-    (">→", "Pieces of track are joined with `=`, `|` or `||`."),
-    ("[]{}<", "The only brackets are `(` and `)`."),
+# Hints about signs that the language does not use.
+_SIGNS = (
+    ("“”„«»", "straight_quotes"),
+    ("'‘’`", "double_quotes"),
+    ("–—−‐‑‒", "plain_hyphen"),
+    ("¦│┃", "gap"),
+    (";:", "no_end_sign"),
+    ("&+", "and"),
+    ("!~", "not"),
+    ("/", "comment"),
+    ("-", "hyphen"),
+    (".", "dot"),
+    ("_", "first_letter"),
+    (">→", "joins"),
+    ("[]{}<", "brackets"),
 )
 
 
@@ -74,46 +74,45 @@ def unexpected(source: Source, tokens: Sequence[Token], at: int, accepted: Set[s
     span = span_of(source, token)
     slip = number_hint(tokens, at, accepted)
     if token.type == "UNCLOSED_STRING":
-        close = 'Close it with `"` on the same line.'
-        return Diagnostic("CP102", "this text has no closing quote", span, slip or close)
+        return diagnostic("CP102", span, hints=[slip] if slip else ())
     if token.type == "STRAY":
         if below_zero(tokens, at, accepted):
-            return Diagnostic(
-                "CP603",
-                f"`-{tokens[at + 1]}` is less than nothing",
-                span.to(span_of(source, tokens[at + 1])),
-                "Lengths, voltages, currents and times are measured from 0 upward.",
-            )
-        found = stray(source, token, accepted)
-        return replace(found, hint=slip) if slip else found
+            span = span.to(span_of(source, tokens[at + 1]))
+            return diagnostic("CP603", span, "below_zero", number=tokens[at + 1])
+        return stray(source, token, accepted, slip)
     return (
         _misspelt_start(source, tokens, at, accepted)
         or _indication(tokens, at, span)
         or _reserved(source, tokens, at, accepted)
         or _line_without_when(source, tokens, at, accepted)
-        or Diagnostic(
-            "CP104",
-            f"`{shown(token)}` was not expected here",
-            span,
-            slip
-            or block_order_hint(tokens, at)
-            or _condition_hint(tokens, at, accepted)
-            or _list_hint(tokens, at, accepted)
-            or _word_hint(tokens, at, accepted),
-        )
+        or _not_expected(source, tokens, at, accepted, slip)
     )
+
+
+def _not_expected(
+    source: Source, tokens: Sequence[Token], at: int, accepted: Set[str], slip: Hint | None
+) -> Diagnostic:
+    hint = (
+        slip
+        or block_order_hint(tokens, at)
+        or _condition_hint(tokens, at, accepted)
+        or _list_hint(tokens, at, accepted)
+        or _word_hint(tokens, at, accepted)
+    )
+    token = tokens[at]
+    return diagnostic("CP104", span_of(source, token), hints=[hint], word=shown(token))
 
 
 def stops_short(source: Source, tokens: Sequence[Token], accepted: Set[str]) -> Diagnostic:
     """The statement ends where more must come."""
-    last = tokens[-1]
-    start = tokens[0] if tokens[0].type in STATEMENT_WORDS else ""
-    return Diagnostic(
+    first, last = tokens[0], tokens[-1]
+    return diagnostic(
         "CP105",
-        (f"this `{start}` statement stops" if start else "this stops")
-        + f" short after `{shown(last)}`",
         span_of(source, last),
-        _expected(tokens, len(tokens), accepted),
+        "" if first.type in STATEMENT_WORDS else "situation",
+        hints=[_expected(tokens, len(tokens), accepted)],
+        statement=first,
+        word=shown(last),
     )
 
 
@@ -122,21 +121,22 @@ def no_statement(source: Source, token: Token) -> Diagnostic:
     if token.type == "STRAY":
         return stray(source, token, set())
     text, small = str(token), str(token).lower()
-    near = nearest(text, STARTERS)
+    near, hint = nearest(text, STARTERS), None
     if small in STARTERS:
-        hint = f"Write `{small}`: the words of the language are written in small letters."
+        hint = Hint("small_letters", word=small)
     elif token.type == "LIMITS":
-        hint = "Write `interlocking limits`."
+        hint = Hint("limits")
     elif text in BELONGS_TO:
-        hint = f"`{text}` belongs to a `{BELONGS_TO[text]}` statement, below its first line."
-    elif near:
-        hint = f"Did you mean `{near}`?"
-    elif small in NOT_YET:
-        hint = f"The language has no `{small}` statement yet."
-    else:
-        hint = "A statement starts with a word such as `layout`, `block`, `track` or `signal`."
-    message = f"`{shown(token)}` does not start a statement"
-    return Diagnostic("CP103", message, span_of(source, token), hint)
+        hint = Hint("belongs", word=text, statement=BELONGS_TO[text])
+    elif not near and small in NOT_YET:
+        hint = Hint("not_yet", word=small)
+    return diagnostic(
+        "CP103",
+        span_of(source, token),
+        near=None if hint else near,
+        hints=[hint] if hint else (),
+        word=shown(token),
+    )
 
 
 def misspelt_starts(source: Source, tokens: Sequence[Token], start: int) -> list[Diagnostic]:
@@ -153,24 +153,22 @@ def misspelt_starts(source: Source, tokens: Sequence[Token], start: int) -> list
     ]
 
 
-def stray(source: Source, token: Token, accepted: Set[str]) -> Diagnostic:
+def stray(source: Source, token: Token, accepted: Set[str], slip: Hint | None = None) -> Diagnostic:
     """A character that the language does not use."""
-    character = str(token)
-    named = f"`{character}`"
-    hint = next((hint for signs, hint in _HINTS if character in signs), "")
-    if character == "-" and "JOINED" in accepted:
-        hint = "Pieces of track are joined with `=`, `|` or `||`."
+    character, span = str(token), span_of(source, token)
+    variant = ""
     if unicodedata.category(character) in ("Mn", "Me", "Mc"):
-        named = f"U+{ord(character):04X}"
-        hint = "It is an accent that stands by itself: type the letter with its accent again."
+        variant = "accent"
     elif not character.isprintable():
-        named = f"U+{ord(character):04X}"
-        hint = "It cannot be seen. Delete it, or type the line again."
+        variant = "invisible"
+    if variant and not slip:
+        return diagnostic("CP101", span, variant, character=ord(character))
+    hint = slip or next((Hint(hint) for signs, hint in _SIGNS if character in signs), None)
+    if not slip and character == "-" and "JOINED" in accepted:
+        hint = Hint("joins")
     if not hint and accepted:
-        hint = f"Expected {expectation(accepted)}."
-    return Diagnostic(
-        "CP101", f"the character {named} has no meaning here", span_of(source, token), hint
-    )
+        hint = Hint("expected_only", expected=expectation(accepted))
+    return diagnostic("CP101", span, hints=[hint] if hint else (), character=character)
 
 
 # ------------------------------------------------------------------ one mistake each
@@ -230,12 +228,12 @@ def _reserved(
         return None
     if before.type == "SHOWS":
         return None
-    return Diagnostic(
+    return diagnostic(
         "CP106",
-        f"`{token}` is a word of the language, so it cannot be a name",
         span_of(source, token),
-        f"Another spelling will do, such as `{str(token).capitalize()}`. "
-        + shape(tokens[0].type, _after_rule(tokens, at)),
+        word=token,
+        capital=token.capitalize(),
+        shape=shape(tokens[0].type, _after_rule(tokens, at)),
     )
 
 
@@ -250,9 +248,8 @@ def _line_without_when(
         after, kind = tokens[at + 1], tokens[at + 1].type
         instead = INSTEAD_OF_WHEN.get(after.lower()) or nearest(after, ("when", "otherwise"))
         if instead and kind == "NAME":
-            message = f"`{shown(after)}` was not expected here"
-            hint = f"Write `{instead}` after `{shown(token)}`."
-            return Diagnostic("CP104", message, span_of(source, after), hint)
+            hint = Hint("instead", instead=instead, before=shown(token))
+            return diagnostic("CP104", span_of(source, after), hints=[hint], word=shown(after))
         if "AND" in accepted and kind in STATES | {"COMMA", "AT", "SHOWS"}:
             return None  # a condition without `and` before it
     if "AND" in accepted and not _first_on_line(source, tokens, at):
@@ -261,91 +258,81 @@ def _line_without_when(
         t.type for t in tokens[at - 2 : at]
     }:
         return None
-    late = token == "stands" and "`stands … before gap` comes before `heads` and the lines."
-    return Diagnostic(
-        "CP104",
-        f"`{shown(token)}` has no `when` or `otherwise` after it",
-        span_of(source, token),
-        late or shape("", True),
-    )
+    hint = Hint("stands") if token == "stands" else Hint("shape", shape=shape("", True))
+    return diagnostic("CP104", span_of(source, token), "no_when", hints=[hint], word=shown(token))
 
 
-def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
+def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | None:
     """The usual slips in a condition."""
     if at == 0:
-        return ""
+        return None
     token, before = tokens[at], tokens[at - 1]
     after = str(tokens[at + 1]) if at + 1 < len(tokens) else ""
     kind = token.type
     if kind == "ON" and nearest(before, ("train",)):
-        return f"Did you mean `train on`? Write `train on {after or 'Main'}`."
+        return Hint("train_on", block=after or "Main")
     if "CLEAR" in accepted and after:
         if kind in ("IS", "JOINED"):
-            return f"Leave it out: write `{before} {after}`."
+            return Hint("no_verb", name=before, state=after)
         if kind == "NOT":
-            return f"Write `not` first: `not {before} {after}`."
+            return Hint("not_first", name=before, state=after)
     if "NOT" in accepted and kind in STATES and tokens[at + 1 : at + 2] and after[0].isalnum():
-        return f"The name comes first: write `{after} {token}`."
+        return Hint("name_first", name=after, state=token)
     if before.type == "SHOWS":
         if kind in ("COLOR", "FLASHING"):
-            return f"For a color leave out `shows`: write `{tokens[at - 2]} {token}`."
+            return Hint("no_shows", name=tokens[at - 2], color=token)
         if kind not in NOT_WORDS:
-            return f"After `shows` comes the name of an aspect, such as `{token.capitalize()}`."
+            return Hint("shows_aspect", aspect=token.capitalize())
     if before.type == "AT" and kind == "COLOR" and at > 1:
-        return f"For a color leave out `at`: write `{tokens[at - 2]} {token}`."
+        return Hint("no_at", name=tokens[at - 2], color=token)
     if "AND" not in accepted:
-        return ""
+        return None
     if kind == "CLOSE_PAREN":
-        return "No `(` before it is still open."
+        return Hint("no_open_parenthesis")
     if kind == "COMMA":
-        return "Join two conditions with `and` or `or`."
+        return Hint("comma_in_condition")
     if kind in ("NAME", "TRAIN", "NOT", "OPEN_PAREN", "ANY", "ALL") and not _near_word(
         token, accepted
     ):
-        return "Put `and` or `or` between two conditions."
-    return ""
+        return Hint("and_or")
+    return None
 
 
-def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
+def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | None:
     """The usual slips in lists and in the order of words."""
     if tokens[at].type == "STRING" and "NAME" in accepted and "STRING" not in accepted:
         bare = "-".join(str(tokens[at]).strip('"').split())
-        return f"A name stands without quotes and has no spaces: write `{bare or 'Main'}`."
+        return Hint("no_quotes", name=bare or "Main")
     if at < 2:
-        return ""
+        return None
     before, kind = tokens[at - 1].type, tokens[at].type
     plain = tokens[0].type in ("EDGE", "BUMPER", "BLOCK") and not _near_word(tokens[at], accepted)
     if plain and before == kind == "NAME":
-        return (
-            f"A name has no spaces: write `{tokens[at - 1]}-{tokens[at]}`; between two names "
-            f"stands a comma. {shape(tokens[0].type, False)}"
-        )
+        name = f"{tokens[at - 1]}-{tokens[at]}"
+        return Hint("no_spaces", name=name, shape=shape(tokens[0].type, False))
     if "COMMA" in accepted and "AND" not in accepted and kind == "AND":
-        return f"In a list {'of names ' * (before == 'NAME')}write a comma."
+        return Hint("comma_of_names" if before == "NAME" else "comma")
     if before == "COLOR" and kind in ("AND", "COMMA"):
-        return "Write `over` between the heads of one signal, `or` between two ways to show it."
+        return Hint("over")
     if before == "STRING" and kind in ("UNDETECTED", "SWITCHING"):
-        return f"The text comes last: `block Lead {tokens[at]} … {shown(tokens[at - 1])}`."
+        return Hint("text_last", word=tokens[at], text=shown(tokens[at - 1]))
     if tokens[0].type == "HEAD" and kind == "COMMA" and "." not in tokens[at - 1]:
-        return "To name the heads of a signal write `heads`."
+        return Hint("heads")
     if kind == "COMMA" and tokens[at - 2].type in (
         "SIGNAL", "HEAD", "DERAIL", "CROSSOVER", "LIMITS", "CONDITION", "ASPECT", "RELAY",
         "TIMER", "ROUTE", "TRAFFIC",
     ):  # fmt: skip
-        return "Each of them has a statement of its own."
-    return ""
+        return Hint("one_each")
+    return None
 
 
-def _word_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
+def _word_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint:
     """What was expected; the word that was perhaps meant."""
-    now = FORMER_WORDS.get(str(tokens[at]))
-    if now and now.upper() in accepted:
-        return f"Write `{tokens[at - 1]} {now}`: the word has changed."
     near = _near_word(tokens[at], accepted)
     if near and near == tokens[at].lower():
-        return f"Write `{near}`: the words of the language are written in small letters."
+        return Hint("small_letters", word=near)
     if near:
-        return f"Did you mean `{near}`? {shape(tokens[0].type, _after_rule(tokens, at))}"
+        return Hint("near", near=near, shape=shape(tokens[0].type, _after_rule(tokens, at)))
     return _expected(tokens, at, accepted)
 
 
@@ -360,10 +347,11 @@ def _near_word(token: Token, accepted: Set[str]) -> str | None:
 # ------------------------------------------------------------------ small things
 
 
-def _expected(tokens: Sequence[Token], at: int, accepted: Set[str]) -> str:
+def _expected(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint:
     if tokens[0].type not in STATEMENT_WORDS:  # a situation: no statement follows it
         accepted = accepted - {"$END"}
-    return f"Expected {expectation(accepted)}. {shape(tokens[0].type, _after_rule(tokens, at))}"
+    usual = shape(tokens[0].type, _after_rule(tokens, at))
+    return Hint("expected", expected=expectation(accepted), shape=usual)
 
 
 def _after_rule(tokens: Sequence[Token], at: int) -> bool:

@@ -8,12 +8,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TypeVar, cast
 
 from verifier.language.diagnostics.diagnostic import nearest
+from verifier.language.diagnostics.registry import Hint
 from verifier.language.syntax import tree
 from verifier.language.syntax.contextual_keywords import OTHER_UNITS
 from verifier.plan.locking.points_control import lever_of
 from verifier.plan.model import Track
 from verifier.plan.names import Names
-from verifier.plan.quantities import CURRENT, USUAL, VOLTAGE, NoUnit, read_amount
+from verifier.plan.quantities import CURRENT, USUAL, VOLTAGE, read_amount
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.unique_clauses import at_most_one, given_once, no_run
 from verifier.plan.units import units_of
@@ -117,8 +118,7 @@ def _ratings(node: tree.Supply, names: Names) -> tuple[Number | None, Number | N
             )
             continue
         bounds = plausible_ranges.AMPS if which == "current" else plausible_ranges.VOLTS
-        missing = NoUnit(("supply",))
-        values[which] = read_amount((amount,), bounds, names, missing)
+        values[which] = read_amount((amount,), bounds, names, ("supply",))
         if which in found and amount.unit:
             names.error(
                 "CP606",
@@ -182,11 +182,13 @@ def _returns(nodes: Iterable[tree.CommonReturn], names: Names) -> Iterator[tuple
 def _lengths(blocks: Iterable[tree.Block], names: Names) -> dict[str, Number]:
     lengths: dict[str, Number] = {}
     for node in blocks:
-        missing = USUAL
+        missing: tuple[str | Hint, ...] = USUAL
         if node.length and node.districts:
             said, district = " ".join(a.span.text for a in node.length), node.districts[0].text
-            hints = ("district", "inches") if len(node.length) == 1 else ("inches",)
-            missing = NoUnit(hints, {"said": said, "district": district})
+            inches = Hint("inch_district", said=said, district=district)
+            missing = (inches,)
+            if len(node.length) == 1:
+                missing = (Hint("unit_district", said=said, district=district), inches)
         length = read_amount(node.length, plausible_ranges.BLOCK, names, missing)
         if length is not None:
             lengths.update((name.text, length) for name in node.names)
