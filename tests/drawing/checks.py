@@ -4,13 +4,13 @@ import re
 from collections import Counter
 from itertools import combinations
 
-from verifier.drawing.layout import Layout
+from verifier.drawing.layout import GridLayout
 from verifier.drawing.panel import Panel
-from verifier.drawing.text import Picture
+from verifier.drawing.text import TextPicture
 from verifier.plan.model import Plan, Port
 
 
-def check_picture(picture: Picture, plan: Plan, width: int, ascii_only: bool) -> None:
+def check_picture(picture: TextPicture, plan: Plan, width: int, ascii_only: bool) -> None:
     """All the checks below; for a picture of the whole plan."""
     check_lines(picture, width, ascii_only)
     for panel in picture.panels:
@@ -21,7 +21,7 @@ def check_picture(picture: Picture, plan: Plan, width: int, ascii_only: bool) ->
     check_each_signal_once(picture, plan)
 
 
-def check_lines(picture: Picture, width: int, ascii_only: bool) -> None:
+def check_lines(picture: TextPicture, width: int, ascii_only: bool) -> None:
     assert picture.lines
     for line in picture.lines:
         assert len(line) <= width
@@ -59,7 +59,7 @@ def check_labels(panel: Panel, width: int) -> None:
     assert not spots.keys() & track_spots(panel.layout).keys()
 
 
-def track_spots(layout: Layout) -> Counter[tuple[int, int]]:
+def track_spots(layout: GridLayout) -> Counter[tuple[int, int]]:
     """How often each place is taken by track; a leg's own hub counts for its piece only."""
     spots: Counter[tuple[int, int]] = Counter()
     for rail in layout.rails:
@@ -76,7 +76,7 @@ def track_spots(layout: Layout) -> Counter[tuple[int, int]]:
     return spots
 
 
-def check_no_track_touches(layout: Layout) -> None:
+def check_no_track_touches(layout: GridLayout) -> None:
     """No two pieces of track share a place, and legs do not slip through one another."""
     spots = track_spots(layout)
     assert not spots or max(spots.values()) == 1
@@ -94,7 +94,7 @@ def check_no_track_touches(layout: Layout) -> None:
         assert one.y != other.y or not columns & others
 
 
-def check_track_is_the_plans(layout: Layout, plan: Plan) -> None:
+def check_track_is_the_plans(layout: GridLayout, plan: Plan) -> None:
     """Whoever follows the drawing with a finger goes the ways of the plan's track."""
     joined: set[frozenset[Port]] = set()
     torn: Counter[frozenset[Port]] = Counter()
@@ -120,7 +120,7 @@ def check_track_is_the_plans(layout: Layout, plan: Plan) -> None:
             assert ends not in joined and not torn[ends]
 
 
-def _leads_to(layout: Layout, port: Port, x: int, y: int) -> bool:
+def _leads_to(layout: GridLayout, port: Port, x: int, y: int) -> bool:
     """Whether a port's own track runs to a place on a row: along its row, or by its leg."""
     if port in layout.slants:
         slant = layout.slants[port]
@@ -145,21 +145,21 @@ def _leads_to(layout: Layout, port: Port, x: int, y: int) -> bool:
     return beside and not between and _same_rail(layout, cell.hub, x, y)
 
 
-def _same_rail(layout: Layout, one: int, other: int, y: int) -> bool:
+def _same_rail(layout: GridLayout, one: int, other: int, y: int) -> bool:
     return any(
         rail.y == y and rail.left <= min(one, other) and max(one, other) <= rail.right
         for rail in layout.rails
     )
 
 
-def check_each_piece_once(picture: Picture, plan: Plan) -> None:
+def check_each_piece_once(picture: TextPicture, plan: Plan) -> None:
     drawn = Counter(
         name for panel in picture.panels for name in panel.layout.cells if name in plan.track.pieces
     )
     assert drawn == Counter(plan.track.pieces.keys())
 
 
-def check_each_signal_once(picture: Picture, plan: Plan) -> None:
+def check_each_signal_once(picture: TextPicture, plan: Plan) -> None:
     told = Counter(
         put.label.name
         for panel in picture.panels

@@ -13,9 +13,9 @@ from tests.drawing.inked import Inked, crossed, crossings, overlap
 from tests.drawing.samples import SAMPLES, line_of_sidings, load
 from tests.drawing.tangles import tangles
 from tests.junction_files import SPEC_FILES
-from verifier.drawing.placed_layout import board
-from verifier.drawing.svg import PLAIN, Picture, Shown, frames, pages, picture
-from verifier.drawing.svg_metrics import Wanted
+from verifier.drawing.placed_layout import place_layout
+from verifier.drawing.svg import PLAIN, SvgPicture, Shown, frames, pages, picture
+from verifier.drawing.svg_metrics import Reserved
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Seen, evaluate
@@ -28,7 +28,7 @@ def some_situation(plan: Plan, chance: random.Random) -> Seen:
     return evaluate(plan, Situation.of((w, chance.choice(w.values)) for w in plan.inputs))
 
 
-def check(made: Picture, plan: Plan, shown: Shown = PLAIN) -> Inked:
+def check(made: SvgPicture, plan: Plan, shown: Shown = PLAIN) -> Inked:
     inked = Inked(made.svg)
     check_everything_once(inked, plan, shown)
     check_nothing_overlaps(inked)
@@ -90,7 +90,7 @@ def test_track_crosses_only_at_crossings(name: str) -> None:
     found = crossings(inked.rails())
     diamonds = [p for p in plan.track.pieces.values() if p.kind in ("crossing", "slip")]
     assert len(found) <= len(diamonds)
-    laid = board(plan, list(plan.track.pieces), Wanted(False, False, False, False))
+    laid = place_layout(plan, list(plan.track.pieces), Reserved(False, False, False, False))
     hubs = [laid.ways.hub(piece.name) for piece in diamonds]
     assert all(min(abs(x - a) + abs(y - b) for a, b in hubs) < 2 for x, y in found)
 
@@ -110,7 +110,7 @@ def test_signals_stand_to_the_right_of_their_trains(name: str) -> None:
     """Worked out from where the pieces on both sides of the joint are drawn: a train that runs
     to the right has the bottom of the paper on its right hand, one to the left the top."""
     plan = load(SAMPLES[name])
-    laid = board(plan, list(plan.track.pieces), Wanted(False, False, False, False))
+    laid = place_layout(plan, list(plan.track.pieces), Reserved(False, False, False, False))
     looked_at = 0
     for signal in plan.signals.values():
         before, after = signal.joint.other(signal.enters).piece, signal.enters.piece

@@ -53,7 +53,7 @@ def sheet_options(sheet: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
-def not_for(options: argparse.Namespace) -> str:
+def misplaced_option(options: argparse.Namespace) -> str:
     """Why an option that was given has no business with this sheet, or two do not go together;
     empty where all is well."""
     for option, kinds in _FOR.items():
@@ -64,7 +64,7 @@ def not_for(options: argparse.Namespace) -> str:
     return f"--led has {twice} twice: leave one of them out." if twice else ""
 
 
-def asked_of(options: argparse.Namespace) -> "Asked":
+def requested_options(options: argparse.Namespace) -> "Asked":
     """Raises :class:`InputError` for what is wrong with the parts file, the colors, or another
     junction file."""
     from verifier.api import load

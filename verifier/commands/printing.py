@@ -4,7 +4,7 @@ import argparse
 import sys
 from dataclasses import replace
 
-from verifier.commands.asking import asked_of, not_for, sheet_options
+from verifier.commands.asking import requested_options, misplaced_option, sheet_options
 from verifier.commands.console import Command, complain, say, showable, working
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -37,13 +37,13 @@ def _sheet(options: argparse.Namespace) -> int:
     from verifier.reports.sheets import sheet_csv, sheet_lines
     from verifier.sheets.catalog import SHEETS
 
-    unfit = not_for(options)
+    unfit = misplaced_option(options)
     if unfit:
         print(unfit, file=sys.stderr)
         return ExitCode.BAD_INPUT
     try:
         with working(options.file) as progress:
-            asked = replace(asked_of(options), progress=progress)
+            asked = replace(requested_options(options), progress=progress)
             sheet = SHEETS[options.kind].make(load(options.file), asked)
     except InputError as error:
         return complain(error)

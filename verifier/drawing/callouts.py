@@ -11,8 +11,8 @@ from math import ceil
 
 from verifier.drawing import template
 from verifier.drawing.overlay import Hatched, Mark
-from verifier.drawing.placed_layout import Board
-from verifier.drawing.tags import Box, Page, Point
+from verifier.drawing.placed_layout import PlacedLayout
+from verifier.drawing.tags import Box, Occupancy, Point
 from verifier.plan.model import Port
 
 Spots = Mapping[tuple[str, str], Box]
@@ -24,7 +24,7 @@ _AROUND = ((1, 0), (-1, 0), (1, -1), (-1, -1), (1, 1), (-1, 1), (0, -1), (0, 1))
 _AWAY = (1.0, 6.0, 13.0, 21.0, 30.0, 42.0)
 
 
-def hatching(board: Board, hatched: Sequence[Hatched]) -> Iterator[str]:
+def hatching(board: PlacedLayout, hatched: Sequence[Hatched]) -> Iterator[str]:
     """Each route as short strokes across its rail, rising or falling to the right."""
     for route in hatched:
         up = -1 if route.slope == "rising" else 1
@@ -42,7 +42,7 @@ def hatching(board: Board, hatched: Sequence[Hatched]) -> Iterator[str]:
         )
 
 
-def _over(board: Board, enter: Port, leave: Port) -> list[Point]:
+def _over(board: PlacedLayout, enter: Port, leave: Port) -> list[Point]:
     return list(dict.fromkeys([*reversed(board.ways.way(enter)), *board.ways.way(leave)]))
 
 
@@ -55,7 +55,7 @@ def _every(points: Sequence[Point]) -> Iterator[Point]:
             yield template.along(a, b, long * (n + 0.5) / count)
 
 
-def call_outs(board: Board, spots: Spots, marks: Sequence[Mark]) -> Iterator[str]:
+def call_outs(board: PlacedLayout, spots: Spots, marks: Sequence[Mark]) -> Iterator[str]:
     """Each mark at its thing: rings about it, numbers and triangles beside it."""
     page = board.page.copied()
     for mark in sorted(marks, key=lambda mark: mark.why != "conflict"):
@@ -72,14 +72,14 @@ def call_outs(board: Board, spots: Spots, marks: Sequence[Mark]) -> Iterator[str
         yield _called(mark, box, spot if far else None)
 
 
-def _spot(board: Board, spots: Spots, mark: Mark) -> Box | None:
+def _spot(board: PlacedLayout, spots: Spots, mark: Mark) -> Box | None:
     if mark.kind == "piece" and mark.name in board.layout.cells:
         x, y = board.ways.hub(mark.name)
         return Box(x - 6, y - 6, 12, 12)
     return spots.get((mark.kind, mark.name))
 
 
-def _beside(frame: Box, page: Page, spot: Box) -> tuple[Box, bool]:
+def _beside(frame: Box, page: Occupancy, spot: Box) -> tuple[Box, bool]:
     """The nearest free place beside a thing, and whether that is so far that it needs a line."""
     for away in _AWAY:
         for dx, dy in _AROUND:

@@ -8,7 +8,7 @@ signal stands on the right-hand side of its trains, before the joint where its r
 from collections import Counter
 from collections.abc import Iterator, Mapping
 
-from verifier.drawing.layout import Cell, Layout, Mark
+from verifier.drawing.layout import GridCell, GridLayout, JointMark
 from verifier.drawing.lettering import NAME, SMALL, text_width
 from verifier.drawing.names import gap_name
 from verifier.drawing.sketch import LEFT, RIGHT
@@ -21,7 +21,7 @@ from verifier.drawing.svg_metrics import (
     SMALL_HIGH,
     STOCK,
     STOCK_HIGH,
-    Wanted,
+    Reserved,
     loom,
     loom_width,
     name_width,
@@ -31,7 +31,7 @@ from verifier.drawing.svg_metrics import (
 )
 from verifier.drawing.tags import ABOVE, BELOW, Box, Point, Tag
 from verifier.drawing.text_metrics import Things, title
-from verifier.drawing.track_paths import Ways, on_paper
+from verifier.drawing.track_paths import TrackPaths, on_paper
 from verifier.plan.model import Joint, Piece, Plan, Port, Signal
 
 Standing = Mapping[tuple[str, str], Box]
@@ -42,9 +42,9 @@ OFF = 6.0
 
 
 def tags_of(
-    plan: Plan, layout: Layout, ways: Ways, there: Things, wanted: Wanted
+    plan: Plan, layout: GridLayout, ways: TrackPaths, there: Things, wanted: Reserved
 ) -> tuple[list[Tag], Standing]:
-    beside = _Beside(plan, layout, ways, there, wanted)
+    beside = _Furniture(plan, layout, ways, there, wanted)
     standing = dict(beside.standing())
     return [
         *beside.signals(), *beside.specials(), *beside.derails(), *beside.gates(standing),
@@ -52,7 +52,7 @@ def tags_of(
     ], standing  # fmt: skip
 
 
-def derail_spot(ways: Ways, there: Things, port: Port, name: str) -> Point:
+def derail_spot(ways: TrackPaths, there: Things, port: Port, name: str) -> Point:
     """Where a derail lies: on the rail, near the end of its piece."""
     points = ways.way(port)
     x, y = points[-1]
@@ -61,13 +61,13 @@ def derail_spot(ways: Ways, there: Things, port: Port, name: str) -> Point:
     return x + way * (DERAIL * (n + 0.5) + 4), y
 
 
-class _Beside:
-    def __init__(self, plan: Plan, layout: Layout, ways: Ways, there: Things, wanted: Wanted):
+class _Furniture:
+    def __init__(self, plan: Plan, layout: GridLayout, ways: TrackPaths, there: Things, wanted: Reserved):
         self.plan, self.layout, self.ways = plan, layout, ways
         self.there, self.wanted = there, wanted
         self._signals = list(self._where_signals_stand())
 
-    def _pieces(self) -> Iterator[tuple[Piece, Cell]]:
+    def _pieces(self) -> Iterator[tuple[Piece, GridCell]]:
         for name, cell in self.layout.cells.items():
             piece = self.plan.track.pieces.get(name)
             if piece is not None:
@@ -103,7 +103,7 @@ class _Beside:
             sides = (BELOW,) if side == RIGHT else (ABOVE,)
             yield Tag("signal", signal.name, width, height, (x, y), sides, lefts, OFF)
 
-    def _where(self, signal: Signal, mark: Mark, side: int) -> tuple[Point, int]:
+    def _where(self, signal: Signal, mark: JointMark, side: int) -> tuple[Point, int]:
         """The place on the rail where a signal stands, and to which side its trains run: at
         the joint, or where that lies round a bend, before it."""
         bend = self.ways.bend_at(mark.joint)
@@ -138,7 +138,7 @@ class _Beside:
             if self.wanted.told:
                 yield ("stock", block), Box(x, y - STOCK_HIGH, STOCK, STOCK_HIGH - 1)
 
-    def _rail(self, piece: Piece, cell: Cell) -> tuple[float, float]:
+    def _rail(self, piece: Piece, cell: GridCell) -> tuple[float, float]:
         """From where to where a piece has rail for things to stand on."""
         low, high = self.ways.reach(piece.name)
         hub, _ = self.ways.hub(piece.name)
@@ -169,11 +169,11 @@ class _Beside:
                 lefts = (stem, leg, beyond, *_over(hub[0], width))
                 yield Tag("block", piece.block, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
 
-    def undrawn(self, cell: Cell) -> str:
+    def undrawn(self, cell: GridCell) -> str:
         """Words for the legs of a piece that are not drawn."""
         return undrawn_words(self.plan, self.layout, cell)
 
-    def _sides(self, cell: Cell) -> tuple[int, ...]:
+    def _sides(self, cell: GridCell) -> tuple[int, ...]:
         slants = [
             self.layout.slants[p.port] for p in cell.node.legs if p.port in self.layout.slants
         ]
@@ -246,7 +246,7 @@ class _Beside:
             yield Tag("loom", piece.block, width, LOOM_HIGH, anchor, (BELOW, ABOVE), lefts, 4, True)
 
 
-def undrawn_words(plan: Plan, layout: Layout, cell: Cell) -> str:
+def undrawn_words(plan: Plan, layout: GridLayout, cell: GridCell) -> str:
     """Words for the legs of a piece that are not drawn: where they lead."""
     words = ""
     for leg in cell.node.legs:
@@ -256,7 +256,7 @@ def undrawn_words(plan: Plan, layout: Layout, cell: Cell) -> str:
     return words
 
 
-def _beside(x: float, width: float, cell: Cell) -> tuple[float, float]:
+def _beside(x: float, width: float, cell: GridCell) -> tuple[float, float]:
     """Left edges of places beside a frog: at its stem, and at its leg."""
     stem, leg = x - width - 4, x + 4
     stem_at_left = cell.node.legs[0].side == RIGHT or len(cell.node.legs) == 2

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True, slots=True)
-class Ink:
+class Charset:
     rail: str
     heavy: str  # rail of a block with stock on it
     dark: str  # rail of a block with no detector
@@ -43,7 +43,7 @@ class Ink:
     short: str  # stands for letters left out of a long name
 
 
-FINE = Ink(
+FINE = Charset(
     rail="─", heavy="━", dark="┄", dark_heavy="┅", gap="|", double_gap="‖",
     falling="╲", rising="╱", cross="╳", frogs=("┬", "┴"), open_points="◦", stock="▐██▌",
     west="◂", east="▸", out_west="◄", out_east="►", bumper_west="╟", bumper_east="╢",
@@ -52,7 +52,7 @@ FINE = Ink(
     gate="┤──├", seated="┤══├", unseated="┤  ├", short="…",
 )  # fmt: skip
 
-PLAIN = Ink(
+PLAIN = Charset(
     rail="-", heavy="=", dark="~", dark_heavy="%", gap="|", double_gap="||",
     falling="\\", rising="/", cross="X", frogs=("+", "+"), open_points="o", stock="[##]",
     west="<", east=">", out_west="<", out_east=">", bumper_west="[", bumper_east="]",
@@ -62,7 +62,7 @@ PLAIN = Ink(
 )  # fmt: skip
 
 
-def ink(ascii_only: bool) -> Ink:
+def ink(ascii_only: bool) -> Charset:
     return PLAIN if ascii_only else FINE
 
 

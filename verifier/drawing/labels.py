@@ -7,7 +7,7 @@ or which band between two rows must grow for one that found no room.
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from verifier.drawing.layout import Layout
+from verifier.drawing.layout import GridLayout
 
 ABOVE, BELOW = -1, 1
 FARTHEST = 5
@@ -40,7 +40,7 @@ class Label:
 
 
 @dataclass(frozen=True, slots=True)
-class Put:
+class PlacedLabel:
     """A label in its place; ``leader`` is the line that ties it to its anchor."""
 
     label: Label
@@ -55,7 +55,7 @@ class Placement:
     """``crowded`` are the labels without room, each with the band that should grow: the
     number of the row above that band, -1 for the one above the first row."""
 
-    put: tuple[Put, ...]
+    put: tuple[PlacedLabel, ...]
     crowded: tuple[tuple[Label, int], ...]
 
     @property
@@ -65,10 +65,10 @@ class Placement:
 
 
 @dataclass(slots=True)
-class _Page:
+class _Taken:
     """What is taken already, line by line."""
 
-    layout: Layout
+    layout: GridLayout
     # Line by line: from, to, and the columns to keep clear on both sides.
     taken: dict[int, list[tuple[int, int, int]]] = field(default_factory=dict)
     # Row, anchor and line of labels that stand right over what they are for.
@@ -105,7 +105,7 @@ class _Page:
         return upper, rows[upper + 1] - rows[upper] - 1 if inner else None
 
 
-def place_labels(layout: Layout, labels: Sequence[Label]) -> Placement:
+def place_labels(layout: GridLayout, labels: Sequence[Label]) -> Placement:
     """Labels in order; those that find no room are tried once more, first and in parts."""
     best = _place_all(layout, labels)
     for _ in range(SECOND_TRIES):
@@ -120,8 +120,8 @@ def place_labels(layout: Layout, labels: Sequence[Label]) -> Placement:
     return best
 
 
-def _place_all(layout: Layout, labels: Sequence[Label]) -> Placement:
-    page = _Page(layout)
+def _place_all(layout: GridLayout, labels: Sequence[Label]) -> Placement:
+    page = _Taken(layout)
     for slant in layout.slants.values():
         for step in range(1, abs(slant.to_y - slant.y)):
             x, y = slant.x + slant.side * step, slant.y + slant.down * step
@@ -133,7 +133,7 @@ def _place_all(layout: Layout, labels: Sequence[Label]) -> Placement:
     for label in labels:
         for side in label.sides:
             anchors.setdefault((label.y, side), set()).add(label.anchor)
-    put: list[Put] = []
+    put: list[PlacedLabel] = []
     crowded: list[tuple[Label, int]] = []
     for label in labels:
         found = _place(page, label, anchors)
@@ -151,8 +151,8 @@ def _place_all(layout: Layout, labels: Sequence[Label]) -> Placement:
 
 
 def _place(
-    page: _Page, label: Label, anchors: Mapping[tuple[int, int], Collection[int]]
-) -> Put | None:
+    page: _Taken, label: Label, anchors: Mapping[tuple[int, int], Collection[int]]
+) -> PlacedLabel | None:
     """The best free place. One that leaves clear what other labels stand for is better
     than one that does not, and one left of the drawing's edge worse than any."""
     for most_covered, distance, closer in _ATTEMPTS:
@@ -169,7 +169,7 @@ def _place(
                 if not page.free(y, x, last, closer):
                     continue
                 if sum(x - 1 <= other <= last + 1 for other in others) <= most_covered:
-                    return Put(label, x, y, text, leader)
+                    return PlacedLabel(label, x, y, text, leader)
     return None
 
 

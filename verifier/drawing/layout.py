@@ -1,7 +1,7 @@
 """The layout of a drawing: every piece, joint and leg with its place on a grid.
 
 Input: a sketch, the room each node needs, the height of each row. Output: a
-:class:`Layout` in abstract units, ``x`` to the right and ``y`` down, free of characters
+:class:`GridLayout` in abstract units, ``x`` to the right and ``y`` down, free of characters
 and of any picture format: whatever draws a plan draws it from here.
 """
 
@@ -26,7 +26,7 @@ WIDTH, TOO_WIDE, END_TO_END = 0.4, 3, 20
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class GridCell:
     """A node from ``left`` to before ``right`` on the row at ``y``; ``hub`` is the place
     where its legs leave, or its middle."""
 
@@ -38,7 +38,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Mark:
+class JointMark:
     """A joint, with the port to the left of it and the port to the right. A torn joint
     has two marks, and ``near`` is the port that is really drawn there."""
 
@@ -96,9 +96,9 @@ class Bend:
 
 
 @dataclass(frozen=True, slots=True)
-class Layout:
-    cells: Mapping[str, Cell]
-    marks: tuple[Mark, ...]
+class GridLayout:
+    cells: Mapping[str, GridCell]
+    marks: tuple[JointMark, ...]
     rails: tuple[Rail, ...]
     slants: Mapping[Port, Slant]
     bends: tuple[Bend, ...]
@@ -275,7 +275,7 @@ def first_heights(sketch: Sketch, rows: Rows) -> tuple[int, ...]:
 
 def lay_out(
     sketch: Sketch, sizes: Sizes, rows: Rows, heights: Sequence[int]
-) -> Layout | tuple[int, ...]:
+) -> GridLayout | tuple[int, ...]:
     """The layout with row ``i`` at ``heights[i]``; or, where links clash, those to take
     out of the sketch, none where the lengths cannot be made to fit."""
     y = {n: heights[i] for i, row in enumerate(rows) for n in row}
@@ -286,8 +286,8 @@ def lay_out(
         return to_blame(spaced.clashes)
     strip_of = {node: n for n, strip in enumerate(sketch.strips) for node in strip.nodes}
     shift = -min((low for low, _ in spaced.reach.values()), default=0)
-    cells: dict[str, Cell] = {}
-    marks: list[Mark] = []
+    cells: dict[str, GridCell] = {}
+    marks: list[JointMark] = []
     rails: list[Rail] = []
     led = _led(sketch, strip_of)
     for n, strip in enumerate(sketch.strips):
@@ -315,7 +315,7 @@ def lay_out(
         if to_leg:
             slants[to_leg] = Slant(to_leg, link.leg.port, to_x, bottom, hub, top, link.turns)
     width = max((rail.right + 1 for rail in rails), default=0)
-    return Layout(
+    return GridLayout(
         cells, tuple(marks), tuple(rails), slants, tuple(bends), tuple(heights), width,
         sketch.undrawn,
     )  # fmt: skip
@@ -328,8 +328,8 @@ def _lay_strip(
     places: Sequence[int],
     bounds: tuple[int | None, int | None],
     y: int,
-    cells: dict[str, Cell],
-    marks: list[Mark],
+    cells: dict[str, GridCell],
+    marks: list[JointMark],
 ) -> None:
     """Cells and joint marks of one strip. Room to spare goes to plain track, so that a
     gap stays by the turnout it belongs to."""
@@ -362,25 +362,25 @@ def _lay_strip(
             ports = (beyond, own) if side == LEFT else (own, beyond)
             loose = node.kind in ("cut", "torn")
             near_ports = frozenset({beyond} if loose else {own, beyond})
-            marks.append(Mark(end, *ports, near_ports, x, y))
+            marks.append(JointMark(end, *ports, near_ports, x, y))
     for i, number in enumerate(strip.nodes):
         hub = (left[i] + right[i]) // 2 if _stretches(nodes[i]) else (
             places[i] + sizes.nodes[number].hub
         )  # fmt: skip
-        cells[nodes[i].name] = Cell(nodes[i], left[i], right[i], hub, y)
+        cells[nodes[i].name] = GridCell(nodes[i], left[i], right[i], hub, y)
         wired, near_left, near_right = sketch.wired.get(number), nodes[i].left, nodes[i].right
         if wired and near_left and near_right:
             both = frozenset({near_left, near_right})
-            marks.append(Mark(wired, near_left, near_right, both, hub, y))
+            marks.append(JointMark(wired, near_left, near_right, both, hub, y))
 
 
-def _mark(joint: Joint, left: Node, right: Node, x: int, y: int) -> Mark:
+def _mark(joint: Joint, left: Node, right: Node, x: int, y: int) -> JointMark:
     first, second = left.port(RIGHT), right.port(LEFT)
     assert first is not None and second is not None
     near = {
         port for node, port in ((left, first), (right, second)) if node.kind not in ("cut", "torn")
     }
-    return Mark(joint, first, second, frozenset(near), x, y)
+    return JointMark(joint, first, second, frozenset(near), x, y)
 
 
 def _stretches(node: Node) -> bool:

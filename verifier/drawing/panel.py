@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 from verifier.drawing.ink import ink
 from verifier.drawing.labels import Placement, grown, place_labels
-from verifier.drawing.layout import Layout, Rows, choose_rows, first_heights, lay_out, to_blame
+from verifier.drawing.layout import GridLayout, Rows, choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.spacing import order
 from verifier.drawing.text_ink import ink_layout
@@ -30,7 +30,7 @@ MOST_GROWTH = 8  # times that rows are moved apart for labels
 class Panel:
     """``origin``: the column and row of the layout where the lines begin."""
 
-    layout: Layout
+    layout: GridLayout
     placement: Placement
     lines: tuple[str, ...]
     used: frozenset[str]
@@ -138,10 +138,10 @@ class Easel:
     ) -> Panel | tuple[int, ...] | None:
         room = sizes(self.view, outline, there, style)
         heights = first_heights(outline, rows)
-        best: tuple[Layout, Placement] | None = None
+        best: tuple[GridLayout, Placement] | None = None
         for _ in range(MOST_GROWTH):
             layout = lay_out(outline, room, rows, heights)
-            if not isinstance(layout, Layout):
+            if not isinstance(layout, GridLayout):
                 return layout
             if layout.width > self.width and not must:
                 break

@@ -1,6 +1,6 @@
 """The drawing board: track and all that stands beside it, each in its place on paper.
 
-Input: a plan, the pieces to draw and what to leave room for. Output: a :class:`Board`, which
+Input: a plan, the pieces to draw and what to leave room for. Output: a :class:`PlacedLayout`, which
 no situation changes. Rows are those of the terminal drawing where they can be; track that
 cannot be drawn without crossing other track is torn apart, both ends naming each other.
 """
@@ -12,7 +12,7 @@ from itertools import pairwise
 from verifier.drawing.furniture import OFF, tags_of
 from verifier.drawing.ink import FINE
 from verifier.drawing.labels import grown
-from verifier.drawing.layout import Layout, Rows, choose_rows, first_heights, lay_out, to_blame
+from verifier.drawing.layout import GridLayout, Rows, choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.lettering import NAME, text_width
 from verifier.drawing.panel import LONG_NAME, tear
 from verifier.drawing.sketch import Sketch, sketch
@@ -22,14 +22,14 @@ from verifier.drawing.svg_metrics import (
     SIGNAL_HIGH,
     SMALL_HIGH,
     STOCK_HIGH,
-    Wanted,
+    Reserved,
     end_words,
     paper_sizes,
 )
-from verifier.drawing.tags import BELOW, BY_THING, Box, Page, Put, Tag, around_all, below, place
+from verifier.drawing.tags import BELOW, BY_THING, Box, Occupancy, PlacedTag, Tag, around_all, below, place
 from verifier.drawing.template import outline
 from verifier.drawing.text_metrics import Style, Things, left_to_right, sizes, things
-from verifier.drawing.track_paths import LOOSE, Ways
+from verifier.drawing.track_paths import LOOSE, TrackPaths
 from verifier.drawing.view import View
 from verifier.plan.model import Plan, Port
 
@@ -43,24 +43,24 @@ WHERE = 260.0  # room for saying where a thing belongs that stands below the dra
 
 
 @dataclass(frozen=True, slots=True)
-class Board:
+class PlacedLayout:
     """``put``: what stands beside the track, by kind and name. ``standing``: where stock
     stands on each block, and gates, by kind and name. ``frame`` is about everything."""
 
     plan: Plan
     pieces: tuple[str, ...]
-    wanted: Wanted
+    wanted: Reserved
     there: Things
-    layout: Layout
-    ways: Ways
-    put: Mapping[tuple[str, str], Put]
+    layout: GridLayout
+    ways: TrackPaths
+    put: Mapping[tuple[str, str], PlacedTag]
     standing: Mapping[tuple[str, str], Box]
     homeless: tuple[Tag, ...]
-    page: Page
+    page: Occupancy
     frame: Box
 
 
-def board(plan: Plan, pieces: Sequence[str], wanted: Wanted, drawn: Sequence[str] = ()) -> Board:
+def place_layout(plan: Plan, pieces: Sequence[str], wanted: Reserved, drawn: Sequence[str] = ()) -> PlacedLayout:
     """The board for these pieces. ``drawn``: pieces that other drawings beside it show."""
     there = things(plan, pieces, drawn)
     bare = View(plan, None, None)
@@ -72,7 +72,7 @@ def board(plan: Plan, pieces: Sequence[str], wanted: Wanted, drawn: Sequence[str
     unsignaled = {joint.a for joint in plan.track.joints} - signaled
     while True:
         sketched = sketch(plan.track, pieces, torn, undrawn, unsignaled)
-        result: Layout | Board | tuple[int, ...] = ()
+        result: GridLayout | PlacedLayout | tuple[int, ...] = ()
         for close in (
             sizes(bare, sketched, there, _STYLE),
             paper_sizes(plan, sketched, there, wanted),
@@ -82,16 +82,16 @@ def board(plan: Plan, pieces: Sequence[str], wanted: Wanted, drawn: Sequence[str
                 result = _fit(plan, pieces, wanted, there, sketched, rows)
             else:
                 result = to_blame(spaced.clashes if spaced else ())
-            if isinstance(result, Board):
+            if isinstance(result, PlacedLayout):
                 return result
         assert isinstance(result, tuple)
         tear(sketched, result, torn, undrawn)
 
 
-def strips(plan: Plan, pieces: Sequence[str], wanted: Wanted, width: float) -> tuple[Board, ...]:
+def strips(plan: Plan, pieces: Sequence[str], wanted: Reserved, width: float) -> tuple[PlacedLayout, ...]:
     """The boards of as many strips as it takes, left to right, each as long as ``width`` allows."""
     if len(pieces) <= WHOLE:
-        whole = board(plan, pieces, wanted)
+        whole = place_layout(plan, pieces, wanted)
         if whole.frame.width <= width:
             return (whole,)
     left = left_to_right(View(plan, None, None), pieces, _STYLE)
@@ -100,30 +100,30 @@ def strips(plan: Plan, pieces: Sequence[str], wanted: Wanted, width: float) -> t
     while left:
         # Most strips hold about as much as the one before.
         many = min(len(left), many * 5 // 4 + 1)
-        laid = board(plan, left[:many], wanted, every)
+        laid = place_layout(plan, left[:many], wanted, every)
         while laid.frame.width > width and many > 1:
             many = max(min(many - 1, int(many * width / laid.frame.width)), 1)
-            laid = board(plan, left[:many], wanted, every)
+            laid = place_layout(plan, left[:many], wanted, every)
         made.append(laid)
         left = left[many:]
     return tuple(made)
 
 
 def _fit(
-    plan: Plan, pieces: Sequence[str], wanted: Wanted, there: Things, sketched: Sketch, rows: Rows
-) -> Board | tuple[int, ...]:
+    plan: Plan, pieces: Sequence[str], wanted: Reserved, there: Things, sketched: Sketch, rows: Rows
+) -> PlacedLayout | tuple[int, ...]:
     """The board with strips on these rows, as far apart as it takes; or the links that cannot
     be drawn so."""
     room = paper_sizes(plan, sketched, there, wanted)
     heights: Sequence[int] = _apart(sketched, rows, wanted)
-    best: Board | None = None
+    best: PlacedLayout | None = None
     for _ in range(MOST_GROWTH):
         layout = lay_out(sketched, room, rows, heights)
-        if not isinstance(layout, Layout):
+        if not isinstance(layout, GridLayout):
             if best is None:
                 return layout
             break
-        made = _board(plan, pieces, wanted, there, layout, strict=True)
+        made = _place_once(plan, pieces, wanted, there, layout, strict=True)
         if best is None or len(made.homeless) < len(best.homeless):
             best = made
         bands = {band for tag in made.homeless for band in _bands(layout, tag)}
@@ -133,11 +133,11 @@ def _fit(
         heights = higher
     assert best is not None
     if best.homeless:
-        return _board(plan, pieces, wanted, there, best.layout, strict=False)
+        return _place_once(plan, pieces, wanted, there, best.layout, strict=False)
     return best
 
 
-def _apart(sketched: Sketch, rows: Rows, wanted: Wanted) -> tuple[int, ...]:
+def _apart(sketched: Sketch, rows: Rows, wanted: Reserved) -> tuple[int, ...]:
     """How far apart rows stand at first."""
     least = OFF + SIGNAL_HIGH + BY_THING + (SMALL_HIGH + STOCK_HIGH if wanted.told else NAME_HIGH)
     heights = [0]
@@ -147,7 +147,7 @@ def _apart(sketched: Sketch, rows: Rows, wanted: Wanted) -> tuple[int, ...]:
     return tuple(heights)
 
 
-def _bands(layout: Layout, tag: Tag) -> Iterator[int]:
+def _bands(layout: GridLayout, tag: Tag) -> Iterator[int]:
     """The bands between rows that must grow for a thing that found no room: by the number of
     the row above, as in :func:`verifier.drawing.labels.grown`."""
     row = layout.rows.index(round(tag.anchor[1] / DOWN))
@@ -155,19 +155,19 @@ def _bands(layout: Layout, tag: Tag) -> Iterator[int]:
         yield row if side == BELOW else row - 1
 
 
-def _board(
+def _place_once(
     plan: Plan,
     pieces: Sequence[str],
-    wanted: Wanted,
+    wanted: Reserved,
     there: Things,
-    layout: Layout,
+    layout: GridLayout,
     *,
     strict: bool,
-) -> Board:
+) -> PlacedLayout:
     """The board of one layout. ``strict``: what finds no room where it should be is left out
     and told of; else it stands wherever there is room, if need be below the drawing."""
-    ways = Ways(layout)
-    page = Page()
+    ways = TrackPaths(layout)
+    page = Occupancy()
     boxes = []
     for name, cell in layout.cells.items():
         if cell.node.kind in LOOSE:
@@ -195,13 +195,13 @@ def _board(
         put, homeless = (*put, *under), ()
         frame = around_all([frame, *(one.box.widened(WHERE) for one in under)])
     by_name = {(one.tag.kind, one.tag.name): one for one in put}
-    return Board(
+    return PlacedLayout(
         plan, tuple(pieces), wanted, there, layout, ways, by_name, standing, homeless, page,
         frame.grown(MARGIN),
     )  # fmt: skip
 
 
-def _end_box(plan: Plan, there: Things, ways: Ways, name: str) -> Box:
+def _end_box(plan: Plan, there: Things, ways: TrackPaths, name: str) -> Box:
     """The room of an end's words and its arrow."""
     cell = ways.layout.cells[name]
     words = end_words(plan, cell.node, there)

@@ -13,9 +13,9 @@ from html import escape
 from verifier.drawing.callouts import call_outs, hatching
 from verifier.drawing.names import element_id
 from verifier.drawing.overlay import PLAIN, Hatched, Mark, Shown
-from verifier.drawing.placed_layout import Board, board, strips
+from verifier.drawing.placed_layout import PlacedLayout, place_layout, strips
 from verifier.drawing.svg_ink import Drafter
-from verifier.drawing.svg_metrics import Wanted
+from verifier.drawing.svg_metrics import Reserved
 from verifier.drawing.template import STYLE
 from verifier.drawing.view import View
 from verifier.drawing.window import around as pieces_around
@@ -29,7 +29,7 @@ __all__ = [
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class SvgPicture:
     """One drawing. ``svg``: the whole element, well-formed by itself, to be inlined or written
     to a file. ``width`` and ``height``: its natural size in CSS pixels. ``text``: what it shows,
     in a sentence."""
@@ -48,14 +48,14 @@ def picture(
     around: Collection[str] = (),
     prefix: str = "",
     shown: Shown = PLAIN,
-) -> Picture:
+) -> SvgPicture:
     """The plan in one drawing, with stock, points and aspects where ``seen`` is given.
 
     ``relevant``: what matters; all else is grey, and no state is told of it. None: all matters.
     ``around``: pieces of track to zoom to. ``prefix``: put before every id, so that several
     drawings may stand on one page. All situations of one plan are drawn on the same layout.
     """
-    laid = board(plan, _pieces(plan, around), _wanted(shown, seen is not None))
+    laid = place_layout(plan, _pieces(plan, around), _wanted(shown, seen is not None))
     return _inked(laid, View(plan, seen, relevant), prefix, shown)
 
 
@@ -68,11 +68,11 @@ def frames(
     prefix: str = "",
     shown: Shown = PLAIN,
     marks: Sequence[Sequence[Mark]] = (),
-) -> tuple[Picture, ...]:
+) -> tuple[SvgPicture, ...]:
     """One drawing for each moment of a history, all of one size and on one layout, so that
     they lie over each other. Ids of frame ``n``, counted from 0, begin with ``prefix`` and
     ``n-``. ``marks``: further marks of each frame, such as what has changed."""
-    laid = board(plan, _pieces(plan, around), _wanted(shown, told=True))
+    laid = place_layout(plan, _pieces(plan, around), _wanted(shown, told=True))
     made = []
     for n, seen in enumerate(moments):
         own = tuple(marks[n]) if n < len(marks) else ()
@@ -91,7 +91,7 @@ def pages(
     width: int = 1000,
     prefix: str = "",
     shown: Shown = PLAIN,
-) -> tuple[Picture, ...]:
+) -> tuple[SvgPicture, ...]:
     """The plan as strips, each no wider than ``width`` where that can be, from left to right.
     Ids of strip ``n``, counted from 0, begin with ``prefix`` and ``n-``; of a plan that goes
     into one strip, with ``prefix`` alone."""
@@ -110,11 +110,11 @@ def _pieces(plan: Plan, around: Collection[str]) -> list[str]:
     return list(dict.fromkeys(placed.piece for row in plan.track.rows for placed in row))
 
 
-def _wanted(shown: Shown, told: bool) -> Wanted:
-    return Wanted(told, shown.gaps, shown.feeders, shown.detectors)
+def _wanted(shown: Shown, told: bool) -> Reserved:
+    return Reserved(told, shown.gaps, shown.feeders, shown.detectors)
 
 
-def _inked(laid: Board, view: View, prefix: str, shown: Shown) -> Picture:
+def _inked(laid: PlacedLayout, view: View, prefix: str, shown: Shown) -> SvgPicture:
     drafter = Drafter(laid, view, prefix)
     groups = [*drafter.groups()]
     under = "".join(hatching(laid, shown.hatched))
@@ -127,7 +127,7 @@ def _inked(laid: Board, view: View, prefix: str, shown: Shown) -> Picture:
         f'<rect class="paper" x="{x}" y="{y}" width="{wide}" height="{high}"/>\n'
         f"{under}{''.join(groups)}{over}</svg>\n"
     )
-    return Picture(svg, wide, high, words)
+    return SvgPicture(svg, wide, high, words)
 
 
 def _sentence(view: View) -> str:

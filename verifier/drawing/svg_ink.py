@@ -9,9 +9,9 @@ from html import escape
 
 from verifier.drawing import template
 from verifier.drawing.furniture import derail_spot, undrawn_words
-from verifier.drawing.layout import Cell
+from verifier.drawing.layout import GridCell
 from verifier.drawing.names import element_id, gap_name
-from verifier.drawing.placed_layout import Board
+from verifier.drawing.placed_layout import PlacedLayout
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.svg_metrics import (
     BLADE,
@@ -25,7 +25,7 @@ from verifier.drawing.svg_metrics import (
     mast_width,
     short,
 )
-from verifier.drawing.tags import BELOW, Box, Point, Put, Tag
+from verifier.drawing.tags import BELOW, Box, Point, PlacedTag, Tag
 from verifier.drawing.track_paths import LOOSE
 from verifier.drawing.view import FAULT_OF, View, aspect_word
 from verifier.plan.model import Joint, Piece, Port, Signal
@@ -39,7 +39,7 @@ class Drafter:
     """Inks one board in one situation. ``spots``: where each thing is, by kind and name, as
     far as it has been inked."""
 
-    def __init__(self, board: Board, view: View, prefix: str):
+    def __init__(self, board: PlacedLayout, view: View, prefix: str):
         self.board, self.view, self.prefix = board, view, prefix
         self.plan, self.ways = board.plan, board.ways
         self.spots: dict[tuple[str, str], Box] = {}
@@ -69,7 +69,7 @@ class Drafter:
 
     # -------------------------------------------------------------- track
 
-    def _pieces(self) -> Iterator[tuple[Piece, Cell]]:
+    def _pieces(self) -> Iterator[tuple[Piece, GridCell]]:
         for name, cell in self.board.layout.cells.items():
             if name in self.plan.track.pieces:
                 yield self.plan.track.pieces[name], cell
@@ -208,7 +208,7 @@ class Drafter:
             title = f"{name}, where the plan stops" if kind == "edge" else f"{name}, a bumper"
             yield self._group(kind, name, title, body, Box(x - 8, y - 8, 16, 16))
 
-    def _letter_of(self, cell: Cell) -> str:
+    def _letter_of(self, cell: GridCell) -> str:
         """The letter that both ends of torn track have."""
         port = cell.node.left or cell.node.right
         assert port is not None
@@ -293,7 +293,7 @@ class Drafter:
                 feeders = {s.name: put.box.x + s.x for s in strands if s.kind == "feeder"}
                 yield from (self._strand(strand, put, feeders) for strand in strands)
 
-    def _strand(self, strand: Strand, put: Put, feeders: dict[str, float]) -> str:
+    def _strand(self, strand: Strand, put: PlacedTag, feeders: dict[str, float]) -> str:
         """A feeder: a drop of wire from the rail. A detector: a box, and a ring about each
         feeder that passes through it."""
         down = 1 if put.side == BELOW else -1
@@ -336,7 +336,7 @@ class Drafter:
             if put is not None:
                 yield self._signal(signal, put)
 
-    def _signal(self, signal: Signal, put: Put) -> str:
+    def _signal(self, signal: Signal, put: PlacedTag) -> str:
         box, side = put.box, RIGHT if put.side == BELOW else LEFT
         y = box.y + SIGNAL_HIGH / 2 if put.side == BELOW else box.bottom - SIGNAL_HIGH / 2
         outer = box.right if side == RIGHT else box.x
@@ -399,7 +399,7 @@ def _blade(points: tuple[Point, ...]) -> float:
     return min(BLADE, 0.45 * template.distance(points[0], points[1]))
 
 
-def _label(put: Put, words: str, kind: str) -> str:
+def _label(put: PlacedTag, words: str, kind: str) -> str:
     return template.text((put.box.middle[0], put.box.bottom - 3.5), words, kind)
 
 

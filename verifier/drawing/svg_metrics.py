@@ -36,7 +36,7 @@ _DIRECTIONS = {"both": "", "entering": " (in only)", "leaving": " (out only)"}
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class Reserved:
     """What the drawing must leave room for."""
 
     told: bool  # a situation: stock, aspects, how points lie
@@ -59,7 +59,7 @@ def name_width(name: str) -> float:
 # ------------------------------------------------------------------ signals
 
 
-def signal_size(signal: Signal, wanted: Wanted) -> tuple[float, float]:
+def signal_size(signal: Signal, wanted: Reserved) -> tuple[float, float]:
     """Width and height of a signal with its name and, where told, its aspect."""
     width = name_width(signal.name) + 4 + mast_width(signal)
     if not wanted.told:
@@ -87,7 +87,7 @@ class Strand:
     through: tuple[str, ...] = ()
 
 
-def loom(plan: Plan, block: str, wanted: Wanted) -> tuple[Strand, ...]:
+def loom(plan: Plan, block: str, wanted: Reserved) -> tuple[Strand, ...]:
     """The feeders and detectors of a block, side by side."""
     detectors = plan.wiring.detectors_of(block) if wanted.detectors else ()
     feeders = plan.wiring.feeders_of(block) if wanted.feeders else ()
@@ -131,11 +131,11 @@ def end_words(plan: Plan, node: Node, there: Things) -> str:
     return f"to {title(plan, port, short)}" if port.piece in there.elsewhere else ""
 
 
-def paper_sizes(plan: Plan, sketch: Sketch, there: Things, wanted: Wanted) -> Sizes:
+def paper_sizes(plan: Plan, sketch: Sketch, there: Things, wanted: Reserved) -> Sizes:
     return Sizes(tuple(_size(plan, node, there, wanted) for node in sketch.nodes), JOINT)
 
 
-def _size(plan: Plan, node: Node, there: Things, wanted: Wanted) -> Size:
+def _size(plan: Plan, node: Node, there: Things, wanted: Reserved) -> Size:
     if node.kind == "wire":
         return Size(4, 2)
     if node.kind != "piece":
@@ -171,7 +171,7 @@ def _size(plan: Plan, node: Node, there: Things, wanted: Wanted) -> Size:
     return Size(stem + 1 + leg, stem if node.legs[0].side == RIGHT else leg)
 
 
-def special_words(piece: Piece, wanted: Wanted) -> str:
+def special_words(piece: Piece, wanted: Reserved) -> str:
     """The longest label that points, a slip or a crossing may get."""
     moves = wanted.told and piece.kind in ("turnout", "slip")
     return f"{short(piece.name)} reverse" if moves else short(piece.name)
@@ -181,7 +181,7 @@ def _units(pixels: float) -> int:
     return ceil(pixels / ACROSS)
 
 
-def standing_width(plan: Plan, piece: Piece, there: Things, wanted: Wanted) -> float:
+def standing_width(plan: Plan, piece: Piece, there: Things, wanted: Reserved) -> float:
     """Room for what stands on the rail of a piece: gates, and stock."""
     if piece.block is None or there.home.get(piece.block) != piece.name:
         return 0
@@ -189,14 +189,14 @@ def standing_width(plan: Plan, piece: Piece, there: Things, wanted: Wanted) -> f
     return gates * GATE + (STOCK if wanted.told else 0)
 
 
-def loom_at(plan: Plan, piece: Piece, there: Things, wanted: Wanted) -> tuple[Strand, ...]:
+def loom_at(plan: Plan, piece: Piece, there: Things, wanted: Reserved) -> tuple[Strand, ...]:
     if piece.block is None or there.home.get(piece.block) != piece.name:
         return ()
     return loom(plan, piece.block, wanted)
 
 
 def _beside(
-    plan: Plan, node: Node, there: Things, wanted: Wanted, port: Port | None
+    plan: Plan, node: Node, there: Things, wanted: Reserved, port: Port | None
 ) -> Iterator[float]:
     """Widths of the signals that stand at one end of a node, approached over it."""
     if port and port.piece == node.name:

@@ -95,7 +95,7 @@ class Tag:
 
 
 @dataclass(frozen=True, slots=True)
-class Put:
+class PlacedTag:
     """A thing in its place. ``leader``: the line that ties it to its anchor, where it stands
     away from it. ``apart``: it stands below the drawing, for want of room at its track."""
 
@@ -107,14 +107,14 @@ class Put:
 
 
 @dataclass(slots=True)
-class Page:
+class Occupancy:
     """What is taken already, in upright slabs so that a long line takes no longer per mile."""
 
     boxes: dict[int, list[Box]] = field(default_factory=dict)
     lines: dict[int, list[tuple[Point, Point]]] = field(default_factory=dict)
 
-    def copied(self) -> "Page":
-        return Page(
+    def copied(self) -> "Occupancy":
+        return Occupancy(
             {slab: [*boxes] for slab, boxes in self.boxes.items()},
             {slab: [*lines] for slab, lines in self.lines.items()},
         )
@@ -152,7 +152,7 @@ def _slabs(low: float, high: float) -> range:
     return range(int(low // _SLAB), int(high // _SLAB) + 1)
 
 
-def place(page: Page, tags: Sequence[Tag]) -> tuple[tuple[Put, ...], tuple[Tag, ...]]:
+def place(page: Occupancy, tags: Sequence[Tag]) -> tuple[tuple[PlacedTag, ...], tuple[Tag, ...]]:
     """Each thing in its place on the page, in order; and those for which there is none.
 
     Where it can, a thing leaves clear what others on its side stand for."""
@@ -160,7 +160,7 @@ def place(page: Page, tags: Sequence[Tag]) -> tuple[tuple[Put, ...], tuple[Tag, 
     for tag in tags:
         for side in tag.sides:
             anchors.setdefault((tag.anchor[1], side), []).append(tag.anchor[0])
-    put: list[Put] = []
+    put: list[PlacedTag] = []
     homeless: list[Tag] = []
     for tag in tags:
         found = _place(page, tag, anchors)
@@ -174,8 +174,8 @@ def place(page: Page, tags: Sequence[Tag]) -> tuple[tuple[Put, ...], tuple[Tag, 
     return tuple(put), tuple(homeless)
 
 
-def _place(page: Page, tag: Tag, anchors: dict[tuple[float, int], list[float]]) -> Put | None:
-    best: Put | None = None
+def _place(page: Occupancy, tag: Tag, anchors: dict[tuple[float, int], list[float]]) -> PlacedTag | None:
+    best: PlacedTag | None = None
     for step in range(1 if tag.tied else FARTHEST):
         for candidate in _candidates(page, tag, step):
             box = candidate.box
@@ -187,7 +187,7 @@ def _place(page: Page, tag: Tag, anchors: dict[tuple[float, int], list[float]]) 
     return best
 
 
-def _candidates(page: Page, tag: Tag, step: int) -> Iterator[Put]:
+def _candidates(page: Occupancy, tag: Tag, step: int) -> Iterator[PlacedTag]:
     off = tag.off + step * STEP
     for side in tag.sides:
         y = tag.anchor[1] + (off if side == BELOW else -off - tag.height)
@@ -197,7 +197,7 @@ def _candidates(page: Page, tag: Tag, step: int) -> Iterator[Put]:
                 continue
             leader = _leader(tag, box, side) if step else None
             if leader is None or _leads(page, leader):
-                yield Put(tag, box, side, leader)
+                yield PlacedTag(tag, box, side, leader)
 
 
 def _leader(tag: Tag, box: Box, side: int) -> tuple[Point, Point]:
@@ -211,21 +211,21 @@ def _around(leader: tuple[Point, Point]) -> Box:
     return Box(x - 1, min(y1, y2), 2, abs(y2 - y1))
 
 
-def _leads(page: Page, leader: tuple[Point, Point]) -> bool:
+def _leads(page: Occupancy, leader: tuple[Point, Point]) -> bool:
     box = _around(leader).grown(BY_LEADER)
     return not any(
         box.meets(other) for slab in _slabs(box.x, box.right) for other in page.boxes.get(slab, ())
     )
 
 
-def below(page: Page, tags: Sequence[Tag], left: float, bottom: float) -> tuple[Put, ...]:
+def below(page: Occupancy, tags: Sequence[Tag], left: float, bottom: float) -> tuple[PlacedTag, ...]:
     """Things one below another under the drawing."""
     put = []
     for tag in tags:
         box = Box(left, bottom + 2 * BY_THING, tag.width, tag.height)
         bottom = box.bottom
         page.take(box)
-        put.append(Put(tag, box, tag.sides[0], None, apart=True))
+        put.append(PlacedTag(tag, box, tag.sides[0], None, apart=True))
     return tuple(put)
 
 

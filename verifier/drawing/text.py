@@ -23,7 +23,7 @@ CRAMPED = 4  # so few pieces may be drawn cramped, rather than fewer still
 
 
 @dataclass(frozen=True, slots=True)
-class Picture:
+class TextPicture:
     """The lines of a drawing, and the kinds of marks used in it (for a legend).
 
     ``panels`` are its parts, one unless the plan was too wide for one."""
@@ -65,7 +65,7 @@ def picture(
     ascii_only: bool = False,
     relevant: Collection[Observable] | None = None,
     width: int = 100,
-) -> Picture:
+) -> TextPicture:
     """As :func:`draw`, with what a legend or another layer needs to know."""
     view = View(plan, seen, relevant)
     easel = Easel(view, ascii_only, width)
@@ -112,9 +112,9 @@ def _panels(easel: Easel, pieces: Sequence[str]) -> list[Panel]:
     return panels
 
 
-def _picture(panels: Sequence[Panel]) -> Picture:
+def _picture(panels: Sequence[Panel]) -> TextPicture:
     lines: list[str] = []
     for panel in panels:
         lines += ["", *panel.lines] if lines else panel.lines
     used = frozenset[str]().union(*(panel.used for panel in panels))
-    return Picture(tuple(lines), used, tuple(panels))
+    return TextPicture(tuple(lines), used, tuple(panels))

@@ -4,9 +4,9 @@ Input: the layout, placed labels, what is seen. Output: the lines, and the kinds
 used in them. Every character has one place and nothing is written over a label.
 """
 
-from verifier.drawing.ink import Ink
+from verifier.drawing.ink import Charset
 from verifier.drawing.labels import Label, Placement
-from verifier.drawing.layout import Cell, Layout, Rail, Slant
+from verifier.drawing.layout import GridCell, GridLayout, Rail, Slant
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.text_metrics import Style, Things, end_text, furniture
 from verifier.drawing.view import View
@@ -14,7 +14,7 @@ from verifier.drawing.words import derail_places, furniture_place
 from verifier.plan.model import Piece, Port
 
 
-class _Paper:
+class _Canvas:
     def __init__(self) -> None:
         self.at: dict[tuple[int, int], str] = {}
         self.used: set[str] = set()
@@ -46,10 +46,10 @@ class _Paper:
 
 
 def ink_layout(
-    view: View, layout: Layout, placement: Placement, there: Things, style: Style
+    view: View, layout: GridLayout, placement: Placement, there: Things, style: Style
 ) -> tuple[tuple[str, ...], frozenset[str], tuple[int, int]]:
     """The lines, the kinds of marks used, and where in the layout the first line begins."""
-    paper = _Paper()
+    paper = _Canvas()
     for rail in layout.rails:
         _rail(paper, view, layout, rail, style.ink)
     for mark in layout.marks:
@@ -83,7 +83,7 @@ def _footnote(view: View, label: Label) -> str:
     return f"{text} at {near.title} | {far.title}"
 
 
-def _rail(paper: _Paper, view: View, layout: Layout, rail: Rail, ink: Ink) -> None:
+def _rail(paper: _Canvas, view: View, layout: GridLayout, rail: Rail, ink: Charset) -> None:
     """The rail of one strip, piece by piece from joint to joint."""
     cells = [layout.cells[name] for name in rail.nodes]
     starts = [rail.left]
@@ -92,7 +92,7 @@ def _rail(paper: _Paper, view: View, layout: Layout, rail: Rail, ink: Ink) -> No
         paper.fill(low, high, cell.y, _rail_mark(paper, view, cell, ink))
 
 
-def _rail_mark(paper: _Paper, view: View, cell: Cell, ink: Ink) -> str:
+def _rail_mark(paper: _Canvas, view: View, cell: GridCell, ink: Charset) -> str:
     piece = view.plan.track.pieces.get(cell.node.name)
     if piece is None or piece.block is None:
         return ink.rail
@@ -104,7 +104,7 @@ def _rail_mark(paper: _Paper, view: View, cell: Cell, ink: Ink) -> str:
 
 
 def _cell(
-    paper: _Paper, view: View, layout: Layout, cell: Cell, there: Things, style: Style
+    paper: _Canvas, view: View, layout: GridLayout, cell: GridCell, there: Things, style: Style
 ) -> None:
     node = cell.node
     if node.kind == "wire":
@@ -134,7 +134,7 @@ def _cell(
         paper.used.add(state if state in marks else "open derail")
 
 
-def _note_furniture(paper: _Paper, text: str, ink: Ink) -> None:
+def _note_furniture(paper: _Canvas, text: str, ink: Charset) -> None:
     for kind, mark in (
         ("stock", ink.stock),
         ("gate", ink.gate),
@@ -145,7 +145,7 @@ def _note_furniture(paper: _Paper, text: str, ink: Ink) -> None:
             paper.used.add(kind)
 
 
-def _special(paper: _Paper, view: View, layout: Layout, cell: Cell, piece: Piece, ink: Ink) -> None:
+def _special(paper: _Canvas, view: View, layout: GridLayout, cell: GridCell, piece: Piece, ink: Charset) -> None:
     """The hub of a turnout, crossing or slip, and the break in what is not lined."""
     slants = [layout.slants[leg.port] for leg in cell.node.legs if leg.port in layout.slants]
     position = view.position(piece)
@@ -165,11 +165,11 @@ def _special(paper: _Paper, view: View, layout: Layout, cell: Cell, piece: Piece
         paper.put(cell.hub, cell.y, _slope(slants[0], ink) if lined else frog)
 
 
-def _slope(slant: Slant, ink: Ink) -> str:
+def _slope(slant: Slant, ink: Charset) -> str:
     return ink.falling if slant.side == slant.down else ink.rising
 
 
-def _slants(paper: _Paper, view: View, layout: Layout, ink: Ink) -> None:
+def _slants(paper: _Canvas, view: View, layout: GridLayout, ink: Charset) -> None:
     for slant in layout.slants.values():
         length = abs(slant.to_y - slant.y)
         last = length - 1 if slant.to_leg else length
@@ -195,7 +195,7 @@ def _lined(view: View, port: Port) -> bool:
     return view.joined(view.plan.track.pieces[port.piece], port.end)
 
 
-def _curve(slant: Slant, ink: Ink) -> str:
+def _curve(slant: Slant, ink: Charset) -> str:
     """A leg that turns back: where it comes from and where its track then runs."""
     runs_left = slant.side == RIGHT
     return ink.curves[(2 if slant.down > 0 else 0) + (1 if runs_left else 0)]

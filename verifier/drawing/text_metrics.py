@@ -8,7 +8,7 @@ plan in several situations lie over each other.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from verifier.drawing.ink import Ink
+from verifier.drawing.ink import Charset
 from verifier.drawing.sketch import RIGHT, Node, Sketch, sketch
 from verifier.drawing.spacing import Size, Sizes, order
 from verifier.drawing.view import View
@@ -24,7 +24,7 @@ class Style:
     rail before and after a frog or diamond. ``rails``: rail on each side of a name.
     ``longest``: names longer than this are shortened in the middle."""
 
-    ink: Ink
+    ink: Charset
     roomy: bool
     reserve: bool
     stem: int

@@ -4,7 +4,7 @@ Input: a layout. Output: points. Whatever follows track in an SVG drawing, rail,
 the place of a signal, asks here.
 """
 
-from verifier.drawing.layout import Bend, Cell, Layout, Mark
+from verifier.drawing.layout import Bend, GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.svg_metrics import ACROSS, DOWN
 from verifier.drawing.tags import Point
@@ -19,15 +19,15 @@ def on_paper(x: float, y: float) -> Point:
     return x * ACROSS, y * DOWN
 
 
-class Ways:
+class TrackPaths:
     """The ways of one layout."""
 
-    def __init__(self, layout: Layout):
+    def __init__(self, layout: GridLayout):
         self.layout = layout
         self._bend_of = {bend.joint: bend for bend in layout.bends if bend.joint}
-        self._mark_of: dict[Port, Mark] = {p: m for m in layout.marks for p in m.near}
+        self._mark_of: dict[Port, JointMark] = {p: m for m in layout.marks for p in m.near}
         # The mark before a torn or cut end, by the port beyond it.
-        self._before: dict[Port, Mark] = {
+        self._before: dict[Port, JointMark] = {
             port: mark for mark in layout.marks for port in {mark.left, mark.right} - mark.near
         }
 
@@ -43,7 +43,7 @@ class Ways:
         """The bend that a joint lies in, None where it lies on a row."""
         return self._bend_of.get(joint)
 
-    def place(self, mark: Mark) -> tuple[Point, Point]:
+    def place(self, mark: JointMark) -> tuple[Point, Point]:
         """Where a joint is, and which way its track runs there."""
         if bend := self._bend_of.get(mark.joint):
             return on_paper(bend.x, (bend.top + bend.bottom) / 2), (0, 1)
@@ -72,7 +72,7 @@ class Ways:
         found.append(on_paper(mark.x, mark.y))
         return tuple(dict.fromkeys(found))
 
-    def _round(self, cell: Cell, port: Port, y: int, mark: Mark) -> list[Point]:
+    def _round(self, cell: GridCell, port: Port, y: int, mark: JointMark) -> list[Point]:
         """Round the bend that leads from one row to another."""
         side = RIGHT if cell.node.right == port else LEFT
         for bend in self.layout.bends:
@@ -80,7 +80,7 @@ class Ways:
                 return [on_paper(bend.x, y), on_paper(bend.x, mark.y)]
         raise AssertionError(f"{port} leads nowhere")
 
-    def loose_end(self, cell: Cell) -> tuple[Point, ...]:
+    def loose_end(self, cell: GridCell) -> tuple[Point, ...]:
         """The rail of a torn or cut end: from where it stops to its joint."""
         port = cell.node.left or cell.node.right
         assert port is not None

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from typing import NamedTuple
 
 from verifier.drawing.labels import ABOVE, BELOW, Label
-from verifier.drawing.layout import Cell, Layout, Mark
+from verifier.drawing.layout import GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.text_metrics import (
     Style,
@@ -24,7 +24,7 @@ from verifier.drawing.view import View
 from verifier.plan.model import Signal
 
 
-def labels_of(view: View, layout: Layout, there: Things, style: Style) -> list[Label]:
+def labels_of(view: View, layout: GridLayout, there: Things, style: Style) -> list[Label]:
     """All labels, the most important first: those find a place nearest to their thing."""
     return [
         *_signals(view, layout, there, style),
@@ -36,7 +36,7 @@ def labels_of(view: View, layout: Layout, there: Things, style: Style) -> list[L
     ]  # fmt: skip
 
 
-def _signals(view: View, layout: Layout, there: Things, style: Style) -> Iterator[Label]:
+def _signals(view: View, layout: GridLayout, there: Things, style: Style) -> Iterator[Label]:
     marks_of = Counter(mark.joint.a for mark in layout.marks)
     for mark in layout.marks:
         for approach, side in ((mark.left, RIGHT), (mark.right, LEFT)):
@@ -59,7 +59,7 @@ class _Spot(NamedTuple):
     y: int
 
 
-def _signal(view: View, signal: Signal, mark: Mark | _Spot, side: int, style: Style) -> Label:
+def _signal(view: View, signal: Signal, mark: JointMark | _Spot, side: int, style: Style) -> Label:
     words = view.signal(signal)
     arrow = style.ink.east if side == RIGHT else style.ink.west
     ending = (mark.x - len(words) - 1, f"{words} {arrow}")
@@ -76,7 +76,7 @@ def _signal(view: View, signal: Signal, mark: Mark | _Spot, side: int, style: St
 
 
 def _special(
-    view: View, layout: Layout, cell: Cell, there: Things, style: Style
+    view: View, layout: GridLayout, cell: GridCell, there: Things, style: Style
 ) -> Iterator[Label]:
     if not cell.node.legs:
         return
@@ -109,7 +109,7 @@ def _over(anchor: int, text: str) -> tuple[tuple[int, str], ...]:
     return tuple((x, text) for x in places)
 
 
-def derail_places(cell: Cell, there: Things) -> Iterator[tuple[str, int]]:
+def derail_places(cell: GridCell, there: Things) -> Iterator[tuple[str, int]]:
     """The derails on a piece of plain track, each with its column."""
     left, right = (cell.node.left, cell.left + 1, 2), (cell.node.right, cell.right - 2, -2)
     for port, first, step in (left, right):
@@ -118,14 +118,14 @@ def derail_places(cell: Cell, there: Things) -> Iterator[tuple[str, int]]:
                 yield name, first + n * step
 
 
-def _derails(view: View, cell: Cell, there: Things, style: Style) -> Iterator[Label]:
+def _derails(view: View, cell: GridCell, there: Things, style: Style) -> Iterator[Label]:
     for name, x in derail_places(cell, there):
         state = view.derail(name)
         text = f"{style.short(name)} {state}" if state else style.short(name)
         yield Label(name, x, cell.y, (ABOVE, BELOW), _over(x, text))
 
 
-def furniture_place(cell: Cell, text: str) -> int:
+def furniture_place(cell: GridCell, text: str) -> int:
     """The column where what stands on a piece begins: in its middle, or for a turnout or
     crossing in the middle of the rail before its frog."""
     low, high = cell.left, cell.right
@@ -135,7 +135,7 @@ def furniture_place(cell: Cell, text: str) -> int:
     return low + (high - low - len(text)) // 2
 
 
-def _gates(view: View, cell: Cell, there: Things, style: Style) -> Iterator[Label]:
+def _gates(view: View, cell: GridCell, there: Things, style: Style) -> Iterator[Label]:
     if cell.node.kind != "piece":
         return
     piece = view.plan.track.pieces[cell.node.name]
@@ -150,7 +150,7 @@ def _gates(view: View, cell: Cell, there: Things, style: Style) -> Iterator[Labe
         x += length + 1
 
 
-def _gap_names(layout: Layout, style: Style) -> Iterator[Label]:
+def _gap_names(layout: GridLayout, style: Style) -> Iterator[Label]:
     for mark in layout.marks:
         if mark.joint.gap:
             text = f"({style.short(mark.joint.gap)})"

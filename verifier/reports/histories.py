@@ -4,7 +4,7 @@ it was allowed."""
 from collections.abc import Iterator
 from textwrap import wrap
 
-from verifier.drawing.text import Picture, picture
+from verifier.drawing.text import TextPicture, picture
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.ink import Ink
@@ -57,7 +57,7 @@ def _event(event: Happening, lead: str, plan: Plan, ink: Ink, *, last: bool) -> 
         yield line + (ink.paint(where, "quiet") if line is rest[-1] else "")
 
 
-def last_picture(story: Story, obligation: Obligation, plan: Plan, ink: Ink) -> Picture:
+def last_picture(story: Story, obligation: Obligation, plan: Plan, ink: Ink) -> TextPicture:
     """The track at the last moment."""
     scene = last_scene(story, obligation, plan)
     return picture(

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterator, Sequence
 from textwrap import wrap
 
-from verifier.drawing.text import Picture, picture
+from verifier.drawing.text import TextPicture, picture
 from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -20,7 +20,7 @@ def drawing(
     ink: Ink,
     focus: Sequence[str] = (),
     relevant: Collection[Observable] | None = None,
-) -> Picture:
+) -> TextPicture:
     """The track as it is seen, to be indented."""
     return picture(
         plan,
@@ -32,7 +32,7 @@ def drawing(
     )
 
 
-def indented(drawn: Picture) -> Iterator[str]:
+def indented(drawn: TextPicture) -> Iterator[str]:
     return (f"   {line}".rstrip() for line in drawn.lines)
 
 

@@ -24,18 +24,18 @@ from verifier.reference.evaluator import Evaluator, Seen, Unsettled
 from verifier.reports.json_parts import Json, cause_json, place_with_offsets, text_at
 from verifier.reports.words import sentence
 from verifier.workbench.controls import drawn_things, group_of, label, state_words
-from verifier.workbench.document import Key, Reading
-from verifier.workbench.situation_play import Act, Play, acted, situation_of
-from verifier.workbench.temporal_play import Moment, OverTime
+from verifier.workbench.document import Key, Document
+from verifier.workbench.situation_play import Action, Play, acted, situation_of
+from verifier.workbench.temporal_play import Moment, TemporalPlay
 
 # As many troubles are told of one situation: one false clear often makes several.
 MAX_HAZARDS = 8
 
 
-def looked(
-    reading: Reading,
+def analyze(
+    reading: Document,
     play: Play,
-    act: Act | None = None,
+    act: Action | None = None,
     *,
     before: Play | None = None,
     relevant: Collection[Key] | None = None,
@@ -81,10 +81,10 @@ def play_json(play: Play) -> Json:
 # ------------------------------------------------------------------ the two ways to play
 
 
-class _Still:
+class _SituationTable:
     """One situation, outside time."""
 
-    def __init__(self, reading: Reading, play: Play):
+    def __init__(self, reading: Document, play: Play):
         self.reading, self.play, self.plan = reading, play, reading.plan
         self.evaluator = reading.evaluator
         self.notes: list[str] = []
@@ -93,7 +93,7 @@ class _Still:
     def situation(self) -> Situation:
         return situation_of(self.reading, self.play)
 
-    def do(self, act: Act) -> None:
+    def do(self, act: Action) -> None:
         self.play = acted(self.reading, self.play, act, self.seen())
 
     def seen(self) -> Seen:
@@ -131,12 +131,12 @@ class _Still:
                 yield f"Your file takes for granted that this never is: “{assumption.title}”."
 
 
-class _Timed:
+class _HistoryTable:
     """A moment of a history."""
 
-    def __init__(self, reading: Reading, play: Play):
+    def __init__(self, reading: Document, play: Play):
         self.reading = reading
-        self.time = OverTime(reading, lossy=play.lossy)
+        self.time = TemporalPlay(reading, lossy=play.lossy)
         self.plan = self.time.plan
         self.moment: Moment = self.time.moment(play)
         self.evaluator = Evaluator(self.plan)
@@ -150,7 +150,7 @@ class _Timed:
     def situation(self) -> Situation:
         return self.time.situation(self.moment)
 
-    def do(self, act: Act) -> None:
+    def do(self, act: Action) -> None:
         passed = self.time.acted(self.moment, act)
         self.moment = passed.moment
         self.notes += [*passed.notes, *self._held(passed.held)]
@@ -193,22 +193,22 @@ class _Timed:
             yield "Your file takes for granted that this never is."
 
 
-_Table = _Still | _Timed
+_Table = _SituationTable | _HistoryTable
 
 
-def _table(reading: Reading, play: Play) -> _Table:
-    return _Timed(reading, play) if play.over_time else _Still(reading, play)
+def _table(reading: Document, play: Play) -> _Table:
+    return _HistoryTable(reading, play) if play.over_time else _SituationTable(reading, play)
 
 
-def enter_time(reading: Reading, play: Play) -> Play:
+def enter_time(reading: Document, play: Play) -> Play:
     """The moment that begins with things as they stand."""
-    time = OverTime(reading)
+    time = TemporalPlay(reading)
     return time.play(time.entered(situation_of(reading, play)))
 
 
-def leave_time(reading: Reading, play: Play) -> Play:
+def leave_time(reading: Document, play: Play) -> Play:
     """The situation at a moment, for a hand that wants to break wires as well."""
-    time = OverTime(reading, lossy=play.lossy)
+    time = TemporalPlay(reading, lossy=play.lossy)
     moment = time.moment(play)
     now: dict[Key, str] = {}
     for key, what in reading.things.items():

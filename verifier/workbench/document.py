@@ -1,6 +1,6 @@
 """One text as the page works with it: the plan, and what is worked out of it once.
 
-In: the text of a junction, its name and where it lies. Out: a :class:`Reading`, kept as long as
+In: the text of a junction, its name and where it lies. Out: a :class:`Document`, kept as long as
 the text stays the same, so that playing does not read it again at each click.
 """
 
@@ -32,7 +32,7 @@ def by_key(things: Iterable[Observable]) -> dict[Key, Observable]:
     return {(what.kind, what.name): what for what in things}
 
 
-class Reading:
+class Document:
     """A checked text."""
 
     def __init__(self, plan: Plan, world: World):
@@ -74,14 +74,14 @@ class Reading:
         return Stepper(self.plan, lossy=True)
 
 
-class Readings:
+class Documents:
     """The last few texts that were read. One thread at a time: expressions are shared."""
 
     def __init__(self, folder: Folder):
         self._folder = folder
-        self._kept: OrderedDict[tuple[str, str], Reading] = OrderedDict()
+        self._kept: OrderedDict[tuple[str, str], Document] = OrderedDict()
 
-    def of(self, name: str, text: str) -> Reading:
+    def of(self, name: str, text: str) -> Document:
         """Raises :class:`InputError` for a text that is wrong, :class:`FolderError` for a name
         that is no file of the folder; a text without a name lies nowhere."""
         key = name, text
@@ -89,7 +89,7 @@ class Readings:
             self._kept.move_to_end(key)
             return self._kept[key]
         path = self._folder.path(name) if name else None
-        reading = Reading(*checked(text, name or "(not saved yet)", path))
+        reading = Document(*checked(text, name or "(not saved yet)", path))
         # What is included may change on disk while the text stays as it is.
         if "include" not in text:
             self._kept[key] = reading

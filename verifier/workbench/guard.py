@@ -38,7 +38,7 @@ _HEADERS: Mapping[str, str] = {
 }
 
 
-class TooLarge(Exception):
+class BodyTooLarge(Exception):
     """The body of a request is longer than :data:`MAX_BODY`."""
 
 
@@ -112,7 +112,7 @@ def _limited(receive: Receive) -> Receive:
         message = await receive()
         read += len(message.get("body", b""))
         if read > MAX_BODY:
-            raise TooLarge
+            raise BodyTooLarge
         return message
 
     return limited

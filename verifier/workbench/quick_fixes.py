@@ -38,7 +38,7 @@ class Edit(NamedTuple):
     text: str
 
 
-def mended(plan: Plan, additions: Sequence[Addition], path: Path | None) -> Change | None:
+def rule_fix(plan: Plan, additions: Sequence[Addition], path: Path | None) -> Change | None:
     """The change that puts every addition at the end of the condition of its line."""
     if not additions or not _all_here(plan, (a.span for a in additions)):
         return None
@@ -66,7 +66,7 @@ def _with_alternatives(plan: Plan) -> set[tuple[int, int]]:
     return {(ln.span.start, ln.span.end) for ln in lines if isinstance(ln.when, AnyOne)}
 
 
-def rewired(plan: Plan, steps: Sequence[Rewiring], path: Path | None) -> Change | None:
+def wiring_fix(plan: Plan, steps: Sequence[Rewiring], path: Path | None) -> Change | None:
     """The change that does all these steps, in order."""
     if not steps or not _all_here(plan, (step.span for step in steps)):
         return None

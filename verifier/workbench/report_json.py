@@ -22,7 +22,7 @@ from verifier.reports.words import (
     title_of,
 )
 from verifier.verdicts.report import Finding, Report, Story, Verdict
-from verifier.workbench.quick_fixes import Edit, mended, rewired
+from verifier.workbench.quick_fixes import Edit, rule_fix, wiring_fix
 
 
 def report_json(report: Report, name: str, path: Path | None) -> Json:
@@ -122,8 +122,8 @@ def _history(story: Story, verdict: Verdict) -> Json:
 def _edits(finding: Finding, plan: Plan, path: Path | None) -> Sequence[Edit]:
     """Mendings that can be put into the text at a press of a button."""
     ways = (
-        ("Put this into the rules", mended(plan, finding.mending, path)),
-        ("Put this into the wiring", rewired(plan, finding.rewiring, path)),
+        ("Put this into the rules", rule_fix(plan, finding.mending, path)),
+        ("Put this into the wiring", wiring_fix(plan, finding.rewiring, path)),
     )
     return [Edit(label, *change) for label, change in ways if change is not None]
 

@@ -30,12 +30,12 @@ from verifier.drawing.svg import Shown
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.syntax.parse import grammar_text
 from verifier.patterns import PATTERNS, pattern_text
-from verifier.workbench.analysis import diagnostics_json, enter_time, leave_time, looked
-from verifier.workbench.document import Readings
+from verifier.workbench.analysis import diagnostics_json, enter_time, leave_time, analyze
+from verifier.workbench.document import Documents
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
-from verifier.workbench.guard import TOO_LONG, Guard, TooLarge
+from verifier.workbench.guard import TOO_LONG, Guard, BodyTooLarge
 from verifier.workbench.proofs import Proofs
-from verifier.workbench.situation_play import DEEDS, Act, Play
+from verifier.workbench.situation_play import ACTION_KINDS, Action, Play
 
 Json = dict[str, Any]
 Answer = Callable[[Json], Awaitable[Response]]
@@ -64,7 +64,7 @@ class Workbench:
         self.proofs = Proofs()
         self._first = first
         self._close = close
-        self._readings = Readings(folder)
+        self._readings = Documents(folder)
         # Expressions are shared between all that is read: one thread at a time works with them.
         self._one_at_a_time = CapacityLimiter(1)
         self._start = token_hex(8)
@@ -88,7 +88,7 @@ class Workbench:
         ]
         self.app: ASGIApp = Guard(
             Starlette(
-                routes=routes, lifespan=self._lifespan, exception_handlers={TooLarge: _too_long}
+                routes=routes, lifespan=self._lifespan, exception_handlers={BodyTooLarge: _too_long}
             ),
             port=port,
             key=key,
@@ -104,7 +104,7 @@ class Workbench:
 
     def _warm_up(self) -> None:
         """Load what reading and drawing need before the first text comes."""
-        looked(self._readings.of("", pattern_text("end-of-siding")), Play())
+        analyze(self._readings.of("", pattern_text("end-of-siding")), Play())
 
     # -------------------------------------------------------------- files
 
@@ -175,7 +175,7 @@ class Workbench:
 
         def answer() -> Json:
             reading = self._readings.of(name, text)
-            return looked(
+            return analyze(
                 reading, play, act, before=before, relevant=relevant, around=around, shown=shown
             )
 
@@ -189,7 +189,7 @@ class Workbench:
         def answer() -> Json:
             reading = self._readings.of(name, text)
             changed = leave_time(reading, play) if play.over_time else enter_time(reading, play)
-            return looked(reading, changed)
+            return analyze(reading, changed)
 
         return await self._checked(name, answer)
 
@@ -264,7 +264,7 @@ def _json(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
             return await answer(await _asked(request))
         except (BadRequest, FolderError) as error:
             return JSONResponse({"refused": str(error)}, 400)
-        except (TooLarge, ClientDisconnect):
+        except (BodyTooLarge, ClientDisconnect):
             raise
         except Exception as error:
             if os.environ.get("CLEARPROOF_TRACEBACK"):
@@ -324,13 +324,13 @@ def _play(value: object) -> Play:
     )
 
 
-def _act(value: object) -> Act | None:
+def _act(value: object) -> Action | None:
     if value is None:
         return None
-    if not isinstance(value, dict) or value.get("do") not in DEEDS:
+    if not isinstance(value, dict) or value.get("do") not in ACTION_KINDS:
         raise BadRequest("an act is wanted")
     kind, name, state = (str(value.get(word, "")) for word in ("kind", "name", "state"))
-    return Act(value["do"], kind, name, state, runs=value.get("runs") is True)
+    return Action(value["do"], kind, name, state, runs=value.get("runs") is True)
 
 
 # ------------------------------------------------------------------ what is shown

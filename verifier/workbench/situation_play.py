@@ -15,21 +15,21 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Seen
-from verifier.workbench.document import Key, Reading
+from verifier.workbench.document import Key, Document
 
-Deed = Literal["turn", "put", "set", "usual", "moment", "trains", "time"]
-DEEDS: tuple[Deed, ...] = ("turn", "put", "set", "usual", "moment", "trains", "time")
+ActionKind = Literal["turn", "put", "set", "usual", "moment", "trains", "time"]
+ACTION_KINDS: tuple[ActionKind, ...] = ("turn", "put", "set", "usual", "moment", "trains", "time")
 
 
 @dataclass(frozen=True, slots=True)
-class Act:
+class Action:
     """What a hand does. ``turn``: the usual thing to do with what is pointed at (throw points,
     press a button, move a lever to its next position); ``put``: stock on a block, or off it;
     ``set``: something into a state; ``usual``: all as usual. Over time: ``moment``: one passes;
     ``trains``: one passes, and trains go on; ``time``: what is timed runs out. ``runs``: over
     time, moments pass after the act until nothing changes any more."""
 
-    do: Deed
+    do: ActionKind
     kind: str = ""
     name: str = ""
     state: str = ""
@@ -46,13 +46,13 @@ class Play:
     lossy: bool = False
 
 
-def situation_of(reading: Reading, play: Play) -> Situation:
+def situation_of(reading: Document, play: Play) -> Situation:
     """The situation, as far as the text as it is now knows the things it speaks of."""
     known = ((reading.things.get(key), state) for key, state in play.facts.items())
     return Situation.of((w, state) for w, state in known if w and state in w.values)
 
 
-def acted(reading: Reading, play: Play, act: Act, seen: Seen) -> Play:
+def acted(reading: Document, play: Play, act: Action, seen: Seen) -> Play:
     """The play after one act. ``seen``: how things stand before it."""
     if act.do == "usual":
         return Play()
@@ -66,7 +66,7 @@ def acted(reading: Reading, play: Play, act: Act, seen: Seen) -> Play:
     return Play(now)
 
 
-def _done(reading: Reading, act: Act, seen: Seen) -> Iterable[tuple[Observable, str]]:
+def _done(reading: Document, act: Action, seen: Seen) -> Iterable[tuple[Observable, str]]:
     things = reading.things
     match act.do:
         case "put":
@@ -94,7 +94,7 @@ def next_state(what: Observable, state: str) -> str:
     return what.values[(what.values.index(state) + 1) % len(what.values)]
 
 
-def _thrown(reading: Reading, turnout: str, seen: Seen) -> Iterable[tuple[Observable, str]]:
+def _thrown(reading: Document, turnout: str, seen: Seen) -> Iterable[tuple[Observable, str]]:
     """All that tells how points lie, set so that they lie the other way and rest."""
     lies = seen.states.get(observables.points(turnout), "normal")
     wanted = "reverse" if lies == "normal" else "normal"

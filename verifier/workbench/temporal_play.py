@@ -16,8 +16,8 @@ from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Seen
 from verifier.reference.state_variables import TICK
 from verifier.reference.step import Stepper, Transition
-from verifier.workbench.document import Reading, by_key
-from verifier.workbench.situation_play import Act, Play, next_state, thrown_together
+from verifier.workbench.document import Document, by_key
+from verifier.workbench.situation_play import Action, Play, next_state, thrown_together
 
 Moment = Mapping[Observable, str]
 
@@ -41,10 +41,10 @@ class Passed:
     held: str = ""
 
 
-class OverTime:
+class TemporalPlay:
     """One layout, played over time."""
 
-    def __init__(self, reading: Reading, *, lossy: bool = False):
+    def __init__(self, reading: Document, *, lossy: bool = False):
         self.stepper: Stepper = reading.lossy_stepper if lossy else reading.stepper
         self.plan: Plan = self.stepper.plan
         self.lossy = lossy
@@ -105,7 +105,7 @@ class OverTime:
 
     # -------------------------------------------------------------- acts
 
-    def acted(self, moment: Moment, act: Act) -> Passed:
+    def acted(self, moment: Moment, act: Action) -> Passed:
         match act.do:
             case "usual":
                 return Passed({what: what.usual for what in self._all})
@@ -141,7 +141,7 @@ class OverTime:
                     return Passed(moment)
                 return self._then(act, {**moment, what: state})
 
-    def _then(self, act: Act, moment: Moment) -> Passed:
+    def _then(self, act: Action, moment: Moment) -> Passed:
         return self._settled(moment) if act.runs else Passed(moment)
 
     def _stocked(self, block: str, moment: Moment, *, on: bool) -> dict[Observable, str]:

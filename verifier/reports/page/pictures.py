@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from verifier.drawing.changed import changes
 from verifier.drawing.overlay import Hatched, Mark, Shown
-from verifier.drawing.svg import Picture, frames, pages, picture
+from verifier.drawing.svg import SvgPicture, frames, pages, picture
 from verifier.drawing.template import STYLE
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
@@ -35,11 +35,11 @@ class Frame:
     """One moment of a history, and what has happened since the frame before."""
 
     moment: int
-    picture: Picture
+    picture: SvgPicture
     events: Mapping[int, Happening]
 
 
-def figure(drawn: Picture, *caption: Child, **attributes: str) -> Html:
+def figure(drawn: SvgPicture, *caption: Child, **attributes: str) -> Html:
     """A drawing with what is written below it. The style of drawings stands in the head of the
     report, once."""
     return tag(
@@ -67,7 +67,7 @@ def plan_pictures(plan: Plan, prefix: str, shown: PictureOf | None = None) -> It
 
 def situation_picture(
     finding: Finding, obligation: Obligation, plan: Plan, numbers: "Numbers", prefix: str
-) -> Picture:
+) -> SvgPicture:
     """The situation of a finding: what does not matter in grey, conflicting routes hatched, a ring
     where they meet, causes numbered."""
     scene = situation_scene(finding, obligation, plan)
@@ -104,7 +104,7 @@ def history_pictures(
         yield Frame(one.moment, drawn, one.events)
 
 
-def pose_pictures(plan: Plan, situations: Sequence[Situation], prefix: str) -> tuple[Picture, ...]:
+def pose_pictures(plan: Plan, situations: Sequence[Situation], prefix: str) -> tuple[SvgPicture, ...]:
     """The layout in one situation after the other, all on one layout."""
     return frames(plan, [evaluate(plan, situation) for situation in situations], prefix=prefix)
 
