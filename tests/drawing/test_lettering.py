@@ -5,7 +5,7 @@ import string
 from selenium import webdriver
 
 from tests.workbench.browser import browser, needs_browser
-from verifier.drawing.lettering import FONT, text_width
+from verifier.drawing.typeface import FONT, text_width
 
 CHARACTERS = string.ascii_letters + string.digits + string.punctuation + " "
 # Faces that systems have for a generic family. One that is not there falls back on another.

@@ -14,7 +14,7 @@ from tests.drawing.samples import SAMPLES, line_of_sidings, load
 from tests.drawing.tangles import tangles
 from tests.junction_files import SPEC_FILES
 from verifier.drawing.placed_layout import place_layout
-from verifier.drawing.svg import PLAIN, SvgPicture, Shown, frames, pages, picture
+from verifier.drawing.svg import PLAIN, Shown, SvgPicture, frames, pages, picture
 from verifier.drawing.svg_metrics import Reserved
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation

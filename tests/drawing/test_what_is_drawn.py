@@ -21,7 +21,7 @@ from tests.drawing.samples import (
     load,
     seen,
 )
-from verifier.drawing.ink import KINDS, legend
+from verifier.drawing.charset import KINDS, legend
 from verifier.drawing.panel import Panel
 from verifier.drawing.text import draw, picture
 from verifier.drawing.view import letter

@@ -4,8 +4,8 @@ import argparse
 import sys
 from dataclasses import replace
 
-from verifier.commands.asking import requested_options, misplaced_option, sheet_options
 from verifier.commands.console import Command, complain, say, showable, working
+from verifier.commands.sheet_options import misplaced_option, requested_options, sheet_options
 from verifier.verdicts.exit_codes import ExitCode
 
 

@@ -12,7 +12,7 @@ from math import ceil
 from verifier.drawing import template
 from verifier.drawing.overlay import Hatched, Mark
 from verifier.drawing.placed_layout import PlacedLayout
-from verifier.drawing.tags import Box, Occupancy, Point
+from verifier.drawing.svg_placer import Box, Occupancy, Point
 from verifier.plan.model import Port
 
 Spots = Mapping[tuple[str, str], Box]

@@ -1,6 +1,6 @@
 """What stands beside and on the track, and where it would like to stand.
 
-Input: a layout and what to leave room for. Output: things for :mod:`verifier.drawing.tags`
+Input: a layout and what to leave room for. Output: things for :mod:`verifier.drawing.svg_placer`
 to place, the most important first, and the places of what stands on the rail itself. A
 signal stands on the right-hand side of its trains, before the joint where its route begins.
 """
@@ -9,7 +9,6 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
-from verifier.drawing.lettering import NAME, SMALL, text_width
 from verifier.drawing.names import gap_name
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.svg_metrics import (
@@ -29,9 +28,10 @@ from verifier.drawing.svg_metrics import (
     signal_size,
     special_words,
 )
-from verifier.drawing.tags import ABOVE, BELOW, Box, Point, Tag
+from verifier.drawing.svg_placer import ABOVE, BELOW, Box, Point, Tag
 from verifier.drawing.text_metrics import Things, title
 from verifier.drawing.track_paths import TrackPaths, on_paper
+from verifier.drawing.typeface import NAME, SMALL, text_width
 from verifier.plan.model import Joint, Piece, Plan, Port, Signal
 
 Standing = Mapping[tuple[str, str], Box]
@@ -62,7 +62,9 @@ def derail_spot(ways: TrackPaths, there: Things, port: Port, name: str) -> Point
 
 
 class _Furniture:
-    def __init__(self, plan: Plan, layout: GridLayout, ways: TrackPaths, there: Things, wanted: Reserved):
+    def __init__(
+        self, plan: Plan, layout: GridLayout, ways: TrackPaths, there: Things, wanted: Reserved
+    ):
         self.plan, self.layout, self.ways = plan, layout, ways
         self.there, self.wanted = there, wanted
         self._signals = list(self._where_signals_stand())

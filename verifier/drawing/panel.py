@@ -9,13 +9,13 @@ cannot be drawn without crossing other track is torn apart, both ends naming eac
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from verifier.drawing.ink import ink
-from verifier.drawing.labels import Placement, grown, place_labels
+from verifier.drawing.charset import ink
 from verifier.drawing.layout import GridLayout, Rows, choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.spacing import order
 from verifier.drawing.text_ink import ink_layout
 from verifier.drawing.text_metrics import Style, Things, left_to_right, sizes, things
+from verifier.drawing.text_placer import Placement, grown, place_labels
 from verifier.drawing.view import View
 from verifier.drawing.words import labels_of
 from verifier.plan.model import Port

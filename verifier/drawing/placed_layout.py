@@ -9,11 +9,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from verifier.drawing.charset import FINE
 from verifier.drawing.furniture import OFF, tags_of
-from verifier.drawing.ink import FINE
-from verifier.drawing.labels import grown
 from verifier.drawing.layout import GridLayout, Rows, choose_rows, first_heights, lay_out, to_blame
-from verifier.drawing.lettering import NAME, text_width
 from verifier.drawing.panel import LONG_NAME, tear
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.svg_metrics import (
@@ -26,10 +24,22 @@ from verifier.drawing.svg_metrics import (
     end_words,
     paper_sizes,
 )
-from verifier.drawing.tags import BELOW, BY_THING, Box, Occupancy, PlacedTag, Tag, around_all, below, place
+from verifier.drawing.svg_placer import (
+    BELOW,
+    BY_THING,
+    Box,
+    Occupancy,
+    PlacedTag,
+    Tag,
+    around_all,
+    below,
+    place,
+)
 from verifier.drawing.template import outline
 from verifier.drawing.text_metrics import Style, Things, left_to_right, sizes, things
+from verifier.drawing.text_placer import grown
 from verifier.drawing.track_paths import LOOSE, TrackPaths
+from verifier.drawing.typeface import NAME, text_width
 from verifier.drawing.view import View
 from verifier.plan.model import Plan, Port
 
@@ -60,7 +70,9 @@ class PlacedLayout:
     frame: Box
 
 
-def place_layout(plan: Plan, pieces: Sequence[str], wanted: Reserved, drawn: Sequence[str] = ()) -> PlacedLayout:
+def place_layout(
+    plan: Plan, pieces: Sequence[str], wanted: Reserved, drawn: Sequence[str] = ()
+) -> PlacedLayout:
     """The board for these pieces. ``drawn``: pieces that other drawings beside it show."""
     there = things(plan, pieces, drawn)
     bare = View(plan, None, None)
@@ -88,7 +100,9 @@ def place_layout(plan: Plan, pieces: Sequence[str], wanted: Reserved, drawn: Seq
         tear(sketched, result, torn, undrawn)
 
 
-def strips(plan: Plan, pieces: Sequence[str], wanted: Reserved, width: float) -> tuple[PlacedLayout, ...]:
+def strips(
+    plan: Plan, pieces: Sequence[str], wanted: Reserved, width: float
+) -> tuple[PlacedLayout, ...]:
     """The boards of as many strips as it takes, left to right, each as long as ``width`` allows."""
     if len(pieces) <= WHOLE:
         whole = place_layout(plan, pieces, wanted)
@@ -149,7 +163,7 @@ def _apart(sketched: Sketch, rows: Rows, wanted: Reserved) -> tuple[int, ...]:
 
 def _bands(layout: GridLayout, tag: Tag) -> Iterator[int]:
     """The bands between rows that must grow for a thing that found no room: by the number of
-    the row above, as in :func:`verifier.drawing.labels.grown`."""
+    the row above, as in :func:`verifier.drawing.text_placer.grown`."""
     row = layout.rows.index(round(tag.anchor[1] / DOWN))
     for side in tag.sides:
         yield row if side == BELOW else row - 1

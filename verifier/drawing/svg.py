@@ -24,7 +24,7 @@ from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Seen
 
 __all__ = [
-    "PLAIN", "Hatched", "Mark", "Picture", "Shown", "element_id", "frames", "pages", "picture",
+    "PLAIN", "Hatched", "Mark", "Shown", "SvgPicture", "element_id", "frames", "pages", "picture",
 ]  # fmt: skip
 
 

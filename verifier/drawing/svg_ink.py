@@ -25,7 +25,7 @@ from verifier.drawing.svg_metrics import (
     mast_width,
     short,
 )
-from verifier.drawing.tags import BELOW, Box, Point, PlacedTag, Tag
+from verifier.drawing.svg_placer import BELOW, Box, PlacedTag, Point, Tag
 from verifier.drawing.track_paths import LOOSE
 from verifier.drawing.view import FAULT_OF, View, aspect_word
 from verifier.plan.model import Joint, Piece, Port, Signal

@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil
 
-from verifier.drawing.lettering import NAME, SMALL, text_width
 from verifier.drawing.sketch import RIGHT, Node, Sketch
 from verifier.drawing.spacing import Size, Sizes
 from verifier.drawing.text_metrics import Things, title
+from verifier.drawing.typeface import NAME, SMALL, text_width
 from verifier.drawing.view import aspect_word
 from verifier.plan.model import Piece, Plan, Port, Signal
 

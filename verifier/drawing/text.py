@@ -7,7 +7,7 @@ text, no wider than asked, with nothing drawn over anything else.
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from verifier.drawing.ink import legend
+from verifier.drawing.charset import legend
 from verifier.drawing.panel import Easel, Panel
 from verifier.drawing.view import View
 from verifier.drawing.window import around
@@ -15,7 +15,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Seen
 
-__all__ = ["Picture", "draw", "legend", "picture"]
+__all__ = ["TextPicture", "draw", "legend", "picture"]
 
 MANY = 24  # pieces in one picture, where the plan is larger
 WHOLE = 60  # a plan of so few pieces is drawn whole if it is not too wide

@@ -4,11 +4,11 @@ Input: the layout, placed labels, what is seen. Output: the lines, and the kinds
 used in them. Every character has one place and nothing is written over a label.
 """
 
-from verifier.drawing.ink import Charset
-from verifier.drawing.labels import Label, Placement
+from verifier.drawing.charset import Charset
 from verifier.drawing.layout import GridCell, GridLayout, Rail, Slant
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.text_metrics import Style, Things, end_text, furniture
+from verifier.drawing.text_placer import Label, Placement
 from verifier.drawing.view import View
 from verifier.drawing.words import derail_places, furniture_place
 from verifier.plan.model import Piece, Port
@@ -145,7 +145,9 @@ def _note_furniture(paper: _Canvas, text: str, ink: Charset) -> None:
             paper.used.add(kind)
 
 
-def _special(paper: _Canvas, view: View, layout: GridLayout, cell: GridCell, piece: Piece, ink: Charset) -> None:
+def _special(
+    paper: _Canvas, view: View, layout: GridLayout, cell: GridCell, piece: Piece, ink: Charset
+) -> None:
     """The hub of a turnout, crossing or slip, and the break in what is not lined."""
     slants = [layout.slants[leg.port] for leg in cell.node.legs if leg.port in layout.slants]
     position = view.position(piece)

@@ -8,7 +8,7 @@ plan in several situations lie over each other.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from verifier.drawing.ink import Charset
+from verifier.drawing.charset import Charset
 from verifier.drawing.sketch import RIGHT, Node, Sketch, sketch
 from verifier.drawing.spacing import Size, Sizes, order
 from verifier.drawing.view import View

@@ -1,6 +1,6 @@
 """The labels of a terminal drawing: which, in what order, and where each would like to be.
 
-Input: the layout and what is seen. Output: labels for :mod:`verifier.drawing.labels`.
+Input: the layout and what is seen. Output: labels for :mod:`verifier.drawing.text_placer`.
 A signal's arrow stands right at its gap and points the way the signal governs: below the
 track for trains to the right, above it for trains to the left, on their right-hand side.
 """
@@ -9,7 +9,6 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from verifier.drawing.labels import ABOVE, BELOW, Label
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.text_metrics import (
@@ -20,6 +19,7 @@ from verifier.drawing.text_metrics import (
     special_label,
     title,
 )
+from verifier.drawing.text_placer import ABOVE, BELOW, Label
 from verifier.drawing.view import View
 from verifier.plan.model import Signal
 

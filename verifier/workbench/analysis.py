@@ -7,7 +7,7 @@ drawing, what every signal shows and why, what can be set by hand, and what is u
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from verifier.drawing.changed import changes
+from verifier.drawing.changes import changes
 from verifier.drawing.svg import PLAIN, Shown, picture
 from verifier.drawing.template import STYLE
 from verifier.explain.signal_causes import causes, reasons
@@ -24,7 +24,7 @@ from verifier.reference.evaluator import Evaluator, Seen, Unsettled
 from verifier.reports.json_parts import Json, cause_json, place_with_offsets, text_at
 from verifier.reports.words import sentence
 from verifier.workbench.controls import drawn_things, group_of, label, state_words
-from verifier.workbench.document import Key, Document
+from verifier.workbench.document import Document, Key
 from verifier.workbench.situation_play import Action, Play, acted, situation_of
 from verifier.workbench.temporal_play import Moment, TemporalPlay
 

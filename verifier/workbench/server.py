@@ -30,10 +30,10 @@ from verifier.drawing.svg import Shown
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.syntax.parse import grammar_text
 from verifier.patterns import PATTERNS, pattern_text
-from verifier.workbench.analysis import diagnostics_json, enter_time, leave_time, analyze
+from verifier.workbench.analysis import analyze, diagnostics_json, enter_time, leave_time
 from verifier.workbench.document import Documents
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
-from verifier.workbench.guard import TOO_LONG, Guard, BodyTooLarge
+from verifier.workbench.guard import TOO_LONG, BodyTooLarge, Guard
 from verifier.workbench.proofs import Proofs
 from verifier.workbench.situation_play import ACTION_KINDS, Action, Play
 

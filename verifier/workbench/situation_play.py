@@ -15,7 +15,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Seen
-from verifier.workbench.document import Key, Document
+from verifier.workbench.document import Document, Key
 
 ActionKind = Literal["turn", "put", "set", "usual", "moment", "trains", "time"]
 ACTION_KINDS: tuple[ActionKind, ...] = ("turn", "put", "set", "usual", "moment", "trains", "time")

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from verifier.drawing.changed import changes
+from verifier.drawing.changes import changes
 from verifier.drawing.overlay import Hatched, Mark, Shown
 from verifier.drawing.svg import SvgPicture, frames, pages, picture
 from verifier.drawing.template import STYLE
@@ -104,7 +104,9 @@ def history_pictures(
         yield Frame(one.moment, drawn, one.events)
 
 
-def pose_pictures(plan: Plan, situations: Sequence[Situation], prefix: str) -> tuple[SvgPicture, ...]:
+def pose_pictures(
+    plan: Plan, situations: Sequence[Situation], prefix: str
+) -> tuple[SvgPicture, ...]:
     """The layout in one situation after the other, all on one layout."""
     return frames(plan, [evaluate(plan, situation) for situation in situations], prefix=prefix)
 

@@ -174,7 +174,9 @@ def place(page: Occupancy, tags: Sequence[Tag]) -> tuple[tuple[PlacedTag, ...], 
     return tuple(put), tuple(homeless)
 
 
-def _place(page: Occupancy, tag: Tag, anchors: dict[tuple[float, int], list[float]]) -> PlacedTag | None:
+def _place(
+    page: Occupancy, tag: Tag, anchors: dict[tuple[float, int], list[float]]
+) -> PlacedTag | None:
     best: PlacedTag | None = None
     for step in range(1 if tag.tied else FARTHEST):
         for candidate in _candidates(page, tag, step):
@@ -218,7 +220,9 @@ def _leads(page: Occupancy, leader: tuple[Point, Point]) -> bool:
     )
 
 
-def below(page: Occupancy, tags: Sequence[Tag], left: float, bottom: float) -> tuple[PlacedTag, ...]:
+def below(
+    page: Occupancy, tags: Sequence[Tag], left: float, bottom: float
+) -> tuple[PlacedTag, ...]:
     """Things one below another under the drawing."""
     put = []
     for tag in tags:
