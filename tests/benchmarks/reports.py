@@ -9,7 +9,7 @@ from itertools import pairwise
 
 import verifier
 from tests.benchmarks.lines import line
-from verifier.reports.page.document import Told, document
+from verifier.reports.page.document import FileReport, document
 from verifier.reports.page.made import sheets_of
 
 
@@ -24,7 +24,7 @@ def main() -> None:
         times.append(time.perf_counter())
         sheets = sheets_of(report.plan)
         times.append(time.perf_counter())
-        text = document([Told(report, sheets)], options="clearproof prove")
+        text = document([FileReport(report, sheets)], options="clearproof prove")
         times.append(time.perf_counter())
         took = " ".join(f"{b - a:>10.1f}" for a, b in pairwise(times))
         print(f"{size:>14} {took} {len(text.encode()) / 1e6:>6.1f}")

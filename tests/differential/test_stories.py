@@ -11,7 +11,7 @@ from random import Random
 
 import verifier
 from tests.differential.locked import write_locked
-from verifier.explain.trace_narrative import told
+from verifier.explain.trace_narrative import narrative
 from verifier.explain.trace_slicing import Moment, following
 from verifier.logic.expr import holds
 from verifier.plan.model import Plan
@@ -77,7 +77,7 @@ def by_chance(
 def told_rightly(
     plan: Plan, histories: Histories, obligation: Obligation, moments: list[Moment]
 ) -> None:
-    found = told(histories, moments, obligation)
+    found = narrative(histories, moments, obligation)
     story = found.story
     texts = [event.text for event in story.events]
     about = f"{obligation.key}\n{plan.source.text}\n{texts}"

@@ -2,7 +2,7 @@
 
 from tests.decide.histories import Chosen, course, end_of_siding, obligation
 from verifier.api import load_text
-from verifier.explain.trace_narrative import Told, told
+from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.logic.expr import holds
 from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Plan
@@ -18,17 +18,17 @@ REVERSE = {("lever", "T1-lever"): "reverse"}
 UNDER_TRAIN = "points-move-under-train: T1"
 
 
-def tell(plan: Plan, key: str, *chosen: Chosen) -> Told:
+def tell(plan: Plan, key: str, *chosen: Chosen) -> Narrative:
     """The history up to where it first comes to what the obligation is about."""
     histories = Histories(plan)
     broken = obligation(plan, key)
     bad = histories.expand(broken.formula)
     moments = course(histories, chosen)
     last = next(k for k, moment in enumerate(moments) if holds(bad, moment))
-    return told(histories, moments[: last + 1], broken)
+    return narrative(histories, moments[: last + 1], broken)
 
 
-def events(found: Told) -> list[str]:
+def events(found: Narrative) -> list[str]:
     return [event.text for event in found.story.events]
 
 
@@ -224,7 +224,7 @@ def test_a_train_that_is_not_seen() -> None:
     broken = obligation(plan, "loss-of-shunt: T1")
     bad = histories.expand(broken.formula)
     last = next(k for k, moment in enumerate(moments) if holds(bad, moment))
-    found = told(histories, moments[: last + 1], broken)
+    found = narrative(histories, moments[: last + 1], broken)
     said = events(found)
     assert "the train on T is no longer detected" in said
     assert any(text.endswith(" s pass") for text in said)

@@ -13,7 +13,7 @@ from tests.junction_files import spec
 from tests.proofs import proved
 from tests.workbench.browser import browser
 from verifier.cli import main
-from verifier.reports.page.document import Told, document
+from verifier.reports.page.document import FileReport, document
 from verifier.reports.page.made import sheets_of
 from verifier.sheets.catalog import SHEETS
 from verifier.verdicts.report import Report
@@ -63,7 +63,7 @@ class Read(HTMLParser):
 
 
 def page_of(report: Report) -> str:
-    return document([Told(report, sheets_of(report.plan))], options="clearproof prove")
+    return document([FileReport(report, sheets_of(report.plan))], options="clearproof prove")
 
 
 def checked(text: str) -> Read:
@@ -145,7 +145,7 @@ def test_the_same_report_is_the_same_file(monkeypatch: pytest.MonkeyPatch) -> No
 
 def test_several_files_have_one_table_of_contents() -> None:
     reports = [proved(spec(n)) for n in ("both-green-broken", "both-green-mended")]
-    read = checked(document([Told(r, {}) for r in reports], options="clearproof prove"))
+    read = checked(document([FileReport(r, {}) for r in reports], options="clearproof prove"))
     assert "2 junctions" in read.text
     for report in reports:
         assert report.plan.title in read.text

@@ -164,7 +164,7 @@ def _write_certificates(reports: "Sequence[Report]", folder: Path) -> None:
 def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> None:
     """Write the HTML report."""
     from verifier.language.writing import write_file
-    from verifier.reports.page.document import Told, document
+    from verifier.reports.page.document import FileReport, document
     from verifier.reports.page.made import sheets_of
 
     path = Path(options.report)
@@ -172,7 +172,7 @@ def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> N
     for report in reports:
         with working(report.plan.source.name) as progress:
             found = sheets_of(report.plan, test_card=options.with_test_card, progress=progress)
-        told.append(Told(report, found))
+        told.append(FileReport(report, found))
     if not told:
         print("No report was written: no file could be read.", file=sys.stderr)
         return

@@ -16,7 +16,7 @@ from verifier.engines.temporal.bmc import goes_on
 from verifier.engines.temporal.localization import Decided, Windows
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Answer, Returns, Trapped, always_again
-from verifier.explain.trace_narrative import Told, told
+from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation, support
 from verifier.logic.transition_system import System
 from verifier.plan import observables
@@ -26,7 +26,7 @@ from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.step import replay
-from verifier.verdicts.report import Finding, InternalError, Lasting, Story, Verdict
+from verifier.verdicts.report import Finding, History, InductiveProof, InternalError, Verdict
 from verifier.world.history import Histories
 from verifier.world.memory_abstraction import REMEMBERED
 
@@ -159,7 +159,7 @@ class _Course:
                     self._last(told.story), (), 0, told.causes, smallest=history.smallest,
                     story=told.story,
                 )  # fmt: skip
-                lasting = Lasting(system, bad, lasts.clauses, lasts.steps)
+                lasting = InductiveProof(system, bad, lasts.clauses, lasts.steps)
                 return Verdict(obligation, "broken", finding=finding, lasting=lasting)
             case Unknown(reason=reason):
                 return Verdict(obligation, "undecided", reason)
@@ -187,7 +187,7 @@ class _Course:
         match outcome:
             case Lasts(clauses=clauses, steps=steps):
                 bad = self.histories.expand(obligation.formula)
-                lasting = Lasting(decided.system, bad, clauses, steps)
+                lasting = InductiveProof(decided.system, bad, clauses, steps)
                 used = self._titles(decided.system, bad, outcome)
                 if possible:
                     why = "no history does"
@@ -207,12 +207,12 @@ class _Course:
                 sought = f"; no history of up to {depth} moments does" if depth else ""
                 return Verdict(obligation, "undecided", reason + sought)
 
-    def _replayed(self, obligation: Obligation, trace: Trace) -> Told:
+    def _replayed(self, obligation: Obligation, trace: Trace) -> Narrative:
         """The history told, once the stepper has gone through what was found and through what
         is told of it, and found the trouble. Raises :class:`Unsettled` where the rules leave
         open what a signal shows at one of its moments."""
         self._replay(obligation, trace)
-        history = told(self.histories, trace, obligation)
+        history = narrative(self.histories, trace, obligation)
         self._replay(obligation, history.story.moments)
         return history
 
@@ -220,7 +220,7 @@ class _Course:
         if not replay(self.plan, trace, obligation.holds_in, lossy=self.lossy):
             raise InternalError(f"{obligation.key}: the history found does not replay")
 
-    def _last(self, story: Story) -> Situation:
+    def _last(self, story: History) -> Situation:
         """The last moment as a situation."""
         last = story.moments[-1]
         pieces = self.plan.track.pieces

@@ -1,7 +1,7 @@
 """Why the end of a history was allowed: which signals let trains come, why points were free to
 move, when and why relays had let go.
 
-In: a history (:class:`Record`) and what it breaks. Out: chains of causes, each with the rule of
+In: a history (:class:`TraceView`) and what it breaks. Out: chains of causes, each with the rule of
 the file in a few words.
 """
 
@@ -9,7 +9,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.explain.signal_causes import causes, reasons
-from verifier.explain.trace_view import Record, Went, acting_line
+from verifier.explain.trace_view import TraceView, TrainMove, acting_line
 from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Relay, Timer, Traffic
@@ -37,7 +37,7 @@ class Allowed:
 
 
 def why_allowed(
-    record: Record,
+    record: TraceView,
     obligation: Obligation,
     asked: Sequence[Observable],
     numbers: Numbers,
@@ -51,7 +51,7 @@ def why_allowed(
 class _Why:
     def __init__(
         self,
-        record: Record,
+        record: TraceView,
         obligation: Obligation,
         asked: Sequence[Observable],
         numbers: Numbers,
@@ -119,7 +119,7 @@ class _Why:
 
     def _let_come(self, train: int, *, moves: bool) -> Iterator[Allowed]:
         """By which signal a train was let come, the last one it passed."""
-        passed: tuple[int, Went] | None = None
+        passed: tuple[int, TrainMove] | None = None
         for k, steps in enumerate(self.record.went):
             for went in steps:
                 if went.train == train and went.under:

@@ -1,7 +1,7 @@
 """A history in the trade's words: one line for each event, in a possible order.
 
 In: a plan, what may happen on it, the moments of one history and the obligation that its last
-moment breaks (or meets). Out: a :class:`Story`, what does not matter left out
+moment breaks (or meets). Out: a :class:`History`, what does not matter left out
 (:mod:`verifier.explain.trace_slicing`), and why it was allowed
 (:mod:`verifier.explain.trace_causes`).
 """
@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from verifier.explain.trace_causes import Allowed, why_allowed
 from verifier.explain.trace_slicing import HELD, Moment, sufficient, tidied
-from verifier.explain.trace_view import Record, Went, acting_span
+from verifier.explain.trace_view import TraceView, TrainMove, acting_span
 from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.logic.expr import Expr, atom, holds, support
@@ -23,7 +23,7 @@ from verifier.plan.observables import Observable, says_opened
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.causes import Cause
-from verifier.verdicts.report import Happening, Story
+from verifier.verdicts.report import History, HistoryEvent
 from verifier.world.history import Histories
 
 _SET = {"derail": "derail {} is set {}", "gate": "gate {} is {}"}
@@ -31,10 +31,10 @@ _COMMANDS = ("lever", "button", "derail", "gate")
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class Narrative:
     """A history told, and the chain of causes that allowed it."""
 
-    story: Story
+    story: History
     causes: tuple[Cause, ...]
 
 
@@ -44,17 +44,17 @@ def story(
     obligation: Obligation,
     *,
     histories: Histories | None = None,
-) -> Story:
+) -> History:
     """The history alone. ``histories``: what may happen on the plan, where that is at hand."""
-    return told(histories or Histories(plan), moments, obligation).story
+    return narrative(histories or Histories(plan), moments, obligation).story
 
 
-def told(histories: Histories, moments: Sequence[Moment], obligation: Obligation) -> Told:
+def narrative(histories: Histories, moments: Sequence[Moment], obligation: Obligation) -> Narrative:
     """A history, and why it was allowed. Its moments are those that matter only: whoever is
     careful replays them."""
     bad = histories.expand(obligation.formula)
     tidy = tidied(histories.system, bad, moments)
-    record = Record(histories.plan, tidy.moments, tidy.after)
+    record = TraceView(histories.plan, tidy.moments, tidy.after)
     asked = _asked(histories, tidy.moments[-1], obligation.formula)
     teller = _Teller(record, obligation, asked, tidy.matters, histories.unit)
     events = list(teller.events())
@@ -66,8 +66,8 @@ def told(histories: Histories, moments: Sequence[Moment], obligation: Obligation
     )
     if not possible:
         events.append(_hazard(obligation, allowed, record.last))
-    return Told(
-        Story(tidy.moments, tuple(events), len(record.origins)),
+    return Narrative(
+        History(tidy.moments, tuple(events), len(record.origins)),
         tuple(a.cause for a in allowed),
     )
 
@@ -84,13 +84,13 @@ def _asked(histories: Histories, last: Moment, formula: Expr) -> tuple[Observabl
     return tuple(what for what in states if what in facts_)
 
 
-def _hazard(obligation: Obligation, allowed: Sequence[Allowed], moment: int) -> Happening:
+def _hazard(obligation: Obligation, allowed: Sequence[Allowed], moment: int) -> HistoryEvent:
     """The last line: what is wrong, and the rules that allowed it."""
     rules = list(dict.fromkeys(a.rule for a in allowed if a.rule))
     text = obligation.trouble
     if rules:
         text += f": {listing(rules)}"
-    return Happening(moment, text, obligation.spans[0] if obligation.spans else None)
+    return HistoryEvent(moment, text, obligation.spans[0] if obligation.spans else None)
 
 
 class _Teller:
@@ -98,7 +98,7 @@ class _Teller:
 
     def __init__(
         self,
-        record: Record,
+        record: TraceView,
         obligation: Obligation,
         asked: Sequence[Observable],
         matters: Sequence[frozenset[Observable]],
@@ -116,7 +116,7 @@ class _Teller:
         self._stands: dict[Observable, str] = {}
         self._told = 0
 
-    def events(self) -> Iterator[Happening]:
+    def events(self) -> Iterator[HistoryEvent]:
         """Everything that happens, moment by moment, up to the last line."""
         yield from self._start()
         passed = 0
@@ -134,20 +134,20 @@ class _Teller:
                 yield self._numbered(event, what)
             passed += self.record.chosen(k, "tick", "time") and k < self.record.last
 
-    def _numbered(self, event: Happening, what: Observable | int | None = None) -> Happening:
+    def _numbered(self, event: HistoryEvent, what: Observable | int | None = None) -> HistoryEvent:
         self._told += 1
         if what is not None:
             self.numbers[event.moment, what] = self._told
         return event
 
-    def _start(self) -> Iterator[Happening]:
+    def _start(self) -> Iterator[HistoryEvent]:
         for piece in self.record.where[0]:
             text = f"a train stands on {self.record.title(piece)} at the start"
-            yield self._numbered(Happening(0, text))
+            yield self._numbered(HistoryEvent(0, text))
 
-    def _time(self, k: int, count: int) -> Happening:
+    def _time(self, k: int, count: int) -> HistoryEvent:
         seconds = (self._unit or Fraction(1)) * count
-        return self._numbered(Happening(k, f"{float(seconds):g} s pass"))
+        return self._numbered(HistoryEvent(k, f"{float(seconds):g} s pass"))
 
     # -------------------------------------------------------------- people
 
@@ -159,11 +159,11 @@ class _Teller:
                     if state != self._stands.get(what, what.usual):
                         self._stands[what] = state
                         form = _SET.get(what.kind, "operator throws {} {}")
-                        yield Happening(k, form.format(what.name, state)), what
+                        yield HistoryEvent(k, form.format(what.name, state)), what
                 case "button":
                     before = self.record.now(k - 1, what) if k else what.usual
                     if state == "pressed" and before != "pressed":
-                        yield Happening(k, f"operator presses {what.name}"), what
+                        yield HistoryEvent(k, f"operator presses {what.name}"), what
                 case "throw" if state == "yes":
                     yield self._thrown(k, what.name), what
                 case _:
@@ -176,12 +176,12 @@ class _Teller:
         found = [w for w in self._matters[k] if w.kind in kinds]
         return sorted(found, key=lambda w: (place.get(w, len(place)), w.name))
 
-    def _thrown(self, k: int, turnout: str) -> Happening:
+    def _thrown(self, k: int, turnout: str) -> HistoryEvent:
         throw = self.plan.locking.throws.get(turnout)
         by_hand = " by hand" if throw is not None and throw.by == "hand" else ""
         now = self.record.now(k, observables.thrown(turnout))
         other = "normal" if now == "reverse" else "reverse"
-        return Happening(k, f"somebody throws {turnout} {other}{by_hand}", _span_of(throw))
+        return HistoryEvent(k, f"somebody throws {turnout} {other}{by_hand}", _span_of(throw))
 
     # -------------------------------------------------------------- signals
 
@@ -222,9 +222,9 @@ class _Teller:
             span = acting_span(record, k, signal)
             if before != now:
                 verb = _change(before in record.permitting, now in record.permitting)
-                yield Happening(k, f"{signal.name} {verb} {now}", span), signal.aspect
+                yield HistoryEvent(k, f"{signal.name} {verb} {now}", span), signal.aspect
             elif k == 0 and now in record.permitting:
-                event = Happening(k, f"{signal.name} shows {now} from the start", span)
+                event = HistoryEvent(k, f"{signal.name} shows {now} from the start", span)
                 yield event, signal.aspect
 
     def _without_commands(self, k: int, signal: Signal) -> str:
@@ -244,9 +244,9 @@ class _Teller:
             if what.kind == "lost":
                 was, will = state != "no", self.record.then(k, what) != "no"
                 if will and not was:
-                    yield Happening(k, f"the train on {what.name} is no longer detected"), what
+                    yield HistoryEvent(k, f"the train on {what.name} is no longer detected"), what
                 elif was and not will:
-                    yield Happening(k, f"the train on {what.name} is detected again"), what
+                    yield HistoryEvent(k, f"the train on {what.name} is detected again"), what
 
     def _memory(self, k: int, only: Sequence[str] | None = None) -> Iterator["_Said"]:
         locking = self.plan.locking
@@ -264,7 +264,7 @@ class _Teller:
                 case _:
                     text = f"the direction of traffic {what.name} turns {will}"
                     span = locking.traffic[what.name].span
-            yield Happening(k, text, span), what
+            yield HistoryEvent(k, text, span), what
 
     def _memories(self) -> Iterator[Observable]:
         """What memory is told of, in the order in which it acts."""
@@ -291,7 +291,7 @@ class _Teller:
             text = self._points_text(k, name)
             if text:
                 throw = self.plan.locking.throws.get(name)
-                yield Happening(k, text, _span_of(throw)), observables.points(name)
+                yield HistoryEvent(k, text, _span_of(throw)), observables.points(name)
 
     def _points_text(self, k: int, name: str) -> str:
         points, thrown = observables.points(name), observables.thrown(name)
@@ -314,7 +314,7 @@ class _Teller:
         for went in self.record.went[k]:
             yield self._went(k, went), went.train
 
-    def _went(self, k: int, went: Went) -> Happening:
+    def _went(self, k: int, went: TrainMove) -> HistoryEvent:
         record = self.record
         name = record.name(went.train)
         onto = record.title(went.onto.piece) if went.onto else ""
@@ -341,16 +341,16 @@ class _Teller:
             case _:
                 text = f"the front of {name} comes onto {onto}{stands}"
         span = self.plan.signals[went.under].span if went.under else None
-        return Happening(k, text, span)
+        return HistoryEvent(k, text, span)
 
-    def _blocked(self, k: int, went: Went) -> str:
+    def _blocked(self, k: int, went: TrainMove) -> str:
         """What the train finds on the track that it comes onto."""
         if not went.blocked or went.onto is None:
             return ""
         stands = self.record.is_occupied(k, went.onto.piece)
         return ", where a train stands" if stands else " as another train does"
 
-    def _is_edge(self, went: Went) -> bool:
+    def _is_edge(self, went: TrainMove) -> bool:
         """Whether a tail goes out at an edge."""
         assert went.off is not None
         beyond = self.plan.track.joint_at[went.off].other(went.off)
@@ -380,7 +380,7 @@ class _Teller:
 
 _TOLD_AT_THE_END = ("points move", "trains meet", "train derails", "traffic turns")
 # An event, and what it tells of; of a train, which.
-_Said = tuple[Happening, Observable | int]
+_Said = tuple[HistoryEvent, Observable | int]
 
 
 def _change(permitted: bool, permits: bool) -> str:

@@ -27,7 +27,7 @@ _NUMBERED = ("first", "second", "third", "fourth", "fifth", "sixth")
 
 
 @dataclass(frozen=True, slots=True)
-class Went:
+class TrainMove:
     """One move of a train at one step. ``onto``: the end by which its front comes onto a piece,
     ``under`` the signal it passes there; ``off``: the end by which front or tail leaves one.
     ``blocked``: the piece is not free, so that trains meet there."""
@@ -40,7 +40,7 @@ class Went:
     blocked: bool = False
 
 
-class Record:
+class TraceView:
     """``after`` is what follows the last moment."""
 
     def __init__(self, plan: Plan, moments: Sequence[Moment], after: Moment):
@@ -59,7 +59,7 @@ class Record:
         self.origins: list[str] = []
         # By moment: which train is on each occupied piece.
         self.where: list[dict[str, int]] = [self._at_start()]
-        self.went: list[tuple[Went, ...]] = []
+        self.went: list[tuple[TrainMove, ...]] = []
         for k in range(len(self.moments)):
             self.went.append(tuple(self._moves(k)))
 
@@ -141,7 +141,7 @@ class Record:
             self.origins.append(self.title(piece))
         return here
 
-    def _moves(self, k: int) -> Iterator[Went]:
+    def _moves(self, k: int) -> Iterator[TrainMove]:
         """What trains do from one moment to the next."""
         here = self.where[k]
         there: dict[str, int] = {}
@@ -161,10 +161,10 @@ class Record:
         yield from self._over_ends(k, here)
         for piece, train in here.items():
             if piece not in there:
-                yield Went("tail", train, off=self._left_by(k, piece))
+                yield TrainMove("tail", train, off=self._left_by(k, piece))
         self.where.append(there)
 
-    def _turns(self, k: int, here: Mapping[str, int]) -> Iterator[Went]:
+    def _turns(self, k: int, here: Mapping[str, int]) -> Iterator[TrainMove]:
         turned: dict[int, str] = {}
         for piece, train in here.items():
             heading = observables.heading(piece, self._pieces[piece].ends)
@@ -172,15 +172,15 @@ class Record:
             if stays and self.then(k, heading) != self.now(k, heading):
                 turned.setdefault(train, piece)
         for train, piece in turned.items():
-            yield Went("turns", train, onto=Port(piece, self.heading(k, piece)))
+            yield TrainMove("turns", train, onto=Port(piece, self.heading(k, piece)))
 
-    def _front(self, k: int, frm: Port, onto: Port, here: Mapping[str, int]) -> Went:
+    def _front(self, k: int, frm: Port, onto: Port, here: Mapping[str, int]) -> TrainMove:
         if self.plan.track.pieces[frm.piece].kind == "edge":
             self.origins.append(frm.piece)
-            return Went("enters", len(self.origins) - 1, onto, frm, self._facing.get(onto))
-        return Went("front", here[frm.piece], onto, frm, self._facing.get(onto))
+            return TrainMove("enters", len(self.origins) - 1, onto, frm, self._facing.get(onto))
+        return TrainMove("front", here[frm.piece], onto, frm, self._facing.get(onto))
 
-    def _meetings(self, k: int, here: Mapping[str, int]) -> Iterator[Went]:
+    def _meetings(self, k: int, here: Mapping[str, int]) -> Iterator[TrainMove]:
         """Fronts that come onto track where a train is, or onto which another comes."""
         fronts: dict[str, list[tuple[Port, Port]]] = {}
         for joint in self.plan.track.joints:
@@ -191,7 +191,7 @@ class Record:
             if piece in here or len(coming) > 1:
                 for frm, onto in coming:
                     went = self._front(k, frm, onto, here)
-                    yield Went(went.move, went.train, onto, frm, went.under, blocked=True)
+                    yield TrainMove(went.move, went.train, onto, frm, went.under, blocked=True)
 
     def _comes(self, k: int, joint: Joint, frm: Port, onto: Port) -> bool:
         """Whether a front would come over a joint."""
@@ -228,7 +228,7 @@ class Record:
             for w, state in self.moments[k].items()
         )
 
-    def _over_ends(self, k: int, here: Mapping[str, int]) -> Iterator[Went]:
+    def _over_ends(self, k: int, here: Mapping[str, int]) -> Iterator[TrainMove]:
         """Fronts that go out at an edge, and tails that come in from one."""
         for joint in self.plan.track.joints:
             for edge, port in ((joint.a, joint.b), (joint.b, joint.a)):
@@ -237,13 +237,13 @@ class Record:
                 across = observables.across(joint_name(joint))
                 was, is_now = self.now(k, across), self.then(k, across)
                 if was == "free" and is_now == "spanned":
-                    yield Went("out", here[port.piece], edge, port)
+                    yield TrainMove("out", here[port.piece], edge, port)
                 elif (
                     was == "spanned"
                     and is_now == "free"
                     and (self.then(k, observables.train(port.piece)) == "occupied")
                 ):
-                    yield Went("tail in", here[port.piece], port, edge)
+                    yield TrainMove("tail in", here[port.piece], port, edge)
 
     def _left_by(self, k: int, piece: str) -> Port:
         """The end by which a tail leaves a piece."""
@@ -275,7 +275,7 @@ def occupied_blocks(plan: Plan, moment: Moment) -> tuple[str, ...]:
     return tuple(dict.fromkeys(blocks))
 
 
-def acting_line(record: Record, k: int, signal: Signal) -> Line | None:
+def acting_line(record: TraceView, k: int, signal: Signal) -> Line | None:
     """The line of a signal's rules that acts; None where each head has rules of its own."""
     if signal.by_head and len(signal.heads) > 1:
         return None
@@ -285,7 +285,7 @@ def acting_line(record: Record, k: int, signal: Signal) -> Line | None:
     return next((line for line in lines if states[wanted[line.index]] == "acts"), None)
 
 
-def acting_span(record: Record, k: int, signal: Signal) -> Span:
+def acting_span(record: TraceView, k: int, signal: Signal) -> Span:
     """Where the file says that the signal shows what it shows."""
     line = acting_line(record, k, signal)
     return signal.span if line is None else line.span

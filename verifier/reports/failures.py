@@ -24,7 +24,7 @@ def failure_lines(
 ) -> Iterator[str]:
     """The table; nothing where no equipment is given that could break. ``pairs``: every two
     things were looked at too."""
-    told = told_failures(report)
+    told = failure_rows(report)
     if not told:
         return
     rows = [entry.row for entry in told]
@@ -47,7 +47,7 @@ def is_advice(row: Failure) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class FailureRow:
     """A row with the words for it: what is broken, and the consequence."""
 
     row: Failure
@@ -56,13 +56,13 @@ class Told:
     style: Style
 
 
-def told_failures(report: Report) -> list[Told]:
+def failure_rows(report: Report) -> list[FailureRow]:
     """The rows of the properties that were asked for, and of pairs; what counts comes before
     what is expected, waived or advice."""
     kinds = {v.obligation.property for v in report.verdicts} | {"pair"}
     verdicts = {(v.obligation.property, v.obligation.subjects): v for v in report.verdicts}
     told = [
-        Told(row, " and ".join(row.faults), *_label(row, verdicts))
+        FailureRow(row, " and ".join(row.faults), *_label(row, verdicts))
         for row in report.failures
         if row.kind in kinds
     ]
@@ -73,14 +73,14 @@ def told_failures(report: Report) -> list[Told]:
 _GRAVITY = {"false proceed": 0, "undecided": 0, "more restrictive": 1, "none": 2}
 
 
-def broken_words(told: Sequence[Told], *, pairs: bool) -> str:
+def broken_words(told: Sequence[FailureRow], *, pairs: bool) -> str:
     """``12 things that can break, and every two of them``."""
     single = sum(1 for entry in told if len(entry.row.faults) == 1)
     two = ", and every two of them" if pairs else ""
     return f"{single} thing{'s' if single != 1 else ''} that can break{two}"
 
 
-def pairs_words(report: Report, told: Sequence[Told], *, pairs: bool) -> str:
+def pairs_words(report: Report, told: Sequence[FailureRow], *, pairs: bool) -> str:
     """That no pair does harm, where every pair was looked at and none does; else empty."""
     if not pairs or report.interrupted or any(entry.row.kind == "pair" for entry in told):
         return ""
@@ -103,7 +103,7 @@ def _label(
     return row.consequence, "unsure"
 
 
-def _table(entries: Sequence[Told], ink: Ink) -> Iterator[str]:
+def _table(entries: Sequence[FailureRow], ink: Ink) -> Iterator[str]:
     second = max(len(label) for label in (*(entry.consequence for entry in entries), "consequence"))
     room = max(12, ink.width - second - 6 - _NARROWEST_WORDS)
     first = min(_WIDEST_FAULT, room, max(map(len, (*(e.broken for e in entries), "broken"))))

@@ -11,7 +11,7 @@ from verifier.reports.ink import Ink
 from verifier.reports.lines import cause_lines, indented, paragraph, remedy_lines
 from verifier.reports.scenes import last_scene
 from verifier.reports.words import story_words, unfinished_words
-from verifier.verdicts.report import Finding, Happening, Story, Verdict
+from verifier.verdicts.report import Finding, History, HistoryEvent, Verdict
 
 
 def history_lines(
@@ -36,7 +36,7 @@ def history_lines(
     yield from remedy_lines(verdict, ink)
 
 
-def event_lines(story: Story, plan: Plan, ink: Ink) -> Iterator[str]:
+def event_lines(story: History, plan: Plan, ink: Ink) -> Iterator[str]:
     """``  3. 4L clears to Approach``, each with its line of the file."""
     count = len(story.events)
     yield f"   {story_words(story)}:"
@@ -46,7 +46,7 @@ def event_lines(story: Story, plan: Plan, ink: Ink) -> Iterator[str]:
         yield from _event(event, lead, plan, ink, last=number == count)
 
 
-def _event(event: Happening, lead: str, plan: Plan, ink: Ink, *, last: bool) -> Iterator[str]:
+def _event(event: HistoryEvent, lead: str, plan: Plan, ink: Ink, *, last: bool) -> Iterator[str]:
     where = "" if event.span is None or last else f"   {event.span.seen_from(plan.source)}"
     first, *rest = wrap(
         event.text, width=ink.width - len(where), initial_indent=lead,
@@ -57,7 +57,7 @@ def _event(event: Happening, lead: str, plan: Plan, ink: Ink, *, last: bool) -> 
         yield line + (ink.paint(where, "quiet") if line is rest[-1] else "")
 
 
-def last_picture(story: Story, obligation: Obligation, plan: Plan, ink: Ink) -> TextPicture:
+def last_picture(story: History, obligation: Obligation, plan: Plan, ink: Ink) -> TextPicture:
     """The track at the last moment."""
     scene = last_scene(story, obligation, plan)
     return picture(

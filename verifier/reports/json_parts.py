@@ -9,7 +9,7 @@ from typing import Any
 
 from verifier.language.source import Span
 from verifier.verdicts.causes import Cause
-from verifier.verdicts.report import Happening
+from verifier.verdicts.report import HistoryEvent
 
 Json = dict[str, Any]
 PlaceEncoder = Callable[[Span], Json]
@@ -50,7 +50,7 @@ def cause_json(cause: Cause, place: PlaceEncoder) -> Json:
     }
 
 
-def event_json(event: Happening, place: PlaceEncoder) -> Json:
+def event_json(event: HistoryEvent, place: PlaceEncoder) -> Json:
     """One event of a history; ``moment`` counts from 0."""
     return {
         "moment": event.moment,

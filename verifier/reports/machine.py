@@ -15,7 +15,7 @@ from verifier.reports.failures import is_advice
 from verifier.reports.json_parts import Json, cause_json, event_json, place_with_end, text_at
 from verifier.reports.words import count, tallies
 from verifier.verdicts.exit_codes import ExitCode
-from verifier.verdicts.report import Failure, Finding, Lasting, Report, Story, Verdict
+from verifier.verdicts.report import Failure, Finding, History, InductiveProof, Report, Verdict
 
 SCHEMA_VERSION = 1
 
@@ -145,7 +145,7 @@ def _finding(plan: Plan, finding: Finding) -> Json:
     }
 
 
-def _history(story: Story) -> Json:
+def _history(story: History) -> Json:
     return {
         "trains": story.trains,
         "events": [event_json(event, place_with_end) for event in story.events],
@@ -160,7 +160,7 @@ def _history(story: Story) -> Json:
     }
 
 
-def _lasting(plan: Plan, lasting: Lasting) -> Json:
+def _lasting(plan: Plan, lasting: InductiveProof) -> Json:
     return {
         "moments": lasting.steps,
         "facts": len(lasting.clauses),

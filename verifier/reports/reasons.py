@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from verifier.explain.invariant_text import sentences
 from verifier.plan.model import Plan
 from verifier.reports.words import situation_words
-from verifier.verdicts.report import Lasting, Verdict
+from verifier.verdicts.report import InductiveProof, Verdict
 
 
 @dataclass(frozen=True, slots=True)
-class Lasts:
+class ProofText:
     """The facts a proof over time rests on, between a sentence before and one after (which may
     be empty). Without facts the first sentence says all."""
 
@@ -45,10 +45,10 @@ def uses_sentences(verdict: Verdict) -> Iterator[str]:
     return (f'It uses the assumption "{title}".' for title in verdict.rests_on)
 
 
-def lasts(lasting: Lasting, plan: Plan) -> Lasts:
+def lasts(lasting: InductiveProof, plan: Plan) -> ProofText:
     said = tuple(sentences(plan, lasting.clauses))
     if not said:
-        return Lasts(
+        return ProofText(
             "The proof needs no invariant: no single moment allows it."
             if lasting.steps == 1
             else f"The proof needs no invariant: no {lasting.steps} moments in a row allow it."
@@ -58,7 +58,7 @@ def lasts(lasting: Lasting, plan: Plan) -> Lasts:
         f"Given these facts, {before} moments without it are never followed by one with it, and it "
         f"is not in the first {before} moments of any history."
     )
-    return Lasts(
+    return ProofText(
         "The proof rests on these facts. They hold at the start, and together they carry over from "
         "each moment to the next:",
         said,

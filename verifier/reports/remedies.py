@@ -14,7 +14,7 @@ from verifier.verdicts.report import Finding, Verdict
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class RemedyStep:
     text: str
     span: Span
 
@@ -24,7 +24,7 @@ class Remedy:
     """``lead`` stands alone where there are no steps."""
 
     lead: str
-    steps: tuple[Step, ...] = ()
+    steps: tuple[RemedyStep, ...] = ()
 
 
 def remedies(verdict: Verdict) -> Iterator[Remedy]:
@@ -55,7 +55,7 @@ def _rules(finding: Finding) -> Remedy:
         f"To mend it{together} (proved: it can no longer happen, and the signals keep all aspects "
         "and routes):",
         tuple(
-            Step(f"add `and {a.condition}` to `{a.shows} when …` of {a.owner}", a.span)
+            RemedyStep(f"add `and {a.condition}` to `{a.shows} when …` of {a.owner}", a.span)
             for a in finding.mending
         ),
     )
@@ -67,7 +67,7 @@ def _wiring(finding: Finding) -> Remedy:
     together = ", all of these together" if len(finding.rewiring) > 1 else ""
     return Remedy(
         f"{begin} the wiring{together} (proved):",
-        tuple(Step(step.text, step.span) for step in finding.rewiring),
+        tuple(RemedyStep(step.text, step.span) for step in finding.rewiring),
     )
 
 

@@ -14,7 +14,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Seen, evaluate
-from verifier.verdicts.report import Finding, Happening, Story
+from verifier.verdicts.report import Finding, History, HistoryEvent
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +39,7 @@ def situation_scene(finding: Finding, obligation: Obligation, plan: Plan) -> Sce
     )
 
 
-def last_scene(story: Story, obligation: Obligation, plan: Plan) -> Scene:
+def last_scene(story: History, obligation: Obligation, plan: Plan) -> Scene:
     """The last moment of a history."""
     running = running_plan(plan)
     seen = seen_at(story, len(story.moments) - 1, running)
@@ -55,14 +55,14 @@ class MomentScene:
 
     moment: int
     scene: Scene
-    events: Mapping[int, Happening]
+    events: Mapping[int, HistoryEvent]
 
 
-def moment_scenes(story: Story, obligation: Obligation, plan: Plan) -> Iterator[MomentScene]:
+def moment_scenes(story: History, obligation: Obligation, plan: Plan) -> Iterator[MomentScene]:
     """The moments of a history at which something new is to be seen; all with the same track, and
     with what matters at any of them."""
     running = running_plan(plan)
-    events: dict[int, dict[int, Happening]] = {len(story.moments) - 1: {}}
+    events: dict[int, dict[int, HistoryEvent]] = {len(story.moments) - 1: {}}
     for number, event in enumerate(story.events, start=1):
         events.setdefault(event.moment + event.seen_after, {})[number] = event
     told = sorted(events)
@@ -75,7 +75,7 @@ def moment_scenes(story: Story, obligation: Obligation, plan: Plan) -> Iterator[
         yield MomentScene(k, Scene(running, seen[k], telling, tuple(pieces)), events[k])
 
 
-def seen_at(story: Story, k: int, running: Plan) -> Seen:
+def seen_at(story: History, k: int, running: Plan) -> Seen:
     """What is seen at a moment; stock is where it is, though detection may have lost it."""
     moment = story.moments[k]
     states = dict(evaluate(running, situation_of(running, moment)).states)
@@ -83,11 +83,11 @@ def seen_at(story: Story, k: int, running: Plan) -> Seen:
     return Seen(states)
 
 
-def _trains(story: Story, k: int) -> Iterator[str]:
+def _trains(story: History, k: int) -> Iterator[str]:
     return (w.name for w, s in story.moments[k].items() if w.kind == "train" and s == "occupied")
 
 
-def _around(story: Story, obligation: Obligation, plan: Plan) -> tuple[str, ...]:
+def _around(story: History, obligation: Obligation, plan: Plan) -> tuple[str, ...]:
     last = len(story.moments) - 1
     pieces = (*_stands(obligation, plan), *obligation.pieces, *_trains(story, last))
     return tuple(dict.fromkeys(pieces))

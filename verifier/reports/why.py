@@ -15,7 +15,7 @@ from verifier.reports.lines import paragraph
 from verifier.reports.reasons import lasts, reason_sentences, uses_sentences
 from verifier.reports.terminal import assumed_lines, finding_lines
 from verifier.reports.words import STATUS_WORDS
-from verifier.verdicts.report import Lasting, Report, Verdict
+from verifier.verdicts.report import InductiveProof, Report, Verdict
 
 # More facts than this tell nobody anything: they are counted.
 SHOWN_SENTENCES = 40
@@ -65,7 +65,7 @@ def _uses(verdict: Verdict, ink: Ink) -> Iterator[str]:
         yield from paragraph(text, ink)
 
 
-def _lasting(lasting: Lasting, plan: Plan, ink: Ink, everything: bool) -> Iterator[str]:
+def _lasting(lasting: InductiveProof, plan: Plan, ink: Ink, everything: bool) -> Iterator[str]:
     told = lasts(lasting, plan)
     yield from paragraph(told.lead, ink)
     shown = told.facts if everything else told.facts[:SHOWN_SENTENCES]

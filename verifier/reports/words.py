@@ -12,7 +12,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
-from verifier.verdicts.report import Finding, Report, Story, Verdict
+from verifier.verdicts.report import Finding, History, Report, Verdict
 
 # How good something is, for whoever paints it: every word says the same without paint.
 Style = Literal["good", "bad", "unsure", "quiet"]
@@ -173,7 +173,7 @@ def routes_words(obligation: Obligation) -> str:
     return f"Routes: {one.name}, and {two.name}; they meet at {obligation.place}."
 
 
-def story_words(story: Story) -> str:
+def story_words(story: History) -> str:
     """``A history of 9 events, with 1 train``."""
     trains = f"{story.trains or 'no'} train{'s' if story.trains > 1 else ''}"
     events = len(story.events)

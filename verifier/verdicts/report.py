@@ -44,7 +44,7 @@ class Rewiring:
 
 
 @dataclass(frozen=True, slots=True)
-class Happening:
+class HistoryEvent:
     """One event of a history, as a sentence; ``moment`` counts from 0. ``span``: where the
     file says what made it happen. ``seen_after``: whether what it leads to, such as a train that
     has moved, is first to be seen at the moment after."""
@@ -56,18 +56,18 @@ class Happening:
 
 
 @dataclass(frozen=True, slots=True)
-class Story:
+class History:
     """A history from the start to what is wrong, replayed by the stepper. ``moments``: the
     states and choices of each; ``events``: what happened, in a possible order, what does not
     matter left out; ``trains``: how many take part."""
 
     moments: tuple[Mapping[Observable, str], ...]
-    events: tuple[Happening, ...]
+    events: tuple[HistoryEvent, ...]
     trains: int
 
 
 @dataclass(frozen=True, slots=True)
-class Lasting:
+class InductiveProof:
     """Why something never happens: what holds at the start and lasts from moment to moment
     (``clauses``, over ``steps`` moments at once) leaves no room for ``bad``. Enough to write a
     certificate from."""
@@ -99,7 +99,7 @@ class Finding:
     mending: tuple[Addition, ...] = ()
     smallest: bool = True
     rewiring: tuple[Rewiring, ...] = ()
-    story: Story | None = None
+    story: History | None = None
     hint_proved: bool = False
 
 
@@ -134,8 +134,8 @@ class Verdict:
     expected: bool = False
     needless: bool = False
     # Of what was proved over time, or can be reached in time.
-    lasting: Lasting | None = None
-    story: Story | None = None
+    lasting: InductiveProof | None = None
+    story: History | None = None
 
     @property
     def fails(self) -> bool:

@@ -21,7 +21,7 @@ from verifier.reports.words import (
     tally_words,
     title_of,
 )
-from verifier.verdicts.report import Finding, Report, Story, Verdict
+from verifier.verdicts.report import Finding, Report, History, Verdict
 from verifier.workbench.quick_fixes import Edit, rule_fix, wiring_fix
 
 
@@ -106,7 +106,7 @@ def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | No
     }
 
 
-def _history(story: Story, verdict: Verdict) -> Json:
+def _history(story: History, verdict: Verdict) -> Json:
     """``events`` happen at a moment, and what follows is the moment after it."""
     return {
         "trains": story.trains,

@@ -35,7 +35,7 @@ _OUTCOMES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class FileReport:
     """One file of a report: what was found, and the sheets that go with it by name."""
 
     report: Report
@@ -43,7 +43,7 @@ class Told:
 
 
 def document(
-    told: Sequence[Told], *, options: str, pairs: bool = False, everything: bool = False
+    told: Sequence[FileReport], *, options: str, pairs: bool = False, everything: bool = False
 ) -> str:
     """The whole file. ``options``: how the proof was asked for, in the words of the command
     line."""
@@ -113,7 +113,7 @@ def _outcome(report: Report) -> Html:
     )
 
 
-def _made(told: Sequence[Told], options: str) -> Html:
+def _made(told: Sequence[FileReport], options: str) -> Html:
     """What it was made of, by what, when and how."""
     rows = [
         *(
@@ -162,7 +162,7 @@ def _files(papers: Sequence[Paper]) -> Html:
     return tag("nav", table, aria_label="Files", class_="contents")
 
 
-def _parts(paper: Paper, told: Told) -> Iterator[Part]:
+def _parts(paper: Paper, told: FileReport) -> Iterator[Part]:
     """What is told of one file, the verdicts and what is wrong first."""
     for part in (
         parts.layout(paper),

@@ -26,7 +26,7 @@ from verifier.reports.words import (
     unfinished_words,
 )
 from verifier.verdicts.causes import Cause
-from verifier.verdicts.report import Finding, Story, Verdict
+from verifier.verdicts.report import Finding, History, Verdict
 
 # Findings beyond these are told without a drawing, unless everything is asked for.
 DRAWN = 40
@@ -118,7 +118,7 @@ def _situation(paper: Paper, number: int, verdict: Verdict, drawn: bool) -> Iter
 
 
 def _history(
-    paper: Paper, number: int, verdict: Verdict, found: Finding, story: Story, drawn: bool
+    paper: Paper, number: int, verdict: Verdict, found: Finding, story: History, drawn: bool
 ) -> Iterator[Html | None]:
     yield tag("p", story_words(story) + ":")
     yield tag(
@@ -141,7 +141,7 @@ def _history(
     yield from causes(paper, found, "Why it was allowed", None)
 
 
-def _frames(paper: Paper, number: int, verdict: Verdict, story: Story) -> Iterator[Html]:
+def _frames(paper: Paper, number: int, verdict: Verdict, story: History) -> Iterator[Html]:
     """One drawing for each moment at which something happens, below it what."""
     prefix = paper.id("d", number, "")
     for frame in history_pictures(story, verdict.obligation, paper.plan, prefix):

@@ -7,7 +7,7 @@ In: a report on its paper. Out: markup.
 from collections.abc import Iterator, Mapping
 
 from verifier.language.source import Source
-from verifier.reports.failures import broken_words, pairs_words, told_failures
+from verifier.reports.failures import broken_words, failure_rows, pairs_words
 from verifier.reports.page.markup import NOTHING, Child, Html, coded, joined, tag
 from verifier.reports.page.paper import Paper, Part, sources
 from verifier.reports.page.pictures import figure, plan_pictures, pose_pictures
@@ -94,7 +94,7 @@ def _claim(verdict: Verdict) -> str:
 
 
 def failures(paper: Paper) -> Part | None:
-    told = told_failures(paper.report)
+    told = failure_rows(paper.report)
     if not told:
         return None
     rows = (

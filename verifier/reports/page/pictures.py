@@ -21,7 +21,7 @@ from verifier.reports.page.markup import Child, Html, tag, trusted
 from verifier.reports.scenes import Scene, moment_scenes, situation_scene
 from verifier.sheets.sheet import PictureOf
 from verifier.verdicts.causes import Cause
-from verifier.verdicts.report import Finding, Happening, Story
+from verifier.verdicts.report import Finding, History, HistoryEvent
 
 # A plan of more pieces is drawn around the place of a finding only.
 SMALL = 24
@@ -36,7 +36,7 @@ class Frame:
 
     moment: int
     picture: SvgPicture
-    events: Mapping[int, Happening]
+    events: Mapping[int, HistoryEvent]
 
 
 def figure(drawn: SvgPicture, *caption: Child, **attributes: str) -> Html:
@@ -82,7 +82,7 @@ def situation_picture(
 
 
 def history_pictures(
-    story: Story, obligation: Obligation, plan: Plan, prefix: str
+    story: History, obligation: Obligation, plan: Plan, prefix: str
 ) -> Iterator[Frame]:
     """The moments of a history at which something new is to be seen, what has changed since the
     one before marked."""
