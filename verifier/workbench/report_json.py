@@ -21,7 +21,7 @@ from verifier.reports.words import (
     tally_words,
     title_of,
 )
-from verifier.verdicts.report import Finding, Report, History, Verdict
+from verifier.verdicts.report import Finding, History, Report, Verdict
 from verifier.workbench.quick_fixes import Edit, rule_fix, wiring_fix
 
 
