@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from verifier.cli import main
-from verifier.language.csv_reader import cells_of, is_formula
+from verifier.language.csv_reader import csv_table, is_formula
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
 from verifier.sheets.part_kinds import FAMILIES, PartKind, best_of, kind_of, known_kinds
@@ -54,7 +54,7 @@ def test_cells_are_what_pythons_own_reader_reads(
     writer = csv.writer(text, delimiter=separator, lineterminator=end, quoting=csv.QUOTE_ALL)
     writer.writerows([first, *rows])
     wanted = [[cell.strip() for cell in row] for row in [first, *rows]]
-    found = cells_of(Source("parts.csv", text.getvalue()))
+    found = csv_table(Source("parts.csv", text.getvalue()))
     assert found.separator == separator
     assert [[c.text for c in row] for row in found.rows] == [row for row in wanted if any(row)]
 

@@ -23,7 +23,7 @@ FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
 @dataclass(frozen=True, slots=True)
-class Cell:
+class CsvCell:
     """``text`` without the quotes and the space around it; ``span`` is all of it as written."""
 
     text: str
@@ -31,19 +31,19 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class Cells:
+class CsvTable:
     """The rows of a file that are not empty, and what separates their cells."""
 
-    rows: tuple[tuple[Cell, ...], ...]
+    rows: tuple[tuple[CsvCell, ...], ...]
     separator: str
 
 
-def cells_of(source: Source) -> Cells:
+def csv_table(source: Source) -> CsvTable:
     """All cells of a text. Raises :class:`InputError` (``CP803``) where quotes do not match, or
     where there are more than :data:`MAX_ROWS`."""
     separator = _separator(source)
-    rows: list[tuple[Cell, ...]] = []
-    row: list[Cell] = []
+    rows: list[tuple[CsvCell, ...]] = []
+    row: list[CsvCell] = []
     errors: list[Diagnostic] = []
     text, at = source.text, 0
     while at <= len(text):
@@ -62,7 +62,7 @@ def cells_of(source: Source) -> Cells:
             at += 1
     if errors:
         raise InputError(errors)
-    return Cells(tuple(rows), separator)
+    return CsvTable(tuple(rows), separator)
 
 
 def _separator(source: Source) -> str:
@@ -72,7 +72,9 @@ def _separator(source: Source) -> str:
     return max(SEPARATORS, key=lambda c: counts[c])
 
 
-def _cell(source: Source, start: int, separator: str, errors: list[Diagnostic]) -> tuple[Cell, int]:
+def _cell(
+    source: Source, start: int, separator: str, errors: list[Diagnostic]
+) -> tuple[CsvCell, int]:
     """The cell that starts here, and where it ends: at a separator, a line end or the end."""
     text = source.text
     quoted = start
@@ -80,7 +82,7 @@ def _cell(source: Source, start: int, separator: str, errors: list[Diagnostic]) 
         quoted += 1
     if not text.startswith('"', quoted):
         end = _end_of_plain(text, start, separator)
-        return Cell(text[start:end].strip(), Span(source, start, end)), end
+        return CsvCell(text[start:end].strip(), Span(source, start, end)), end
     close = quoted + 1
     while True:
         close = text.find('"', close)
@@ -88,7 +90,7 @@ def _cell(source: Source, start: int, separator: str, errors: list[Diagnostic]) 
             end = _end_of_plain(text, start, separator)
             span = Span(source, quoted, end)
             errors.append(diagnostic("CP803", span, "open_quote"))
-            return Cell("", span), len(text)
+            return CsvCell("", span), len(text)
         if not text.startswith('""', close):
             break
         close += 2
@@ -96,7 +98,7 @@ def _cell(source: Source, start: int, separator: str, errors: list[Diagnostic]) 
     span = Span(source, start, end)
     if text[close + 1 : end].strip():
         errors.append(diagnostic("CP803", span, "after_quote"))
-    return Cell(text[quoted + 1 : close].replace('""', '"').strip(), span), end
+    return CsvCell(text[quoted + 1 : close].replace('""', '"').strip(), span), end
 
 
 def _end_of_plain(text: str, start: int, separator: str) -> int:

@@ -41,7 +41,7 @@ def resolve(condition: tree.Condition, words: Vocabulary, *, in_rule: bool) -> C
                 return None
             group = All if isinstance(condition, tree.AllOf) else AnyOne
             return group(good, condition.span)
-        case tree.Opposite():
+        case tree.Negation():
             part = resolve(condition.part, words, in_rule=in_rule)
             return None if part is None else Not(part, condition.span)
         case tree.Fact():
@@ -71,14 +71,14 @@ def _resolve_fact(fact: tree.Fact, words: Vocabulary, in_rule: bool) -> Conditio
     return AnyOne(good, fact.span) if fact.quantity == "any" else All(good, fact.span)
 
 
-def _all_at_once(fact: tree.Fact, state: tree.State, words: Vocabulary) -> bool:
+def _all_at_once(fact: tree.Fact, state: tree.FactState, words: Vocabulary) -> bool:
     if state.kind != "name":
         return state.kind in _NATURALLY_ALL
     declared = (words.names.table.get(name.text) for name in fact.names)
     return all(d is None or state.value in _ALL_OF_KIND.get(d.kind, ()) for d in declared)
 
 
-def _listed(names: str, state: tree.State) -> str:
+def _listed(names: str, state: tree.FactState) -> str:
     """Several things in one state, as the file would put it."""
     if state.kind == "train on":
         return f"train on {names}"
@@ -109,7 +109,9 @@ def _named_condition(fact: tree.Fact, words: Vocabulary) -> Condition | None:
     return Says(observables.condition(name.text), ("true",), fact.span, name.text)
 
 
-def _one(name: tree.Name, state: tree.State, words: Vocabulary, in_rule: bool) -> Condition | None:
+def _one(
+    name: tree.Name, state: tree.FactState, words: Vocabulary, in_rule: bool
+) -> Condition | None:
     """One thing in one state."""
     span = name.span.to(state.span) if name.span.start < state.span.start else name.span
     declared = words.names.table.get(name.text)
@@ -159,11 +161,11 @@ _SEVERAL = {
     "signal": ("several_signals",),
 }
 
-_Builder = Callable[[tree.Name, tree.State, Vocabulary, Span, bool], Condition | None]
+_Builder = Callable[[tree.Name, tree.FactState, Vocabulary, Span, bool], Condition | None]
 
 
 def _block(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     text = f"{name.text} {state.kind}"
     if state.kind in ("clear", "occupied"):
@@ -183,7 +185,7 @@ def _block(
 
 
 def _positions(
-    report: Observable, truth: Observable, name: tree.Name, state: tree.State,
+    report: Observable, truth: Observable, name: tree.Name, state: tree.FactState,
     words: Vocabulary, span: Span, in_rule: bool,
 ) -> Condition | None:  # fmt: skip
     """Turnouts, slips, derails and gates: a report and a true position."""
@@ -199,28 +201,28 @@ def _positions(
 
 
 def _points(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     report, truth = observables.points_report(name.text), observables.points(name.text)
     return _positions(report, truth, name, state, words, span, in_rule)
 
 
 def _derail(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     report, truth = observables.derail_report(name.text), observables.derail(name.text)
     return _positions(report, truth, name, state, words, span, in_rule)
 
 
 def _gate(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     report, truth = observables.gate_report(name.text), observables.gate(name.text)
     return _positions(report, truth, name, state, words, span, in_rule)
 
 
 def _crossover(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     parts = []
     for end in words.crossovers.get(name.text, ()):
@@ -232,7 +234,7 @@ def _crossover(
 
 
 def _signal(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     aspect = words.aspects.get(name.text)
     if aspect is None:
@@ -266,7 +268,7 @@ def _among(what: Observable, wanted: set[str]) -> tuple[str, ...]:
 
 
 def _head_color(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     color = words.colors.get(name.text)
     if color is None:
@@ -292,7 +294,7 @@ def _head_color(
 
 
 def _lever(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     positions = words.levers[name.text]
     wanted = state.value if state.kind == "name" else state.kind
@@ -302,14 +304,16 @@ def _lever(
 
 
 def _button(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     if state.kind != "pressed":
         return None
     return Says(observables.button(name.text), ("pressed",), span, f"{name.text} pressed")
 
 
-def _memory(what: Observable, name: tree.Name, state: tree.State, span: Span) -> Condition | None:
+def _memory(
+    what: Observable, name: tree.Name, state: tree.FactState, span: Span
+) -> Condition | None:
     """Relays, timers, direction of traffic. (That a timer is idle is said by what it is not.)"""
     if state.kind != "name" or state.value not in STATES_OF[what.kind].reported:
         return None
@@ -317,25 +321,25 @@ def _memory(what: Observable, name: tree.Name, state: tree.State, span: Span) ->
 
 
 def _relay(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     return _memory(observables.relay(name.text), name, state, span)
 
 
 def _timer(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     return _memory(observables.timer(name.text), name, state, span)
 
 
 def _traffic(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     return _memory(observables.traffic(name.text), name, state, span)
 
 
 def _route(
-    name: tree.Name, state: tree.State, words: Vocabulary, span: Span, in_rule: bool
+    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
 ) -> Condition | None:
     """All blocks of a named route report clear; all its points report as it needs them."""
     route = words.routes[name.text]
@@ -345,7 +349,7 @@ def _route(
             parts.append(_block(tree.Name(block, name.span), state, words, span, in_rule))
     elif state.kind == "name" and state.value == "lined":
         for need in route.needs:
-            way = tree.State(need.position, "", state.span)
+            way = tree.FactState(need.position, "", state.span)
             parts.append(_points(tree.Name(need.points, name.span), way, words, span, in_rule))
     else:
         return None
@@ -370,7 +374,7 @@ _BUILDERS: dict[str, _Builder] = {
 }
 
 
-def _kinds_with(state: tree.State) -> tuple[str, ...]:
+def _kinds_with(state: tree.FactState) -> tuple[str, ...]:
     """The kinds of things that can be in a state."""
     if state.kind != "name":
         return _KINDS_WITH.get(state.kind, ())

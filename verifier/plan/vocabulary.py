@@ -59,7 +59,7 @@ class Vocabulary:
     routes: Mapping[str, Route]  # by the name the file gives them
 
 
-def wrong_state(name: tree.Name, kind: str, state: tree.State, words: Vocabulary) -> None:
+def wrong_state(name: tree.Name, kind: str, state: tree.FactState, words: Vocabulary) -> None:
     """Note that a thing is never in this state."""
     variant, near, aspect = "", None, ""
     hints = state_hints(kind)
@@ -112,7 +112,7 @@ def states_of(name: tree.Name, kind: str, words: Vocabulary) -> dict[str, Any]:
     return {"reported": reported, "true": states.true}
 
 
-def state_text(state: tree.State) -> str:
+def state_text(state: tree.FactState) -> str:
     if state.kind in ("lies", "shows"):
         return f"{state.kind} {state.value}"
     return state.value if state.kind in ("color", "name") else state.kind

@@ -13,7 +13,7 @@ from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
 
-from verifier.language.csv_reader import Cell, cells_of, is_formula, shortened
+from verifier.language.csv_reader import CsvCell, csv_table, is_formula, shortened
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_of
@@ -88,7 +88,7 @@ def read_prices(path: Path) -> PriceList:
 
 def prices_in(source: Source) -> PriceList:
     """The price list that a text is. Raises :class:`InputError`."""
-    table = cells_of(source)
+    table = csv_table(source)
     if not table.rows:
         whole = Span(source, 0, 0)
         raise InputError([diagnostic("CP803", whole, "empty")])
@@ -96,10 +96,12 @@ def prices_in(source: Source) -> PriceList:
 
 
 class _Reader:
-    def __init__(self, source: Source, rows: tuple[tuple[Cell, ...], ...], *, decimal_comma: bool):
+    def __init__(
+        self, source: Source, rows: tuple[tuple[CsvCell, ...], ...], *, decimal_comma: bool
+    ):
         self.source, self.rows, self.decimal_comma = source, rows, decimal_comma
         self.errors: list[Diagnostic] = []
-        self.currency: Cell | None = None
+        self.currency: CsvCell | None = None
         self.prices: dict[PartKind, Price] = {}
         self.rated: dict[int, Fraction] = {}
 
@@ -118,7 +120,7 @@ class _Reader:
     def _error(self, diagnostic: Diagnostic) -> None:
         self.errors.append(diagnostic)
 
-    def _columns(self, header: tuple[Cell, ...]) -> dict[str, int]:
+    def _columns(self, header: tuple[CsvCell, ...]) -> dict[str, int]:
         found: dict[str, int] = {}
         if not any(cell.text.lower() in COLUMNS for cell in header):
             self._error(diagnostic("CP803", header[0].span.to(header[-1].span), "no_columns"))
@@ -147,7 +149,7 @@ class _Reader:
             self._error(diagnostic("CP803", span, "missing_column", name=missing[0]))
         return found
 
-    def _row(self, row: tuple[Cell, ...], columns: Mapping[str, int]) -> None:
+    def _row(self, row: tuple[CsvCell, ...], columns: Mapping[str, int]) -> None:
         before = len(self.errors)
         width = max(columns.values()) + 1
         for position, cell in enumerate(row):
@@ -162,7 +164,7 @@ class _Reader:
             )
         if len(self.errors) > before:
             return
-        empty = Cell("", row[-1].span)
+        empty = CsvCell("", row[-1].span)
         cells = [*row, *(empty for _ in range(width - len(row)))]
         kind = self._kind(cells[columns["kind"]])
         amount = self._price(cells[columns["price"]])
@@ -176,7 +178,7 @@ class _Reader:
             if "rating" in columns:
                 self._rating(kind, cells[columns["rating"]])
 
-    def _kind(self, cell: Cell) -> PartKind | None:
+    def _kind(self, cell: CsvCell) -> PartKind | None:
         kind = kind_of(cell.text.lower())
         if kind is None:
             near = nearest(shortened(cell.text), (*FAMILIES, *known_kinds())) if cell.text else None
@@ -197,7 +199,7 @@ class _Reader:
             )
         return kind
 
-    def _price(self, cell: Cell) -> Decimal | None:
+    def _price(self, cell: CsvCell) -> Decimal | None:
         if not cell.text:
             return None
         if self.decimal_comma and _TWO_WAYS.fullmatch(cell.text):
@@ -222,7 +224,7 @@ class _Reader:
         """An amount with a point, where the file may have decimal commas."""
         return text.replace(",", ".") if self.decimal_comma else text
 
-    def _same_currency(self, cell: Cell) -> None:
+    def _same_currency(self, cell: CsvCell) -> None:
         if not _CURRENCY.fullmatch(cell.text):
             self._error(
                 diagnostic(
@@ -243,7 +245,7 @@ class _Reader:
                 )
             )
 
-    def _per(self, kind: PartKind, cell: Cell | None, price: Cell) -> SoldBy | None:
+    def _per(self, kind: PartKind, cell: CsvCell | None, price: CsvCell) -> SoldBy | None:
         """What wire is sold by: a price per foot must never be taken for one per meter."""
         text = cell.text.lower() if cell is not None else ""
         if not FAMILIES[kind.family].by_length:
@@ -259,7 +261,7 @@ class _Reader:
             self._error(diagnostic("CP810", price.span, kind=str(kind)))
         return None
 
-    def _rating(self, kind: PartKind, cell: Cell) -> None:
+    def _rating(self, kind: PartKind, cell: CsvCell) -> None:
         if not cell.text:
             return
         found = _RATING.fullmatch(self._point(cell.text))

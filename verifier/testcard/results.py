@@ -19,7 +19,7 @@ from typing import Any
 from verifier.diagnosis.bench import Bench, Colors
 from verifier.diagnosis.diagnose import Diagnosis, diagnosis
 from verifier.diagnosis.observations import Observation, Sight, observations
-from verifier.language.csv_reader import Cell, cells_of, is_formula
+from verifier.language.csv_reader import CsvCell, csv_table, is_formula
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_of
@@ -84,11 +84,11 @@ class _Reader:
         self.errors: list[Diagnostic] = []
         self.steps = {str(step.number): step for step in card.steps}
         self.seen: dict[int, _Seen] = {}
-        self.read_already: dict[tuple[str, str], Cell] = {}
+        self.read_already: dict[tuple[str, str], CsvCell] = {}
         self.width = len(COLUMNS)
 
     def read(self) -> dict[int, Observation]:
-        rows = cells_of(self.source).rows
+        rows = csv_table(self.source).rows
         columns, below = self._table(rows)
         for row in below:
             if row[0].text and not row[0].text.isdecimal() and not any(c.text for c in row[1:]):
@@ -109,8 +109,8 @@ class _Reader:
     # -------------------------------------------------------------- the table
 
     def _table(
-        self, rows: tuple[tuple[Cell, ...], ...]
-    ) -> tuple[Mapping[str, int], tuple[tuple[Cell, ...], ...]]:
+        self, rows: tuple[tuple[CsvCell, ...], ...]
+    ) -> tuple[Mapping[str, int], tuple[tuple[CsvCell, ...], ...]]:
         """Where each column is, and the rows below their names."""
         at, mark = next(
             ((i, m) for i, row in enumerate(rows) if (m := _TITLE.fullmatch(row[0].text))),
@@ -137,9 +137,9 @@ class _Reader:
         self.width = len(header)
         return {name: header.index(name) for name in _NEEDED}, rows[at + 2 :]
 
-    def _row(self, row: tuple[Cell, ...], columns: Mapping[str, int]) -> None:
+    def _row(self, row: tuple[CsvCell, ...], columns: Mapping[str, int]) -> None:
         width = max(columns["step"], columns["look at"]) + 1
-        row = (*row, *(Cell("", row[-1].span) for _ in range(width - len(row))))
+        row = (*row, *(CsvCell("", row[-1].span) for _ in range(width - len(row))))
         step, at = row[columns["step"]], row[columns["look at"]]
         found = self.steps.get(step.text)
         if found is None:
@@ -171,7 +171,7 @@ class _Reader:
 
     # -------------------------------------------------------------- what was seen
 
-    def _cell(self, step: int, look: Look, cell: Cell) -> None:
+    def _cell(self, step: int, look: Look, cell: CsvCell) -> None:
         if is_formula(cell.text):
             said = _short(cell.text)
             self._error(
@@ -194,7 +194,7 @@ class _Reader:
                 return
 
     def _who(
-        self, look: Look, part: str, named: set[str], cell: Cell
+        self, look: Look, part: str, named: set[str], cell: CsvCell
     ) -> tuple[tuple[str, ...], str]:
         """Of what something is said, and what."""
         first, _, rest = part.partition(" ")
@@ -220,7 +220,7 @@ class _Reader:
         )
         return (), ""
 
-    def _note(self, seen: _Seen, look: Look, name: str, said: str, cell: Cell) -> None:
+    def _note(self, seen: _Seen, look: Look, name: str, said: str, cell: CsvCell) -> None:
         """Keep what is said of one signal or turnout."""
         must, low = dict(look.must)[name], said.lower()
         if look.turnouts:
@@ -238,7 +238,7 @@ class _Reader:
         if low not in _OK:
             seen.said.append(said if said.startswith(name) else f"{name} {said}")
 
-    def _colors(self, name: str, said: str, cell: Cell) -> frozenset[Colors]:
+    def _colors(self, name: str, said: str, cell: CsvCell) -> frozenset[Colors]:
         """Colors or an aspect in words, as any observation may have them."""
         text = said if said.startswith(f"{name}.") else f"{name} {said}"
         try:

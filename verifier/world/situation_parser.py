@@ -35,7 +35,7 @@ _SAME = {
 
 def named_situation(
     plan: Plan,
-    happenings: Sequence[tree.Happening],
+    happenings: Sequence[tree.SituationFact],
     wired: Sequence[tuple[Observable, str, Span]] = (),
 ) -> Situation:
     """``wired`` are facts found already, of what only a wired layout can be in.
@@ -126,7 +126,7 @@ def _things(
     return []
 
 
-def _no_state(name: tree.Name, inputs: _Inputs, happening: tree.Happening) -> Diagnostic:
+def _no_state(name: tree.Name, inputs: _Inputs, happening: tree.SituationFact) -> Diagnostic:
     # Points may go by the lever that throws them.
     own = name.text == inputs[-1].name
     kind = _KIND_WORDS[inputs[-1].kind] if own else "turnout"

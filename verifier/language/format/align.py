@@ -1,4 +1,4 @@
-"""Columns under columns: the one-line texts of clauses that stand below one another.
+"""Columns under columns: the texts of lines that stand below one another.
 
 `track` lines are drawings, so a piece that several of them name stands in one column:
 
@@ -9,26 +9,26 @@
 from collections.abc import Sequence
 from itertools import zip_longest
 
-from verifier.language.format.segments import Clause, Drawn
+from verifier.language.format.segments import Drawn, TextLine
 
 WIDTH = 100
 # No column is padded further than this.
 MAX_PAD = 40
 
 
-def aligned(clauses: Sequence[Clause]) -> list[str]:
-    """The text of each clause; all are of one table, or there is only one."""
-    if clauses[0].table != "track":
-        return _columns([clause.columns for clause in clauses])
+def aligned(lines: Sequence[TextLine]) -> list[str]:
+    """The text of each line; all are of one table, or there is only one."""
+    if lines[0].table != "track":
+        return _columns([line.columns for line in lines])
     texts: list[str] = []
     group: list[Sequence[Drawn]] = []
     shifts: list[int] = []
-    for clause in clauses:
-        shift = _shift(clause.drawn, group, shifts) if group else 0
+    for line in lines:
+        shift = _shift(line.drawn, group, shifts) if group else 0
         if shift is None:
             texts += _drawing(group, shifts)
             group, shifts, shift = [], [], 0
-        group.append(clause.drawn)
+        group.append(line.drawn)
         shifts.append(shift)
     return texts + _drawing(group, shifts)
 

@@ -1,9 +1,9 @@
 """The formatter: a file's text in its canonical layout, comments kept.
 
-Statements are printed from the syntax tree (:mod:`verifier.language.format.print_statements`). A
+Statements are printed from their parse trees (:mod:`verifier.language.format.print_statements`). A
 comment on a line of its own stays before what it precedes, one behind words stays behind them;
-blank lines between statements stay, one at most. The result reads the same as the input: that is
-checked each time.
+blank lines between statements stay, one at most. Each result is parsed again and compared with
+the input.
 """
 
 import re
@@ -17,14 +17,14 @@ from lark import Token, Tree
 
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.align import WIDTH, aligned
-from verifier.language.format.print_statements import clauses
-from verifier.language.format.segments import Clause, Segment
+from verifier.language.format.print_statements import text_lines
+from verifier.language.format.segments import Segment, TextLine
 from verifier.language.source import LINE_END, Source, Span
 from verifier.language.statements.nodes import with_parts
 from verifier.language.syntax.build import Builder
 from verifier.language.syntax.parse import lex, parse, parse_trees
 
-# A clause joins the one before it on a line of less than this; comments behind lines stand
+# A line joins the one before it if both have less than this; comments behind lines stand
 # in one column no further right than that.
 JOIN = 80
 MAX_COMMENT_COLUMN = 72
@@ -42,7 +42,7 @@ class _Comment:
 
 
 @dataclass(slots=True)
-class _Beside:
+class _SegmentComments:
     """The comments of one segment: on lines before it, and behind it."""
 
     before: list[_Comment] = field(default_factory=list)
@@ -52,12 +52,12 @@ class _Beside:
 
 @dataclass(slots=True)
 class _Row:
-    """A clause to be laid out, with the comments of each of its segments."""
+    """A line to be laid out, with the comments of each of its segments."""
 
-    clause: Clause
+    line: TextLine
     starts: bool  # a statement
     blank_before: bool
-    beside: list[_Beside]
+    beside: list[_SegmentComments]
     inner: str = ""  # the indent of the row before it, which a comment there may keep
     padded: str = ""
 
@@ -70,7 +70,7 @@ class _Row:
 
 
 @dataclass(frozen=True, slots=True)
-class _Line:
+class _OutputLine:
     text: str
     comment: str = ""
     blank_before: bool = False
@@ -87,26 +87,23 @@ def format_text(text: str, name: str = "(text)") -> str:
     builder = Builder(source)
     comments, blanks = _comments(source)
     rows = [
-        _Row(clause, i == 0, i == 0 and statement.meta.start_pos in blanks, [])
+        _Row(replace(line, indent=line.indent + indent), i == 0, i == 0 and blank, [])
         for statement, indent in _indented(parsed)
-        for i, clause in enumerate(
-            replace(clause, indent=clause.indent + indent) for clause in clauses(statement, builder)
-        )
+        for blank in [statement.meta.start_pos in blanks]
+        for i, line in enumerate(text_lines(statement, builder))
     ]
     inner = ""
     for row in rows:
-        row.beside = [_Beside() for _ in row.clause.segments]
+        row.beside = [_SegmentComments() for _ in row.line.segments]
         row.inner = inner if row.starts else ""
-        inner = " " * row.clause.indent
+        inner = " " * row.line.indent
     footer = _place(comments, rows)
     _pad(rows)
     lines = [line for row in _joined(rows) for line in _lines(row)]
     lines += _own_lines(footer, "", inner)
     result = _written(lines)
-    again = parse(Source(name, result))
-    if _meaning(again) != _meaning(
-        tuple(map(builder.transform, parsed))
-    ):  # pragma: no cover - our bug
+    before, after = tuple(map(builder.transform, parsed)), parse(Source(name, result))
+    if _meaning(after) != _meaning(before):  # pragma: no cover - our bug
         raise AssertionError(f"formatting {name} would change what it says")
     return result
 
@@ -162,10 +159,10 @@ def _line_ends(text: str) -> int:
 
 def _place(comments: Sequence[_Comment], rows: Sequence[_Row]) -> list[_Comment]:
     """Give every comment to a segment; those after the last one are returned."""
-    places: list[tuple[Segment, _Beside]] = [
+    places: list[tuple[Segment, _SegmentComments]] = [
         (segment, beside)
         for row in rows
-        for segment, beside in zip(row.clause.segments, row.beside, strict=True)
+        for segment, beside in zip(row.line.segments, row.beside, strict=True)
     ]
     starts = [segment.start for segment, _ in places]
     footer: list[_Comment] = []
@@ -191,8 +188,7 @@ def _place(comments: Sequence[_Comment], rows: Sequence[_Row]) -> list[_Comment]
 def _pad(rows: Sequence[_Row]) -> None:
     """Work out the one-line text of every row, columns under columns."""
     for group in _groups(rows):
-        clauses_ = [row.clause for row in group]
-        for row, text in zip(group, aligned(clauses_), strict=True):
+        for row, text in zip(group, aligned([row.line for row in group]), strict=True):
             row.padded = text
 
 
@@ -209,8 +205,8 @@ def _groups(rows: Sequence[_Row]) -> Iterator[list[_Row]]:
 
 
 def _together(row: _Row, last: _Row) -> bool:
-    table = row.clause.table
-    if not table or table != last.clause.table:
+    table = row.line.table
+    if not table or table != last.line.table:
         return False
     if table == "rule":
         return True
@@ -225,7 +221,7 @@ def _joined(rows: Sequence[_Row]) -> Iterator[_Row]:
         if held is not None:
             quiet = not (held.parted or held.beside[-1].behind or row.parted)
             quiet = quiet and not (row.beside[0].before or row.beside[0].inside)
-            if row.clause.joins and quiet and len(held.padded) + len(row.padded) < JOIN:
+            if row.line.joins and quiet and len(held.padded) + len(row.padded) < JOIN:
                 held.padded += f" {row.padded}"
                 held.beside[-1].behind = row.beside[-1].behind
                 continue
@@ -238,81 +234,81 @@ def _joined(rows: Sequence[_Row]) -> Iterator[_Row]:
 # ------------------------------------------------------------------ lines
 
 
-def _lines(row: _Row) -> Iterator[_Line]:
+def _lines(row: _Row) -> Iterator[_OutputLine]:
     """A row as lines: one, or several where a comment or its length parts it."""
-    clause = row.clause
-    margin = " " * clause.indent
+    line = row.line
+    margin = " " * line.indent
     first = row.beside[0]
     yield from _own_lines(first.before, margin, row.inner)
     # A comment that stood among the first words goes before them, and so does the blank line.
     blank = row.blank_before
     for comment in first.inside:
-        yield _Line(margin, comment.text, blank)
+        yield _OutputLine(margin, comment.text, blank)
         blank = False
     too_long = len(margin + row.padded) > WIDTH
     if not (row.parted or too_long):
-        yield _Line(margin + row.padded, _behind(row.beside[-1]), blank)
+        yield _OutputLine(margin + row.padded, _behind(row.beside[-1]), blank)
         return
     text, behind = margin + _opening(row), _behind(first)
     hang = _hang(row)
-    for i, (segment, beside) in enumerate(zip(clause.segments, row.beside, strict=True)):
+    for i, (segment, beside) in enumerate(zip(line.segments, row.beside, strict=True)):
         if i == 0:
             continue
-        splits = i >= clause.splits if clause.splits else len(f"{text} {segment.text}") > WIDTH
+        splits = i >= line.splits if line.splits else len(f"{text} {segment.text}") > WIDTH
         if not (splits or beside.before or beside.inside or row.beside[i - 1].behind):
             text += f" {segment.text}"
         else:
-            yield _Line(text, behind, blank)
+            yield _OutputLine(text, behind, blank)
             blank = False
             text = " " * (hang + _short_by(segment, row)) + segment.text
             yield from _own_lines(beside.before, " " * hang)
             for comment in beside.inside:
-                yield _Line(" " * hang, comment.text)
+                yield _OutputLine(" " * hang, comment.text)
         behind = _behind(beside)
-    yield _Line(text, behind, blank)
+    yield _OutputLine(text, behind, blank)
 
 
 def _opening(row: _Row) -> str:
     """The first segment; padded in a list of lines, so that `when` stands below `when`."""
-    text = row.clause.segments[0].text
-    if row.clause.table != "rule" or row.beside[0].behind:
+    text = row.line.segments[0].text
+    if row.line.table != "rule" or row.beside[0].behind:
         return text
     return text.ljust(_when_column(row) - 1)
 
 
 def _when_column(row: _Row) -> int:
     """Where `when` or `otherwise` begins in the padded text of a signal's or head's line."""
-    return len(row.padded) - len(row.clause.columns[1])
+    return len(row.padded) - len(row.line.columns[1])
 
 
 def _hang(row: _Row) -> int:
-    """How far lines that go on with a clause are indented."""
-    if row.clause.table == "rule":
-        return row.clause.indent + _when_column(row) + len("when ") - len("and ")
-    return row.clause.indent + 4
+    """The indent of continuation lines."""
+    if row.line.table == "rule":
+        return row.line.indent + _when_column(row) + len("when ") - len("and ")
+    return row.line.indent + 4
 
 
 def _short_by(segment: Segment, row: _Row) -> int:
     """`or` ends where `and` ends, below `when`."""
-    return 1 if row.clause.table == "rule" and segment.text.startswith("or ") else 0
+    return 1 if row.line.table == "rule" and segment.text.startswith("or ") else 0
 
 
-def _behind(beside: _Beside) -> str:
+def _behind(beside: _SegmentComments) -> str:
     return beside.behind[0].text if beside.behind else ""
 
 
-def _own_lines(comments: Iterable[_Comment], margin: str, inner: str = "") -> Iterator[_Line]:
+def _own_lines(comments: Iterable[_Comment], margin: str, inner: str = "") -> Iterator[_OutputLine]:
     """Comments on lines of their own. ``inner``: one that was indented closes the statement
     before it, and keeps that indent."""
     for comment in comments:
         indent = inner if comment.indented and inner else margin
-        yield _Line(indent, comment.text, comment.blank_before)
+        yield _OutputLine(indent, comment.text, comment.blank_before)
 
 
-def _written(lines: Sequence[_Line]) -> str:
+def _written(lines: Sequence[_OutputLine]) -> str:
     """The lines as text; comments behind lines that follow each other stand in one column."""
     result: list[str] = []
-    run: list[_Line] = []
+    run: list[_OutputLine] = []
 
     def flush() -> None:
         widths = [len(line.text) for line in run if len(line.text) <= MAX_COMMENT_COLUMN]

@@ -39,7 +39,7 @@ def _part(part: s.Condition, group: s.Condition | None, clear: bool) -> str:
     match part:
         case s.Fact():
             return _fact(part)
-        case s.Opposite(part=inner):
+        case s.Negation(part=inner):
             return f"not {_part(inner, part, clear)}"
         case s.AllOf(parts=parts) | s.AnyOf(parts=parts):
             sign = " and " if isinstance(part, s.AllOf) else " or "
@@ -50,7 +50,7 @@ def _part(part: s.Condition, group: s.Condition | None, clear: bool) -> str:
 
 
 def _needs_parentheses(part: s.Condition, group: s.Condition | None) -> bool:
-    if group is None or isinstance(part, s.Fact | s.Opposite):
+    if group is None or isinstance(part, s.Fact | s.Negation):
         return False
     return not (isinstance(group, s.AnyOf) and isinstance(part, s.AllOf))
 
@@ -60,7 +60,7 @@ def _depth(condition: s.Condition, group: s.Condition | None = None) -> int:
     match condition:
         case s.Fact():
             return 0
-        case s.Opposite(part=part):
+        case s.Negation(part=part):
             return 1 + _depth(part, condition)
         case s.AllOf(parts=parts) | s.AnyOf(parts=parts):
             own = 1 if _needs_parentheses(condition, group) else 0
@@ -78,7 +78,7 @@ def _fact(fact: s.Fact) -> str:
     return f"{quantity}{names} {_state(fact.state, several)}"
 
 
-def _state(state: s.State, several: bool) -> str:
+def _state(state: s.FactState, several: bool) -> str:
     match state.kind:
         case "lies":
             return f"{'lie' if several else 'lies'} {state.value}"

@@ -1,4 +1,4 @@
-"""Statements as text: from lark's parse tree to clauses, the lines a statement is made of.
+"""Statements as text: from lark's parse tree to the lines that a statement is made of.
 
 The words stay as they are; what changes is where lines and segments begin. Only conditions are
 printed from the syntax tree, since their parentheses may change.
@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from lark import Token, Tree
 
 from verifier.language.format.print_conditions import condition
-from verifier.language.format.segments import Clause, Drawn, Segment
+from verifier.language.format.segments import Drawn, Segment, TextLine
 from verifier.language.statements.kind import Table
 from verifier.language.syntax import tree as s
 from verifier.language.syntax.build import CLAUSE_KINDS, Builder
@@ -22,7 +22,7 @@ _SEGMENTS = {
     "run", "stands", "via", "bindings", "combinations", "OR", "FOR", *CLAUSE_KINDS,
 }  # fmt: skip
 _LISTS = {"names", "positions", "subjects"}
-_CONDITIONS = {"fact", "all_of", "any_of", "opposite", "negation"}
+_CONDITIONS = {"fact", "all_of", "any_of", "negation", "operand"}
 # What ends the first column of a table, and what begins the third.
 _NAMES = {"name", "names", "RULE_NAME"}
 _LAST_COLUMN = "indication"
@@ -31,18 +31,18 @@ _JOINS = {"JOINED", "GAP", "DOUBLE_GAP"}
 _Part = Tree[Token] | Token
 
 
-def clauses(statement: Tree[Token], builder: Builder) -> Iterator[Clause]:
-    """The clauses of one statement, in order."""
+def text_lines(statement: Tree[Token], builder: Builder) -> Iterator[TextLine]:
+    """The lines of one statement, in order."""
     kind = s.KIND_BY_RULE[statement.data]
-    line = _Line(builder, table=kind.table)
+    line = _LineBuilder(builder, table=kind.table)
     first = True
     for child in _parts(statement):
         rule = _rule(child)
         if (rule in _BELOW and not (first and rule in kind.inline)) or rule in kind.tail:
-            yield line.clause()
+            yield line.finished()
             first = False
             table: Table = "rule" if rule == "rule" else ""
-            line = _Line(builder, table, indent=2, joins=rule in kind.tail)
+            line = _LineBuilder(builder, table, indent=2, joins=rule in kind.tail)
         if first and rule in kind.inline and kind.node is s.Trains:
             line.comma()
         if isinstance(child, Tree) and rule == "rule":
@@ -50,7 +50,7 @@ def clauses(statement: Tree[Token], builder: Builder) -> Iterator[Clause]:
                 line.add(part, child)
         elif not (kind.node is s.Block and child == '""'):
             line.add(child, statement)
-    yield line.clause(_drawn(builder.transform(statement)) if kind.table == "track" else ())
+    yield line.finished(_drawn(builder.transform(statement)) if kind.table == "track" else ())
 
 
 def _parts(node: Tree[Token]) -> Iterator[_Part]:
@@ -73,8 +73,8 @@ def _text(token: Token, around: Tree[Token]) -> str:
     return str(token)
 
 
-class _Line:
-    """A clause in the making."""
+class _LineBuilder:
+    """A line in the making."""
 
     def __init__(self, builder: Builder, table: Table = "", indent: int = 0, joins: bool = False):
         self._builder = builder
@@ -87,11 +87,11 @@ class _Line:
         self._last = ""  # the terminal of the word before
         self._breaks = False  # a segment begins with the next word
 
-    def clause(self, drawn: Iterable[Drawn] = ()) -> Clause:
+    def finished(self, drawn: Iterable[Drawn] = ()) -> TextLine:
         texts = [segment.text for segment in self._segments]
         ends = [*self._columns[1:], len(texts)]
         columns = (" ".join(texts[i:j]) for i, j in zip(self._columns, ends, strict=True))
-        return Clause(
+        return TextLine(
             tuple(self._segments), tuple(columns), self._indent, self._table, self._splits,
             self._joins, tuple(drawn),
         )  # fmt: skip

@@ -1,5 +1,4 @@
-"""What a statement's text is made of: clauses, each a line if it fits, of segments that stay
-together."""
+"""What a statement's text is made of: lines, of segments that stay together."""
 
 from dataclasses import dataclass
 from typing import NamedTuple
@@ -26,13 +25,13 @@ class Drawn(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Clause:
-    """One line, if it fits.
+class TextLine:
+    """A line of the result, split into several if it is too long.
 
-    ``columns`` are padded to those of the clauses around it with the same ``table``.
-    ``splits`` is the first segment that moves to a line of its own when the line is too
-    long, 0 where none does. ``joins``: follows the clause before it on the same line where
-    there is room. ``drawn`` holds the steps of a `track` line."""
+    ``columns`` are padded to those of the lines around it with the same ``table``. From segment
+    ``splits`` on each segment of a line that is too long has a line of its own; with 0, lines
+    are filled. ``joins``: the line joins the one before it if there is room. ``drawn`` holds
+    the steps of a `track` line."""
 
     segments: tuple[Segment, ...]
     columns: tuple[str, ...]

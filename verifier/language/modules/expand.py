@@ -14,7 +14,7 @@ from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nea
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.modules.includes import included
 from verifier.language.modules.mirror import turned_round
-from verifier.language.modules.module_checks import NAME, Module, ModuleChecks
+from verifier.language.modules.module_checks import NAME, ModuleBody, ModuleChecks
 from verifier.language.modules.rename import declared, renamed
 from verifier.language.source import Source, Span, Used
 from verifier.language.syntax import tree as s
@@ -54,23 +54,23 @@ def expanded(statements: Sequence[s.Statement]) -> tuple[s.Statement, ...]:
     Raises :class:`InputError`."""
     if not any(isinstance(statement, s.Module | s.End | s.Use) for statement in statements):
         return tuple(statements)
-    reading = _Reading()
-    outside = reading.modules_of(statements)
-    reading.check(outside)
-    if reading.errors:
+    expansion = _Expansion()
+    outside = expansion.modules_of(statements)
+    expansion.check(outside)
+    if expansion.errors:
         apart = (x for x in outside if not isinstance(x, s.Use))
-        raise InputError(reading.errors, apart)
-    opened = list(reading.opened(outside))
+        raise InputError(expansion.errors, apart)
+    opened = list(expansion.opened(outside))
     traffic = {statement.name.text for statement in opened if isinstance(statement, s.Traffic)}
     found = [turned_round(x, traffic) if x.span.turned else x for x in opened]
-    _check_bindings(outside, found, reading)
-    if reading.errors:
-        raise InputError(reading.errors, found)
+    _check_bindings(outside, found, expansion)
+    if expansion.errors:
+        raise InputError(expansion.errors, found)
     return tuple(found)
 
 
 @dataclass(slots=True)
-class _Reading(ModuleChecks):
+class _Expansion(ModuleChecks):
     """The modules of one layout; ``count`` is how many statements it has so far."""
 
     count: int = 0
@@ -80,7 +80,7 @@ class _Reading(ModuleChecks):
     def modules_of(self, statements: Iterable[s.Statement]) -> list[s.Statement]:
         """Sort the statements into those of modules and those outside, which are returned."""
         outside: list[s.Statement] = []
-        open_: list[Module] = []
+        open_: list[ModuleBody] = []
         nested = False
         for statement in statements:
             if open_ and statement.span.source is not open_[-1].node.span.source:
@@ -96,7 +96,7 @@ class _Reading(ModuleChecks):
                             others=[open_[-1].node.span],
                             name=open_[-1].name,
                         )
-                    open_.append(Module(statement))
+                    open_.append(ModuleBody(statement))
                 case s.End() if open_:
                     self._add(open_.pop())
                 case s.End():
@@ -108,13 +108,13 @@ class _Reading(ModuleChecks):
         self._unended(open_, nested)
         return outside
 
-    def _unended(self, open_: list[Module], nested: bool) -> None:
+    def _unended(self, open_: list[ModuleBody], nested: bool) -> None:
         """The modules that lack their `end`. With one inside another that was said already."""
         for module in open_ if not nested else ():
             self.error("CP734", module.node.span, "unended", name=module.name)
         open_.clear()
 
-    def _add(self, module: Module) -> None:
+    def _add(self, module: ModuleBody) -> None:
         earlier = self.modules.get(module.name)
         if earlier:
             self.error(
@@ -137,16 +137,16 @@ class _Reading(ModuleChecks):
                 self.error("CP742", statement.span, most=MAX_STATEMENTS)
                 raise InputError(self.errors)
             if isinstance(statement, s.Use):
-                inside = _Inside(statement, self.modules[statement.module.text])
+                inside = _ModuleUse(statement, self.modules[statement.module.text])
                 yield from self.opened(map(inside.statement, inside.module.statements))
             else:
                 yield statement
 
 
-class _Inside:
+class _ModuleUse:
     """One use of a module: its statements, with their names as the layout has them."""
 
-    def __init__(self, use: s.Use, module: Module):
+    def __init__(self, use: s.Use, module: ModuleBody):
         self.module = module
         self._prefix = use.name.text
         used = Used(module.name, use.name.text, use.span, use.turned)
@@ -195,7 +195,7 @@ class _Inside:
 
 
 def _check_bindings(
-    outside: Iterable[s.Statement], found: Iterable[s.Statement], reading: _Reading
+    outside: Iterable[s.Statement], found: Iterable[s.Statement], expansion: _Expansion
 ) -> None:
     """What the parameters of a use stand for is there."""
     known = {name.text for statement in found for name in declared(statement)}
@@ -204,6 +204,6 @@ def _check_bindings(
             text = binding.outside.text
             if text in known or text.rpartition(".")[0] in known:
                 continue
-            reading.error(
+            expansion.error(
                 "CP201", binding.outside.span, "binding", near=nearest(text, known), text=text
             )

@@ -41,7 +41,7 @@ def included(source: Source, path: Path | None) -> tuple[tree.Statement, ...]:
         return _read_well(others, errors, [_from_nowhere(s) for s in includes])
     if not includes:
         return _read_well(statements, errors, [])
-    reader = _Reader(path.parent, path.parent.resolve(), len(source.text), errors)
+    reader = _IncludeReader(path.parent, path.parent.resolve(), len(source.text), errors)
     found = reader.file(statements, path.parent.resolve(), ((_key(path), None),))
     return _read_well(tuple(found), reader.unreadable, reader.errors)
 
@@ -105,7 +105,7 @@ _Chain = tuple[tuple[_Key | None, Span | None], ...]
 
 
 @dataclass(slots=True)
-class _Reader:
+class _IncludeReader:
     """``shown`` is the folder of the file being proved as messages have it, ``root`` the same
     without links and without `..`. ``unreadable``: errors in the text of files."""
 

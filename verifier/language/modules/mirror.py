@@ -23,7 +23,7 @@ _OTHER_CLAUSE: dict[s.ClauseKind, s.ClauseKind] = {
 def turned_round(node: Any, traffic: Set[str]) -> Any:
     """A statement, or a part of one, the other way round."""
     match node:
-        case s.Fact(state=s.State(kind="name", value=way)) if way in _OTHER_WAY:
+        case s.Fact(state=s.FactState(kind="name", value=way)) if way in _OTHER_WAY:
             return _fact(node, traffic)
         case s.Clause(kind=kind) if kind in _OTHER_CLAUSE:
             node = replace(node, kind=_OTHER_CLAUSE[kind])
@@ -34,7 +34,7 @@ def turned_round(node: Any, traffic: Set[str]) -> Any:
 
 def _fact(fact: s.Fact, traffic: Set[str]) -> s.Condition:
     """`West-way, East-way rightward`: said of traffic it turns, of a lever it does not."""
-    state = cast(s.State, fact.state)
+    state = cast(s.FactState, fact.state)
     other = replace(state, value=_OTHER_WAY[state.value])
     turns = tuple(name for name in fact.names if name.text in traffic)
     stays = tuple(name for name in fact.names if name.text not in traffic)

@@ -19,7 +19,7 @@ NAME = re.compile(r"[^\W_][\w-]*(?:\.[^\W_][\w-]*)*")
 
 
 @dataclass(slots=True)
-class Module:
+class ModuleBody:
     """A module as written. ``own`` is what it declares, each with its place."""
 
     node: s.Module
@@ -43,7 +43,7 @@ class Module:
 class ModuleChecks:
     """The modules of one layout, and the errors met."""
 
-    modules: dict[str, Module] = field(default_factory=dict)
+    modules: dict[str, ModuleBody] = field(default_factory=dict)
     errors: list[Diagnostic] = field(default_factory=list)
 
     def error(self, code: str, span: Span, variant: str = "", /, **words: Any) -> None:
@@ -74,7 +74,7 @@ class ModuleChecks:
                 self._check_use(statement)
         self._check_rings()
 
-    def _check_first_line(self, module: Module) -> None:
+    def _check_first_line(self, module: ModuleBody) -> None:
         seen: dict[str, s.Word] = {}
         self._no_dot(module.node.name, "the name of a module")
         for name in module.node.parameters:
@@ -87,7 +87,7 @@ class ModuleChecks:
         if "." in name.text:
             self.error("CP208", name.span, "module", name=name.text, what=what)
 
-    def _check_statements(self, module: Module) -> None:
+    def _check_statements(self, module: ModuleBody) -> None:
         for statement in module.statements:
             word = s.KIND_OF[type(statement)].once
             if isinstance(statement, s.Running) and not statement.blocks:
@@ -110,7 +110,7 @@ class ModuleChecks:
                 own.setdefault(name.text, (name.span, is_use))
         return {name: span for name, (span, _) in own.items()}
 
-    def _check_names(self, module: Module) -> None:
+    def _check_names(self, module: ModuleBody) -> None:
         """Names inside are declared inside or are parameters; each parameter is of use."""
         parameters, own = module.parameters, module.own
         for both in parameters.keys() & own.keys():
@@ -149,7 +149,7 @@ class ModuleChecks:
         for statement in statements if uses else ():
             for name in names_in(statement):
                 use = uses.get(name.text)
-                if use is None or isinstance(name, s.Declared):
+                if use is None or isinstance(name, s.DeclaredName):
                     continue
                 module = self.modules.get(use.module.text)
                 inside = next(iter(module.own), "") if module else ""

@@ -17,9 +17,9 @@ def names_in(node: Any) -> Iterator[s.Name]:
             yield from names_in(part)
 
 
-def declared(statement: s.Statement) -> Iterator[s.Declared]:
+def declared(statement: s.Statement) -> Iterator[s.DeclaredName]:
     """The names a statement declares, gaps named on a `track` line and feeders among them."""
-    return (name for name in names_in(statement) if isinstance(name, s.Declared))
+    return (name for name in names_in(statement) if isinstance(name, s.DeclaredName))
 
 
 def renamed(node: Any, name: Callable[[s.Name], str], source: Source) -> Any:

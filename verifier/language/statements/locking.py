@@ -8,11 +8,11 @@ from verifier.language.statements.kind import statement
 from verifier.language.statements.nodes import (
     Clause,
     Condition,
-    Declared,
+    DeclaredName,
     Length,
     Name,
-    Node,
     Statement,
+    SyntaxNode,
     Word,
 )
 
@@ -21,7 +21,7 @@ from verifier.language.statements.nodes import (
     "RELAY", "A relay", "relay 4L-route picks when Clear-4L pressed sticks while Switch clear"
 )
 class Relay(Statement):
-    name: Declared
+    name: DeclaredName
     clauses: tuple[Clause, ...]
 
 
@@ -32,13 +32,13 @@ class Relay(Statement):
     tail=["RUNS"],
 )
 class Timer(Statement):
-    name: Declared
+    name: DeclaredName
     length: Length
     runs: Condition
 
 
 @dataclass(frozen=True, slots=True)
-class Way(Node):
+class RoutePoints(SyntaxNode):
     """The position of some points in a route."""
 
     points: Name
@@ -52,10 +52,10 @@ class Way(Node):
     "route 4L-to-Main from 4L to West-Main` or `route 4L-in from 4L to Yard via T1 reverse",
 )
 class Route(Statement):
-    name: Declared
+    name: DeclaredName
     signal: Name
     to: Name
-    via: tuple[Way, ...]
+    via: tuple[RoutePoints, ...]
 
 
 @statement(
@@ -65,7 +65,7 @@ class Route(Statement):
     "pressed",
 )
 class Traffic(Statement):
-    name: Declared
+    name: DeclaredName
     blocks: tuple[Name, ...]
     clauses: tuple[Clause, ...]
 

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from verifier.language.source import Span
 from verifier.language.statements.kind import statement
-from verifier.language.statements.nodes import Declared, Name, Node, Statement, Word
+from verifier.language.statements.nodes import DeclaredName, Name, Statement, SyntaxNode, Word
 
 
 @statement("INCLUDE", "An included file", 'include "common/aspects.ixl"')
@@ -26,7 +26,7 @@ class End(Statement):
 
 
 @dataclass(frozen=True, slots=True)
-class Binding(Node):
+class Binding(SyntaxNode):
     """``main = Main``: what a parameter stands for."""
 
     parameter: Word
@@ -42,7 +42,7 @@ class Binding(Node):
 )
 class Use(Statement):
     module: Word
-    name: Declared
+    name: DeclaredName
     turned: bool
     bindings: tuple[Binding, ...]
 

@@ -16,26 +16,26 @@ JoinKind = Literal["=", "|", "||"]
 
 
 @dataclass(frozen=True, slots=True)
-class Node:
+class SyntaxNode:
     """A part of the syntax tree. All nodes have a ``span``, the place they were written at."""
 
 
 def parts_of(node: Any) -> tuple[Any, ...]:
     """The values of a node's fields, or the items of a tuple; nothing of anything else."""
-    if isinstance(node, Node):
+    if isinstance(node, SyntaxNode):
         return tuple(getattr(node, field.name) for field in fields(node))
     return node if isinstance(node, tuple) else ()
 
 
 def with_parts(node: Any, change: Callable[[Any], Any]) -> Any:
     """The node or tuple with ``change`` made to each of its parts; anything else as it is."""
-    if isinstance(node, Node):
+    if isinstance(node, SyntaxNode):
         return type(node)(**{f.name: change(getattr(node, f.name)) for f in fields(node)})
     return tuple(map(change, node)) if isinstance(node, tuple) else node
 
 
 @dataclass(frozen=True, slots=True)
-class Statement(Node):
+class Statement(SyntaxNode):
     """A whole statement, with the place it was written at."""
 
     span: Span = field(kw_only=True)
@@ -46,7 +46,7 @@ class Statement(Node):
 
 
 @dataclass(frozen=True, slots=True)
-class Word(Node):
+class Word(SyntaxNode):
     """A word or a quoted text, without its quotes: a position, an aspect, a color, a title."""
 
     text: str
@@ -59,12 +59,12 @@ class Name(Word):
 
 
 @dataclass(frozen=True, slots=True)
-class Declared(Name):
+class DeclaredName(Name):
     """A name where its thing is declared."""
 
 
 @dataclass(frozen=True, slots=True)
-class Color(Node):
+class Color(SyntaxNode):
     """One color of one head, ``flashing`` included in the text: ``flashing green``."""
 
     text: str
@@ -72,7 +72,7 @@ class Color(Node):
 
 
 @dataclass(frozen=True, slots=True)
-class Amount(Node):
+class Amount(SyntaxNode):
     """A number as written, and the unit after it, empty where there is none."""
 
     number: str
@@ -85,7 +85,7 @@ Length = tuple[Amount, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Run(Node):
+class Run(SyntaxNode):
     """``over 30 ft of 16 AWG``."""
 
     length: Length
@@ -97,7 +97,7 @@ class Run(Node):
 
 
 @dataclass(frozen=True, slots=True)
-class State(Node):
+class FactState(SyntaxNode):
     """The words after the names of a fact; ``kind`` is ``clear``, ``lies``, ``shows``,
     ``color``, ``name`` …, ``value`` what follows where something does."""
 
@@ -107,34 +107,34 @@ class State(Node):
 
 
 @dataclass(frozen=True, slots=True)
-class Fact(Node):
+class Fact(SyntaxNode):
     """``[any of | all of] A, B state``; without a state, the name of a condition."""
 
     quantity: Literal["", "any", "all"]
     names: tuple[Name, ...]
-    state: State | None
+    state: FactState | None
     span: Span
 
 
 @dataclass(frozen=True, slots=True)
-class AllOf(Node):
+class AllOf(SyntaxNode):
     parts: tuple["Condition", ...]
     span: Span
 
 
 @dataclass(frozen=True, slots=True)
-class AnyOf(Node):
+class AnyOf(SyntaxNode):
     parts: tuple["Condition", ...]
     span: Span
 
 
 @dataclass(frozen=True, slots=True)
-class Opposite(Node):
+class Negation(SyntaxNode):
     part: "Condition"
     span: Span
 
 
-Condition = Fact | AllOf | AnyOf | Opposite
+Condition = Fact | AllOf | AnyOf | Negation
 
 # ------------------------------------------------------------------ clauses
 
@@ -153,7 +153,7 @@ ClauseKind = Literal[
 
 
 @dataclass(frozen=True, slots=True)
-class Clause(Node):
+class Clause(SyntaxNode):
     """A clause of a statement.
 
     ``names`` are the things named, ``words`` the choices made: a kind of motor, the legs that
@@ -172,7 +172,7 @@ class Clause(Node):
 
 
 @dataclass(frozen=True, slots=True)
-class Rule(Node):
+class Rule(SyntaxNode):
     """One line of a signal or head: what it shows, and when; ``when`` None: otherwise."""
 
     flashing: bool
@@ -185,7 +185,7 @@ class Rule(Node):
 
 
 @dataclass(frozen=True, slots=True)
-class Step(Node):
+class PathStep(SyntaxNode):
     """One element of a path: a name, with a leg's word on the side where that leg is."""
 
     left: Leg | None
@@ -195,11 +195,11 @@ class Step(Node):
 
 
 @dataclass(frozen=True, slots=True)
-class Join(Node):
+class Join(SyntaxNode):
     """How two steps of a path meet, and the name of the gap between them if it has one."""
 
     kind: JoinKind
-    gap: Declared | None
+    gap: DeclaredName | None
     span: Span
 
 
@@ -207,7 +207,7 @@ class Join(Node):
 
 
 @dataclass(frozen=True, slots=True)
-class Happening(Node):
+class SituationFact(SyntaxNode):
     """One fact of a situation given on the command line: who, and in what state."""
 
     kind: Literal["train", "thing"]

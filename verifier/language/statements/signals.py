@@ -5,23 +5,23 @@ from verifier.language.statements.nodes import (
     Amount,
     Color,
     Condition,
-    Declared,
+    DeclaredName,
     Join,
     Length,
     Name,
+    PathStep,
     Rule,
     Statement,
-    Step,
     Word,
 )
 
 
 @statement("SIGNAL", "A signal", "signal 4L at Single | T1")
 class Signal(Statement):
-    name: Declared
-    near: Step
+    name: DeclaredName
+    near: PathStep
     join: Join
-    far: Step
+    far: PathStep
     stands: Length
     heads: tuple[Word, ...]
     rules: tuple[Rule, ...]
@@ -62,16 +62,16 @@ class Number(Statement):
 
 @statement("CONDITION", "A named condition", "condition Ready is T1 normal and Switch, Main clear")
 class NamedCondition(Statement):
-    name: Declared
+    name: DeclaredName
     condition: Condition
 
 
 @statement("LEVER", "A lever", "lever 4 positions left, normal, right")
 class Lever(Statement):
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]
     positions: tuple[Word, ...]
 
 
 @statement("BUTTON", "A button", "button Clear-4L")
 class Button(Statement):
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]

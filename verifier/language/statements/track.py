@@ -8,15 +8,15 @@ from verifier.language.statements.kind import statement
 from verifier.language.statements.nodes import (
     Clause,
     Condition,
-    Declared,
+    DeclaredName,
     Join,
     Leg,
     Length,
     Name,
-    Node,
+    PathStep,
     Run,
     Statement,
-    Step,
+    SyntaxNode,
 )
 
 
@@ -27,19 +27,19 @@ class Layout(Statement):
 
 @statement("EDGE", "An edge of the plan", "edge West-Main, Quarry", tail=["entering"])
 class Edge(Statement):
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]
     direction: Literal["both", "entering", "leaving"]
     entering: Condition | None
 
 
 @statement("BUMPER", "A bumper", "bumper End-of-Spur")
 class Bumper(Statement):
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Feeders(Node):
-    names: tuple[Declared, ...]
+class Feeders(SyntaxNode):
+    names: tuple[DeclaredName, ...]
     run: Run | None
     span: Span
 
@@ -48,7 +48,7 @@ class Feeders(Node):
 class Block(Statement):
     """A block has one of ``districts`` at most; the plan checks it."""
 
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]
     length: Length
     districts: tuple[Name, ...]
     undetected: bool
@@ -59,14 +59,14 @@ class Block(Statement):
 
 @statement("TURNOUT", "A turnout", "turnout T1 in Switch")
 class Turnout(Statement):
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]
     block: Name
     clauses: tuple[Clause, ...]
 
 
 @statement("CROSSING", "A crossing", "crossing X1 in Diamond")
 class Crossing(Statement):
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]
     block: Name
 
 
@@ -74,7 +74,7 @@ class Crossing(Statement):
 class Slip(Statement):
     """``single`` has the two tracks that a single slip leads between; a double slip has none."""
 
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]
     block: Name
     single: tuple[Leg, ...]
     clauses: tuple[Clause, ...]
@@ -85,32 +85,32 @@ class Slip(Statement):
 
 @statement("DERAIL", "A derail", "derail D1 on Spur toward T1")
 class Derail(Statement):
-    name: Declared
+    name: DeclaredName
     block: Name
     toward: Name
 
 
 @statement("GATE", "A gate", "gate G1 on Bridge")
 class Gate(Statement):
-    names: tuple[Declared, ...]
+    names: tuple[DeclaredName, ...]
     block: Name
 
 
 @statement("CROSSOVER", "A crossover", "crossover K1 is T1, T2")
 class Crossover(Statement):
-    name: Declared
+    name: DeclaredName
     ends: tuple[Name, ...]
 
 
 @statement("INTERLOCKING", "A set of limits", "interlocking limits North-Plant is 4L, 4RA, 4RB")
 class Limits(Statement):
-    name: Declared
+    name: DeclaredName
     signals: tuple[Name, ...]
 
 
 @statement("TRACK", "Track", "track West-Main = Main | normal T1 | Single = Quarry", table="track")
 class Track(Statement):
-    steps: tuple[Step, ...]
+    steps: tuple[PathStep, ...]
     joins: tuple[Join, ...]
 
     def mirrored(self) -> "Track":

@@ -3,7 +3,15 @@
 from typing import ClassVar, Literal
 
 from verifier.language.statements.kind import statement
-from verifier.language.statements.nodes import Clause, Declared, Length, Name, Run, Statement, Word
+from verifier.language.statements.nodes import (
+    Clause,
+    DeclaredName,
+    Length,
+    Name,
+    Run,
+    Statement,
+    Word,
+)
 
 _SUPPLY = ("track_power", "rating", "fuse", "fed_by")
 
@@ -18,7 +26,7 @@ _SUPPLY = ("track_power", "rating", "fuse", "fed_by")
 class Supply(Statement):
     booster: ClassVar[bool] = False
 
-    name: Declared
+    name: DeclaredName
     clauses: tuple[Clause, ...]
 
 
@@ -37,7 +45,7 @@ class Booster(Supply):
 
 @statement("DISTRICT", "A district", "district North fed by Track-A over 30 ft of 16 AWG")
 class District(Statement):
-    name: Declared
+    name: DeclaredName
     supply: Name
     run: Run | None
 
@@ -54,14 +62,14 @@ class CommonReturn(Statement):
     inline=["on", "at"],
 )
 class Detector(Statement):
-    name: Declared
+    name: DeclaredName
     kind: Literal["current-sensing", "spot"]
     clauses: tuple[Clause, ...]
 
 
 @statement("DRIVER", "A driver", "driver B1 drives 4L.upper, 4L.lower reads D-Main, T1 contacts")
 class Driver(Statement):
-    name: Declared
+    name: DeclaredName
     heads: tuple[Name, ...]
     clauses: tuple[Clause, ...]
 

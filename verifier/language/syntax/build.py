@@ -19,10 +19,11 @@ from verifier.language.syntax import tree as s
 CLAUSE_KINDS: dict[str, s.ClauseKind] = {
     kind.replace(" ", "_"): kind for kind in get_args(s.ClauseKind)
 }
-_NODES: dict[str, type[s.Node]] = {
+_NODES: dict[str, type[s.SyntaxNode]] = {
     **{rule: kind.node for rule, kind in s.KIND_BY_RULE.items()},
     "feeders": s.Feeders, "run": s.Run, "join": s.Join, "rule": s.Rule, "binding": s.Binding,
-    "way": s.Way, "fact": s.Fact, "all_of": s.AllOf, "any_of": s.AnyOf, "opposite": s.Opposite,
+    "way": s.RoutePoints, "fact": s.Fact, "all_of": s.AllOf, "any_of": s.AnyOf,
+    "negation": s.Negation,
 }  # fmt: skip
 # Terminals of a clause that are a choice in it.
 _CHOICES = {"CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND"}
@@ -36,7 +37,7 @@ class _Words(list[s.Word]):
     """The names or words of one list."""
 
 
-class _Reading(list[Any]):
+class _DriverInput(list[Any]):
     """A name that a driver reads, perhaps followed by `contacts`."""
 
 
@@ -72,7 +73,7 @@ class Builder(Transformer[Token, Any]):
         return Span(self.source, cast(int, place.start_pos), cast(int, place.end_pos))
 
     def _clause(self, kind: s.ClauseKind, parts: list[Any], span: Span) -> s.Clause:
-        readings = [part for part in parts if isinstance(part, _Reading)]
+        readings = [part for part in parts if isinstance(part, _DriverInput)]
         names = [*_of(s.Name, parts), *(reading[0] for reading in readings)]
         words: list[s.Word] = []
         lengths: list[s.Length] = []
@@ -114,8 +115,8 @@ class Builder(Transformer[Token, Any]):
 
     position = motor_kind = side
 
-    def reading(self, _: Meta, children: list[Any]) -> _Reading:
-        return _Reading(_spliced(children))
+    def reading(self, _: Meta, children: list[Any]) -> _DriverInput:
+        return _DriverInput(_spliced(children))
 
     def amount(self, meta: Meta, children: list[Any]) -> s.Amount:
         number, unit = children
@@ -135,45 +136,45 @@ class Builder(Transformer[Token, Any]):
     def leg(self, _: Meta, children: list[Any]) -> str:
         return str(children[0])
 
-    def step(self, meta: Meta, children: list[Any]) -> s.Step:
+    def step(self, meta: Meta, children: list[Any]) -> s.PathStep:
         left, (name,), right = children
-        return s.Step(left, name, right, self._span(meta))
+        return s.PathStep(left, name, right, self._span(meta))
 
-    def state(self, meta: Meta, children: list[Any]) -> s.State:
+    def state(self, meta: Meta, children: list[Any]) -> s.FactState:
         first, *others = _spliced(children)
         span = self._span(meta)
         if isinstance(first, s.Name):
-            return s.State("name", first.text, span)
+            return s.FactState("name", first.text, span)
         match first.type:
             case "TRAIN":
-                return s.State("train on", "", span)
+                return s.FactState("train on", "", span)
             case "LIES":
-                return s.State("lies", str(others[0]), span)
+                return s.FactState("lies", str(others[0]), span)
             case "AT":
-                return s.State("at stop", "", span)
+                return s.FactState("at stop", "", span)
             case "PROCEED" | "PROCEEDS":
-                return s.State("proceeds", "", span)
+                return s.FactState("proceeds", "", span)
             case "SHOWS":
-                return s.State("shows", others[0].text, span)
+                return s.FactState("shows", others[0].text, span)
             case "FLASHING" | "COLOR":
-                return s.State("color", " ".join([first, *others]), span)
-        return s.State(str(first), "", span)
+                return s.FactState("color", " ".join([first, *others]), span)
+        return s.FactState(str(first), "", span)
 
     # ---------------------------------------------------------- situations
 
-    def situation(self, _: Meta, children: list[Any]) -> tuple[s.Happening, ...]:
-        return tuple(_of(s.Happening, children))
+    def situation(self, _: Meta, children: list[Any]) -> tuple[s.SituationFact, ...]:
+        return tuple(_of(s.SituationFact, children))
 
-    def happening(self, meta: Meta, children: list[Any]) -> s.Happening:
+    def situation_fact(self, meta: Meta, children: list[Any]) -> s.SituationFact:
         parts = _spliced(children)
         words = {part.type for part in parts if isinstance(part, Token)}
         names, span = tuple(_of(s.Name, parts)), self._span(meta)
         if "TRAIN" in words:
-            return s.Happening("train", names, "occupied", span)
+            return s.SituationFact("train", names, "occupied", span)
         if "BUTTON" in words:
-            return s.Happening("thing", names, "pressed", span)
+            return s.SituationFact("thing", names, "pressed", span)
         (state,) = (part for part in parts if type(part) is str)
-        return s.Happening("thing", names, state, span)
+        return s.SituationFact("thing", names, state, span)
 
     def thing_state(self, _: Meta, children: list[Any]) -> str:
         (state,) = children

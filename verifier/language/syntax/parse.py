@@ -89,7 +89,7 @@ def parse_trees(source: Source) -> tuple[list[Tree[Token]], list[Diagnostic]]:
     return parsed, errors[:MAX_ERRORS]
 
 
-def parse_situation(text: str) -> tuple[tree.Happening, ...]:
+def parse_situation(text: str) -> tuple[tree.SituationFact, ...]:
     """The facts of a situation written as ``T1 reverse, train on Main``.
 
     Raises :class:`InputError`."""
@@ -97,7 +97,7 @@ def parse_situation(text: str) -> tuple[tree.Happening, ...]:
     tokens = list(lex(source))
     if not tokens:
         return ()
-    happenings: tuple[tree.Happening, ...] = Builder(source).transform(
+    happenings: tuple[tree.SituationFact, ...] = Builder(source).transform(
         _parse_tokens(source, tokens, "situation")
     )
     return happenings

@@ -123,7 +123,7 @@ def _find_place(
     return joint, far
 
 
-def _is_step(port: Port, step: tree.Step, track: Track, *, left: bool) -> bool:
+def _is_step(port: Port, step: tree.PathStep, track: Track, *, left: bool) -> bool:
     """Whether an end belongs to the element a `signal … at` names. A leg's word, where one
     is given, stands on the side of that leg, as on a `track` line."""
     if track.pieces[port.piece].title != step.name.text:

@@ -62,7 +62,7 @@ def build_track(statements: Iterable[tree.Statement], names: Names) -> Track | N
     return Track(pieces, tuple(joints), joint_at, onward, tuple(tuple(row) for row in placed))
 
 
-def _step_ends(step: tree.Step, index: int, count: int, names: Names) -> tuple[str, str, str]:
+def _step_ends(step: tree.PathStep, index: int, count: int, names: Names) -> tuple[str, str, str]:
     """Kind of the element, the name of its end on the left, and on the right."""
     nothing = ("", "", "")
     declared = names.find(step.name, "block", "turnout", "crossing", "slip", "edge", "bumper")

@@ -65,7 +65,7 @@ def _cut_short(signal: Declared, names: Names) -> bool:
     )
 
 
-def _points(way: tree.Way, names: Names) -> tuple[str, ...] | None:
+def _points(way: tree.RoutePoints, names: Names) -> tuple[str, ...] | None:
     """The points a way is over: those of both turnouts of a crossover."""
     declared = names.find(way.points, "turnout", "slip", "crossover")
     if declared is None:
@@ -76,7 +76,7 @@ def _points(way: tree.Way, names: Names) -> tuple[str, ...] | None:
 
 
 def _by_way_of(
-    way: tree.Way,
+    way: tree.RoutePoints,
     points: Iterable[str],
     leading: Sequence[Route],
     node: tree.Route,
