@@ -1,4 +1,4 @@
-"""The solver-free twin: what a layout does, worked out straight from the plan.
+"""The reference: what a layout does, worked out directly from the plan, with no solver.
 
 Nothing here, nor anything it imports, may import ``logic``, ``world`` or ``engines``.
 """

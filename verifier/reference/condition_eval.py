@@ -1,7 +1,6 @@
-"""Whether a condition holds, given the states of what it asks for.
+"""Whether a condition of the file holds, given the states of the observables it reads.
 
-In: a condition as written, and the facts. Out: true or false. Part of the reference, so it
-looks at the condition as it stands: nothing is rewritten or simplified.
+Part of the reference: the condition is evaluated as written, not rewritten or simplified.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -9,33 +8,34 @@ from collections.abc import Callable, Iterator, Mapping
 from verifier.plan.model import Plan
 from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says, says_in
 
-# Whether one fact (never of a named condition) holds.
+# Whether one fact holds; never called for a named condition.
 Look = Callable[[Says], bool]
 # What is asked of the states of all observables.
 Predicate = Callable[[Mapping[Observable, str]], bool]
 
 
 class _Named(Exception):
-    """A condition asks for a named one that has not been worked out yet."""
+    """A condition reads a named one that has not been evaluated yet."""
 
     def __init__(self, name: str):
         self.name = name
 
 
 def looking_at(states: Mapping[Observable, str]) -> Look:
+    """Facts read from the states of observables."""
     return lambda says: states[says.what] in says.values
 
 
 def true_in(condition: Condition, states: Mapping[Observable, str], plan: Plan) -> bool:
-    """Whether a condition holds where the states of all it asks for are given, those of
-    named conditions included."""
+    """Whether a condition holds, given the states of all that it reads, those of named
+    conditions included."""
     known = {what.name: states[what] == "true" for what in states if what.kind == "condition"}
     return is_true(condition, looking_at(states), known, plan)
 
 
 def is_true(condition: Condition, look: Look, known: dict[str, bool], plan: Plan) -> bool:
-    """Whether a condition holds. ``look`` tells whether a fact does; ``known`` keeps what
-    named conditions come to (on an explicit stack: files may chain thousands)."""
+    """Whether a condition holds. ``look`` evaluates facts; ``known`` keeps the values of named
+    conditions. The stack is explicit, since files may chain thousands of conditions."""
     names: list[str] = []
     while True:
         asked = plan.conditions[names[-1]].condition if names else condition
@@ -68,7 +68,7 @@ def _holds(condition: Condition, look: Look, known: Mapping[str, bool]) -> bool:
 
 
 def all_says(condition: Condition, plan: Plan) -> Iterator[Says]:
-    """Every fact of a condition, named conditions opened up (each once)."""
+    """Every fact of a condition, named conditions expanded (each once)."""
     stack, opened = [condition], set()
     while stack:
         for says in says_in(stack.pop()):

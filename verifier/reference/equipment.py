@@ -1,8 +1,8 @@
-"""What the equipment makes of one situation, worked out directly from the plan.
+"""The equipment of a layout in one situation, worked out directly from the plan.
 
-Part of the reference, beside :mod:`verifier.reference.evaluator`: it shares no code with
-:mod:`verifier.world.circuits`. In: a plan and a situation, faults included. Out: where
-stock and points truly are, what detectors and contacts say to whom, which heads light.
+Part of the reference, beside :mod:`verifier.reference.evaluator`. In: a plan and a situation,
+faults included. Out: where stock and points truly are, what detectors and contacts report to
+each driver, which heads light.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
@@ -24,12 +24,12 @@ from verifier.plan.wiring.wiring_model import Detector, Driver, Machine
 from verifier.reference.condition_eval import all_says
 from verifier.reference.train_extents import TrainPosition, train_positions
 
-# What the rules of each head ask for, as far as it has been looked up.
+# The observables that the rules of each head read, kept once they are known.
 Asked = dict[str, tuple[Observable, ...]]
 
 
 class EquipmentState:
-    """The equipment of a plan in one situation. ``asked`` is kept from one to the next.
+    """The equipment of a plan in one situation. ``asked`` may be shared between situations.
 
     Raises :class:`~verifier.plan.wiring.faults.UnknownFault` for a fault that the plan does
     not have, in the situation or wherever it is asked about."""
@@ -53,19 +53,19 @@ class EquipmentState:
         return self._equipment.fault(kind, *subjects).what in self._broken
 
     def fault(self, kind: FaultKind, *subjects: str) -> str:
-        """In which way something is broken; empty for what is sound."""
+        """The state of a fault of the plan; empty if it is absent."""
         return self._broken.get(self._equipment.fault(kind, *subjects).what, "")
 
     # -------------------------------------------------------------- truth
 
     def place(self, block: str) -> Place | None:
-        """Where stock stands on a block the wiring of which tells places apart; None when
-        it is vacant."""
+        """Where stock stands on a block whose wiring distinguishes places; None if vacant."""
         places = self._equipment.places[block]
         state = self._situation.state(observables.standing(block, tuple(p.name for p in places)))
         return next((place for place in places if place.name == state), None)
 
     def vacant(self, block: str) -> bool:
+        """Whether no stock is on a block."""
         if block in self._equipment.places:
             return self.place(block) is None
         return self._situation.state(observables.stock(block)) == "vacant"
@@ -84,22 +84,16 @@ class EquipmentState:
         state = "settled" if motion is None else self._situation.state(motion)
         if state == "moving":
             return "open"
-        # Without power it lies as it did when it was told otherwise, or it was told nothing.
+        # Without power the points lie as before the command, or the command changed nothing.
         powerless = not self.has_power(turnout, machine.supply)
         return before if powerless and state == observables.AS_BEFORE else told
 
     def commanded(self, machine: Machine) -> str:
-        """How points are told to lie."""
+        """The position that points are commanded to."""
         if machine.lever is None:
             return self._situation.state(observables.thrown(machine.turnout))
-        return self._situation.state(
-            observables.lever(machine.lever, self._positions(machine.lever))
-        )
-
-    def _positions(self, lever: str) -> tuple[str, ...]:
-        return next(
-            what.values for what in self._plan.inputs if what.kind == "lever" and what.name == lever
-        )
+        levers = {what.name: what for what in self._plan.inputs if what.kind == "lever"}
+        return self._situation.state(levers[machine.lever])
 
     # -------------------------------------------------------------- power
 
@@ -128,6 +122,7 @@ class EquipmentState:
     # -------------------------------------------------------------- reports
 
     def block_report(self, block: str, reader: str) -> str:
+        """What the inputs of a reader say of a block: clear or occupied."""
         detectors = self._wiring.detectors_of(block)
         if not detectors:
             return "clear" if self.vacant(block) else "occupied"
@@ -135,7 +130,7 @@ class EquipmentState:
         return "clear" if clear else "occupied"
 
     def says_clear(self, detector: Detector, reader: str) -> bool:
-        """Whether a detector is heard by a reader to say clear."""
+        """Whether a detector reads as clear at the inputs of a reader."""
         stuck = self.fault(FaultKind.DETECTOR, detector.name)
         occupied = stuck == STUCK_OCCUPIED if stuck else self.senses(detector)
         if not self.follows(detector, reader):
@@ -164,6 +159,7 @@ class EquipmentState:
         )
 
     def points_report(self, turnout: str, reader: str) -> str:
+        """What the inputs of a reader say of points: normal, reverse or moving."""
         machine = self._wiring.machines.get(turnout)
         if machine is None or machine.contacts is None:
             lies = self.lies(turnout)
@@ -190,7 +186,7 @@ class EquipmentState:
         return stuck == STUCK_CLOSED if stuck else self.lies(machine.turnout) == follows
 
     def is_wire_broken(self, machine: Machine, leg: str, reader: str) -> bool:
-        """Whether the wire from a contact to a reader is there and broken."""
+        """Whether a wire leads from a contact to a reader and is broken."""
         return reader in self._equipment.contact_readers[machine.turnout] and self.is_broken(
             FaultKind.CONTACT_WIRE, machine.turnout, leg, reader
         )
@@ -214,8 +210,7 @@ class EquipmentState:
         return place is not None and any(spot in place.covers for spot in spots)
 
     def current_from(self, detector: Detector) -> str | None:
-        """The block the stock on which draws current through the detector; None where there
-        is no such stock."""
+        """The block whose stock draws current through a detector; None if there is none."""
         fed = dict.fromkeys(self._wiring.feeders[name].block for name in detector.through)
         reached = [*fed, *(other for block in fed for _, other in self.neighbors(block))]
         for block in dict.fromkeys(reached):
@@ -228,9 +223,9 @@ class EquipmentState:
         return None
 
     def ways_of_current(self, block: str, nearest: str) -> Iterator[list[str]]:
-        """The feeders through which stock on a block draws: of its own block, and of the
-        next one where no gap keeps them apart. What may flow through any of several passes
-        a detector only where all of them do."""
+        """The sets of feeders through which stock on a block draws: those of its own block, and
+        of the next where no gap isolates them. Current that may take any of several feeders
+        surely passes a detector only if all of them lead through it."""
         own = [feeder.name for feeder in self._wiring.feeders_of(block)]
         diverted = False
         for beside, other in self.neighbors(block):
@@ -246,13 +241,13 @@ class EquipmentState:
                 yield [f for f in others if not self.is_broken(FaultKind.FEEDER, f)]
 
     def neighbors(self, block: str) -> Iterator[tuple[Beside, str]]:
-        """Where a block meets others by which current may flow, and these others."""
+        """The joints of a block by which current may flow, each with the block beyond."""
         for beside in self._equipment.beside(block):
             one, other = beside.blocks
             yield beside, other if block == one else one
 
     def flow(self, beside: Beside) -> str:
-        """How current flows between two blocks; empty where a gap keeps them apart."""
+        """How current flows between two blocks; empty if a gap isolates them."""
         if beside.joined:
             return self._situation.state(observables.current(beside.name, beside.states))
         return self.fault(FaultKind.GAP, beside.name)
@@ -260,7 +255,7 @@ class EquipmentState:
     # -------------------------------------------------------------- heads
 
     def told(self, head: str, ruled: dict[str, str]) -> str:
-        """The color a head is told to show. ``ruled`` are those that the rules give the
+        """The color that a head is caused to display, given the colors that the rules give the
         heads of its signal."""
         driver = self._wiring.driver_of(head)
         if driver is None:
@@ -274,13 +269,13 @@ class EquipmentState:
         return self._driven(head, driver, ruled)
 
     def fails_to_light(self, head: str, driver: Driver, ruled: dict[str, str]) -> bool:
-        """Whether a driver sees that a head does not light as it drives it."""
+        """Whether a driver detects that a head does not light when driven."""
         color = self._driven(head, driver, ruled)
         return color != "dark" and not self.can_light(head, color)
 
     def can_light(self, head: str, color: str) -> bool:
-        """Whether the lamp of a color is sound, and what leads to it. A head that shows
-        another's color, as their wires are swapped, has no lamp of that color that can fail."""
+        """Whether the lamp of a color and its wires are sound. A head that shows another's color
+        because their wires are swapped has no lamp of that color that could fail."""
         if self._wiring.driver_of(head) is None:
             return True
         if self.is_broken(FaultKind.HEAD, head):
@@ -318,7 +313,7 @@ class EquipmentState:
         return False
 
     def shown(self, head: str, told: Mapping[str, str]) -> str:
-        """The color a head really shows, given what every head of its plan is told."""
+        """The color that a head really displays, given what every head is caused to display."""
         source = head
         for pair in self._wiring.swapped_heads:
             if head in pair:
@@ -331,7 +326,7 @@ class EquipmentState:
 
 
 def asked_by(plan: Plan, head: str) -> Iterator[Observable]:
-    """What the rules of a head ask for, named conditions opened up."""
+    """The observables that the rules of a head read, named conditions expanded."""
     signal = plan.signals[signal_of(head, plan.signals)]
     lines = signal.lines or next(h.lines for h in signal.heads if h.name == head)
     for line in lines:
@@ -347,13 +342,13 @@ def is_read(driver: Driver, name: str, contacts: bool) -> bool:
     return any(item.name == name and item.contacts == contacts for item in driver.reads)
 
 
-# ------------------------------------------------------------------ what can be at all
+# ------------------------------------------------------------------ possible situations
 
 
 def can_be(plan: Plan, situation: Situation) -> bool:
     """Whether stock can stand as a situation says: trains of the lengths given fit over the
-    spots they cover, and the middle of a train that draws nothing has its two ends on the
-    tracks the points lead it to."""
+    spots they cover, and a train whose middle draws no current has both ends on the tracks that
+    the points lead to."""
     wires = EquipmentState(plan, situation)
     for block in plan.equipment.places:
         place = wires.place(block)
@@ -362,7 +357,7 @@ def can_be(plan: Plan, situation: Situation) -> bool:
         geometry = plan.equipment.geometry.get(block)
         if geometry is not None and place.covers not in train_positions(geometry):
             return False
-        # Over the feeders nothing stands unseen but the middle of a train.
+        # Only the middle of a train can stand over feeders without drawing current.
         middle = not place.draws and bool(plan.wiring.feeders_of(block))
         anywhere = not middle or unseen_anywhere(block, plan.wiring)
         if not anywhere and not _has_ends(plan, wires, block):
@@ -371,8 +366,8 @@ def can_be(plan: Plan, situation: Situation) -> bool:
 
 
 def _has_ends(plan: Plan, wires: EquipmentState, block: str) -> bool:
-    """Whether some way through the block, as the points lie, has stock at both its ends.
-    Beyond an edge of the plan anything may stand."""
+    """Whether some way through the block, as the points lie, has stock at both ends. Beyond an
+    edge of the plan there may always be stock."""
     return any(
         _occupied(plan, wires, one) and _occupied(plan, wires, other)
         for one, other in _ways_through(plan, wires, block)
@@ -411,6 +406,6 @@ def _walk(plan: Plan, wires: EquipmentState, block: str, start: Port) -> Iterato
 
 
 def train_covering(plan: Plan, block: str, covers: tuple[int, ...]) -> TrainPosition | None:
-    """A train that covers just these spots of a block."""
+    """A train that covers exactly these spots of a block; None if none does."""
     geometry = plan.equipment.geometry.get(block)
     return train_positions(geometry).get(covers) if geometry else None

@@ -1,8 +1,7 @@
 """What a layout does in one situation, worked out directly from the plan.
 
-This is the reference. It shares no code with :mod:`verifier.world` and
-:mod:`verifier.logic`: no expressions, no simplification, no solver. Nothing is called
-broken before this evaluator has replayed it, and the enumerator is built on it.
+This is the reference: it uses no expressions, no simplification and no solver. Nothing is called
+broken before this evaluator has replayed it.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
@@ -17,27 +16,28 @@ from verifier.plan.situation import Situation
 from verifier.reference.condition_eval import all_says, is_true, looking_at, true_in
 from verifier.reference.equipment import Asked, EquipmentState
 
-# Ways in which the signals that one signal reads may turn out, as far as its rules tell
-# them apart. Beyond this many nothing is concluded from them.
+# Partial valuations of the signals that one signal reads. If its rules tell more than these
+# apart, the signal is left unsettled.
 MAX_WAYS = 20_000
 
 
 class Unsettled(Exception):
-    """What some signal shows cannot be settled without going round in a circle."""
+    """What a signal shows depends, in a circle, on itself."""
 
 
 class TooManyWays(Unsettled):
-    """What some signal shows was not settled, but :data:`MAX_WAYS` stood in the way."""
+    """What a signal shows was not settled within :data:`MAX_WAYS`."""
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """The state of every observable in one situation: truth, commands, reports, which
-    line of each signal acts, the colors shown, the aspects read."""
+    """The state of every observable in one situation: truth, commands, reports, the line of
+    each signal that acts, the colors shown, the aspects read."""
 
     states: Mapping[Observable, str]
 
     def state(self, what: Observable) -> str:
+        """The state of one observable."""
         return self.states[what]
 
     def aspect(self, signal: Signal) -> str:
@@ -50,12 +50,14 @@ class Seen:
 
 
 def evaluate(plan: Plan, situation: Situation) -> Seen:
-    """Everything that can be observed of the layout in this situation."""
+    """Everything that can be observed of a layout in a situation.
+
+    Raises :class:`Unsettled`."""
     return Evaluator(plan).see(situation)
 
 
 class Evaluator:
-    """The evaluator of one plan: what depends on what is worked out once."""
+    """The evaluator of one plan. It works out once which signals read which."""
 
     def __init__(self, plan: Plan):
         self.plan = plan
@@ -93,8 +95,8 @@ class Evaluator:
                     self._read_by.setdefault(source, []).append(owner)
 
     def see(self, situation: Situation) -> Seen:
-        """Everything. Raises :class:`Unsettled` where the rules do not settle it."""
-        given = _Given(self.plan, situation, self._asked)
+        """Everything that can be observed in a situation. Raises :class:`Unsettled`."""
+        given = _Inputs(self.plan, situation, self._asked)
         acting, given_up = self._settle(given, self._lines)
         for owner, indexes in acting.items():
             if len(indexes) != 1:
@@ -112,7 +114,7 @@ class Evaluator:
             told |= {head.name: shown[head.color] for head in signal.heads}
         for signal in self.plan.signals.values():
             states |= self._seen(signal, given, told)
-        states |= self._were_nothing_broken(situation, states)
+        states |= self._without_faults(situation, states)
         known: dict[str, bool] = {}
         for name, condition in self.plan.conditions.items():
             known[name] = is_true(condition.condition, looking_at(states), known, self.plan)
@@ -120,24 +122,24 @@ class Evaluator:
         return Seen(states)
 
     def states(self, situation: Situation, wanted: Iterable[Observable]) -> dict[Observable, str]:
-        """The states of some observables: only what they depend on is worked out.
+        """The states of some observables, evaluating only their cone of influence.
 
-        Starts with the signals wanted and takes in those they read as long as something
-        is unsettled without them. Raises :class:`Unsettled`."""
+        Starts with the signals wanted, and adds those they read as long as something is
+        unsettled without them. Raises :class:`Unsettled`."""
         wanted = list(wanted)
-        given = _Given(self.plan, situation, self._asked)
+        given = _Inputs(self.plan, situation, self._asked)
         needed = {owner for what in wanted for owner in self._owners_of(what)}
         active = set(needed)
         while True:
             acting, given_up = self._settle(given, [o for o in self._lines if o in active])
-            open_ones = [owner for owner in active if len(acting[owner]) > 1]
+            unsettled = [owner for owner in active if len(acting[owner]) > 1]
             if all(len(acting[owner]) == 1 for owner in needed):
                 break
             more = {
-                o for owner in open_ones for r in self._reads[owner] for o in self._owners_of(r)
+                o for owner in unsettled for r in self._reads[owner] for o in self._owners_of(r)
             }
             if more <= active:
-                raise _unsettled(open_ones[0], given_up)
+                raise _unsettled(unsettled[0], given_up)
             active |= more
         states: dict[Observable, str] = {}
         shown: dict[Observable, str] = {}
@@ -168,17 +170,19 @@ class Evaluator:
                     states[what] = self._seen(self._signal_of[what.name], given, told)[what]
                 case "sound reading":
                     sound = self.plan.signals[what.name].reading
-                    states[what] = self.states(_nothing_broken(situation), [sound])[sound]
+                    states[what] = self.states(_sound(situation), [sound])[sound]
                 case _:
                     states[what] = given[what]
         return states
 
     def true(self, condition: Condition, seen: Seen) -> bool:
-        """Whether a condition of the file holds."""
+        """Whether a condition of the file holds, given everything observed."""
         return true_in(condition, seen.states, self.plan)
 
     def allows(self, situation: Situation, condition: Condition) -> bool:
-        """The same in a situation of which only what matters is worked out."""
+        """Whether a condition holds in a situation, evaluating only what it reads.
+
+        Raises :class:`Unsettled`."""
         wanted = dict.fromkeys(says.what for says in says_in(condition))
         return true_in(condition, self.states(situation, wanted), self.plan)
 
@@ -223,12 +227,12 @@ class Evaluator:
         yield from map(observables.gate_report, self.plan.gates)
 
     def _settle(
-        self, given: "_Given", owners: Iterable[str]
+        self, given: "_Inputs", owners: Iterable[str]
     ) -> tuple[dict[str, set[int]], set[str]]:
-        """Which lines may act, for each signal or head: what is possible shrinks until
-        nothing changes. Also those for which there were too many ways to look at.
+        """The lines that may act, for each signal or head, as the greatest fixed point. Also the
+        owners that were given up for too many valuations.
 
-        Only ``owners`` are worked on; the lines of all others stay possible."""
+        Only ``owners`` are evaluated; all lines of others may act."""
         possible = dict(self._all_lines)
         given_up: set[str] = set()
         waiting = dict.fromkeys(reversed(list(owners)))
@@ -247,12 +251,12 @@ class Evaluator:
         return possible, given_up
 
     def _outcomes(
-        self, owner: str, given: "_Given", possible: Mapping[str, set[int]]
+        self, owner: str, given: "_Inputs", possible: Mapping[str, set[int]]
     ) -> set[int] | None:
-        """Lines that may act, over every way the signals it reads may turn out. None when
-        there are too many ways.
+        """The lines that may act, over all valuations of the signals that the owner reads. None
+        if there are too many.
 
-        A way is parted in two only where a rule asks what it leaves open."""
+        A partial valuation is split only when a rule reads an undetermined value."""
         outcomes: set[int] = set()
         ways: list[dict[Observable, set[str]]] = [
             {
@@ -272,7 +276,7 @@ class Evaluator:
                 ways.append({**way, question.says.what: may & asked})
         return None
 
-    def _first_true(self, owner: str, given: "_Given", way: Mapping[Observable, set[str]]) -> int:
+    def _first_true(self, owner: str, given: "_Inputs", way: Mapping[Observable, set[str]]) -> int:
         """The first line whose condition holds; raises :class:`_Open`."""
         signal = self._signal_of[owner]
         driver = self.plan.wiring.driver_of(owner if signal.by_head else signal.heads[0].name)
@@ -296,9 +300,9 @@ class Evaluator:
         )
 
     def _shown(
-        self, signal: Signal, given: "_Given", possible: Mapping[str, set[int]]
+        self, signal: Signal, given: "_Inputs", possible: Mapping[str, set[int]]
     ) -> dict[Observable, set[str]]:
-        """The aspects and colors a signal may be told to show, given which lines may act."""
+        """The aspects and colors that a signal may be caused to display."""
         chart = self.plan.chart
         if signal.by_head:
             colors = [_may_show(head, possible[head.name]) for head in signal.heads]
@@ -316,9 +320,9 @@ class Evaluator:
         return shown
 
     def _seen(
-        self, signal: Signal, given: "_Given", told: Mapping[str, str]
+        self, signal: Signal, given: "_Inputs", told: Mapping[str, str]
     ) -> dict[Observable, str]:
-        """The colors of the lenses, and what they are taken for."""
+        """The colors of the lenses, and the aspects they are read as."""
         colors = tuple(given.wires.shown(head.name, told) for head in signal.heads)
         states = {head.lens: c for head, c in zip(signal.heads, colors, strict=True)}
         worst = _read(colors, self.plan.chart)
@@ -332,21 +336,21 @@ class Evaluator:
             best = _read(lit, self.plan.chart)
         return {**states, signal.reading: best, signal.worst_reading: worst}
 
-    def _were_nothing_broken(
+    def _without_faults(
         self, situation: Situation, states: Mapping[Observable, str]
     ) -> dict[Observable, str]:
-        """What signals would be taken for in the same situation with nothing broken."""
+        """The aspects that signals would be read as in the same situation without faults."""
         signals = self.plan.signals.values()
-        sound = _nothing_broken(situation)
+        sound = _sound(situation)
         known = states if sound == situation else self.see(sound).states
         return {signal.sound_reading: known[signal.reading] for signal in signals}
 
 
-def _nothing_broken(situation: Situation) -> Situation:
+def _sound(situation: Situation) -> Situation:
     return Situation.of((what, state) for what, state in situation if what.kind != "fault")
 
 
-class _Given(Mapping[Observable, str]):
+class _Inputs(Mapping[Observable, str]):
     """Truth, commands and reports in one situation."""
 
     def __init__(self, plan: Plan, situation: Situation, asked: Asked):
@@ -398,7 +402,7 @@ def _colors(signal: Signal, line: Line, chart: Chart) -> tuple[str, ...]:
 
 
 def _told(signal: Signal, ruled: tuple[str, ...], wires: EquipmentState) -> tuple[str, ...]:
-    """The colors a signal is told to show, given those its rules give."""
+    """The colors that drivers cause a signal to display, given those of its rules."""
     by_head = {head.name: color for head, color in zip(signal.heads, ruled, strict=True)}
     return tuple(wires.told(head.name, by_head) for head in signal.heads)
 
@@ -413,7 +417,7 @@ def _read(colors: tuple[str, ...], chart: Chart) -> str:
 
 
 class _Open(Exception):
-    """A rule asks what is not settled yet."""
+    """A rule reads an undetermined value."""
 
     def __init__(self, says: Says):
         self.says = says

@@ -1,9 +1,9 @@
 """Where trains may stand over the spots of a block, by exact critical positions.
 
-In: the spots, the block's length and the lengths of trains. Out: every set of spots that
-one train standing on the block can cover, each with a train that does. No solver, no
-sampling: between two neighboring critical values nothing changes, so looking at each of
-them, and once between each two, looks at everything.
+In: the spots, the block's length and the lengths of trains, in meters. Out: every set of spots
+that one train on the block can cover, each with a train that does. The method is exact: nothing
+changes between two neighboring critical values, so each of them and one value between each two
+stand for all.
 """
 
 from collections.abc import Iterable
@@ -25,7 +25,7 @@ class TrainPosition(NamedTuple):
 
 @lru_cache(maxsize=4096)
 def train_positions(geometry: Geometry) -> dict[tuple[int, ...], TrainPosition]:
-    """Every set of spots that a train can cover, with the shortest train found that does."""
+    """Every set of spots that a train can cover, with the shortest train that does."""
     found: dict[tuple[int, ...], TrainPosition] = {}
     for length in _between(_lengths(geometry), geometry.shortest, geometry.longest):
         marks = {Fraction(0) - length, geometry.length}
@@ -41,17 +41,16 @@ def train_positions(geometry: Geometry) -> dict[tuple[int, ...], TrainPosition]:
 
 
 def _lengths(geometry: Geometry) -> set[Fraction]:
-    """Lengths at which what a train can cover may change."""
+    """Lengths of trains at which the sets that they can cover may change."""
     marks = (Fraction(0), geometry.length, *geometry.spots)
     return {b - a for a in marks for b in marks if b > a}
 
 
 def _between(marks: Iterable[Fraction], low: Fraction, high: Fraction | None) -> list[Fraction]:
-    """The marks from ``low`` to ``high``, these two, and a value between each two. Without
+    """The marks from ``low`` to ``high``, both included, and a value between each two. Without
     ``high``: one beyond the last."""
-    inside = sorted({low, *(m for m in marks if m >= low and (high is None or m <= high))}
-                    | (set() if high is None else {high}))  # fmt: skip
-    if high is None:
-        inside.append(inside[-1] + 1)
+    marks = {low, *marks}
+    end = max(marks) + 1 if high is None else high
+    inside = sorted({end, *(mark for mark in marks if low <= mark <= end)})
     halves = [(a + b) / 2 for a, b in pairwise(inside)]
     return sorted({*inside, *halves})

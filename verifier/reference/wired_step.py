@@ -1,10 +1,9 @@
-"""What follows a moment on a layout whose reports come through its wiring, with things broken.
+"""Transitions of a layout whose reports come through its wiring, faults included.
 
-In: a plan, the same with its points free to lie as they do, and moments that say, beside all that
-a :class:`~verifier.reference.step.Stepper` wants, where on its block stock stands, how current
-flows past gaps, and what is broken. Out: what the stepper tells, with relays, locks and trains
-going by what then comes in and what the lenses then show. What a moment does not say of these is
-as usual; stock on a block of which nothing is said stands at the first of its places.
+In: a plan, the same with its wiring, and moments that may also give where on its block stock
+stands, how current flows past gaps, and which faults are present. Out: the transition, in which
+relays, locks and trains respond to the reports at inputs and the colors displayed. What a moment
+leaves out has its usual value; stock of unknown position stands at the first place of its block.
 """
 
 from verifier.plan import observables
@@ -16,7 +15,7 @@ from verifier.reference.step import Stepper, Valuation, remembering
 
 
 class WiredStepper(Stepper):
-    """``wired``: the plan whose reports count, with other mistakes in its wiring perhaps."""
+    """``wired``: the plan whose wiring gives the reports; it may contain wiring mistakes."""
 
     def __init__(self, plan: Plan, wired: Plan):
         super().__init__(plan)
@@ -29,7 +28,7 @@ class WiredStepper(Stepper):
         self._faults = tuple(fault.what for fault in wired.equipment.faults)
 
     def look(self, moment: Valuation) -> dict[Observable, str]:
-        """All that can be observed at a moment, but for events.
+        """Everything that can be observed at a moment, except events.
 
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
         seen = self._see(self.situation(moment)).states
