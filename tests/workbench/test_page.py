@@ -131,7 +131,7 @@ def test_an_error_is_underlined_listed_and_mended(page: Page) -> None:
     )
     assert chosen == "turnuot"
     page.press("turnout")
-    page.wait_for("#error-count", "Nothing wrong")
+    page.wait_for("#error-count", "No errors")
     page.wait_for("#verdict-list", "BROKEN")
     assert page.thing("signal", "4L")
 
@@ -246,7 +246,7 @@ def test_saving_opening_again_and_a_file_changed_on_disk(page: Page, home: Path)
 
 def test_what_is_typed_survives_a_reload(page: Page) -> None:
     page.type(END_OF_SIDING + "# not saved\n")
-    page.wait_for("#error-count", "Nothing wrong")
+    page.wait_for("#error-count", "No errors")
     page.driver.execute_script(
         "addEventListener('beforeunload', e => e.stopImmediatePropagation(), true)"
     )
@@ -303,7 +303,7 @@ def test_both_papers_can_be_read(page: Page, paper: str) -> None:
     page.type(END_OF_SIDING)
     page.wait_for_state("points", "T1", "normal")
     page.driver.execute_script(
-        "const k = document.getElementById('paper-kind'); k.value = arguments[0];"
+        "const k = document.getElementById('theme'); k.value = arguments[0];"
         "k.dispatchEvent(new Event('change'))",
         paper,
     )
@@ -369,7 +369,7 @@ def test_two_tabs_have_texts_of_their_own(page: Page, bench: Server) -> None:
     page.driver.switch_to.new_window("tab")
     second = Page(page.driver, bench.address)
     second.type("edge W, E\nblock A, B\ntrack W = A | B = E\n")
-    second.wait_for("#error-count", "Nothing wrong")
+    second.wait_for("#error-count", "No errors")
     assert second.thing("block", "B")
     page.driver.close()
     page.driver.switch_to.window(first)

@@ -122,8 +122,8 @@ def _history(story: History, verdict: Verdict) -> Json:
 def _edits(finding: Finding, plan: Plan, path: Path | None) -> Sequence[Edit]:
     """Mendings that can be put into the text at a press of a button."""
     ways = (
-        ("Put this into the rules", rule_fix(plan, finding.mending, path)),
-        ("Put this into the wiring", wiring_fix(plan, finding.rewiring, path)),
+        ("Add to the rules", rule_fix(plan, finding.mending, path)),
+        ("Change the wiring", wiring_fix(plan, finding.rewiring, path)),
     )
     return [Edit(label, *change) for label, change in ways if change is not None]
 

@@ -42,13 +42,13 @@ export async function askWhichFile(folder) {
       one.hidden = !one.dataset.name?.toLowerCase().includes(part);
     }
   });
-  const none = el('p', { class: 'quiet' }, 'There is no junction file here yet.');
+  const none = el('p', { class: 'quiet' }, 'No junction files here yet.');
   return choose('Open a junction', [el('p', { class: 'quiet' }, `In ${folder}`), filter, files.length ? list : none], []);
 }
 
 /** @param {{name: string, text: string}[]} patterns @returns {Promise<string | null>} */
 export function askWhichPattern(patterns) {
-  return choose('Start from a junction that already proves', [choices(patterns)], [['(empty)', 'An empty sheet']]);
+  return choose('New from a pattern', [choices(patterns)], [['(empty)', 'Empty file']]);
 }
 
 /** @param {string} name a name to begin with @returns {Promise<string | null>} */
@@ -68,7 +68,7 @@ export async function askName(name) {
 }
 
 /** Tell something. @param {string} title @param {string} words */
-export const tell = (title, words) => choose(title, [el('p', {}, words)], [['ok', 'Understood']]);
+export const tell = (title, words) => choose(title, [el('p', {}, words)], [['ok', 'OK']]);
 
 /**
  * Save, and settle what to do where the file has changed since.
@@ -83,7 +83,7 @@ export async function save(name, text, stamp) {
       return { done: 'saved', name: saved.name, stamp: saved.stamp };
     } catch (error) {
       if (error instanceof Refused) {
-        await tell('It was not saved', error.message);
+        await tell('Not saved', error.message);
         return { done: 'no' };
       }
       if (!(error instanceof Changed)) throw error;
@@ -91,9 +91,9 @@ export async function save(name, text, stamp) {
       const there = now.text === null ? el('p', {}, 'The file is gone.')
         : el('details', {}, el('summary', {}, 'What is on disk now'), el('pre', { tabindex: '0' }, now.text));
       const answer = await choose('Changed on disk', [
-        el('p', {}, stamp ? `${error.message}. Nothing was written.` : `${name} is there already. Nothing was written.`), there],
-      [['over', 'Overwrite it with this text'], ...(now.text === null ? [] : [/** @type {[string, string]} */ (['disk', 'Take what is on disk'])]),
-        ['other name', 'Save under another name']]);
+        el('p', {}, stamp ? `${error.message}. Nothing was written.` : `${name} exists already. Nothing was written.`), there],
+      [['over', 'Overwrite file'], ...(now.text === null ? [] : [/** @type {[string, string]} */ (['disk', 'Use disk version'])]),
+        ['other name', 'Save as…']]);
       if (answer === 'over') {
         known = now.stamp;
         continue;
@@ -105,10 +105,10 @@ export async function save(name, text, stamp) {
 }
 
 export const KEYS = [
-  ['Ctrl+S', 'save'], ['Ctrl+O', 'open another file'], ['F8, Shift+F8', 'the next error in the text, the one before'],
-  ['F6', 'from the text to the drawing, the verdicts, and back'],
-  ['arrow keys in the drawing', 'from thing to thing'],
-  ['Enter or Space in the drawing', 'throw points, put stock on a block or take it away, move a derail or gate, open what a signal shows'],
-  ['arrow keys in a history', 'one moment on or back; Home and End: first and last'],
-  ['Escape', 'put away what is said beside a signal; leave a finding'],
+  ['Ctrl+S', 'save'], ['Ctrl+O', 'open another file'], ['F8, Shift+F8', 'next error, previous error'],
+  ['F6', 'move between text, drawing and verdicts'],
+  ['arrow keys in the drawing', 'move the selection'],
+  ['Enter or Space in the drawing', 'throw points, add or remove stock, move a derail or gate, explain a signal'],
+  ['arrow keys in a history', 'next or previous moment; Home and End: first and last'],
+  ['Escape', 'close an explanation or a finding'],
 ];

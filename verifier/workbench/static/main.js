@@ -118,7 +118,7 @@ function showErrors(errors) {
   markWrong(state.errors);
   $('errors').dataset.state = errors.length ? 'bad' : 'good';
   $('text').setAttribute('aria-invalid', String(errors.length > 0));
-  const words = errors.length ? `${count(errors.length, 'error')} in the text (F8: to the next)` : 'Nothing wrong with the text.';
+  const words = errors.length ? `${count(errors.length, 'error')} (F8: next)` : 'No errors.';
   if ($('error-count').textContent !== words) $('error-count').textContent = words;
   $('error-list').replaceChildren(...errors.map((e) => el('li', {}, el('button', {
     type: 'button', 'data-key': `error ${e.place.start}`, click: () => go(e.place),
@@ -201,7 +201,7 @@ let noRoom = false;
 
 function keep() {
   const kept = keepDraft({ name: state.name, text: text(), stamp: state.stamp, saved: state.saved });
-  if (!kept && !noRoom) banner('room', 'The browser has no room to keep what you type: save it soon.', 'unsure');
+  if (!kept && !noRoom) banner('room', 'The browser cannot keep a draft of this text: save it soon.', 'unsure');
   noRoom = !kept;
   showName();
 }
@@ -216,7 +216,7 @@ function showName() {
 /** To a place in the text. @param {any} place */
 function go(place) {
   if (place.file !== (state.name || '(not saved yet)')) {
-    return tell('In another file', `That is in ${place.file}, line ${place.line}, which this text includes.`);
+    return tell('In another file', `This is in ${place.file}, line ${place.line}, which this file includes.`);
   }
   point(own(place.start), own(place.end));
 }
@@ -278,7 +278,7 @@ function mend(edit) {
   const [start, end] = [own(edit.start), own(edit.end)];
   goBack();
   replace(start, end, edit.text);
-  say('It is in the text now, and is being proved.');
+  say('Added to the text. Proving it now.');
 }
 
 // ---------------------------------------------------------------- files
@@ -296,8 +296,8 @@ function take(opened, saved = opened.text) {
 
 async function mayGo() {
   if (!isDirty()) return true;
-  const answer = await choose('Not saved', [el('p', {}, `What you changed in ${state.name || 'this text'} is not saved.`)],
-    [['save', 'Save it first'], ['drop', 'Throw it away']]);
+  const answer = await choose('Not saved', [el('p', {}, `Your changes to ${state.name || 'this text'} are not saved.`)],
+    [['save', 'Save'], ['drop', 'Discard']]);
   return answer === 'drop' || (answer === 'save' && saveAs(state.name));
 }
 
@@ -306,7 +306,7 @@ async function openFile(name) {
   try {
     take(await ask('open', { name }));
   } catch (error) {
-    if (error instanceof Refused) await tell('It cannot be opened', error.message);
+    if (error instanceof Refused) await tell('Cannot open the file', error.message);
     else if (!(error instanceof Lost)) throw error;
   }
 }
@@ -366,7 +366,7 @@ function warn(event) {
   if (isDirty() && text().trim() !== '') event.preventDefault();
 }
 
-// ---------------------------------------------------------------- keys, paper
+// ---------------------------------------------------------------- keys, theme
 
 const STOPS = ['text', 'drawing', 'verdicts'];
 
@@ -407,12 +407,12 @@ function nextError(way) {
   say(message);
 }
 
-function startPaper() {
-  const kind = /** @type {HTMLSelectElement} */ ($('paper-kind'));
-  kind.value = localStorage.getItem('clearproof:paper') ?? '';
+function startTheme() {
+  const kind = /** @type {HTMLSelectElement} */ ($('theme'));
+  kind.value = localStorage.getItem('clearproof:theme') ?? '';
   const put = () => {
-    document.documentElement.dataset.paper = kind.value;
-    localStorage.setItem('clearproof:paper', kind.value);
+    document.documentElement.dataset.theme = kind.value;
+    localStorage.setItem('clearproof:theme', kind.value);
   };
   kind.addEventListener('change', put);
   put();
@@ -438,14 +438,14 @@ function wire() {
   on('do-save', () => saveAs(state.name));
   on('do-save-as', () => saveAs(''));
   on('do-close', doClose);
-  on('do-keys', () => choose('With the keyboard alone', [el('table', {}, ...KEYS.map(([key, does]) =>
+  on('do-keys', () => choose('Keyboard', [el('table', {}, ...KEYS.map(([key, does]) =>
     el('tr', {}, el('td', {}, el('kbd', {}, key)), el('td', {}, does))))], []));
   on('do-usual', () => { state.how = {}; if (isShown()) goBack(); act({ do: 'usual' }); });
   on('do-whole', () => { state.how = { ...state.how, around: [] }; look(); });
   on('do-moment', () => act({ do: 'moment' }));
   on('do-trains', () => act({ do: 'trains' }));
   on('do-time', () => act({ do: 'time' }));
-  on('do-stop', () => { state.proof?.abort(); undecided('you stopped it'); });
+  on('do-stop', () => { state.proof?.abort(); undecided('you stopped the proof'); });
   on('do-again', proveNow);
   for (const id of ['show-wiring', 'runs']) $(id).addEventListener('change', () => look());
   $('over-time').addEventListener('change', changeTime);
@@ -467,17 +467,17 @@ async function firstText(begin) {
   if (begin.first) await openFile(begin.first);
   else take({ name: '', text: '', stamp: '' });
   for (const { id, draft: left } of await leftBehind()) {
-    const use = el('button', { type: 'button', click: () => { dropDraft(id); dropBanner(id); take(left, left.saved); } }, 'Take it up');
-    const drop = el('button', { type: 'button', click: () => { dropDraft(id); dropBanner(id); } }, 'Throw it away');
-    banner(id, `Unsaved text of ${left.name || 'a new junction'}, typed ${new Date(left.when).toLocaleString()}, is waiting.`, 'unsure', use, drop);
+    const use = el('button', { type: 'button', click: () => { dropDraft(id); dropBanner(id); take(left, left.saved); } }, 'Restore');
+    const drop = el('button', { type: 'button', click: () => { dropDraft(id); dropBanner(id); } }, 'Discard');
+    banner(id, `Unsaved text of ${left.name || 'a new junction'}, typed ${new Date(left.when).toLocaleString()}, was kept.`, 'unsure', use, drop);
   }
 }
 
 async function begin() {
-  startPaper();
+  startTheme();
   takeKey(() => look(null, true));
   if (!hasKey()) {
-    return banner('key', 'This page needs the key of this start: open the address that the terminal shows.', 'bad');
+    return banner('key', 'Open the address that the terminal shows: this one has no valid key.', 'bad');
   }
   state.tab = await beTab();
   wire();

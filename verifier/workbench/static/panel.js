@@ -8,7 +8,7 @@ const PANEL = ['lever', 'button', 'relay', 'timer', 'traffic'];
 const GROUPS = {
   'wire-broken': 'Wires', 'supply-lost': 'Supplies and fuses', 'gap-bridged': 'Gaps',
   'lamp-out': 'Lamps', 'points-stalled': 'Switch machines',
-  'report-stuck': 'Detectors and contacts that are stuck',
+  'report-stuck': 'Stuck detectors and contacts',
 };
 
 /** @type {(kind: string, name: string, state: string) => void} */
@@ -39,7 +39,7 @@ export function showThings(look, picked, runs) {
   if (summary) {
     summary.textContent = broken.length
       ? `Break something (broken now: ${broken.map((t) => t.label).join(', ')})`
-      : 'Break something: cut a wire, pull a fuse, take a lamp out';
+      : 'Break something: a wire, fuse or lamp';
   }
   const groups = [...new Set(faults.map((t) => t.group))];
   refill($('break-things'), groups.flatMap((group) => [
@@ -98,7 +98,7 @@ export function showSignals(look) {
     if (open.has(signal.name)) made.setAttribute('open', '');
     return made;
   }));
-  if (!look.signals.length) list.append(el('p', { class: 'quiet' }, 'The text has no signals yet.'));
+  if (!look.signals.length) list.append(el('p', { class: 'quiet' }, 'No signals yet.'));
 }
 
 /** @param {any} signal */
@@ -186,13 +186,13 @@ export function showHazards(look, verdicts) {
   if (!look.signals.length) {
     box.textContent = '';
   } else if (!found.length) {
-    box.textContent = 'Nothing unsafe as things stand here.';
+    box.textContent = 'Nothing unsafe here.';
   } else {
     const said = found.map((/** @type {any} */ h) => {
       const proved = verdicts.get(h.key)?.status === 'proved';
-      return proved ? `${h.sentence} (Proved: by itself it never comes to this.)` : h.sentence;
+      return proved ? `${h.sentence} (Proved: the layout never reaches this by itself.)` : h.sentence;
     });
-    box.textContent = `Unsafe as things stand here: ${said.join(' ')}`;
+    box.textContent = `Unsafe here: ${said.join(' ')}`;
   }
   refill($('notes'), look.notes.map((/** @type {string} */ note) => el('li', {}, note)));
 }

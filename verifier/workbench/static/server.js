@@ -69,7 +69,7 @@ export async function ask(path, body = {}, signal) {
   if (said.refused) throw new Refused(said.refused);
   if (said.bug) {
     banner('bug', `This is a bug in clearproof, not in your text: ${said.bug}`, 'bad',
-      el('button', { type: 'button', click: () => dropBanner('bug') }, 'Understood'));
+      el('button', { type: 'button', click: () => dropBanner('bug') }, 'OK'));
     throw new Refused(said.bug);
   }
   return said;

@@ -74,8 +74,8 @@ export function judge(look, changed) {
   const again = document.getElementById('do-restore');
   if (again) again.hidden = !changed;
   if (!changed) box.textContent = '';
-  else if (verdict.status !== 'broken') box.textContent = 'You have changed it.';
-  else box.textContent = there ? 'You have changed it: STILL UNSAFE.' : 'You have changed it: no longer unsafe here.';
+  else if (verdict.status !== 'broken') box.textContent = 'Changed.';
+  else box.textContent = there ? 'Changed: STILL UNSAFE.' : 'Changed: no longer unsafe here.';
 }
 
 // ---------------------------------------------------------------- the strip
@@ -92,8 +92,8 @@ function build() {
     el('div', { class: 'row' },
       el('strong', {}, `${verdict.word} ${verdict.property}: ${verdict.subjects.join(', ')}`),
       el('strong', { id: 'still', role: 'status' }),
-      el('button', { type: 'button', id: 'do-restore', click: load, hidden: true }, 'Back to the finding'),
-      el('button', { type: 'button', id: 'do-leave', click: () => told.leave() }, 'Leave it')),
+      el('button', { type: 'button', id: 'do-restore', click: load, hidden: true }, 'Restore finding'),
+      el('button', { type: 'button', id: 'do-leave', click: () => told.leave() }, 'Close finding')),
     el('p', {}, verdict.sentence),
   );
   if (finding && !history) box.append(el('p', { class: 'quiet' }, `In this situation: ${finding.situation}`));
@@ -139,8 +139,8 @@ function historyControls(history) {
   return [
     el('div', { class: 'row', role: 'group', 'aria-label': 'History: the arrow keys step through it' },
       button('to-first', '|◀', 'To the beginning (Home)', () => step(0)),
-      button('to-before', '◀', 'One moment back (left arrow)', () => step((shown?.frame ?? 0) - 1)),
-      button('to-next', '▶', 'One moment on (right arrow)', () => step((shown?.frame ?? 0) + 1)),
+      button('to-before', '◀', 'Previous moment (left arrow)', () => step((shown?.frame ?? 0) - 1)),
+      button('to-next', '▶', 'Next moment (right arrow)', () => step((shown?.frame ?? 0) + 1)),
       button('to-last', '▶|', 'To the end (End)', () => step(last)),
       slider, el('span', { id: 'moment-words' })),
     events,

@@ -28,7 +28,7 @@ export function noVerdicts(words) {
   $('verdict-list').classList.add('stale');
 }
 
-/** The proof of a changed text has begun; what is listed is of the text before. */
+/** The proof of a changed text has begun; the list is still that of the previous text. */
 export function proving() {
   stamp('busy', 'proving');
   $('do-stop').hidden = true;
@@ -38,16 +38,16 @@ export function proving() {
 
 /** @param {{done: number, of: number, seconds?: number}} far */
 export function far({ done, of, seconds }) {
-  const so = of ? `${done} of ${of} questions answered` : 'loading';
+  const so = of ? `${done} of ${of} checks done` : 'loading';
   stamp('busy', of ? `proving: ${done} of ${of}` : 'proving');
-  $('progress').textContent = `${so}${seconds ? `, ${Math.round(seconds)} s` : ''}. The verdicts below are of the text before.`;
+  $('progress').textContent = `${so}${seconds ? `, ${Math.round(seconds)} s` : ''}. The verdicts below are for the previous text.`;
   $('do-stop').hidden = false;
 }
 
 /** Nothing was decided. @param {string} why */
 export function undecided(why) {
   stamp('unsure', 'UNDECIDED');
-  $('progress').textContent = `Undecided: ${why}. Nothing is proved of this text.`;
+  $('progress').textContent = `Undecided: ${why}. Nothing is proved about this text.`;
   $('do-stop').hidden = true;
   $('do-again').hidden = false;
   $('verdict-list').classList.remove('stale');
@@ -68,8 +68,8 @@ export function showReport(report, milliseconds) {
     broken ? `${broken} BROKEN` : bad ? `${report.unmet.length} NOT AS EXPECTED`
       : open ? `${open} UNDECIDED` : report.counts.expected ? `${report.counts.expected} broken as expected`
         : `PROVED: all ${report.counts.proved}`);
-  const took = milliseconds < 950 ? `${Math.round(milliseconds)} ms` : `${(milliseconds / 1000).toFixed(1)} s`;
-  $('progress').textContent = `${report.words}. Worked out in ${took}.`;
+  const took = `${(milliseconds / 1000).toFixed(1)} s`;
+  $('progress').textContent = `${report.words}. Checked in ${took}.`;
   document.documentElement.dataset.verdictMs = String(Math.round(milliseconds));
   refill(list, entries(report));
 }
@@ -87,11 +87,11 @@ function entries(report) {
   }
   made.push(...found.filter((/** @type {any} */ v) => rank(v) < 3).map(entry));
   const advice = found.filter((/** @type {any} */ v) => rank(v) === 3);
-  if (advice.length) made.push(fold(`Advice, and what is left open: ${advice.length}`, advice.map(entry)));
+  if (advice.length) made.push(fold(`Notes and open questions: ${advice.length}`, advice.map(entry)));
   if (report.failures.length) made.push(fold('What each failure does', [failures(report.failures)]));
   if (safe.length) made.push(fold(`Proved: ${safe.length}`, byProperty(safe)));
   if (waived.length) made.push(fold(`Waived: ${waived.length}`, waived.map(plain)));
-  made.push(fold('What it is taken for granted', [el('ul', {}, ...report.assumed.map((/** @type {string} */ a) => el('li', {}, a)))]));
+  made.push(fold('Assumptions', [el('ul', {}, ...report.assumed.map((/** @type {string} */ a) => el('li', {}, a)))]));
   return made;
 }
 
@@ -131,7 +131,7 @@ function byProperty(verdicts) {
 
 /** @param {any[]} rows */
 function failures(rows) {
-  return el('table', {}, el('thead', {}, el('tr', {}, el('th', {}, 'broken'), el('th', {}, 'what it does at worst'))),
+  return el('table', {}, el('thead', {}, el('tr', {}, el('th', {}, 'broken'), el('th', {}, 'worst effect'))),
     el('tbody', {}, ...rows.map((row) => el('tr', {}, el('td', {}, row.faults.join(' and ')),
       el('td', {}, row.consequence === 'false proceed' ? `FALSE PROCEED: ${row.why}` : row.consequence)))));
 }
