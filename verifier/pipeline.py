@@ -24,7 +24,7 @@ from verifier.properties.catalog import FAILURES, obligations
 from verifier.properties.obligation import Obligation
 from verifier.repair.repairs import repair_findings
 from verifier.verdicts.report import Report, Verdict
-from verifier.world.assumption_text import assumed
+from verifier.world.assumption_text import assumption_texts
 from verifier.world.world import World
 
 # Called for every question with how many are answered, of how many.
@@ -131,7 +131,12 @@ class Proof:
         interrupted = any(o.key not in self.decided for o in self.asked)
         missed = () if interrupted or selected else tuple(unmet(self.plan, verdicts))
         return Report(
-            self.plan, verdicts, assumed(self.plan), missed, interrupted, self.failures.table
+            self.plan,
+            verdicts,
+            assumption_texts(self.plan),
+            missed,
+            interrupted,
+            self.failures.table,
         )
 
 

@@ -22,7 +22,7 @@ from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Evaluator, Unsettled
 from verifier.reference.explicit_situations import tally
 from verifier.verdicts.report import Report, Verdict
-from verifier.world.train_constraints import bodies
+from verifier.world.train_constraints import train_constraints
 from verifier.world.world import World
 
 
@@ -40,7 +40,7 @@ def possible_agrees(truth: Truth, world: World, r: Random) -> None:
     """Logic and lengths together allow stock to stand just where the evaluator does."""
     plan = truth.plan
     possible = truth.everywhere
-    for body in bodies(plan):
+    for body in train_constraints(plan):
         possible &= truth.of(world.expand(body))
     for what, room in rooms(plan).items():
         check = SituationCheck([what], rooms={what: room})

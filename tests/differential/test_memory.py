@@ -95,7 +95,7 @@ def test_signals_and_relays_that_ask_each_other() -> None:
     plan = verifier.load_text(ASKING)
     came_out = check(plan)
     assert {key.split()[-1] for key in came_out} == {"True", "False"}
-    asked = {says.what.kind for signal in plan.signals.values() for says in plan.asked_by(signal)}
+    asked = {says.what.kind for signal in plan.signals.values() for says in plan.facts_read(signal)}
     assert {"relay", "traffic", "aspect"} <= asked
 
 

@@ -25,7 +25,7 @@ from verifier.reference.evaluator import Unsettled
 from verifier.reference.step import Stepper, Valuation
 from verifier.reference.wired_step import WiredStepper
 from verifier.verdicts.report import Report
-from verifier.world.memory_abstraction import heard_by_memory
+from verifier.world.memory_abstraction import faults_reaching_memory
 from verifier.world.world import World
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
@@ -124,7 +124,7 @@ def test_what_does_no_harm_does_none_in_histories_by_chance() -> None:
     faults = [
         f for f in plan.equipment.faults if consequence[f.name] in ("none", "more restrictive")
     ]
-    assert len(faults) > 40 and {f.what in heard_by_memory(World(plan)) for f in faults} == {
+    assert len(faults) > 40 and {f.what in faults_reaching_memory(World(plan)) for f in faults} == {
         True,
         False,
     }
@@ -147,7 +147,7 @@ def test_what_does_harm_is_come_upon_by_chance() -> None:
 
 def test_a_lamp_is_not_heard_and_a_detector_is() -> None:
     plan, _ = whole()
-    heard = {what.name for what in heard_by_memory(World(plan))}
+    heard = {what.name for what in faults_reaching_memory(World(plan))}
     assert {
         "detector D-Switch",
         "power wire of D-Switch",

@@ -13,7 +13,7 @@ from tests.exports.mutants import mutants
 from tests.junction_files import spec
 from verifier.engines.smt.bitvectors import Numbers
 from verifier.exports.c_program import BOOL, Type, program
-from verifier.exports.c_semantics import Machine, State, Value
+from verifier.exports.c_semantics import CMachine, State, Value
 from verifier.exports.c_source import Export, c_source
 from verifier.exports.equivalence import Equal, Undecided, Unequal, compare
 
@@ -42,8 +42,8 @@ class Runs:
         self._cases = [self._case(chance) for _ in range(count)]
         self._known = [self._outcome(self._machine, case) for case in self._cases]
 
-    def _of(self, export: Export) -> Machine[int, bool]:
-        return Machine(program(export.text), Numbers(), 16)
+    def _of(self, export: Export) -> CMachine[int, bool]:
+        return CMachine(program(export.text), Numbers(), 16)
 
     def _case(self, chance: Random) -> State:
         face = self._export.face
@@ -74,7 +74,7 @@ class Runs:
             if points.throw:
                 yield f"out->{points.throw}", Value(Type(8), 77)
 
-    def _outcome(self, machine: Machine[int, bool], case: State) -> dict[str, int | bool]:
+    def _outcome(self, machine: CMachine[int, bool], case: State) -> dict[str, int | bool]:
         face = self._export.face
         given: list[Value | str] = ["in"] * bool(face.inputs)
         given += [case["elapsed"]] * bool(face.clocks) + ["memory"] * bool(face.memory)

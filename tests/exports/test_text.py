@@ -15,7 +15,7 @@ from tests.junction_files import SPEC_FILES, spec
 from verifier.exports.c_source import Export, c_source
 from verifier.exports.c_text import comment, harmless
 from verifier.exports.equivalence import Equal, compare
-from verifier.exports.names import LONGEST, Names, plain
+from verifier.exports.names import LONGEST, CNames, plain
 from verifier.language.diagnostics.diagnostic import InputError
 
 GCC, GXX = shutil.which("gcc"), shutil.which("g++")
@@ -196,7 +196,7 @@ def test_comments_end_once_however_long(length: int) -> None:
 
 
 def test_names_are_told_apart() -> None:
-    names = Names()
+    names = CNames()
     long = "n" * LONGEST
     found = [
         names.give("block", n) for n in ("A.1", "A.1", "A_1", "駅", "停", long + "a", long + "b")

@@ -14,7 +14,7 @@ import verifier
 from tests.junction_files import spec
 from verifier.engines.smt.bitvectors import Numbers
 from verifier.exports.c_program import BOOL, Type, program
-from verifier.exports.c_semantics import Machine, State, Value
+from verifier.exports.c_semantics import CMachine, State, Value
 from verifier.exports.c_source import Export, c_source
 from verifier.exports.interface import LONGEST_CALL
 from verifier.plan.observables import Observable
@@ -42,7 +42,7 @@ class Controller:
 
     def __post_init__(self) -> None:
         face = self.export.face
-        self._machine = Machine(program(self.export.text), Numbers(), 16)
+        self._machine = CMachine(program(self.export.text), Numbers(), 16)
         for name in (n for lit in face.lit for n in (lit.aspect, *lit.heads)):
             self.state[f"out->{name}"] = Value(Type(8), 0)
         for points in face.points:

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from verifier.plan.model import Line, Plan
-from verifier.plan.observables import All, AnyOne, Condition, Not, Says
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,23 +33,23 @@ def mutants(plan: Plan) -> Iterator[Mutant]:
                     yield _with(plan, signal.name, line, dropped, heads=heads)
 
 
-def _with(plan: Plan, name: str, line: Line, dropped: Says, **changes: object) -> Mutant:
+def _with(plan: Plan, name: str, line: Line, dropped: Fact, **changes: object) -> Mutant:
     signal = replace(plan.signals[name], **changes)  # type: ignore[arg-type]
     said = f"line {line.span.line}: {name} {line.shows} without `{dropped.text}`"
     return Mutant(said, replace(plan, signals={**plan.signals, name: signal}))
 
 
-def _dropping(line: Line) -> Iterator[tuple[Says, Line]]:
+def _dropping(line: Line) -> Iterator[tuple[Fact, Line]]:
     if line.when is not None:
         for dropped, when in without_one(line.when):
             yield dropped, replace(line, when=when)
 
 
-def without_one(condition: Condition) -> Iterator[tuple[Says, Condition]]:
+def without_one(condition: Condition) -> Iterator[tuple[Fact, Condition]]:
     """The condition with one fact left out. The only fact of a line stays: without it the
     line would have no condition at all, which nobody writes."""
     match condition:
-        case Says():
+        case Fact():
             return
         case Not(part=part, span=span):
             for dropped, left in without_one(part):
@@ -60,7 +60,7 @@ def without_one(condition: Condition) -> Iterator[tuple[Says, Condition]]:
                 before, after = parts[:i], parts[i + 1 :]
                 rest = before + after
                 inner = part.part if isinstance(part, Not) else part
-                if isinstance(inner, Says) and rest:
+                if isinstance(inner, Fact) and rest:
                     yield inner, rest[0] if len(rest) == 1 else group(rest, span)
                 for dropped, left in without_one(part):
                     yield dropped, group((*before, left, *after), span)

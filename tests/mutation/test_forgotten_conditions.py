@@ -20,7 +20,7 @@ from verifier.decide.claims import matches
 from verifier.logic.expr import FALSE
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
-from verifier.plan.observables import All, AnyOne, Not, Says
+from verifier.plan.observables import All, AnyOne, Fact, Not
 from verifier.properties.catalog import BY_NAME, obligations
 from verifier.world.world import World, check_circles
 
@@ -159,7 +159,7 @@ def test_what_dropping_makes_of_a_condition() -> None:
 
     def text(condition: object) -> str:
         match condition:
-            case Says(text=words):
+            case Fact(text=words):
                 return words
             case Not(part=part):
                 return f"not ({text(part)})"

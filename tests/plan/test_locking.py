@@ -6,7 +6,7 @@ import pytest
 
 from verifier.api import load_text
 from verifier.plan.model import Plan
-from verifier.plan.observables import All, AnyOne, Condition, Not, Says, says_in
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, facts_in
 
 PLAIN = """\
 edge West, Yard, East
@@ -29,7 +29,7 @@ def plan_of(text: str, turnout: str = "") -> Plan:
 def words(condition: Condition | None) -> str:
     """A condition as text, its structure in signs."""
     match condition:
-        case Says(text=text):
+        case Fact(text=text):
             return text
         case Not(part=part):
             return f"!{words(part)}"
@@ -161,7 +161,7 @@ def test_a_named_route_and_its_states() -> None:
     assert plan.locking.routes["In"].route == "4L to West"
     assert plan.locking.routes["Off"].route == "4L to Yard"
     route = next(r for r in plan.routes if r.name == "4L to West")
-    asked = {n: tuple(says_in(c.condition)) for n, c in plan.conditions.items()}
+    asked = {n: tuple(facts_in(c.condition)) for n, c in plan.conditions.items()}
     assert [(s.what.kind, s.what.name, s.values) for s in asked["A"]] == [
         ("block report", block, ("clear",)) for block in route.blocks
     ]

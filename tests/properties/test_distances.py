@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 import verifier
 from tests.properties.asked import asked, nothing_is_asked, places, said
 from verifier.plan.wiring.derive_equipment import with_wiring
-from verifier.plan.wiring.wiring_model import Detector, Trains, Wiring
+from verifier.plan.wiring.wiring_model import Detector, TrainLimits, Wiring
 from verifier.properties.distances import fouling_undetected
 from verifier.properties.stopping import stopping_distance
 
@@ -301,7 +301,7 @@ def test_hidden_is_what_a_search_of_positions_finds(at: list[int], shortest: int
     where = tuple(Fraction(n, 10) for n in sorted(at))
     detector = Detector("D", "spot", "Ahead", (), 1, None, where, None, None, None, False, False,
                         span)  # fmt: skip
-    trains = Trains(Fraction(shortest, 10), Fraction(15, 10), "throughout", None, span)
+    trains = TrainLimits(Fraction(shortest, 10), Fraction(15, 10), "throughout", None, span)
     wiring = Wiring(detectors={"D": detector}, lengths={"Ahead": Fraction(24, 10)}, trains=trains)
     wired = with_wiring(plan, wiring)
     (found,) = verifier.prove(wired, only=["train-hidden"]).verdicts

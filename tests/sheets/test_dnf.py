@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from verifier.language.source import Source, Span
 from verifier.plan import observables
 from verifier.plan.model import NamedCondition
-from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable
 from verifier.sheets.dnf import MOST_CASES, Case, cases
 
 HERE = Span(Source("(chance)", ""), 0, 0)
@@ -20,17 +20,17 @@ THINGS = (
 )
 INSIDE = AnyOne(
     (
-        Says(THINGS[1], ("normal",), HERE, "T1 normal"),
-        Not(Says(THINGS[2], ("up",), HERE, "Held up"), HERE),
+        Fact(THINGS[1], ("normal",), HERE, "T1 normal"),
+        Not(Fact(THINGS[2], ("up",), HERE, "Held up"), HERE),
     ),
     HERE,
 )
 NAMED = {"Free": NamedCondition("Free", INSIDE, observables.condition("Free"), HERE)}
 
 fact = st.sampled_from(THINGS).flatmap(
-    lambda what: st.sampled_from(what.values).map(lambda v: Says(what, (v,), HERE, f"{v}"))
+    lambda what: st.sampled_from(what.values).map(lambda v: Fact(what, (v,), HERE, f"{v}"))
 )
-named = st.just(Says(observables.condition("Free"), ("true",), HERE, "Free"))
+named = st.just(Fact(observables.condition("Free"), ("true",), HERE, "Free"))
 conditions: st.SearchStrategy[Condition] = st.recursive(
     fact | named,
     lambda inner: (
@@ -44,9 +44,9 @@ conditions: st.SearchStrategy[Condition] = st.recursive(
 
 def holds(condition: Condition, states: dict[Observable, str]) -> bool:
     match condition:
-        case Says() if condition.what.kind == "condition":
+        case Fact() if condition.what.kind == "condition":
             return holds(NAMED[condition.what.name].condition, states)
-        case Says():
+        case Fact():
             return states[condition.what] in condition.values
         case Not(part=part):
             return not holds(part, states)

@@ -10,7 +10,7 @@ from tests.testcard.cards import SMALL, WIRED, bench, by_chance, card
 from verifier.diagnosis.bench import Bench, Setup
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan
-from verifier.plan.observables import All, AnyOne, Condition, Not, Says, heard
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, heard
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator, Seen, Unsettled, evaluate
 from verifier.testcard.card import Card, card_on
@@ -44,10 +44,10 @@ def holds_what_it_shows(made: Card) -> None:
 def leaves(condition: Condition, plan: Plan, upright: bool = True) -> Iterator[tuple[int, ...]]:
     """Every fact in a condition, by the way to it; named conditions are looked into."""
     match condition:
-        case Says(what=what) if what.kind == "condition":
+        case Fact(what=what) if what.kind == "condition":
             for way in leaves(plan.conditions[what.name].condition, plan):
                 yield (0, *way)
-        case Says():
+        case Fact():
             yield ()
         case Not(part=part):
             for way in leaves(part, plan):
@@ -66,18 +66,18 @@ class Look:
         self.evaluator = Evaluator(plan)
         self.seen: Seen = self.evaluator.see(situation)
 
-    def is_so(self, says: Says) -> bool:
+    def is_so(self, says: Fact) -> bool:
         what = heard(says.what, self.reader)
         return self.evaluator.states(self.situation, [what])[what] in says.values
 
     def holds(self, condition: Condition, turned: tuple[int, ...] | None = None) -> bool:
         """Whether a condition holds, one fact of it (by the way to it) turned round."""
         match condition:
-            case Says(what=what, values=values) if what.kind == "condition":
+            case Fact(what=what, values=values) if what.kind == "condition":
                 inner = self.plan.conditions[what.name].condition
                 found = self.holds(inner, None if turned is None else turned[1:])
                 return found == (values == ("true",))
-            case Says():
+            case Fact():
                 return self.is_so(condition) == (turned is None)
             case Not(part=part):
                 return not self.holds(part, None if turned is None else turned[1:])

@@ -19,7 +19,7 @@ from verifier.sheets.test_card import test_card_sheet as sheet_of_plan
 from verifier.testcard.card import Card
 from verifier.testcard.fault_list import Wrong
 from verifier.testcard.stateful_steps import can_be_played, is_played
-from verifier.world.memory_abstraction import heard_by_memory
+from verifier.world.memory_abstraction import faults_reaching_memory
 from verifier.world.world import World
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
@@ -144,7 +144,7 @@ def test_who_does_what_the_words_say_sees_what_the_card_says(name: str) -> None:
 def test_what_relays_hear_of_shows_where_the_card_says() -> None:
     """Somebody does what the words of the card say on a layout with that wrong."""
     made = card(WHOLE)
-    relays = {w for w in heard_by_memory(World(Bench(made.plan).plan)) if "T1" not in w.name}
+    relays = {w for w in faults_reaching_memory(World(Bench(made.plan).plan)) if "T1" not in w.name}
     heard = [f for f in made.found if ((fault := f.wrong.group[0].fault) and fault.what in relays)
              or "D-Switch" in f.wrong.text]  # fmt: skip
     assert len(heard) > 40

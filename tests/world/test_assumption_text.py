@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 import verifier
-from verifier.world.assumption_text import ALWAYS, NAMED, NO_WIRING_GIVEN, assumed
+from verifier.world.assumption_text import ALWAYS, NAMED, NO_WIRING_GIVEN, assumption_texts
 
 UNWIRED = """
 edge West, East, Team
@@ -58,7 +58,7 @@ signal 2R at Main | T1
 
 
 def of(**changes: str) -> list[str]:
-    return list(assumed(verifier.load_text(wired(**changes))))
+    return list(assumption_texts(verifier.load_text(wired(**changes))))
 
 
 NEAREST = (
@@ -68,7 +68,7 @@ NEAREST = (
 
 
 def test_no_wiring_at_all() -> None:
-    assert list(assumed(verifier.load_text(UNWIRED))) == [
+    assert list(assumption_texts(verifier.load_text(UNWIRED))) == [
         NO_WIRING_GIVEN,
         "Gaps are taken to stand at or beyond the fouling points: stock inside one block fouls "
         "no other.",
@@ -122,7 +122,7 @@ def test_blocks_without_a_detector_are_named_a_handful_of_them() -> None:
     many = [f"Spur-{i}" for i in range(NAMED + 3)]
     tracks = "".join(f"\nedge E{b}\nedge F{b}\ntrack E{b} = {b} = F{b}" for b in many)
     text = wired() + f"block {', '.join(many)}{tracks}"
-    found = assumed(verifier.load_text(text))
+    found = assumption_texts(verifier.load_text(text))
     assert (
         f"No detector is given for {', '.join(many[:NAMED])} and 3 more: taken to report stock "
         "truthfully." in found
@@ -143,7 +143,7 @@ def test_every_report_prints_them(tmp_path: Path, capsys: pytest.CaptureFixture[
 def test_spots_beside_points_are_said_to_watch_every_way() -> None:
     text = UNWIRED.replace("block Main, Siding, Switch", "block Main, Siding\nblock Switch 400 mm")
     plan = verifier.load_text(text + "detector D spot on Switch at 0 mm, 400 mm\n")
-    assert any("every way through it" in said for said in assumed(plan))
+    assert any("every way through it" in said for said in assumption_texts(plan))
 
 
 LOCKED = """
@@ -199,11 +199,11 @@ signal 2R at Main | T1
     ],
 )
 def test_what_is_taken_for_granted_over_time(more: str, said: str, instead: str) -> None:
-    without, with_it = (assumed(verifier.load_text(LOCKED + text)) for text in ("", more))
+    without, with_it = (assumption_texts(verifier.load_text(LOCKED + text)) for text in ("", more))
     assert said in with_it
     assert not more or said not in without
     assert not instead or (instead in without and instead not in with_it)
 
 
 def test_a_file_without_time_says_nothing_of_it() -> None:
-    assert not any("At the start" in said for said in assumed(verifier.load_text(UNWIRED)))
+    assert not any("At the start" in said for said in assumption_texts(verifier.load_text(UNWIRED)))

@@ -16,7 +16,7 @@ from verifier.plan.wiring.faults import FaultKind, UnknownFault, observable
 from verifier.properties.catalog import FAILURES
 from verifier.reference.equipment import EquipmentState
 from verifier.reference.evaluator import Evaluator, Unsettled
-from verifier.world.fault_cone import Touches
+from verifier.world.fault_cone import FaultCone
 from verifier.world.world import World
 
 WIRED = [path for path in SPEC_FILES if verifier.load(path).equipment.faults]
@@ -42,7 +42,7 @@ def test_a_fault_that_the_plan_does_not_have_raises_everywhere(plan: Plan) -> No
     with pytest.raises(UnknownFault):
         World(plan, World(plan), [unknown])
     with pytest.raises(UnknownFault):
-        Touches(World(plan)).directly(unknown)
+        FaultCone(World(plan)).directly(unknown)
     with pytest.raises(UnknownFault):
         EquipmentState(plan, broken)
     with pytest.raises(UnknownFault):
@@ -81,7 +81,7 @@ def test_both_semantics_know_every_fault(path: Path) -> None:
     fault that touches nothing changes nothing in either."""
     plan, chance = verifier.load(path), Random(path.stem)
     sound = World(plan)
-    touches, reference = Touches(sound), Evaluator(plan)
+    touches, reference = FaultCone(sound), Evaluator(plan)
     lenses = [head.lens for signal in plan.signals.values() for head in signal.heads]
     ways = [(fault, way) for fault in plan.equipment.faults for way in fault.ways]
     for fault, way in chance.sample(ways, min(WAYS, len(ways))):

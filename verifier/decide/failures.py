@@ -28,8 +28,8 @@ from verifier.properties.failures import (
 )
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Consequence, Failure, Verdict
-from verifier.world.fault_cone import Touches
-from verifier.world.train_constraints import bodies
+from verifier.world.fault_cone import FaultCone
+from verifier.world.train_constraints import train_constraints
 from verifier.world.world import World, check_circles
 
 # So many faults are asked about together: fewer ask the same questions over again, more make
@@ -178,7 +178,7 @@ class _Faults:
         self._sound = sound
         self._timeout = timeout
         self._faults = {fault.what: fault for fault in faults}
-        self._touches = Touches(sound)
+        self._touches = FaultCone(sound)
         self._unproved: frozenset[str] = frozenset()
         self._everything = World(self.plan, sound, self._faults)
         assumptions, always = _assumed(sound)
@@ -295,7 +295,9 @@ def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
     """What the file assumes, and what holds anyhow, as this world has it."""
     plan = world.plan
     assumptions = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
-    return assumptions, [world.expand(fact) for fact in (*bodies(plan), *world.memory_facts)]
+    return assumptions, [
+        world.expand(fact) for fact in (*train_constraints(plan), *world.memory_facts)
+    ]
 
 
 def _already(sound: World, harm: Obligation) -> Expr:
@@ -359,7 +361,7 @@ class Outcome:
     def alone(self) -> World:
         """The world in which just this may be broken."""
         assert self.world.sound is not None
-        return Touches(self.world.sound).world([self.fault.what])
+        return FaultCone(self.world.sound).world([self.fault.what])
 
     @property
     def consequence(self) -> Consequence:

@@ -24,7 +24,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.catalog import obligations
-from verifier.world.memory_abstraction import heard_by_memory, memory_alone
+from verifier.world.memory_abstraction import faults_reaching_memory, memory_alone
 from verifier.world.world import World
 
 # Seconds for all that is to be shown of the memory of one changed plan, and for each question.
@@ -54,7 +54,9 @@ class Recollection:
     def with_broken(self, world: World, faults: Collection[Observable]) -> World:
         """A world of these rules, wired this way or another, with what is known of its memory
         while any of ``faults`` may be at work."""
-        if not world.plan.locking.asked or heard_by_memory(world.sound or world).isdisjoint(faults):
+        if not world.plan.locking.asked or faults_reaching_memory(world.sound or world).isdisjoint(
+            faults
+        ):
             return world
         return world.with_memory_facts(self.whatever_is_reported)
 
@@ -62,7 +64,7 @@ class Recollection:
         """Faults, those together with which as much is known, each lot with its world."""
         if not self._sound.plan.locking.asked:
             return [(self._sound, list(faults))]
-        heard = heard_by_memory(self._sound)
+        heard = faults_reaching_memory(self._sound)
         lots: dict[bool, list[Fault]] = {}
         for fault in faults:
             lots.setdefault(fault.what in heard, []).append(fault)

@@ -16,7 +16,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import with_wiring
-from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.miswiring import miswired
 from verifier.plan.wiring.wiring_model import Machine
@@ -177,7 +177,7 @@ class Bench:
                 options.append([(current, state) for state in current.values])
         return (list(chosen) for chosen in product(*options))
 
-    def places(self, block: str) -> tuple[Place, ...]:
+    def places(self, block: str) -> tuple[StockPlace, ...]:
         """The places of a block where trains of the lengths given can stand; none where its
         wiring tells no places apart."""
         geometry = self.plan.equipment.geometry.get(block)

@@ -11,7 +11,7 @@ from verifier.explain.wiring_causes import Circuit
 from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
-from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says, heard
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, heard
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
@@ -238,7 +238,7 @@ class _Teller:
     def _why(self, condition: Condition, reader: str, depth: int) -> Iterator[Cause]:
         """The facts that make a condition true, or false: as few as show it."""
         match condition:
-            case Says():
+            case Fact():
                 found, matters = self._fact(condition, reader, depth)
                 if matters:
                     yield found
@@ -257,7 +257,7 @@ class _Teller:
     def _true(self, condition: Condition, reader: str) -> bool:
         """Whether a condition holds, as a driver hears what it asks for."""
 
-        def look(says: Says) -> bool:
+        def look(says: Fact) -> bool:
             what = heard(says.what, reader)
             return self._states(what)[what] in says.values
 
@@ -279,7 +279,7 @@ class _Teller:
     def _in_relevant(self, *sources: tuple[str, str]) -> bool:
         return self._relevant is None or not self._relevant.isdisjoint(sources)
 
-    def _fact(self, says: Says, reader: str, depth: int) -> tuple[Cause, bool]:
+    def _fact(self, says: Fact, reader: str, depth: int) -> tuple[Cause, bool]:
         """A fact with what is behind it, and whether it matters."""
         what, name = says.what, says.what.name
         recalled = self._recall(what) if self._recall is not None else None
@@ -315,12 +315,12 @@ class _Teller:
             case _:
                 return self._simple(says)
 
-    def _report(self, report: Cause, says: Says, *sources: tuple[str, str]) -> tuple[Cause, bool]:
+    def _report(self, report: Cause, says: Fact, *sources: tuple[str, str]) -> tuple[Cause, bool]:
         """A report that is not true matters, whatever it comes from."""
         matters = report.kind is CauseKind.REPORTS_FALSELY or self._in_relevant(*sources)
         return replace(report, span=says.span), matters
 
-    def _simple(self, says: Says) -> tuple[Cause, bool]:
+    def _simple(self, says: Fact) -> tuple[Cause, bool]:
         """A fact that nothing is behind."""
         what = says.what
         state = self._states(what)[what]

@@ -7,31 +7,31 @@ train of 600 mm on Main from 150 mm to 750 mm, over no spot`.
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import unseen_anywhere
-from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.equipment import StockPlace
 from verifier.properties.amounts import length
 from verifier.reference.equipment import train_covering
 from verifier.reference.train_extents import TrainPosition
 
 
-def place_of(plan: Plan, what: Observable, state: str) -> Place | None:
+def place_of(plan: Plan, what: Observable, state: str) -> StockPlace | None:
     """The place that a state of where stock stands names; None for vacant."""
     places = plan.equipment.places.get(what.name, ())
     return next((place for place in places if place.name == state), None)
 
 
-def stock_words(plan: Plan, block: str, place: Place) -> str:
+def stock_words(plan: Plan, block: str, place: StockPlace) -> str:
     """``train at m1 on Main``."""
     subject, where = _stock(plan, block, place)
     return f"{subject.removeprefix('a ') if subject == 'a train' else subject} {where}"
 
 
-def stock_stands(plan: Plan, block: str, place: Place) -> str:
+def stock_stands(plan: Plan, block: str, place: StockPlace) -> str:
     """``a train stands at m1 on Main``."""
     subject, where = _stock(plan, block, place)
     return f"{subject} stands {where}"
 
 
-def _stock(plan: Plan, block: str, place: Place) -> tuple[str, str]:
+def _stock(plan: Plan, block: str, place: StockPlace) -> tuple[str, str]:
     """What stands on a block, and where."""
     over = f", {place.name[place.name.index('over ') :]}" if "over " in place.name else ""
     at = f"at {place.feeder} " if place.feeder and _sensed(plan, block) else ""
@@ -52,7 +52,7 @@ def _sensed(plan: Plan, block: str) -> bool:
     return not detectors or any(d.kind == "current-sensing" for d in detectors)
 
 
-def _draws_nothing(plan: Plan, block: str, place: Place) -> bool:
+def _draws_nothing(plan: Plan, block: str, place: StockPlace) -> bool:
     """Whether the stock is one that a current-sensing detector does not see. (Where there
     is none but spot detectors, it does not matter what it draws.)"""
     return not place.draws and _sensed(plan, block)

@@ -19,7 +19,7 @@ from verifier.logic.expr import Expr, atom, holds, support
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Throw
 from verifier.plan.model import Plan, Signal
-from verifier.plan.observables import Observable, says_opened
+from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.causes import Cause
@@ -190,7 +190,7 @@ class _Teller:
         names = dict.fromkeys(self._obligation.signals)
         names |= {w.name: None for w in self._asked if w.kind == "reading"}
         names |= {w.under: None for steps in self.record.went for w in steps if w.under}
-        for says in says_opened(self._conditions(), lambda n: self.plan.conditions[n].condition):
+        for says in facts_unfolded(self._conditions(), lambda n: self.plan.conditions[n].condition):
             if says.what.kind == "aspect":
                 names[says.what.name] = None
         return (signal for name, signal in self.plan.signals.items() if name in names)

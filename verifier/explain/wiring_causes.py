@@ -13,7 +13,7 @@ from verifier.language.source import Span
 from verifier.plan.model import Block, Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import by_way_of, unseen_anywhere
-from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.wiring_model import Detector, District, Driver, Feeder, Machine, Supply
 from verifier.properties.amounts import amps, length, ohms, volts
@@ -59,7 +59,7 @@ class Circuit:
             return "stock stands there"
         return stock_stands(self._plan, block, place)
 
-    def _place(self, block: str) -> Place | None:
+    def _place(self, block: str) -> StockPlace | None:
         return self._wires.place(block) if block in self._plan.equipment.places else None
 
     def _says_clear(self, detector: Detector, reader: str) -> Iterator[Cause]:

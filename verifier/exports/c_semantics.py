@@ -32,7 +32,7 @@ class Value(NamedTuple):
 State = dict[str, Value]
 
 
-class Machine(Generic[W, B]):
+class CMachine(Generic[W, B]):
     """Runs the functions of a program on one kind of numbers."""
 
     def __init__(self, read: Program, words: Words[W, B], int_bits: int):
@@ -100,7 +100,9 @@ class _Scope:
 class _Run(Generic[W, B]):
     """One call of one function."""
 
-    def __init__(self, read: Program, words: Words[W, B], int_type: Type, machine: "Machine[W, B]"):
+    def __init__(
+        self, read: Program, words: Words[W, B], int_type: Type, machine: "CMachine[W, B]"
+    ):
         self._program = read
         self._words = words
         self._int = int_type

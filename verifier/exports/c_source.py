@@ -16,7 +16,7 @@ from verifier.exports.condition_to_c import Wording
 from verifier.exports.header import paragraphs
 from verifier.exports.interface import FLASHING, LONGEST_CALL, Field, Interface, interface
 from verifier.exports.memory_to_c import MemoryRules
-from verifier.exports.names import Names, plain
+from verifier.exports.names import CNames, plain
 from verifier.exports.rules import SignalRules
 from verifier.plan.model import Plan
 from verifier.world.report_abstraction import ReportedWorld
@@ -269,7 +269,7 @@ def _restrictive(face: Interface) -> Iterator[str]:
 
 
 def _body(face: Interface, prefix: str) -> list[str]:
-    names = Names()
+    names = CNames()
     world = ReportedWorld(face.plan)
     signals = SignalRules(face, world, names)
     rest = MemoryRules(face, signals, names)

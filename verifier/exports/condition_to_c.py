@@ -22,9 +22,9 @@ from verifier.exports.c_text import (
     test_text,
 )
 from verifier.exports.interface import RESTRICTIVE, Interface
-from verifier.exports.names import Names
+from verifier.exports.names import CNames
 from verifier.logic.expr import And, Atom, Const, Expr, Group, Or, fold, nodes
-from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.world.report_abstraction import missing
 
@@ -45,10 +45,10 @@ class Wording:
     def of(self, condition: Condition) -> Test:
         """A condition of the file."""
         match condition:
-            case Says(what=what, values=values) if what.kind == "condition":
+            case Fact(what=what, values=values) if what.kind == "condition":
                 name = Is(self.named(what.name))
                 return name if values == ("true",) else Opposite(name)
-            case Says(what=what, values=values):
+            case Fact(what=what, values=values):
                 return self.says(what, values)
             case All(parts=parts):
                 return every(*map(self.of, parts))
@@ -107,7 +107,7 @@ class Wording:
         others = [s.enumerator for s in found.states if s.value not in values]
         return one_of(f"in->{found.name}", chosen, others)
 
-    def expression(self, expr: Expr, code: Code, names: Names) -> Test:
+    def expression(self, expr: Expr, code: Code, names: CNames) -> Test:
         """An expression of the world. Parts that stand in it more than once get a variable."""
         used = Counter(
             part for node in nodes(expr) if isinstance(node, Group) for part in node.parts

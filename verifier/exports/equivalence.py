@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 from verifier.engines.smt.equivalence import Always, Differs, NotDecided, Terms
 from verifier.exports.c_lexer import NotReadable
 from verifier.exports.c_program import BOOL, Given, Program, Type, program
-from verifier.exports.c_semantics import Machine, State, Value
+from verifier.exports.c_semantics import CMachine, State, Value
 from verifier.exports.c_source import Export
 from verifier.exports.expected_semantics import LEGS, Expected
 from verifier.exports.interface import LONGEST_CALL, Clock, Interface
@@ -49,7 +49,7 @@ class Undecided:
 class _Run(NamedTuple):
     """A call: by which machine, and what it left and returned."""
 
-    machine: Machine[Any, Any]
+    machine: CMachine[Any, Any]
     after: State
     returned: Value | None
 
@@ -179,7 +179,7 @@ class _Comparison:
 
     def claims(self, int_bits: int) -> Iterator[tuple[Any, Sequence[Claim]]]:
         """What must hold, by what is given."""
-        machine = Machine(self._read, self._terms, int_bits)
+        machine = CMachine(self._read, self._terms, int_bits)
         face = self._face
         given: list[Value | str] = ["in"] * bool(face.inputs)
         given += [self._elapsed] * bool(face.clocks) + ["memory"] * bool(face.memory)
@@ -192,7 +192,7 @@ class _Comparison:
 
     # -------------------------------------------------------------- what is given
 
-    def _sound(self, machine: Machine[Any, Any], state: State) -> Any:
+    def _sound(self, machine: CMachine[Any, Any], state: State) -> Any:
         """That everything given is in one of its states, and memory whole."""
         terms, face = self._terms, self._face
         parts = [
@@ -207,10 +207,10 @@ class _Comparison:
             parts.append(self._checked(machine, state))
         return terms.all_of(parts)
 
-    def _checked(self, machine: Machine[Any, Any], state: State) -> Any:
+    def _checked(self, machine: CMachine[Any, Any], state: State) -> Any:
         return self._terms.equal(state["memory->check"].word, self._sum(machine, state).word)
 
-    def _sum(self, machine: Machine[Any, Any], state: State) -> Value:
+    def _sum(self, machine: CMachine[Any, Any], state: State) -> Value:
         _, found = machine.call(f"{self._prefix}_check", ["memory"], state)
         assert found is not None
         return found
@@ -321,7 +321,7 @@ class _Comparison:
                 same = terms.equal(run.after[name].word, value.word)
                 yield Claim(f"{name} left as it was", same)
 
-    def _starts(self, machine: Machine[Any, Any]) -> Iterator[Claim]:
+    def _starts(self, machine: CMachine[Any, Any]) -> Iterator[Claim]:
         """Memory begins as the proof over time does, and whole."""
         after, _ = machine.call(f"{self._prefix}_start", ["memory"], self._before)
         for field in self._face.memory:
@@ -334,7 +334,7 @@ class _Comparison:
             )
         yield Claim("the check of the memory", self._checked(machine, after))
 
-    def _flips(self, machine: Machine[Any, Any]) -> Iterator[Claim]:
+    def _flips(self, machine: CMachine[Any, Any]) -> Iterator[Claim]:
         """Any one bit of the memory that flips makes the check another."""
         terms = self._terms
         before = self._sum(machine, self._before).word

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
-from verifier.exports.names import Names, plain
+from verifier.exports.names import CNames, plain
 from verifier.plan import observables
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED, Condition, Observable
@@ -168,7 +168,7 @@ class TooManyPositions(Exception):
 
 def interface(plan: Plan) -> Interface:
     """The fields of a plan. Raises :class:`TooManyPositions`."""
-    names, words = Names(), Names()
+    names, words = CNames(), CNames()
     asked = set(asked_anywhere(plan))
     noticed = set(_noticed(plan))
     inputs = [
@@ -202,7 +202,9 @@ def interface(plan: Plan) -> Interface:
     )
 
 
-def _field(what: Observable, names: Names, words: Names, *, can_be_missing: bool = False) -> Field:
+def _field(
+    what: Observable, names: CNames, words: CNames, *, can_be_missing: bool = False
+) -> Field:
     kind = _WORDS[what.kind]
     if what.kind == "lever":
         enumerators = [words.give_capital(f"LEVER_{_cap(what.name)}", v) for v in what.values]
@@ -237,7 +239,7 @@ def _color(color: str) -> tuple[str, int]:
     return f"COLOR_{_cap(color)}", number + FLASHING * color.startswith("flashing ")
 
 
-def _aspects(plan: Plan, words: Names) -> dict[str, State]:
+def _aspects(plan: Plan, words: CNames) -> dict[str, State]:
     """The most restrictive first; 0 is for colors that the chart does not list."""
     found = {UNLISTED: State(UNLISTED, "ASPECT_UNLISTED", 0)}
     words.give_capital("ASPECT", "UNLISTED")
@@ -272,7 +274,7 @@ def conditions_of(plan: Plan) -> Iterator[Condition]:
 def asked_anywhere(plan: Plan) -> Iterator[Observable]:
     """Every observable those conditions ask for, and the levers and buttons that throw points."""
     named = plan.conditions
-    for says in observables.says_opened(conditions_of(plan), lambda name: named[name].condition):
+    for says in observables.facts_unfolded(conditions_of(plan), lambda name: named[name].condition):
         yield says.what
     for throw in plan.locking.throws.values():
         yield from map(observables.button, throw.buttons)
@@ -284,7 +286,7 @@ def reports_asked(signal: Signal, head: int, plan: Plan) -> tuple[Observable, ..
     lines = signal.lines or signal.heads[head].lines
     whens = (line.when for line in lines if line.when is not None)
     named = plan.conditions
-    asked = (s.what for s in observables.says_opened(whens, lambda name: named[name].condition))
+    asked = (s.what for s in observables.facts_unfolded(whens, lambda name: named[name].condition))
     return tuple(dict.fromkeys(what for what in asked if what.kind in RESTRICTIVE))
 
 
@@ -313,7 +315,7 @@ def missing_of(field: Field) -> Observable:
 # ------------------------------------------------------------------ memory and points
 
 
-def _clocks(plan: Plan, memory: Iterable[Field], names: Names) -> Iterator[Clock]:
+def _clocks(plan: Plan, memory: Iterable[Field], names: CNames) -> Iterator[Clock]:
     for field in memory:
         name = field.what.name
         relay, timer = plan.locking.relays.get(name), plan.locking.timers.get(name)
@@ -332,7 +334,7 @@ def _limit(seconds: Fraction) -> int:
     return ceil(seconds * 1000) + _BEGINS
 
 
-def _points(plan: Plan, names: Names) -> Iterator[Points]:
+def _points(plan: Plan, names: CNames) -> Iterator[Points]:
     for name, throw in plan.locking.throws.items():
         locked = names.give("unlocked", name) if throw.locked is not None else None
         thrown = names.give("throw", name) if throw.by in ("lever", "buttons", "rule") else None

@@ -9,19 +9,19 @@ from collections.abc import Iterable, Mapping
 from verifier.exports.c_text import Code, Is, Opposite, Test, every, test_text
 from verifier.exports.condition_to_c import Wording
 from verifier.exports.interface import Clock, Field, Interface
-from verifier.exports.names import Names
+from verifier.exports.names import CNames
 from verifier.exports.rules import SignalRules, by_use, place_of
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
 from verifier.plan.model import Plan
-from verifier.plan.observables import Condition, conditions_in, says_in
+from verifier.plan.observables import Condition, conditions_in, facts_in
 
 
 class MemoryRules:
     """Writes what acts after the signals are settled. ``needed`` afterwards: the named
     conditions it reads as the signals saw them."""
 
-    def __init__(self, face: Interface, rules: SignalRules, names: Names):
+    def __init__(self, face: Interface, rules: SignalRules, names: CNames):
         self._face = face
         self._plan = face.plan
         self._rules = rules
@@ -245,7 +245,7 @@ def _what_they_remember(plan: Plan, order: Iterable[str]) -> dict[str, frozenset
     for name in order:
         condition = plan.conditions[name].condition
         own = {
-            s.what.name for s in says_in(condition) if s.what.kind in ("relay", "timer", "traffic")
+            s.what.name for s in facts_in(condition) if s.what.kind in ("relay", "timer", "traffic")
         }
         found[name] = frozenset(own).union(*(found[c] for c in conditions_in(condition)))
     return found

@@ -19,7 +19,7 @@ def plain(text: str) -> str:
     return re.sub(r"[^A-Za-z0-9]+", "_", letters).strip("_")[:LONGEST].rstrip("_")
 
 
-class Names:
+class CNames:
     """Identifiers given out so far. Capitals are told apart only where C does."""
 
     def __init__(self) -> None:

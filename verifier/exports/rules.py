@@ -12,11 +12,11 @@ from pathlib import PurePath
 from verifier.exports.c_text import Code, Is, Test, any_of, every
 from verifier.exports.condition_to_c import Question, Wording
 from verifier.exports.interface import Interface, Lit, colors_of, reports_asked
-from verifier.exports.names import Names
+from verifier.exports.names import CNames
 from verifier.language.source import Span
 from verifier.logic.expr import Atom, Expr, atom, nodes
 from verifier.plan.model import Line, Plan, Signal
-from verifier.plan.observables import UNLISTED, Condition, Observable, conditions_in, says_in
+from verifier.plan.observables import UNLISTED, Condition, Observable, conditions_in, facts_in
 from verifier.plan.signals.aspects import Combination
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.wiring_model import Driver
@@ -29,7 +29,7 @@ Node = tuple[str, str]
 class SignalRules:
     """Writes the part of the function that settles all signals. ``names``: of its variables."""
 
-    def __init__(self, face: Interface, world: ReportedWorld, names: Names):
+    def __init__(self, face: Interface, world: ReportedWorld, names: CNames):
         self._face = face
         self._plan = face.plan
         self._world = world
@@ -75,7 +75,7 @@ class SignalRules:
             {
                 (says.what, says.values)
                 for condition in conditions
-                for says in says_in(condition)
+                for says in facts_in(condition)
                 if says.what.kind in ("aspect", "color")
                 and signal_of(says.what.name, self._plan.signals) in signals
             },
@@ -282,7 +282,7 @@ def _asks(node: Node, plan: Plan) -> Iterator[Node]:
     kind, name = node
     whens = _whens(plan.signals[name]) if kind == "signal" else [plan.conditions[name].condition]
     for when in whens:
-        for says in says_in(when):
+        for says in facts_in(when):
             if says.what.kind == "condition":
                 yield "condition", says.what.name
             elif says.what.kind in ("aspect", "color"):

@@ -41,7 +41,7 @@ from verifier.plan.track.named_routes import read_routes
 from verifier.plan.track.routes import find_routes
 from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring.build_wiring import read_wiring
-from verifier.plan.wiring.derive_equipment import equip, inputs_with
+from verifier.plan.wiring.derive_equipment import derive_equipment, inputs_with
 
 # What is wrong whatever else the layout has, so that it is told even where a part of the
 # statements could not be had.
@@ -99,7 +99,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     if names.errors:
         raise InputError(names.errors)
     blocks = _blocks(statements)
-    equipment = equip(wiring, track, blocks, signals, conditions)
+    equipment = derive_equipment(wiring, track, blocks, signals, conditions)
     inputs = _inputs(statements, words)
     return Plan(
         source=source,

@@ -8,7 +8,7 @@ from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.plan import observables
 from verifier.plan.names import KIND_WORDS
-from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable
 from verifier.plan.signals.heads import signal_meant, signal_of
 from verifier.plan.vocabulary import (
     STATES_OF,
@@ -106,7 +106,7 @@ def _named_condition(fact: tree.Fact, words: Vocabulary) -> Condition | None:
     name = fact.names[0]
     if not words.names.find(name, "condition"):
         return None
-    return Says(observables.condition(name.text), ("true",), fact.span, name.text)
+    return Fact(observables.condition(name.text), ("true",), fact.span, name.text)
 
 
 def _one(
@@ -172,7 +172,7 @@ def _block(
         if name.text in words.undetected:
             words.names.error("CP207", name.span, name=name.text, kind=state.kind)
             return None
-        return Says(observables.block_report(name.text), (state.kind,), span, text)
+        return Fact(observables.block_report(name.text), (state.kind,), span, text)
     if state.kind in ("vacant", "train on"):
         if in_rule:
             is_vacant = state.kind == "vacant"
@@ -180,7 +180,7 @@ def _block(
             return None
         value = "vacant" if state.kind == "vacant" else "occupied"
         text = text if state.kind == "vacant" else f"train on {name.text}"
-        return Says(observables.stock(name.text), (value,), span, text)
+        return Fact(observables.stock(name.text), (value,), span, text)
     return None
 
 
@@ -194,9 +194,9 @@ def _positions(
             reported = "moving" if state.value == "open" and "moving" in report.values else ""
             _truth_in_rule(name, words, "points", reported or state.value)
             return None
-        return Says(truth, (state.value,), span, f"{name.text} lies {state.value}")
+        return Fact(truth, (state.value,), span, f"{name.text} lies {state.value}")
     if state.kind in report.values:
-        return Says(report, (state.kind,), span, f"{name.text} {state.kind}")
+        return Fact(report, (state.kind,), span, f"{name.text} {state.kind}")
     return None
 
 
@@ -244,10 +244,10 @@ def _signal(
     aspects = words.chart.aspects
     if state.kind == "at stop":
         stops = {a.name for a in aspects if not a.permits} | {observables.UNLISTED}
-        return Says(aspect, _among(aspect, stops), span, f"{name.text} at stop")
+        return Fact(aspect, _among(aspect, stops), span, f"{name.text} at stop")
     if state.kind == "proceeds":
         good = {a.name for a in aspects if a.proceeds}
-        return Says(aspect, _among(aspect, good), span, f"{name.text} proceeds")
+        return Fact(aspect, _among(aspect, good), span, f"{name.text} proceeds")
     if state.kind == "shows":
         if words.chart.get(state.value) is None:
             words.names.error(
@@ -258,8 +258,8 @@ def _signal(
                 value=state.value,
                 names=(a.name for a in aspects),
             )
-            return Says(aspect, (), span, "")
-        return Says(aspect, _among(aspect, {state.value}), span, f"{name.text} shows {state.value}")
+            return Fact(aspect, (), span, "")
+        return Fact(aspect, _among(aspect, {state.value}), span, f"{name.text} shows {state.value}")
     return None
 
 
@@ -290,7 +290,7 @@ def _head_color(
         return None
     if not in_rule:
         color = observables.lens(name.text, color.values)
-    return Says(color, _among(color, {state.value}), span, f"{name.text} {state.value}")
+    return Fact(color, _among(color, {state.value}), span, f"{name.text} {state.value}")
 
 
 def _lever(
@@ -300,7 +300,7 @@ def _lever(
     wanted = state.value if state.kind == "name" else state.kind
     if wanted not in positions:
         return None
-    return Says(observables.lever(name.text, positions), (wanted,), span, f"{name.text} {wanted}")
+    return Fact(observables.lever(name.text, positions), (wanted,), span, f"{name.text} {wanted}")
 
 
 def _button(
@@ -308,7 +308,7 @@ def _button(
 ) -> Condition | None:
     if state.kind != "pressed":
         return None
-    return Says(observables.button(name.text), ("pressed",), span, f"{name.text} pressed")
+    return Fact(observables.button(name.text), ("pressed",), span, f"{name.text} pressed")
 
 
 def _memory(
@@ -317,7 +317,7 @@ def _memory(
     """Relays, timers, direction of traffic. (That a timer is idle is said by what it is not.)"""
     if state.kind != "name" or state.value not in STATES_OF[what.kind].reported:
         return None
-    return Says(what, (state.value,), span, f"{name.text} {state.value}")
+    return Fact(what, (state.value,), span, f"{name.text} {state.value}")
 
 
 def _relay(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from verifier.language.source import Source, Span
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import NO_LOCKING, Locking
-from verifier.plan.observables import Condition, Observable, Says
+from verifier.plan.observables import Condition, Fact, Observable
 from verifier.plan.signals.aspects import Chart
 from verifier.plan.signals.packet_model import NO_PACKETS, Packets
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Equipment
@@ -226,11 +226,11 @@ class NamedCondition:
     span: Span
 
 
-def says_asked(signal: Signal, named: Mapping[str, NamedCondition]) -> Iterator[Says]:
+def facts_read(signal: Signal, named: Mapping[str, NamedCondition]) -> Iterator[Fact]:
     """Every fact that the rules of a signal ask for, named conditions opened up."""
     lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
     whens = (line.when for line in lines if line.when is not None)
-    return observables.says_opened(whens, lambda name: named[name].condition)
+    return observables.facts_unfolded(whens, lambda name: named[name].condition)
 
 
 class Need(NamedTuple):
@@ -367,9 +367,9 @@ class Plan:
     # The inputs it would have without wiring.
     unwired_inputs: tuple[Observable, ...] = ()
 
-    def asked_by(self, signal: Signal) -> Iterator[Says]:
+    def facts_read(self, signal: Signal) -> Iterator[Fact]:
         """Every fact that the rules of a signal ask for, named conditions opened up."""
-        return says_asked(signal, self.conditions)
+        return facts_read(signal, self.conditions)
 
     def routes_of(self, signal: str) -> tuple[Route, ...]:
         return self._routes_by_signal.get(signal, ())

@@ -241,7 +241,7 @@ def line(owner: str, index: int) -> Observable:
 
 
 @dataclass(frozen=True, slots=True)
-class Says:
+class Fact:
     """``what`` is in one of the states ``values``; ``text`` is how the file puts it."""
 
     what: Observable
@@ -268,28 +268,28 @@ class Not:
     span: Span
 
 
-Condition = Says | All | AnyOne | Not
+Condition = Fact | All | AnyOne | Not
 
 
-def says_in(condition: Condition) -> Iterator[Says]:
+def facts_in(condition: Condition) -> Iterator[Fact]:
     """Every fact of a condition, left to right."""
     match condition:
-        case Says():
+        case Fact():
             yield condition
         case Not(part=part):
-            yield from says_in(part)
+            yield from facts_in(part)
         case All(parts=parts) | AnyOne(parts=parts):
             for part in parts:
-                yield from says_in(part)
+                yield from facts_in(part)
 
 
-def says_opened(
+def facts_unfolded(
     conditions: Iterable[Condition], named: Callable[[str], Condition]
-) -> Iterator[Says]:
+) -> Iterator[Fact]:
     """Every fact of some conditions, named conditions opened up (each once)."""
     waiting, opened = list(conditions), set()
     while waiting:
-        for says in says_in(waiting.pop()):
+        for says in facts_in(waiting.pop()):
             name = says.what.name
             if says.what.kind != "condition":
                 yield says
@@ -300,4 +300,4 @@ def says_opened(
 
 def conditions_in(condition: Condition) -> Iterator[str]:
     """The named conditions it uses."""
-    return (says.what.name for says in says_in(condition) if says.what.kind == "condition")
+    return (says.what.name for says in facts_in(condition) if says.what.kind == "condition")

@@ -7,7 +7,7 @@ from typing import Literal
 
 from verifier.logic.expr import Expr, negation
 from verifier.plan.model import Plan
-from verifier.plan.observables import Condition, says_in
+from verifier.plan.observables import Condition, facts_in
 from verifier.plan.signals.heads import signal_of
 from verifier.properties import (
     conflicting,
@@ -188,7 +188,7 @@ def obligations(plan: Plan, lower: Callable[[Condition], Expr]) -> Iterator[Obli
     for proof in plan.proofs:
         expr = lower(proof.condition)
         about = dict.fromkeys(
-            signal_of(says.what.name, plan.signals) for says in says_in(proof.condition)
+            signal_of(says.what.name, plan.signals) for says in facts_in(proof.condition)
         )
         said = " ".join(proof.condition.span.text.split())
         trouble = {

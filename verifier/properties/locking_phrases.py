@@ -9,7 +9,7 @@ from verifier.plan import observables
 from verifier.plan.locking.temporal_plan import approach, comes_in_at, joint_name
 from verifier.plan.locking.time_steps import moment, window_in
 from verifier.plan.model import Move, Plan, Port, Route, Signal
-from verifier.plan.observables import AnyOne, Condition, Says
+from verifier.plan.observables import AnyOne, Condition, Fact
 from verifier.properties.obligation import Lock
 from verifier.properties.phrases import takes_up_to
 
@@ -144,18 +144,18 @@ def lock_of(name: str, held: Condition, text: str, plan: Plan) -> Lock | None:
     return Lock(name, held)
 
 
-def is_occupied(block: str, plan: Plan) -> Says | None:
+def is_occupied(block: str, plan: Plan) -> Fact | None:
     """A block's detector says so; None where it has none."""
     if block not in plan.blocks or not plan.blocks[block].detected:
         return None
     span = plan.blocks[block].span
-    return Says(observables.block_report(block), ("occupied",), span, f"{block} occupied")
+    return Fact(observables.block_report(block), ("occupied",), span, f"{block} occupied")
 
 
-def not_at_stop(signal: Signal, plan: Plan) -> Says:
+def not_at_stop(signal: Signal, plan: Plan) -> Fact:
     permits = {a.name for a in plan.chart.aspects if a.permits}
     values = tuple(v for v in signal.aspect.values if v in permits)
-    return Says(signal.aspect, values, signal.span, f"not {signal.name} at stop")
+    return Fact(signal.aspect, values, signal.span, f"not {signal.name} at stop")
 
 
 def _is_asked(held: str, locked: Condition) -> bool:
@@ -163,7 +163,7 @@ def _is_asked(held: str, locked: Condition) -> bool:
     match locked:
         case AnyOne(parts=parts):
             return any(_is_asked(held, part) for part in parts)
-        case Says(text=text):
+        case Fact(text=text):
             return text == held
         case _:
             return False

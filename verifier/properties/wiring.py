@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from verifier.language.listing import listing
 from verifier.logic.expr import constant
 from verifier.plan.model import Head, Line, Plan, Signal
-from verifier.plan.observables import Observable, says_in
+from verifier.plan.observables import Observable, facts_in
 from verifier.plan.wiring.wiring_model import Detector, Driver
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import pieces_in
@@ -223,7 +223,7 @@ def _reports_in(line: Line, plan: Plan) -> Iterator[Observable]:
     waiting = [line.when] if line.when is not None else []
     opened: set[str] = set()
     while waiting:
-        for says in says_in(waiting.pop()):
+        for says in facts_in(waiting.pop()):
             if says.what.kind != "condition":
                 yield says.what
             elif says.what.name not in opened:

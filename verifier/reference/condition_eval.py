@@ -6,10 +6,10 @@ Part of the reference: the condition is evaluated as written, not rewritten or s
 from collections.abc import Callable, Iterator, Mapping
 
 from verifier.plan.model import Plan
-from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says, says_in
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, facts_in
 
 # Whether one fact holds; never called for a named condition.
-Look = Callable[[Says], bool]
+Look = Callable[[Fact], bool]
 # What is asked of the states of all observables.
 Predicate = Callable[[Mapping[Observable, str]], bool]
 
@@ -53,7 +53,7 @@ def is_true(condition: Condition, look: Look, known: dict[str, bool], plan: Plan
 
 def _holds(condition: Condition, look: Look, known: Mapping[str, bool]) -> bool:
     match condition:
-        case Says(what=what):
+        case Fact(what=what):
             if what.kind != "condition":
                 return look(condition)
             if what.name not in known:
@@ -67,11 +67,11 @@ def _holds(condition: Condition, look: Look, known: Mapping[str, bool]) -> bool:
             return not _holds(part, look, known)
 
 
-def all_says(condition: Condition, plan: Plan) -> Iterator[Says]:
+def all_says(condition: Condition, plan: Plan) -> Iterator[Fact]:
     """Every fact of a condition, named conditions expanded (each once)."""
     stack, opened = [condition], set()
     while stack:
-        for says in says_in(stack.pop()):
+        for says in facts_in(stack.pop()):
             yield says
             name = says.what.name
             if says.what.kind == "condition" and name not in opened:

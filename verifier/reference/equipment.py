@@ -13,7 +13,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import by_way_of, motion_of, unseen_anywhere
-from verifier.plan.wiring.equipment import Beside, Place
+from verifier.plan.wiring.equipment import Beside, StockPlace
 from verifier.plan.wiring.faults import (
     DISOBEYED,
     STUCK_CLOSED,
@@ -58,7 +58,7 @@ class EquipmentState:
 
     # -------------------------------------------------------------- truth
 
-    def place(self, block: str) -> Place | None:
+    def place(self, block: str) -> StockPlace | None:
         """Where stock stands on a block whose wiring distinguishes places; None if vacant."""
         places = self._equipment.places[block]
         state = self._situation.state(observables.standing(block, tuple(p.name for p in places)))

@@ -10,7 +10,7 @@ from itertools import product
 
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
-from verifier.plan.observables import Condition, Observable, Says, heard, says_in
+from verifier.plan.observables import Condition, Fact, Observable, facts_in, heard
 from verifier.plan.signals.aspects import Chart
 from verifier.plan.situation import Situation
 from verifier.reference.condition_eval import all_says, is_true, looking_at, true_in
@@ -150,7 +150,7 @@ class Evaluator:
                     shown[what] = next(iter(values))
         told = {what.name: state for what, state in shown.items() if what.kind == "color"}
 
-        def look(says: Says) -> bool:
+        def look(says: Fact) -> bool:
             known = shown if says.what in shown else given
             return known[says.what] in says.values
 
@@ -183,7 +183,7 @@ class Evaluator:
         """Whether a condition holds in a situation, evaluating only what it reads.
 
         Raises :class:`Unsettled`."""
-        wanted = dict.fromkeys(says.what for says in says_in(condition))
+        wanted = dict.fromkeys(says.what for says in facts_in(condition))
         return true_in(condition, self.states(situation, wanted), self.plan)
 
     def _owners_of(self, what: Observable) -> list[str]:
@@ -282,7 +282,7 @@ class Evaluator:
         driver = self.plan.wiring.driver_of(owner if signal.by_head else signal.heads[0].name)
         reader = driver.name if driver else ""
 
-        def look(says: Says) -> bool:
+        def look(says: Fact) -> bool:
             may = way.get(says.what)
             if may is None:
                 return given[heard(says.what, reader)] in says.values
@@ -419,7 +419,7 @@ def _read(colors: tuple[str, ...], chart: Chart) -> str:
 class _Open(Exception):
     """A rule reads an undetermined value."""
 
-    def __init__(self, says: Says):
+    def __init__(self, says: Fact):
         self.says = says
 
 

@@ -10,7 +10,7 @@ from math import ceil
 from verifier.plan.model import Plan
 from verifier.plan.units import Unit
 from verifier.plan.wiring.derive_equipment import may_stand_unseen
-from verifier.plan.wiring.wiring_model import Detector, Feeder, Number, Reading, Wiring
+from verifier.plan.wiring.wiring_model import Detector, DriverInput, Feeder, Number, Wiring
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.repair.wiring_edit import (
     About,
@@ -130,7 +130,7 @@ def more_detectors(plan: Plan, about: About) -> Iterator[Change]:
         wiring = with_detectors(plan.wiring, new)
         for driver in plan.wiring.drivers.values():
             if driver.reads is not None and is_read(driver, d.name, contacts=False):
-                reading = Reading(new.name, False, driver.span)
+                reading = DriverInput(new.name, False, driver.span)
                 reading_driver, step = wired_to(driver, [reading], "detector")
                 wiring = with_drivers(wiring, reading_driver)
                 steps.append(step)

@@ -16,7 +16,7 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import atom
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Route, Signal
-from verifier.plan.observables import All, Condition, Observable, Says
+from verifier.plan.observables import All, Condition, Fact, Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
@@ -95,7 +95,7 @@ def _one_addition(
 
 def _candidates(
     plan: Plan, obligation: Obligation, routes: Sequence[Route]
-) -> Iterator[tuple[str, Says]]:
+) -> Iterator[tuple[str, Fact]]:
     """Conditions to try, most telling first: for each route its points, track and devices;
     then other signals."""
     span = obligation.spans[0]
@@ -105,11 +105,11 @@ def _candidates(
             for points in ends[need.points].ends if need.points in ends else (need.points,):
                 report = observables.points_report(points)
                 text = f"{points} {need.position}"
-                yield route.signal, Says(report, (need.position,), span, text)
+                yield route.signal, Fact(report, (need.position,), span, text)
         for block in route.blocks:
             if plan.blocks[block].detected:
                 text = f"{block} clear"
-                yield route.signal, Says(observables.block_report(block), ("clear",), span, text)
+                yield route.signal, Fact(observables.block_report(block), ("clear",), span, text)
         for derail in plan.derails.values():
             over = derail.name in derails_run_over(route, plan)
             if over or derail.guards in route.pieces:
@@ -117,14 +117,14 @@ def _candidates(
                 text = f"{derail.name} {state}"
                 yield (
                     route.signal,
-                    Says(observables.derail_report(derail.name), (state,), span, text),
+                    Fact(observables.derail_report(derail.name), (state,), span, text),
                 )
         for gate in plan.gates.values():
             if gate.block in route.blocks:
                 text = f"{gate.name} seated"
                 yield (
                     route.signal,
-                    Says(observables.gate_report(gate.name), ("seated",), span, text),
+                    Fact(observables.gate_report(gate.name), ("seated",), span, text),
                 )
     for name in obligation.signals:
         for other in obligation.signals:
@@ -138,7 +138,7 @@ def _candidates(
                 if obligation.property == "approach-untruthful":
                     wanted, text = (good, f"{other} proceeds")
                 values = tuple(v for v in signal.aspect.values if v in wanted)
-                yield name, Says(signal.aspect, values, span, text)
+                yield name, Fact(signal.aspect, values, span, text)
 
 
 def _routes_to_look_at(
@@ -193,7 +193,7 @@ def _acting_line(
     return None
 
 
-def _with_addition(plan: Plan, signal: Signal, line: Line, says: Says) -> Plan:
+def _with_addition(plan: Plan, signal: Signal, line: Line, says: Fact) -> Plan:
     assert line.when is not None
     when: Condition = All((line.when, says), line.when.span)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from verifier.language.source import Span
 from verifier.plan.model import Plan
-from verifier.plan.wiring.wiring_model import Detector, Driver, Reading, Wiring
+from verifier.plan.wiring.wiring_model import Detector, Driver, DriverInput, Wiring
 from verifier.verdicts.report import Rewiring, Writing
 
 # What a change costs, as ranks: a setting or a jumper first, then a wire moved, a wire added,
@@ -109,7 +109,7 @@ def is_read(driver: Driver, name: str, *, contacts: bool) -> bool:
     )
 
 
-def wired_to(driver: Driver, more: list[Reading], kind: str) -> tuple[Driver, Rewiring]:
+def wired_to(driver: Driver, more: list[DriverInput], kind: str) -> tuple[Driver, Rewiring]:
     reads = (*(driver.reads or ()), *more)
     words = [f"{r.name} contacts" if r.contacts else r.name for r in reads]
     wired = ", ".join(words[len(words) - len(more) :])

@@ -13,7 +13,7 @@ from verifier.plan.model import Line, Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import OWN_SHARE, margin
 from verifier.plan.wiring.faults import FaultKind
-from verifier.plan.wiring.wiring_model import Driver, Machine, Number, Reading, Wiring
+from verifier.plan.wiring.wiring_model import Driver, DriverInput, Machine, Number, Wiring
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.properties.obligation import Obligation
 from verifier.reference.condition_eval import all_says
@@ -245,9 +245,9 @@ def _inputs(plan: Plan, about: About) -> Iterator[Change]:
     """Wires to a driver's inputs for what its rules ask for."""
     for driver in _drivers(plan, about):
         asked = _asked(driver, plan)
-        missing = [Reading(d.name, False, driver.span) for d in detectors(plan, about)
+        missing = [DriverInput(d.name, False, driver.span) for d in detectors(plan, about)
                    if ("block report", d.block) in asked]  # fmt: skip
-        missing += [Reading(name, True, driver.span) for name in about.turnouts
+        missing += [DriverInput(name, True, driver.span) for name in about.turnouts
                     if ("points report", name) in asked
                     and plan.wiring.machines[name].contacts != ()]  # fmt: skip
         for reading in missing:
@@ -297,7 +297,7 @@ def _contacts(plan: Plan, about: About) -> Iterator[Change]:
         wiring = replace(plan.wiring, machines={**plan.wiring.machines, **machines})
         for driver in plan.wiring.drivers.values():
             asked = _asked(driver, plan)
-            more = [Reading(t, True, driver.span) for t in turnouts
+            more = [DriverInput(t, True, driver.span) for t in turnouts
                     if ("points report", t) in asked
                     and not is_read(driver, t, contacts=True)]  # fmt: skip
             if more:

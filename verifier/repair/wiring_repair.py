@@ -33,7 +33,7 @@ from verifier.reference.condition_eval import all_says
 from verifier.repair.wiring_edit import NEW, About, Change
 from verifier.repair.wiring_edits import about, changes
 from verifier.verdicts.report import Finding, Rewiring
-from verifier.world.fault_cone import Touches
+from verifier.world.fault_cone import FaultCone
 from verifier.world.world import World
 
 # How many ways of wiring are tried for one finding, and how many changes that help somewhat
@@ -87,7 +87,7 @@ class Rewirer:
         self._held: dict[str, bool] = {}
         self._check_before: SituationCheck | None = None
         self._asked_before: dict[str, Obligation] | None = None
-        self._touches_before: Touches | None = None
+        self._touches_before: FaultCone | None = None
         self._reach = _Reach(world.plan)
         self._recollection = Recollection(world, timeout)
 
@@ -170,8 +170,8 @@ class Rewirer:
         when anything that held is lost."""
         touched = {name for change in wired.changes for name in change.touched}
         if self._touches_before is None:
-            self._touches_before = Touches(self._before.world)
-        touches = Touches(wired.world)
+            self._touches_before = FaultCone(self._before.world)
+        touches = FaultCone(wired.world)
         about = self._reach.about(touched)
         near, far = _faults_near(wired.plan, touches, about)
         after = touches.world(fault.what for fault in near)
@@ -243,7 +243,9 @@ class Rewirer:
         return self._before
 
 
-def _faults_near(plan: Plan, touches: Touches, about: set[str]) -> tuple[list[Fault], list[Fault]]:
+def _faults_near(
+    plan: Plan, touches: FaultCone, about: set[str]
+) -> tuple[list[Fault], list[Fault]]:
     """What may break and touches one of these directly: those things that touch little else,
     and those that reach far. Things that can fail no file are left out."""
     near: list[Fault] = []

@@ -99,7 +99,7 @@ def _needed(point: _Point, plan: Plan) -> Iterator[str]:
             if driver is not None:
                 yield driver.name
                 supplies.add(driver.supply)
-        for says in plan.asked_by(signal):
+        for says in plan.facts_read(signal):
             match says.what.kind:
                 case "block report":
                     blocks[says.what.name] = None

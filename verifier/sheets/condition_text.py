@@ -9,7 +9,7 @@ from typing import Literal
 
 from verifier.plan import observables
 from verifier.plan.model import Plan
-from verifier.plan.observables import All, AnyOne, Condition, Not, Says
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not
 from verifier.plan.signals.aspects import Chart
 from verifier.sheets.dnf import Asked, said
 
@@ -104,10 +104,10 @@ def condition_words(condition: Condition, wanted: bool, plan: Plan) -> str:
     match condition:
         case Not(part=part):
             return condition_words(part, not wanted, plan)
-        case Says() if condition.what.kind == "condition":
+        case Fact() if condition.what.kind == "condition":
             inside = plan.conditions[condition.what.name].condition
             return condition_words(inside, wanted, plan)
-        case Says():
+        case Fact():
             asked = said(condition, wanted)
             return asked_words(asked, plan) if asked.values else "never"
         case All(parts=parts) | AnyOne(parts=parts):

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from itertools import product
 
 from verifier.plan.model import NamedCondition
-from verifier.plan.observables import All, AnyOne, Condition, Not, Observable, Says
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable
 
 # More cases than this are harder to read than the words.
 MOST_CASES = 6
@@ -63,7 +63,7 @@ def _parts(condition: Condition, wanted: bool, named: Named) -> Iterator[tuple[C
         case AnyOne(parts=parts) if not wanted:
             for part in parts:
                 yield from _parts(part, False, named)
-        case Says() if condition.what.kind == "condition":
+        case Fact() if condition.what.kind == "condition":
             yield from _parts(named[condition.what.name].condition, wanted, named)
         case _:
             yield condition, wanted
@@ -72,9 +72,9 @@ def _parts(condition: Condition, wanted: bool, named: Named) -> Iterator[tuple[C
 def _ways(condition: Condition, wanted: bool, named: Named, most: int) -> tuple[Facts, ...] | None:
     """Every way in which a condition holds, None where they are too many."""
     match condition:
-        case Says() if condition.what.kind == "condition":
+        case Fact() if condition.what.kind == "condition":
             return _ways(named[condition.what.name].condition, wanted, named, most)
-        case Says():
+        case Fact():
             asked = said(condition, wanted)
             return ((asked,),) if asked.values else ()
         case Not(part=part):
@@ -95,7 +95,7 @@ def _ways(condition: Condition, wanted: bool, named: Named, most: int) -> tuple[
             return found
 
 
-def said(says: Says, wanted: bool) -> Asked:
+def said(says: Fact, wanted: bool) -> Asked:
     """What a fact asks for, or what is left when it is ruled out."""
     values = tuple(v for v in says.what.values if (v in says.values) == wanted)
     return Asked(says.what, values)

@@ -159,7 +159,7 @@ def _elsewhere(plan: Plan) -> dict[str, list[str]]:
         drivers = dict.fromkeys(
             d.name for h in signal.heads if (d := plan.wiring.driver_of(h.name))
         )
-        for says in plan.asked_by(signal):
+        for says in plan.facts_read(signal):
             for driver in drivers:
                 what = _without_wire(says.what, driver, plan)
                 if what and driver not in found.setdefault(what, []):

@@ -20,7 +20,7 @@ from typing import Literal
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Route, Signal
-from verifier.plan.observables import All, AnyOne, Condition, Not, Says, heard, says_in
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, facts_in, heard
 from verifier.plan.signals.aspects import Chart
 from verifier.properties.phrases import lined, permits, way_clear
 from verifier.properties.usefulness import is_meant_to_clear
@@ -105,7 +105,7 @@ def facts_tried(plan: Plan) -> Iterator[Tried]:
                 for other in lines if other.index > line.index
             ))  # fmt: skip
             condition = written_out(line.when, plan)
-            for says in says_in(condition):
+            for says in facts_in(condition):
                 decides = _decides(condition, says, reader)
                 yield Tried(
                     owner, line.shows, says.text,
@@ -128,7 +128,7 @@ def written_out(condition: Condition, plan: Plan) -> Condition:
 def _facts(condition: Condition, plan: Plan, known: dict[str, int]) -> int:
     """How many facts a condition has when written out; no more than matters is counted."""
     number = 0
-    for says in says_in(condition):
+    for says in facts_in(condition):
         name = says.what.name
         if says.what.kind != "condition":
             number += 1
@@ -144,10 +144,10 @@ def _facts(condition: Condition, plan: Plan, known: dict[str, int]) -> int:
 
 def _opened(condition: Condition, plan: Plan) -> Condition:
     match condition:
-        case Says(what=what, values=values) if what.kind == "condition":
+        case Fact(what=what, values=values) if what.kind == "condition":
             inner = _opened(plan.conditions[what.name].condition, plan)
             return inner if values == ("true",) else Not(inner, condition.span)
-        case Says():
+        case Fact():
             return replace(condition)
         case Not(part=part):
             return Not(_opened(part, plan), condition.span)
@@ -159,7 +159,7 @@ def _opened(condition: Condition, plan: Plan) -> Condition:
 
 def _copied(condition: Condition) -> Condition:
     match condition:
-        case Says():
+        case Fact():
             return replace(condition)
         case Not(part=part):
             return Not(_copied(part), condition.span)
@@ -167,7 +167,7 @@ def _copied(condition: Condition) -> Condition:
             return replace(condition, parts=tuple(map(_copied, parts)))
 
 
-def _decides(condition: Condition, says: Says, reader: str) -> Expr:
+def _decides(condition: Condition, says: Fact, reader: str) -> Expr:
     """All else is so that the condition holds or not as this fact is so or not."""
     wth = _with(condition, {id(says): TRUE}, reader)
     without = _with(condition, {id(says): FALSE}, reader)
@@ -177,7 +177,7 @@ def _decides(condition: Condition, says: Says, reader: str) -> Expr:
 def _with(condition: Condition, given: dict[int, Expr], reader: str) -> Expr:
     """A condition with some of its facts, by identity, taken to be so or not."""
     match condition:
-        case Says(what=what, values=values):
+        case Fact(what=what, values=values):
             known = given.get(id(condition))
             return atom(heard(what, reader), *values) if known is None else known
         case Not(part=part):
@@ -262,7 +262,7 @@ def _beside(clear: Route, set_too: Route, lines: Iterable[Line], missing: int, p
         condition = written_out(line.when, plan) if line.when is not None else None
         if condition is None:
             continue
-        all_facts = list(says_in(condition))
+        all_facts = list(facts_in(condition))
         most = missing if len(all_facts) <= MANY_FACTS else min(missing, 1)
         for left_out in combinations(all_facts, most):
             granted = {id(says): _helpful(condition, says) for says in left_out}
@@ -270,15 +270,15 @@ def _beside(clear: Route, set_too: Route, lines: Iterable[Line], missing: int, p
     return conjunction(_cleared(clear, plan), disjunction(*almost) if almost else TRUE)
 
 
-def _helpful(condition: Condition, says: Says) -> Expr:
+def _helpful(condition: Condition, says: Fact) -> Expr:
     """What a fact must come to for a condition to hold the sooner: true, unless it stands
     below an odd number of `not`."""
     return TRUE if _upright(condition, says, True) else FALSE
 
 
-def _upright(condition: Condition, says: Says, upright: bool) -> bool | None:
+def _upright(condition: Condition, says: Fact, upright: bool) -> bool | None:
     match condition:
-        case Says():
+        case Fact():
             return upright if condition is says else None
         case Not(part=part):
             return _upright(part, says, not upright)

@@ -14,7 +14,7 @@ from verifier.engines.smt.train_length_constraints import rooms
 from verifier.logic.expr import FALSE, Expr, conjunction
 from verifier.testcard.operator_actions import doable, setup_of
 from verifier.world.memory_abstraction import at_rest
-from verifier.world.train_constraints import bodies
+from verifier.world.train_constraints import train_constraints
 from verifier.world.world import World
 
 # Seconds for one question.
@@ -31,7 +31,7 @@ class Questions:
             [expand(lower(assumed.condition)) for assumed in bench.plan.assumptions],
             EACH,
             [
-                *(expand(body) for body in bodies(bench.plan)),
+                *(expand(body) for body in train_constraints(bench.plan)),
                 *map(expand, doable(bench, played=played)),
                 *(map(expand, _memory_facts(self.world)) if played else ()),
             ],

@@ -16,7 +16,7 @@ from itertools import permutations
 from verifier.diagnosis.bench import Bench, Setup
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.equipment import StockPlace
 
 # A block, and the place on it where stock stands.
 Stood = tuple[str, str]
@@ -148,7 +148,7 @@ class Walk:
         said = name.removeprefix("drawing no current, ")
         return f"on {block} {said.replace('at ', 'at feeder ', 1)}"
 
-    def _place(self, block: str, name: str) -> Place | None:
+    def _place(self, block: str, name: str) -> StockPlace | None:
         every = self._plan.equipment.places.get(block, ())
         return next((place for place in every if place.name == name), None)
 

@@ -16,7 +16,7 @@ NO_WIRING_GIVEN = "No wiring is given, so every detector and contact is taken to
 ALWAYS = "Trains are taken to obey signals; beyond the edges of the plan nothing is checked."
 
 
-def assumed(plan: Plan) -> tuple[str, ...]:
+def assumption_texts(plan: Plan) -> tuple[str, ...]:
     """The sentences for one plan, from the rail to the lens."""
     histories = _histories(plan) if plan.locking.asked else ()
     return (*_wiring(plan), *_gaps(plan), *histories, ALWAYS)

@@ -45,7 +45,7 @@ OneStep = Callable[[Atom], Expr]
 Known = Callable[[Atom], Expr | None]
 
 
-class TooLarge(Exception):
+class TooManyStates(Exception):
     """A circle beyond the limits of this module."""
 
 
@@ -69,15 +69,15 @@ def settle_together(
                 left = _Possible(may).of(meaning)
                 work += sum(1 for _ in nodes(left))
                 if work > MAX_WORK:
-                    raise TooLarge
+                    raise TooManyStates
                 alike, effort = compared(left, may[what][states], MAX_COMPARING - comparing)
                 comparing += effort
                 if comparing > MAX_COMPARING:
-                    raise TooLarge
+                    raise TooManyStates
                 if not alike:
                     may[what][states] = left
                     waiting |= dict.fromkeys(read_by.get(what, ()))
-    except TooLarge:
+    except TooManyStates:
         return {}
     return {what: states for what, states in may.items() if _one_at_a_time(states)}
 
@@ -147,7 +147,7 @@ class _Possible:
             return expr
         if expr not in self._done:
             if depth > MAX_DEPTH or len(self._done) > MAX_STEPS:
-                raise TooLarge
+                raise TooManyStates
             match expr:
                 case Atom(what=what, values=values):
                     classes = self._may[what].items()

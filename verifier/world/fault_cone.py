@@ -19,7 +19,7 @@ from verifier.world.world import World
 _SHOWN = ("color", "aspect")
 
 
-class Touches:
+class FaultCone:
     """What each fault of a plan touches directly, and which signals read which."""
 
     def __init__(self, sound: World):
@@ -145,7 +145,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             note(signal.name, [circuits.fed(driver.name, driver.supply)])
             for color in head.color.values:
                 note(signal.name, [circuits.lights(head.name, color)])
-            asked = dict.fromkeys(says.what for says in plan.asked_by(signal))
+            asked = dict.fromkeys(says.what for says in plan.facts_read(signal))
             note(signal.name, [circuits.dead_inputs(driver, asked)])
             for what in asked:
                 if what.kind in observables.REPORTED:
@@ -157,7 +157,7 @@ def _read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
     """By the name of what is read: the signals that read it, and all they ask of it."""
     found: dict[str, dict[str, list[Expr]]] = {}
     for signal in plan.signals.values():
-        for says in plan.asked_by(signal):
+        for says in plan.facts_read(signal):
             what, values = says.what, says.values
             owner = signal_of(what.name, plan.signals) if what.kind == "color" else what.name
             found.setdefault(owner, {}).setdefault(signal.name, []).append(atom(what, *values))

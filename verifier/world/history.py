@@ -27,7 +27,7 @@ from verifier.plan.locking.time_steps import LOSS_SECONDS, moment, window_in
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 from verifier.world.memory import Memory, switches
-from verifier.world.trains import Rules, Trains
+from verifier.world.trains import Rules, TrainDynamics
 from verifier.world.world import World
 
 _EVENTS = frozenset(get_args(observables.Event))
@@ -61,7 +61,7 @@ class Histories:
         self._clear = {a.name for a in self.plan.chart.aspects if a.proceeds}
         self._memory = Memory(self.plan, self._world.lower, self._seen, self.unit)
         rules = Rules(self._permits, self._restricts, self._memory.holds, self._late)
-        self._trains = Trains(self.plan, rules, paced=self._is_paced())
+        self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced())
         self._events: dict[Observable, Expr] = {}
 
     # -------------------------------------------------------------- expressions

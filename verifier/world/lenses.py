@@ -20,7 +20,7 @@ from verifier.logic.expr import (
 )
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Signal
-from verifier.plan.observables import Observable, says_opened
+from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.circuits import Circuits
@@ -93,7 +93,7 @@ class Lenses:
         lines = signal.lines or signal.heads[index].lines
         whens = (line.when for line in lines if line.when is not None)
         named = self._plan.conditions
-        return (s.what for s in says_opened(whens, lambda name: named[name].condition))
+        return (s.what for s in facts_unfolded(whens, lambda name: named[name].condition))
 
     def _tripped(self, head: str, driver: Driver) -> Expr:
         """That the driver sees a head of the same signal fail to light."""

@@ -25,7 +25,7 @@ from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.world.circuits import Circuits
-from verifier.world.fault_cone import Touches
+from verifier.world.fault_cone import FaultCone
 from verifier.world.memory import Memory, switches
 from verifier.world.world import World
 
@@ -71,7 +71,7 @@ def at_rest(world: World) -> Iterator[Expr]:
             )
 
 
-def heard_by_memory(world: World) -> frozenset[Observable]:
+def faults_reaching_memory(world: World) -> frozenset[Observable]:
     """The faults with which memory, or how points lie, may come to be otherwise."""
     plan = world.plan
     faults = [fault.what for fault in plan.equipment.faults]
@@ -83,12 +83,12 @@ def heard_by_memory(world: World) -> frozenset[Observable]:
     signals = {signal_of(what.name, plan.signals) for what in reads
                if what.kind in ("aspect", "color")}  # fmt: skip
     if signals:
-        touches = Touches(world)
+        touches = FaultCone(world)
         heard |= {fault for fault in faults if _may_touch(touches, fault, signals)}
     return frozenset(heard.intersection(faults))
 
 
-def _may_touch(touches: Touches, fault: Observable, signals: set[str]) -> bool:
+def _may_touch(touches: FaultCone, fault: Observable, signals: set[str]) -> bool:
     try:
         return not signals.isdisjoint(touches.world((fault,)).touched or ())
     except InputError:  # with it, what signals show goes round in a circle

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, conjunction, disjunction, negation
 from verifier.plan.model import Line
-from verifier.plan.observables import All, AnyOne, Condition, Not, Says, heard
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, heard
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class Reader:
 def lower(condition: Condition, reader: Reader) -> Expr:
     """A condition as an expression; named conditions are written out."""
     match condition:
-        case Says(what=what, values=values):
+        case Fact(what=what, values=values):
             if what.kind == "condition":
                 inner = reader.named[what.name]
                 return inner if values == ("true",) else negation(inner)

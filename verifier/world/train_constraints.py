@@ -11,7 +11,7 @@ from verifier.plan.model import Plan, Port
 from verifier.plan.wiring.derive_equipment import unseen_anywhere
 
 
-def bodies(plan: Plan) -> Iterator[Expr]:
+def train_constraints(plan: Plan) -> Iterator[Expr]:
     """The middle of a train that draws nothing has its two ends on the tracks to which the
     points lead."""
     for what in plan.inputs:

@@ -35,7 +35,7 @@ class Rules:
 
 
 @dataclass(frozen=True, slots=True)
-class Front:
+class FrontMove:
     """A front that would come over ``joint`` into ``to`` (``frm``: the end it leaves by),
     when it does, and when at restricted speed. An entry from an edge is one, too."""
 
@@ -46,7 +46,7 @@ class Front:
     slow: Expr
 
 
-class Trains:
+class TrainDynamics:
     """The moves of trains of one running plan."""
 
     def __init__(self, plan: Plan, rules: Rules, *, paced: bool):
@@ -67,7 +67,7 @@ class Trains:
         )
         self._limits = {n for limits in plan.limits for n in limits.pieces}
         self._reverses = {n: self._flip(n) for n in self.pieces if self.may_reverse(n)}
-        self._fronts: dict[str, list[Front]] = {n: [] for n in self.pieces}
+        self._fronts: dict[str, list[FrontMove]] = {n: [] for n in self.pieces}
         self._outward: dict[Joint, list[Expr]] = {}
         for joint in self.joints:
             for frm, to in ((joint.a, joint.b), (joint.b, joint.a)):
@@ -92,14 +92,14 @@ class Trains:
             if beyond.kind != "edge" and here.direction != "leaving":
                 entry = conjunction(self._entry(here, joint, to), self._allowed(to))
                 slow = self._is_slow(frm, to)
-                self._fronts[to.piece].append(Front(joint, frm, to, entry, slow))
+                self._fronts[to.piece].append(FrontMove(joint, frm, to, entry, slow))
             return
         moves = conjunction(self._goes(joint, frm), self.is_free(joint), self._passes(frm, to))
         if beyond.kind == "edge":
             if beyond.direction != "entering":
                 self._outward.setdefault(joint, []).append(moves)
             return
-        self._fronts[to.piece].append(Front(joint, frm, to, moves, self._is_slow(frm, to)))
+        self._fronts[to.piece].append(FrontMove(joint, frm, to, moves, self._is_slow(frm, to)))
 
     def _goes(self, joint: Joint, frm: Port) -> Expr:
         """A train on the piece of ``frm`` moves, and leaves by that end."""
@@ -151,10 +151,10 @@ class Trains:
             return self._rules.restricts(signal)
         return self._is_restricted(frm)
 
-    def _other_fronts(self, front: Front) -> Expr:
+    def _other_fronts(self, front: FrontMove) -> Expr:
         return disjunction(*(f.when for f in self._fronts[front.to.piece] if f is not front))
 
-    def goes_in(self, front: Front) -> Expr:
+    def goes_in(self, front: FrontMove) -> Expr:
         """The front comes onto the piece, which is vacant and which no other comes onto."""
         vacant = negation(self.occupied(front.to.piece))
         return conjunction(front.when, vacant, negation(self._other_fronts(front)))
@@ -340,7 +340,7 @@ class Trains:
             yield across, _two(across, disjunction(*spans[joint], stays))
 
     def _next_heading(
-        self, piece: str, came: Iterable[tuple[Front, Expr]]
+        self, piece: str, came: Iterable[tuple[FrontMove, Expr]]
     ) -> tuple[observables.Observable, Mapping[str, Expr]]:
         ends = self.pieces[piece].ends
         any_came = disjunction(*(when for _, when in came))
@@ -358,7 +358,7 @@ class Trains:
         return observables.heading(piece, ends), values
 
     def _next_pace(
-        self, piece: str, came: Iterable[tuple[Front, Expr]]
+        self, piece: str, came: Iterable[tuple[FrontMove, Expr]]
     ) -> tuple[observables.Observable, Mapping[str, Expr]]:
         pace = observables.pace(piece)
         any_came = disjunction(*(when for _, when in came))

@@ -14,7 +14,7 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import AS_BEFORE, Observable
-from verifier.plan.wiring.equipment import Place
+from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import FaultKind
 
 # A part that begins so belongs to the one before it.
@@ -38,7 +38,7 @@ _LISTED = 12
 
 
 @dataclass(slots=True)
-class Wired:
+class WiredFacts:
     """What was found: facts, errors, and the rest of the text."""
 
     facts: list[tuple[Observable, str, Span]] = field(default_factory=list)
@@ -46,9 +46,9 @@ class Wired:
     rest: str = ""
 
 
-def wired_facts(plan: Plan, text: str) -> Wired:
+def wired_facts(plan: Plan, text: str) -> WiredFacts:
     """The facts of a situation that the grammar of rules has no words for."""
-    found = Wired()
+    found = WiredFacts()
     source = Source("situation", text)
     known = {what.name for what in plan.inputs}
     rest = [" "] * len(text)
@@ -80,7 +80,7 @@ def _parts(text: str) -> Iterator[tuple[int, int]]:
         yield start, end
 
 
-def _read(plan: Plan, part: str, span: Span, known: set[str], found: Wired) -> bool:
+def _read(plan: Plan, part: str, span: Span, known: set[str], found: WiredFacts) -> bool:
     """Whether a part of the text is one of ours."""
     first = part.split()[0]
     if first in _BREAKS and first not in known:
@@ -116,7 +116,7 @@ def _read(plan: Plan, part: str, span: Span, known: set[str], found: Wired) -> b
 # ------------------------------------------------------------------ stock
 
 
-def _stock(plan: Plan, part: str, span: Span, found: Wired) -> None:
+def _stock(plan: Plan, part: str, span: Span, found: WiredFacts) -> None:
     wiring = plan.wiring
     on = re.search(r"\bon (\S+?)(?=,|\s|$)", part)
     at = re.search(r"\bat (\S+?)(?=,|\s|$)(?! (mm|m)\b)", part)
@@ -147,7 +147,9 @@ def _stock(plan: Plan, part: str, span: Span, found: Wired) -> None:
     found.facts.append((standing, place.name, span))
 
 
-def _place(places: Iterable[Place], feeder: str | None, over: str, unseen: bool) -> Place | None:
+def _place(
+    places: Iterable[StockPlace], feeder: str | None, over: str, unseen: bool
+) -> StockPlace | None:
     """The first place that is all that was asked for."""
     fitting = [
         place
@@ -162,7 +164,7 @@ def _place(places: Iterable[Place], feeder: str | None, over: str, unseen: bool)
 # ------------------------------------------------------------------ points
 
 
-def _turnout(plan: Plan, name: str, kind: str, state: str, span: Span, found: Wired) -> bool:
+def _turnout(plan: Plan, name: str, kind: str, state: str, span: Span, found: WiredFacts) -> bool:
     """How a turnout moves, lies or is told to lie, where that is a fact by itself. What is
     none is left to others."""
     machine = plan.wiring.machines.get(name)
@@ -181,7 +183,7 @@ def _turnout(plan: Plan, name: str, kind: str, state: str, span: Span, found: Wi
     return True
 
 
-def _no_gap(plan: Plan, part: str, span: Span, found: Wired) -> None:
+def _no_gap(plan: Plan, part: str, span: Span, found: WiredFacts) -> None:
     name, _, state = part.removeprefix("no gap at ").partition(":")
     places = {what.name: what for what in plan.inputs if what.kind == "current"}
     what = places.get(name.strip())
@@ -199,7 +201,7 @@ def _no_gap(plan: Plan, part: str, span: Span, found: Wired) -> None:
 # ------------------------------------------------------------------ faults
 
 
-def _fault(plan: Plan, part: str, span: Span, found: Wired) -> None:
+def _fault(plan: Plan, part: str, span: Span, found: WiredFacts) -> None:
     """`feeder m3 broken`: the name of something that may break, and how it is broken."""
     faults = {fault.name: fault.what for fault in plan.equipment.faults}
     name = max((n for n in faults if part == n or part.startswith(f"{n} ")), key=len, default=None)
@@ -236,7 +238,7 @@ def never(thing: str, state: str, span: Span, values: Iterable[str]) -> Diagnost
     return diagnostic("CP204", span, "situation", thing=thing, state=state, values=values)
 
 
-def _unknown(kind: str, name: str, known: Iterable[str], span: Span, found: Wired) -> None:
+def _unknown(kind: str, name: str, known: Iterable[str], span: Span, found: WiredFacts) -> None:
     listed = list(known)
     hints: tuple[str, ...] = ("known",) if len(listed) <= _LISTED else ()
     near = nearest(name, listed)

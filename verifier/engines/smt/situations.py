@@ -22,7 +22,7 @@ from verifier.logic.expr import TRUE, Atom, Const, Expr, negation, support
 from verifier.plan.minimality import TIERS, tier_of, values_in_order
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.world.train_constraints import bodies
+from verifier.world.train_constraints import train_constraints
 from verifier.world.world import World
 
 Assignment = dict[Observable, str]
@@ -69,7 +69,7 @@ class SituationCheck:
             [world.expand(world.lower(a.condition)) for a in taken],
             timeout,
             [
-                *(world.expand(body) for body in bodies(plan)),
+                *(world.expand(body) for body in train_constraints(plan)),
                 *map(world.expand, world.memory_facts),
             ],
             rooms(plan),

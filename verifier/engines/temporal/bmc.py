@@ -5,7 +5,7 @@ inputs of each moment up to the one at which it happens; or that it does not hap
 moments.
 
 The solver says what is chosen; what comes of it is worked out anew
-(:class:`~verifier.engines.temporal.simulation.Machine`), and no choice is left in that is not
+(:class:`~verifier.engines.temporal.simulation.CMachine`), and no choice is left in that is not
 needed.
 """
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 from verifier.plan import observables
 from verifier.plan.model import Joint, Move, Plan, Port
 from verifier.plan.track.build_track import moves_over
-from verifier.plan.wiring.derive_equipment import equip
+from verifier.plan.wiring.derive_equipment import derive_equipment
 from verifier.plan.wiring.wiring_model import Wiring
 
 
@@ -27,7 +27,7 @@ def running_plan(plan: Plan) -> Plan:
     return replace(
         plan,
         wiring=wiring,
-        equipment=equip(wiring, plan.track, plan.blocks, plan.signals, plan.conditions),
+        equipment=derive_equipment(wiring, plan.track, plan.blocks, plan.signals, plan.conditions),
         inputs=(*inputs, *(what for what in told if what not in inputs)),
         unwired_inputs=inputs,
     )

@@ -29,7 +29,7 @@ from verifier.plan.wiring.wiring_model import (
     MotorKind,
     Number,
     Supply,
-    Trains,
+    TrainLimits,
     Wiring,
 )
 
@@ -314,7 +314,7 @@ def _only(nodes: Sequence[_Statement], called: str, names: Names) -> _Statement 
     return nodes[0] if nodes else None
 
 
-def _trains(nodes: Sequence[tree.Trains], names: Names) -> Trains | None:
+def _trains(nodes: Sequence[tree.Trains], names: Names) -> TrainLimits | None:
     node = _only(nodes, "`trains`", names)
     if node is None:
         return None
@@ -331,7 +331,7 @@ def _trains(nodes: Sequence[tree.Trains], names: Names) -> Trains | None:
         names.error("CP614", node.span)
     said = given["detectable"].words[0].text if "detectable" in given else "throughout"
     how = "ends" if said == "both" else said
-    return Trains(shortest, longest, cast(Detectable, how), resistance, node.span)
+    return TrainLimits(shortest, longest, cast(Detectable, how), resistance, node.span)
 
 
 def _stopping(nodes: Sequence[tree.StoppingDistance], names: Names) -> Number | None:

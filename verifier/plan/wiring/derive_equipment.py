@@ -19,10 +19,10 @@ from verifier.plan.model import (
     Plan,
     Signal,
     Track,
-    says_asked,
+    facts_read,
 )
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, Place
+from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
 from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
 
@@ -36,7 +36,7 @@ OWN_SHARE = Fraction(1, 10)
 Readers = dict[str, tuple[str, ...]]
 
 
-def equip(
+def derive_equipment(
     wiring: Wiring,
     track: Track,
     blocks: Mapping[str, Block],
@@ -60,7 +60,7 @@ def equip(
 
 def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
     """The same layout wired otherwise. Rules, assumptions and proofs stay as they are."""
-    equipment = equip(wiring, plan.track, plan.blocks, plan.signals, plan.conditions)
+    equipment = derive_equipment(wiring, plan.track, plan.blocks, plan.signals, plan.conditions)
     inputs = inputs_with(plan.unwired_inputs, wiring, equipment)
     return replace(plan, wiring=wiring, equipment=equipment, inputs=inputs)
 
@@ -120,7 +120,7 @@ def _spots(wiring: Wiring) -> tuple[dict[str, Geometry], dict[str, tuple[int, ..
     return geometry, spots_of
 
 
-def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tuple[Place, ...]:
+def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tuple[StockPlace, ...]:
     electric: list[tuple[str, str | None, bool]] = [
         (f"at {feeder.name}", feeder.name, True) for feeder in wiring.feeders_of(block)
     ]
@@ -129,9 +129,9 @@ def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tup
         electric.append(("drawing no current", None, False))
     covered = _runs(len(geometry[block].spots)) if block in geometry else []
     if not covered:
-        return tuple(Place(name, feeder, draws, ()) for name, feeder, draws in electric)
+        return tuple(StockPlace(name, feeder, draws, ()) for name, feeder, draws in electric)
     return tuple(
-        Place(f"{name}, {over}" if name else over, feeder, draws, covers)
+        StockPlace(f"{name}, {over}" if name else over, feeder, draws, covers)
         for over, covers in covered
         for name, feeder, draws in (electric or [("", None, False)])
     )
@@ -305,7 +305,7 @@ def _readers(
     asked: dict[str, set[tuple[str, str]]] = {name: set() for name in wiring.drivers}
     for signal in signals.values():
         drivers = {d.name for head in signal.heads if (d := wiring.driver_of(head.name))}
-        for says in says_asked(signal, conditions) if drivers else ():
+        for says in facts_read(signal, conditions) if drivers else ():
             for driver in drivers:
                 asked[driver].add((says.what.kind, says.what.name))
     nobody = () if wiring.drivers else ("",)

@@ -15,7 +15,7 @@ from verifier.plan.signals.signal_placement import Post
 from verifier.plan.unique_clauses import at_most_one, given_once, no_run
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.plausible_ranges import read_run
-from verifier.plan.wiring.wiring_model import Detector, Driver, Feeder, Number, Reading
+from verifier.plan.wiring.wiring_model import Detector, Driver, DriverInput, Feeder, Number
 
 _Given = Mapping[tree.ClauseKind, tree.Clause]
 
@@ -227,7 +227,7 @@ def _is_head(name: tree.Name, posts: Mapping[str, Post], names: Names) -> bool:
 
 def _readings(
     clause: tree.Clause, contactless: Mapping[str, tree.Clause], names: Names
-) -> Iterator[Reading]:
+) -> Iterator[DriverInput]:
     at_most_one(clause.names, "input", names)
     for name in clause.names:
         contacts = name in clause.contacts
@@ -246,4 +246,4 @@ def _readings(
         if contacts and name.text in contactless:
             names.error("CP612", name.span, others=[contactless[name.text].span], name=name.text)
             continue
-        yield Reading(name.text, contacts, name.span)
+        yield DriverInput(name.text, contacts, name.span)

@@ -11,7 +11,7 @@ from verifier.plan.wiring.wiring_model import Number
 
 
 @dataclass(frozen=True, slots=True)
-class Place:
+class StockPlace:
     """One way in which stock can stand on a block, as far as the wiring tells.
 
     ``feeder`` is the nearest one, through which it draws its current; ``draws`` is False for
@@ -56,7 +56,7 @@ class Equipment:
     its block's list of spots. ``detector_readers`` and ``contact_readers`` give, by detector
     and by turnout, the drivers that read it: one without a name where there are no drivers."""
 
-    places: Mapping[str, tuple[Place, ...]] = field(default_factory=dict)
+    places: Mapping[str, tuple[StockPlace, ...]] = field(default_factory=dict)
     geometry: Mapping[str, Geometry] = field(default_factory=dict)
     spots_of: Mapping[str, tuple[int, ...]] = field(default_factory=dict)
     joined: tuple[Beside, ...] = ()

@@ -89,7 +89,7 @@ class Detector:
 
 
 @dataclass(frozen=True, slots=True)
-class Reading:
+class DriverInput:
     """One thing wired to a driver's inputs: a detector, or (``contacts``) those of a
     turnout."""
 
@@ -111,7 +111,7 @@ class Driver:
     outputs: int | None
     supply: str | None
     run: Run | None
-    reads: tuple[Reading, ...] | None
+    reads: tuple[DriverInput, ...] | None
     when_missing: str | None
     when_out: str | None
     lamp: Number | None
@@ -140,7 +140,7 @@ class Machine:
 
 
 @dataclass(frozen=True, slots=True)
-class Trains:
+class TrainLimits:
     """``wheelsets`` is the resistance of the weakest wheelset meant to be detected."""
 
     shortest: Number
@@ -167,7 +167,7 @@ class Wiring:
     detectors: Mapping[str, Detector] = field(default_factory=dict)
     drivers: Mapping[str, Driver] = field(default_factory=dict)
     machines: Mapping[str, Machine] = field(default_factory=dict)
-    trains: Trains | None = None
+    trains: TrainLimits | None = None
     common_returns: tuple[tuple[str, ...], ...] = ()
     lengths: Mapping[str, Number] = field(default_factory=_none)  # by block
     district_of: Mapping[str, str] = field(default_factory=dict)  # by block
