@@ -142,7 +142,7 @@ class _Possible:
         self._done: dict[Expr, Expr] = {}
 
     def of(self, expr: Expr, depth: int = 0) -> Expr:
-        """Raises :class:`BodyTooLarge`."""
+        """Raises :class:`TooManyStates`."""
         if not self._open_in(expr):
             return expr
         if expr not in self._done:
