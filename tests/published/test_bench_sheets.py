@@ -16,7 +16,7 @@ from verifier.sheets.bill_of_materials import parts_of
 from verifier.sheets.build_order import steps_of
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.gaps import gap_sheet
-from verifier.sheets.options import NOTHING
+from verifier.sheets.options import USUAL_OPTIONS
 from verifier.sheets.sheet import Row
 
 END_OF_SIDING = pattern_text("wired-end-of-siding")
@@ -86,7 +86,7 @@ def run(supply: str, wire: str, lamps: str = "") -> Plan:
 
 
 def row(plan: Plan, title: str) -> Row:
-    (table,) = [t for t in electrical_sheet(plan, NOTHING).tables if t.title == title]
+    (table,) = [t for t in electrical_sheet(plan, USUAL_OPTIONS).tables if t.title == title]
     (found,) = table.rows
     return found
 
@@ -115,6 +115,6 @@ def test_class_2_C_more_than_100_VA_is_remarked_on(volts: int, most: float) -> N
     for amps, remarked in ((most - 0.05, False), (most + 0.05, True)):
         plan = run(f"{volts} V {amps * 1000:.0f} mA", "30 ft of 14 AWG", "lamps 15 mA")
         notes = " ".join(
-            note for table in electrical_sheet(plan, NOTHING).tables for note in table.notes
+            note for table in electrical_sheet(plan, USUAL_OPTIONS).tables for note in table.notes
         )
         assert ("Class 2" in notes) == remarked

@@ -11,7 +11,7 @@ import verifier
 from tests.junction_files import spec
 from verifier.cli import main
 from verifier.properties.amounts import decimal
-from verifier.sheets.options import Asked
+from verifier.sheets.options import SheetOptions
 from verifier.sheets.parts import parts_sheet
 from verifier.sheets.sheet import Sheet, Table
 
@@ -57,7 +57,7 @@ TOGETHER = APART.replace("district East", "common return Bus-1, Bus-2\ndistrict 
 
 def sheet(*others: tuple[str, str]) -> Sheet:
     plans = [verifier.load_text(text, name) for name, text in (("first.ixl", FIRST), *others)]
-    return parts_sheet(plans[0], Asked(spares=0, others=tuple(plans[1:])))
+    return parts_sheet(plans[0], SheetOptions(spares=0, others=tuple(plans[1:])))
 
 
 def tables(found: Sheet) -> tuple[dict[str, tuple[str, ...]], Table]:

@@ -18,7 +18,7 @@ from verifier.plan.situation import Situation
 from verifier.plan.wiring.electrical_constants import FUSES, PREFERRED
 from verifier.reference.evaluator import Evaluator
 from verifier.sheets.electrical import electrical_sheet
-from verifier.sheets.options import NOTHING, Asked
+from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.prices import prices_in
 
 OHMS_PER_KILOFOOT = {14: 2.525, 18: 6.385, 22: 16.14}
@@ -53,12 +53,12 @@ driver B2 drives 4R powered by Bus-1 over 10 ft of 22 AWG lamps 200 mA needs 10 
 """
 
 
-def rows(text: str, title: str, asked: Asked = NOTHING) -> dict[str, tuple[str, ...]]:
+def rows(text: str, title: str, asked: SheetOptions = USUAL_OPTIONS) -> dict[str, tuple[str, ...]]:
     found = electrical_sheet(verifier.load_text(text), asked)
     return {row[0]: row[1:] for table in found.tables if table.title == title for row in table.rows}
 
 
-def said(text: str, asked: Asked = NOTHING) -> str:
+def said(text: str, asked: SheetOptions = USUAL_OPTIONS) -> str:
     found = electrical_sheet(verifier.load_text(text), asked)
     return " ".join((*found.notes, *(note for table in found.tables for note in table.notes)))
 
@@ -125,8 +125,8 @@ def test_voltage_at_the_end_of_each_run() -> None:
 RATED = "kind,price,currency,rating\nwire-14AWG,,,10 A\nwire-18AWG,,,3 A\nwire-22AWG,,,800 mA\n"
 
 
-def rated(text: str = RATED) -> Asked:
-    return Asked(prices=prices_in(Source("parts.csv", text)))
+def rated(text: str = RATED) -> SheetOptions:
+    return SheetOptions(prices=prices_in(Source("parts.csv", text)))
 
 
 def test_a_fuse_carries_the_lamps_and_is_no_larger_than_the_wire_is_rated_for() -> None:
@@ -158,7 +158,7 @@ def test_wire_of_which_nothing_is_known_is_never_taken_to_bear_the_fuse(
     prices: str | None,
 ) -> None:
     """The detector's wires have no size in the file, so what the fuse must suit is not known."""
-    asked = rated(prices) if prices else NOTHING
+    asked = rated(prices) if prices else USUAL_OPTIONS
     assert rows(FILE, "Fuses", asked)["Bus-1"][5].endswith(", if the wire is rated for it")
     assert "the size of 2 wires behind the fuse of Bus-1" in said(FILE, asked)
     assert ("14 AWG, 18 AWG and 22 AWG is rated for is not known" in said(FILE, asked)) == (
@@ -188,7 +188,7 @@ LAMPS = FILE.replace("lamps 300 mA", "lamps 15 mA").replace("lamps 200 mA", "lam
 
 
 def test_resistors_by_hand() -> None:
-    found = electrical_sheet(verifier.load_text(LAMPS), NOTHING)
+    found = electrical_sheet(verifier.load_text(LAMPS), USUAL_OPTIONS)
     (table,) = [t for t in found.tables if t.title == "Resistors for LEDs"]
     assert table.rows == (
         # (12 - 2.2) / 0.015 = 653.33; next in E24 and E12: 680; 0.147 W, twice that 0.294 W
@@ -206,7 +206,7 @@ def test_resistors_alike_stand_together() -> None:
 
 
 def test_volts_across_an_led_of_ones_own() -> None:
-    own = Asked(forward={"red": Fraction("1.8"), "green": Fraction("3.0")})
+    own = SheetOptions(forward={"red": Fraction("1.8"), "green": Fraction("3.0")})
     found = electrical_sheet(verifier.load_text(LAMPS.replace("12 V", "3 V")), own)
     (table,) = [t for t in found.tables if t.title == "Resistors for LEDs"]
     assert [row[2:9] for row in table.rows] == [

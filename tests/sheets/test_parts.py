@@ -8,7 +8,7 @@ import verifier
 from tests.junction_files import spec
 from verifier.language.source import Source
 from verifier.plan.model import Plan
-from verifier.sheets.options import Asked
+from verifier.sheets.options import SheetOptions
 from verifier.sheets.parts import parts_sheet
 from verifier.sheets.prices import prices_in
 from verifier.sheets.sheet import Sheet
@@ -25,7 +25,7 @@ def sheet_of(text: str, prices: str = "", spares: int = 10, other: str = "") -> 
 
     found = prices_in(Source("parts.csv", prices)) if prices else None
     others = (plan(other),) if other else ()
-    return parts_sheet(plan(text), Asked(prices=found, spares=spares, others=others))
+    return parts_sheet(plan(text), SheetOptions(prices=found, spares=spares, others=others))
 
 
 def wire(sheet: Sheet, title: str = "Parts in all") -> dict[str, tuple[str, ...]]:

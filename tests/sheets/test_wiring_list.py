@@ -13,7 +13,7 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
 from verifier.plan.wiring.wiring_model import NO_WIRING, Wiring
 from verifier.sheets.conductors import Conductor, Function, conductors
-from verifier.sheets.options import NOTHING, Asked
+from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Sheet
 from verifier.sheets.wire_colors import USUAL, assigned, at_hand, mixed
 from verifier.sheets.wiring import wiring_sheet
@@ -24,7 +24,7 @@ SOURCE = Source("wired.ixl", "")
 
 def sheet(text: str, colors: str = "") -> Sheet:
     given_ = at_hand(Source("--wire-colors", colors)) if colors else None
-    return wiring_sheet(verifier.load_text(text), Asked(colors=given_))
+    return wiring_sheet(verifier.load_text(text), SheetOptions(colors=given_))
 
 
 def lines(found: Sheet, title: str) -> list[tuple[str, ...]]:
@@ -226,4 +226,4 @@ def test_the_check_agrees_with_looking_at_every_two_wires(
 def test_no_wires_without_wiring() -> None:
     assert isinstance(NO_WIRING, Wiring)
     plan = verifier.load_text("edge A\nblock B\nbumper C\ntrack A = B = C\n")
-    assert conductors(plan) == () and wiring_sheet(plan, NOTHING).tables == ()
+    assert conductors(plan) == () and wiring_sheet(plan, USUAL_OPTIONS).tables == ()

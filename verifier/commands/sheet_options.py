@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from verifier.language.diagnostics.diagnostic import Diagnostic
     from verifier.language.source import Source
-    from verifier.sheets.options import Asked
+    from verifier.sheets.options import SheetOptions
 
 T = TypeVar("T")
 
@@ -64,13 +64,13 @@ def misplaced_option(options: argparse.Namespace) -> str:
     return f"--led has {twice} twice: leave one of them out." if twice else ""
 
 
-def requested_options(options: argparse.Namespace) -> "Asked":
+def requested_options(options: argparse.Namespace) -> "SheetOptions":
     """Raises :class:`InputError` for what is wrong with the parts file, the colors, or another
     junction file."""
     from verifier.api import load
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.source import Source, Span
-    from verifier.sheets.options import SPARES, Asked
+    from verifier.sheets.options import SPARES, SheetOptions
     from verifier.sheets.prices import read_prices
     from verifier.sheets.wire_colors import at_hand
 
@@ -92,7 +92,7 @@ def requested_options(options: argparse.Namespace) -> "Asked":
     others = [tried(partial(load, path)) for path in compared]
     if errors:
         raise InputError(errors)
-    return Asked(
+    return SheetOptions(
         colors=colors,
         prices=prices,
         spares=SPARES if options.spares is None else options.spares,

@@ -9,6 +9,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.plan.signals.packet_model import Address, packet
 from verifier.properties.packets import sent
+from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Row, Sheet, Table
 
 _COLUMNS = ("address", "of", "shows", "number", "packet", "error byte")
@@ -21,7 +22,7 @@ _NOTES = (
 )
 
 
-def address_sheet(plan: Plan) -> Sheet:
+def address_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     title = f"Addresses of signals: {plan.title}"
     if not plan.packets.addresses:
         note = "The file gives no addresses: `address 12 is 4L` gives a signal one."

@@ -14,6 +14,7 @@ from verifier.plan.signals.aspects import Aspect, Combination
 from verifier.sheets.condition_text import COLUMNS, Column, column_of, column_words, condition_words
 from verifier.sheets.dnf import Asked, Case, cases
 from verifier.sheets.locking import points_needed
+from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Row, Sheet, Table
 
 _NOTES = (
@@ -24,7 +25,7 @@ _NOTES = (
 _COLORS = "colors"
 
 
-def aspect_sheet(plan: Plan) -> Sheet:
+def aspect_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """What every signal shows when."""
     title = f"Aspect sheet: {plan.title}"
     if not plan.signals:

@@ -32,7 +32,7 @@ from verifier.properties.electrical import all_lit, ends_of, loads_of, run_words
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.conductors import Conductor, Role, conductors
 from verifier.sheets.gaps import NOT_GIVEN
-from verifier.sheets.options import Asked
+from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import Sheet, Table
 from verifier.sheets.wiring import NO_WIRING
 from verifier.world.world import World
@@ -71,7 +71,7 @@ class _Load:
     most: Most
 
 
-def electrical_sheet(plan: Plan, asked: Asked) -> Sheet:
+def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
     """Worst-case loads, voltage at the far ends, fuses, resistors."""
     title = f"Electrical sheet: {plan.title}"
     if not plan.wiring.supplies:

@@ -18,6 +18,7 @@ from verifier.properties.amounts import length
 from verifier.properties.distances import fouling_undetected, gap_beyond_signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.wiring import blocks_joined
+from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.reversing_loops import Turn, at_turned_sections, round_trip, turns
 from verifier.sheets.sheet import PictureOf, Sheet, Table
 from verifier.world.world import World
@@ -49,7 +50,7 @@ class Wanted:
     text: str
 
 
-def gap_sheet(plan: Plan) -> Sheet:
+def gap_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """Every gap to cut, where and why; and the gaps that are asked for and not there."""
     title = f"Gap list: {plan.title}"
     gaps = gaps_of(plan.track)

@@ -9,6 +9,7 @@ from collections.abc import Iterator
 from verifier.plan.model import Entrance, Plan, Route
 from verifier.properties.phrases import derails_run_over
 from verifier.sheets.condition_text import LETTER
+from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Sheet, Table
 
 _CONFLICT_WORDS = {
@@ -19,7 +20,7 @@ _CONFLICT_WORDS = {
 }
 
 
-def locking_sheet(plan: Plan) -> Sheet:
+def locking_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """Every route and what it needs, conflicts, fouling and interlocking limits."""
     title = f"Locking sheet: {plan.title}"
     if not plan.routes:

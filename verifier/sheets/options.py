@@ -1,6 +1,6 @@
-"""What a person asks of a sheet beside the junction file: the parts file, spares, colors.
+"""Options of a sheet beside the junction file: the parts file, spares, colors.
 
-Everything has a usual value, so that a sheet can be made of a plan alone.
+Every option has a usual value, so that a sheet can be made from a plan alone.
 """
 
 from collections.abc import Mapping
@@ -21,12 +21,11 @@ SPARES = 10
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
-    """``colors``: those of the wire at hand, where not the usual ones. ``first``: what is
-    built first, each the name of a control point or of something that belongs to one, with
-    the place it was written at. ``others``: other files to compare with. ``forward``: volts
-    across a lit LED by color, where not the typical ones. ``progress`` is told how much
-    of the work is done, and of how much, where a sheet takes long."""
+class SheetOptions:
+    """``colors``: the colors of wire at hand, if not the usual ones. ``first``: what is built
+    first, each the name of a control point or of something that belongs to one, with the place
+    it was written at. ``others``: plans to compare with. ``forward``: volts across a lit LED by
+    color, where not typical. ``progress`` is called where a sheet takes long."""
 
     colors: "tuple[tuple[str, Span], ...] | None" = None
     prices: "PriceList | None" = None
@@ -37,4 +36,4 @@ class Asked:
     progress: Progress = silent
 
 
-NOTHING = Asked()
+USUAL_OPTIONS = SheetOptions()

@@ -1,8 +1,8 @@
 """The parts sheet: what to buy, what it costs, in which order, and how alternatives compare.
 
-In: a plan, and from :class:`~verifier.sheets.options.Asked` prices, spares, what comes first and
-other plans. Out: a sheet. Every count is of the plan; spares are added to what burns out, breaks
-or gets lost, so many of a hundred, rounded up.
+In: a plan, and from :class:`~verifier.sheets.options.SheetOptions` prices, spares, what comes first
+and other plans. Out: a sheet. Every count is of the plan; spares are added to what burns out,
+breaks or gets lost, so many of a hundred, rounded up.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
@@ -18,7 +18,7 @@ from verifier.sheets.alternatives import comparison
 from verifier.sheets.bill_of_materials import Part, parts_of
 from verifier.sheets.build_order import THE_REST, Step, steps_of
 from verifier.sheets.conductors import conductors
-from verifier.sheets.options import Asked
+from verifier.sheets.options import SheetOptions
 from verifier.sheets.part_kinds import FAMILIES, METRES, PartKind, SoldBy, in_cents, money
 from verifier.sheets.prices import PriceList
 from verifier.sheets.sheet import Sheet, Table
@@ -62,7 +62,7 @@ class Bought:
                 return f"{_two_places(count)} m"
 
 
-def parts_sheet(plan: Plan, asked: Asked) -> Sheet:
+def parts_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
     """Parts and cost, in all and step by step, beside those of other files.
 
     Raises :class:`InputError` where what comes first is nothing of this plan, or where another

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator
 from verifier.diagnosis.bench import Bench
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
-from verifier.sheets.options import NOTHING, Asked
+from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import PictureOf, Pose, Row, Sheet, Table
 from verifier.testcard.card import Card, Step, Unseen, card_on
 from verifier.testcard.coverage_goals import Excluded, Goal
@@ -33,7 +33,7 @@ _NOT_PLAYED = (
 )
 
 
-def test_card_sheet(plan: Plan, asked: Asked = NOTHING) -> Sheet:
+def test_card_sheet(plan: Plan, asked: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """The sheet of a plan's test card."""
     bench = Bench(plan)
     if is_played(plan) and not can_be_played(bench):

@@ -22,6 +22,7 @@ from verifier.logic.expr import (
 )
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable
+from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Row, Sheet, Table
 from verifier.world.report_abstraction import ReportedWorld
 
@@ -30,7 +31,7 @@ MOST_ROWS = 500
 ANY = "-"
 
 
-def truth_sheet(plan: Plan) -> Sheet:
+def truth_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     title = f"Truth tables: {plan.title}"
     if not plan.signals:
         return Sheet("truth-table", title, (), ("No signals, so no tables.",))

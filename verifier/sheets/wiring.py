@@ -15,7 +15,7 @@ from verifier.properties.amounts import length
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
 from verifier.sheets.conductors import Conductor, conductors, is_locked
 from verifier.sheets.gaps import NOT_GIVEN, TICK
-from verifier.sheets.options import Asked
+from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import PictureOf, Sheet, Table
 from verifier.sheets.wire_colors import Colors, assigned, functions_of, mixed
 
@@ -30,7 +30,7 @@ _COLUMNS = ("done", "no.", "from", "to", "function", "color", "gauge", "length",
 NO_WIRING = 'The file says nothing of its wiring: see grammar/reference.md, "Wiring".'
 
 
-def wiring_sheet(plan: Plan, asked: Asked) -> Sheet:
+def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
     """Every conductor, district by district, with its color.
 
     Raises :class:`InputError` where the colors at hand run out."""

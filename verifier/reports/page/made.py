@@ -8,7 +8,7 @@ from collections.abc import Mapping
 
 from verifier.plan.model import Plan
 from verifier.sheets.catalog import SHEETS
-from verifier.sheets.options import Asked
+from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import Sheet
 from verifier.testcard.progress import Progress, silent
 
@@ -20,7 +20,7 @@ _BY_ITSELF = ("truth-table",)
 def sheets_of(
     plan: Plan, *, test_card: bool = False, progress: Progress = silent
 ) -> Mapping[str, Sheet]:
-    asked = Asked(progress=progress)
+    asked = SheetOptions(progress=progress)
     left_out = _BY_ITSELF if test_card else (*_ON_REQUEST, *_BY_ITSELF)
     wanted = (kind for kind in SHEETS.values() if kind.name not in left_out)
     made = {kind.name: kind.make(plan, asked) for kind in wanted}
