@@ -10,12 +10,12 @@ from verifier.cli import main
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source, Span
 from verifier.sheets.bill_of_materials import parts_of
-from verifier.sheets.build_order import Step, steps_of
+from verifier.sheets.build_order import BuildStep, steps_of
 
 SIDING = TEXTS["wired-passing-siding.ixl"]
 
 
-def steps(*first: str, text: str = SIDING) -> tuple[Step, ...]:
+def steps(*first: str, text: str = SIDING) -> tuple[BuildStep, ...]:
     wanted = [(name, Span(Source("--first", name), 0, len(name))) for name in first]
     return steps_of(verifier.load_text(text), wanted)
 
@@ -57,6 +57,6 @@ def test_the_only_control_point_is_named_as_one(
     path = tmp_path / "a.ixl"
     path.write_text(TEXTS["wired-end-of-siding.ixl"], "utf-8")
     assert main(["sheet", str(path), "parts", "--first", "nowhere"]) == 2
-    assert "Name one of its signals or turnouts: `T1` is the control point." in (
+    assert "The only control point is `T1`: name it, or one of its signals or turnouts." in (
         capsys.readouterr().err
     )

@@ -12,7 +12,7 @@ from verifier.plan.model import Head, Line, Plan, Route, Signal
 from verifier.plan.observables import UNLISTED
 from verifier.plan.signals.aspects import Aspect, Combination
 from verifier.sheets.condition_text import COLUMNS, Column, column_of, column_words, condition_words
-from verifier.sheets.dnf import Asked, Case, cases
+from verifier.sheets.dnf import Case, Requirement, cases
 from verifier.sheets.locking import points_needed
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Row, Sheet, Table
@@ -81,7 +81,7 @@ def _by_aspect(signal: Signal, title: str, notes: Row, used: Sequence[Column], p
     return Table(title, columns, tuple(rows), notes, lamps=frozenset({_COLORS}))
 
 
-def _toward(signal: Signal, aspect: Aspect | None, facts: Sequence[Asked], plan: Plan) -> str:
+def _toward(signal: Signal, aspect: Aspect | None, facts: Sequence[Requirement], plan: Plan) -> str:
     """Where the routes lead that points reported so leave open; none for a stop."""
     if aspect is None or not aspect.permits:
         return "-"

@@ -17,7 +17,7 @@ THE_REST = "the rest"
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class BuildStep:
     """``things``: whatever is new in it, by name."""
 
     title: str
@@ -34,7 +34,7 @@ class _Point:
     turnouts: tuple[str, ...]
 
 
-def steps_of(plan: Plan, first: Sequence[tuple[str, Span]] = ()) -> tuple[Step, ...]:
+def steps_of(plan: Plan, first: Sequence[tuple[str, Span]] = ()) -> tuple[BuildStep, ...]:
     """The steps, those with what is wanted ``first`` before the others; what belongs to no
     step is in none of them.
 
@@ -44,7 +44,7 @@ def steps_of(plan: Plan, first: Sequence[tuple[str, Span]] = ()) -> tuple[Step, 
     for point in points:
         new = frozenset(_needed(point, plan)) - there
         there |= new
-        steps.append(Step(point.title, new))
+        steps.append(BuildStep(point.title, new))
     return tuple(steps)
 
 
@@ -74,7 +74,7 @@ def _in_order(points: list[_Point], first: Sequence[tuple[str, Span]], plan: Pla
                 diagnostic(
                     "CP809",
                     span,
-                    "" if points else "none",
+                    {0: "none", 1: "one"}.get(len(points), ""),
                     near=nearest(name, known),
                     name=name,
                     points=[p.name for p in points],

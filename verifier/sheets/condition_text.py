@@ -11,7 +11,7 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not
 from verifier.plan.signals.aspects import Chart
-from verifier.sheets.dnf import Asked, said
+from verifier.sheets.dnf import Requirement, said
 
 Column = Literal["points", "blocks", "signals", "levers and relays", "devices"]
 COLUMNS: tuple[Column, ...] = ("points", "blocks", "signals", "levers and relays", "devices")
@@ -38,19 +38,19 @@ _COLUMN_OF: dict[observables.Kind, Column] = {
 LETTER = {"normal": "N", "reverse": "R"}
 
 
-def column_of(asked: Asked) -> Column:
+def column_of(asked: Requirement) -> Column:
     return _COLUMN_OF.get(asked.what.kind, "devices")
 
 
-def column_words(column: Column, asked: Iterable[Asked], plan: Plan) -> str:
+def column_words(column: Column, asked: Iterable[Requirement], plan: Plan) -> str:
     """One cell: what is asked of the things of this column, `-` for nothing."""
     mine = [fact for fact in asked if column_of(fact) == column]
     if column == "blocks":
         return "; ".join(_blocks(mine)) or "-"
-    return ", ".join(asked_words(fact, plan) for fact in mine) or "-"
+    return ", ".join(requirement_words(fact, plan) for fact in mine) or "-"
 
 
-def asked_words(asked: Asked, plan: Plan) -> str:
+def requirement_words(asked: Requirement, plan: Plan) -> str:
     """One fact: `T1 N`, `4 left`, `Main clear`."""
     name = asked.what.name
     match asked.what.kind:
@@ -64,14 +64,14 @@ def asked_words(asked: Asked, plan: Plan) -> str:
             return f"{name} {_state(asked)}"
 
 
-def _state(asked: Asked, word: Callable[[str], str] = str) -> str:
+def _state(asked: Requirement, word: Callable[[str], str] = str) -> str:
     left_out = [value for value in asked.what.values if value not in asked.values]
     if len(left_out) == 1 and len(asked.values) > 1:
         return f"not {word(left_out[0])}"
     return " or ".join(word(value) for value in asked.values)
 
 
-def _aspect(asked: Asked, chart: Chart) -> str:
+def _aspect(asked: Requirement, chart: Chart) -> str:
     """Aspects by what they have in common, where that says it all."""
     every, wanted = asked.what.values, set(asked.values)
     stops = {a.name for a in chart.aspects if not a.permits} | {observables.UNLISTED}
@@ -91,7 +91,7 @@ def _aspect(asked: Asked, chart: Chart) -> str:
     return f"shows {' or '.join(asked.values)}"
 
 
-def _blocks(asked: Iterable[Asked]) -> Iterator[str]:
+def _blocks(asked: Iterable[Requirement]) -> Iterator[str]:
     """`Switch, Main clear`, then what is asked to be occupied."""
     by_state: dict[str, list[str]] = {}
     for fact in asked:
@@ -109,7 +109,7 @@ def condition_words(condition: Condition, wanted: bool, plan: Plan) -> str:
             return condition_words(inside, wanted, plan)
         case Fact():
             asked = said(condition, wanted)
-            return asked_words(asked, plan) if asked.values else "never"
+            return requirement_words(asked, plan) if asked.values else "never"
         case All(parts=parts) | AnyOne(parts=parts):
             word = " and " if isinstance(condition, All) == wanted else " or "
             return f"({word.join(condition_words(part, wanted, plan) for part in parts)})"

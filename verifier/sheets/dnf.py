@@ -19,7 +19,7 @@ Named = Mapping[str, NamedCondition]
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class Requirement:
     """``what`` is asked to be in one of ``values``, which are in its own order."""
 
     what: Observable
@@ -27,7 +27,7 @@ class Asked:
 
 
 # Facts that all hold, each thing named once.
-Facts = tuple[Asked, ...]
+Facts = tuple[Requirement, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,10 +95,10 @@ def _ways(condition: Condition, wanted: bool, named: Named, most: int) -> tuple[
             return found
 
 
-def said(says: Fact, wanted: bool) -> Asked:
+def said(says: Fact, wanted: bool) -> Requirement:
     """What a fact asks for, or what is left when it is ruled out."""
     values = tuple(v for v in says.what.values if (v in says.values) == wanted)
-    return Asked(says.what, values)
+    return Requirement(says.what, values)
 
 
 def _both(one: Iterable[Facts], other: Iterable[Facts]) -> Iterator[Facts]:
@@ -111,11 +111,11 @@ def _both(one: Iterable[Facts], other: Iterable[Facts]) -> Iterator[Facts]:
 
 def _together(facts: Facts) -> Facts | None:
     """Facts about one thing as one fact; None where they contradict each other."""
-    found: dict[Observable, Asked] = {}
+    found: dict[Observable, Requirement] = {}
     for asked in facts:
         before = found.get(asked.what)
         if before is not None:
-            asked = Asked(asked.what, tuple(v for v in before.values if v in asked.values))
+            asked = Requirement(asked.what, tuple(v for v in before.values if v in asked.values))
         if not asked.values:
             return None
         found[asked.what] = asked

@@ -19,7 +19,7 @@ from verifier.properties.distances import fouling_undetected, gap_beyond_signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.wiring import blocks_joined
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
-from verifier.sheets.reversing_loops import Turn, at_turned_sections, round_trip, turns
+from verifier.sheets.reversing_loops import ReversingLoop, at_turned_sections, round_trip, turns
 from verifier.sheets.sheet import PictureOf, Sheet, Table
 from verifier.world.world import World
 
@@ -187,7 +187,7 @@ def _wanted(obligation: Obligation, by: str) -> Wanted:
     return Wanted(obligation.place, by, f"{obligation.trouble}. {obligation.hint}")
 
 
-def _turned(turn: Turn, plan: Plan) -> Wanted:
+def _turned(turn: ReversingLoop, plan: Plan) -> Wanted:
     where = _between(turn.joint, plan)
     way = listing(round_trip(turn.joint, plan.track))
     what = "a second place on this way" if turn.cut else "two places on this way"

@@ -16,7 +16,7 @@ from verifier.plan.model import Plan
 from verifier.properties.amounts import decimal
 from verifier.sheets.alternatives import comparison
 from verifier.sheets.bill_of_materials import Part, parts_of
-from verifier.sheets.build_order import THE_REST, Step, steps_of
+from verifier.sheets.build_order import THE_REST, BuildStep, steps_of
 from verifier.sheets.conductors import conductors
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.part_kinds import FAMILIES, METRES, PartKind, SoldBy, in_cents, money
@@ -175,7 +175,7 @@ def _sum_notes(bought: tuple[Bought, ...], prices: PriceList) -> Iterator[str]:
 
 
 def _by_step(
-    parts: tuple[Part, ...], steps: tuple[Step, ...], bought: tuple[Bought, ...],
+    parts: tuple[Part, ...], steps: tuple[BuildStep, ...], bought: tuple[Bought, ...],
     prices: PriceList | None,
 ) -> Table:  # fmt: skip
     """What each step needs; at the end the spares, and the rest of a foot or meter of wire."""
@@ -212,7 +212,7 @@ def _by_step(
 
 
 def _shares(
-    parts: tuple[Part, ...], steps: tuple[Step, ...]
+    parts: tuple[Part, ...], steps: tuple[BuildStep, ...]
 ) -> Iterator[tuple[str, Mapping[PartKind, Fraction]]]:
     """By step, how many of each kind; parts of no step come last."""
     left = list(parts)

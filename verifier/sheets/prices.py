@@ -92,10 +92,10 @@ def prices_in(source: Source) -> PriceList:
     if not table.rows:
         whole = Span(source, 0, 0)
         raise InputError([diagnostic("CP803", whole, "empty")])
-    return _Reader(source, table.rows, decimal_comma=table.separator == ";").read()
+    return _PriceReader(source, table.rows, decimal_comma=table.separator == ";").read()
 
 
-class _Reader:
+class _PriceReader:
     def __init__(
         self, source: Source, rows: tuple[tuple[CsvCell, ...], ...], *, decimal_comma: bool
     ):

@@ -20,7 +20,7 @@ from verifier.plan.track.build_track import moves_over
 
 
 @dataclass(frozen=True, slots=True)
-class Turn:
+class ReversingLoop:
     """Track comes back to ``joint`` turned around. ``cut`` is False where nothing on the way
     round is cut in both rails; True where just one place is, so that whatever stands across
     that joins the rails."""
@@ -56,16 +56,16 @@ class _Sides:
         return True
 
 
-def turns(track: Track) -> tuple[Turn, ...]:
+def turns(track: Track) -> tuple[ReversingLoop, ...]:
     """Every joint at which track comes back turned around and that is not cut as it must be."""
     sides, wrong = _where_a_rail_runs_through(track)
     if wrong:
-        return tuple(Turn(joint, False) for joint in wrong)
+        return tuple(ReversingLoop(joint, False) for joint in wrong)
     found = []
     for joint in _cut_in_both(track):
         (a, turned), (b, too) = sides.find(joint.a), sides.find(joint.b)
         if a == b and turned == too:
-            found.append(Turn(joint, True))
+            found.append(ReversingLoop(joint, True))
     return tuple(found)
 
 
