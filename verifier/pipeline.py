@@ -152,7 +152,7 @@ def decide_histories(proof: Proof) -> None:
     """Obligations over histories, of a plan that speaks of time. What they show of memory is
     kept for the situations that follow; a situation found broken is looked for as a history."""
     plan, timeout = proof.plan, proof.situations.timeout
-    if not plan.locking.asked or proof.assumptions_unknown:
+    if not plan.locking.over_time or proof.assumptions_unknown:
         return
     fresh_context()
     histories = HistoryProver(plan, timeout, proof.step)
@@ -164,7 +164,7 @@ def decide_histories(proof: Proof) -> None:
         return
     over_time = [o for o in proof.plain if not o.of_situations]
     proof.record(histories.decide(over_time).values())
-    if plan.wiring.hides:  # then every invariant of memory must be known
+    if plan.wiring.reports_may_differ:  # then every invariant of memory must be known
         known = {o.key for o in over_time}
         never = [o for o in proof.everything if o.over == "histories" and o.mode == "never"]
         histories.decide(o for o in never if o.key not in known)
@@ -177,7 +177,7 @@ def decide_histories(proof: Proof) -> None:
             unreached.append(obligation)
     found = histories.decide(unreached).values()
     # What wiring hides from the rules, no history without it shows.
-    proof.record(v for v in found if v.status == "broken" or not plan.wiring.hides)
+    proof.record(v for v in found if v.status == "broken" or not plan.wiring.reports_may_differ)
 
 
 def _with_memory_facts(
@@ -185,7 +185,7 @@ def _with_memory_facts(
 ) -> SituationProver:
     """A prover that leaves out the memory states proved unreachable."""
     world = before.world.with_memory_facts(histories.memory_facts())
-    if plan.wiring.hides and not hears_the_truth(before.world, before.timeout):
+    if plan.wiring.reports_may_differ and not hears_the_truth(before.world, before.timeout):
         world = world.with_memory_facts(Recollection(world, before.timeout).whatever_is_reported)
     rests = histories.memory_rests_on() if world.memory_facts and plan.assumptions else ()
     return SituationProver(world, before.timeout, rests)

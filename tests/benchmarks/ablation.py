@@ -119,7 +119,7 @@ def has_histories(path: Path) -> bool:
     import verifier
 
     try:
-        return bool(verifier.load(path).locking.asked)
+        return bool(verifier.load(path).locking.over_time)
     except verifier.InputError:
         return False
 

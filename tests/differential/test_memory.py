@@ -119,7 +119,7 @@ def test_generated_junctions(seed: int) -> None:
             continue
         if plan.locking.memory:
             break
-    assert plan.locking.asked
+    assert plan.locking.over_time
     check(plan)
     relay = next((w for w in plan.inputs if w.kind == "relay"), None)
     if relay is not None:

@@ -224,4 +224,4 @@ def test_trains_enter_while_a_condition_holds() -> None:
     ],
 )  # fmt: skip
 def test_what_is_proved_over_time(text: str, turnout: str, asked: bool) -> None:
-    assert plan_of(text, turnout).locking.asked is asked
+    assert plan_of(text, turnout).locking.over_time is asked

@@ -104,7 +104,7 @@ def test_the_enumerator_says_the_same_of_both(name: str) -> None:
         plan = verifier.load_text(text)
         # What is broken, and what memory comes to over time, is not enumerated here: see
         # tests/differential.
-        if plan.locking.asked:
+        if plan.locking.over_time:
             continue
         verdicts = [
             v

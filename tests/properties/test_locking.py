@@ -33,7 +33,7 @@ def test_nothing_is_asked_of_a_file_that_says_nothing_of_time(name: str) -> None
         if not line.strip().startswith(("locked", "trains"))
     )
     plan = verifier.load_text(text)
-    assert not plan.locking.asked
+    assert not plan.locking.over_time
     assert not questions(name, plan)
 
 

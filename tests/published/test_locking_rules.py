@@ -396,7 +396,7 @@ def test_49_cfr_236_401_V_a_dispatcher_switches_nothing_off() -> None:
     plain = both_ways(None, by_traffic=False).replace("trains reverse on A, B\n", "")
     way = plain[plain.index("traffic") : plain.index("track")]
     plan, controlled = (verifier.load_text(t) for t in (plain.replace(way, ""), both_ways(LOCKED)))
-    assert not plan.locking.asked and controlled.locking.asked
+    assert not plan.locking.over_time and controlled.locking.over_time
     before = {o.key for entry in BY_NAME.values() for o in entry.make(plan)}
     after = {o.key for entry in BY_NAME.values() for o in entry.make(controlled)}
     assert before

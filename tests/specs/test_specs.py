@@ -158,7 +158,7 @@ def test_the_enumerator_goes_through_all_that_it_can() -> None:
     """What is left to tests/differential: files over time, and those with too many situations."""
     for path in FILES:
         plan = verifier.load(path)
-        assert (path in TIMED_SPECS) == plan.locking.asked, path
+        assert (path in TIMED_SPECS) == plan.locking.over_time, path
         count, faults = count_situations(plan.inputs), len(single_faults(plan))
         if path not in TIMED_SPECS:
             assert (path in ENUMERATED) == (count <= ENUMERABLE), path

@@ -246,7 +246,7 @@ def _beyond(circle: Unsettled) -> str:
 def needs_history(verdict: Verdict, plan: Plan) -> bool:
     """Whether a verdict on single situations leaves open that no history leads there."""
     if verdict.obligation.mode == "possible":
-        return verdict.status == "proved" and not plan.wiring.hides
+        return verdict.status == "proved" and not plan.wiring.reports_may_differ
     return verdict.status in ("broken", "waived") and not isinstance(
         verdict.obligation.formula, Const
     )

@@ -54,15 +54,14 @@ class Recollection:
     def with_broken(self, world: World, faults: Collection[Observable]) -> World:
         """A world of these rules, wired this way or another, with what is known of its memory
         while any of ``faults`` may be at work."""
-        if not world.plan.locking.asked or faults_reaching_memory(world.sound or world).isdisjoint(
-            faults
-        ):
+        sound = world.sound or world
+        if not world.plan.locking.over_time or faults_reaching_memory(sound).isdisjoint(faults):
             return world
         return world.with_memory_facts(self.whatever_is_reported)
 
     def parted(self, faults: Iterable[Fault]) -> list[tuple[World, list[Fault]]]:
         """Faults, those together with which as much is known, each lot with its world."""
-        if not self._sound.plan.locking.asked:
+        if not self._sound.plan.locking.over_time:
             return [(self._sound, list(faults))]
         heard = faults_reaching_memory(self._sound)
         lots: dict[bool, list[Fault]] = {}

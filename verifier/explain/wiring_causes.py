@@ -118,10 +118,12 @@ class Circuit:
         driver = self._wiring.drivers.get(reader)
         if driver is not None and not is_read(driver, detector.name, False):
             return _of(CauseKind.NOT_READ, driver, other=detector.name)
-        heard = driver is None or self._wiring.hears(driver, detector, self._wires.broken_returns())
+        heard = driver is None or self._wiring.has_usable_input(
+            driver, detector, self._wires.broken_returns()
+        )
         if driver is not None and not heard:
             broken = next((b for b in self._wires.broken_returns()), None)
-            if broken is not None and self._wiring.hears(driver, detector):
+            if broken is not None and self._wiring.has_usable_input(driver, detector):
                 group = self._wiring.common_returns[broken]
                 kind, subject = CauseKind.RETURN_BROKEN, fault_name(FaultKind.COMMON_RETURN, *group)
                 names = {"driver": driver.name, "detector": detector.name}

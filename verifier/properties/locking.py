@@ -48,7 +48,7 @@ def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
     Source: 49 CFR 236.408 and 236.302 (route locking is effective as soon as the first wheels
     have passed the signal).
     """
-    for name in switches(plan) if plan.locking.asked else ():
+    for name in switches(plan) if plan.locking.over_time else ():
         block = plan.track.pieces[name].block or name
         seen = is_occupied(block, plan)
         yield Obligation(
@@ -83,7 +83,7 @@ def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
     Board of Trade's rule, quoted in the Reports of the United States Commissioners to the
     Vienna Exhibition of 1873, p. 492 (having lowered his signals, he cannot move his points).
     """
-    for signal, routes in signals_with_routes(plan) if plan.locking.asked else ():
+    for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
         for name in _points_of(routes):
             over = lies_over(name, routes)
             at_stop = f"{signal.name} at stop"
@@ -186,7 +186,7 @@ def time_locking(plan: Plan) -> Iterator[Obligation]:
 def _let_go(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...], Expr, str]]:
     """By signal: that something of its route moves or something against it clears, and what
     that is in words. Only where the plan says how long trains need to stop."""
-    if not plan.locking.asked or plan.locking.running.to_stop is None:
+    if not plan.locking.over_time or plan.locking.running.to_stop is None:
         return
     conflicts = _conflicts_by_signal(plan)
     for signal, routes in signals_with_routes(plan):
@@ -247,7 +247,7 @@ def route_locking(plan: Plan) -> Iterator[Obligation]:
     Source: 49 CFR 236.302 and 236.408 (route locking), 236.767 (no movement of any switch in
     advance of the train within the route entered; sections released as the train clears them).
     """
-    for name in switches(plan) if plan.locking.asked else ():
+    for name in switches(plan) if plan.locking.over_time else ():
         ways, over = _headed_for(name, plan)
         if ways is FALSE:
             continue
@@ -301,7 +301,7 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
     and releases no route locking). That it is advice without slow relays is our choice.
     """
     slow = any(r.slow_pick or r.slow_release for r in plan.locking.relays.values())
-    for name in switches(plan) if plan.locking.asked else ():
+    for name in switches(plan) if plan.locking.over_time else ():
         throw = plan.locking.throws.get(name)
         if throw is None or not (throw.by in POWERED or throw.electric):
             continue
@@ -335,7 +335,7 @@ def indication_locking(plan: Plan) -> Iterator[Obligation]:
 
     Source: 49 CFR 236.307 and 236.762 (indication locking).
     """
-    for signal, routes in signals_with_routes(plan) if plan.locking.asked else ():
+    for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
         for name in _points_of(routes):
             over = lies_over(name, routes)
             yield Obligation(
@@ -386,7 +386,7 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
     Source: 49 CFR 236.207 (not unlocked until the signals over the switch are at stop, with
     approach or time locking), 236.314 and 236.410 (electric locks on hand-operated switches).
     """
-    electric = [t for t in plan.locking.throws.values() if t.electric and plan.locking.asked]
+    electric = [t for t in plan.locking.throws.values() if t.electric and plan.locking.over_time]
     for throw in electric:
         over = [
             (plan.signals[route.signal], route, way)

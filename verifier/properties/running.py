@@ -42,7 +42,7 @@ def collision(plan: Plan) -> Iterator[Obligation]:
     Source: common practice, no source: it is what all signals and locks are for.
     """
     grounds: dict[str, list[Piece]] = {}
-    for piece in plan.track.pieces.values() if plan.locking.asked else ():
+    for piece in plan.track.pieces.values() if plan.locking.over_time else ():
         if piece.kind not in ("edge", "bumper"):
             grounds.setdefault(piece.title, []).append(piece)
     for title, pieces in grounds.items():
@@ -67,7 +67,7 @@ def derailment(plan: Plan) -> Iterator[Obligation]:
 
     Source: common practice, no source: it is what all signals and locks are for.
     """
-    for name in switches(plan) if plan.locking.asked else ():
+    for name in switches(plan) if plan.locking.over_time else ():
         yield Obligation(
             "derailment",
             (name,),
@@ -103,7 +103,7 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
     that stands at trackwork, or leads over it, onto track with signals beyond is our reading.
     """
     against = {(m.piece, m.enter) for route in plan.routes for m in route.moves}
-    for signal, routes in signals_with_routes(plan) if plan.locking.asked else ():
+    for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
         worked = [r for r in routes if _is_worked_both_ways(r, against, plan)]
         if not worked:
             continue
@@ -188,7 +188,7 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
     Source: 49 CFR 236.405 (occupancy prevents changing the direction of traffic), 236.769
     (while the section is occupied, or while a signal displays an aspect for a movement into it).
     """
-    for traffic in plan.locking.traffic.values() if plan.locking.asked else ():
+    for traffic in plan.locking.traffic.values() if plan.locking.over_time else ():
         into = _signals_into(traffic, plan)
         lets = [conjunction(permits(s, plan), any_taken(routes)) for s, routes in into]
         there = [occupied(block) for block in traffic.blocks]

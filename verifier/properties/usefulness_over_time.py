@@ -18,7 +18,7 @@ def _is_set(route: Route, plan: Plan) -> Expr:
 
 
 def _routes(plan: Plan) -> Iterator[Route]:
-    return (r for r in plan.routes if plan.locking.asked and is_meant_to_clear(r, plan))
+    return (r for r in plan.routes if plan.locking.over_time and is_meant_to_clear(r, plan))
 
 
 def route_never_set(plan: Plan) -> Iterator[Obligation]:
@@ -78,7 +78,7 @@ def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
 
     Source: common practice, no source.
     """
-    for block in plan.blocks.values() if plan.locking.asked else ():
+    for block in plan.blocks.values() if plan.locking.over_time else ():
         pieces = pieces_in(block.name, plan)
         if not pieces:
             continue
@@ -106,7 +106,7 @@ def cannot_pass(plan: Plan) -> Iterator[Obligation]:
 
     Source: common practice, no source.
     """
-    for a, b, tracks in _passing_sidings(plan) if plan.locking.asked else ():
+    for a, b, tracks in _passing_sidings(plan) if plan.locking.over_time else ():
         one, two = tracks
         names = tuple(dict.fromkeys(plan.track.pieces[p.piece].title for t in tracks for p in t))
         yield Obligation(

@@ -148,7 +148,7 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
                 "supply-mismatch",
                 (driver.name, detector.name),
                 "never",
-                constant(not plan.wiring.hears(driver, detector)),
+                constant(not plan.wiring.has_usable_input(driver, detector)),
                 f"driver {driver.name} on {one} cannot hear detector {detector.name} on {other}: "
                 "they have no return in common",
                 (driver.span, detector.span),

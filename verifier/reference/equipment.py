@@ -143,7 +143,7 @@ class EquipmentState:
         driver = self._wiring.drivers[reader] if reader else None
         if driver is not None and not (
             is_read(driver, detector.name, False)
-            and self._wiring.hears(driver, detector, self.broken_returns())
+            and self._wiring.has_usable_input(driver, detector, self.broken_returns())
         ):
             return False
         if not self.has_power(detector.name, detector.supply):

@@ -216,7 +216,7 @@ def _returns(plan: Plan, about: About) -> Iterator[Change]:
     for driver in _drivers(plan, about):
         for d in detectors(plan, about):
             one, other = driver.supply, d.supply
-            if wiring.hears(driver, d) or one is None or other is None:
+            if wiring.has_usable_input(driver, d) or one is None or other is None:
                 continue
             if not is_read(driver, d.name, contacts=False):
                 continue
@@ -226,7 +226,7 @@ def _returns(plan: Plan, about: About) -> Iterator[Change]:
                 joined = replace(wiring, common_returns=(*wiring.common_returns, (one, other)))
                 hearing = [
                     b.name for b in wiring.drivers.values() for other_d in wiring.detectors.values()
-                    if joined.hears(b, other_d) != wiring.hears(b, other_d)
+                    if joined.has_usable_input(b, other_d) != wiring.has_usable_input(b, other_d)
                 ]  # fmt: skip
                 text = f"join the returns of {one} and {other}"
                 span = wiring.supplies[one].span

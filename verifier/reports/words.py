@@ -223,7 +223,7 @@ def summary_words(report: Report) -> tuple[str, str]:
         return f"{text} (interrupted)", "."
     situations = count_situations(report.plan.inputs)
     exact = f"all {situations:,} situations" if situations < MOST_COUNTED else "every situation"
-    histories = " and every history" if report.plan.locking.asked else ""
+    histories = " and every history" if report.plan.locking.over_time else ""
     return text, f", over {exact}{histories} of this plan."
 
 

@@ -54,7 +54,7 @@ def analyze(
     drawn = picture(plan, seen, matter, around=around, prefix="p-", shown=shown)
     return {
         "title": plan.title,
-        "speaks_of_time": plan.locking.asked,
+        "speaks_of_time": plan.locking.over_time,
         "wired": reading.plan.wiring.given,
         "picture": {
             # The page's policy lets no style in by way of markup: it takes it by itself.

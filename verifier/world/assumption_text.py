@@ -18,7 +18,7 @@ ALWAYS = "Trains are taken to obey signals; beyond the edges of the plan nothing
 
 def assumption_texts(plan: Plan) -> tuple[str, ...]:
     """The sentences for one plan, from the rail to the lens."""
-    histories = _histories(plan) if plan.locking.asked else ()
+    histories = _histories(plan) if plan.locking.over_time else ()
     return (*_wiring(plan), *_gaps(plan), *histories, ALWAYS)
 
 

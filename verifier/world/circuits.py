@@ -137,8 +137,8 @@ class Circuits:
             case _:
                 return atom(observables.gate(name), *report.values)
 
-    def say_in(self, what: Observable) -> tuple[Expr, ...]:
-        """When a report, or points, are in each of their states: all that has a say in it."""
+    def meanings(self, what: Observable) -> tuple[Expr, ...]:
+        """When a report, or points, are in each of their states."""
         of = self.truth if what.kind == "points" else self.report
         return tuple(of(a) for v in what.values if isinstance(a := atom(what, v), Atom))
 

@@ -133,10 +133,10 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
 
     for block in plan.blocks.values():
         if block.detected:
-            note(block.name, circuits.say_in(observables.block_report(block.name)))
+            note(block.name, circuits.meanings(observables.block_report(block.name)))
     for turnout in plan.wiring.machines:
-        note(turnout, circuits.say_in(observables.points_report(turnout)))
-        note(turnout, circuits.say_in(observables.points(turnout)))
+        note(turnout, circuits.meanings(observables.points_report(turnout)))
+        note(turnout, circuits.meanings(observables.points(turnout)))
     for signal in plan.signals.values():
         for head in signal.heads:
             driver = plan.wiring.driver_of(head.name)
@@ -149,7 +149,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             note(signal.name, [circuits.dead_inputs(driver, asked)])
             for what in asked:
                 if what.kind in observables.REPORTED:
-                    note(what.name, circuits.say_in(observables.heard(what, driver.name)))
+                    note(what.name, circuits.meanings(observables.heard(what, driver.name)))
     return direct
 
 

@@ -79,7 +79,7 @@ def faults_reaching_memory(world: World) -> frozenset[Observable]:
     circuits = Circuits(plan, faults)
     direct = [*(what for what in reads if what.kind in observables.REPORTED),
               *map(observables.points, switches(plan))]  # fmt: skip
-    heard = {w for what in direct for expr in circuits.say_in(what) for w in support(expr)}
+    heard = {w for what in direct for expr in circuits.meanings(what) for w in support(expr)}
     signals = {signal_of(what.name, plan.signals) for what in reads
                if what.kind in ("aspect", "color")}  # fmt: skip
     if signals:

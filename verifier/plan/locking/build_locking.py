@@ -46,7 +46,7 @@ def read_locking(
     locked = any(t.locked or t.by in ("hand", "buttons", "rule") for t in throws.values())
     said = any(isinstance(s, tree.Running) for s in statements)
     return Locking(
-        asked=bool(relays or timers or traffic or locked or said or running.entering),
+        over_time=bool(relays or timers or traffic or locked or said or running.entering),
         relays=relays,
         timers=timers,
         traffic=traffic,

@@ -91,10 +91,11 @@ class Running:
 
 @dataclass(frozen=True, slots=True)
 class Locking:
-    """``asked``: the file is to be proved over time. ``memory``: names of relays, timers and
-    traffic in the order of the file, which is the order in which they act."""
+    """``over_time``: the file says something of time or of how trains run, so that it is
+    proved over histories too. ``memory``: names of relays, timers and traffic in the order of
+    the file, which is the order in which they act."""
 
-    asked: bool = False
+    over_time: bool = False
     relays: Mapping[str, Relay] = field(default_factory=dict)
     timers: Mapping[str, Timer] = field(default_factory=dict)
     traffic: Mapping[str, Traffic] = field(default_factory=dict)

@@ -182,4 +182,4 @@ def _of_isolation(wiring: Wiring) -> Iterator[Mistake]:
 
 def _needs_isolation(detector: Detector, wiring: Wiring) -> bool:
     bare = replace(detector, isolated=False)
-    return any(not wiring.hears(driver, bare) for driver in wiring.drivers.values())
+    return any(not wiring.has_usable_input(driver, bare) for driver in wiring.drivers.values())

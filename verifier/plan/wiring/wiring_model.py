@@ -195,7 +195,7 @@ class Wiring:
                     or self.machines)  # fmt: skip
 
     @property
-    def hides(self) -> bool:
+    def reports_may_differ(self) -> bool:
         """Whether what the rules see may differ from what is so: there is wiring beyond the
         contacts and motors of switch machines."""
         return bool(self.supplies or self.feeders or self.detectors or self.drivers)
@@ -220,7 +220,9 @@ class Wiring:
             reached.update(name for g in joined for name in g)
         return other in reached
 
-    def hears(self, driver: Driver, detector: Detector, without: Collection[int] = ()) -> bool:
+    def has_usable_input(
+        self, driver: Driver, detector: Detector, without: Collection[int] = ()
+    ) -> bool:
         """Whether a detector's output gives this driver a usable input: the same supply, a
         common return, or an isolated output. A supply that is not given is taken to suit."""
         one, other = driver.supply, detector.supply
