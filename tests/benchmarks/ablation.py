@@ -83,7 +83,7 @@ def _without_bmc() -> None:
     from verifier.engines.results import Unknown
     from verifier.engines.temporal import bmc
 
-    bmc.Search.search = lambda *_: Unknown("off")  # type: ignore[method-assign]
+    bmc.BoundedModelChecker.search = lambda *_: Unknown("off")  # type: ignore[method-assign]
 
 
 def _without_resettability() -> None:

@@ -16,7 +16,8 @@ import pytest
 
 import verifier
 from tests.differential.small_lines import write_line
-from verifier.engines.results import Happens, Lasts
+from tests.engines.random_systems import is_final
+from verifier.engines.results import Reachable, Unreachable
 from verifier.engines.temporal.bmc import search as bounded_search
 from verifier.engines.temporal.localization import Windows
 from verifier.logic.expr import Expr, atom, holds
@@ -68,15 +69,15 @@ def agree(plan: Plan, *, lossy: bool) -> Counter[str]:
     for (about, bad, predicate, answer), found in zip(known, decided, strict=True):
         if isinstance(answer, Reached):
             assert replay(plan, answer.history, predicate, lossy=lossy), about
-            assert not isinstance(found.outcome, Lasts), about
+            assert not isinstance(found.outcome, Unreachable), about
             bounded = bounded_search(system, bad, most=len(answer.history) - 1)
-            assert isinstance(bounded, Happens), about
+            assert isinstance(bounded, Reachable), about
             assert len(bounded.trace) == len(answer.history), about
             counts.update(["reached", *["reached late"] * (len(answer.history) > 2)])
         else:
-            assert not isinstance(found.outcome, Happens), about
-            assert bounded_search(system, bad, most=DEPTH) is None, about
-            counts.update(["never", *["proved"] * isinstance(found.outcome, Lasts)])
-        if isinstance(found.outcome, Happens):
+            assert not isinstance(found.outcome, Reachable), about
+            assert is_final(bounded_search(system, bad, most=DEPTH)), about
+            counts.update(["never", *["proved"] * isinstance(found.outcome, Unreachable)])
+        if isinstance(found.outcome, Reachable):
             assert replay(plan, found.outcome.trace, predicate, lossy=lossy), about
     return counts

@@ -17,11 +17,12 @@ from tests.differential.locked import write_locked
 from tests.differential.steps import Moments, gathered, walk
 from tests.differential.windows import Small, small_systems
 from tests.engines.explicit_search import Choices, Values, ever, explore
+from tests.engines.random_systems import is_final
 from tests.engines.test_explicit_search import is_history
-from verifier.engines.results import Happens, Lasts, Unknown
+from verifier.engines.results import Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.k_induction import prove
 from verifier.engines.temporal.localization import Windows
 from verifier.logic.expr import Expr, atom, holds
 from verifier.plan import observables
@@ -162,12 +163,12 @@ def engines_agree(small: Small) -> list[str]:
     if isinstance(answer, Unknown):
         return []
     if answer is None:
-        assert search(system, bad, most=6) is None
+        assert is_final(search(system, bad, most=6))
     else:
         depth = len(answer.trace) - 1
-        assert not depth or search(system, bad, most=depth - 1) is None
+        assert not depth or is_final(search(system, bad, most=depth - 1))
         found = search(system, bad, most=depth)
-        assert isinstance(found, Happens) and len(found.trace) == depth + 1
+        assert isinstance(found, Reachable) and len(found.trace) == depth + 1
         for history in (answer, found):
             is_history(system, history)
             assert holds(bad, history.trace[-1])
@@ -178,13 +179,13 @@ def engines_agree(small: Small) -> list[str]:
     proof = prove(system, bad, clauses, most_steps=2)
     (decided,) = Windows(system, timeout=20).decide([bad])
     for outcome in (proof, decided.outcome):
-        if isinstance(outcome, Lasts):
+        if isinstance(outcome, Unreachable):
             assert answer is None
             always_hold(choices, reached.parents, outcome.clauses)
-        if isinstance(outcome, Happens):
+        if isinstance(outcome, Reachable):
             assert answer is not None
             is_history(system, outcome)
-    proved = isinstance(decided.outcome, Lasts)
+    proved = isinstance(decided.outcome, Unreachable)
     return ["never" if answer is None else "happens", *["proved"] * proved]
 
 
@@ -211,7 +212,7 @@ def test_what_is_found_on_a_junction_replays(first: int) -> None:
         for event in r.sample(list(histories.events()), 2):
             bad = atom(event, "yes")
             answer = search(histories.system, histories.expand(bad), most=5, few=[entries])
-            if isinstance(answer, Happens):
+            if isinstance(answer, Reachable):
                 found += 1
                 assert replay(plan, answer.trace, partial(holds, bad), lossy=lossy)
     assert found

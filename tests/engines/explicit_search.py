@@ -13,7 +13,7 @@ from itertools import product
 from operator import and_, or_
 from typing import Generic, TypeVar
 
-from verifier.engines.results import Happens, Unknown
+from verifier.engines.results import Reachable, Unknown
 from verifier.logic.expr import And, Atom, Const, Expr, Group
 from verifier.logic.transition_system import System
 from verifier.plan.minimality import values_in_order
@@ -183,7 +183,7 @@ def _repeated(start: int, length: int, period: int, number: int) -> int:
     return bits & ((1 << number) - 1)
 
 
-def ever(system: System, bad: Expr, *, most: int) -> Happens | Unknown | None:
+def ever(system: System, bad: Expr, *, most: int) -> Reachable | Unknown | None:
     """Whether something ever happens: by a shortest history, never (None), or not settled
     within ``most`` states."""
     choices = Choices(system)
@@ -204,7 +204,7 @@ def ever(system: System, bad: Expr, *, most: int) -> Happens | Unknown | None:
             ways = next(ways for values, ways in choices.parted(state) if values == then)
         now = dict(zip(system.states, state, strict=True))
         trace.append({**now, **choices.chosen(ways)})
-    return Happens(tuple(trace))
+    return Reachable(tuple(trace))
 
 
 def successors_of(system: System) -> Callable[[Values], Iterator[Values]]:

@@ -8,8 +8,8 @@ from random import Random
 
 import pytest
 
-from verifier.engines.results import Happens, Lasts
-from verifier.engines.temporal import bmc, induction, simulation
+from verifier.engines.results import Reachable, Unknown, Unreachable
+from verifier.engines.temporal import bmc, k_induction, simulation
 from verifier.logic.expr import Atom, Expr, Or, atom, conjunction, disjunction, holds, negation
 from verifier.logic.transition_system import System
 from verifier.plan import observables
@@ -139,7 +139,7 @@ def next_of(system: System, moment: Moment) -> Values:
     return tuple(values)
 
 
-def replays(system: System, bad: Expr, answer: Happens) -> bool:
+def replays(system: System, bad: Expr, answer: Reachable) -> bool:
     """Whether a history is one, and ends with what was asked for."""
     first = answer.trace[0]
     if any(first[what] not in system.initial[what] for what in system.states):
@@ -152,7 +152,7 @@ def replays(system: System, bad: Expr, answer: Happens) -> bool:
     return holds(bad, answer.trace[-1])
 
 
-def is_proof(system: System, bad: Expr, answer: Lasts) -> bool:
+def is_proof(system: System, bad: Expr, answer: Unreachable) -> bool:
     """Whether the clauses hold at the start and last, and exclude what was asked about, from
     one moment or from several on."""
     kept = conjunction(*answer.clauses)
@@ -196,5 +196,11 @@ def parts(clauses: Iterable[Expr]) -> set[frozenset[Expr]]:
 
 def forget(monkeypatch: pytest.MonkeyPatch) -> None:
     """What engines keep from one question to the next is gone."""
-    for module in (bmc, induction, simulation):
+    for module in (bmc, k_induction, simulation):
         monkeypatch.setattr(module, "_latest", [])
+
+
+def is_final(answer: object) -> bool:
+    """The engine came to its end without a decision: nothing was proved, nothing found, and it
+    was not cut off."""
+    return isinstance(answer, Unknown) and answer.final

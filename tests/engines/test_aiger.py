@@ -29,7 +29,7 @@ from verifier.engines.interchange.aiger import (
     packed,
     renumbered,
 )
-from verifier.engines.results import Happens
+from verifier.engines.results import Reachable
 from verifier.logic.expr import atom, conjunction, negation
 from verifier.logic.transition_system import System
 
@@ -225,9 +225,9 @@ def test_a_run_of_the_circuit_is_a_history_of_the_system(seed: int) -> None:
             break
         told.append(situation(made, moment))
         # `replays` looks at the last moment: it is bad there when the circuit says so.
-        assert replays(system, bad, Happens(tuple(told))) == moment.bad[0]
+        assert replays(system, bad, Reachable(tuple(told))) == moment.bad[0]
     for i in range(len(told)):
-        now = Happens(tuple(told[: i + 1]))
+        now = Reachable(tuple(told[: i + 1]))
         assert replays(system, bad, now) or replays(system, negation(bad), now)
 
 

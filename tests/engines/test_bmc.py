@@ -10,11 +10,12 @@ from tests.engines.random_systems import (
     allowed,
     drawn_bads,
     drawn_system,
+    is_final,
     next_of,
     replays,
     truth,
 )
-from verifier.engines.results import Happens
+from verifier.engines.results import Reachable
 from verifier.engines.temporal.bmc import LONGER, search
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, holds
 from verifier.logic.transition_system import System
@@ -28,12 +29,12 @@ def test_histories_are_as_short_as_can_be(seed: int) -> None:
     for bad in drawn_bads(system, seed):
         depth = known.depth(bad)
         found = search(system, bad, most=len(known.layers))
-        assert (depth is None) == (found is None)
+        assert (depth is None) == is_final(found)
         if depth is not None:
-            assert isinstance(found, Happens)
+            assert isinstance(found, Reachable)
             assert len(found.trace) == depth + 1
             assert replays(system, bad, found)
-            assert depth == 0 or search(system, bad, most=depth - 1) is None
+            assert depth == 0 or is_final(search(system, bad, most=depth - 1))
 
 
 Cost = tuple[int, int]
@@ -77,7 +78,7 @@ def test_histories_are_as_small_as_can_be(seed: int) -> None:
         if depth is None:
             continue
         found = search(system, bad, most=depth + LONGER, few=few)
-        assert isinstance(found, Happens) and found.smallest and replays(system, bad, found)
+        assert isinstance(found, Reachable) and found.smallest and replays(system, bad, found)
         counts = [
             sum(
                 value != what.usual
@@ -93,7 +94,7 @@ def test_histories_are_as_small_as_can_be(seed: int) -> None:
 
 def test_nothing_is_chosen_that_is_not_needed() -> None:
     found = search(small.single_track(locked=False), small.MEET, most=9)
-    assert isinstance(found, Happens)
+    assert isinstance(found, Reachable)
     pressed = [m[small.TURN] for m in found.trace]
     assert pressed.count("pressed") == 1
     assert [m[small.OUT] for m in found.trace] == ["no"] * len(found.trace)
@@ -102,18 +103,18 @@ def test_nothing_is_chosen_that_is_not_needed() -> None:
 
 def test_what_is_not_there_is_not_found() -> None:
     system = small.single_track()
-    assert search(system, small.MEET, most=20) is None
-    assert search(system, FALSE, most=3) is None
+    assert is_final(search(system, small.MEET, most=20))
+    assert is_final(search(system, FALSE, most=3))
     now = search(system, TRUE, most=3)
-    assert isinstance(now, Happens) and len(now.trace) == 1
+    assert isinstance(now, Reachable) and len(now.trace) == 1
 
 
 def test_one_search_answers_many_questions_as_fresh_ones_do() -> None:
     """A moment that has no next one counts, also after longer histories were looked for."""
     system = small.timer(always=(atom(small.CLOCK, "idle", "running"),))
     over = conjunction(atom(small.CLOCK, "running"), atom(small.EXPIRE, "yes"))
-    assert search(system, small.DONE, most=9) is None
+    assert is_final(search(system, small.DONE, most=9))
     ends = search(system, conjunction(over, atom(small.RUN, "pressed")), most=9)
-    assert isinstance(ends, Happens) and len(ends.trace) == 2
+    assert isinstance(ends, Reachable) and len(ends.trace) == 2
     again = search(system, conjunction(over, atom(small.RUN, "pressed")), most=9)
     assert again == ends

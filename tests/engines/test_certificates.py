@@ -19,10 +19,10 @@ from tests.engines.small_systems import (
     single_track,
     timer,
 )
-from verifier.engines.results import Lasts
+from verifier.engines.results import Unreachable
 from verifier.engines.temporal.certificates import README, certificate, recheck
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.k_induction import prove
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, disjunction, negation
 from verifier.logic.transition_system import System
 from verifier.plan.observables import relay
@@ -170,6 +170,6 @@ def test_proofs_of_the_engines_are_accepted(seed: int) -> None:
     system = drawn_system(seed)
     for bad in drawn_bads(system, seed):
         proof = prove(system, bad, lasting(system), most_steps=1 + seed % 3)
-        clauses, steps = (proof.clauses, proof.steps) if isinstance(proof, Lasts) else ((), 2)
+        clauses, steps = (proof.clauses, proof.steps) if isinstance(proof, Unreachable) else ((), 2)
         text = certificate(system, bad, clauses, title=f"seed {seed}", steps=steps)
-        assert recheck(text) == by_cvc5(text) == isinstance(proof, Lasts), text
+        assert recheck(text) == by_cvc5(text) == isinstance(proof, Unreachable), text

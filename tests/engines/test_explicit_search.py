@@ -4,7 +4,7 @@ import pytest
 
 from tests.engines import small_systems
 from tests.engines.explicit_search import Choices, ever, explore
-from verifier.engines.results import Happens, Unknown
+from verifier.engines.results import Reachable, Unknown
 from verifier.logic.expr import TRUE, atom, holds, negation
 from verifier.logic.transition_system import System
 from verifier.plan import observables
@@ -61,7 +61,7 @@ def test_trains_on_a_locked_line_never_meet() -> None:
 def test_on_a_line_that_is_not_locked_they_do() -> None:
     system = small_systems.single_track(locked=False)
     answer = ever(system, small_systems.MEET, most=100)
-    assert isinstance(answer, Happens)
+    assert isinstance(answer, Reachable)
     is_history(system, answer)
     # One comes in; the direction turns; the other comes in.
     assert len(answer.trace) == 4
@@ -75,7 +75,7 @@ def test_a_relay_with_no_wire_never_picks() -> None:
 def test_a_timer_gets_done() -> None:
     system = small_systems.timer()
     answer = ever(system, small_systems.DONE, most=10)
-    assert isinstance(answer, Happens) and len(answer.trace) == 3
+    assert isinstance(answer, Reachable) and len(answer.trace) == 3
     is_history(system, answer)
     assert answer.trace[0] == {
         small_systems.CLOCK: "idle",
@@ -89,7 +89,7 @@ def test_not_while_what_is_taken_for_granted_forbids_it() -> None:
     assert ever(small_systems.timer(always=(never,)), small_systems.DONE, most=10) is None
     held = small_systems.timer(start=("done",), always=(never,))
     answer = ever(held, small_systems.DONE, most=10)
-    assert isinstance(answer, Happens) and len(answer.trace) == 1
+    assert isinstance(answer, Reachable) and len(answer.trace) == 1
     assert answer.trace[0][small_systems.RUN] == "released"
     # Granted at the last moment too.
     both_ways = ever(held, atom(small_systems.RUN, "pressed"), most=10)
@@ -119,7 +119,7 @@ def test_every_way_to_choose_is_looked_at() -> None:
     assert choices.ways(TRUE, ("idle",)) == choices.every == 0b1111
 
 
-def is_history(system: System, answer: Happens) -> None:
+def is_history(system: System, answer: Reachable) -> None:
     """Each moment follows from the one before, and what is granted holds."""
     for what in system.states:
         assert answer.trace[0][what] in system.initial[what]

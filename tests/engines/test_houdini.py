@@ -4,7 +4,7 @@ import pytest
 
 from tests.engines import small_systems as small
 from tests.engines.random_systems import drawn_system, is_clause, is_proof, parts, truth
-from verifier.engines.results import Lasts
+from verifier.engines.results import Unreachable
 from verifier.engines.temporal.houdini import lasting
 from verifier.logic.expr import FALSE, atom, conjunction, disjunction, holds, negation
 from verifier.logic.transition_system import System
@@ -18,7 +18,7 @@ def test_what_lasts_lasts(seed: int) -> None:
         now = dict(zip(system.states, state, strict=True))
         assert all(holds(clause, now) for clause in clauses)
     assert all(map(is_clause, clauses))
-    assert is_proof(system, FALSE, Lasts(clauses))
+    assert is_proof(system, FALSE, Unreachable(clauses))
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -29,8 +29,8 @@ def test_all_that_is_settled_is_found(seed: int) -> None:
     for what in system.states:
         for value in what.values:
             alone = negation(atom(what, value))
-            if is_proof(system, FALSE, Lasts((alone,))):
-                assert is_proof(system, negation(alone), Lasts(clauses))
+            if is_proof(system, FALSE, Unreachable((alone,))):
+                assert is_proof(system, negation(alone), Unreachable(clauses))
 
 
 def test_opposing_trains_hold_the_direction() -> None:

@@ -3,8 +3,15 @@
 import pytest
 
 from tests.engines import small_systems as small
-from tests.engines.random_systems import drawn_bads, drawn_system, is_clause, is_proof, truth
-from verifier.engines.results import Lasts
+from tests.engines.random_systems import (
+    drawn_bads,
+    drawn_system,
+    is_clause,
+    is_final,
+    is_proof,
+    truth,
+)
+from verifier.engines.results import Unreachable
 from verifier.engines.temporal import ic3
 from verifier.engines.temporal.ic3 import Frames
 from verifier.engines.temporal.simulation import Samples
@@ -21,10 +28,10 @@ def test_frames_are_shared_by_all_questions(seed: int) -> None:
         found = frames.exclude(bad, None)
         if known.depth(bad) is None:
             assert isinstance(found, tuple)
-            assert is_proof(system, bad, Lasts(found))
+            assert is_proof(system, bad, Unreachable(found))
             assert all(map(is_clause, found))
         else:
-            assert found is None
+            assert is_final(found)
 
 
 def test_what_is_known_is_not_looked_for_again() -> None:
@@ -33,7 +40,7 @@ def test_what_is_known_is_not_looked_for_again() -> None:
     known = (small.EAST_NEEDS, small.WEST_NEEDS)
     assert Frames(system, known, samples).exclude(small.MEET, None) == ()
     found = Frames(system, (), samples).exclude(small.MEET, None)
-    assert isinstance(found, tuple) and is_proof(system, small.MEET, Lasts(found))
+    assert isinstance(found, tuple) and is_proof(system, small.MEET, Unreachable(found))
 
 
 def test_too_many_questions_are_no_reason(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -45,7 +52,7 @@ def test_too_many_questions_are_no_reason(monkeypatch: pytest.MonkeyPatch) -> No
     for most in range(1, 200):
         monkeypatch.setattr(ic3, "MOST_QUESTIONS", most)
         found = frames.exclude(small.THIRD_UP, None)
-        if found is not None:
+        if not is_final(found):
             break
-    assert isinstance(found, tuple) and is_proof(system, small.THIRD_UP, Lasts(found))
+    assert isinstance(found, tuple) and is_proof(system, small.THIRD_UP, Unreachable(found))
     assert most > 2

@@ -12,11 +12,11 @@ import z3
 
 from tests.engines import small_systems as small
 from tests.engines.ctrl_c import add_pigeons, press
-from tests.engines.random_systems import drawn_bads, drawn_system, forget, is_proof, truth
-from verifier.engines.results import Happens, Interrupted, Lasts, Unknown
+from tests.engines.random_systems import drawn_bads, drawn_system, forget, is_final, is_proof, truth
+from verifier.engines.results import Interrupted, Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.k_induction import prove
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import FALSE
 from verifier.logic.transition_system import System
@@ -73,8 +73,10 @@ def test_proofs(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
             else:
                 assert isinstance(prove(system, bad, most_steps=2), Unknown)
             again = prove(system, bad, most_steps=2)
-            assert isinstance(again, Lasts) == (known.depth(bad) is None)
-            assert again is None or (isinstance(again, Lasts) and is_proof(system, bad, again))
+            assert isinstance(again, Unreachable) == (known.depth(bad) is None)
+            assert is_final(again) or (
+                isinstance(again, Unreachable) and is_proof(system, bad, again)
+            )
 
 
 @HOWS
@@ -88,7 +90,7 @@ def test_what_lasts(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> Non
             with pytest.raises(Interrupted):
                 lasting(system)
         else:
-            assert is_proof(system, FALSE, Lasts(lasting(system)))
+            assert is_proof(system, FALSE, Unreachable(lasting(system)))
 
 
 @HOWS
@@ -112,9 +114,9 @@ def test_histories(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None
                 if depth is None or at <= depth + 1:
                     assert isinstance(found, Unknown) and found.depth == at - 1
                 else:
-                    assert isinstance(found, Happens) and not found.smallest
+                    assert isinstance(found, Reachable) and not found.smallest
             again = search(system, bad, most=most, few=few)
-            assert isinstance(again, Happens) == (depth is not None)
+            assert isinstance(again, Reachable) == (depth is not None)
 
 
 def test_time_that_is_over_proves_nothing() -> None:
@@ -126,8 +128,8 @@ def test_time_that_is_over_proves_nothing() -> None:
         "no answer in the time allowed", 0
     )
     # The same questions, with time.
-    assert isinstance(prove(system, small.MEET, lasting(system)), Lasts)
-    assert search(system, small.MEET, most=4) is None
+    assert isinstance(prove(system, small.MEET, lasting(system)), Unreachable)
+    assert is_final(search(system, small.MEET, most=4))
 
 
 def pigeons() -> Unrolling:

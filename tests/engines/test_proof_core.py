@@ -8,10 +8,10 @@ import pytest
 
 from tests.engines.random_systems import drawn_bads, drawn_system
 from tests.engines.small_systems import CLOCK, DONE, RUN, timer
-from verifier.engines.results import Lasts
+from verifier.engines.results import Unreachable
 from verifier.engines.temporal.certificates import certificate, recheck
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.k_induction import prove
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.logic.expr import TRUE, Expr, atom, disjunction
 from verifier.logic.transition_system import System, cut
@@ -21,17 +21,17 @@ def test_the_one_that_matters() -> None:
     released = atom(RUN, "released")
     anything = disjunction(released, atom(CLOCK, "idle"))
     system = timer(always=(anything, released, TRUE))
-    proof = Lasts((atom(CLOCK, "idle"),))
+    proof = Unreachable((atom(CLOCK, "idle"),))
     assert relied_on(system, DONE, proof) == (1,)
     assert relied_on(timer(always=()), DONE, proof) == ()
 
 
 def test_without_an_answer_all_of_them_are_named() -> None:
     system = timer(always=(atom(RUN, "released"), TRUE))
-    assert relied_on(system, DONE, Lasts((atom(CLOCK, "idle"),)), deadline=0.0) == (0, 1)
+    assert relied_on(system, DONE, Unreachable((atom(CLOCK, "idle"),)), deadline=0.0) == (0, 1)
 
 
-def stands(system: System, bad: Expr, proof: Lasts, taken: tuple[int, ...]) -> bool:
+def stands(system: System, bad: Expr, proof: Unreachable, taken: tuple[int, ...]) -> bool:
     fewer = replace(system, always=tuple(system.always[k] for k in taken))
     return recheck(certificate(fewer, bad, proof.clauses, title="", steps=proof.steps))
 
@@ -48,7 +48,7 @@ def test_systems_drawn_at_random(seed: int) -> None:
     system = replace(system, always=always)
     for bad in drawn_bads(system, seed):
         proof = prove(system, bad, lasting(system), most_steps=3)
-        if not isinstance(proof, Lasts):
+        if not isinstance(proof, Unreachable):
             continue
         used = relied_on(system, bad, proof)
         assert stands(system, bad, proof, used)
@@ -61,4 +61,4 @@ def test_what_is_granted_of_choices_alone_is_granted_in_a_window() -> None:
     system = timer(always=(atom(RUN, "released"),))
     window = cut(system, [CLOCK], [DONE])
     assert window.always == system.always
-    assert isinstance(prove(window, DONE, lasting(window)), Lasts)
+    assert isinstance(prove(window, DONE, lasting(window)), Unreachable)

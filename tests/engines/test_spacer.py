@@ -9,7 +9,7 @@ import z3
 
 from tests.engines import small_systems as small
 from tests.engines.random_systems import drawn_bads, drawn_system, is_proof, replays, truth
-from verifier.engines.results import Happens, Interrupted, Lasts, Unknown
+from verifier.engines.results import Interrupted, Reachable, Unknown, Unreachable
 from verifier.engines.temporal.spacer import decide
 from verifier.logic.expr import FALSE, TRUE
 
@@ -22,18 +22,18 @@ def test_it_answers_as_going_through_everything_does(seed: int) -> None:
         answer = decide(system, bad)
         depth = known.depth(bad)
         if depth is None:
-            assert isinstance(answer, Lasts) and is_proof(system, bad, answer)
+            assert isinstance(answer, Unreachable) and is_proof(system, bad, answer)
         else:
-            assert isinstance(answer, Happens) and replays(system, bad, answer)
+            assert isinstance(answer, Reachable) and replays(system, bad, answer)
             assert len(answer.trace) == depth + 1
 
 
 def test_small_ones() -> None:
-    assert isinstance(decide(small.repeaters(), small.THIRD_UP), Lasts)
-    assert isinstance(decide(small.single_track(), small.MEET), Lasts)
-    assert isinstance(decide(small.single_track(locked=False), small.MEET), Happens)
-    assert isinstance(decide(small.timer(), FALSE), Lasts)
-    assert isinstance(decide(small.timer(), TRUE), Happens)
+    assert isinstance(decide(small.repeaters(), small.THIRD_UP), Unreachable)
+    assert isinstance(decide(small.single_track(), small.MEET), Unreachable)
+    assert isinstance(decide(small.single_track(locked=False), small.MEET), Reachable)
+    assert isinstance(decide(small.timer(), FALSE), Unreachable)
+    assert isinstance(decide(small.timer(), TRUE), Reachable)
 
 
 def gives_up(*_: object) -> z3.CheckSatResult:

@@ -116,5 +116,5 @@ def test_a_place_like_a_proved_one_is_proved_from_it_and_a_broken_one_is_not() -
         )
         windows = Windows(both_lines, timeout=20)
         [here], [there] = windows.decide([MEET]), windows.decide([elsewhere(MEET)])
-        assert type(here.outcome).__name__ == "Lasts"
-        assert type(there.outcome).__name__ == ("Lasts" if locked else "Happens")
+        assert type(here.outcome).__name__ == "Unreachable"
+        assert type(there.outcome).__name__ == ("Unreachable" if locked else "Reachable")

@@ -11,11 +11,11 @@ from itertools import combinations, combinations_with_replacement, permutations,
 
 import pytest
 
-from tests.engines.random_systems import replays
-from verifier.engines.results import Happens, Lasts
+from tests.engines.random_systems import is_final, replays
+from verifier.engines.results import Reachable, Unreachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.certificates import certificate, recheck
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.k_induction import prove
 from verifier.logic.expr import TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import System
 from verifier.plan import observables
@@ -139,7 +139,7 @@ class Segments:
 def assert_keeps_safety(segments: Segments) -> None:
     system = segments.system()
     proof = prove(system, segments.unsafe(), (), most_steps=2, further=False)
-    assert isinstance(proof, Lasts)
+    assert isinstance(proof, Unreachable)
     text = certificate(system, segments.unsafe(), proof.clauses, title="W6", steps=proof.steps)
     assert recheck(text)
 
@@ -157,9 +157,9 @@ def test_w6_V_two_trains_on_four_segments_are_not(one_moves: bool) -> None:
     segments = Segments(4, one_moves=one_moves)
     system = segments.system()
     found = search(system, segments.unsafe(), most=3)
-    assert isinstance(found, Happens) and len(found.trace) == 2
+    assert isinstance(found, Reachable) and len(found.trace) == 2
     assert replays(system, segments.unsafe(), found)
-    assert prove(system, segments.unsafe(), (), most_steps=4, further=False) is None
+    assert is_final(prove(system, segments.unsafe(), (), most_steps=4, further=False))
 
 
 def test_w6_R_the_smallest_witness() -> None:
@@ -181,12 +181,12 @@ def test_w6_R_the_smallest_witness() -> None:
     ]
     bad = conjunction(segments.unsafe(), segments.at(0, 2), segments.at(1, 0), *given)
     found = search(system, bad, most=1)
-    assert isinstance(found, Happens)
+    assert isinstance(found, Reachable)
     first = found.trace[0]
     assert (first[segments.place(0)], first[segments.place(1)]) == ("2", "1")
     without = conjunction(segments.unsafe(), *(negation(e) if e is given[2] else e for e in given))
     assert given[2] is segments.over(0, 3)
-    assert search(system, without, most=1) is None
+    assert is_final(search(system, without, most=1))
 
 
 @pytest.mark.parametrize(("number", "trains"), [(4, 2), (4, 3), (5, 2), (5, 3), (6, 2), (6, 3)])

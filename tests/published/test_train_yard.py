@@ -19,7 +19,7 @@ import pytest
 
 from tests.engines.explicit_search import Explored, explore
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
-from tests.engines.random_systems import replays
+from tests.engines.random_systems import is_final, replays
 from tests.published.train_yard import (
     ALL,
     ALL_STEPS,
@@ -39,11 +39,11 @@ from tests.published.train_yard import (
 from tests.published.train_yard_system import OCCUPIED, YardSystem
 from tests.published.train_yard_system import REAR as REAR_AT
 from verifier.engines.interchange.aig import gates
-from verifier.engines.results import Happens, Lasts
+from verifier.engines.results import Reachable, Unreachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.certificates import certificate, recheck
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.k_induction import prove
 from verifier.engines.temporal.simulation import Machine
 from verifier.logic.expr import Expr, disjunction, holds, negation
 from verifier.plan.observables import Observable
@@ -257,7 +257,7 @@ def test_w1_V_the_published_invariants_are_proved() -> None:
     for asked in (ours.invariants(), ours.wrongs()):
         bad = disjunction(*(expr for _, expr in asked))
         proof = prove(ours.system, bad, invariants, further=False)
-        assert isinstance(proof, Lasts)
+        assert isinstance(proof, Unreachable)
         assert recheck(certificate(ours.system, bad, proof.clauses, title="W1", steps=proof.steps))
 
 
@@ -268,7 +268,7 @@ def test_what_is_wrong_is_excluded_with_only_the_published_invariants_hinted_at(
     hints = [negation(expr) for _, expr in ours.invariants()]
     clauses = lasting(ours.system, hints=hints)
     bad = disjunction(*(expr for _, expr in ours.wrongs()))
-    assert isinstance(prove(ours.system, bad, clauses, further=False), Lasts)
+    assert isinstance(prove(ours.system, bad, clauses, further=False), Unreachable)
 
 
 def asked_about(name: str, ours: YardSystem) -> Expr:
@@ -285,10 +285,10 @@ def test_w1_R_every_mistake_is_found_by_bounded_search(name: str) -> None:
     ours = YardSystem(TO_SEARCH[name])
     bad = asked_about(name, ours)
     found = search(ours.system, bad, most=16)
-    assert isinstance(found, Happens)
+    assert isinstance(found, Reachable)
     assert replays(ours.system, bad, found)
     invariants = [negation(expr) for _, expr in ours.invariants()]
-    assert prove(ours.system, bad, invariants, further=False) is None
+    assert is_final(prove(ours.system, bad, invariants, further=False))
 
 
 @needs_directed_checker

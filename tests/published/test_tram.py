@@ -16,7 +16,7 @@ import pytest
 
 from tests.engines.explicit_search import Choices, Explored, ever, explore
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
-from tests.engines.random_systems import replays
+from tests.engines.random_systems import is_final, replays
 from tests.published.tram import (
     KILLED,
     MISTAKES,
@@ -35,12 +35,12 @@ from tests.published.tram_system import (
     up,
 )
 from verifier.engines.interchange.aig import gates
-from verifier.engines.results import Happens, Impossible, Lasts
+from verifier.engines.results import Impossible, Reachable, Unreachable
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.certificates import certificate, recheck
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.k_induction import prove
 from verifier.logic.expr import Expr, atom, conjunction, holds, negation, support
 from verifier.logic.transition_system import System
 from verifier.plan.observables import stock
@@ -90,17 +90,17 @@ def assert_happens(system: System, bad: Expr, moments: int | None = None) -> Non
     """The engines and the explorer agree that it happens, after as many moments."""
     found = search(system, bad, most=20)
     told = ever(system, bad, most=100_000)
-    assert isinstance(found, Happens) and isinstance(told, Happens)
+    assert isinstance(found, Reachable) and isinstance(told, Reachable)
     assert replays(system, bad, found) and replays(system, bad, told)
     assert len(found.trace) == len(told.trace)
     assert moments is None or len(found.trace) == moments
-    assert prove(system, bad, lasting(system)) is None
+    assert is_final(prove(system, bad, lasting(system)))
 
 
 def assert_never(system: System, bad: Expr) -> None:
     """The engines prove that it never happens; a fresh solver agrees with the proof."""
     proof = prove(system, bad, lasting(system))
-    assert isinstance(proof, Lasts)
+    assert isinstance(proof, Unreachable)
     text = certificate(system, bad, proof.clauses, title="W2", steps=proof.steps)
     assert recheck(text)
 
@@ -121,7 +121,7 @@ def test_w2_V_the_whole_cycle_keeps_relays_exclusive() -> None:
     system = System(tuple(following), inputs, dict.fromkeys(following, ("down",)), following)
     for a, b in EXCLUDED:
         assert isinstance(
-            prove(system, conjunction(up(a), up(b)), exclusion(), further=False), Lasts
+            prove(system, conjunction(up(a), up(b)), exclusion(), further=False), Unreachable
         )
 
 
@@ -240,12 +240,12 @@ def test_w2_R_three_kinds_of_facts_make_safety_inductive(routes: tuple[str, str]
     assert _satisfying(ours, [negation(bad)]) == 5_856
     assert _satisfying(ours, facts) == 1_464
     assert _satisfying(ours, strong) == 266
-    assert prove(ours.system, bad, (), most_steps=8, further=False) is None
-    assert prove(ours.system, bad, exclusion(), most_steps=8, further=False) is None
+    assert is_final(prove(ours.system, bad, (), most_steps=8, further=False))
+    assert is_final(prove(ours.system, bad, exclusion(), most_steps=8, further=False))
     proof = prove(
         ours.system, bad, [*exclusion(), *ours.i2(), *ours.i3()], most_steps=2, further=False
     )
-    assert isinstance(proof, Lasts) and proof.steps == 2
+    assert isinstance(proof, Unreachable) and proof.steps == 2
     text = certificate(ours.system, bad, proof.clauses, title="W2", steps=proof.steps)
     assert recheck(text)
 
@@ -312,14 +312,14 @@ def test_half_of_the_other_forty_change_nothing_at_all() -> None:
     same = [
         mistake
         for mistake in MISTAKES
-        if isinstance(prove(ours.system, ours.differs(Tram(mistake, "all")), clauses), Lasts)
+        if isinstance(prove(ours.system, ours.differs(Tram(mistake, "all")), clauses), Unreachable)
     ]
     assert len(same) == 20 and KILLED.isdisjoint(same)
     assert all(test.startswith("c") for _, test in same)
     for mistake in set(MISTAKES) - set(same):
         differs = ours.differs(Tram(mistake, "all"))
         found = search(ours.system, differs, most=10)
-        assert isinstance(found, Happens) and replays(ours.system, differs, found)
+        assert isinstance(found, Reachable) and replays(ours.system, differs, found)
 
 
 # ------------------------------------------------------------------ an engine from outside

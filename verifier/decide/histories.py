@@ -11,11 +11,11 @@ from functools import cached_property
 from time import monotonic
 
 from verifier.engines.minimal_core import minimal_core
-from verifier.engines.results import Happens, Lasts, Unknown
+from verifier.engines.results import Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import goes_on
-from verifier.engines.temporal.localization import Decided, Windows
+from verifier.engines.temporal.localization import LocalAnswer, Windows
 from verifier.engines.temporal.proof_core import relied_on
-from verifier.engines.temporal.resettability import Answer, Returns, Trapped, always_again
+from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation, support
 from verifier.logic.transition_system import System
@@ -118,7 +118,7 @@ class _Course:
     def deadline(self) -> float:
         return monotonic() + (AGAIN if self._timeout is None else self._timeout)
 
-    def decide(self, here: Sequence[Obligation]) -> list[Decided]:
+    def decide(self, here: Sequence[Obligation]) -> list[LocalAnswer]:
         bads = [self.histories.expand(o.formula) for o in here]
         return self._windows.decide(bads, likely=here[0].mode == "possible")
 
@@ -143,7 +143,7 @@ class _Course:
         )
         return {o.key: self._again(o, answer) for o, answer in zip(here, answers, strict=True)}
 
-    def _again(self, obligation: Obligation, answer: Answer) -> Verdict:
+    def _again(self, obligation: Obligation, answer: Resettability) -> Verdict:
         match answer:
             case Returns():
                 return Verdict(obligation, "proved")
@@ -172,20 +172,20 @@ class _Course:
 
     def lasting_rests_on(self) -> tuple[str, ...]:
         """Titles of the assumptions that whatever was found to last rests on."""
-        lasts = Lasts(tuple(dict.fromkeys(self._windows.lasting())))
+        lasts = Unreachable(tuple(dict.fromkeys(self._windows.lasting())))
         return self._titles(self.histories.system, FALSE, lasts)
 
-    def _titles(self, system: System, bad: Expr, proof: Lasts) -> tuple[str, ...]:
+    def _titles(self, system: System, bad: Expr, proof: Unreachable) -> tuple[str, ...]:
         """Titles of the assumptions that a proof needs."""
         used = [system.always[k] for k in relied_on(system, bad, proof, deadline=self.deadline())]
         granted = zip(self.plan.assumptions, self.histories.system.always, strict=True)
         return tuple(assumed.title for assumed, expr in granted if expr in used)
 
-    def verdict(self, obligation: Obligation, decided: Decided) -> Verdict:
+    def verdict(self, obligation: Obligation, decided: LocalAnswer) -> Verdict:
         outcome = decided.outcome
         possible = obligation.mode == "possible"
         match outcome:
-            case Lasts(clauses=clauses, steps=steps):
+            case Unreachable(clauses=clauses, steps=steps):
                 bad = self.histories.expand(obligation.formula)
                 lasting = InductiveProof(decided.system, bad, clauses, steps)
                 used = self._titles(decided.system, bad, outcome)
@@ -193,7 +193,7 @@ class _Course:
                     why = "no history does"
                     return Verdict(obligation, "broken", why, rests_on=used, lasting=lasting)
                 return Verdict(obligation, "proved", rests_on=used, lasting=lasting)
-            case Happens(trace=trace, smallest=smallest):
+            case Reachable(trace=trace, smallest=smallest):
                 try:
                     history = self._replayed(obligation, trace)
                 except Unsettled as circle:

@@ -1,20 +1,24 @@
-"""What an engine answers when asked whether a situation of some kind exists, or whether
-something ever happens.
+"""What engines answer. Three answers, never two: an engine that ran out of time has not said
+"no".
 
-Three answers, never two: an engine that ran out of time has not said "no".
+About situations: :class:`Exists`, :class:`Impossible` or :class:`Unknown`. About histories:
+:class:`Reachable`, :class:`Unreachable` or :class:`Unknown`.
 """
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Protocol
 
 from verifier.logic.expr import Expr
+from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 
 
 @dataclass(frozen=True, slots=True)
 class Exists:
-    """Yes: here is one. ``smallest`` is False when time ran out before it was made small."""
+    """An allowed situation of the kind asked for. ``smallest`` is False when time ran out before
+    it was minimized."""
 
     situation: Situation
     smallest: bool = True
@@ -22,35 +26,37 @@ class Exists:
 
 @dataclass(frozen=True, slots=True)
 class Impossible:
-    """No allowed situation is of that kind. ``rests_on`` are the positions of the
-    assumptions the answer needs."""
+    """No allowed situation is of that kind. ``rests_on`` are the positions of the assumptions
+    in a minimal core."""
 
     rests_on: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """Not decided: why. ``depth``: it does not happen in so many first moments."""
+    """Not decided, with the reason. The first ``depth`` moments of every history are free of
+    what was asked. ``final``: the engine finished, and more time would not help it."""
 
     reason: str
     depth: int = 0
+    final: bool = False
 
 
 @dataclass(frozen=True, slots=True)
-class Lasts:
-    """Never: the clauses hold at the start and together last from each moment to the next, what
-    is taken for granted being so at both. With ``steps`` of 1 they leave no room for what was
-    asked; with more, they leave none after ``steps - 1`` moments free of it in a row, and the
-    first ``steps - 1`` moments of every history are free of it."""
+class Unreachable:
+    """The bad state is never reached. The clauses are inductive together: they hold at the start
+    and after each moment at which they hold. With ``steps`` of 1 they exclude the bad state.
+    With k steps (k-induction) they exclude it after ``k - 1`` moments in a row without it, and
+    the first ``k - 1`` moments of every history are without it."""
 
     clauses: tuple[Expr, ...]
     steps: int = 1
 
 
 @dataclass(frozen=True, slots=True)
-class Happens:
-    """At times: here is how. The states and inputs of each moment, the last one being when it
-    happens. ``smallest`` is False when time ran out before the history was made small."""
+class Reachable:
+    """A trace to the bad state: the states and inputs of each moment, the bad one last.
+    ``smallest`` is False when time ran out before it was minimized."""
 
     trace: tuple[Mapping[Observable, str], ...]
     smallest: bool = True
@@ -60,5 +66,18 @@ class Interrupted(Exception):
     """The user pressed Ctrl-C while an engine was at work."""
 
 
-Answer = Exists | Impossible | Unknown
-Outcome = Lasts | Happens | Unknown
+SituationAnswer = Exists | Impossible | Unknown
+Answer = Reachable | Unreachable | Unknown
+
+
+class Engine(Protocol):
+    """Decides whether a bad state of a transition system is reachable.
+
+    Bounded model checking, k-induction and Spacer are engines once their own options are bound;
+    a new one needs nothing else to take its place among those that
+    :mod:`verifier.engines.temporal.localization` asks in turn."""
+
+    def __call__(self, system: System, bad: Expr, *, deadline: float | None = None) -> Answer:
+        """``deadline`` is a time of :func:`time.monotonic`, None for no limit. Raises
+        :class:`Interrupted` on Ctrl-C."""
+        ...

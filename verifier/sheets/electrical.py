@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
-from verifier.engines.smt.max_load import Most, most_together
+from verifier.engines.smt.max_load import LargestLoad, most_together
 from verifier.explain.state_text import StateWords
 from verifier.language.listing import listing
 from verifier.plan.model import Plan
@@ -68,7 +68,7 @@ class _Load:
     unknown: tuple[Driver, ...]
     heads: int
     all_lit: Number
-    most: Most
+    most: LargestLoad
 
 
 def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:

@@ -21,7 +21,7 @@ from verifier.world.world import World
 
 
 @dataclass(frozen=True, slots=True)
-class Most:
+class LargestLoad:
     """``amps`` is drawn in ``situation``, replayed; no situation draws more than ``bound``.
     They are equal when everything was decided; ``why`` says what was not."""
 
@@ -35,14 +35,14 @@ class Most:
         return self.amps == self.bound
 
 
-def most_together(world: World, loads: Sequence[Load], timeout: float | None = None) -> Most:
+def most_together(world: World, loads: Sequence[Load], timeout: float | None = None) -> LargestLoad:
     """The most that these loads draw together with nothing broken.
 
     ``timeout`` in seconds for each question."""
-    return _Search(world, list(loads), timeout).most()
+    return _MaximumSearch(world, list(loads), timeout).most()
 
 
-class _Search:
+class _MaximumSearch:
     def __init__(self, world: World, loads: list[Load], timeout: float | None):
         self._world, self._loads = world, loads
         self._check = SituationCheck.of(world, timeout)
@@ -51,14 +51,14 @@ class _Search:
         self._bound = all_lit(loads)
         self._situation: Situation | None = None
 
-    def most(self) -> Most:
+    def most(self) -> LargestLoad:
         try:
             why = self._close_in()
         except Interrupted:
             why = "interrupted"
         except Unsettled as signal:
             why = f"what {signal} shows depends on too many others"
-        return Most(self._amps, self._bound, self._situation, why)
+        return LargestLoad(self._amps, self._bound, self._situation, why)
 
     def _close_in(self) -> str:
         """Raise what is found and lower the bound until they meet; why they did not."""

@@ -15,7 +15,7 @@ from time import monotonic
 import z3
 
 from verifier.engines.minimal_core import minimal_core
-from verifier.engines.results import Answer, Exists, Impossible, Unknown
+from verifier.engines.results import Exists, Impossible, SituationAnswer, Unknown
 from verifier.engines.session import Session
 from verifier.engines.smt.train_length_constraints import Room, rooms, standing_is_possible
 from verifier.logic.expr import TRUE, Atom, Const, Expr, negation, support
@@ -56,7 +56,7 @@ class SituationCheck:
         self._bits: dict[tuple[Observable, str], z3.BoolRef] = {}
         self._domains: dict[Observable, list[z3.BoolRef]] = {}
         self._groups = self._group_assumptions()
-        self._elsewhere: dict[int, Answer] = {}
+        self._elsewhere: dict[int, SituationAnswer] = {}
 
     @staticmethod
     def of(world: World, timeout: float | None = None, *, assumed: bool = True) -> "SituationCheck":
@@ -77,7 +77,7 @@ class SituationCheck:
 
     # -------------------------------------------------------------- questions
 
-    def find(self, goal: Expr, *, smallest: bool = False) -> Answer:
+    def find(self, goal: Expr, *, smallest: bool = False) -> SituationAnswer:
         """An allowed situation in which ``goal`` holds, the simplest one if asked for.
 
         Raises :class:`Interrupted` on Ctrl-C."""
@@ -92,7 +92,7 @@ class SituationCheck:
 
     def _find(
         self, goal: Expr, cone: Sequence[Observable], applying: Sequence[int], smallest: bool
-    ) -> Answer:
+    ) -> SituationAnswer:
         """An answer that looks at these inputs and assumptions only."""
         self._session.push()
         try:
@@ -123,7 +123,7 @@ class SituationCheck:
             minimal_core(list(names), lambda some: self._check([names[i] for i in some]) is False)
         )
 
-    def _with_the_rest(self, answer: Exists, applying: Sequence[int]) -> Answer:
+    def _with_the_rest(self, answer: Exists, applying: Sequence[int]) -> SituationAnswer:
         """The situation found, with what the assumptions outside the cone ask for."""
         facts = dict(answer.situation)
         smallest = answer.smallest

@@ -1,12 +1,10 @@
-"""The shortest history in which something happens.
+"""Bounded model checking: a shortest trace to a bad state, minimized.
 
-In: a system, what may happen, and the choices of which there should be few. Out: the states and
-inputs of each moment up to the one at which it happens; or that it does not happen in so many
-moments.
+In: a system, a bad state, and the inputs of which a trace should choose few. Out: the states and
+inputs of each moment up to the bad one; or that no trace of so many steps reaches it.
 
-The solver says what is chosen; what comes of it is worked out anew
-(:class:`~verifier.engines.temporal.simulation.CMachine`), and no choice is left in that is not
-needed.
+The solver proposes the inputs; :class:`~verifier.engines.temporal.simulation.Machine` computes
+what follows from them, and every input that is not needed is set back to its usual value.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -15,7 +13,7 @@ from time import monotonic
 
 import z3
 
-from verifier.engines.results import Happens, Unknown
+from verifier.engines.results import Reachable, Unknown
 from verifier.engines.temporal.simulation import Machine
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Expr
@@ -36,17 +34,17 @@ def search(
     most: int,
     deadline: float | None = None,
     few: Sequence[frozenset[Observable]] = (),
-) -> Happens | Unknown | None:
-    """The shortest history of at most ``most`` moments after the first that ends with ``bad``;
-    None when there is none. ``few``: inputs of which as few as possible should not be as usual,
-    the most important first.
+) -> Reachable | Unknown:
+    """A shortest trace to ``bad`` of at most ``most`` steps; final Unknown when there is none.
+    ``few``: inputs of which as few as possible should not be as usual, the most important first.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    return _search_of(system).search(bad, most, deadline, few)
+    return _checker_of(system).search(bad, most, deadline, few)
 
 
-class Search:
-    """Searches on one system, one after the other."""
+class BoundedModelChecker:
+    """Bounded model checking of one system; what was unrolled is kept from one bad state to
+    the next."""
 
     def __init__(self, system: System):
         self.system = system
@@ -56,7 +54,8 @@ class Search:
 
     def search(
         self, bad: Expr, most: int, deadline: float | None, few: Sequence[frozenset[Observable]]
-    ) -> Happens | Unknown | None:
+    ) -> Reachable | Unknown:
+        """See :func:`search`."""
         self._deadline = deadline
         solver = self._solver
         for depth in range(most + 1):
@@ -65,7 +64,7 @@ class Search:
                 return Unknown(solver.reason, depth)
             if found:
                 return self._smallest(bad, depth, most, few)
-        return None
+        return Unknown(f"no trace of up to {most} steps reaches it", most + 1, final=True)
 
     def _asked(self, bad: Expr, depth: int) -> list[z3.BoolRef]:
         """That a history goes on so long, and then it happens."""
@@ -75,7 +74,7 @@ class Search:
 
     def _smallest(
         self, bad: Expr, depth: int, most: int, few: Sequence[frozenset[Observable]]
-    ) -> Happens:
+    ) -> Reachable:
         """The history just found, made small as far as time allows."""
         order = {what: i for i, group in reversed([*enumerate(few)]) for what in group}
         until = monotonic() + POLISHING
@@ -95,7 +94,7 @@ class Search:
                         break
                     history = self._spared(bad, self._read(longer), order)
             bounds.append((group, history.count(group)))
-        return Happens(tuple(self._told(bad, history)), smallest)
+        return Reachable(tuple(self._told(bad, history)), smallest)
 
     def _check_few(
         self,
@@ -237,13 +236,13 @@ class _History:
         return _History(start, inputs)
 
 
-_latest: list[Search] = []
+_latest: list[BoundedModelChecker] = []
 
 
-def _search_of(system: System) -> Search:
+def _checker_of(system: System) -> BoundedModelChecker:
     """The last one is kept: questions about one system come one after the other."""
     if not _latest or _latest[0].system is not system:
-        _latest[:] = [Search(system)]
+        _latest[:] = [BoundedModelChecker(system)]
     return _latest[0]
 
 

@@ -6,7 +6,7 @@ which a solver must answer with ``unsat``. The same proof always gives the same 
 file can be told from a changed one by writing it again.
 
 With ``steps`` of 1 the obligations are those of an invariant that leaves no room for the
-expression. With more (see :class:`~verifier.engines.results.Lasts`), "the clauses hold and
+expression. With more (see :class:`~verifier.engines.results.Unreachable`), "the clauses hold and
 the expression does not" is kept up over ``steps - 1`` moments in a row.
 """
 
@@ -84,7 +84,7 @@ def certificate(
     Raises ValueError when two things of the system are one by kind, name and values."""
     kept = list(clauses) if steps == 1 else [*clauses, negation(bad)]
     row = max(1, steps - 1)
-    asked = _Asked(system, row)
+    asked = _TimedTerms(system, row)
     facts = [asked.text(conjunction(*kept), moment) for moment in range(row + 1)]
     failed = [asked.text(negation(conjunction(*kept)), moment) for moment in range(row + 1)]
     forbidden = asked.text(bad, 0)
@@ -144,7 +144,7 @@ def recheck(text: str, timeout: float | None = None) -> bool:
 # ------------------------------------------------------------------ moments
 
 
-class _Asked:
+class _TimedTerms:
     """Expressions at moments as text, and what they make it necessary to speak of."""
 
     def __init__(self, system: System, steps: int) -> None:

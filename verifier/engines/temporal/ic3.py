@@ -10,7 +10,7 @@ the next one, what it says lasts. Frames speak of the system alone, so that all 
 it share them. No clause is tried that a sample contradicts. (Induction without unrolling, after
 A. R. Bradley, "SAT-based model checking without unrolling", VMCAI 2011; from memory.)
 
-What comes out is no proof yet: :mod:`verifier.engines.temporal.induction` checks it.
+What comes out is no proof yet: :mod:`verifier.engines.temporal.k_induction` checks it.
 """
 
 from collections.abc import Mapping, Sequence
@@ -33,11 +33,15 @@ MOST_QUESTIONS = 3000
 Cube = tuple[Atom, ...]
 
 
-class _Reachable(Exception):
+SEEMS_REACHABLE = Unknown("a start seems to lead there", final=True)
+TOO_MANY = Unknown(f"no invariant was found in {MOST_QUESTIONS} questions", final=True)
+
+
+class _LeadsFromStart(Exception):
     """What is asked about can come about, as far as can be seen."""
 
 
-class _GaveUp(Exception):
+class _OutOfQuestions(Exception):
     """The solver did not answer, or was asked too often."""
 
 
@@ -66,15 +70,15 @@ class Frames:
         self._deadline: float | None = None
         self._left = 0
 
-    def exclude(self, bad: Expr, deadline: float | None) -> tuple[Expr, ...] | Unknown | None:
-        """Clauses that last and leave no room for ``bad``; None when it can come about, or no
-        reason why not was found."""
+    def exclude(self, bad: Expr, deadline: float | None) -> tuple[Expr, ...] | Unknown:
+        """Clauses, inductive together, that exclude ``bad``; final Unknown when it seems
+        reachable, or after too many questions."""
         self._deadline, self._left = deadline, MOST_QUESTIONS
         asked = self._solver.name(bad, 0)
         frame = 0
         try:
             if self._ask([*self._frame(0), asked]):
-                return None
+                return SEEMS_REACHABLE
             while self._ask([asked]):
                 frame += 1
                 self._reach(frame)
@@ -82,10 +86,10 @@ class Frames:
                     self._block(self._leading(self._now(), bad), frame)
                 self._push(frame)
             return tuple(_clause(cube) for cube in self._lasting)
-        except _Reachable:
-            return None
-        except _GaveUp:
-            return None if self._left <= 0 else Unknown(self._solver.reason)
+        except _LeadsFromStart:
+            return SEEMS_REACHABLE
+        except _OutOfQuestions:
+            return TOO_MANY if self._left <= 0 else Unknown(self._solver.reason)
 
     # -------------------------------------------------------------- the solver
 
@@ -93,7 +97,7 @@ class Frames:
         self._left -= 1
         found = self._solver.check(given, self._deadline) if self._left > 0 else None
         if found is None:
-            raise _GaveUp
+            raise _OutOfQuestions
         return found
 
     def _frame(self, index: int) -> list[z3.BoolRef]:
@@ -129,7 +133,7 @@ class Frames:
         while waiting:
             at, _, cube = heappop(waiting)
             if at == 0 or self._at_start(cube) or self._is_sampled(cube):
-                raise _Reachable
+                raise _LeadsFromStart
             if self._is_excluded(cube, at):
                 continue
             follows, core = self._follows(cube, at - 1, told=True)

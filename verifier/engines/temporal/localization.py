@@ -10,11 +10,11 @@ Windows that are the same but for their names are proved once.
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from time import monotonic
 
-from verifier.engines.results import Happens, Lasts, Unknown
-from verifier.engines.temporal import bmc, houdini, induction, spacer
+from verifier.engines.results import Answer, Engine, Reachable, Unknown, Unreachable
+from verifier.engines.temporal import bmc, houdini, k_induction, spacer
 from verifier.engines.temporal.simulation import Samples
 from verifier.engines.temporal.symmetry import Shapes
 from verifier.logic.expr import Const, Expr, support
@@ -34,14 +34,12 @@ MOST_STEPS = 2
 # Seconds for the engines of last resort where the user gives no limit.
 PATIENCE = 60.0
 
-Outcome = Lasts | Happens | Unknown
-
 
 @dataclass(frozen=True, slots=True)
-class Decided:
+class LocalAnswer:
     """An answer and the system it was found in: a window, or the whole."""
 
-    outcome: Outcome
+    outcome: Answer
     system: System
 
 
@@ -66,12 +64,12 @@ class Windows:
         self._supports: dict[Observable, frozenset[Observable]] = {}
         self._shapes = Shapes()
         # By shape of window: what lasts in it, and what that was found to prove.
-        self._known: dict[Hashable, _Known] = {}
+        self._known: dict[Hashable, _Shape] = {}
         self._proofs: dict[Expr, None] = {}
         self._lasting: dict[frozenset[Observable], tuple[Expr, ...]] = {}
         self._states = frozenset(system.states)
 
-    def decide(self, bads: Sequence[Expr], *, likely: bool = False) -> list[Decided]:
+    def decide(self, bads: Sequence[Expr], *, likely: bool = False) -> list[LocalAnswer]:
         """Answers to several questions about one place. ``likely``: these things should
         happen, so histories are looked for first."""
         answers = {i: a for i, bad in enumerate(bads) if (a := self._constant(bad)) is not None}
@@ -79,13 +77,13 @@ class Windows:
             left = {i: bad for i, bad in enumerate(bads) if i not in answers}
             answers |= self._look_for(left, LOOKS[FIRST_RING])
         rings, before = FIRST_RING, frozenset[Observable]()
-        failed: dict[int, list[_Failed]] = {i: [] for i in range(len(bads))}
+        failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while waiting := [i for i in range(len(bads)) if i not in answers]:
             kept = self.window([bads[i] for i in waiting], rings)
             if kept == before:
                 break
             for i, answer in self._in_window(kept, {i: bads[i] for i in waiting}).items():
-                if isinstance(answer, _Failed):
+                if isinstance(answer, _Unproved):
                     failed[i].append(answer)
                     continue
                 answers[i] = answer
@@ -104,9 +102,9 @@ class Windows:
             yield from clauses
         yield from self._proofs
 
-    def _constant(self, bad: Expr) -> Decided | None:
+    def _constant(self, bad: Expr) -> LocalAnswer | None:
         if isinstance(bad, Const) and not bad.value:
-            return Decided(Lasts((), 1), cut(self.system, ()))
+            return LocalAnswer(Unreachable((), 1), cut(self.system, ()))
         return None
 
     # -------------------------------------------------------------- windows
@@ -128,7 +126,7 @@ class Windows:
 
     def _in_window(
         self, kept: frozenset[Observable], bads: Mapping[int, Expr]
-    ) -> "dict[int, Decided | _Failed]":
+    ) -> "dict[int, LocalAnswer | _Unproved]":
         """The answers of a window, or that it does not suffice."""
         system = cut(self.system, kept, bads.values())
         deadline = self._deadline()
@@ -136,30 +134,30 @@ class Windows:
         known = self._known.get(form.key)
         if known is None:
             lasting = houdini.lasting(system, deadline=deadline)
-            known = _Known(tuple(map(form.abstract, lasting)), {}, set())
+            known = _Shape(tuple(map(form.abstract, lasting)), {}, set())
             self._known[form.key] = known
         clauses = tuple(map(form.concrete, known.lasting))
         self._lasting[kept] = clauses
-        answers: dict[int, Decided | _Failed] = {}
+        answers: dict[int, LocalAnswer | _Unproved] = {}
         for i, bad in bads.items():
             self._step()
             asked = form.question(self._shapes.form(bad))
             if asked not in known.proved:
-                found = induction.prove(
+                found = k_induction.prove(
                     system, bad, clauses, most_steps=MOST_STEPS, deadline=deadline
                 )
                 known.proved[asked] = (
-                    Lasts(tuple(map(form.abstract, found.clauses)), found.steps)
-                    if isinstance(found, Lasts)
+                    Unreachable(tuple(map(form.abstract, found.clauses)), found.steps)
+                    if isinstance(found, Unreachable)
                     else None
                 )
             proved = known.proved[asked]
             if proved is None:
-                answers[i] = _Failed(known, asked)
+                answers[i] = _Unproved(known, asked)
                 continue
             needed = tuple(map(form.concrete, proved.clauses))
             self._proofs.update(dict.fromkeys(needed))
-            answers[i] = Decided(Lasts(needed, proved.steps), system)
+            answers[i] = LocalAnswer(Unreachable(needed, proved.steps), system)
         return answers
 
     # -------------------------------------------------------------- histories
@@ -168,7 +166,7 @@ class Windows:
     def _samples(self) -> Samples:
         return Samples(self.system, moments=SAMPLED)
 
-    def _look_for(self, bads: Mapping[int, Expr], moments: int) -> dict[int, Decided]:
+    def _look_for(self, bads: Mapping[int, Expr], moments: int) -> dict[int, LocalAnswer]:
         """Those that happen soon, or that chance has come upon, on the whole layout."""
         found = {}
         for i, bad in bads.items():
@@ -176,48 +174,49 @@ class Windows:
             answer = bmc.search(
                 self.system, bad, most=most, deadline=self._deadline(), few=self._few
             )
-            if isinstance(answer, Happens):
-                found[i] = Decided(answer, self.system)
+            if isinstance(answer, Reachable):
+                found[i] = LocalAnswer(answer, self.system)
         return found
 
-    def _at_last(self, bad: Expr) -> Decided:
-        """What neither a window nor a short history decided: looked for at length, then given
-        to the engine of last resort."""
-        far = self.window([bad], len(self._states))
-        whole = cut(self.system, far, [bad])
-        answer = bmc.search(self.system, bad, most=LONG, deadline=self._deadline(), few=self._few)
-        if isinstance(answer, Happens):
-            return Decided(answer, self.system)
-        proof = induction.prove(whole, bad, (), most_steps=MOST_STEPS, deadline=self._deadline())
-        if isinstance(proof, Lasts):
-            return Decided(proof, whole)
-        last = spacer.decide(whole, bad, deadline=self._deadline())
-        if isinstance(last, Lasts):
-            return Decided(last, whole)
-        if isinstance(answer, Unknown):
-            return Decided(answer, self.system)
-        return Decided(Unknown("no reason why it never happens was found", LONG), self.system)
+    def _at_last(self, bad: Expr) -> LocalAnswer:
+        """What neither a window nor a short history decided: engines on the whole layout, one
+        after the other."""
+        whole = cut(self.system, self.window([bad], len(self._states)), [bad])
+        unknown = None
+        for system, engine in self._last_resort(whole):
+            answer = engine(system, bad, deadline=self._deadline())
+            if not isinstance(answer, Unknown):
+                return LocalAnswer(answer, system)
+            unknown = unknown or answer
+        if unknown is None or unknown.final:
+            unknown = Unknown("no reason why it never happens was found", LONG)
+        return LocalAnswer(unknown, self.system)
+
+    def _last_resort(self, whole: System) -> Iterator[tuple[System, Engine]]:
+        yield self.system, partial(bmc.search, most=LONG, few=self._few)
+        yield whole, partial(k_induction.prove, most_steps=MOST_STEPS)
+        yield whole, spacer.decide
 
     def _deadline(self) -> float:
         return monotonic() + (PATIENCE if self._timeout is None else self._timeout)
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
+class _Shape:
     """Of one shape of window, under the names of the shape: the clauses that last; of each
     question asked, how they prove it, None where they do not; questions of these that a wider
     window proved."""
 
     lasting: tuple[Expr, ...]
-    proved: dict[Hashable, Lasts | None]
+    proved: dict[Hashable, Unreachable | None]
     wider: set[Hashable]
 
 
 @dataclass(frozen=True, slots=True)
-class _Failed:
+class _Unproved:
     """A question that a window does not answer."""
 
-    known: _Known
+    known: _Shape
     asked: Hashable
 
     @property

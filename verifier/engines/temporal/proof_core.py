@@ -13,14 +13,14 @@ from collections.abc import Collection
 import z3
 
 from verifier.engines.minimal_core import minimal_core
-from verifier.engines.results import Lasts
+from verifier.engines.results import Unreachable
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Expr, conjunction, negation
 from verifier.logic.transition_system import System
 
 
 def relied_on(
-    system: System, bad: Expr, proof: Lasts, *, deadline: float | None = None
+    system: System, bad: Expr, proof: Unreachable, *, deadline: float | None = None
 ) -> tuple[int, ...]:
     """The positions, in order.
 
@@ -36,20 +36,20 @@ def relied_on(
     )
 
 
-def _questions(system: System, bad: Expr, proof: Lasts) -> "list[_Question]":
+def _questions(system: System, bad: Expr, proof: Unreachable) -> "list[_Query]":
     facts = conjunction(*proof.clauses, *([negation(bad)] if proof.steps > 1 else []))
     failed, row = negation(facts), max(1, proof.steps - 1)
     start, later = Unrolling(system, start=True), Unrolling(system, start=False)
     fails = start.named(start.any_of([start.term(failed, k) for k in range(row)]))
     holding = [later.name(facts, k) for k in range(row)]
     return [
-        _Question(start, [fails], row),
-        _Question(later, [*holding, later.name(failed, row)], row + 1),
-        _Question(later, [holding[0], later.name(bad, 0)], 1),
+        _Query(start, [fails], row),
+        _Query(later, [*holding, later.name(failed, row)], row + 1),
+        _Query(later, [holding[0], later.name(bad, 0)], 1),
     ]
 
 
-class _Question:
+class _Query:
     """What can not be, as long as what is taken for granted is so at the first moments."""
 
     def __init__(self, solver: Unrolling, given: list[z3.BoolRef], moments: int):

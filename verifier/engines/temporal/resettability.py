@@ -14,8 +14,8 @@ that never does.
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from verifier.engines.results import Happens, Lasts, Unknown
-from verifier.engines.temporal import bmc, induction
+from verifier.engines.results import Reachable, Unknown, Unreachable
+from verifier.engines.temporal import bmc, k_induction
 from verifier.engines.temporal.simulation import Machine, samples_of
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Expr, atom, conjunction, negation
@@ -44,12 +44,12 @@ class Returns:
 class Trapped:
     """No: after ``history`` the clauses of ``lasts`` hold from then on, and leave no room."""
 
-    history: Happens
+    history: Reachable
     system: System
-    lasts: Lasts
+    lasts: Unreachable
 
 
-Answer = Returns | Trapped | Unknown
+Resettability = Returns | Trapped | Unknown
 
 
 def always_again(
@@ -60,7 +60,7 @@ def always_again(
     matters: Collection[Observable],
     few: Sequence[frozenset[Observable]] = (),
     deadline: float,
-) -> list[Answer]:
+) -> list[Resettability]:
     """For each goal, whether it can come about again from every moment. ``matters``: the states
     by which the start, all being as usual, is known again.
 
@@ -82,7 +82,7 @@ def always_again(
 
 
 def _comes_about(system: System, goal: Expr, deadline: float) -> bool:
-    return isinstance(bmc.search(system, goal, most=LONG, deadline=deadline), Happens)
+    return isinstance(bmc.search(system, goal, most=LONG, deadline=deadline), Reachable)
 
 
 def _again(
@@ -91,22 +91,22 @@ def _again(
     clauses: Sequence[Expr],
     few: Sequence[frozenset[Observable]],
     deadline: float,
-) -> Answer:
+) -> Resettability:
     """Whether one goal can come about from every moment, by a way of its own."""
     answer = _Homing(system, clauses, goal, deadline).answer()
     if not isinstance(answer, _Stranded):
         return answer
     here = replace(system, initial={w: (answer.moment[w],) for w in system.states})
-    found = induction.prove(here, goal, (), most_steps=1, deadline=deadline)
-    if isinstance(found, Lasts):
+    found = k_induction.prove(here, goal, (), most_steps=1, deadline=deadline)
+    if isinstance(found, Unreachable):
         inside = conjunction(*found.clauses, negation(goal))
         history = bmc.search(system, inside, most=LONG, few=few, deadline=deadline)
-        if isinstance(history, Happens):
+        if isinstance(history, Reachable):
             return Trapped(history, here, found)
     return Unknown(NEITHER)
 
 
-class _GaveUp(Exception):
+class _NoWayFound(Exception):
     def __init__(self, reason: str):
         self.reason = reason
 
@@ -150,7 +150,7 @@ class _Homing:
                     stranded = self._exclude(moment, end)
                 else:
                     self._extend(way)
-        except _GaveUp as gave_up:
+        except _NoWayFound as gave_up:
             return Unknown(gave_up.reason)
         return stranded or Returns(len(self._list))
 
@@ -185,7 +185,7 @@ class _Homing:
     def _extend(self, way: Sequence[Moment]) -> None:
         self._list += way
         if len(self._list) > LIST:
-            raise _GaveUp("no way back from every moment was found that is short enough")
+            raise _NoWayFound("no way back from every moment was found that is short enough")
 
     def _way_home(self, moment: Moment) -> list[Moment] | None:
         """Choices that lead from a moment to the start, those of the moment of arrival included;
@@ -196,7 +196,7 @@ class _Homing:
         for depth in range(WAY + 1):
             found = ways.check([*here, ways.name(self._home, depth)], self._deadline)
             if found is None:
-                raise _GaveUp(ways.reason)
+                raise _NoWayFound(ways.reason)
             if found:
                 return [ways.moment(i, self.system.inputs) for i in range(depth + 1)]
         return None
@@ -214,7 +214,7 @@ class _Homing:
         self._sent_along = len(self._list)
         found = solver.check((), self._deadline)
         if found is None:
-            raise _GaveUp(solver.reason)
+            raise _NoWayFound(solver.reason)
         return solver.moment(0, self.system.states) if found else None
 
     def _sent(self, moment: Moment) -> Moment:
@@ -235,13 +235,13 @@ class _Homing:
         """A moment from which no way leads home: stranded if it is reached; else the clauses
         learn why it is not."""
         cube = conjunction(*(atom(w, v) for w, v in moment.items()))
-        found = induction.prove(
+        found = k_induction.prove(
             self.system, cube, self._clauses, most_steps=1, deadline=self._deadline
         )
-        if isinstance(found, Lasts):
+        if isinstance(found, Unreachable):
             self._clauses = list(dict.fromkeys((*self._clauses, *found.clauses)))
             return None
         reached = bmc.search(self.system, cube, most=LONG, deadline=self._deadline)
-        if isinstance(reached, Happens):
+        if isinstance(reached, Reachable):
             return _Stranded(end)
-        raise _GaveUp(NEITHER)
+        raise _NoWayFound(NEITHER)

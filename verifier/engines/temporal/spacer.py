@@ -2,7 +2,7 @@
 engine of z3 for rules of the form "if this can be reached, so can that").
 
 In: a system and what is asked about. Out: that it never happens, with clauses that
-:mod:`verifier.engines.temporal.induction` has looked at; or a history, found again by
+:mod:`verifier.engines.temporal.k_induction` has looked at; or a history, found again by
 :mod:`verifier.engines.temporal.bmc`; or that it is not known.
 """
 
@@ -11,10 +11,10 @@ from time import monotonic
 
 import z3
 
-from verifier.engines.results import Happens, Interrupted, Outcome, Unknown
+from verifier.engines.results import Answer, Interrupted, Reachable, Unknown
 from verifier.engines.session import OUT_OF_TIME
 from verifier.engines.session import TOLERANCE as WITHIN
-from verifier.engines.temporal import bmc, induction
+from verifier.engines.temporal import bmc, k_induction
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import FALSE, TRUE, And, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import System
@@ -29,11 +29,11 @@ AS_GIVEN = {"xform.slice": False, "xform.inline_linear": False, "xform.inline_ea
 Bit = tuple[Observable, str]
 
 
-def decide(system: System, bad: Expr, *, deadline: float | None = None) -> Outcome:
+def decide(system: System, bad: Expr, *, deadline: float | None = None) -> Answer:
     """Whether ``bad`` ever happens.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    search = _Search(system, bad)
+    search = _HornClauses(system, bad)
     found = search.ask(deadline)
     if isinstance(found, Unknown):
         return found
@@ -42,20 +42,14 @@ def decide(system: System, bad: Expr, *, deadline: float | None = None) -> Outco
     clauses = search.clauses()
     if clauses is None:
         return Unknown("the solver's reason could not be read")
-    proof = induction.prove(system, bad, clauses, deadline=deadline, further=False)
-    if proof is None:
-        return Unknown("the solver's reason did not stand up to a second look")
-    return proof
+    return k_induction.prove(system, bad, clauses, deadline=deadline, further=False)
 
 
-def _history(system: System, bad: Expr, deadline: float | None) -> Happens | Unknown:
-    found = bmc.search(system, bad, most=LONGEST, deadline=deadline)
-    if found is None:
-        return Unknown("the history the solver speaks of was not found", LONGEST)
-    return found
+def _history(system: System, bad: Expr, deadline: float | None) -> Reachable | Unknown:
+    return bmc.search(system, bad, most=LONGEST, deadline=deadline)
 
 
-class _Search:
+class _HornClauses:
     """All that can be reached, as rules."""
 
     def __init__(self, system: System, bad: Expr):

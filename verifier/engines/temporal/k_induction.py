@@ -1,17 +1,18 @@
-"""Why something never happens: clauses that last and leave no room for it.
+"""k-induction, strengthened by an inductive invariant.
 
-In: a system, clauses believed to last, and what should never happen. Out: a proof, with as few
-of the clauses as the solver needs; or that the clauses do not do.
+In: a system, clauses proposed as inductive, and a bad state. Out: a proof from as few of the
+clauses as the solver's cores leave; or that these clauses do not prove it.
 
-Nothing is believed: the clauses of a proof were each found here to hold at the start and after
-any moment at which the clauses of the proof hold, whoever gave them.
+Soundness: whoever proposes a clause (Houdini, IC3, Spacer, another file), every clause of a
+proof is checked here: it holds at the start, and after each moment at which the clauses of the
+proof hold. Only what :func:`prove` returns is a proof.
 """
 
 from collections.abc import Iterable, Sequence
 
 import z3
 
-from verifier.engines.results import Lasts, Unknown
+from verifier.engines.results import Unknown, Unreachable
 from verifier.engines.temporal.ic3 import Frames
 from verifier.engines.temporal.simulation import samples_of
 from verifier.engines.temporal.unroller import Unrolling
@@ -27,25 +28,28 @@ def prove(
     most_steps: int = 1,
     deadline: float | None = None,
     further: bool = True,
-) -> Lasts | Unknown | None:
-    """A proof that ``bad`` never happens; None when none was found. ``most_steps``: moments at
-    once over which it may be shown. With ``further``, clauses are looked for that are not
-    among those given.
+) -> Unreachable | Unknown:
+    """A proof that ``bad`` is unreachable, by k-induction with k up to ``most_steps``; final
+    Unknown when there is none. With ``further``, IC3 looks for clauses beyond those given.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     return _induction(system, tuple(clauses)).prove(bad, most_steps, deadline, further)
 
 
-class GaveUp(Exception):
+NOT_PROVED = Unknown("no inductive invariant was found", final=True)
+
+
+class SolverGaveUp(Exception):
     """The solver did not answer."""
 
 
-class NotLasting(Exception):
-    """A clause given does not last."""
+class NotInductive(Exception):
+    """A clause given is not inductive relative to the others."""
 
 
-class Induction:
-    """Proofs about one system from the same clauses."""
+class KInduction:
+    """Proofs about one system from the same clauses, with one solver each for the start and
+    for a step."""
 
     def __init__(self, system: System, clauses: tuple[Expr, ...]):
         self.system = system
@@ -64,27 +68,28 @@ class Induction:
 
     def prove(
         self, bad: Expr, most_steps: int, deadline: float | None, further: bool
-    ) -> Lasts | Unknown | None:
+    ) -> Unreachable | Unknown:
+        """See :func:`prove`."""
         self._deadline = deadline
         if samples_of(self.system).holding(bad):
-            return None
+            return Unknown("a simulated history reaches it", final=True)
         try:
             for steps in range(1, most_steps + 1):
                 proof = self._over(bad, steps)
                 if proof is not None:
                     return proof
             if not further:
-                return None
+                return NOT_PROVED
             if self._frames is None:
                 self._frames = Frames(self.system, self.given, samples_of(self.system))
             found = self._frames.exclude(bad, deadline)
-            if found is None or isinstance(found, Unknown):
+            if isinstance(found, Unknown):
                 return found
             self._take(found)
-            return self._over(bad, 1)
-        except NotLasting:
-            return None
-        except GaveUp as error:
+            return self._over(bad, 1) or NOT_PROVED
+        except NotInductive:
+            return NOT_PROVED
+        except SolverGaveUp as error:
             return Unknown(str(error))
 
     def _take(self, clauses: Iterable[Expr]) -> None:
@@ -99,7 +104,7 @@ class Induction:
 
     # -------------------------------------------------------------- one proof
 
-    def _over(self, bad: Expr, steps: int) -> Lasts | None:
+    def _over(self, bad: Expr, steps: int) -> Unreachable | None:
         """A proof over so many moments at once."""
         solver, last = self._solver, steps - 1
         for step in range(last):
@@ -109,7 +114,7 @@ class Induction:
         needed = self._needed([*self._moment(solver, bad, last), *free], ())
         if needed is None:
             return None
-        return Lasts(tuple(self._clauses[i] for i in sorted(self._closed(needed))), steps)
+        return Unreachable(tuple(self._clauses[i] for i in sorted(self._closed(needed))), steps)
 
     def _closed(self, needed: frozenset[int]) -> frozenset[int]:
         """With all that makes these clauses last."""
@@ -127,10 +132,10 @@ class Induction:
         """Clauses after which this one holds, known ones if they are enough."""
         broken = negation(self._clauses[clause])
         if self._can_be(self._start, self._moment(self._start, broken, 0)):
-            raise NotLasting
+            raise NotInductive
         makes = self._needed(self._moment(self._solver, broken, 1), known)
         if makes is None:
-            raise NotLasting
+            raise NotInductive
         return makes
 
     # -------------------------------------------------------------- the solver
@@ -154,16 +159,16 @@ class Induction:
     def _can_be(self, solver: Unrolling, given: Sequence[z3.BoolRef]) -> bool:
         found = solver.check(given, self._deadline)
         if found is None:
-            raise GaveUp(solver.reason)
+            raise SolverGaveUp(solver.reason)
         return found
 
 
-_latest: list[Induction] = []
+_latest: list[KInduction] = []
 
 
-def _induction(system: System, clauses: tuple[Expr, ...]) -> Induction:
+def _induction(system: System, clauses: tuple[Expr, ...]) -> KInduction:
     """The last one asked is kept: questions about one system come one after the other."""
     if _latest and _latest[0].system is system and _latest[0].given == clauses:
         return _latest[0]
-    _latest[:] = [Induction(system, clauses)]
+    _latest[:] = [KInduction(system, clauses)]
     return _latest[0]

@@ -7,13 +7,14 @@ from tests.engines.random_systems import (
     drawn_bads,
     drawn_system,
     is_clause,
+    is_final,
     is_proof,
     parts,
     truth,
 )
-from verifier.engines.results import Lasts
+from verifier.engines.results import Unreachable
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.k_induction import prove
 from verifier.logic.expr import FALSE, TRUE, atom, conjunction, negation
 
 
@@ -25,11 +26,11 @@ def test_proofs_are_proofs_and_what_has_none_happens(seed: int) -> None:
     for bad in drawn_bads(system, seed):
         proof = prove(system, bad, clauses, most_steps=1 + seed % 2)
         if known.depth(bad) is None:
-            assert isinstance(proof, Lasts)
+            assert isinstance(proof, Unreachable)
             assert is_proof(system, bad, proof)
             assert all(map(is_clause, proof.clauses))
         else:
-            assert proof is None
+            assert is_final(proof)
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -41,9 +42,9 @@ def test_clauses_that_do_not_last_prove_nothing(seed: int) -> None:
     wrong += [atom(what, what.usual) for what in system.states]
     for bad in drawn_bads(system, seed):
         proof = prove(system, bad, wrong, most_steps=2, further=bool(seed % 2))
-        assert proof is None or (isinstance(proof, Lasts) and is_proof(system, bad, proof))
+        assert is_final(proof) or (isinstance(proof, Unreachable) and is_proof(system, bad, proof))
         if known.depth(bad) is not None:
-            assert proof is None
+            assert is_final(proof)
 
 
 def test_only_what_is_needed_is_named() -> None:
@@ -52,18 +53,18 @@ def test_only_what_is_needed_is_named() -> None:
     assert len(clauses) == 3
     against = conjunction(small.ON_EAST, negation(small.RIGHT))
     proof = prove(system, against, clauses)
-    assert isinstance(proof, Lasts)
+    assert isinstance(proof, Unreachable)
     assert parts(proof.clauses) == parts((small.EAST_NEEDS,))
 
 
 def test_several_moments_at_once() -> None:
     """The third repeater: three moments free of it in a row, or clauses found for it."""
     system = small.repeaters()
-    assert prove(system, small.THIRD_UP, further=False) is None
-    assert prove(system, small.THIRD_UP, most_steps=3, further=False) is None
-    assert prove(system, small.THIRD_UP, most_steps=4, further=False) == Lasts((), 4)
+    assert is_final(prove(system, small.THIRD_UP, further=False))
+    assert is_final(prove(system, small.THIRD_UP, most_steps=3, further=False))
+    assert prove(system, small.THIRD_UP, most_steps=4, further=False) == Unreachable((), 4)
     proof = prove(system, small.THIRD_UP)
-    assert isinstance(proof, Lasts) and len(proof.clauses) == 3
+    assert isinstance(proof, Unreachable) and len(proof.clauses) == 3
     assert is_proof(system, small.THIRD_UP, proof)
 
 
@@ -73,11 +74,11 @@ def test_the_end_of_a_history_counts() -> None:
     over = conjunction(running, atom(small.EXPIRE, "yes"), atom(small.RUN, "pressed"))
     system = small.timer(always=(negation(small.DONE),))
     for clauses in ((), lasting(system)):
-        assert prove(system, over, clauses, most_steps=3) is None
-        assert isinstance(prove(system, small.DONE, clauses), Lasts)
+        assert is_final(prove(system, over, clauses, most_steps=3))
+        assert isinstance(prove(system, small.DONE, clauses), Unreachable)
 
 
 def test_what_needs_nothing_and_what_nothing_helps() -> None:
     system = small.timer()
-    assert prove(system, FALSE) == Lasts((), 1)
-    assert prove(system, TRUE) is None
+    assert prove(system, FALSE) == Unreachable((), 1)
+    assert is_final(prove(system, TRUE))
