@@ -13,6 +13,8 @@ from collections.abc import Callable, Sequence
 
 from verifier import __version__
 from verifier.commands import drawing, exporting, looking, paging, printing, proving, writing
+from verifier.commands.console import complain
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.writing import NO_ROOM, UnwritableError, reason
 from verifier.verdicts.exit_codes import ExitCode, table
 
@@ -41,6 +43,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # The reader of our output went away (`| head`): say nothing more.
         _discard_output()
         return ExitCode.UNDECIDED
+    except InputError as error:
+        return complain(error)
     except Exception as error:
         if isinstance(error, OSError) and error.errno in NO_ROOM:
             _discard_output()

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from verifier.commands.console import Command, complain, say, showable
+from verifier.commands.console import Command, say, showable
 from verifier.verdicts.exit_codes import ExitCode
 
 # A drawing cut into strips narrower than this would be all ends.
@@ -39,16 +39,12 @@ def _width(text: str) -> int:
 def _draw(options: argparse.Namespace) -> int:
     from verifier.api import load, situation_of
     from verifier.drawing.svg import Shown, pages, picture
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.writing import write_file
     from verifier.reference.evaluator import evaluate
 
-    try:
-        plan = load(options.file)
-        facts = ", ".join(options.situation)
-        seen = evaluate(plan, situation_of(plan, facts)) if facts else None
-    except InputError as error:
-        return complain(error)
+    plan = load(options.file)
+    facts = ", ".join(options.situation)
+    seen = evaluate(plan, situation_of(plan, facts)) if facts else None
     shown = Shown(options.gaps, options.feeders, options.detectors)
     if options.strips is None:
         made = [picture(plan, seen, shown=shown)]

@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from verifier.commands.console import Command, complain, say, seconds, showable
+from verifier.commands.console import Command, say, seconds, showable
 from verifier.verdicts.exit_codes import ExitCode
 
 
@@ -36,13 +36,10 @@ def _export_circuit(options: argparse.Namespace) -> int:
     from verifier.engines.interchange.aiger import ascii_form, binary_form
     from verifier.exports.circuit import circuit
     from verifier.exports.exported import NothingToExport
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.writing import write_file
 
     try:
         made = circuit(load(options.file))
-    except InputError as error:
-        return complain(error)
     except NothingToExport as error:
         print(f"{options.file}: {error}.", file=sys.stderr)
         return ExitCode.BAD_INPUT
@@ -62,13 +59,10 @@ def _export_c(options: argparse.Namespace) -> int:
     from verifier.api import load
     from verifier.exports.equivalence import Equal, Undecided, Unequal
     from verifier.exports.exported import NothingToExport, exported
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.writing import write_file
 
     try:
         made, shown = exported(load(options.file), options.timeout)
-    except InputError as error:
-        return complain(error)
     except NothingToExport as error:
         print(f"{options.file}: {error}.", file=sys.stderr)
         return ExitCode.BAD_INPUT

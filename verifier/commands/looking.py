@@ -3,7 +3,7 @@
 import argparse
 import sys
 
-from verifier.commands.console import Command, complain, console_options, ink_of, say, working
+from verifier.commands.console import Command, console_options, ink_of, say, working
 from verifier.verdicts.exit_codes import ExitCode
 
 
@@ -36,14 +36,10 @@ def add(command: Command) -> None:
 
 def _ask(options: argparse.Namespace) -> int:
     from verifier.api import load, situation_of
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports import answers
 
-    try:
-        plan = load(options.file)
-        situation = situation_of(plan, ", ".join(options.situation))
-    except InputError as error:
-        return complain(error)
+    plan = load(options.file)
+    situation = situation_of(plan, ", ".join(options.situation))
     ink = ink_of(options)
     say(answers.shown_lines(plan, situation, ink, why=options.why), ink)
     return 0
@@ -51,19 +47,15 @@ def _ask(options: argparse.Namespace) -> int:
 
 def _diagnose(options: argparse.Namespace) -> int:
     from verifier.api import diagnose, load
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports import diagnosis
 
     if not options.observations and options.results is None:
         print("Say what you saw, or name a test card filled in: --results card.csv.",
               file=sys.stderr)  # fmt: skip
         return ExitCode.BAD_INPUT
-    try:
-        plan = load(options.file)
-        with working(options.file) as progress:
-            found = diagnose(plan, options.observations, options.results, progress)
-    except InputError as error:
-        return complain(error)
+    plan = load(options.file)
+    with working(options.file) as progress:
+        found = diagnose(plan, options.observations, options.results, progress)
     if options.json:
         import json
 

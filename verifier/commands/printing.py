@@ -4,7 +4,7 @@ import argparse
 import sys
 from dataclasses import replace
 
-from verifier.commands.console import Command, complain, say, showable, working
+from verifier.commands.console import Command, say, showable, working
 from verifier.commands.sheet_options import misplaced_option, requested_options, sheet_options
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -33,7 +33,6 @@ def add(command: Command) -> None:
 
 def _sheet(options: argparse.Namespace) -> int:
     from verifier.api import load
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports.sheets import sheet_csv, sheet_lines
     from verifier.sheets.catalog import SHEETS
 
@@ -41,12 +40,9 @@ def _sheet(options: argparse.Namespace) -> int:
     if unfit:
         print(unfit, file=sys.stderr)
         return ExitCode.BAD_INPUT
-    try:
-        with working(options.file) as progress:
-            asked = replace(requested_options(options), progress=progress)
-            sheet = SHEETS[options.kind].make(load(options.file), asked)
-    except InputError as error:
-        return complain(error)
+    with working(options.file) as progress:
+        asked = replace(requested_options(options), progress=progress)
+        sheet = SHEETS[options.kind].make(load(options.file), asked)
     if options.csv:
         # RFC 4180 line ends, whatever the console's own are.
         sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
@@ -65,8 +61,6 @@ def _explain(options: argparse.Namespace) -> int:
         return 0
     lines = explanations.explain(options.name)
     if lines is None:
-        return complain(
-            unknown_word(options.name, explanations.topics(), "topic", "`clearproof explain`")
-        )
+        raise unknown_word(options.name, explanations.topics(), "topic", "`clearproof explain`")
     say(lines)
     return 0

@@ -80,13 +80,10 @@ def _prove(options: argparse.Namespace) -> int:
     codes: list[ExitCode] = []
     documents: list[Json] = []
     reports: list[Report] = []
-    try:
-        files = list(files_of(options.paths, layouts=True))
-        _check_only(options.only)
-        if options.report:
-            check_target(Path(options.report))
-    except InputError as error:
-        return complain(error)
+    files = list(files_of(options.paths, layouts=True))
+    _check_only(options.only)
+    if options.report:
+        check_target(Path(options.report))
     for number, path in enumerate(files):
         try:
             report = _proved(path, options)
@@ -134,10 +131,8 @@ def _prove(options: argparse.Namespace) -> int:
 def _proved(path: Path, options: argparse.Namespace) -> "Report":
     """The report of one file. Progress goes to the terminal's error output."""
     from verifier.api import prove_file
-    from verifier.reports.progress import ProgressLine
 
-    progress = ProgressLine(sys.stderr, path.name)
-    try:
+    with working(str(path)) as progress:
         return prove_file(
             path,
             timeout=options.timeout,
@@ -145,8 +140,6 @@ def _proved(path: Path, options: argparse.Namespace) -> "Report":
             pairs=options.pairs,
             progress=progress,
         )
-    finally:
-        progress.clear()
 
 
 def _write_certificates(reports: "Sequence[Report]", folder: Path) -> None:
@@ -201,20 +194,13 @@ def _check_only(names: Sequence[str]) -> None:
 
 def _why(options: argparse.Namespace) -> int:
     from verifier.api import reasons_file
-    from verifier.language.diagnostics.diagnostic import InputError
-    from verifier.reports.progress import ProgressLine
     from verifier.reports.why import why_lines
 
-    progress = ProgressLine(sys.stderr, Path(options.file).name)
     subjects = [name for text in options.subjects for name in text.split(",") if name]
-    try:
+    with working(options.file) as progress:
         report, verdicts = reasons_file(
             options.file, options.property, subjects, timeout=options.timeout, progress=progress
         )
-    except InputError as error:
-        progress.clear()
-        return complain(error)
-    progress.clear()
     ink = ink_of(options)
     say(why_lines(report, verdicts, ink, everything=options.all), ink)
     return report.exit_code

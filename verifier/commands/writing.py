@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from verifier.commands.console import Command, complain, files_of, say
+from verifier.commands.console import Command, files_of, say
 
 
 def add(command: Command) -> None:
@@ -27,7 +27,7 @@ def _new(options: argparse.Namespace) -> int:
         say(f"  {name:<{wide}}  {text}" for name, text in PATTERNS.items())
         return 0
     if options.pattern not in PATTERNS:
-        return complain(unknown_word(options.pattern, PATTERNS, "pattern", "`clearproof new`"))
+        raise unknown_word(options.pattern, PATTERNS, "pattern", "`clearproof new`")
     path = Path(options.file or f"{options.pattern}.ixl")
     write_file(path, pattern_text(options.pattern), new=True)
     say(
@@ -41,25 +41,21 @@ def _new(options: argparse.Namespace) -> int:
 
 def _format(options: argparse.Namespace) -> int:
     from verifier.api import read_file
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.files import as_on_disk
     from verifier.language.format.formatter import format_text
     from verifier.language.source import LINE_END
     from verifier.language.writing import write_file
 
     code = 0
-    try:
-        for path in files_of(options.paths):
-            text, raw = read_file(path)
-            before = LINE_END.sub("\n", text)
-            after = format_text(before, str(path))
-            if after == before:
-                continue
-            if options.check:
-                code = 1
-            else:
-                write_file(path, as_on_disk(after, raw), over_input=True)
-            say([f"{'would change' if options.check else 'changed'} {path}"])
-    except InputError as error:
-        return complain(error)
+    for path in files_of(options.paths):
+        text, raw = read_file(path)
+        before = LINE_END.sub("\n", text)
+        after = format_text(before, str(path))
+        if after == before:
+            continue
+        if options.check:
+            code = 1
+        else:
+            write_file(path, as_on_disk(after, raw), over_input=True)
+        say([f"{'would change' if options.check else 'changed'} {path}"])
     return code
