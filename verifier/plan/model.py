@@ -227,7 +227,7 @@ class NamedCondition:
 
 
 def facts_read(signal: Signal, named: Mapping[str, NamedCondition]) -> Iterator[Fact]:
-    """Every fact that the rules of a signal ask for, named conditions opened up."""
+    """Every fact that the rules of a signal test, named conditions expanded."""
     lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
     whens = (line.when for line in lines if line.when is not None)
     return observables.facts_unfolded(whens, lambda name: named[name].condition)
@@ -368,7 +368,7 @@ class Plan:
     unwired_inputs: tuple[Observable, ...] = ()
 
     def facts_read(self, signal: Signal) -> Iterator[Fact]:
-        """Every fact that the rules of a signal ask for, named conditions opened up."""
+        """Every fact that the rules of a signal test, named conditions expanded."""
         return facts_read(signal, self.conditions)
 
     def routes_of(self, signal: str) -> tuple[Route, ...]:

@@ -286,7 +286,7 @@ def facts_in(condition: Condition) -> Iterator[Fact]:
 def facts_unfolded(
     conditions: Iterable[Condition], named: Callable[[str], Condition]
 ) -> Iterator[Fact]:
-    """Every fact of some conditions, named conditions opened up (each once)."""
+    """Every fact of some conditions, named conditions expanded (each once)."""
     waiting, opened = list(conditions), set()
     while waiting:
         for says in facts_in(waiting.pop()):

@@ -330,7 +330,7 @@ class Circuits:
     # -------------------------------------------------------------- dead inputs
 
     def dead_inputs(self, driver: Driver, asked: Iterable[Observable]) -> Expr:
-        """That some input which a driver's rules ask for is dead."""
+        """Some input that a driver's rules read is dead."""
         dead = []
         for what in asked:
             if what.kind == "block report":

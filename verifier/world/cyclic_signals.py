@@ -1,13 +1,13 @@
-"""Signals that read one another round in a circle, yet settle in every situation.
+"""Signals that depend on each other in a circle, yet are determined in every situation.
 
-A lever in the middle lets one signal clear, in its other positions the other one; each
-asks whether the other is at stop. As rules that is a circle. In any one situation it is
-none: the lever decides first, and then nothing waits for anything.
+One position of a lever lets one signal clear, another the other one, and each rule tests whether
+the other signal is at stop. The rules are cyclic; in any one situation they are not, since the
+lever decides one signal first.
 
-What a signal may show is at first everything; it shrinks by what the rules leave over,
-however the signals they read may turn out, until nothing changes. That is how the
-evaluator finds what is shown in one situation; here it is done for all situations at once.
-States are kept apart only as far as the circle asks: whether a signal is at stop, say.
+The solution is a fixed point over sets: at first a signal may show anything, and the set shrinks
+by what its rules exclude for every possible state of the signals they read, until nothing
+changes. The reference evaluator does this for one situation; this module does it symbolically
+for all of them. States are distinguished only as far as some rule of the circle tells them apart.
 """
 
 from collections.abc import Callable, Iterable
@@ -33,7 +33,7 @@ from verifier.plan.observables import Observable
 MAX_DEPTH = 100
 MAX_STEPS = 50_000
 MAX_WORK = 100_000
-# Work spent on whether what a state comes to has changed at all, in all of a circle.
+# Work spent on comparing meanings before and after a step, over a whole circle.
 MAX_COMPARING = 50_000
 
 # States that the circle never tells apart, in the order of the observable.
@@ -52,10 +52,10 @@ class TooManyStates(Exception):
 def settle_together(
     circle: Iterable[Atom], one_step: OneStep, known: Known
 ) -> dict[Observable, May]:
-    """What the aspects and colors of a circle come to, in terms of inputs.
+    """The meaning of the aspects and colors of a circle, over inputs.
 
-    ``one_step`` says what an atom means in terms of others, ``known`` what it comes to
-    where that is known. Those that some situation leaves open are not in the answer."""
+    ``one_step`` gives the meaning of an atom in terms of others, ``known`` its meaning over
+    inputs where there is one. Those that some situation leaves undetermined are left out."""
     asks = _what_they_ask(circle, one_step, known)
     may: dict[Observable, May] = {what: dict.fromkeys(asks[what], TRUE) for what in asks}
     read_by = _read_by(asks)
@@ -85,8 +85,8 @@ def settle_together(
 def _what_they_ask(
     circle: Iterable[Atom], one_step: OneStep, known: Known
 ) -> dict[Observable, dict[Class, Expr]]:
-    """What each class of states means, for all that the circle depends on and is not known.
-    Classes are parted until no meaning asks for half a class."""
+    """The meaning of each class of states, of everything that the circle depends on and that
+    is not known. Classes are split until no meaning tests part of a class."""
 
     def replace(part: Atom) -> Expr:
         return known(part) or part
@@ -131,10 +131,9 @@ def _read_by(asks: dict[Observable, dict[Class, Expr]]) -> dict[Observable, list
 
 
 class _Possible:
-    """That a meaning may come true, however what it asks for turns out.
+    """The condition under which a meaning is possible, given what each observable may be.
 
-    What may be in several states is looked at state by state only where parts that must
-    hold together ask for it more than once."""
+    Cases are split on an observable only where several parts of a conjunction test it."""
 
     def __init__(self, may: dict[Observable, May]):
         self._may = may

@@ -1,9 +1,8 @@
-"""What a fault touches: a world in which a few things may be broken differs from the sound
-one only near them.
+"""The cone of a fault: everything whose meaning can differ while the fault is present.
 
-In: the sound world of a plan, and the faults. Out: a :class:`World` that works out anew what
-they touch and takes everything else over. Cost grows with what is touched, not with the
-layout.
+In: the sound world of a plan, and faults. Out: a :class:`World` that evaluates the cone of these
+faults anew and reuses the sound world for everything else. Cost grows with the cone, not with
+the layout.
 """
 
 from collections.abc import Collection, Iterable, Mapping
@@ -20,7 +19,7 @@ _SHOWN = ("color", "aspect")
 
 
 class FaultCone:
-    """What each fault of a plan touches directly, and which signals read which."""
+    """The cones of the faults of one plan: direct effects, and what reads what."""
 
     def __init__(self, sound: World):
         self._sound = sound
@@ -54,9 +53,8 @@ class FaultCone:
             touched |= more
 
     def _round_about(self, touched: Collection[str], world: World) -> set[str]:
-        """Untouched signals by way of which touched ones read touched ones. Taken over as
-        they are without the fault they would settle what in truth goes round in a circle:
-        that all agrees with it does not mean that nothing else does."""
+        """Signals outside the cone that lie on a cycle through it. Their meaning without the
+        fault would be one fixed point of that cycle; with the fault there may be others."""
         starts = (self._reads(name, world) for name in touched if name in self._plan.signals)
         waiting = {read for reads in starts for read in reads if read not in touched}
         read_by: dict[str, set[str]] = {}
@@ -80,8 +78,7 @@ class FaultCone:
         return back
 
     def _reads(self, name: str, world: World) -> frozenset[str]:
-        """The signals without which what a signal shows, and what is asked of it, is not
-        settled."""
+        """The signals on which the aspect and colors of a signal depend."""
         if world is self._sound and name in self._sound_reads:
             return self._sound_reads[name]
         heads = self._plan.signals[name].heads
@@ -113,7 +110,7 @@ class FaultCone:
         return order
 
     def _signals_reading(self, name: str) -> Iterable[str]:
-        """Signals that ask for a block's or turnout's report."""
+        """Signals that read a block's or turnout's report."""
         return () if name in self._plan.signals else self._read_by.get(name, ())
 
     def _differs(self, asked: Expr, world: World) -> bool:
@@ -154,7 +151,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
 
 
 def _read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
-    """By the name of what is read: the signals that read it, and all they ask of it."""
+    """By the name of what is read: the signals that read it, and the states they test."""
     found: dict[str, dict[str, list[Expr]]] = {}
     for signal in plan.signals.values():
         for says in plan.facts_read(signal):

@@ -88,7 +88,7 @@ class Lenses:
         return self._dead[head]
 
     def _asked(self, head: str) -> Iterator[Observable]:
-        """Every report the rules of a head ask for."""
+        """Every observable that the rules of a head test."""
         signal, index = self._heads[head]
         lines = signal.lines or signal.heads[index].lines
         whens = (line.when for line in lines if line.when is not None)

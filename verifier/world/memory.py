@@ -30,7 +30,7 @@ _LEGS = {"normal": "reverse", "reverse": "normal"}
 
 
 class Memory:
-    """What memory and points come to after one moment. ``lower`` turns a condition of the file
+    """The state of memory and points after one time step. ``lower`` turns a condition of the file
     into an expression over observables, ``now`` an expression over observables into one over
     states and choices; ``unit`` is the length of a moment where durations matter."""
 

@@ -1,10 +1,8 @@
-"""Memory by itself: what relays, timers and direction of traffic may come to, and how points may
-be told to lie, whatever is reported to them.
+"""The memory abstraction: relays, timers, direction of traffic and commanded points alone.
 
-In: the world of a plan. Out: the transition system of its memory alone, in which every report and
-every signal is anything at any moment; and the faults that memory may hear of. With any of them
-at work memory does nothing that this system does not; with any other it does what it does while
-nothing is broken.
+In: the world of a plan. Out: the transition system of its memory, in which every report and every
+signal is a free input; and the faults that can reach memory. With one of those present, this
+system simulates the memory of the layout; every other fault leaves memory as it is without it.
 """
 
 from collections.abc import Iterator, Mapping
@@ -34,9 +32,8 @@ _COMMANDS = ("lever", "button", "derail", "gate")
 
 
 def memory_alone(world: World) -> System:
-    """The memory of a plan with all that it hangs on free. Delays last as long as they like.
-
-    What the file assumes is kept where it speaks of memory and commands only."""
+    """The memory of a plan, with everything it depends on a free input and delays of any
+    length. Assumptions are kept where they speak of memory and commands only."""
     plan = world.plan
     memory = Memory(plan, world.lower, lambda expr: expr, None)
     following: dict[Observable, Mapping[str, Expr]] = {
@@ -72,7 +69,7 @@ def at_rest(world: World) -> Iterator[Expr]:
 
 
 def faults_reaching_memory(world: World) -> frozenset[Observable]:
-    """The faults with which memory, or how points lie, may come to be otherwise."""
+    """The faults on which the state of memory, or the lie of points, can depend."""
     plan = world.plan
     faults = [fault.what for fault in plan.equipment.faults]
     reads = memory_alone(world).inputs
@@ -91,5 +88,5 @@ def faults_reaching_memory(world: World) -> frozenset[Observable]:
 def _may_touch(touches: FaultCone, fault: Observable, signals: set[str]) -> bool:
     try:
         return not signals.isdisjoint(touches.world((fault,)).touched or ())
-    except InputError:  # with it, what signals show goes round in a circle
+    except InputError:  # with it the signals depend on each other in a circle
         return True

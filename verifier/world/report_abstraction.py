@@ -1,8 +1,7 @@
-"""A layout as seen from where its reports come in: what signals are told to show, and what memory
-comes to, as expressions over reports, commands and memory.
+"""The report abstraction: commanded aspects and next memory states over reports and commands.
 
-The rest of the wiring is left out: what a report says is free. Of a driver is kept what it does
-about an input that is dead and about a lamp that does not light; both are then inputs too.
+The wiring in front of the reports is left out: each report is a free input. Of a driver, its
+reactions to a dead input and to a lamp that does not light are kept; both are inputs too.
 """
 
 from collections.abc import Iterable, Iterator
@@ -54,8 +53,7 @@ class ReportedWorld(World):
         return self._readers[""]
 
     def memory(self) -> Memory:
-        """What memory comes to after one scan. A delay lasts as long as it likes: ``expiry``
-        says that it is over."""
+        """The memory after one scan. Delays are of any length: ``expiry`` ends one."""
         return Memory(self.plan, self.lower, self.expand, None)
 
 

@@ -20,18 +20,19 @@ _SHOWN = ("color", "aspect")
 
 
 class World:
-    """What every observable of a plan means. Meanings are worked out when asked for.
+    """The meaning of every observable of a plan, expanded on demand.
 
-    ``faults`` are the things that may be broken, which are then inputs too; ``sound`` is the
-    world of the same plan in which nothing is. With ``touched``, only what goes by these
-    names can differ from it; the rest is taken over (:mod:`verifier.world.fault_cone`).
+    ``faults`` may be present, and are then inputs too; ``sound`` is the world of the same plan
+    without faults. With ``touched``, only things of these names can differ from it, and the
+    rest is reused (:mod:`verifier.world.fault_cone`).
 
     ``memory_facts`` are invariants of relays, timers, direction of traffic and points, proved
-    over time: a situation that contradicts one of them never comes about. A world with faults
-    has those of ``sound``.
+    over time: no situation that contradicts one of them is reachable. A world with faults has
+    those of ``sound``.
 
-    Raises :class:`InputError` (``CP409``) when asked for something that cannot be settled
-    without going round in a circle; :func:`check_circles` asks for everything.
+    Raises :class:`InputError` (``CP409``) on expanding something that depends on itself in
+    some situation; :func:`check_circles` expands everything. Raises
+    :class:`~verifier.plan.wiring.faults.UnknownFault` for a fault that the plan does not have.
     """
 
     def __init__(
@@ -67,7 +68,7 @@ class World:
         """The world of a plan that differs from this one's in the rules of one signal.
 
         ``depending`` names the signals that read it, directly or through others, and the
-        signal itself. What was worked out here and does not depend on it is taken over."""
+        signal itself. Meanings that do not depend on it are reused."""
         sound = self.sound.with_other_rules(plan, changed, depending) if self.sound else None
         touched = None if self.touched is None else self.touched.union(depending)
         new = World(plan, sound, self.faults, touched, self.memory_facts)
@@ -154,7 +155,7 @@ class World:
         return owner, next(head.lines for head in heads if head.name == owner)
 
     def _known(self, part: Atom) -> Expr | None:
-        """What an atom comes to in terms of inputs, where that has been worked out."""
+        """The meaning of an atom over inputs, where it has been expanded already."""
         if part.what in self._is_input:
             return part
         if self._is_taken_over(part.what):
@@ -225,7 +226,7 @@ class World:
 
 def check_circles(world: World, signals: Iterable[Signal] | None = None) -> None:
     """Check that every color of every head (of ``signals``, of all when not given) is
-    settled without going round.
+    determined in every situation.
 
     Raises :class:`InputError` (``CP409``) otherwise."""
     for signal in world.plan.signals.values() if signals is None else signals:
