@@ -19,10 +19,10 @@ from verifier.properties.phrases import (
 
 
 def converging_proceeds(plan: Plan) -> Iterator[Obligation]:
-    """Two signals never let trains onto tracks that run together in the same direction.
+    """Two signals never clear trains onto tracks that converge.
 
     Main and siding both green into one switch: both trains would arrive at the same points.
-    An aspect counts as letting a train go when it is better than stop, Restricting included.
+    Any aspect less restrictive than stop counts, Restricting included.
 
     Source: 49 CFR 236.308 and 236.403 (no aspects that permit conflicting movements),
     236.796 (converging routes conflict).
@@ -34,7 +34,7 @@ def converging_proceeds(plan: Plan) -> Iterator[Obligation]:
 
 
 def crossing_proceeds(plan: Plan) -> Iterator[Obligation]:
-    """Two signals never let trains onto tracks that cross on the level.
+    """Two signals never clear trains onto tracks that cross at grade.
 
     A crossing has no points that could keep one train off the other's track: only the
     signals do.
@@ -48,7 +48,7 @@ def crossing_proceeds(plan: Plan) -> Iterator[Obligation]:
 
 
 def opposing_proceeds(plan: Plan) -> Iterator[Obligation]:
-    """Two signals never let trains onto the same track from opposite ends.
+    """Two signals never clear trains onto the same track from opposite ends.
 
     They may stand at one control point or at neighboring ones. Where a dispatcher gives
     trains their authority before they move, both may clear in everyday practice: say so in

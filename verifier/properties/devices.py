@@ -123,8 +123,8 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
 
 
 def span_not_locked(plan: Plan) -> Iterator[Obligation]:
-    """A signal never lets a train toward a lift-out, drop or swing section that is not
-    seated. Restricting counts too: there is nothing there to run on.
+    """A signal never proceeds toward a lift-out, drop or swing section that is not seated.
+    Restricting counts too: there is nothing there to run on.
 
     Source: 49 CFR 236.312 (movable bridge: locked and aligned before an aspect to proceed).
     """

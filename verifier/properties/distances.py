@@ -67,7 +67,7 @@ def fouling_undetected(plan: Plan) -> Iterator[Obligation]:
 
     Where the gap on a leg lies nearer to the points than the fouling point, stock beyond the
     gap can foul the other leg, and the turnout's own block is clear. A signal over the other
-    leg must then not proceed while anything stands on the block beyond the gap. Asked where
+    leg must then not proceed while anything stands on the block beyond the gap. Checked where
     the fouling point and the gap are given.
 
     Source: 49 CFR 236.51(b) (track circuit occupied in any part, fouling section included),
@@ -163,7 +163,7 @@ def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
     """A train that passes a signal is detected, and locks its route, no more than 13 ft (to
     scale) beyond it: so far from the signal the gap may lie.
 
-    Asked where the scale is given and how far the signal stands before its gap.
+    Checked where the scale is given and how far the signal stands before its gap.
 
     Source: 49 CFR 236.302 (track circuits and route locking effective not more than 13 feet
     in advance of the signal). Scales: NMRA S-1.2, from memory.
@@ -197,7 +197,7 @@ def train_does_not_fit(plan: Plan) -> Iterator[Obligation]:
 
     A siding here is plain track from a leg of one turnout to a leg of another whose other
     legs are joined too, so the main track beside it counts as well. Its clear length is that
-    of its blocks, less what of it lies short of a fouling point. Asked where the lengths of
+    of its blocks, less what of it lies short of a fouling point. Checked where the lengths of
     the trains and of these blocks are given. Advice only: a train may hold clear elsewhere.
 
     Source: common practice, no source.

@@ -35,7 +35,7 @@ def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
     """The lamps that can be lit together draw no more than their supply gives.
 
     One lamp of a head at a time; heads that can be dark together count only when they are lit.
-    Asked of every supply whose amperes are given and which powers a driver with `lamps`.
+    Checked for every supply whose amperes are given and which powers a driver with `lamps`.
 
     Source: common practice, no source.
     """
@@ -61,7 +61,7 @@ def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
     """The lamps that can be lit together draw no more than the fuse of their supply lets pass.
 
     The fuse is there for the wire: one that blows with everything in order gets replaced by a
-    larger one, and the wire behind it is then protected by nothing. Asked of every supply with
+    larger one, and the wire behind it is then protected by nothing. Checked for every supply with
     a fuse that powers a driver with `lamps`. What the wire itself may carry is not judged: no
     ampacity is claimed here, so follow the maker's ratings and the local code.
 
@@ -89,7 +89,7 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
     that can be lit together.
 
     The voltage of its supply, less what both wires of its run lose: 2 x length x resistance
-    per length x current, copper at 20 °C. Asked where the driver's `needs` and the volts of
+    per length x current, copper at 20 °C. Checked where the driver's `needs` and the volts of
     its supply are given; a run counts when `lamps` gives the current.
 
     Source: resistance of copper wire by AWG, hyperphysics.phy-astr.gsu.edu wire table (read);
@@ -130,7 +130,7 @@ def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
 
     A fuse above what its supply gives never blows; nor does one above what a long thin wire
     lets through when its far end is shorted: volts divided by the resistance of both wires,
-    copper at 20 °C. The wire then heats for as long as the short lasts. Asked of every supply
+    copper at 20 °C. The wire then heats for as long as the short lasts. Checked for every supply
     with a fuse, against its amperes, and against the runs whose length and AWG are given: to
     drivers, to districts, and on to feeders. (A supply of no more than 30 V and 100 VA is what
     the National Electrical Code calls Class 2: a remark, not a limit held to here.)

@@ -68,7 +68,7 @@ def _every_car(plan: Plan) -> str:
 
 
 def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
-    """A signal never lets a train go while points in the route do not truly lie for it.
+    """A signal never proceeds while points in the route do not really lie for it.
 
     Facing points must lie fully one way or the other; trailing points must lie for the track
     the train comes from. Points lie normal, reverse, or open (neither closed nor lined).
@@ -106,7 +106,7 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
 
 
 def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
-    """An aspect never names another route than the points lie for.
+    """An aspect never indicates a route other than the one the points are lined for.
 
     A straight aspect (Clear, Approach) over facing points that lie reverse sends a train
     through the turnout at full speed; a diverging aspect over points that all lie normal
@@ -218,7 +218,7 @@ def _worse(ahead: Signal, promise: Aspect, plan: Plan) -> Expr:
 
 
 def undetected_track(plan: Plan) -> Iterator[Obligation]:
-    """A signal never proceeds over track of which some stretch is seen by no detector.
+    """A signal never proceeds over track with a stretch that no detector watches.
 
     Source: 49 CFR 236.201 (track circuits through the entire block), 236.51(b) and 236.58
     (fouling sections included).

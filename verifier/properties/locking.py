@@ -42,8 +42,8 @@ from verifier.properties.phrases import (
 def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
     """Points never move while a train stands on them.
 
-    A train that only reaches onto them from the next track stands on them, too. A switch
-    machine that is told to move while a train is there, and does not, moves nothing.
+    A train that only reaches onto them from the next track counts. A switch machine that is
+    commanded while a train is there, and does not move, breaks nothing.
 
     Source: 49 CFR 236.408 and 236.302 (route locking is effective as soon as the first wheels
     have passed the signal).
@@ -74,9 +74,9 @@ def _detected_first(block: str, plan: Plan) -> str:
 
 
 def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
-    """Points never move while a signal lets a train over them.
+    """Points never move while a signal over them is at proceed.
 
-    Facing points and trailing ones. An aspect lets a train go when it is better than stop,
+    This holds for facing and trailing points. Any aspect less restrictive than stop counts,
     Restricting included.
 
     Source: 49 CFR 236.304 (mechanical locking, or the same protection by circuits); the British
@@ -114,10 +114,10 @@ def _points_of(routes: tuple[Route, ...]) -> tuple[str, ...]:
 
 
 def approach_locking(plan: Plan) -> Iterator[Obligation]:
-    """After a signal was put back in the face of a train, nothing that the train may still run
-    over moves, and nothing that conflicts clears, until the train has had the time to stop.
+    """When a signal is put back in front of a train, nothing that the train may still run over
+    moves, and no conflicting signal clears, until the train has had time to stop.
 
-    Asked where the file says how long trains need (`trains need 20 s to stop`). A train that
+    Checked where the file says how long trains need (`trains need 20 s to stop`). A train that
     is on the approach when its signal is put back may still pass it for that long. The approach is
     the plain track before a signal, or the trackwork where the signal stands right behind it; a
     train may come at any time to a signal that stands at an edge.
@@ -154,12 +154,12 @@ def _in_the_face(signal: Signal, plan: Plan) -> str:
 
 
 def time_locking(plan: Plan) -> Iterator[Obligation]:
-    """After a signal was put back, train or no train, nothing of its route moves, and nothing
-    that conflicts clears, until the time that trains need to stop is over.
+    """After a signal is put back, with or without a train, no points of its route move, and no
+    conflicting signal clears, until the time that trains need to stop has run.
 
     Advice: 49 CFR 236.305 asks for approach or time locking. Time locking holds a route
-    whenever its signal is put back and no train has passed it; approach locking may let it go
-    at once when no train is near.
+    whenever its signal is put back and no train has passed it; approach locking may release it at
+    once when no train is near.
 
     Source: 49 CFR 236.768 and 236.305.
     """
@@ -290,12 +290,12 @@ def _blocks_before(name: str, route: Route, plan: Plan) -> tuple[str, ...]:
 
 
 def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
-    """Detection that is lost for 5 seconds or less does not let points move beneath a train,
-    nor ahead of one inside its route.
+    """Losing detection for 5 seconds or less does not let points move under a train, or ahead of
+    one inside its route.
 
-    A train on dirty rail is not seen for a moment. Asked of points that a switch machine moves,
-    and of hand-thrown ones with an electric lock. It is advice where no relay of the file is
-    slow: such a file does not set out to guard against it.
+    On dirty rail, detection of a train can fail for a moment. Checked for points that a switch
+    machine moves, and for hand-thrown ones with an electric lock. It is advice where no relay of
+    the file is slow: such a file does not set out to guard against it.
 
     Source: 49 CFR 236.309 (a loss of shunt of 5 seconds or less changes no established route
     and releases no route locking). That it is advice without slow relays is our choice.
@@ -330,8 +330,8 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
 
 
 def indication_locking(plan: Plan) -> Iterator[Obligation]:
-    """A signal never lets a train go because points were told to lie for it: they must have
-    been seen to.
+    """A signal never proceeds because points were commanded to lie for it: detection must show
+    that they do.
 
     Source: 49 CFR 236.307 and 236.762 (indication locking).
     """
@@ -378,10 +378,10 @@ def _seen_to_lie(name: str, signal: Signal, plan: Plan) -> str:
 
 
 def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
-    """The electric lock of a hand-thrown switch is never released while a signal lets a train
-    over the switch, nor while a train that saw it do so may still come.
+    """The electric lock of a hand-thrown switch is never released while a signal over the switch
+    is at proceed, nor while a train that saw it may still come.
 
-    The second is asked where the file says how long trains need (`trains need 20 s to stop`).
+    The second is checked where the file says how long trains need (`trains need 20 s to stop`).
 
     Source: 49 CFR 236.207 (not unlocked until the signals over the switch are at stop, with
     approach or time locking), 236.314 and 236.410 (electric locks on hand-operated switches).

@@ -33,7 +33,7 @@ from verifier.properties.phrases import (
 
 
 def collision(plan: Plan) -> Iterator[Obligation]:
-    """Trains that run by their signals never meet.
+    """Trains that obey their signals never collide.
 
     A train that comes onto track where another stands, or two that come onto it at once. Where
     signals are passed at restricted speed, and on track for `switching only`, trains stop short
@@ -62,7 +62,7 @@ def collision(plan: Plan) -> Iterator[Obligation]:
 
 
 def derailment(plan: Plan) -> Iterator[Obligation]:
-    """Trains that run by their signals never run through points that lie against them, never
+    """Trains that obey their signals never run through points that lie against them, never
     come onto open points, and points never move beneath them.
 
     Source: common practice, no source: it is what all signals and locks are for.

@@ -14,10 +14,10 @@ from verifier.properties.obligation import Obligation
 
 
 def aspect_not_listed(plan: Plan) -> Iterator[Obligation]:
-    """The heads of a signal never show together what no aspect lists.
+    """The heads of a signal never show a combination of colors that no aspect lists.
 
-    An engineer must take such a signal as the most restrictive it can give, and so must
-    anyone who trusts it; but a combination nobody named is a fault in the rules.
+    An engineer must take it for the most restrictive aspect of the signal, but a combination
+    without a name is a fault in the rules.
 
     Source: 49 CFR 236.23(c) (each aspect is identified by a name).
     """
@@ -36,7 +36,7 @@ def aspect_not_listed(plan: Plan) -> Iterator[Obligation]:
 
 
 def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
-    """One combination of colors has one name, one indication has one name, and colors keep
+    """Each combination of colors has one name, each indication has one name, and colors keep
     their fundamental meaning.
 
     Lone red means stop; lone green means proceed; lone yellow or lunar means that speed is

@@ -61,7 +61,7 @@ def stopping_distance(plan: Plan) -> Iterator[Obligation]:
     that says to be prepared to stop. Where it is less than one stopping distance, neither
     does so while the other lets a train come at all.
 
-    Asked where the stopping distance and the lengths of the blocks are given. The distance is
+    Checked where the stopping distance and the lengths of the blocks are given. The distance is
     that between the signals: the blocks between their gaps, each in full, and how far each
     signal stands before its gap. One stopping distance counts for all trains and speeds, so
     it must be that of the train that needs most.

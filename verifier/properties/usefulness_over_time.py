@@ -48,8 +48,8 @@ def route_never_set(plan: Plan) -> Iterator[Obligation]:
 def locked_for_good(plan: Plan) -> Iterator[Obligation]:
     """Whatever has happened, every route can be set again later.
 
-    A stick relay that nothing drops any more, or trains that stand in each other's way for
-    good, break it.
+    A stick relay that nothing drops anymore breaks it, and so do trains that block each other
+    forever.
 
     Source: the British Board of Trade's rule as quoted for `never-shown` (with the signals at
     danger the points are free to move).
@@ -102,7 +102,7 @@ def cannot_pass(plan: Plan) -> Iterator[Obligation]:
     track between the two switches and the other on the other, each headed the way it goes.
 
     A passing siding is found from the track: two turnouts, both legs of the one joined to the
-    legs of the other by plain track. That both can then go on is asked by `train-cannot-leave`.
+    legs of the other by plain track. That both can then go on is checked by `train-cannot-leave`.
 
     Source: common practice, no source.
     """

@@ -67,8 +67,8 @@ def blocks_joined(plan: Plan) -> Iterator[Obligation]:
 def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
     """Every feeder of a block with a current-sensing detector passes through that detector.
 
-    What a locomotive draws through a feeder that goes past the detector, the detector does not
-    see: near that feeder the block reads clear with a train on it.
+    The detector does not see current through a feeder that bypasses it: near that feeder the
+    block reads clear with a train on it.
 
     Source: common practice, no source ("one missed feeder: trains are seen only over the
     others").
@@ -135,7 +135,7 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
 
     Current must have a way back: without one the driver's input stays as it is, whatever the
     detector says. A driver for which the file does not say what it `reads` reads every detector
-    that the rules of its heads ask for. Asked where both supplies are given.
+    that the rules of its heads ask for. Checked where both supplies are given.
 
     Source: common practice, no source ("detector and driver need a common supply").
     """
@@ -267,7 +267,7 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
     """A driver has an output for every lamp of its heads.
 
     Counted are the colors that the rules of each head can show and those its driver shows of
-    itself, flashing and steady being one lamp, and dark none. Asked where `outputs` is given.
+    itself, flashing and steady being one lamp, and dark none. Checked where `outputs` is given.
 
     Source: common practice, no source.
     """
