@@ -29,11 +29,15 @@ def fact_words(plan: Plan, what: Observable, state: str) -> str:
         case "motion":
             return f"{what.name} {_MOTIONS[state]}"
         case "current":
-            by_way = (block for block in plan.blocks if state == by_way_of(block))
-            flow = next((f"all current by way of {block}" for block in by_way), state)
-            return f"no gap at {what.name}: {flow}"
+            return f"no gap at {what.name}: {flow_words(plan, state)}"
         case _:
             return typed_fact(what, state)
+
+
+def flow_words(plan: Plan, state: str) -> str:
+    """How current flows over a joint without a gap, where it matters: by way of which block."""
+    by_way = (block for block in plan.blocks if state == by_way_of(block))
+    return next((f"all current by way of {block}" for block in by_way), state)
 
 
 class StateWords:

@@ -12,6 +12,8 @@ from verifier.properties.amounts import length
 from verifier.reference.equipment import train_covering
 from verifier.reference.train_extents import TrainPosition
 
+_A_TRAIN = "a train"
+
 
 def place_of(plan: Plan, what: Observable, state: str) -> StockPlace | None:
     """The place that a state of where stock stands names; None for vacant."""
@@ -22,7 +24,7 @@ def place_of(plan: Plan, what: Observable, state: str) -> StockPlace | None:
 def stock_words(plan: Plan, block: str, place: StockPlace) -> str:
     """``train at m1 on Main``."""
     subject, where = _stock(plan, block, place)
-    return f"{subject.removeprefix('a ') if subject == 'a train' else subject} {where}"
+    return f"{'train' if subject == _A_TRAIN else subject} {where}"
 
 
 def stock_stands(plan: Plan, block: str, place: StockPlace) -> str:
@@ -43,7 +45,7 @@ def _stock(plan: Plan, block: str, place: StockPlace) -> tuple[str, str]:
         return subject, f"{at}on {block}{where}{drawing}{over}"
     if unseen:
         return _unseen_stock(plan, block), f"on {block}{over}"
-    return "a train", f"{at}on {block}{over}"
+    return _A_TRAIN, f"{at}on {block}{over}"
 
 
 def _sensed(plan: Plan, block: str) -> bool:

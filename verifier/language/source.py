@@ -87,6 +87,16 @@ class Span:
         return self.source.text[self.start : self.end]
 
     @property
+    def one_line(self) -> str:
+        """The text with every run of white space as one space."""
+        return " ".join(self.text.split())
+
+    @property
+    def first_line(self) -> str:
+        """The first line of the text, without the space around and between its words."""
+        return " ".join(self.text.splitlines()[0].split())
+
+    @property
     def where(self) -> str:
         """``file:line``, as findings print it."""
         return f"{self.source.name}:{self.line}"

@@ -60,6 +60,6 @@ def _assumptions(statements: Iterable[tree.Statement], words: Vocabulary) -> tup
                 continue
             if s.mode == "never":
                 condition = Not(condition, s.condition.span)
-            text = f"{s.mode} {' '.join(s.condition.span.text.split())}"
+            text = f"{s.mode} {s.condition.span.one_line}"
             assumptions.append(Assumption(s.title, condition, text, s.span))
     return tuple(assumptions)

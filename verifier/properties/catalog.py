@@ -191,7 +191,7 @@ def obligations(plan: Plan, lower: Callable[[Condition], Expr]) -> Iterator[Obli
         about = dict.fromkeys(
             signal_of(says.what.name, plan.signals) for says in facts_in(proof.condition)
         )
-        said = " ".join(proof.condition.span.text.split())
+        said = proof.condition.span.one_line
         trouble = {
             "never": f"this can happen: {said}",
             "always": f"this need not hold: {said}",

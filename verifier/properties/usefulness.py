@@ -6,7 +6,6 @@ Each function's docstring is what ``clearproof explain NAME`` prints.
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
-from verifier.language.source import Span
 from verifier.logic.expr import TRUE, atom, conjunction
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Route, Signal
@@ -113,16 +112,12 @@ def _lines_used(
                 (owner, line.span.seen_from(plan.source)),
                 "possible",
                 atom(observables.line(owner, line.index), "acts"),
-                f"the line `{_one_line(line.span)}` of {owner} never decides anything",
+                f"the line `{line.span.one_line}` of {owner} never decides anything",
                 (line.span,),
                 (signal.name,),
                 (),
                 (signal.enters.piece,),
             )
-
-
-def _one_line(span: Span) -> str:
-    return " ".join(span.text.split())
 
 
 def condition_constant(plan: Plan) -> Iterator[Obligation]:

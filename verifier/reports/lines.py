@@ -42,14 +42,10 @@ def cause_lines(cause: Cause, indent: str, ink: Ink, above: Span | None = None) 
     where = ""
     if cause.span and not (above and above.where == cause.span.where):
         where = f"   {place(cause.span)}"
-        where += f": `{_first_line(cause.span)}`" if cause.because else ""
+        where += f": `{cause.span.first_line}`" if cause.because else ""
     yield f"{indent}{cause.text}{ink.paint(where, 'quiet')}"
     for inner in cause.because:
         yield from cause_lines(inner, indent + "  ", ink, cause.span or above)
-
-
-def _first_line(span: Span) -> str:
-    return " ".join(span.text.splitlines()[0].split())
 
 
 def place(span: Span) -> str:

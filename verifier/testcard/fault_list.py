@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from verifier.diagnosis.alike import differing
 from verifier.diagnosis.bench import Bench, Colors, Moment, Setup
 from verifier.diagnosis.suspects import LEAVES, Suspect
+from verifier.explain.state_text import flow_words
 from verifier.logic.expr import TRUE, Expr, atom
 from verifier.plan import observables
 
@@ -34,7 +35,7 @@ def wrongs(bench: Bench) -> Iterator[Wrong]:
             yield Wrong(suspect, suspect.text, (suspect,))
             continue
         for state in suspect.states:
-            how = state.removeprefix("bridged, ")
+            how = flow_words(bench.plan, state)
             one = replace(suspect, states=(state,))
             yield Wrong(suspect, f"{suspect.text} ({how})", (one,))
 

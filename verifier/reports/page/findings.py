@@ -166,7 +166,7 @@ def causes(paper: Paper, found: Finding, title: str, numbers: Numbers | None) ->
 
 def _cause(paper: Paper, cause: Cause, numbers: Numbers | None) -> Html:
     number = numbers.of(cause) if numbers else None
-    rule = " ".join(cause.span.text.splitlines()[0].split()) if cause.span else ""
+    rule = cause.span.first_line if cause.span else ""
     return tag(
         "li",
         tag("span", str(number), class_="number") if number else None,
