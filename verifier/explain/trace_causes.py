@@ -1,5 +1,5 @@
-"""Why the end of a history was allowed: which signals let trains come, why points were free to
-move, when and why relays had let go.
+"""Why the end of a history was allowed: which signals cleared for the trains, why points were free
+to move, when and why relays dropped.
 
 In: a history (:class:`TraceView`) and what it breaks. Out: chains of causes, each with the rule of
 the file in a few words.
@@ -30,7 +30,7 @@ _MEMORY = ("relay", "timer", "traffic")
 
 @dataclass(frozen=True, slots=True)
 class Allowed:
-    """``rule``: the rule that allowed it, in a few words, empty where there is none."""
+    """A cause, and the rule that allowed it in a few words (empty where there is none)."""
 
     cause: Cause
     rule: str = ""
@@ -43,8 +43,8 @@ def why_allowed(
     numbers: Numbers,
     matters: Collection[Observable],
 ) -> Iterator[Allowed]:
-    """Why the last moment could come about. ``asked``: what shows the trouble, as the obligation
-    puts it; ``matters``: the states and inputs that suffice for it."""
+    """Why the last moment could happen. ``asked``: the observables that show what is wrong;
+    ``matters``: the states and inputs that suffice for it."""
     return _Why(record, obligation, asked, numbers, matters).all()
 
 
@@ -101,7 +101,7 @@ class _Why:
     # -------------------------------------------------------------- trains
 
     def _coming(self) -> tuple[int, ...]:
-        """The trains that come to grief in the last step."""
+        """The trains that meet or derail in the last step."""
         places = {w.name for w in self._asked if w.kind in ("trains meet", "train derails")}
         return tuple(
             dict.fromkeys(

@@ -18,7 +18,7 @@ from verifier.language.source import Span
 from verifier.logic.expr import Expr, atom, holds, support
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Throw
-from verifier.plan.model import Plan, Signal
+from verifier.plan.model import Signal
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
@@ -32,26 +32,15 @@ _COMMANDS = ("lever", "button", "derail", "gate")
 
 @dataclass(frozen=True, slots=True)
 class Narrative:
-    """A history told, and the chain of causes that allowed it."""
+    """A history with its events in words, and the causes that allowed it."""
 
     story: History
     causes: tuple[Cause, ...]
 
 
-def story(
-    plan: Plan,
-    moments: Sequence[Moment],
-    obligation: Obligation,
-    *,
-    histories: Histories | None = None,
-) -> History:
-    """The history alone. ``histories``: what may happen on the plan, where that is at hand."""
-    return narrative(histories or Histories(plan), moments, obligation).story
-
-
 def narrative(histories: Histories, moments: Sequence[Moment], obligation: Obligation) -> Narrative:
-    """A history, and why it was allowed. Its moments are those that matter only: whoever is
-    careful replays them."""
+    """A history and why it was allowed. Inputs that do not matter are reset, so the moments
+    differ from those given: replay them before relying on them."""
     bad = histories.expand(obligation.formula)
     tidy = tidied(histories.system, bad, moments)
     record = TraceView(histories.plan, tidy.moments, tidy.after)
@@ -73,7 +62,7 @@ def narrative(histories: Histories, moments: Sequence[Moment], obligation: Oblig
 
 
 def _asked(histories: Histories, last: Moment, formula: Expr) -> tuple[Observable, ...]:
-    """What shows that a formula holds at the last moment, as the obligation puts it."""
+    """Observables of the formula that suffice to show that it holds at the last moment."""
     states = {
         what: next(
             value for value in what.values if holds(histories.expand(atom(what, value)), last)
@@ -85,7 +74,7 @@ def _asked(histories: Histories, last: Moment, formula: Expr) -> tuple[Observabl
 
 
 def _hazard(obligation: Obligation, allowed: Sequence[Allowed], moment: int) -> HistoryEvent:
-    """The last line: what is wrong, and the rules that allowed it."""
+    """The last event: what is wrong, and the rules that allowed it."""
     rules = list(dict.fromkeys(a.rule for a in allowed if a.rule))
     text = obligation.trouble
     if rules:
@@ -94,7 +83,7 @@ def _hazard(obligation: Obligation, allowed: Sequence[Allowed], moment: int) -> 
 
 
 class _Teller:
-    """``numbers``: by moment and what is told of, the number of the event."""
+    """Makes the events of a history; ``numbers`` has the number of each, by moment and subject."""
 
     def __init__(
         self,
@@ -186,7 +175,7 @@ class _Teller:
     # -------------------------------------------------------------- signals
 
     def _signals_told(self) -> Iterator[Signal]:
-        """Those that trains pass, that the trouble is about, and that told memory reads."""
+        """Signals that trains pass, that the obligation is about, or that relevant memory reads."""
         names = dict.fromkeys(self._obligation.signals)
         names |= {w.name: None for w in self._asked if w.kind == "reading"}
         names |= {w.under: None for steps in self.record.went for w in steps if w.under}
@@ -211,7 +200,7 @@ class _Teller:
                 yield from filter(None, (throw.locked, throw.reverse_when))
 
     def _aspects(self, k: int, *, told: bool) -> Iterator["_Said"]:
-        """Signals that change: because of what people do now, when ``told``, or without."""
+        """Signals that change: because of what people do now (``told``), or without it."""
         record = self.record
         for signal in self._signals:
             now = record.aspect(k, signal)
@@ -228,7 +217,7 @@ class _Teller:
                 yield event, signal.aspect
 
     def _without_commands(self, k: int, signal: Signal) -> str:
-        """What it would show had people done nothing since the moment before."""
+        """What it would show had people done nothing since the previous moment."""
         earlier = self.record.situation(k - 1) if k else Situation.of(())
         kept = [(w, s) for w, s in self.record.situation(k) if w.kind not in _COMMANDS]
         kept += [(w, s) for w, s in earlier if w.kind in _COMMANDS]
@@ -267,7 +256,7 @@ class _Teller:
             yield HistoryEvent(k, text, span), what
 
     def _memories(self) -> Iterator[Observable]:
-        """What memory is told of, in the order in which it acts."""
+        """Relevant relays, timers and directions of traffic, in the order in which they act."""
         locking = self.plan.locking
         for name in locking.memory:
             if name in locking.relays:
@@ -344,7 +333,7 @@ class _Teller:
         return HistoryEvent(k, text, span)
 
     def _blocked(self, k: int, went: TrainMove) -> str:
-        """What the train finds on the track that it comes onto."""
+        """That the track which the train enters is not free."""
         if not went.blocked or went.onto is None:
             return ""
         stands = self.record.is_occupied(k, went.onto.piece)
@@ -365,7 +354,7 @@ class _Teller:
     # -------------------------------------------------------------- the end
 
     def _at_the_end(self, k: int) -> Iterator["_Said"]:
-        """What happens in the step that breaks the obligation, as far as it asks for it."""
+        """Events of the last step that the obligation is about."""
         events = [what for what in self._asked if what.kind in _TOLD_AT_THE_END]
         moving = [w.name for w in events if w.kind in ("points move", "train derails")]
         yield from self._memory(k, [w.name for w in events if w.kind == "traffic turns"])

@@ -48,7 +48,7 @@ def is_advice(row: Failure) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class FailureRow:
-    """A row with the words for it: what is broken, and the consequence."""
+    """A row in words: what is broken, and the consequence."""
 
     row: Failure
     broken: str
@@ -57,8 +57,8 @@ class FailureRow:
 
 
 def failure_rows(report: Report) -> list[FailureRow]:
-    """The rows of the properties that were asked for, and of pairs; what counts comes before
-    what is expected, waived or advice."""
+    """The rows of the properties that were checked, and of pairs, the worst first; of equal
+    rows, those that fail the file before those that are expected, waived or notes."""
     kinds = {v.obligation.property for v in report.verdicts} | {"pair"}
     verdicts = {(v.obligation.property, v.obligation.subjects): v for v in report.verdicts}
     told = [

@@ -28,7 +28,7 @@ def schema() -> Json:
 
 
 def document(files: list[Json], exit_code: ExitCode) -> Json:
-    """One JSON report over all files asked for."""
+    """One JSON report of several files."""
     return {
         "schema_version": SCHEMA_VERSION,
         "tool": {"name": "clearproof", "version": __version__},

@@ -28,7 +28,7 @@ class Remedy:
 
 
 def remedies(verdict: Verdict) -> Iterator[Remedy]:
-    """What mends it, what is proved to do so first."""
+    """Ways to repair it, the proved ones first."""
     finding, hint = verdict.finding, verdict.obligation.hint
     if finding is not None and finding.mending:
         yield _rules(finding)

@@ -31,7 +31,7 @@ _STOCK = ("stock", "standing")
 
 
 def inputs_of(plan: Plan) -> tuple[Observable, ...]:
-    """All that a situation can speak of: what is broken first, then truth and commands."""
+    """All inputs of a situation: faults first, then truth and commands."""
     return (*(fault.what for fault in plan.equipment.faults), *plan.inputs)
 
 
@@ -192,7 +192,7 @@ def unfinished_words(finding: Finding) -> str:
 
 
 def told_findings(report: Report, *, lessons: bool, everything: bool) -> list[Verdict]:
-    """What is told of one by one: what is broken, then (``lessons``) what the file expects to
+    """The verdicts to show one by one: what is broken, then (``lessons``) what the file expects to
     be, then what is undecided. What is advice only is left to the failure table, unless
     ``everything`` is wanted."""
     wanted = [v for v in report.verdicts if v.status == "broken" and not v.expected]

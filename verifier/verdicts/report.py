@@ -1,4 +1,4 @@
-"""What came out: verdicts, findings and the report, as plain data."""
+"""The report model: verdicts, findings and failures as plain data."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -45,9 +45,9 @@ class Rewiring:
 
 @dataclass(frozen=True, slots=True)
 class HistoryEvent:
-    """One event of a history, as a sentence; ``moment`` counts from 0. ``span``: where the
-    file says what made it happen. ``seen_after``: whether what it leads to, such as a train that
-    has moved, is first to be seen at the moment after."""
+    """One event of a history as a sentence; ``moment`` counts from 0. ``span``: the rule or
+    thing that caused it. ``seen_after``: its effect, such as a train that has moved, shows at the
+    next moment only."""
 
     moment: int
     text: str
@@ -57,9 +57,9 @@ class HistoryEvent:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """A history from the start to what is wrong, replayed by the stepper. ``moments``: the
-    states and choices of each; ``events``: what happened, in a possible order, what does not
-    matter left out; ``trains``: how many take part."""
+    """A history from the start to what is wrong, replayed by the reference. ``moments``: the
+    states and choices of each; ``events``: the relevant events in a possible order; ``trains``:
+    how many trains take part."""
 
     moments: tuple[Mapping[Observable, str], ...]
     events: tuple[HistoryEvent, ...]
@@ -68,9 +68,8 @@ class History:
 
 @dataclass(frozen=True, slots=True)
 class InductiveProof:
-    """Why something never happens: what holds at the start and lasts from moment to moment
-    (``clauses``, over ``steps`` moments at once) leaves no room for ``bad``. Enough to write a
-    certificate from."""
+    """A proof that ``bad`` never holds: ``clauses`` hold at the start, are inductive over
+    ``steps`` moments at once, and exclude ``bad``. A certificate can be written from it."""
 
     system: System
     bad: Expr
@@ -80,17 +79,14 @@ class InductiveProof:
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A situation that breaks an obligation, replayed by the evaluator.
+    """A counterexample: a situation that breaks an obligation, replayed by the reference.
 
-    Where it takes a history to get there, ``story`` tells it, and ``situation`` is its last
-    moment.
-
-    ``relevant`` are the inputs that matter: however all others are (as far as the
-    assumptions allow), the obligation stays broken; ``covered`` counts those situations.
-    ``mending``: additions to the rules that were proved to mend it, empty when none was
-    found. ``rewiring``: the same for changes of the wiring, in the order in which they are
-    to be written. ``hint_proved``: what the obligation's hint says to write was proved to mend
-    it."""
+    Where only a history leads there, ``story`` is that history and ``situation`` its last moment.
+    ``relevant`` are the inputs that matter: whatever the others are (as far as the assumptions
+    allow), the obligation stays broken; ``covered`` counts those situations. ``mending`` are
+    additions to the rules that were proved to repair it, empty when none was found; ``rewiring``
+    the same for the wiring, in the order to write them. ``hint_proved``: following the
+    obligation's hint was proved to repair it."""
 
     situation: Situation
     relevant: tuple[Observable, ...]
@@ -144,8 +140,8 @@ class Verdict:
 
     @property
     def leaves_open(self) -> bool:
-        """Undecided where that matters: whether something can always be done again is no
-        question of safety, and is looked at for a while only."""
+        """Undecided, and a question of safety: whether something can always be done again is not,
+        and gets little time."""
         obligation = self.obligation
         is_asked = not obligation.advice and obligation.over != "for good"
         return self.status == "undecided" and is_asked
@@ -153,7 +149,7 @@ class Verdict:
 
 @dataclass(frozen=True, slots=True)
 class Unmet:
-    """An expectation of the file that did not come true."""
+    """An expectation of the file that was not met."""
 
     text: str
     span: Span
@@ -164,8 +160,8 @@ Consequence = Literal["false proceed", "undecided", "more restrictive", "none"]
 
 @dataclass(frozen=True, slots=True)
 class Failure:
-    """A row of the failure table: what is broken (one thing, or two), and what it does at
-    worst. ``why`` is the sentence of the first harm it does, or which limit was reached."""
+    """A row of the failure table: one fault or two, and the worst consequence. ``why`` is the
+    sentence of the first harm found, or the limit that was reached."""
 
     faults: tuple[str, ...]
     kind: str
