@@ -8,8 +8,8 @@ import pytest
 
 import verifier
 from tests.junction_files import spec
+from tests.reports.schemas import schema
 from verifier.cli import main
-from verifier.reports.diagnosis import schema
 from verifier.verdicts.exit_codes import ExitCode
 
 SIDING = Path(__file__).resolve().parents[1] / "diagnosis" / "wired-siding.ixl"
@@ -97,7 +97,7 @@ def test_words_that_are_not_understood(capsys: pytest.CaptureFixture[str]) -> No
 def test_json_keeps_to_its_schema(seen: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     code = main(["diagnose", "--json", str(SIDING), *seen])
     document = json.loads(capsys.readouterr().out)
-    jsonschema.Draft202012Validator(schema()).validate(document)
+    jsonschema.Draft202012Validator(schema("diagnosis")).validate(document)
     assert document["exit_code"] == code
     assert [o["text"] for o in document["observations"]] == seen
     found = verifier.diagnose(verifier.load(SIDING), seen)

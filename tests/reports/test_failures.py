@@ -8,11 +8,12 @@ import jsonschema
 import pytest
 
 import verifier
+from tests.reports.schemas import schema
 from tests.reports.wired import OPEN_CIRCUIT, SAFE
 from verifier.cli import main
 from verifier.reports.failures import SHOWN_ROWS, failure_lines
 from verifier.reports.ink import Ink
-from verifier.reports.machine import file_report, schema
+from verifier.reports.machine import file_report
 from verifier.reports.terminal import report_lines
 from verifier.verdicts.report import Failure, Report
 

@@ -7,8 +7,8 @@ import jsonschema
 import pytest
 
 from tests.decide.histories import END_OF_SIDING
+from tests.reports.schemas import schema
 from verifier.cli import main
-from verifier.reports.machine import schema
 
 LOCKED = "locked while Switch occupied or 4L-route up"
 

@@ -8,8 +8,9 @@ import pytest
 
 from tests.junction_files import SPEC_FILES, spec
 from tests.proofs import proved
+from tests.reports.schemas import schema
 from verifier.cli import main
-from verifier.reports.machine import document, file_report, schema
+from verifier.reports.machine import document, file_report
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from tests.reports.schemas import schema
 from verifier.cli import main
-from verifier.reports.machine import schema
 
 # Each end of the passing siding lets two trains onto the main.
 LAYOUT = """\

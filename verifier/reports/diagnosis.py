@@ -4,9 +4,7 @@ In: a :class:`~verifier.diagnosis.diagnose.Diagnosis`. The JSON's schema is publ
 this file, ``diagnosis.schema.json``.
 """
 
-import json
 from collections.abc import Iterable, Iterator, Sequence
-from importlib import resources
 from string import ascii_uppercase
 from textwrap import wrap
 
@@ -295,13 +293,6 @@ def _colors(colors: Colors, plan: Plan) -> str:
 
 
 # ------------------------------------------------------------------ for programs
-
-
-def schema() -> Json:
-    """The JSON Schema of :func:`diagnosis_json`."""
-    text = resources.files("verifier.reports").joinpath("diagnosis.schema.json").read_text("utf-8")
-    loaded: Json = json.loads(text)
-    return loaded
 
 
 def diagnosis_json(found: Diagnosis) -> Json:

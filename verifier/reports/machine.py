@@ -1,8 +1,5 @@
 """The JSON report. Its schema is published beside this file, ``report.schema.json``."""
 
-import json
-from importlib import resources
-
 from verifier import __version__
 from verifier.explain.invariant_text import sentences
 from verifier.explain.state_text import fact_words
@@ -18,13 +15,6 @@ from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.report import Failure, Finding, History, InductiveProof, Report, Verdict
 
 SCHEMA_VERSION = 1
-
-
-def schema() -> Json:
-    """The JSON Schema that every JSON report satisfies."""
-    text = resources.files("verifier.reports").joinpath("report.schema.json").read_text("utf-8")
-    loaded: Json = json.loads(text)
-    return loaded
 
 
 def document(files: list[Json], exit_code: ExitCode) -> Json:
