@@ -6,7 +6,9 @@ from typing import Any
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
 from verifier.language.diagnostics.registry import diagnostic
+from verifier.language.modules.rename import declared_names
 from verifier.language.source import Span
+from verifier.language.statements.kind import KINDS
 from verifier.language.syntax import tree
 
 # How each kind of thing is called in a message.
@@ -139,62 +141,21 @@ class Names:
 _STATEMENT_OF = {"limits": "interlocking limits"}
 
 
+# What the statements declare that declare things. (`track` declares gaps, which only drawings
+# and wiring name.)
+_KIND_OF: dict[type[tree.Statement], str] = {
+    **{kind.node: kind.rule for kind in KINDS if kind.rule in KIND_WORDS},
+    tree.NamedCondition: "condition",
+    tree.Booster: "supply",
+}
+
+
 def declare_all(statements: Iterable[tree.Statement]) -> Names:
     """All names a file declares. Names used twice are noted as errors."""
     names = Names()
     for statement in statements:
-        match statement:
-            case tree.Edge():
-                _declare(names, statement.names, "edge", statement)
-            case tree.Bumper():
-                _declare(names, statement.names, "bumper", statement)
-            case tree.Block():
-                _declare(names, statement.names, "block", statement)
-                for feeders in statement.feeders:
-                    _declare(names, feeders.names, "feeder", statement)
-            case tree.Turnout():
-                _declare(names, statement.names, "turnout", statement)
-            case tree.Crossing():
-                _declare(names, statement.names, "crossing", statement)
-            case tree.Slip():
-                _declare(names, statement.names, "slip", statement)
-            case tree.Gate():
-                _declare(names, statement.names, "gate", statement)
-            case tree.Lever():
-                _declare(names, statement.names, "lever", statement)
-            case tree.Button():
-                _declare(names, statement.names, "button", statement)
-            case tree.Derail():
-                names.declare(statement.name, "derail", statement)
-            case tree.Crossover():
-                names.declare(statement.name, "crossover", statement)
-            case tree.Limits():
-                names.declare(statement.name, "limits", statement)
-            case tree.Signal():
-                names.declare(statement.name, "signal", statement)
-            case tree.Supply():
-                names.declare(statement.name, "supply", statement)
-            case tree.District():
-                names.declare(statement.name, "district", statement)
-            case tree.Detector():
-                names.declare(statement.name, "detector", statement)
-            case tree.Driver():
-                names.declare(statement.name, "driver", statement)
-            case tree.NamedCondition():
-                names.declare(statement.name, "condition", statement)
-            case tree.Relay():
-                names.declare(statement.name, "relay", statement)
-            case tree.Timer():
-                names.declare(statement.name, "timer", statement)
-            case tree.Traffic():
-                names.declare(statement.name, "traffic", statement)
-            case tree.Route():
-                names.declare(statement.name, "route", statement)
-            case _:
-                pass
+        kind = _KIND_OF.get(type(statement), "")
+        for name in declared_names(statement) if kind else ():
+            feeder = isinstance(statement, tree.Block) and name not in statement.names
+            names.declare(name, "feeder" if feeder else kind, statement)
     return names
-
-
-def _declare(names: Names, declared: Iterable[tree.Name], kind: str, node: tree.Statement) -> None:
-    for name in declared:
-        names.declare(name, kind, node)

@@ -15,7 +15,7 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.modules.includes import included
 from verifier.language.modules.mirror import turned_round
 from verifier.language.modules.module_checks import NAME, ModuleBody, ModuleChecks
-from verifier.language.modules.rename import declared, renamed
+from verifier.language.modules.rename import declared_names, renamed
 from verifier.language.source import Source, Span, Used
 from verifier.language.syntax import tree as s
 from verifier.language.syntax.parse import MAX_NAME
@@ -198,7 +198,7 @@ def _check_bindings(
     outside: Iterable[s.Statement], found: Iterable[s.Statement], expansion: _Expansion
 ) -> None:
     """What the parameters of a use stand for is there."""
-    known = {name.text for statement in found for name in declared(statement)}
+    known = {name.text for statement in found for name in declared_names(statement)}
     for use in outside:
         for binding in use.bindings if isinstance(use, s.Use) else ():
             text = binding.outside.text

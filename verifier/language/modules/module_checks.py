@@ -11,7 +11,7 @@ from typing import Any
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
 from verifier.language.diagnostics.registry import diagnostic
-from verifier.language.modules.rename import declared, names_in
+from verifier.language.modules.rename import declared_names, names_in
 from verifier.language.source import Span
 from verifier.language.syntax import tree as s
 
@@ -101,7 +101,7 @@ class ModuleChecks:
         own: dict[str, tuple[Span, bool]] = {}
         for statement in statements:
             is_use = isinstance(statement, s.Use)
-            for name in declared(statement):
+            for name in declared_names(statement):
                 if is_use:
                     self._no_dot(name, "the name of a use")
                 earlier = own.get(name.text)
@@ -144,7 +144,7 @@ class ModuleChecks:
         """A use is no thing itself: only what is inside it can be named."""
         uses = {x.name.text: x for x in statements if isinstance(x, s.Use)}
         for statement in statements if uses else ():
-            for twice in () if isinstance(statement, s.Use) else declared(statement):
+            for twice in () if isinstance(statement, s.Use) else declared_names(statement):
                 uses.pop(twice.text, None)  # noted elsewhere
         for statement in statements if uses else ():
             for name in names_in(statement):

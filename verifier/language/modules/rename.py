@@ -17,7 +17,7 @@ def names_in(node: Any) -> Iterator[s.Name]:
             yield from names_in(part)
 
 
-def declared(statement: s.Statement) -> Iterator[s.DeclaredName]:
+def declared_names(statement: s.Statement) -> Iterator[s.DeclaredName]:
     """The names a statement declares, gaps named on a `track` line and feeders among them."""
     return (name for name in names_in(statement) if isinstance(name, s.DeclaredName))
 
