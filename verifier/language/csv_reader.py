@@ -1,9 +1,9 @@
-"""Tables of a person's own as CSV: text to cells, each with its place in the file.
+"""Users' tables as CSV: text to cells, each with its place in the file.
 
-In: the text of a file. Out: rows of cells. Read as RFC 4180 says, and as spreadsheets write:
-separated by commas, semicolons or tabs, whichever the first line with any has; lines ending with
-LF, CR or both; cells in quotes that may hold all of these, a quote within them written twice.
-(Python's own reader tells no columns, and people need them to find what is wrong.)
+In: the text of a file. Out: rows of cells. Follows RFC 4180, and what spreadsheets write:
+separators are commas, semicolons or tabs, whichever the first line with any has; lines end with
+LF, CR or both; quoted cells may contain all of these, and a quote in them is written twice.
+(Python's csv module gives no columns, which messages need.)
 """
 
 import re
@@ -16,9 +16,9 @@ from verifier.language.source import Source, Span
 
 SEPARATORS = ",;\t"
 _ENDS = {separator: re.compile(f"[{separator}\r\n]") for separator in SEPARATORS}
-# No person's table has more lines.
+# More lines than any real table has.
 MAX_ROWS = 10_000
-# How a cell begins that a spreadsheet takes for a formula.
+# A cell that begins with one of these is a formula to a spreadsheet.
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 
 
@@ -32,7 +32,7 @@ class CsvCell:
 
 @dataclass(frozen=True, slots=True)
 class CsvTable:
-    """The rows of a file that are not empty, and what separates their cells."""
+    """The non-empty rows of a file, and the separator of their cells."""
 
     rows: tuple[tuple[CsvCell, ...], ...]
     separator: str
@@ -112,5 +112,5 @@ def is_formula(text: str) -> bool:
 
 
 def shortened(text: str) -> str:
-    """What a person wrote, to be told in a message: no more than 40 characters of it."""
+    """A cell's text as quoted in a message: at most 40 characters of it."""
     return text if len(text) <= 40 else f"{text[:37]}..."

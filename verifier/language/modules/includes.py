@@ -3,8 +3,8 @@
 In: the text of the file being proved, and where it lies. Out: one list of statements, each
 with its place in the file it was read from.
 
-A file may include what lies in its own folder and below; whoever proves a file of a stranger's
-must not be made to read their own. Each file is read once, however often it is included.
+A file may include files in its own folder and below, so that a stranger's file cannot read
+the user's other files. Each file is read once, however often it is included.
 """
 
 import os
@@ -24,7 +24,7 @@ from verifier.language.syntax.parse import MAX_CHARACTERS, lex, parse_on
 ENDING = ".ixl"
 MAX_FILES = 100
 
-# What a file is, whatever it is called: its device and its number there.
+# The identity of a file, whatever its path: device and inode.
 _Key = tuple[int, int]
 
 

@@ -1,10 +1,9 @@
-"""`use … turned round`: the statements of a module as they are drawn from the other side.
+"""`use … turned round`: the statements of a module, mirrored.
 
-In: a statement of the layout, and the names of its directions of traffic. Out: the same with left
-and right exchanged, where it speaks of them. Signals stand as they stood, since `at A | B` says
-from where to where; a lever's positions are words of its own, whatever they sound like. What is
-measured from the left end of a block is read in `verifier/plan/wiring/detectors_drivers.py`, where
-its length is known.
+In: a statement of the layout, and the names of its directions of traffic. Out: the statement with
+left and right exchanged. Signals stay, since `at A | B` gives their direction; so do the positions
+of levers, whatever their names. Distances from the left end of a block are mirrored in
+`verifier/plan/wiring/detectors_drivers.py`, where the block's length is known.
 """
 
 from collections.abc import Set

@@ -1,1 +1,1 @@
-"""The statements of the language: for each its node, and a row that says the rest about it."""
+"""The statements of the language: a class for each, with all that its kind is."""

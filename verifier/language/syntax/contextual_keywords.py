@@ -1,9 +1,9 @@
-"""Words that are words of the language only where one can stand.
+"""Contextual keywords: words of the language only where the grammar allows them.
 
 The wiring statements have many words of their own, and numbers with units. As words for
 the whole language they would take names away from files that have no wiring: lever
-positions called `closed`, turnouts called `4`. So they are cut from the text as names, and
-here, where it is known what may come next, taken for what fits there.
+positions called `closed`, turnouts called `4`. So the lexer reads them as names, and this module
+decides, by what the parser accepts next, which terminal each of them is.
 
 In: the words of one statement and a parser that has read those before. Out: the word as
 one terminal or several.
@@ -19,13 +19,12 @@ from lark.parsers.lalr_analysis import Shift
 
 # Terminals that stand below NAME in the grammar.
 _BELOW = -3
-# In these no list of `Clear when …` lines can follow, so that a name before `when` is no
-# more than a name.
+# No list of `Clear when …` lines follows in these: a name before `when` is an ordinary name.
 _WITHOUT_LINES = (
     "DETECTOR", "DRIVER", "EDGE", "TURNOUT", "SLIP", "RELAY", "TIMER", "TRAFFIC", "ROUTE", "TRAINS",
 )  # fmt: skip
-# Clauses that may follow a condition, whose last name may well have a state: by the word
-# after it the first word of a clause is known for what it is.
+# Clauses that may follow a condition, where their first word could be the state of its last
+# name. The word after the first one decides.
 _OPENING = {
     "picks": ("when",),
     "sticks": ("while",),
@@ -45,8 +44,7 @@ _OPENING = {
 }
 # A number, and perhaps its unit without a space: `2400mm`.
 _NUMBER = re.compile(r"([0-9]+(?:\.[0-9]+)?)([^\W\d_]*)")
-# Units as people also write them. They are read, so that a message can say how to write
-# them here.
+# Other spellings of units, read so that a message can give the right one.
 OTHER_UNITS = {
     **dict.fromkeys(("inch", "inches", "ins", "IN", "In", "Inch", "Inches"), "in"),
     **dict.fromkeys(("foot", "feet", "FT", "Ft", "Feet", "Foot"), "ft"),
@@ -63,15 +61,15 @@ OTHER_UNITS = {
     **dict.fromkeys(("S", "sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("msec", "millisecond", "milliseconds"), "ms"),
 }
-# Units that no amount of a junction file is given in.
+# Units that no amount in a junction file has.
 STRANGE_UNITS = frozenset(
     ("km", "yd", "yards", "yard", "mile", "miles", "W", "watt", "watts", "VA", "Hz", "kV", "Mohm",
      "uA", "µA", "min", "mins", "minutes", "h", "mm2", "mph")
 )  # fmt: skip
 
 
-class Fitting:
-    """Which words fit, by the grammar."""
+class KeywordResolver:
+    """Finds the terminals of contextual keywords, numbers and units by the grammar."""
 
     def __init__(self, grammar: Lark):
         below = [t for t in grammar.terminals if t.priority == _BELOW]
@@ -80,8 +78,8 @@ class Fitting:
         self._units = {*units.pattern.value.split("|"), *OTHER_UNITS, *STRANGE_UNITS}
         self._grammar = grammar
 
-    def fitted(self, parser: Any, tokens: Sequence[Token], at: int) -> list[Token]:
-        """The word at ``at`` as the terminals it stands for after those before it."""
+    def resolve(self, parser: Any, tokens: Sequence[Token], at: int) -> list[Token]:
+        """The terminals of the word at ``at``, after those before it."""
         token = tokens[at]
         if tokens[0].type in _WITHOUT_LINES and token.type in ("RULE_NAME", "FLASHES"):
             (token,) = (
@@ -115,8 +113,8 @@ class Fitting:
 
 
 def _known(tokens: Sequence[Token], at: int) -> bool:
-    """Whether the words beside a word tell that it is one of the language, though a name could
-    stand there too."""
+    """Whether the words beside a word show that it is a keyword, though a name could stand there
+    too."""
     after = str(*tokens[at + 1 : at + 2])
     if tokens[at] == "hand":  # `thrown by hand`, and not `thrown by hand, foot`
         return after != ","
@@ -124,10 +122,10 @@ def _known(tokens: Sequence[Token], at: int) -> bool:
 
 
 def takes(parser: Any, terminal: str) -> bool:
-    """Whether the parser could go on with a terminal.
+    """Whether the parser accepts a terminal next.
 
-    (Its table alone does not tell: a state may begin to reduce on a terminal that then fits
-    nowhere. lark's own way of asking copies the whole parser for every terminal there is.)"""
+    (Its table alone does not tell: a state may reduce on a terminal that is an error later. lark's
+    own `accepts` copies the whole parser for every terminal.)"""
     states = parser.parser_state.parse_conf.states
     stack = list(parser.parser_state.state_stack)
     while True:

@@ -1,4 +1,4 @@
-"""Slips in numbers: what people write where a file has `96 in`, `0.5`, `2400` or `1:87`."""
+"""Typing mistakes in numbers such as `96 in`, `0.5`, `2400` and `1:87`."""
 
 from collections.abc import Sequence, Set
 
@@ -42,7 +42,7 @@ def number_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | 
 
 
 def block_order_hint(tokens: Sequence[Token], at: int) -> Hint | None:
-    """A length or a district behind what it should stand before."""
+    """A length or a district that comes too late in a block statement."""
     if tokens[0].type != "BLOCK" or at < 2:
         return None
     if tokens[at].type == "NAME" and tokens[at][0].isdecimal() and _is_late(tokens, at):

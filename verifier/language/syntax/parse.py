@@ -2,7 +2,7 @@
 
 The file is cut into tokens once, then at every statement word into statements, and each
 statement is parsed by itself. Parsing is linear, an error costs one statement, and
-the next statement word starts afresh.
+the next statement word starts the next one.
 """
 
 import re
@@ -18,7 +18,7 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.language.syntax import tree
 from verifier.language.syntax.build import Builder
-from verifier.language.syntax.contextual_keywords import Fitting
+from verifier.language.syntax.contextual_keywords import KeywordResolver
 from verifier.language.syntax.parser_cache import parser_of
 from verifier.language.syntax.syntax_errors import (
     misspelt_starts,
@@ -30,27 +30,26 @@ from verifier.language.syntax.syntax_errors import (
 from verifier.language.syntax.tree import STATEMENT_WORDS
 
 MAX_CHARACTERS = 5_000_000
-# Conditions are walked by functions that call themselves; this keeps them far from the
-# depth at which Python gives up.
+# Conditions are walked recursively; this limit stays far below that of Python.
 MAX_NESTING = 40
 MAX_NAME = 100
 MAX_ERRORS = 25
 
-# What no text may hold: characters that steer a terminal or turn the reading direction,
-# and those that XML cannot carry.
+# Characters that texts must not contain: terminal controls, changes of reading direction, and
+# those that XML cannot carry.
 _FORBIDDEN = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
 )
 
 _NUMBER = re.compile(r"[0-9]+(\.[0-9]+)?")
 
-# A statement word that follows one of these on the same line is meant as a name.
+# A statement word after one of these on the same line is a name by mistake.
 _OPEN_ENDED = STATEMENT_WORDS | {
     "COMMA", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "IN", "ON", "TO", "TOWARD", "IS", "AT",
     "AND", "OR", "NOT", "OF", "OVER", "SHOWS", "WHEN", "FOR", "LIMITS", "HEADS", "POSITIONS",
     "BROKEN", "NEVER", "ALWAYS", "POSSIBLE",
 }  # fmt: skip
-# Clauses go on with names too; their words are known only when they are read in order.
+# So is one after these words of a clause, which the lexer does not know yet.
 _NAMES_FOLLOW = {"by", "through", "reads", "drives", "feeders"}
 _WITH_CLAUSES = {"BLOCK", "TURNOUT", "BOOSTER", "DISTRICT", "DETECTOR", "DRIVER"}
 
@@ -115,8 +114,8 @@ def _lark() -> Lark:
 
 
 @cache
-def _fitting() -> Fitting:
-    return Fitting(_lark())
+def _resolver() -> KeywordResolver:
+    return KeywordResolver(_lark())
 
 
 def lex(source: Source) -> Iterator[Token]:
@@ -206,25 +205,25 @@ def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token
     _check_words(source, tokens)
     _check_nesting(source, tokens)
     parser = _lark().parse_interactive("", start=start)
-    fitted: list[Token] = []
+    read: list[Token] = []
     at = 0
     try:
         for i in range(len(tokens)):
-            fitted += _fitting().fitted(parser, tokens, i)
-            while at < len(fitted):
-                parser.feed_token(fitted[at])
+            read += _resolver().resolve(parser, tokens, i)
+            while at < len(read):
+                parser.feed_token(read[at])
                 at += 1
     except UnexpectedInput:
-        accepted = _accepted_after(fitted[:at], start)
-        tokens = [*fitted, *tokens[i + 1 :]]
+        accepted = _accepted_after(read[:at], start)
+        tokens = [*read, *tokens[i + 1 :]]
         found = unexpected(source, tokens, at, accepted)
         raise InputError([found, *misspelt_starts(source, tokens, at + 1)]) from None
-    _check_words(source, fitted, numbers=True)
+    _check_words(source, read, numbers=True)
     end = Token.new_borrow_pos("$END", "", tokens[-1])
     try:
         parsed = parser.feed_token(end)
     except UnexpectedToken:
-        raise InputError([stops_short(source, fitted, _accepted_after(fitted, start))]) from None
+        raise InputError([stops_short(source, read, _accepted_after(read, start))]) from None
     except LarkError as error:  # pragma: no cover - a bug of ours, reported as one
         raise AssertionError(f"the parser failed: {error}") from error
     assert isinstance(parsed, Tree)
@@ -232,8 +231,8 @@ def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token
 
 
 def _accepted_after(tokens: list[Token], start: str) -> set[str]:
-    """The terminals that could come next. (A parser that has met an error is of no use for
-    this: it has gone on as far as the wrong word allowed.)"""
+    """The terminals that could come next. (A parser that met an error does not know: it may have
+    reduced on the wrong word.)"""
     parser = _lark().parse_interactive("", start=start)
     for token in tokens:
         parser.feed_token(token)
@@ -241,8 +240,8 @@ def _accepted_after(tokens: list[Token], start: str) -> set[str]:
 
 
 def _check_words(source: Source, tokens: list[Token], *, numbers: bool = False) -> None:
-    """No name is too long, and no text holds what no output could show. Of long ``numbers``
-    it is known only at the end which of them are names."""
+    """Check that names are short enough and texts contain no forbidden characters. Long
+    ``numbers`` are checked last, when it is known which of them are names."""
     for token in tokens:
         number = not numbers and _NUMBER.fullmatch(token)
         if token.type in ("NAME", "RULE_NAME") and len(token) > MAX_NAME and not number:
@@ -262,7 +261,7 @@ def _check_words(source: Source, tokens: list[Token], *, numbers: bool = False) 
 
 
 def _check_nesting(source: Source, tokens: list[Token]) -> None:
-    """Parentheses and `not` stand inside one another only so deep."""
+    """Check that parentheses and `not` are nested at most MAX_NESTING deep."""
     around: list[int] = []  # for each open parenthesis, itself and the `not`s before it
     depth = run = 0
     for token in tokens:

@@ -1,8 +1,8 @@
-"""What to tell about a statement that does not read: from where the reading stopped, and
-what could have come there, to a :class:`Diagnostic` in trade words.
+"""Syntax errors: from the word at which parsing stopped, and what was accepted there, to a
+:class:`Diagnostic` in trade words.
 
-``tokens`` are the words of one statement, ``at`` the index of the one that does not fit,
-``accepted`` the terminals that would.
+``tokens`` are the words of one statement, ``at`` the index of the unexpected one, ``accepted``
+the terminals the parser would accept there.
 """
 
 import unicodedata
@@ -17,21 +17,21 @@ from verifier.language.syntax.number_typos import below_zero, block_order_hint, 
 from verifier.language.syntax.token_names import expectation, shape, word
 from verifier.language.syntax.tree import STATEMENT_WORDS
 
-# How far beyond an error misspelt statement words are looked for.
+# How many words after an error are searched for misspelt statement words.
 MAX_SEARCHED = 2_000
 STARTERS = {w.lower() for w in STATEMENT_WORDS}
 STATES = {
     "CLEAR", "OCCUPIED", "VACANT", "NORMAL", "REVERSE", "MOVING", "LIES", "PROCEED", "PROCEEDS",
     "PRESSED", "DERAILING", "NON_DERAILING", "SEATED", "OPEN", "COLOR",
 }  # fmt: skip
-# Tokens that are no word of the language.
+# Terminals that are not words of the language.
 NOT_WORDS = {
     "NAME", "RULE_NAME", "STRING", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "CLOSE_PAREN",
     "COMMA", "INDICATION", "NUMBER", "UNIT", "COLON",
 }  # fmt: skip
-# What people write who expect statements the language does not have yet.
+# Statements that people expect and the language does not have.
 NOT_YET = {"wire"}
-# Clauses, and the statement each of them stands below.
+# The first words of clauses, and the statement each belongs to.
 BELONGS_TO = {
     **dict.fromkeys(("feeders",), "block"),
     **dict.fromkeys(("thrown", "motor", "contacts", "contact", "fouling"), "turnout"),
@@ -43,7 +43,8 @@ BELONGS_TO = {
     **dict.fromkeys(("picks", "sticks", "slow"), "relay"),
     **dict.fromkeys(("rightward", "leftward"), "traffic"),
 }  # fmt: skip
-# Words that follow the name of what a statement declares, and so show that it was left out.
+# Words that follow the declared name in a statement: one right after the statement word shows
+# that the name is missing.
 NAMELESS = {"AT", "IN", "ON", "IS", "POSITIONS", "TOWARD", "NEVER", "WHEN", "FOR", "BECAUSE"}
 INDICATION_WORDS = {"prepared", "at", "slow", "medium", "limited", "restricted", "diverging"}
 # Words of earlier versions, and what is written today.
@@ -263,7 +264,7 @@ def _line_without_when(
 
 
 def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | None:
-    """The usual slips in a condition."""
+    """Common mistakes in a condition."""
     if at == 0:
         return None
     token, before = tokens[at], tokens[at - 1]
@@ -299,7 +300,7 @@ def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hin
 
 
 def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | None:
-    """The usual slips in lists and in the order of words."""
+    """Common mistakes in lists and in the order of words."""
     if tokens[at].type == "STRING" and "NAME" in accepted and "STRING" not in accepted:
         bare = "-".join(str(tokens[at]).strip('"').split())
         return Hint("no_quotes", name=bare or "Main")
@@ -327,7 +328,7 @@ def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | N
 
 
 def _word_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint:
-    """What was expected; the word that was perhaps meant."""
+    """The word probably meant, or else what was expected."""
     near = _near_word(tokens[at], accepted)
     if near and near == tokens[at].lower():
         return Hint("small_letters", word=near)

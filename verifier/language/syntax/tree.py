@@ -1,4 +1,4 @@
-"""The syntax tree, every node by its name: what the file says, names still text, with places."""
+"""The syntax tree: every node, names still text. One namespace for all statements."""
 
 from verifier.language.statements.claims import *  # noqa: F403
 from verifier.language.statements.kind import KINDS
