@@ -1,4 +1,4 @@
-"""The drawing board: track and all that stands beside it, each in its place on paper.
+"""The placed layout: track and everything beside it, each with its place on paper.
 
 Input: a plan, the pieces to draw and what to leave room for. Output: a :class:`PlacedLayout`, which
 no situation changes. Rows are those of the terminal drawing where they can be; track that
@@ -73,7 +73,7 @@ class PlacedLayout:
 def place_layout(
     plan: Plan, pieces: Sequence[str], wanted: Reserved, drawn: Sequence[str] = ()
 ) -> PlacedLayout:
-    """The board for these pieces. ``drawn``: pieces that other drawings beside it show."""
+    """Place these pieces. ``drawn``: pieces that neighboring drawings show."""
     there = things(plan, pieces, drawn)
     bare = View(plan, None, None)
     room = TERMINAL_WIDTH if len(pieces) <= WHOLE else 100 * len(pieces)
@@ -103,7 +103,7 @@ def place_layout(
 def strips(
     plan: Plan, pieces: Sequence[str], wanted: Reserved, width: float
 ) -> tuple[PlacedLayout, ...]:
-    """The boards of as many strips as it takes, left to right, each as long as ``width`` allows."""
+    """As many strips as it takes, left to right, each as long as ``width`` allows."""
     if len(pieces) <= WHOLE:
         whole = place_layout(plan, pieces, wanted)
         if whole.frame.width <= width:
@@ -126,8 +126,8 @@ def strips(
 def _fit(
     plan: Plan, pieces: Sequence[str], wanted: Reserved, there: Things, sketched: Sketch, rows: Rows
 ) -> PlacedLayout | tuple[int, ...]:
-    """The board with strips on these rows, as far apart as it takes; or the links that cannot
-    be drawn so."""
+    """The layout with strips on these rows, as far apart as needed; or the links that cannot
+    be drawn that way."""
     room = paper_sizes(plan, sketched, there, wanted)
     heights: Sequence[int] = _apart(sketched, rows, wanted)
     best: PlacedLayout | None = None
@@ -178,8 +178,8 @@ def _place_once(
     *,
     strict: bool,
 ) -> PlacedLayout:
-    """The board of one layout. ``strict``: what finds no room where it should be is left out
-    and told of; else it stands wherever there is room, if need be below the drawing."""
+    """Place everything beside the track of one layout. ``strict``: what finds no room at its
+    track is left out and listed; else it stands wherever there is room, or below the drawing."""
     ways = TrackPaths(layout)
     page = Occupancy()
     boxes = []

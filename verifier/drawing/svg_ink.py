@@ -1,7 +1,7 @@
-"""Inking a board: from places to the SVG of one situation.
+"""Draw a placed layout as the SVG of one situation.
 
-Input: the board, what is seen, what to mark. Output: the groups of the drawing, one for each
-element of the plan, and where each element is, for the call-outs.
+Input: the placed layout, what is seen, what to mark. Output: the groups of the drawing, one for
+each element of the plan, and where each element is, for the call-outs.
 """
 
 from collections.abc import Iterable, Iterator

@@ -1,4 +1,4 @@
-"""Placing what stands beside the track on paper: signals, names, looms of wire.
+"""Place what stands beside the track in an SVG drawing: signals, names, wiring.
 
 Input: track as line segments, and the things to place, most important first, each with its
 size in CSS pixels and where it would like to stand. Output: where each stands, such that

@@ -1,4 +1,4 @@
-"""Placing labels beside the rows of a layout, so that none covers anything.
+"""Place labels beside the rows of a terminal drawing, so that none covers anything.
 
 Input: the layout, and the labels in order of importance. Output: where each label goes,
 or which band between two rows must grow for one that found no room.
@@ -8,8 +8,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from verifier.drawing.layout import GridLayout
+from verifier.drawing.svg_placer import BELOW
 
-ABOVE, BELOW = -1, 1
 FARTHEST = 5
 SECOND_TRIES = 3
 # Clear columns kept between a label and track, and between two labels.

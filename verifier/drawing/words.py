@@ -11,6 +11,7 @@ from typing import NamedTuple
 
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import LEFT, RIGHT
+from verifier.drawing.svg_placer import ABOVE, BELOW
 from verifier.drawing.text_metrics import (
     Style,
     Things,
@@ -19,7 +20,7 @@ from verifier.drawing.text_metrics import (
     special_label,
     title,
 )
-from verifier.drawing.text_placer import ABOVE, BELOW, Label
+from verifier.drawing.text_placer import Label
 from verifier.drawing.view import View
 from verifier.plan.model import Signal
 

@@ -1,6 +1,6 @@
 """What the page shows of one text and one state of play: the fast lane, which no proof holds up.
 
-In: a reading, a play, and at most one act. Out: what there is to draw and to say, as JSON: the
+In: a document, a play, and at most one act. Out: what there is to draw and to say, as JSON: the
 drawing, what every signal shows and why, what can be set by hand, and what is unsafe just here.
 """
 

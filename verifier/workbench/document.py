@@ -1,4 +1,4 @@
-"""One text as the page works with it: the plan, and what is worked out of it once.
+"""One text as the page works with it: the plan, and what is computed from it once.
 
 In: the text of a junction, its name and where it lies. Out: a :class:`Document`, kept as long as
 the text stays the same, so that playing does not read it again at each click.

@@ -1,6 +1,6 @@
 """How things stand in the play area, and what a hand does to them: one situation, outside time.
 
-In: a reading of the text, the facts that are not as usual, and one act: points thrown, stock put
+In: a document, the facts that are not as usual, and one act: points thrown, stock put
 down, a wire cut. Out: the facts afterwards. What the signals make of it is worked out elsewhere
 (:mod:`verifier.workbench.analysis`); files with memory can be played over time as well
 (:mod:`verifier.workbench.temporal_play`).

@@ -1,6 +1,6 @@
 """The play area over time: relays pick and drop, points take their time, trains go on.
 
-In: a reading, the states of a moment, and one act. Out: the moment after it, worked out by the
+In: a document, the states of a moment, and one act. Out: the moment after it, worked out by the
 stepper, which every history is replayed with. Nothing here decides anything: it only chooses
 what people, trains and time do next.
 """
