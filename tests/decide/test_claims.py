@@ -153,7 +153,8 @@ def test_claims_about_nothing_are_refused(words: str) -> None:
     assert "4L, 4RA" in elsewhere.hint
     (none,) = refused(words.format("crossing-proceeds"))
     assert none.code == "CP210"
-    assert none.hint == "Nothing in this file raises it."
+    assert none.message == "`crossing-proceeds` has no checks in this file"
+    assert none.hint == "Remove this line, or correct the name of the property."
 
 
 def test_every_claim_about_nothing_is_told_at_once() -> None:

@@ -183,8 +183,8 @@ def test_everything_that_is_wrong_is_told_at_once() -> None:
     ("content", "said"),
     [
         (None, "does not exist"),
-        (b"kind,price,currency\nhead,\xff,USD\n", "is not UTF-8 text"),
-        ("kind,price,currency\nhead,1,USD\n".encode("utf-16"), "save such a file as `CSV UTF-8`"),
+        (b"kind,price,currency\nhead,\xff,USD\n", "is not plain UTF-8 text"),
+        ("kind,price,currency\nhead,1,USD\n".encode("utf-16"), "save the file as `CSV UTF-8`"),
         (b"x" * 20_000_000, "is larger than"),
         (b"kind,price,currency\n" + b"haed,x,y\n" * 100_000, "more than 10,000 lines"),
     ],
