@@ -8,7 +8,7 @@ import pytest
 
 from verifier.engines.set_cover import greedy_cover, smallest_cover
 from verifier.testcard.lower_bound import apart
-from verifier.testcard.step_ordering import ALL_ORDERS, length, short_way
+from verifier.testcard.step_ordering import ALL_ORDERS, length, short_path
 
 
 def chance_sets(seed: int) -> list[int]:
@@ -85,7 +85,7 @@ def chance_costs(seed: int, count: int) -> Callable[[int, int], int]:
 def test_no_order_costs_less(seed: int) -> None:
     count = seed % 7
     cost = chance_costs(seed, count)
-    way, shortest = short_way(count, cost)
+    way, shortest = short_path(count, cost)
     assert shortest and sorted(way) == list(range(count))
     assert length(way, cost) == min(length(other, cost) for other in permutations(range(count)))
 
@@ -94,7 +94,7 @@ def test_no_order_costs_less(seed: int) -> None:
 def test_a_long_way_goes_everywhere_once_and_is_not_called_the_shortest(seed: int) -> None:
     count = ALL_ORDERS + 4
     cost = chance_costs(seed, count)
-    way, shortest = short_way(count, cost)
+    way, shortest = short_path(count, cost)
     assert not shortest and sorted(way) == list(range(count))
     nearest: list[int] = []
     while len(nearest) < count:

@@ -22,14 +22,14 @@ from verifier.plan.situation import Situation
 from verifier.reference.evaluator import evaluate
 from verifier.reports.sheets import sheet_csv
 from verifier.sheets.test_card import sheet_of
-from verifier.testcard.card import Step
-from verifier.testcard.observation_points import Look, looks
+from verifier.testcard.card import TestStep
+from verifier.testcard.observation_points import ObservationPoint, observation_points
 from verifier.testcard.results import observed
 
-Written = Callable[[Step, Look], str]
+Written = Callable[[TestStep, ObservationPoint], str]
 
 
-def ok(step: Step, look: Look) -> str:
+def ok(step: TestStep, look: ObservationPoint) -> str:
     return "ok"
 
 
@@ -38,7 +38,7 @@ def filled_in(name: str, written: Written = ok) -> str:
     made = card(name)
     by_row = {
         (str(step.number), look.at): written(step, look)
-        for step in made.steps for look in looks(step)
+        for step in made.steps for look in observation_points(step)
     }  # fmt: skip
     rows = list(csv.reader(io.StringIO(sheet_csv(sheet_of(made)))))
     for row in rows[2:]:
@@ -63,7 +63,7 @@ def with_wrong(name: str, suspect: Suspect) -> Written:
     """What somebody writes who looks at a layout with something wrong."""
     plan, broken = put_wrong(card(name).plan, (suspect,))
 
-    def written(step: Step, look: Look) -> str:
+    def written(step: TestStep, look: ObservationPoint) -> str:
         seen = evaluate(plan, Situation.of((*step.situation, *broken)))
         said = []
         for at, must in look.must:
@@ -124,7 +124,7 @@ def test_what_was_not_looked_at_is_left_out() -> None:
 )
 def test_what_may_be_written_beside_one_signal(written: str, said: str) -> None:
     at = next(
-        (step.number, look.at) for step in card(WIRED).steps for look in looks(step)
+        (step.number, look.at) for step in card(WIRED).steps for look in observation_points(step)
         if look.names == ("4RA",)
     )  # fmt: skip
     text = filled_in(WIRED, lambda s, look: written if (s.number, look.at) == at else "")

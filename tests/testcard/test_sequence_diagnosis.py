@@ -10,13 +10,13 @@ from verifier.language.source import Source
 from verifier.plan import observables
 from verifier.reports.diagnosis import diagnosis_lines
 from verifier.reports.ink import Ink
-from verifier.testcard.fault_list import Wrong
-from verifier.testcard.observation_points import looks
+from verifier.testcard.fault_list import TestedFault
+from verifier.testcard.observation_points import observation_points
 from verifier.testcard.results import observed
-from verifier.testcard.sequence_diagnosis import followed
+from verifier.testcard.sequence_diagnosis import diagnose_sequence
 
 
-def seen_with(wrong: Wrong, steps: int) -> dict[tuple[int, str], str]:
+def seen_with(wrong: TestedFault, steps: int) -> dict[tuple[int, str], str]:
     """What somebody writes who goes through the first steps of the card."""
     made = card(WHOLE)
     person, written = Person(made, wrong), {}
@@ -24,7 +24,7 @@ def seen_with(wrong: Wrong, steps: int) -> dict[tuple[int, str], str]:
         for act in step.acts:
             person.does(act.text)
         seen = person.sees()
-        for look in looks(step):
+        for look in observation_points(step):
             said = []
             for at, must in look.must:
                 if look.turnouts:
@@ -45,7 +45,7 @@ def test_what_relays_heard_is_found_again(name: str) -> None:
     written = seen_with(found.wrong, found.at[0][0])
     text = filled_in(WHOLE, lambda step, look: written.get((step.number, look.at), ""))
     assert made.replays is not None
-    told = followed(
+    told = diagnose_sequence(
         bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
     )
     assert told.verdict == "explained"
@@ -57,7 +57,7 @@ def test_a_sound_layout_has_nothing_wrong_and_more_to_look_at() -> None:
     made = card(WHOLE)
     text = filled_in(WHOLE, lambda step, look: "ok" if step.number < 5 else "")
     assert made.replays is not None
-    told = followed(
+    told = diagnose_sequence(
         bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
     )
     assert told.verdict == "nothing wrong" and told.next_test is not None
@@ -72,7 +72,7 @@ def test_several_things_wrong_together_are_said_not_to_be_looked_for() -> None:
     }  # fmt: skip
     text = filled_in(WHOLE, lambda step, look: written.get((step.number, look.at), ""))
     assert made.replays is not None
-    told = followed(
+    told = diagnose_sequence(
         bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
     )
     assert told.verdict == "unexplained"

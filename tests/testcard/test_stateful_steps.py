@@ -17,8 +17,8 @@ from verifier.plan.observables import Observable
 from verifier.reference.wired_step import WiredStepper
 from verifier.sheets.test_card import test_card_sheet as sheet_of_plan
 from verifier.testcard.card import Card
-from verifier.testcard.fault_list import Wrong
-from verifier.testcard.stateful_steps import can_be_played, is_played
+from verifier.testcard.fault_list import TestedFault
+from verifier.testcard.stateful_steps import has_definite_reports, is_stateful
 from verifier.world.memory_abstraction import faults_reaching_memory
 from verifier.world.world import World
 
@@ -34,7 +34,7 @@ class Person:
     """Somebody who does what the words of a card say, and waits. What is worked out is what
     follows each moment, and nothing of where a card may lead."""
 
-    def __init__(self, made: Card, wrong: Wrong | None = None):
+    def __init__(self, made: Card, wrong: TestedFault | None = None):
         self.plan = made.plan
         group = wrong.group if wrong else ()
         self.stepper = WiredStepper(made.plan, Bench(made.plan).wired(group))
@@ -181,7 +181,7 @@ def _lies(person: Person) -> dict[str, str]:
 
 @pytest.mark.parametrize("name", PLAYED)
 def test_what_it_claims_holds_of_memory_too(name: str) -> None:
-    assert is_played(card(name).plan)
+    assert is_stateful(card(name).plan)
     holds_what_it_shows(card(name))
     decides_by_itself(card(name))
 
@@ -206,7 +206,7 @@ def files(pattern: str) -> Iterator[str]:
 
 @pytest.mark.parametrize("name", list(files(r"^\s*(relay|timer|locked while) ")))
 def test_whatever_remembers_is_played(name: str) -> None:
-    assert is_played(verifier.load(spec(name)))
+    assert is_stateful(verifier.load(spec(name)))
 
 
 def test_rails_that_no_gap_keeps_apart_leave_memory_open() -> None:
@@ -217,6 +217,6 @@ detector D-Out current-sensing
   through o1
 track West-Main = Out = Main"""
     plan = verifier.load_text(text.replace("track West-Main   = Main", joined))
-    assert is_played(plan) and not can_be_played(Bench(plan))
+    assert is_stateful(plan) and not has_definite_reports(Bench(plan))
     sheet = sheet_of_plan(plan)
     assert not sheet.tables and "no card is made" in sheet.notes[0]

@@ -11,11 +11,11 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import PictureOf, Pose, Row, Sheet, Table
-from verifier.testcard.card import Card, Step, Unseen, card_on
+from verifier.testcard.card import Card, TestStep, Unseen, card_on
 from verifier.testcard.coverage_goals import Excluded, Goal
-from verifier.testcard.observation_points import Look, fingerprint, looks
+from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
 from verifier.testcard.results import COLUMNS, TITLE
-from verifier.testcard.stateful_steps import can_be_played, is_played
+from verifier.testcard.stateful_steps import has_definite_reports, is_stateful
 
 # Of the steps that show one thing so many are named.
 _NAMED = 4
@@ -36,7 +36,7 @@ _NOT_PLAYED = (
 def test_card_sheet(plan: Plan, asked: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """The sheet of a plan's test card."""
     bench = Bench(plan)
-    if is_played(plan) and not can_be_played(bench):
+    if is_stateful(plan) and not has_definite_reports(bench):
         return Sheet("test-card", f"Test card: {plan.title}", (), (_NOT_PLAYED,))
     return sheet_of(card_on(bench, asked.progress))
 
@@ -63,14 +63,14 @@ def _steps(card: Card) -> Table:
     )
 
 
-def _rows(step: Step, plan: Plan) -> Iterator[Row]:
+def _rows(step: TestStep, plan: Plan) -> Iterator[Row]:
     do = "; ".join(act.text for act in step.acts) or "nothing: all is at rest"
-    for number, look in enumerate(looks(step)):
+    for number, look in enumerate(observation_points(step)):
         must, aspect = _must_show(look, plan)
         yield (str(step.number), "" if number else do, look.at, must, aspect, "")
 
 
-def _must_show(look: Look, plan: Plan) -> tuple[str, str]:
+def _must_show(look: ObservationPoint, plan: Plan) -> tuple[str, str]:
     """The colors and the aspect; how turnouts lie."""
     if look.turnouts:
         return f"lies {sorted(look.must[0][1])[0][0]}", "-"
@@ -207,7 +207,7 @@ def _notes(card: Card) -> Iterator[str]:
         "everything else as it is (stock is moved under its own power or by hand); wait until "
         "points and lamps are at rest; then look."
     )
-    if is_played(card.plan):
+    if is_stateful(card.plan):
         yield from _of_memory(card.plan)
     yield (
         f"Under `seen` write `ok`, or what you see ({_examples(card)}), or `no` where it is not as "

@@ -44,37 +44,37 @@ from verifier.testcard.coverage_goals import (
     serves,
 )
 from verifier.testcard.fault_list import (
-    Wrong,
+    TestedFault,
     shown_at,
     to_be_seen,
     without_power,
     wrongs,
 )
-from verifier.testcard.fault_simulation import Replays, Trod
+from verifier.testcard.fault_simulation import ExpectedStep, FaultSimulator
 from verifier.testcard.lower_bound import apart
 from verifier.testcard.progress import Progress, silent
 from verifier.testcard.solver_queries import Questions, Undecided
-from verifier.testcard.stateful_steps import Played, Way, is_played
-from verifier.testcard.step_ordering import Act, Walk, length, short_way
+from verifier.testcard.stateful_steps import Operation, StateGraph, is_stateful
+from verifier.testcard.step_ordering import Instruction, OperatorPath, length, short_path
 
 # Of a layout with more signals than these, what no step tried shows is not asked of the solver.
 MAX_PROVED = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Step:
+class TestStep:
     """One step of the card. ``number`` from 1; ``acts``: what there is to do after the step
     before it; ``setup``: how all then stands; ``situation``: the same, for drawing; ``colors``:
     what each signal is to show, top to bottom (one of these); ``lies``: how turnouts that are told
     are to lie; ``ways``: what there is to do as it is worked out, where it is remembered."""
 
     number: int
-    acts: tuple[Act, ...]
+    acts: tuple[Instruction, ...]
     setup: Setup
     situation: Situation
     colors: tuple[tuple[str, frozenset[Colors]], ...]
     lies: tuple[tuple[str, str], ...]
-    ways: tuple[Way, ...] = ()
+    ways: tuple[Operation, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -90,7 +90,7 @@ class Found:
     """Something that may be wrong, and where it shows: numbers of steps, with the signal or
     turnout to look at. What may be remembered is followed up to where it first shows."""
 
-    wrong: Wrong
+    wrong: TestedFault
     at: tuple[tuple[int, str], ...]
 
 
@@ -98,7 +98,7 @@ class Found:
 class Unseen:
     """What the card cannot show. ``proved``: no step of any kind can."""
 
-    what: Goal | Wrong
+    what: Goal | TestedFault
     proved: bool
 
 
@@ -109,7 +109,7 @@ class Card:
     steps are gone through, where the layout remembers."""
 
     plan: Plan
-    steps: tuple[Step, ...]
+    steps: tuple[TestStep, ...]
     lines: tuple[Met, ...]
     tried: tuple[tuple[Tried, tuple[int, ...], tuple[int, ...]], ...]
     colors: tuple[Met, ...]
@@ -120,7 +120,7 @@ class Card:
     at_least: int
     effort: int
     shortest: bool
-    replays: Replays | None = None
+    replays: FaultSimulator | None = None
 
 
 def card_on(bench: Bench, progress: Progress = silent) -> Card:
@@ -133,20 +133,20 @@ class _Gone:
     """A step as it is gone through, with what there is to do after the one before."""
 
     candidate: Candidate
-    acts: tuple[Act, ...]
-    trod: Trod
+    acts: tuple[Instruction, ...]
+    trod: ExpectedStep
 
 
 class _Maker:
     def __init__(self, bench: Bench, progress: Progress):
         self.bench, self.plan = bench, bench.plan
         self.progress = progress
-        self.played = Played(bench, progress) if is_played(bench.given) else None
+        self.played = StateGraph(bench, progress) if is_stateful(bench.given) else None
         self.questions = Questions(bench, played=self.played is not None)
-        self.walk = self.played or Walk(bench)
-        self.replays = Replays(bench, self.played) if self.played else None
+        self.walk = self.played or OperatorPath(bench)
+        self.replays = FaultSimulator(bench, self.played) if self.played else None
         # What relays, timers or locks hear of: it may be remembered.
-        self.heard: list[Wrong] = []
+        self.heard: list[TestedFault] = []
         self.lines = list(line_goals(self.plan))
         self.tried = list(facts_tried(self.plan))
         self.colors = list(color_goals(self.plan))
@@ -158,7 +158,7 @@ class _Maker:
         ]  # fmt: skip
         self.trial = Trial(bench, asked_of(goal.when for goal in self.goals))
         self.unseen: list[Unseen] = []
-        self._shown: dict[tuple[Candidate, Wrong], str | None] = {}
+        self._shown: dict[tuple[Candidate, TestedFault], str | None] = {}
 
     def _conflicts(self) -> Iterator[tuple[Excluded, int, Goal]]:
         """Conflicting pairs, each with how many facts at least keep both from being set."""
@@ -216,13 +216,13 @@ class _Maker:
             kept |= dict.fromkeys(best)
         return list(kept), complete
 
-    def _brought_about(self, played: Played) -> Iterator[Candidate]:
+    def _brought_about(self, played: StateGraph) -> Iterator[Candidate]:
         for place in played.places:
             candidate = self.trial.candidate(place.setup)
             if candidate is not None:
                 yield candidate
 
-    def _asked_for(self, what: Goal | Wrong, when: Expr) -> list[Candidate]:
+    def _asked_for(self, what: Goal | TestedFault, when: Expr) -> list[Candidate]:
         """A step that the solver knows or, where it has to be brought about one thing after
         another, one that is known to be; what neither is is noted."""
         proved = False
@@ -241,15 +241,15 @@ class _Maker:
         self.unseen.append(Unseen(what, proved))
         return []
 
-    def _confirms(self, candidate: Candidate, what: Goal | Wrong) -> bool:
+    def _confirms(self, candidate: Candidate, what: Goal | TestedFault) -> bool:
         if isinstance(what, Goal):
             return candidate.shows(what.when)
         return self._where(candidate, what) is not None
 
-    def _steps_for_wrongs(self, steps: list[Candidate]) -> list[Wrong]:
+    def _steps_for_wrongs(self, steps: list[Candidate]) -> list[TestedFault]:
         """Everything that may be wrong; steps are added to show what none of them shows."""
         waiting = list(wrongs(self.bench))
-        looked_for: list[Wrong] = []
+        looked_for: list[TestedFault] = []
         many = len(self.plan.signals) > MAX_PROVED
         while waiting:
             self.progress(len(looked_for), len(looked_for) + len(waiting))
@@ -281,17 +281,22 @@ class _Maker:
     def _column(self, steps: Sequence[Candidate], goal: Goal) -> int:
         return sum(1 << i for i, step in enumerate(steps) if step.shows(goal.when))
 
-    def _showing(self, steps: Sequence[Candidate], wrong: Wrong) -> int:
+    def _showing(self, steps: Sequence[Candidate], wrong: TestedFault) -> int:
         return sum(1 << i for i, step in enumerate(steps) if self._where(step, wrong) is not None)
 
-    def _where(self, step: Candidate, wrong: Wrong) -> str | None:
+    def _where(self, step: Candidate, wrong: TestedFault) -> str | None:
         key = step, wrong
         if key not in self._shown:
             self._shown[key] = shown_at(self.bench, step.setup, wrong, step.colors)
         return self._shown[key]
 
     def _bound(
-        self, columns: Sequence[int], all_wrong: Sequence[Wrong], enough: int, *, complete: bool
+        self,
+        columns: Sequence[int],
+        all_wrong: Sequence[TestedFault],
+        enough: int,
+        *,
+        complete: bool,
     ) -> int:
         """How many steps every card must have that meets all that this one meets."""
         met = [i for i, column in enumerate(columns) if column]
@@ -357,13 +362,13 @@ class _Maker:
         def between(a: int, b: int) -> int:
             return cost(chosen[a] if a >= 0 else -1, chosen[b])
 
-        order, shortest = short_way(len(chosen), between)
+        order, shortest = short_path(len(chosen), between)
         return [chosen[i] for i in order], shortest
 
     # -------------------------------------------------------------- the card
 
     def _card(
-        self, chosen: Sequence[Candidate], all_wrong: Iterable[Wrong], at_least: int,
+        self, chosen: Sequence[Candidate], all_wrong: Iterable[TestedFault], at_least: int,
         shortest: bool,
     ) -> Card:  # fmt: skip
         gone = self._gone(chosen)
@@ -393,12 +398,14 @@ class _Maker:
         for candidate in chosen:
             acts = tuple(self.walk.acts(before, candidate.setup))
             ways = self.played.ways(before, candidate.setup) if self.played else ()
-            trod = Trod(ways, candidate.colors, self._lies(candidate.setup))
+            trod = ExpectedStep(ways, candidate.colors, self._lies(candidate.setup))
             gone.append(_Gone(candidate, acts, trod))
             before = candidate.setup
         return gone
 
-    def _found(self, chosen: Sequence[Candidate], all_wrong: Iterable[Wrong]) -> Iterator[Found]:
+    def _found(
+        self, chosen: Sequence[Candidate], all_wrong: Iterable[TestedFault]
+    ) -> Iterator[Found]:
         """Where those things show that nothing remembers."""
         for wrong in all_wrong:
             at = [(n, self._where(step, wrong)) for n, step in enumerate(chosen, start=1)]
@@ -427,7 +434,7 @@ class _Maker:
                 self.unseen.append(Unseen(wrong, False))
 
     def _added_for(
-        self, wrong: Wrong, gone: list["_Gone"], replays: Replays, played: Played
+        self, wrong: TestedFault, gone: list["_Gone"], replays: FaultSimulator, played: StateGraph
     ) -> tuple[tuple[int, str], ...]:
         """A step added in which something wrong shows: going on from the one before where it does
         then, else beginning again."""
@@ -439,17 +446,17 @@ class _Maker:
         further = played.lifting(gone[-1].candidate.setup, candidate.setup) if begun else ()
         again = (played.again(gone[-1].candidate.setup),) if gone else ()
         for before, onward in ((begun, further), ([], (*again, *ways))):
-            trod = Trod(onward, candidate.colors, self._lies(candidate.setup))
+            trod = ExpectedStep(onward, candidate.colors, self._lies(candidate.setup))
             at = replays.shown(wrong, [*before, trod]) if onward else ()
             if at:
                 gone.append(_Gone(candidate, tuple(a for way in onward for a in way.acts), trod))
                 return tuple((len(gone), look) for _, look in at)
         return ()
 
-    def _step(self, number: int, one: "_Gone") -> Step:
+    def _step(self, number: int, one: "_Gone") -> TestStep:
         setup = one.candidate.setup
         moment = next(iter(self.bench.moments(setup, ())))
-        return Step(
+        return TestStep(
             number, one.acts, setup, as_given(self.bench, setup, moment.truth.situation),
             tuple(one.candidate.colors.items()), tuple(one.trod.lies.items()), one.trod.ways,
         )  # fmt: skip
@@ -465,7 +472,7 @@ class _Maker:
         return lies
 
 
-def _since_it_began_again(gone: Sequence[_Gone]) -> list[Trod]:
+def _since_it_began_again(gone: Sequence[_Gone]) -> list[ExpectedStep]:
     """The last steps, from one on in which everything is put back and switched off."""
     for number in range(len(gone) - 1, -1, -1):
         if any(way.done.off for way in gone[number].trod.ways):

@@ -22,37 +22,37 @@ from verifier.logic.expr import FALSE
 from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Unsettled
-from verifier.testcard.fault_list import Wrong
-from verifier.testcard.settle import Going, Moment
+from verifier.testcard.fault_list import TestedFault
+from verifier.testcard.settle import Moment, Simulation
 from verifier.testcard.solver_queries import EACH
-from verifier.testcard.stateful_steps import Place, Played, Way
+from verifier.testcard.stateful_steps import Operation, RestState, StateGraph
 from verifier.world.memory_abstraction import memory_alone
 from verifier.world.world import World
 
 # So many moments are worked out at most to find a step in which one thing wrong shows.
-MOST_FOR_ONE = 4_000
+MAX_MOMENTS = 4_000
 
 _HEARD = (*observables.REPORTED, "aspect", "color")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Trod:
+class ExpectedStep:
     """A step as it is gone through: what is done, what it must show, and how turnouts must lie
     that are told."""
 
-    ways: tuple[Way, ...]
+    ways: tuple[Operation, ...]
     colors: Mapping[str, frozenset[Colors]]
     lies: Mapping[str, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class Sighting:
     """What is seen in a step: colors by signal, and how turnouts lie."""
 
     colors: Mapping[str, Colors]
     lies: Mapping[str, str]
 
-    def against(self, step: Trod) -> str | None:
+    def against(self, step: ExpectedStep) -> str | None:
         """The turnout or signal at which this is not as the step must show."""
         for turnout, must in step.lies.items():
             if self.lies.get(turnout, must) != must:
@@ -63,20 +63,20 @@ class Seen:
         return None
 
 
-class Replays:
+class FaultSimulator:
     """One layout, gone through with one thing wrong at a time."""
 
-    def __init__(self, bench: Bench, played: Played):
+    def __init__(self, bench: Bench, played: StateGraph):
         self._bench, self._played = bench, played
         self._turnouts = played.going.stepper.variables.turnouts
-        self._musts: dict[Place, Trod] = {}
+        self._musts: dict[RestState, ExpectedStep] = {}
         self._known: dict[Suspect, bool] = {}
         world = World(bench.plan)
         self._reads = [what for what in memory_alone(world).inputs if what.kind in _HEARD]
         # Any moment, points on their way and relays about to move included.
         self._moments = SituationCheck.of(world, EACH, assumed=False)
 
-    def may_remember(self, wrong: Wrong) -> bool:
+    def may_remember(self, wrong: TestedFault) -> bool:
         """Whether what is remembered may come to be otherwise for it, apart from points that do
         not go where they are told."""
         if wrong.suspect.trouble is not None:
@@ -86,7 +86,7 @@ class Replays:
             self._known[wrong.suspect] = unpowered or self._is_heard(wrong)
         return self._known[wrong.suspect]
 
-    def _is_heard(self, wrong: Wrong) -> bool:
+    def _is_heard(self, wrong: TestedFault) -> bool:
         """Whether relays, timers or locks may ever hear otherwise for it."""
         try:
             differs = differing(self._bench, (), wrong.group, watched=self._reads)
@@ -99,7 +99,9 @@ class Replays:
         except Interrupted:
             raise KeyboardInterrupt from None
 
-    def shown(self, wrong: Wrong, steps: Sequence[Trod]) -> tuple[tuple[int, str], ...]:
+    def shown(
+        self, wrong: TestedFault, steps: Sequence[ExpectedStep]
+    ) -> tuple[tuple[int, str], ...]:
         """By number from 1, steps in which it shows for certain, and at what: the first of them,
         where there is one way for current to flow."""
         goings = list(self._goings(wrong))
@@ -108,7 +110,7 @@ class Replays:
         return tuple((number, at) for number, at in found[0].items() if number in common)
 
     def _found(
-        self, wrong: Wrong, going: Going, steps: Sequence[Trod], *, every: bool
+        self, wrong: TestedFault, going: Simulation, steps: Sequence[ExpectedStep], *, every: bool
     ) -> dict[int, str]:
         found: dict[int, str] = {}
         for number, (step, sight) in enumerate(
@@ -121,12 +123,16 @@ class Replays:
                     break
         return found
 
-    def every(self, wrong: Wrong, steps: Sequence[Trod]) -> Iterator[tuple[Seen, ...]]:
+    def every(
+        self, wrong: TestedFault, steps: Sequence[ExpectedStep]
+    ) -> Iterator[tuple[Sighting, ...]]:
         """What is seen in each step, as far as it can be told, for each way in which current may
         flow."""
         return (tuple(self.seen(wrong, going, steps)) for going in self._goings(wrong))
 
-    def seen(self, wrong: Wrong, going: Going, steps: Iterable[Trod]) -> Iterator[Seen]:
+    def seen(
+        self, wrong: TestedFault, going: Simulation, steps: Iterable[ExpectedStep]
+    ) -> Iterator[Sighting]:
         """What is seen in each step, as far as it can be told."""
         now = self._begun(wrong, going)
         for step in steps:
@@ -137,19 +143,19 @@ class Replays:
                     now = self._after(wrong, going, now, way)
             sight = self._sight(going, now)
             if wrong.stuck is not None:
-                sight = Seen(sight.colors, {**sight.lies, **dict([wrong.stuck])})
+                sight = Sighting(sight.colors, {**sight.lies, **dict([wrong.stuck])})
             yield sight
 
-    def step_for(self, wrong: Wrong) -> tuple[Way, ...] | None:
+    def step_for(self, wrong: TestedFault) -> tuple[Operation, ...] | None:
         """Things to do from rest after which it shows; None where none were found."""
         going = next(self._goings(wrong))
         start = self._begun(wrong, going)
         if start is None:
             return None
         known = {self._played.rest}
-        waiting: deque[tuple[Place, Moment, tuple[Way, ...]]] = deque()
+        waiting: deque[tuple[RestState, Moment, tuple[Operation, ...]]] = deque()
         waiting.append((self._played.rest, start, ()))
-        while waiting and going.moments < MOST_FOR_ONE:
+        while waiting and going.moments < MAX_MOMENTS:
             place, now, ways = waiting.popleft()
             for way in place.onward:
                 if way.then in known:
@@ -164,26 +170,26 @@ class Replays:
                 waiting.append((way.then, then, trod))
         return None
 
-    def _at(self, place: Place) -> Trod:
+    def _at(self, place: RestState) -> ExpectedStep:
         """What a place must show."""
         if place not in self._musts:
             sight = self._sight(self._played.going, dict(place.moment))
             colors = {signal: frozenset({lit}) for signal, lit in sight.colors.items()}
-            self._musts[place] = Trod((), colors, sight.lies)
+            self._musts[place] = ExpectedStep((), colors, sight.lies)
         return self._musts[place]
 
     # -------------------------------------------------------------- with it wrong
 
-    def _goings(self, wrong: Wrong) -> Iterator[Going]:
+    def _goings(self, wrong: TestedFault) -> Iterator[Simulation]:
         """The layout with it wrong, once for each way in which current may flow."""
         wired = self._bench.wired(wrong.group)
         broken = faults_in(wired, wrong.group)
         open_ = [what for what in wired.inputs if what.kind == "current"]
         for states in product(*(what.values for what in open_)):
             flows = dict(zip(open_, states, strict=True))
-            yield Going(self._bench.given, wired, {**broken, **flows})
+            yield Simulation(self._bench.given, wired, {**broken, **flows})
 
-    def _begun(self, wrong: Wrong, going: Going) -> Moment | None:
+    def _begun(self, wrong: TestedFault, going: Simulation) -> Moment | None:
         """How all is at first; None where points lie otherwise for good."""
         start = going.start()
         if start is None or wrong.stuck is None:
@@ -191,7 +197,9 @@ class Replays:
         turnout, lies = wrong.stuck
         return start if start[observables.points(turnout)] == lies else None
 
-    def _after(self, wrong: Wrong, going: Going, now: Moment, way: Way) -> Moment | None:
+    def _after(
+        self, wrong: TestedFault, going: Simulation, now: Moment, way: Operation
+    ) -> Moment | None:
         """How all is once something was done; None where that cannot be told."""
         block = way.done.passes
         if block is not None and not self._is_seen_alike(going, now, block):
@@ -202,7 +210,7 @@ class Replays:
             return None  # without power they stay as they are
         return then
 
-    def _is_seen_alike(self, going: Going, now: Moment, block: str) -> bool:
+    def _is_seen_alike(self, going: Simulation, now: Moment, block: str) -> bool:
         """Whether stock that moves onto a block, or along it, is reported in one way all along."""
         stood = self._played.stood(now)
         if stood is None:
@@ -219,26 +227,26 @@ class Replays:
                     return False
         return True
 
-    def _reports(self, going: Going, moment: Moment) -> tuple[str, ...] | None:
+    def _reports(self, going: Simulation, moment: Moment) -> tuple[str, ...] | None:
         try:
             seen = going.look(moment)
         except Unsettled:
             return None
         return tuple(seen[what] for what in self._reads if what.kind in observables.REPORTED)
 
-    def _sight(self, going: Going, now: Moment | None) -> Seen:
+    def _sight(self, going: Simulation, now: Moment | None) -> Sighting:
         """What is seen at a moment; nothing where it cannot be told."""
         if now is None:
-            return Seen({}, {})
+            return Sighting({}, {})
         try:
             seen = going.look(now)
         except Unsettled:
-            return Seen({}, {})
+            return Sighting({}, {})
         lit = {
             signal.name: tuple(_lit(seen[head.lens], head.lens) for head in signal.heads)
             for signal in self._bench.plan.signals.values()
         }
-        return Seen(lit, {name: seen[observables.points(name)] for name in self._turnouts})
+        return Sighting(lit, {name: seen[observables.points(name)] for name in self._turnouts})
 
 
 def _lit(color: str, lens: Observable) -> str:

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 from verifier.diagnosis.bench import Colors
-from verifier.testcard.card import Card, Step
+from verifier.testcard.card import Card, TestStep
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class ObservationPoint:
     """``must``: by signal, what it is to show, one of these, top to bottom; with ``turnouts``, by
     turnout, how it is to lie."""
 
@@ -36,7 +36,7 @@ class Look:
         return not self.turnouts and all(_is_red(colors) for _, colors in self.must)
 
 
-def looks(step: Step) -> tuple[Look, ...]:
+def observation_points(step: TestStep) -> tuple[ObservationPoint, ...]:
     """All there is to look at in a step: first what shows something else than red all over."""
     together: dict[object, list[tuple[str, frozenset[Colors]]]] = {}
     for signal, colors in step.colors:
@@ -48,8 +48,8 @@ def looks(step: Step) -> tuple[Look, ...]:
         lying.setdefault(state, []).append((turnout, frozenset({(state,)})))
     signals = [*together.values(), *([red] if red else [])]
     return (
-        *(Look(tuple(must)) for must in signals),
-        *(Look(tuple(must), True) for must in lying.values()),
+        *(ObservationPoint(tuple(must)) for must in signals),
+        *(ObservationPoint(tuple(must), True) for must in lying.values()),
     )
 
 
@@ -66,7 +66,7 @@ def fingerprint(card: Card) -> str:
 def _said(card: Card) -> Iterator[str]:
     for step in card.steps:
         yield f"{step.number}: {'; '.join(act.text for act in step.acts)}"
-        for look in looks(step):
+        for look in observation_points(step):
             for name, colors in look.must:
                 yield f"{name}: {sorted(colors)}"
     yield from (found.wrong.text for found in card.found)

@@ -25,9 +25,9 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
 from verifier.testcard.card import Card, card_on
-from verifier.testcard.observation_points import Look, fingerprint, looks
+from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
 from verifier.testcard.progress import Progress, silent
-from verifier.testcard.sequence_diagnosis import followed
+from verifier.testcard.sequence_diagnosis import diagnose_sequence
 
 # What the table of a card is called, and its columns; the first and the last three matter here.
 TITLE = "Test card"
@@ -52,7 +52,7 @@ def diagnose_results(
     seen = observed(bench, card, source)
     more = observations(bench, further)
     if card.replays is not None:
-        return followed(bench, card, card.replays, seen, more)
+        return diagnose_sequence(bench, card, card.replays, seen, more)
     return diagnosis(bench, [*seen.values(), *more])
 
 
@@ -145,7 +145,7 @@ class _Reader:
         if found is None:
             self._error("CP627", step.span, "step", said=_short(step.text), count=len(self.steps))
             return
-        every = {look.at: look for look in looks(found)}
+        every = {look.at: look for look in observation_points(found)}
         look = every.get(at.text)
         if look is None:
             self._error(
@@ -171,7 +171,7 @@ class _Reader:
 
     # -------------------------------------------------------------- what was seen
 
-    def _cell(self, step: int, look: Look, cell: CsvCell) -> None:
+    def _cell(self, step: int, look: ObservationPoint, cell: CsvCell) -> None:
         if is_formula(cell.text):
             said = _short(cell.text)
             self._error(
@@ -194,7 +194,7 @@ class _Reader:
                 return
 
     def _who(
-        self, look: Look, part: str, named: set[str], cell: CsvCell
+        self, look: ObservationPoint, part: str, named: set[str], cell: CsvCell
     ) -> tuple[tuple[str, ...], str]:
         """Of what something is said, and what."""
         first, _, rest = part.partition(" ")
@@ -220,7 +220,9 @@ class _Reader:
         )
         return (), ""
 
-    def _note(self, seen: _Seen, look: Look, name: str, said: str, cell: CsvCell) -> None:
+    def _note(
+        self, seen: _Seen, look: ObservationPoint, name: str, said: str, cell: CsvCell
+    ) -> None:
         """Keep what is said of one signal or turnout."""
         must, low = dict(look.must)[name], said.lower()
         if look.turnouts:
@@ -261,7 +263,7 @@ class _Reader:
         )
 
 
-def _for_example(look: Look) -> str:
+def _for_example(look: ObservationPoint) -> str:
     return "reverse" if look.turnouts else "red"
 
 

@@ -21,19 +21,19 @@ from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect
 from verifier.diagnosis.telling import NextTest, Suite, Table, Together, best_test
 from verifier.testcard.card import Card
-from verifier.testcard.fault_list import Wrong, turnout_shows, without_power, wrongs
-from verifier.testcard.fault_simulation import Replays, Seen, Trod
+from verifier.testcard.fault_list import TestedFault, turnout_shows, without_power, wrongs
+from verifier.testcard.fault_simulation import ExpectedStep, FaultSimulator, Sighting
 
-_Sights = tuple[Seen, ...]
+_Sights = tuple[Sighting, ...]
 
 
-def followed(
-    bench: Bench, card: Card, replays: Replays, seen: Mapping[int, Observation],
+def diagnose_sequence(
+    bench: Bench, card: Card, replays: FaultSimulator, seen: Mapping[int, Observation],
     further: Sequence[Observation] = (),
 ) -> Diagnosis:  # fmt: skip
     """What explains what was ``seen``, by the number of its step, and ``further`` looks, each by
     itself."""
-    follower = _Follower(bench, card, replays)
+    follower = _Matcher(bench, card, replays)
     must = follower.must()
     nothing_wrong = _agrees(must, seen) and explains(bench, (), further)
     found: dict[Suspect, list[_Sights]] = {}
@@ -65,25 +65,27 @@ def followed(
     )  # fmt: skip
 
 
-class _Follower:
+class _Matcher:
     """One card, gone through with one thing wrong at a time."""
 
-    def __init__(self, bench: Bench, card: Card, replays: Replays):
+    def __init__(self, bench: Bench, card: Card, replays: FaultSimulator):
         self._bench, self._card, self._replays = bench, card, replays
-        self._steps = [Trod(step.ways, dict(step.colors), dict(step.lies)) for step in card.steps]
+        self._steps = [
+            ExpectedStep(step.ways, dict(step.colors), dict(step.lies)) for step in card.steps
+        ]
 
-    def wrongs(self) -> Iterator[Wrong]:
+    def wrongs(self) -> Iterator[TestedFault]:
         for wrong in wrongs(self._bench):
             yield from without_power(self._bench, wrong) or [wrong]
 
     def must(self) -> _Sights:
         """What each step shows with nothing wrong."""
         return tuple(
-            Seen({signal: next(iter(lit)) for signal, lit in step.colors.items()}, step.lies)
+            Sighting({signal: next(iter(lit)) for signal, lit in step.colors.items()}, step.lies)
             for step in self._steps
         )
 
-    def sights(self, wrong: Wrong) -> Iterator[_Sights]:
+    def sights(self, wrong: TestedFault) -> Iterator[_Sights]:
         """What each step shows with something wrong, as far as it can be told, in every way it
         may come out."""
         if self._replays.may_remember(wrong):
@@ -91,12 +93,12 @@ class _Follower:
             return
         known, found = True, []
         for step in self._card.steps:
-            found.append(self._static(wrong, step.number - 1) if known else Seen({}, {}))
+            found.append(self._static(wrong, step.number - 1) if known else Sighting({}, {}))
             if wrong.suspect.trouble is not None and turnout_shows(step.setup, wrong):
                 known = False  # what comes after that may be remembered otherwise
         yield tuple(found)
 
-    def _static(self, wrong: Wrong, number: int) -> Seen:
+    def _static(self, wrong: TestedFault, number: int) -> Sighting:
         """The same of a step by itself: what shows in one way only."""
         setup = self._card.steps[number].setup
         moments = list(self._bench.moments(setup, wrong.group))
@@ -106,9 +108,11 @@ class _Follower:
             if len(shown) == 1:
                 colors[signal] = shown.pop()
         lies = {name: {dict(m.truth.lies).get(name) for m in moments} for name, _ in setup.told}
-        return Seen(colors, {n: s for n, (s, *more) in lies.items() if s is not None and not more})
+        return Sighting(
+            colors, {n: s for n, (s, *more) in lies.items() if s is not None and not more}
+        )
 
-    def stands(self, wrong: Wrong, seen: Mapping[int, Observation]) -> bool:
+    def stands(self, wrong: TestedFault, seen: Mapping[int, Observation]) -> bool:
         """Whether each look by itself can come of it, where nothing of it is remembered."""
         if self._replays.may_remember(wrong) or wrong.suspect.trouble is not None:
             return True
@@ -129,7 +133,7 @@ def _agrees(sights: _Sights, seen: Mapping[int, Observation]) -> bool:
     return True
 
 
-def _due(must: Seen, observation: Observation) -> tuple[Sight, ...]:
+def _due(must: Sighting, observation: Observation) -> tuple[Sight, ...]:
     return tuple(
         Sight(sight.signal, frozenset({must.colors[sight.signal]})) for sight in observation.sights
     )
@@ -168,7 +172,7 @@ def _filled(
         yield tuple(one for one in filled if one is not None)
 
 
-def _shown(seen: Seen, look: str) -> Colors | None:
+def _shown(seen: Sighting, look: str) -> Colors | None:
     if look in seen.lies:
         return (seen.lies[look],)
     return seen.colors.get(look)

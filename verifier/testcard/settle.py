@@ -17,14 +17,14 @@ from verifier.reference.evaluator import Unsettled
 from verifier.reference.wired_step import WiredStepper
 
 # So many moments are waited for until all has come to rest.
-MOST_WAITED = 120
-HANDLED = ("lever", "button", "derail", "gate")
+MAX_SETTLING = 120
+CONTROLS = ("lever", "button", "derail", "gate")
 
 Moment = dict[Observable, str]
 
 
 @dataclass(frozen=True, slots=True)
-class Done:
+class Action:
     """One thing done: what it changes, one after the other, each time till all is at rest. With
     ``thrown``, a turnout is thrown by hand. ``passes``: stock goes along this block, or comes onto
     it under way, and so past places at which it might be seen otherwise. ``off``: the supply of
@@ -36,7 +36,7 @@ class Done:
     off: bool = False
 
 
-class Going:
+class Simulation:
     """What comes of things done. ``moments`` counts those that were worked out."""
 
     def __init__(self, plan: Plan, wired: Plan, broken: Mapping[Observable, str]):
@@ -45,7 +45,7 @@ class Going:
         self.moments = 0
         self._broken = dict(broken)
         self._expiring = [w.name for w in self.stepper.choices if w.kind == "expiry"]
-        self._by_hand = [w for w in self.stepper.choices if w.kind in HANDLED]
+        self._by_hand = [w for w in self.stepper.choices if w.kind in CONTROLS]
         self._passing = {
             what: "yes" if what.kind in ("arrival", "tick") else what.usual
             for what in self.stepper.choices
@@ -58,7 +58,7 @@ class Going:
             **{what: what.usual for what in (*self.stepper.states, *self._by_hand)}, **self._broken,
         })  # fmt: skip
 
-    def steps(self, moment: Mapping[Observable, str], done: Done) -> Iterator[Moment | None]:
+    def steps(self, moment: Mapping[Observable, str], done: Action) -> Iterator[Moment | None]:
         """How all is after each change; None, and nothing more, where it does not come to rest."""
         now: Moment | None = dict(moment)
         for changes in done.changes:
@@ -70,7 +70,7 @@ class Going:
         if done.off:
             yield self.start()
 
-    def after(self, moment: Mapping[Observable, str], done: Done) -> Moment | None:
+    def after(self, moment: Mapping[Observable, str], done: Action) -> Moment | None:
         """How all is once it was done; None where it does not come to rest."""
         return [dict(moment), *self.steps(moment, done)][-1]
 
@@ -96,7 +96,7 @@ class Going:
     def _at_rest(self, moment: Mapping[Observable, str], thrown: str | None) -> Moment | None:
         now = self._following(moment, (), thrown)
         waiting: dict[str, Fraction] = {}
-        for _ in range(MOST_WAITED):
+        for _ in range(MAX_SETTLING):
             then = self._following(now, ())
             if then != now:
                 now = then

@@ -22,19 +22,19 @@ from verifier.reference.evaluator import Unsettled
 from verifier.reference.wired_step import WiredStepper
 from verifier.testcard.operator_actions import places
 from verifier.testcard.progress import Progress, silent
-from verifier.testcard.settle import HANDLED, Done, Going, Moment
-from verifier.testcard.step_ordering import Act, Stood, Walk
+from verifier.testcard.settle import CONTROLS, Action, Moment, Simulation
+from verifier.testcard.step_ordering import Instruction, OperatorPath, Stood
 
 # So many moments are worked out at most, all in all.
-MOST_MOMENTS = 30_000
-MOST_HELD = 2
+MAX_MOMENTS = 30_000
+MAX_HELD = 2
 # What it costs to begin again: everything else apart, as much as two pieces of stock.
 AGAIN = 6
 
-_KEPT = (*HANDLED, "relay", "timer", "traffic")
+_KEPT = (*CONTROLS, "relay", "timer", "traffic")
 
 
-def is_played(plan: Plan) -> bool:
+def is_stateful(plan: Plan) -> bool:
     """Whether what a layout shows may depend on what was done before."""
     thrown = {n for n, m in plan.wiring.machines.items() if m.motor or m.contacts == ()}
     return bool(plan.locking.memory) or any(
@@ -45,19 +45,19 @@ def is_played(plan: Plan) -> bool:
     )
 
 
-def can_be_played(bench: Bench) -> bool:
+def has_definite_reports(bench: Bench) -> bool:
     """Whether what detectors say is one thing at each moment: where rails are joined that a gap
     should keep apart, it may be this or that."""
     return not any(w.kind == "current" and len(w.values) > 1 for w in bench.plan.inputs)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Way:
+class Operation:
     """Something to do, in words and as it is worked out, and the place it leads to."""
 
-    acts: tuple[Act, ...]
-    done: Done
-    then: "Place"
+    acts: tuple[Instruction, ...]
+    done: Action
+    then: "RestState"
 
     @property
     def cost(self) -> int:
@@ -65,25 +65,25 @@ class Way:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Place:
+class RestState:
     """``setup``: how all stands when it has come to rest, memory included; ``hands``: the same of
     what a person sets alone. ``onward``: what can be done next."""
 
     moment: Mapping[Observable, str]
     setup: Setup
     hands: Setup
-    onward: list[Way]
+    onward: list[Operation]
 
 
-class Played:
+class StateGraph:
     """All places found, from rest on, in the order in which they were found."""
 
     def __init__(self, bench: Bench, progress: Progress = silent):
         self._bench, self._plan, self._progress = bench, bench.given, progress
-        self.going = Going(bench.given, bench.plan, {})
+        self.going = Simulation(bench.given, bench.plan, {})
         self._stepper = self.going.stepper
-        self._walk = Walk(bench)
-        self._handled = [w for w in self._stepper.choices if w.kind in HANDLED]
+        self._walk = OperatorPath(bench)
+        self._handled = [w for w in self._stepper.choices if w.kind in CONTROLS]
         self._standing = {w.name: w for w in self._stepper.wiring_inputs if w.kind == "standing"}
         self._pieces = _pieces(self._stepper)
         self.stands = _stands(bench, self._pieces)
@@ -95,39 +95,41 @@ class Played:
         start = self.going.start()
         usual = (*self._stepper.states, *self._handled)
         self.rest = self._place(start if start is not None else {w: w.usual for w in usual})
-        self.places: list[Place] = [self.rest]
+        self.places: list[RestState] = [self.rest]
         self._explore()
         self._at = {place.setup: place for place in self.places}
-        self._ways: dict[tuple[Place, bool], dict[Place, tuple[int, tuple[Way, ...]]]] = {}
+        self._ways: dict[
+            tuple[RestState, bool], dict[RestState, tuple[int, tuple[Operation, ...]]]
+        ] = {}
 
     # -------------------------------------------------------------- the walk
 
-    def acts(self, before: Setup, after: Setup) -> list[Act]:
+    def acts(self, before: Setup, after: Setup) -> list[Instruction]:
         """What to do to get from one place to another, in order."""
         return [act for way in self.ways(before, after) for act in way.acts]
 
     def cost(self, before: Setup, after: Setup) -> int:
         return self._way(before, after)[0]
 
-    def ways(self, before: Setup, after: Setup) -> tuple[Way, ...]:
+    def ways(self, before: Setup, after: Setup) -> tuple[Operation, ...]:
         """The same as ways from place to place."""
         return self._way(before, after)[1]
 
-    def lifting(self, before: Setup, after: Setup) -> tuple[Way, ...]:
+    def lifting(self, before: Setup, after: Setup) -> tuple[Operation, ...]:
         """The same, stock being lifted wherever it goes; none where that does not lead there."""
         _, ways = self._from(self._at[before], lifting=True).get(self._at[after], (0, ()))
         return ways
 
-    def _way(self, before: Setup, after: Setup) -> tuple[int, tuple[Way, ...]]:
+    def _way(self, before: Setup, after: Setup) -> tuple[int, tuple[Operation, ...]]:
         return self._from(self._at.get(before, self.rest))[self._at[after]]
 
     def _from(
-        self, start: Place, *, lifting: bool = False
-    ) -> dict[Place, tuple[int, tuple[Way, ...]]]:
+        self, start: RestState, *, lifting: bool = False
+    ) -> dict[RestState, tuple[int, tuple[Operation, ...]]]:
         """The cheapest way from a place to every other."""
         if (start, lifting) not in self._ways:
-            found: dict[Place, tuple[int, tuple[Way, ...]]] = {}
-            waiting: list[tuple[int, int, Place, tuple[Way, ...]]] = [(0, 0, start, ())]
+            found: dict[RestState, tuple[int, tuple[Operation, ...]]] = {}
+            waiting: list[tuple[int, int, RestState, tuple[Operation, ...]]] = [(0, 0, start, ())]
             number = 0
             while waiting:
                 price, _, place, ways = heappop(waiting)
@@ -144,14 +146,16 @@ class Played:
             self._ways[start, lifting] = found
         return self._ways[start, lifting]
 
-    def again(self, setup: Setup) -> Way:
+    def again(self, setup: Setup) -> Operation:
         """Everything put back, and what remembers switched off and on."""
         place = self._at[setup]
         back = self._walk.acts(place.hands, self.rest.hands)
         off = "switch the low-voltage supply of the signals and relays off, and on again"
         put_back = {what: what.usual for what in (*self._handled, *self._standing.values())}
         gone = {observables.train(piece): "vacant" for piece in self._pieces.values()}
-        return Way((*back, Act(off, AGAIN)), Done(({**put_back, **gone},), off=True), self.rest)
+        return Operation(
+            (*back, Instruction(off, AGAIN)), Action(({**put_back, **gone},), off=True), self.rest
+        )
 
     # -------------------------------------------------------------- what can be brought about
 
@@ -162,9 +166,9 @@ class Played:
         waiting = [self.rest]
         for place in waiting:  # it grows meanwhile
             for acts, done in self._tries(place.moment):
-                if self.going.moments >= MOST_MOMENTS:
+                if self.going.moments >= MAX_MOMENTS:
                     return
-                self._progress(self.going.moments, MOST_MOMENTS)
+                self._progress(self.going.moments, MAX_MOMENTS)
                 settled = self._after(place.moment, done)
                 if settled is None:
                     continue
@@ -177,12 +181,12 @@ class Played:
                 then = known[key]
                 if then is not place:
                     said = acts or tuple(self._walk.acts(place.hands, then.hands))
-                    place.onward.append(Way(said, done, then))
+                    place.onward.append(Operation(said, done, then))
         for place in self.places:
             if first[_still(place.moment)] is not place:
                 place.onward.extend(self._elsewhere(place, first[_still(place.moment)]))
 
-    def _elsewhere(self, place: Place, first: Place) -> Iterator[Way]:
+    def _elsewhere(self, place: RestState, first: RestState) -> Iterator[Operation]:
         """What can be done next where the locomotive stands elsewhere on its block: it is taken
         away, or moved along to where more can be done."""
         [(block, (here,))] = place.setup.stands
@@ -193,9 +197,9 @@ class Played:
         if block not in self._bench.plan.equipment.geometry:
             [(_, (there,))] = first.setup.stands
             act = self._walk.move((block, here), (block, there))
-            yield Way((act,), Done((self.on(block, there),), passes=block), first)
+            yield Operation((act,), Action((self.on(block, there),), passes=block), first)
 
-    def _after(self, moment: Mapping[Observable, str], done: Done) -> Moment | None:
+    def _after(self, moment: Mapping[Observable, str], done: Action) -> Moment | None:
         """How all is once something was done; None where that is not to be done."""
         before: Mapping[Observable, str] = moment
         for settled in self.going.steps(moment, done):
@@ -204,42 +208,44 @@ class Played:
             before = settled
         return dict(before)
 
-    def _tries(self, moment: Mapping[Observable, str]) -> Iterator[tuple[tuple[Act, ...], Done]]:
+    def _tries(
+        self, moment: Mapping[Observable, str]
+    ) -> Iterator[tuple[tuple[Instruction, ...], Action]]:
         """One more thing done, with its words where they are not those of a walk."""
         held = sum(moment[w] == "pressed" for w in self._handled if w.kind == "button")
         for what in self._handled:
             for state in what.values:
                 half = state == "open" and what.kind == "derail"
-                too_many = state == "pressed" and held >= MOST_HELD
+                too_many = state == "pressed" and held >= MAX_HELD
                 if state != moment[what] and not half and not too_many:
-                    yield (), Done(({what: state},))
+                    yield (), Action(({what: state},))
         for turnout in self._by_hand:
-            yield (), Done(({},), thrown=turnout)
+            yield (), Action(({},), thrown=turnout)
         stood = self.stood(moment)
         if stood is None:
             for block, at in self.stands.items():
                 for place in at:
-                    yield (self._walk.put((block, place)),), Done((self.on(block, place),))
+                    yield (self._walk.put((block, place)),), Action((self.on(block, place),))
             return
         gone = self.off(stood[0])
-        yield (self._walk.take(stood),), Done((gone,))
+        yield (self._walk.take(stood),), Action((gone,))
         yield from self._driven(stood, moment, gone)
 
     def _driven(
         self, stood: Stood, moment: Mapping[Observable, str], gone: Mapping[Observable, str]
-    ) -> Iterator[tuple[tuple[Act, ...], Done]]:
+    ) -> Iterator[tuple[tuple[Instruction, ...], Action]]:
         block, here = stood
         if block in self._bench.plan.equipment.geometry:
             return
         for place in self.stands[block]:
             if place != here:
                 act = self._walk.move(stood, (block, place))
-                yield (act,), Done((self.on(block, place),), passes=block)
+                yield (act,), Action((self.on(block, place),), passes=block)
         for other in self._driven_to(block, moment):
             place = self.stands[other][0]
             where = self._walk.at(other, place).removeprefix("on ")
-            act = Act(f"drive the locomotive from {block} to {where}", 2)
-            yield (act,), Done((self.on(other, place), gone), passes=other)
+            act = Instruction(f"drive the locomotive from {block} to {where}", 2)
+            yield (act,), Action((self.on(other, place), gone), passes=other)
 
     def stood(self, moment: Mapping[Observable, str]) -> Stood | None:
         """The block on which the locomotive is, and where on it."""
@@ -295,7 +301,7 @@ class Played:
         except Unsettled:
             return False
 
-    def _place(self, moment: Mapping[Observable, str]) -> Place:
+    def _place(self, moment: Mapping[Observable, str]) -> RestState:
         stood = self.stood(moment)
         stands = () if stood is None else ((stood[0], (stood[1],)),)
         turnouts = self._stepper.variables.turnouts
@@ -305,8 +311,8 @@ class Played:
         )
         hand = tuple((n, moment[observables.points(n)]) for n in self._by_hand)
         kept = tuple((w, s) for w, s in moment.items() if w.kind in _KEPT)
-        done = tuple((w, s) for w, s in kept if w.kind in HANDLED)
-        return Place(moment, Setup(stands, told, lies, kept), Setup(stands, (), hand, done), [])
+        done = tuple((w, s) for w, s in kept if w.kind in CONTROLS)
+        return RestState(moment, Setup(stands, told, lies, kept), Setup(stands, (), hand, done), [])
 
 
 def _key(moment: Mapping[Observable, str]) -> frozenset[tuple[Observable, str]]:

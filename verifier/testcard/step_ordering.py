@@ -29,7 +29,7 @@ LEVER, BY_HAND, STOCK = 1, 2, 3
 
 
 @dataclass(frozen=True, slots=True)
-class Act:
+class Instruction:
     """One thing to do."""
 
     text: str
@@ -39,7 +39,7 @@ class Act:
 # ------------------------------------------------------------------ what there is to do
 
 
-class Walk:
+class OperatorPath:
     """What there is to do on one layout to get from one setup to another."""
 
     def __init__(self, bench: Bench):
@@ -48,7 +48,7 @@ class Walk:
         self._near = _near(bench.plan)
         self.blocks_between = cache(self._blocks_between)
 
-    def acts(self, before: Setup, after: Setup) -> list[Act]:
+    def acts(self, before: Setup, after: Setup) -> list[Instruction]:
         """Everything to do, in an order in which no points move beneath stock: what stands on
         blocks whose points are thrown goes first, what comes to such blocks goes last."""
         throws = list(self._throws(before, after))
@@ -58,7 +58,7 @@ class Walk:
     def cost(self, before: Setup, after: Setup) -> int:
         return sum(act.cost for act in self.acts(before, after))
 
-    def _throws(self, before: Setup, after: Setup) -> Iterator[Act]:
+    def _throws(self, before: Setup, after: Setup) -> Iterator[Instruction]:
         was, then = dict(before.told), dict(after.told)
         levers: set[str] = set()
         for turnout, state in then.items():
@@ -66,14 +66,14 @@ class Walk:
                 continue
             lever = self._bench.lever_of(turnout)
             if lever is None:
-                yield Act(f"throw {turnout} to {state}", LEVER)
+                yield Instruction(f"throw {turnout} to {state}", LEVER)
             elif lever not in levers:
                 levers.add(lever)
-                yield Act(f"lever {lever} to {state}", LEVER)
+                yield Instruction(f"lever {lever} to {state}", LEVER)
         was, then = dict(before.lies), dict(after.lies)
         for turnout, state in then.items():
             if was.get(turnout, "normal") != state:
-                yield Act(f"throw {turnout} to {state} by hand", BY_HAND)
+                yield Instruction(f"throw {turnout} to {state} by hand", BY_HAND)
         facts_before = dict(before.facts)
         for what, state in after.facts:
             if facts_before.get(what, what.usual) != state:
@@ -90,18 +90,18 @@ class Walk:
 
     def _moves(
         self, off: Sequence[Stood], on: Sequence[Stood], under: Collection[str]
-    ) -> tuple[list[Act], list[Act]]:
+    ) -> tuple[list[Instruction], list[Instruction]]:
         """Stock moved, put on and taken off, as cheaply as can be: what is done before points
         are thrown in the blocks ``under``, and what is done after."""
         stays = {place for place in off if place in on and place[0] not in under}
         gone = [place for place in off if place not in stays]
         new = [place for place in on if place not in stays]
         few, many = (gone, new) if len(gone) <= len(new) else (new, gone)
-        best: tuple[int, list[Act], list[Act]] | None = None
+        best: tuple[int, list[Instruction], list[Instruction]] | None = None
         for chosen in permutations(many, len(few)):
             pairs = zip(few, chosen, strict=True) if few is gone else zip(chosen, few, strict=True)
-            first: list[Act] = []
-            last: list[Act] = []
+            first: list[Instruction] = []
+            last: list[Instruction] = []
             for a, b in pairs:
                 if self._who(*a) != self._who(*b) or (a[0] in under and b[0] in under):
                     first.append(self.take(a))
@@ -120,21 +120,21 @@ class Walk:
         assert best is not None
         return best[1], best[2]
 
-    def move(self, a: Stood, b: Stood) -> Act:
+    def move(self, a: Stood, b: Stood) -> Instruction:
         one, other, who = a[0], b[0], self._who(*a)
         where = self.at(*b).replace("on ", "to ", 1)
         text = f"move the {who} from {one} {where}"
         if one == other:
             text = f"move the {who} along {where.removeprefix('to ').replace(' at ', ' to ', 1)}"
-        return Act(text, 1 + self.blocks_between(one, other))
+        return Instruction(text, 1 + self.blocks_between(one, other))
 
-    def put(self, place: Stood) -> Act:
+    def put(self, place: Stood) -> Instruction:
         """Stock is put on the track."""
-        return Act(f"put a {self._who(*place)} {self.at(*place)}", STOCK)
+        return Instruction(f"put a {self._who(*place)} {self.at(*place)}", STOCK)
 
-    def take(self, place: Stood) -> Act:
+    def take(self, place: Stood) -> Instruction:
         """Stock is taken off."""
-        return Act(f"take the {self._who(*place)} off {place[0]}", STOCK)
+        return Instruction(f"take the {self._who(*place)} off {place[0]}", STOCK)
 
     def _who(self, block: str, name: str) -> str:
         place = self._place(block, name)
@@ -179,24 +179,26 @@ def _near(plan: Plan) -> Mapping[str, set[str]]:
     return near
 
 
-def _set(what: Observable, state: str) -> Act:
+def _set(what: Observable, state: str) -> Instruction:
     match what.kind:
         case "button":
             press = state == "pressed"
-            return Act(f"{'press and hold' if press else 'let go of'} button {what.name}", LEVER)
+            return Instruction(
+                f"{'press and hold' if press else 'let go of'} button {what.name}", LEVER
+            )
         case "lever":
-            return Act(f"lever {what.name} to {state}", LEVER)
+            return Instruction(f"lever {what.name} to {state}", LEVER)
         case "gate":
             said = "seat" if state == "seated" else "open"
-            return Act(f"{said} gate {what.name}", BY_HAND)
+            return Instruction(f"{said} gate {what.name}", BY_HAND)
         case _:
-            return Act(f"set {what.kind} {what.name} {state}", BY_HAND)
+            return Instruction(f"set {what.kind} {what.name} {state}", BY_HAND)
 
 
 # ------------------------------------------------------------------ in which order
 
 
-def short_way(count: int, cost: Callable[[int, int], int]) -> tuple[tuple[int, ...], bool]:
+def short_path(count: int, cost: Callable[[int, int], int]) -> tuple[tuple[int, ...], bool]:
     """An order of ``count`` steps that costs little from the start (-1) to the last, and
     whether none costs less."""
     if count <= ALL_ORDERS:
