@@ -1,10 +1,10 @@
-"""The steps of a card gone through with something wrong of which relays, timers or locks hear.
+"""Fault simulation of a test card on a layout with memory.
 
-What they hear they may remember: what a step then shows depends on all that was done before it. In:
-a bench, what can be brought about on it, and something wrong. Out: where it shows in given steps;
-or things to do from rest after which it shows. Nothing is said of what comes after something that
-cannot be told: stock that goes past places at which, with this wrong, detectors say this or that;
-points whose motor has no power; a layout that does not come to rest. Beginning again ends that.
+A fault that relays, timers or locks can detect may change what they remember, so what a step shows
+depends on all steps before it. In: a bench, its state graph, and a fault. Out: the steps of a card
+that show the fault, or operations from rest that do. The simulation knows nothing after stock
+passes places at which, with the fault, detectors report differently; after points whose motor has
+no power should move; or if the layout does not settle. A reset ends that.
 """
 
 from collections import deque
@@ -29,7 +29,7 @@ from verifier.testcard.stateful_steps import Operation, RestState, StateGraph
 from verifier.world.memory_abstraction import memory_alone
 from verifier.world.world import World
 
-# So many moments are worked out at most to find a step in which one thing wrong shows.
+# The most moments that are simulated to find a step that shows one fault.
 MAX_MOMENTS = 4_000
 
 _HEARD = (*observables.REPORTED, "aspect", "color")
@@ -37,8 +37,8 @@ _HEARD = (*observables.REPORTED, "aspect", "color")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ExpectedStep:
-    """A step as it is gone through: what is done, what it must show, and how turnouts must lie
-    that are told."""
+    """A step as simulated: its operations, the colors that it must show, and how turnouts that
+    have a command must lie."""
 
     ways: tuple[Operation, ...]
     colors: Mapping[str, frozenset[Colors]]
@@ -47,13 +47,13 @@ class ExpectedStep:
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """What is seen in a step: colors by signal, and how turnouts lie."""
+    """What is observed in a step: colors by signal, and how turnouts lie."""
 
     colors: Mapping[str, Colors]
     lies: Mapping[str, str]
 
     def against(self, step: ExpectedStep) -> str | None:
-        """The turnout or signal at which this is not as the step must show."""
+        """The first turnout or signal that differs from what the step must show."""
         for turnout, must in step.lies.items():
             if self.lies.get(turnout, must) != must:
                 return turnout
@@ -64,7 +64,7 @@ class Sighting:
 
 
 class FaultSimulator:
-    """One layout, gone through with one thing wrong at a time."""
+    """Simulates one layout with one fault at a time."""
 
     def __init__(self, bench: Bench, played: StateGraph):
         self._bench, self._played = bench, played
@@ -73,12 +73,12 @@ class FaultSimulator:
         self._known: dict[Suspect, bool] = {}
         world = World(bench.plan)
         self._reads = [what for what in memory_alone(world).inputs if what.kind in _HEARD]
-        # Any moment, points on their way and relays about to move included.
+        # Any moment, including those at which points and relays move.
         self._moments = SituationCheck.of(world, EACH, assumed=False)
 
     def may_remember(self, wrong: TestedFault) -> bool:
-        """Whether what is remembered may come to be otherwise for it, apart from points that do
-        not go where they are told."""
+        """Whether a fault may change what is remembered, apart from points that do not move as
+        commanded."""
         if wrong.suspect.trouble is not None:
             return False
         if wrong.suspect not in self._known:
@@ -87,7 +87,7 @@ class FaultSimulator:
         return self._known[wrong.suspect]
 
     def _is_heard(self, wrong: TestedFault) -> bool:
-        """Whether relays, timers or locks may ever hear otherwise for it."""
+        """Whether a fault may ever change what relays, timers or locks read."""
         try:
             differs = differing(self._bench, (), wrong.group, watched=self._reads)
         except InputError:  # with it, signals go round in a circle
@@ -102,8 +102,8 @@ class FaultSimulator:
     def shown(
         self, wrong: TestedFault, steps: Sequence[ExpectedStep]
     ) -> tuple[tuple[int, str], ...]:
-        """By number from 1, steps in which it shows for certain, and at what: the first of them,
-        where there is one way for current to flow."""
+        """The steps that surely show a fault, numbered from 1, with the turnout or signal that
+        shows it. Only the first, if current can flow in one way only."""
         goings = list(self._goings(wrong))
         found = [self._found(wrong, going, steps, every=len(goings) > 1) for going in goings]
         common = set(found[0]).intersection(*found)
@@ -126,14 +126,14 @@ class FaultSimulator:
     def every(
         self, wrong: TestedFault, steps: Sequence[ExpectedStep]
     ) -> Iterator[tuple[Sighting, ...]]:
-        """What is seen in each step, as far as it can be told, for each way in which current may
+        """The observations in each step, as far as known, for each way in which current may
         flow."""
         return (tuple(self.seen(wrong, going, steps)) for going in self._goings(wrong))
 
     def seen(
         self, wrong: TestedFault, going: Simulation, steps: Iterable[ExpectedStep]
     ) -> Iterator[Sighting]:
-        """What is seen in each step, as far as it can be told."""
+        """The observations in each step, as far as known."""
         now = self._begun(wrong, going)
         for step in steps:
             for way in step.ways:
@@ -147,7 +147,7 @@ class FaultSimulator:
             yield sight
 
     def step_for(self, wrong: TestedFault) -> tuple[Operation, ...] | None:
-        """Things to do from rest after which it shows; None where none were found."""
+        """Operations from rest after which a fault shows; None if none were found."""
         going = next(self._goings(wrong))
         start = self._begun(wrong, going)
         if start is None:
@@ -171,17 +171,17 @@ class FaultSimulator:
         return None
 
     def _at(self, place: RestState) -> ExpectedStep:
-        """What a place must show."""
+        """What a state must show."""
         if place not in self._musts:
             sight = self._sight(self._played.going, dict(place.moment))
             colors = {signal: frozenset({lit}) for signal, lit in sight.colors.items()}
             self._musts[place] = ExpectedStep((), colors, sight.lies)
         return self._musts[place]
 
-    # -------------------------------------------------------------- with it wrong
+    # -------------------------------------------------------------- with the fault
 
     def _goings(self, wrong: TestedFault) -> Iterator[Simulation]:
-        """The layout with it wrong, once for each way in which current may flow."""
+        """The layout with a fault, once for each way in which current may flow."""
         wired = self._bench.wired(wrong.group)
         broken = faults_in(wired, wrong.group)
         open_ = [what for what in wired.inputs if what.kind == "current"]
@@ -190,7 +190,7 @@ class FaultSimulator:
             yield Simulation(self._bench.given, wired, {**broken, **flows})
 
     def _begun(self, wrong: TestedFault, going: Simulation) -> Moment | None:
-        """How all is at first; None where points lie otherwise for good."""
+        """The initial settled state; None if stuck points lie otherwise in it."""
         start = going.start()
         if start is None or wrong.stuck is None:
             return start
@@ -200,18 +200,18 @@ class FaultSimulator:
     def _after(
         self, wrong: TestedFault, going: Simulation, now: Moment, way: Operation
     ) -> Moment | None:
-        """How all is once something was done; None where that cannot be told."""
+        """The settled state after an operation; None if it is not known."""
         block = way.done.passes
         if block is not None and not self._is_seen_alike(going, now, block):
             return None
         then = going.after(now, way.done)
         stuck = [observables.points(turnout) for turnout in self._bench.unpowered_by(wrong.suspect)]
         if then is not None and any(then[points] != now[points] for points in stuck):
-            return None  # without power they stay as they are
+            return None  # without power they do not move
         return then
 
     def _is_seen_alike(self, going: Simulation, now: Moment, block: str) -> bool:
-        """Whether stock that moves onto a block, or along it, is reported in one way all along."""
+        """Whether the reports stay the same while stock moves onto a block or along it."""
         stood = self._played.stood(now)
         if stood is None:
             return False
@@ -235,7 +235,7 @@ class FaultSimulator:
         return tuple(seen[what] for what in self._reads if what.kind in observables.REPORTED)
 
     def _sight(self, going: Simulation, now: Moment | None) -> Sighting:
-        """What is seen at a moment; nothing where it cannot be told."""
+        """What is observed at a moment; nothing if it is not known."""
         if now is None:
             return Sighting({}, {})
         try:
@@ -250,5 +250,5 @@ class FaultSimulator:
 
 
 def _lit(color: str, lens: Observable) -> str:
-    """A color; dark where swapped wires light a lamp that the head has not."""
+    """A color; dark where swapped wires light a lamp that the head does not have."""
     return color if color in lens.values else "dark"

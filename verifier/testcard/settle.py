@@ -1,7 +1,7 @@
-"""One thing done on a layout that remembers or locks, and all there is to wait for after it.
+"""One action on a layout with memory or locks, and the state in which the layout settles.
 
-In: a plan, the plan its reports come from (wired otherwise, perhaps), and what is broken. Out: how
-all is once points, relays and timers have come to rest, worked out moment by moment by
+In: a plan, the plan with the wiring that gives its reports, and the faults present. Out: the state
+once points, relays and timers have come to rest, simulated moment by moment on
 :mod:`verifier.reference.wired_step`.
 """
 
@@ -16,7 +16,7 @@ from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.wired_step import WiredStepper
 
-# So many moments are waited for until all has come to rest.
+# A layout that has not settled after this many moments is taken never to settle.
 MAX_SETTLING = 120
 CONTROLS = ("lever", "button", "derail", "gate")
 
@@ -25,10 +25,11 @@ Moment = dict[Observable, str]
 
 @dataclass(frozen=True, slots=True)
 class Action:
-    """One thing done: what it changes, one after the other, each time till all is at rest. With
-    ``thrown``, a turnout is thrown by hand. ``passes``: stock goes along this block, or comes onto
-    it under way, and so past places at which it might be seen otherwise. ``off``: the supply of
-    what remembers is switched off, and on again, at last."""
+    """One action of the operator: ``changes`` are made in order, the layout settling after each.
+
+    ``thrown``: the turnout thrown by hand. ``passes``: the block along which stock moves, past
+    places at which detectors might report it differently. ``off``: at the end the supply of
+    relays and timers is switched off and on again."""
 
     changes: tuple[Mapping[Observable, str], ...]
     thrown: str | None = None
@@ -37,7 +38,7 @@ class Action:
 
 
 class Simulation:
-    """What comes of things done. ``moments`` counts those that were worked out."""
+    """A simulation with the given faults. ``moments`` counts the steps computed."""
 
     def __init__(self, plan: Plan, wired: Plan, broken: Mapping[Observable, str]):
         self.stepper = WiredStepper(plan, wired)
@@ -53,13 +54,13 @@ class Simulation:
         self._held = (*self._by_hand, *self.stepper.wiring_inputs, *self._broken)
 
     def start(self) -> Moment | None:
-        """How all is at first, everything put back; None where it does not come to rest."""
+        """The state in which the layout settles with everything reset; None if it never does."""
         return self._settled({
             **{what: what.usual for what in (*self.stepper.states, *self._by_hand)}, **self._broken,
         })  # fmt: skip
 
     def steps(self, moment: Mapping[Observable, str], done: Action) -> Iterator[Moment | None]:
-        """How all is after each change; None, and nothing more, where it does not come to rest."""
+        """The settled state after each change; None, and then no more, if it does not settle."""
         now: Moment | None = dict(moment)
         for changes in done.changes:
             assert now is not None
@@ -71,23 +72,24 @@ class Simulation:
             yield self.start()
 
     def after(self, moment: Mapping[Observable, str], done: Action) -> Moment | None:
-        """How all is once it was done; None where it does not come to rest."""
+        """The settled state after an action; None if the layout does not settle."""
         return [dict(moment), *self.steps(moment, done)][-1]
 
     def look(self, moment: Mapping[Observable, str]) -> dict[Observable, str]:
-        """All there is to see. Raises :class:`Unsettled`."""
+        """Everything that can be observed at a moment. Raises :class:`Unsettled`."""
         return self.stepper.look(self._whole(moment))
 
     def situation(self, moment: Mapping[Observable, str]) -> Situation:
+        """A moment as a situation of the wired plan."""
         return self.stepper.situation(self._whole(moment))
 
-    # -------------------------------------------------------------- waiting
+    # -------------------------------------------------------------- settling
 
     def _settled(
         self, moment: Mapping[Observable, str], thrown: str | None = None
     ) -> Moment | None:
-        """How all is once nothing moves any more and there is nothing to wait for; None where
-        it does not come to rest, or the rules do not settle what is shown meanwhile."""
+        """The state once nothing moves and no delay runs; None if the layout does not settle, or
+        if the rules leave open what a signal shows meanwhile."""
         try:
             return self._at_rest(moment, thrown)
         except Unsettled:
@@ -113,7 +115,7 @@ class Simulation:
         return None
 
     def _seconds(self, name: str, now: Mapping[Observable, str]) -> Fraction:
-        """How long a timer or a slow relay takes."""
+        """The delay of a timer or a slow relay, in seconds."""
         timer = self.plan.locking.timers.get(name)
         if timer is not None:
             return timer.seconds
@@ -124,7 +126,7 @@ class Simulation:
     def _following(
         self, moment: Mapping[Observable, str], expiring: Sequence[str], thrown: str | None = None
     ) -> Moment:
-        """The next moment: points arrive, time passes, no train moves by itself."""
+        """The next state: points arrive, time passes, no train moves."""
         self.moments += 1
         chosen = {observables.choice("expiry", name): "yes" for name in expiring}
         if thrown is not None:
@@ -133,5 +135,5 @@ class Simulation:
         return {**following, **{what: moment[what] for what in self._held if what in moment}}
 
     def _whole(self, moment: Mapping[Observable, str]) -> Moment:
-        """A moment with all that is chosen at it."""
+        """A moment with all its choices."""
         return {**self._passing, **moment}

@@ -1,12 +1,11 @@
-"""Layouts that remember or lock: what can be brought about from rest, one thing done at a time.
+"""Layouts with memory or locks: the states reachable from rest by operator actions.
 
-In: a bench. Out: places at which all has come to rest, each with the things to do that lead there
-from another, worked out by :mod:`verifier.trial.going`; a walk from place to place. After each
-thing that is done, all there is to wait for is waited for: points, relays, timers. One locomotive
-at most is on the track; it is driven from block to block, so that it is on both for a while, over
-points that lie for it, or lifted where spot detectors watch, since what they say on its way is not
-worked out. No more than two buttons are held. From anywhere there is a way back to rest:
-everything is put back, and the supply of the logic is switched off and on again.
+In: a bench. Out: a graph of settled states and the actions that lead from one to another, as
+simulated by :mod:`verifier.testcard.settle`, and cheapest paths through it. After each action
+points, relays and timers settle. At most one locomotive is on the track. It is driven from block to
+block over points that lie for it, occupying both for a while, or lifted where there are spot
+detectors, whose reports along its way are not simulated. At most two buttons are held. Every state
+has a way back to rest: everything is reset, and the supply of the logic is switched off and on.
 """
 
 from collections.abc import Iterator, Mapping
@@ -25,17 +24,17 @@ from verifier.testcard.progress import Progress, silent
 from verifier.testcard.settle import CONTROLS, Action, Moment, Simulation
 from verifier.testcard.step_ordering import Instruction, OperatorPath, Stood
 
-# So many moments are worked out at most, all in all.
+# The most moments that are simulated in all.
 MAX_MOMENTS = 30_000
 MAX_HELD = 2
-# What it costs to begin again: everything else apart, as much as two pieces of stock.
+# The cost of a reset beyond that of its actions: as much as two pieces of stock.
 AGAIN = 6
 
 _KEPT = (*CONTROLS, "relay", "timer", "traffic")
 
 
 def is_stateful(plan: Plan) -> bool:
-    """Whether what a layout shows may depend on what was done before."""
+    """Whether what a layout shows may depend on earlier actions."""
     thrown = {n for n, m in plan.wiring.machines.items() if m.motor or m.contacts == ()}
     return bool(plan.locking.memory) or any(
         throw.locked is not None
@@ -46,14 +45,14 @@ def is_stateful(plan: Plan) -> bool:
 
 
 def has_definite_reports(bench: Bench) -> bool:
-    """Whether what detectors say is one thing at each moment: where rails are joined that a gap
-    should keep apart, it may be this or that."""
+    """Whether every moment determines the reports of detectors. Where a gap is missing between
+    blocks, it does not."""
     return not any(w.kind == "current" and len(w.values) > 1 for w in bench.plan.inputs)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Operation:
-    """Something to do, in words and as it is worked out, and the place it leads to."""
+    """An edge of the graph: an action, in words and as simulated, and the state it leads to."""
 
     acts: tuple[Instruction, ...]
     done: Action
@@ -61,13 +60,14 @@ class Operation:
 
     @property
     def cost(self) -> int:
+        """The effort of its instructions."""
         return sum(act.cost for act in self.acts)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RestState:
-    """``setup``: how all stands when it has come to rest, memory included; ``hands``: the same of
-    what a person sets alone. ``onward``: what can be done next."""
+    """A settled state. ``setup``: all that distinguishes it, memory included; ``hands``: the part
+    that the operator sets. ``onward``: what can be done next."""
 
     moment: Mapping[Observable, str]
     setup: Setup
@@ -76,7 +76,7 @@ class RestState:
 
 
 class StateGraph:
-    """All places found, from rest on, in the order in which they were found."""
+    """All settled states found from rest, in breadth-first order."""
 
     def __init__(self, bench: Bench, progress: Progress = silent):
         self._bench, self._plan, self._progress = bench, bench.given, progress
@@ -102,21 +102,22 @@ class StateGraph:
             tuple[RestState, bool], dict[RestState, tuple[int, tuple[Operation, ...]]]
         ] = {}
 
-    # -------------------------------------------------------------- the walk
+    # -------------------------------------------------------------- paths
 
     def acts(self, before: Setup, after: Setup) -> list[Instruction]:
-        """What to do to get from one place to another, in order."""
+        """The instructions that lead from one state to another, in order."""
         return [act for way in self.ways(before, after) for act in way.acts]
 
     def cost(self, before: Setup, after: Setup) -> int:
+        """The cost of the cheapest path from one state to another."""
         return self._way(before, after)[0]
 
     def ways(self, before: Setup, after: Setup) -> tuple[Operation, ...]:
-        """The same as ways from place to place."""
+        """The cheapest path from one state to another."""
         return self._way(before, after)[1]
 
     def lifting(self, before: Setup, after: Setup) -> tuple[Operation, ...]:
-        """The same, stock being lifted wherever it goes; none where that does not lead there."""
+        """The cheapest path on which stock is lifted, never driven; empty if there is none."""
         _, ways = self._from(self._at[before], lifting=True).get(self._at[after], (0, ()))
         return ways
 
@@ -126,7 +127,7 @@ class StateGraph:
     def _from(
         self, start: RestState, *, lifting: bool = False
     ) -> dict[RestState, tuple[int, tuple[Operation, ...]]]:
-        """The cheapest way from a place to every other."""
+        """The cheapest path from a state to every other (Dijkstra)."""
         if (start, lifting) not in self._ways:
             found: dict[RestState, tuple[int, tuple[Operation, ...]]] = {}
             waiting: list[tuple[int, int, RestState, tuple[Operation, ...]]] = [(0, 0, start, ())]
@@ -147,7 +148,7 @@ class StateGraph:
         return self._ways[start, lifting]
 
     def again(self, setup: Setup) -> Operation:
-        """Everything put back, and what remembers switched off and on."""
+        """Reset everything, and switch relays and timers off and on."""
         place = self._at[setup]
         back = self._walk.acts(place.hands, self.rest.hands)
         off = "switch the low-voltage supply of the signals and relays off, and on again"
@@ -157,11 +158,11 @@ class StateGraph:
             (*back, Instruction(off, AGAIN)), Action(({**put_back, **gone},), off=True), self.rest
         )
 
-    # -------------------------------------------------------------- what can be brought about
+    # -------------------------------------------------------------- exploration
 
     def _explore(self) -> None:
         known = {_key(self.rest.moment): self.rest}
-        # By all but where on its block the locomotive stands: the place that was gone on from.
+        # The state that was expanded, by all but where on its block the locomotive stands.
         first = {_still(self.rest.moment): self.rest}
         waiting = [self.rest]
         for place in waiting:  # it grows meanwhile
@@ -187,8 +188,8 @@ class StateGraph:
                 place.onward.extend(self._elsewhere(place, first[_still(place.moment)]))
 
     def _elsewhere(self, place: RestState, first: RestState) -> Iterator[Operation]:
-        """What can be done next where the locomotive stands elsewhere on its block: it is taken
-        away, or moved along to where more can be done."""
+        """Operations from a state that differs from ``first`` only in where on its block the
+        locomotive stands: it is lifted, or moved along to ``first``."""
         [(block, (here,))] = place.setup.stands
         moved = {observables.train(self._pieces[block]), self._standing[block]}
         for way in first.onward:
@@ -200,7 +201,7 @@ class StateGraph:
             yield Operation((act,), Action((self.on(block, there),), passes=block), first)
 
     def _after(self, moment: Mapping[Observable, str], done: Action) -> Moment | None:
-        """How all is once something was done; None where that is not to be done."""
+        """The settled state after an action; None if the action is not to be taken."""
         before: Mapping[Observable, str] = moment
         for settled in self.going.steps(moment, done):
             if settled is None or not self._is_kind(before, settled):
@@ -211,7 +212,7 @@ class StateGraph:
     def _tries(
         self, moment: Mapping[Observable, str]
     ) -> Iterator[tuple[tuple[Instruction, ...], Action]]:
-        """One more thing done, with its words where they are not those of a walk."""
+        """Actions to try, with instructions where those of a path do not say them."""
         held = sum(moment[w] == "pressed" for w in self._handled if w.kind == "button")
         for what in self._handled:
             for state in what.values:
@@ -248,7 +249,7 @@ class StateGraph:
             yield (act,), Action((self.on(other, place), gone), passes=other)
 
     def stood(self, moment: Mapping[Observable, str]) -> Stood | None:
-        """The block on which the locomotive is, and where on it."""
+        """The block and the place on it where the locomotive stands; None if it is off."""
         for block, piece in self._pieces.items():
             if moment[observables.train(piece)] == "occupied":
                 standing = self._standing.get(block)
@@ -256,17 +257,19 @@ class StateGraph:
         return None
 
     def on(self, block: str, place: str) -> dict[Observable, str]:
+        """The changes that place the locomotive on a block."""
         standing = self._standing.get(block)
         there = {} if standing is None else {standing: place}
         return {observables.train(self._pieces[block]): "occupied", **there}
 
     def off(self, block: str) -> dict[Observable, str]:
+        """The changes that lift the locomotive off a block."""
         standing = self._standing.get(block)
         there = {} if standing is None else {standing: standing.usual}
         return {observables.train(self._pieces[block]): "vacant", **there}
 
     def _driven_to(self, block: str, moment: Mapping[Observable, str]) -> Iterator[str]:
-        """The blocks beside one, over points that lie for it."""
+        """The blocks to which the locomotive can be driven, over points that lie for it."""
         found: dict[str, None] = {}
         pieces = self._plan.track.pieces
         for joint in self._plan.track.joints:
@@ -289,7 +292,7 @@ class StateGraph:
                 return True
 
     def _is_kind(self, before: Mapping[Observable, str], after: Mapping[Observable, str]) -> bool:
-        """No points have moved beneath stock or lie open, and all is as the file assumes."""
+        """Whether no points moved under stock or lie open, and the assumptions hold."""
         plan = self._stepper.plan
         occupied = {*occupied_blocks(plan, before), *occupied_blocks(plan, after)}
         for name in self._stepper.variables.turnouts:
@@ -320,12 +323,12 @@ def _key(moment: Mapping[Observable, str]) -> frozenset[tuple[Observable, str]]:
 
 
 def _still(moment: Mapping[Observable, str]) -> frozenset[tuple[Observable, str]]:
-    """A moment but for where on its block stock stands."""
+    """A moment, except for where on its block stock stands."""
     return frozenset((what, s) for what, s in _key(moment) if what.kind != "standing")
 
 
 def _pieces(stepper: WiredStepper) -> dict[str, str]:
-    """By block, a piece of track on it."""
+    """One piece of track for each block."""
     found: dict[str, str] = {}
     for name in stepper.positions.pieces:
         block = stepper.plan.track.pieces[name].block
@@ -335,7 +338,7 @@ def _pieces(stepper: WiredStepper) -> dict[str, str]:
 
 
 def _stands(bench: Bench, pieces: Mapping[str, str]) -> dict[str, list[str]]:
-    """By block, the places at which the locomotive may stand."""
+    """For each block, the places at which the locomotive may stand."""
     found: dict[str, list[str]] = {}
     for block, place in places(bench):
         if block in pieces:
