@@ -68,7 +68,7 @@ class FaultSimulator:
 
     def __init__(self, bench: Bench, played: StateGraph):
         self._bench, self._played = bench, played
-        self._turnouts = played.going.stepper.variables.turnouts
+        self._turnouts = played.simulation.stepper.variables.turnouts
         self._musts: dict[RestState, ExpectedStep] = {}
         self._known: dict[Suspect, bool] = {}
         world = World(bench.plan)
@@ -104,17 +104,25 @@ class FaultSimulator:
     ) -> tuple[tuple[int, str], ...]:
         """The steps that surely show a fault, numbered from 1, with the turnout or signal that
         shows it. Only the first, if current can flow in one way only."""
-        goings = list(self._goings(wrong))
-        found = [self._found(wrong, going, steps, every=len(goings) > 1) for going in goings]
+        simulations = list(self._simulations(wrong))
+        found = [
+            self._found(wrong, simulation, steps, every=len(simulations) > 1)
+            for simulation in simulations
+        ]
         common = set(found[0]).intersection(*found)
         return tuple((number, at) for number, at in found[0].items() if number in common)
 
     def _found(
-        self, wrong: TestedFault, going: Simulation, steps: Sequence[ExpectedStep], *, every: bool
+        self,
+        wrong: TestedFault,
+        simulation: Simulation,
+        steps: Sequence[ExpectedStep],
+        *,
+        every: bool,
     ) -> dict[int, str]:
         found: dict[int, str] = {}
         for number, (step, sight) in enumerate(
-            zip(steps, self.seen(wrong, going, steps), strict=True), start=1
+            zip(steps, self.seen(wrong, simulation, steps), strict=True), start=1
         ):
             at = sight.against(step)
             if at is not None:
@@ -128,59 +136,61 @@ class FaultSimulator:
     ) -> Iterator[tuple[Sighting, ...]]:
         """The observations in each step, as far as known, for each way in which current may
         flow."""
-        return (tuple(self.seen(wrong, going, steps)) for going in self._goings(wrong))
+        return (
+            tuple(self.seen(wrong, simulation, steps)) for simulation in self._simulations(wrong)
+        )
 
     def seen(
-        self, wrong: TestedFault, going: Simulation, steps: Iterable[ExpectedStep]
+        self, wrong: TestedFault, simulation: Simulation, steps: Iterable[ExpectedStep]
     ) -> Iterator[Sighting]:
         """The observations in each step, as far as known."""
-        now = self._begun(wrong, going)
+        now = self._begun(wrong, simulation)
         for step in steps:
             for way in step.ways:
                 if way.done.off:
-                    now = self._begun(wrong, going)
+                    now = self._begun(wrong, simulation)
                 elif now is not None:
-                    now = self._after(wrong, going, now, way)
-            sight = self._sight(going, now)
+                    now = self._after(wrong, simulation, now, way)
+            sight = self._sight(simulation, now)
             if wrong.stuck is not None:
                 sight = Sighting(sight.colors, {**sight.lies, **dict([wrong.stuck])})
             yield sight
 
     def step_for(self, wrong: TestedFault) -> tuple[Operation, ...] | None:
         """Operations from rest after which a fault shows; None if none were found."""
-        going = next(self._goings(wrong))
-        start = self._begun(wrong, going)
+        simulation = next(self._simulations(wrong))
+        start = self._begun(wrong, simulation)
         if start is None:
             return None
         known = {self._played.rest}
         waiting: deque[tuple[RestState, Moment, tuple[Operation, ...]]] = deque()
         waiting.append((self._played.rest, start, ()))
-        while waiting and going.moments < MAX_MOMENTS:
+        while waiting and simulation.moments < MAX_MOMENTS:
             place, now, ways = waiting.popleft()
             for way in place.onward:
                 if way.then in known:
                     continue
-                then = self._after(wrong, going, now, way)
+                then = self._after(wrong, simulation, now, way)
                 if then is None:
                     continue
                 known.add(way.then)
-                trod = (*ways, way)
-                if self._sight(going, then).against(self._at(way.then)) is not None:
-                    return trod
-                waiting.append((way.then, then, trod))
+                path = (*ways, way)
+                if self._sight(simulation, then).against(self._at(way.then)) is not None:
+                    return path
+                waiting.append((way.then, then, path))
         return None
 
     def _at(self, place: RestState) -> ExpectedStep:
         """What a state must show."""
         if place not in self._musts:
-            sight = self._sight(self._played.going, dict(place.moment))
+            sight = self._sight(self._played.simulation, dict(place.moment))
             colors = {signal: frozenset({lit}) for signal, lit in sight.colors.items()}
             self._musts[place] = ExpectedStep((), colors, sight.lies)
         return self._musts[place]
 
     # -------------------------------------------------------------- with the fault
 
-    def _goings(self, wrong: TestedFault) -> Iterator[Simulation]:
+    def _simulations(self, wrong: TestedFault) -> Iterator[Simulation]:
         """The layout with a fault, once for each way in which current may flow."""
         wired = self._bench.wired(wrong.group)
         broken = faults_in(wired, wrong.group)
@@ -189,28 +199,28 @@ class FaultSimulator:
             flows = dict(zip(open_, states, strict=True))
             yield Simulation(self._bench.given, wired, {**broken, **flows})
 
-    def _begun(self, wrong: TestedFault, going: Simulation) -> Moment | None:
+    def _begun(self, wrong: TestedFault, simulation: Simulation) -> Moment | None:
         """The initial settled state; None if stuck points lie otherwise in it."""
-        start = going.start()
+        start = simulation.start()
         if start is None or wrong.stuck is None:
             return start
         turnout, lies = wrong.stuck
         return start if start[observables.points(turnout)] == lies else None
 
     def _after(
-        self, wrong: TestedFault, going: Simulation, now: Moment, way: Operation
+        self, wrong: TestedFault, simulation: Simulation, now: Moment, way: Operation
     ) -> Moment | None:
         """The settled state after an operation; None if it is not known."""
         block = way.done.passes
-        if block is not None and not self._is_seen_alike(going, now, block):
+        if block is not None and not self._is_seen_alike(simulation, now, block):
             return None
-        then = going.after(now, way.done)
+        then = simulation.after(now, way.done)
         stuck = [observables.points(turnout) for turnout in self._bench.unpowered_by(wrong.suspect)]
         if then is not None and any(then[points] != now[points] for points in stuck):
             return None  # without power they do not move
         return then
 
-    def _is_seen_alike(self, going: Simulation, now: Moment, block: str) -> bool:
+    def _is_seen_alike(self, simulation: Simulation, now: Moment, block: str) -> bool:
         """Whether the reports stay the same while stock moves onto a block or along it."""
         stood = self._played.stood(now)
         if stood is None:
@@ -223,23 +233,23 @@ class FaultSimulator:
                     {**now, **others, **self._played.on(moved, place)}
                     for place in self._played.stands[moved]
                 )
-                if len({self._reports(going, moment) for moment in ways}) > 1:
+                if len({self._reports(simulation, moment) for moment in ways}) > 1:
                     return False
         return True
 
-    def _reports(self, going: Simulation, moment: Moment) -> tuple[str, ...] | None:
+    def _reports(self, simulation: Simulation, moment: Moment) -> tuple[str, ...] | None:
         try:
-            seen = going.look(moment)
+            seen = simulation.look(moment)
         except Unsettled:
             return None
         return tuple(seen[what] for what in self._reads if what.kind in observables.REPORTED)
 
-    def _sight(self, going: Simulation, now: Moment | None) -> Sighting:
+    def _sight(self, simulation: Simulation, now: Moment | None) -> Sighting:
         """What is observed at a moment; nothing if it is not known."""
         if now is None:
             return Sighting({}, {})
         try:
-            seen = going.look(now)
+            seen = simulation.look(now)
         except Unsettled:
             return Sighting({}, {})
         lit = {

@@ -80,8 +80,8 @@ class StateGraph:
 
     def __init__(self, bench: Bench, progress: Progress = silent):
         self._bench, self._plan, self._progress = bench, bench.given, progress
-        self.going = Simulation(bench.given, bench.plan, {})
-        self._stepper = self.going.stepper
+        self.simulation = Simulation(bench.given, bench.plan, {})
+        self._stepper = self.simulation.stepper
         self._walk = OperatorPath(bench)
         self._handled = [w for w in self._stepper.choices if w.kind in CONTROLS]
         self._standing = {w.name: w for w in self._stepper.wiring_inputs if w.kind == "standing"}
@@ -92,7 +92,7 @@ class StateGraph:
             if n not in self._plan.locking.throws
             or self._plan.locking.throws[n].by in ("hand", "anyone")
         ]  # fmt: skip
-        start = self.going.start()
+        start = self.simulation.start()
         usual = (*self._stepper.states, *self._handled)
         self.rest = self._place(start if start is not None else {w: w.usual for w in usual})
         self.places: list[RestState] = [self.rest]
@@ -167,9 +167,9 @@ class StateGraph:
         waiting = [self.rest]
         for place in waiting:  # it grows meanwhile
             for acts, done in self._tries(place.moment):
-                if self.going.moments >= MAX_MOMENTS:
+                if self.simulation.moments >= MAX_MOMENTS:
                     return
-                self._progress(self.going.moments, MAX_MOMENTS)
+                self._progress(self.simulation.moments, MAX_MOMENTS)
                 settled = self._after(place.moment, done)
                 if settled is None:
                     continue
@@ -203,7 +203,7 @@ class StateGraph:
     def _after(self, moment: Mapping[Observable, str], done: Action) -> Moment | None:
         """The settled state after an action; None if the action is not to be taken."""
         before: Mapping[Observable, str] = moment
-        for settled in self.going.steps(moment, done):
+        for settled in self.simulation.steps(moment, done):
             if settled is None or not self._is_kind(before, settled):
                 return None
             before = settled
@@ -300,7 +300,7 @@ class StateGraph:
             if after[what] == "open" or (before[what] != after[what] and block in occupied):
                 return False
         try:
-            return self._stepper.allowed(self.going.look(after))
+            return self._stepper.allowed(self.simulation.look(after))
         except Unsettled:
             return False
 
