@@ -22,14 +22,14 @@ from verifier.plan.situation import Situation
 from verifier.reference.evaluator import evaluate
 from verifier.reports.sheets import sheet_csv
 from verifier.sheets.test_card import sheet_of
-from verifier.testcard.card import TestStep
+from verifier.testcard.card import CardStep
 from verifier.testcard.observation_points import ObservationPoint, observation_points
 from verifier.testcard.results import observed
 
-Written = Callable[[TestStep, ObservationPoint], str]
+Written = Callable[[CardStep, ObservationPoint], str]
 
 
-def ok(step: TestStep, look: ObservationPoint) -> str:
+def ok(step: CardStep, look: ObservationPoint) -> str:
     return "ok"
 
 
@@ -63,7 +63,7 @@ def with_wrong(name: str, suspect: Suspect) -> Written:
     """What somebody writes who looks at a layout with something wrong."""
     plan, broken = put_wrong(card(name).plan, (suspect,))
 
-    def written(step: TestStep, look: ObservationPoint) -> str:
+    def written(step: CardStep, look: ObservationPoint) -> str:
         seen = evaluate(plan, Situation.of((*step.situation, *broken)))
         said = []
         for at, must in look.must:

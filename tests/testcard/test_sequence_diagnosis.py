@@ -10,13 +10,13 @@ from verifier.language.source import Source
 from verifier.plan import observables
 from verifier.reports.diagnosis import diagnosis_lines
 from verifier.reports.ink import Ink
-from verifier.testcard.fault_list import TestedFault
+from verifier.testcard.fault_list import CardFault
 from verifier.testcard.observation_points import observation_points
 from verifier.testcard.results import observed
 from verifier.testcard.sequence_diagnosis import diagnose_sequence
 
 
-def seen_with(wrong: TestedFault, steps: int) -> dict[tuple[int, str], str]:
+def seen_with(wrong: CardFault, steps: int) -> dict[tuple[int, str], str]:
     """What somebody writes who goes through the first steps of the card."""
     made = card(WHOLE)
     person, written = Person(made, wrong), {}

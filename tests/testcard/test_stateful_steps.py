@@ -17,7 +17,7 @@ from verifier.plan.observables import Observable
 from verifier.reference.wired_step import WiredStepper
 from verifier.sheets.test_card import test_card_sheet as sheet_of_plan
 from verifier.testcard.card import Card
-from verifier.testcard.fault_list import TestedFault
+from verifier.testcard.fault_list import CardFault
 from verifier.testcard.stateful_steps import has_definite_reports, is_stateful
 from verifier.world.memory_abstraction import faults_reaching_memory
 from verifier.world.world import World
@@ -34,7 +34,7 @@ class Person:
     """Somebody who does what the words of a card say, and waits. What is worked out is what
     follows each moment, and nothing of where a card may lead."""
 
-    def __init__(self, made: Card, wrong: TestedFault | None = None):
+    def __init__(self, made: Card, wrong: CardFault | None = None):
         self.plan = made.plan
         group = wrong.group if wrong else ()
         self.stepper = WiredStepper(made.plan, Bench(made.plan).wired(group))

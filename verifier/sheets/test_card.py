@@ -11,7 +11,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import PictureOf, Pose, Row, Sheet, Table
-from verifier.testcard.card import Card, TestStep, Unseen, card_on
+from verifier.testcard.card import Card, CardStep, Unseen, card_on
 from verifier.testcard.coverage_goals import Excluded, Goal
 from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
 from verifier.testcard.results import COLUMNS, TITLE
@@ -63,7 +63,7 @@ def _steps(card: Card) -> Table:
     )
 
 
-def _rows(step: TestStep, plan: Plan) -> Iterator[Row]:
+def _rows(step: CardStep, plan: Plan) -> Iterator[Row]:
     do = "; ".join(act.text for act in step.acts) or "nothing: all is at rest"
     for number, look in enumerate(observation_points(step)):
         must, aspect = _must_show(look, plan)

@@ -44,7 +44,7 @@ from verifier.testcard.coverage_goals import (
     serves,
 )
 from verifier.testcard.fault_list import (
-    TestedFault,
+    CardFault,
     shown_at,
     to_be_seen,
     without_power,
@@ -62,7 +62,7 @@ MAX_PROVED = 40
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class TestStep:
+class CardStep:
     """One step of the card. ``number`` from 1; ``acts``: what there is to do after the step
     before it; ``setup``: how all then stands; ``situation``: the same, for drawing; ``colors``:
     what each signal is to show, top to bottom (one of these); ``lies``: how turnouts that are told
@@ -90,7 +90,7 @@ class Found:
     """Something that may be wrong, and where it shows: numbers of steps, with the signal or
     turnout to look at. What may be remembered is followed up to where it first shows."""
 
-    wrong: TestedFault
+    wrong: CardFault
     at: tuple[tuple[int, str], ...]
 
 
@@ -98,7 +98,7 @@ class Found:
 class Unseen:
     """What the card cannot show. ``proved``: no step of any kind can."""
 
-    what: Goal | TestedFault
+    what: Goal | CardFault
     proved: bool
 
 
@@ -109,7 +109,7 @@ class Card:
     steps are gone through, where the layout remembers."""
 
     plan: Plan
-    steps: tuple[TestStep, ...]
+    steps: tuple[CardStep, ...]
     lines: tuple[Met, ...]
     tried: tuple[tuple[Tried, tuple[int, ...], tuple[int, ...]], ...]
     colors: tuple[Met, ...]
@@ -146,7 +146,7 @@ class _Maker:
         self.walk = self.played or OperatorPath(bench)
         self.replays = FaultSimulator(bench, self.played) if self.played else None
         # What relays, timers or locks hear of: it may be remembered.
-        self.heard: list[TestedFault] = []
+        self.heard: list[CardFault] = []
         self.lines = list(line_goals(self.plan))
         self.tried = list(facts_tried(self.plan))
         self.colors = list(color_goals(self.plan))
@@ -158,7 +158,7 @@ class _Maker:
         ]  # fmt: skip
         self.trial = Trial(bench, asked_of(goal.when for goal in self.goals))
         self.unseen: list[Unseen] = []
-        self._shown: dict[tuple[Candidate, TestedFault], str | None] = {}
+        self._shown: dict[tuple[Candidate, CardFault], str | None] = {}
 
     def _conflicts(self) -> Iterator[tuple[Excluded, int, Goal]]:
         """Conflicting pairs, each with how many facts at least keep both from being set."""
@@ -222,7 +222,7 @@ class _Maker:
             if candidate is not None:
                 yield candidate
 
-    def _asked_for(self, what: Goal | TestedFault, when: Expr) -> list[Candidate]:
+    def _asked_for(self, what: Goal | CardFault, when: Expr) -> list[Candidate]:
         """A step that the solver knows or, where it has to be brought about one thing after
         another, one that is known to be; what neither is is noted."""
         proved = False
@@ -241,15 +241,15 @@ class _Maker:
         self.unseen.append(Unseen(what, proved))
         return []
 
-    def _confirms(self, candidate: Candidate, what: Goal | TestedFault) -> bool:
+    def _confirms(self, candidate: Candidate, what: Goal | CardFault) -> bool:
         if isinstance(what, Goal):
             return candidate.shows(what.when)
         return self._where(candidate, what) is not None
 
-    def _steps_for_wrongs(self, steps: list[Candidate]) -> list[TestedFault]:
+    def _steps_for_wrongs(self, steps: list[Candidate]) -> list[CardFault]:
         """Everything that may be wrong; steps are added to show what none of them shows."""
         waiting = list(wrongs(self.bench))
-        looked_for: list[TestedFault] = []
+        looked_for: list[CardFault] = []
         many = len(self.plan.signals) > MAX_PROVED
         while waiting:
             self.progress(len(looked_for), len(looked_for) + len(waiting))
@@ -281,10 +281,10 @@ class _Maker:
     def _column(self, steps: Sequence[Candidate], goal: Goal) -> int:
         return sum(1 << i for i, step in enumerate(steps) if step.shows(goal.when))
 
-    def _showing(self, steps: Sequence[Candidate], wrong: TestedFault) -> int:
+    def _showing(self, steps: Sequence[Candidate], wrong: CardFault) -> int:
         return sum(1 << i for i, step in enumerate(steps) if self._where(step, wrong) is not None)
 
-    def _where(self, step: Candidate, wrong: TestedFault) -> str | None:
+    def _where(self, step: Candidate, wrong: CardFault) -> str | None:
         key = step, wrong
         if key not in self._shown:
             self._shown[key] = shown_at(self.bench, step.setup, wrong, step.colors)
@@ -293,7 +293,7 @@ class _Maker:
     def _bound(
         self,
         columns: Sequence[int],
-        all_wrong: Sequence[TestedFault],
+        all_wrong: Sequence[CardFault],
         enough: int,
         *,
         complete: bool,
@@ -368,7 +368,7 @@ class _Maker:
     # -------------------------------------------------------------- the card
 
     def _card(
-        self, chosen: Sequence[Candidate], all_wrong: Iterable[TestedFault], at_least: int,
+        self, chosen: Sequence[Candidate], all_wrong: Iterable[CardFault], at_least: int,
         shortest: bool,
     ) -> Card:  # fmt: skip
         gone = self._gone(chosen)
@@ -404,7 +404,7 @@ class _Maker:
         return gone
 
     def _found(
-        self, chosen: Sequence[Candidate], all_wrong: Iterable[TestedFault]
+        self, chosen: Sequence[Candidate], all_wrong: Iterable[CardFault]
     ) -> Iterator[Found]:
         """Where those things show that nothing remembers."""
         for wrong in all_wrong:
@@ -434,7 +434,7 @@ class _Maker:
                 self.unseen.append(Unseen(wrong, False))
 
     def _added_for(
-        self, wrong: TestedFault, gone: list["_Gone"], replays: FaultSimulator, played: StateGraph
+        self, wrong: CardFault, gone: list["_Gone"], replays: FaultSimulator, played: StateGraph
     ) -> tuple[tuple[int, str], ...]:
         """A step added in which something wrong shows: going on from the one before where it does
         then, else beginning again."""
@@ -453,10 +453,10 @@ class _Maker:
                 return tuple((len(gone), look) for _, look in at)
         return ()
 
-    def _step(self, number: int, one: "_Gone") -> TestStep:
+    def _step(self, number: int, one: "_Gone") -> CardStep:
         setup = one.candidate.setup
         moment = next(iter(self.bench.moments(setup, ())))
-        return TestStep(
+        return CardStep(
             number, one.acts, setup, as_given(self.bench, setup, moment.truth.situation),
             tuple(one.candidate.colors.items()), tuple(one.trod.lies.items()), one.trod.ways,
         )  # fmt: skip

@@ -17,7 +17,7 @@ from verifier.plan import observables
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class TestedFault:
+class CardFault:
     """A suspect in one state. ``stuck``: a turnout and how it lies for good, where that is how
     the suspect is found, as its machine has no power."""
 
@@ -27,25 +27,25 @@ class TestedFault:
     stuck: tuple[str, str] | None = None
 
 
-def wrongs(bench: Bench) -> Iterator[TestedFault]:
+def wrongs(bench: Bench) -> Iterator[CardFault]:
     """Every single thing that may be wrong. What may change from moment to moment is here
     once for each of its states."""
     for suspect in bench.suspects:
         if len(suspect.states) < 2:
-            yield TestedFault(suspect, suspect.text, (suspect,))
+            yield CardFault(suspect, suspect.text, (suspect,))
             continue
         for state in suspect.states:
             how = flow_words(bench.plan, state)
             one = replace(suspect, states=(state,))
-            yield TestedFault(suspect, f"{suspect.text} ({how})", (one,))
+            yield CardFault(suspect, f"{suspect.text} ({how})", (one,))
 
 
-def without_power(bench: Bench, wrong: TestedFault) -> tuple[TestedFault, ...]:
+def without_power(bench: Bench, wrong: CardFault) -> tuple[CardFault, ...]:
     """The two ways in which the first turnout lies for good whose machine loses its power;
     nothing where none does."""
     for turnout in bench.unpowered_by(wrong.suspect):
         return tuple(
-            TestedFault(wrong.suspect, f"{wrong.text} ({turnout} lies {state} for good)",
+            CardFault(wrong.suspect, f"{wrong.text} ({turnout} lies {state} for good)",
                   wrong.group, (turnout, state))
             for state in ("normal", "reverse")
         )  # fmt: skip
@@ -62,7 +62,7 @@ def sound_colors(bench: Bench, setup: Setup) -> dict[str, frozenset[Colors]]:
 
 
 def shown_at(
-    bench: Bench, setup: Setup, wrong: TestedFault, sound: dict[str, frozenset[Colors]]
+    bench: Bench, setup: Setup, wrong: CardFault, sound: dict[str, frozenset[Colors]]
 ) -> str | None:
     """The signal, or the turnout, at which a step shows that something is wrong, whatever else
     is left open; None where it may not show."""
@@ -76,7 +76,7 @@ def shown_at(
     return None
 
 
-def turnout_shows(setup: Setup, wrong: TestedFault) -> str | None:
+def turnout_shows(setup: Setup, wrong: CardFault) -> str | None:
     """A turnout that lies otherwise than told."""
     if wrong.stuck is not None:
         turnout, lies = wrong.stuck
@@ -88,7 +88,7 @@ def turnout_shows(setup: Setup, wrong: TestedFault) -> str | None:
     return turnout if dict(setup.told).get(turnout, lies) != lies else None
 
 
-def to_be_seen(bench: Bench, wrong: TestedFault) -> Expr:
+def to_be_seen(bench: Bench, wrong: CardFault) -> Expr:
     """When something wrong shows, over the inputs of the bench's plan.
 
     Raises :class:`InputError` where with it the rules go round in a circle."""

@@ -22,7 +22,7 @@ from verifier.logic.expr import FALSE
 from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Unsettled
-from verifier.testcard.fault_list import TestedFault
+from verifier.testcard.fault_list import CardFault
 from verifier.testcard.settle import Moment, Simulation
 from verifier.testcard.solver_queries import EACH
 from verifier.testcard.stateful_steps import Operation, RestState, StateGraph
@@ -76,7 +76,7 @@ class FaultSimulator:
         # Any moment, including those at which points and relays move.
         self._moments = SituationCheck.of(world, EACH, assumed=False)
 
-    def may_remember(self, wrong: TestedFault) -> bool:
+    def may_remember(self, wrong: CardFault) -> bool:
         """Whether a fault may change what is remembered, apart from points that do not move as
         commanded."""
         if wrong.suspect.trouble is not None:
@@ -86,7 +86,7 @@ class FaultSimulator:
             self._known[wrong.suspect] = unpowered or self._is_heard(wrong)
         return self._known[wrong.suspect]
 
-    def _is_heard(self, wrong: TestedFault) -> bool:
+    def _is_heard(self, wrong: CardFault) -> bool:
         """Whether a fault may ever change what relays, timers or locks read."""
         try:
             differs = differing(self._bench, (), wrong.group, watched=self._reads)
@@ -99,9 +99,7 @@ class FaultSimulator:
         except Interrupted:
             raise KeyboardInterrupt from None
 
-    def shown(
-        self, wrong: TestedFault, steps: Sequence[ExpectedStep]
-    ) -> tuple[tuple[int, str], ...]:
+    def shown(self, wrong: CardFault, steps: Sequence[ExpectedStep]) -> tuple[tuple[int, str], ...]:
         """The steps that surely show a fault, numbered from 1, with the turnout or signal that
         shows it. Only the first, if current can flow in one way only."""
         simulations = list(self._simulations(wrong))
@@ -114,7 +112,7 @@ class FaultSimulator:
 
     def _found(
         self,
-        wrong: TestedFault,
+        wrong: CardFault,
         simulation: Simulation,
         steps: Sequence[ExpectedStep],
         *,
@@ -132,7 +130,7 @@ class FaultSimulator:
         return found
 
     def every(
-        self, wrong: TestedFault, steps: Sequence[ExpectedStep]
+        self, wrong: CardFault, steps: Sequence[ExpectedStep]
     ) -> Iterator[tuple[Sighting, ...]]:
         """The observations in each step, as far as known, for each way in which current may
         flow."""
@@ -141,7 +139,7 @@ class FaultSimulator:
         )
 
     def seen(
-        self, wrong: TestedFault, simulation: Simulation, steps: Iterable[ExpectedStep]
+        self, wrong: CardFault, simulation: Simulation, steps: Iterable[ExpectedStep]
     ) -> Iterator[Sighting]:
         """The observations in each step, as far as known."""
         now = self._begun(wrong, simulation)
@@ -156,7 +154,7 @@ class FaultSimulator:
                 sight = Sighting(sight.colors, {**sight.lies, **dict([wrong.stuck])})
             yield sight
 
-    def step_for(self, wrong: TestedFault) -> tuple[Operation, ...] | None:
+    def step_for(self, wrong: CardFault) -> tuple[Operation, ...] | None:
         """Operations from rest after which a fault shows; None if none were found."""
         simulation = next(self._simulations(wrong))
         start = self._begun(wrong, simulation)
@@ -190,7 +188,7 @@ class FaultSimulator:
 
     # -------------------------------------------------------------- with the fault
 
-    def _simulations(self, wrong: TestedFault) -> Iterator[Simulation]:
+    def _simulations(self, wrong: CardFault) -> Iterator[Simulation]:
         """The layout with a fault, once for each way in which current may flow."""
         wired = self._bench.wired(wrong.group)
         broken = faults_in(wired, wrong.group)
@@ -199,7 +197,7 @@ class FaultSimulator:
             flows = dict(zip(open_, states, strict=True))
             yield Simulation(self._bench.given, wired, {**broken, **flows})
 
-    def _begun(self, wrong: TestedFault, simulation: Simulation) -> Moment | None:
+    def _begun(self, wrong: CardFault, simulation: Simulation) -> Moment | None:
         """The initial settled state; None if stuck points lie otherwise in it."""
         start = simulation.start()
         if start is None or wrong.stuck is None:
@@ -208,7 +206,7 @@ class FaultSimulator:
         return start if start[observables.points(turnout)] == lies else None
 
     def _after(
-        self, wrong: TestedFault, simulation: Simulation, now: Moment, way: Operation
+        self, wrong: CardFault, simulation: Simulation, now: Moment, way: Operation
     ) -> Moment | None:
         """The settled state after an operation; None if it is not known."""
         block = way.done.passes

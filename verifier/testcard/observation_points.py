@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 from verifier.diagnosis.bench import Colors
-from verifier.testcard.card import Card, TestStep
+from verifier.testcard.card import Card, CardStep
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +36,7 @@ class ObservationPoint:
         return not self.turnouts and all(_is_red(colors) for _, colors in self.must)
 
 
-def observation_points(step: TestStep) -> tuple[ObservationPoint, ...]:
+def observation_points(step: CardStep) -> tuple[ObservationPoint, ...]:
     """All there is to look at in a step: first what shows something else than red all over."""
     together: dict[object, list[tuple[str, frozenset[Colors]]]] = {}
     for signal, colors in step.colors:

@@ -21,7 +21,7 @@ from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect
 from verifier.diagnosis.telling import NextTest, Suite, Table, Together, best_test
 from verifier.testcard.card import Card
-from verifier.testcard.fault_list import TestedFault, turnout_shows, without_power, wrongs
+from verifier.testcard.fault_list import CardFault, turnout_shows, without_power, wrongs
 from verifier.testcard.fault_simulation import ExpectedStep, FaultSimulator, Sighting
 
 _Sights = tuple[Sighting, ...]
@@ -74,7 +74,7 @@ class _Matcher:
             ExpectedStep(step.ways, dict(step.colors), dict(step.lies)) for step in card.steps
         ]
 
-    def wrongs(self) -> Iterator[TestedFault]:
+    def wrongs(self) -> Iterator[CardFault]:
         for wrong in wrongs(self._bench):
             yield from without_power(self._bench, wrong) or [wrong]
 
@@ -85,7 +85,7 @@ class _Matcher:
             for step in self._steps
         )
 
-    def sights(self, wrong: TestedFault) -> Iterator[_Sights]:
+    def sights(self, wrong: CardFault) -> Iterator[_Sights]:
         """What each step shows with something wrong, as far as it can be told, in every way it
         may come out."""
         if self._replays.may_remember(wrong):
@@ -98,7 +98,7 @@ class _Matcher:
                 known = False  # what comes after that may be remembered otherwise
         yield tuple(found)
 
-    def _static(self, wrong: TestedFault, number: int) -> Sighting:
+    def _static(self, wrong: CardFault, number: int) -> Sighting:
         """The same of a step by itself: what shows in one way only."""
         setup = self._card.steps[number].setup
         moments = list(self._bench.moments(setup, wrong.group))
@@ -112,7 +112,7 @@ class _Matcher:
             colors, {n: s for n, (s, *more) in lies.items() if s is not None and not more}
         )
 
-    def stands(self, wrong: TestedFault, seen: Mapping[int, Observation]) -> bool:
+    def stands(self, wrong: CardFault, seen: Mapping[int, Observation]) -> bool:
         """Whether each look by itself can come of it, where nothing of it is remembered."""
         if self._replays.may_remember(wrong) or wrong.suspect.trouble is not None:
             return True
