@@ -66,13 +66,6 @@ def _without_simulation() -> None:
     simulation.Samples.__init__ = init  # type: ignore[method-assign]
 
 
-def _without_spacer() -> None:
-    from verifier.engines.results import Unknown
-    from verifier.engines.temporal import spacer
-
-    spacer.decide = lambda *_, **__: Unknown("off")
-
-
 def _without_two_steps() -> None:
     from verifier.engines.temporal import localization
 
@@ -101,7 +94,6 @@ def _without_proof_core() -> None:
 
 PARTS: Mapping[str, Callable[[], None]] = {
     "none": lambda: None,
-    "spacer": _without_spacer,
     "ic3": _without_ic3,
     "houdini": _without_houdini,
     "two-step induction": _without_two_steps,

@@ -1,5 +1,5 @@
-"""The engine of last resort: its proofs are proofs, its histories histories, and when it is
-stopped it has said nothing."""
+"""Spacer, an engine of z3 that only tests use: its proofs are proofs, its traces replay, and when
+it is stopped it has decided nothing."""
 
 from collections.abc import Callable
 from time import monotonic
@@ -9,8 +9,8 @@ import z3
 
 from tests.engines import small_systems as small
 from tests.engines.random_systems import drawn_bads, drawn_system, is_proof, replays, truth
+from tests.engines.spacer import decide
 from verifier.engines.results import Interrupted, Reachable, Unknown, Unreachable
-from verifier.engines.temporal.spacer import decide
 from verifier.logic.expr import FALSE, TRUE
 
 
@@ -74,5 +74,5 @@ def test_a_wrong_answer_is_not_believed(
     system, bad = asked[wrong == z3.unsat]
     monkeypatch.setattr(z3.Fixedpoint, "query", lambda *_: wrong)
     monkeypatch.setattr(z3.Fixedpoint, "get_cover_delta", lambda *_: z3.BoolVal(True))
-    monkeypatch.setattr("verifier.engines.temporal.spacer.LONGEST", 5)
+    monkeypatch.setattr("tests.engines.spacer.LONGEST", 5)
     assert isinstance(decide(system, bad), Unknown)

@@ -73,8 +73,8 @@ Answer = Reachable | Unreachable | Unknown
 class Engine(Protocol):
     """Decides whether a bad state of a transition system is reachable.
 
-    Bounded model checking, k-induction and Spacer are engines once their own options are bound;
-    a new one needs nothing else to take its place among those that
+    Bounded model checking and k-induction (with IC3) are engines once their own options are
+    bound; a new one needs nothing else to take its place among those that
     :mod:`verifier.engines.temporal.localization` asks in turn."""
 
     def __call__(self, system: System, bad: Expr, *, deadline: float | None = None) -> Answer:

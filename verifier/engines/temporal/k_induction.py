@@ -3,7 +3,7 @@
 In: a system, clauses proposed as inductive, and a bad state. Out: a proof from as few of the
 clauses as the solver's cores leave; or that these clauses do not prove it.
 
-Soundness: whoever proposes a clause (Houdini, IC3, Spacer, another file), every clause of a
+Soundness: whoever proposes a clause (Houdini, IC3, another engine), every clause of a
 proof is checked here: it holds at the start, and after each moment at which the clauses of the
 proof hold. Only what :func:`prove` returns is a proof.
 """

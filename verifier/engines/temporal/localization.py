@@ -14,7 +14,7 @@ from functools import cached_property, partial
 from time import monotonic
 
 from verifier.engines.results import Answer, Engine, Reachable, Unknown, Unreachable
-from verifier.engines.temporal import bmc, houdini, k_induction, spacer
+from verifier.engines.temporal import bmc, houdini, k_induction
 from verifier.engines.temporal.simulation import Samples
 from verifier.engines.temporal.symmetry import Shapes
 from verifier.logic.expr import Const, Expr, support
@@ -195,7 +195,6 @@ class Windows:
     def _last_resort(self, whole: System) -> Iterator[tuple[System, Engine]]:
         yield self.system, partial(bmc.search, most=LONG, few=self._few)
         yield whole, partial(k_induction.prove, most_steps=MOST_STEPS)
-        yield whole, spacer.decide
 
     def _deadline(self) -> float:
         return monotonic() + (PATIENCE if self._timeout is None else self._timeout)

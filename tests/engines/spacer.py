@@ -1,9 +1,9 @@
-"""The engine of last resort: the solver's own search for all that can be reached (Spacer, an
-engine of z3 for rules of the form "if this can be reached, so can that").
+"""Spacer, z3's engine for constrained Horn clauses, as a second opinion on small systems. It
+decided nothing in any junction file (tests/benchmarks/ablation.py), so the product has it not.
 
-In: a system and what is asked about. Out: that it never happens, with clauses that
-:mod:`verifier.engines.temporal.k_induction` has looked at; or a history, found again by
-:mod:`verifier.engines.temporal.bmc`; or that it is not known.
+In: a system and a bad state. Out: a proof whose clauses
+:mod:`verifier.engines.temporal.k_induction` has checked, a trace found by
+:mod:`verifier.engines.temporal.bmc`, or that it is unknown.
 """
 
 from collections.abc import Mapping, Sequence
