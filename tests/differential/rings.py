@@ -18,6 +18,26 @@ def rings() -> st.SearchStrategy[str]:
     return st.randoms(use_true_random=False).map(write_ring)
 
 
+def _another(r: Random, own: int, count: int) -> int:
+    """Whom a signal reads. Mostly the next one: that is what makes rings."""
+    other = (own + 1) % count if r.random() < 0.6 else r.randrange(count)
+    if other == own and r.random() < 0.9:
+        other = (own + 1) % count
+    return other
+
+
+def _shown(r: Random, signal: str, heads: int) -> str:
+    """A fact about what a signal with so many heads shows."""
+    match r.randrange(5):
+        case 0 | 1:
+            return f"{signal} {r.choice(['at stop', 'proceeds'])}"
+        case 2 | 3:
+            return f"{signal} shows {r.choice(ASPECTS[heads])}"
+        case _:
+            head = signal if heads == 1 else f"{signal}.{r.choice(['up', 'low'])}"
+            return f"{head} {r.choice(COLORS)}"
+
+
 def write_ring(r: Random) -> str:
     """Two to five signals on a line of blocks; who reads whom is up to chance."""
     count = r.randint(2, 5)
@@ -47,18 +67,8 @@ def write_ring(r: Random) -> str:
             return f"L {r.choice(['left', 'normal', 'right'])}"
         if names and kind < 0.3:
             return r.choice(names)
-        # Mostly the next one: that is what makes rings.
-        other = (own + 1) % count if r.random() < 0.6 else r.randrange(count)
-        if other == own and r.random() < 0.9:
-            other = (own + 1) % count
-        match r.randrange(5):
-            case 0 | 1:
-                return f"S{other} {r.choice(['at stop', 'proceeds'])}"
-            case 2 | 3:
-                return f"S{other} shows {r.choice(ASPECTS[heads[other]])}"
-            case _:
-                head = f"S{other}" if heads[other] == 1 else f"S{other}.{r.choice(['up', 'low'])}"
-                return f"{head} {r.choice(COLORS)}"
+        other = _another(r, own, count)
+        return _shown(r, f"S{other}", heads[other])
 
     held = [
         f"L {r.choice(['left', 'right'])} and " if r.random() < 0.4 else "" for _ in range(count)

@@ -3,11 +3,28 @@
 import subprocess
 import sys
 import venv
+from email import message_from_bytes
 from pathlib import Path
+from zipfile import ZipFile
 
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
+
+
+def assert_complete(wheel: Path) -> None:
+    """All files of the program are in it, and its metadata name the license and hold its text."""
+    files = {path.relative_to(ROOT).as_posix() for path in (ROOT / "verifier").rglob("*.*")}
+    files |= {f"verifier/grammar/{path.name}" for path in (ROOT / "grammar").glob("*.*")}
+    with ZipFile(wheel) as archive:
+        names = set(archive.namelist())
+        assert {name for name in files - names if "__pycache__" not in name} == set()
+        [metadata] = (name for name in names if name.endswith(".dist-info/METADATA"))
+        [text] = (name for name in names if name.endswith("licenses/verifier/LICENSE.txt"))
+        told = message_from_bytes(archive.read(metadata))
+        assert archive.read(text) == (ROOT / "verifier" / "LICENSE.txt").read_bytes()
+    assert (told["License-Expression"], told["License-File"]) == ("MIT", "verifier/LICENSE.txt")
+    assert told["Keywords"] and "Typing :: Typed" in told.get_all("Classifier", [])
 
 
 def test_a_fresh_environment_proves_a_junction_from_the_wheel(tmp_path: Path) -> None:
@@ -19,6 +36,7 @@ def test_a_fresh_environment_proves_a_junction_from_the_wheel(tmp_path: Path) ->
         pytest.skip("no package registry can be reached, so no wheel can be built here")
     assert built.returncode == 0, built.stderr
     [wheel] = tmp_path.glob("clearproof-*.whl")
+    assert_complete(wheel)
     fresh = tmp_path / "fresh"
     venv.create(fresh, with_pip=True)
     python = fresh / "bin" / "python"
