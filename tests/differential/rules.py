@@ -91,8 +91,8 @@ class Writer:
                 lines.append((self.r.choice([clear, approach]), way))
         if self.r.random() < self.wrong:
             lines.insert(0, (self._aspect(signal), [self.condition(2)]))
-        lines = [(self._fit(shows, signal), self._spoil(way)) for shows, way in lines]
-        return [*(f"  {shows} when {when}" for shows, when in lines), "  Stop otherwise"]
+        spoiled = [(self._fit(shows, signal), self._spoil(way)) for shows, way in lines]
+        return [*(f"  {shows} when {when}" for shows, when in spoiled), "  Stop otherwise"]
 
     def _aspects_for(self, route: Route) -> tuple[str, str]:
         if self.r.random() < self.wrong / 2:

@@ -30,7 +30,7 @@ from verifier.plan.observables import relay
 try:
     import cvc5
 except ModuleNotFoundError:
-    cvc5 = None  # type: ignore[assignment]
+    cvc5 = None
 
 
 def by_cvc5(text: str) -> bool:

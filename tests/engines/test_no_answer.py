@@ -4,6 +4,7 @@ that, and nothing is found; what was asked again afterward is answered as ever."
 import signal
 import threading
 from collections.abc import Callable
+from functools import partial
 from time import monotonic
 from typing import Any
 
@@ -64,7 +65,7 @@ def test_proofs(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
     system = drawn_system(seed)
     known = truth(system)
     for bad in drawn_bads(system, seed, 2):
-        number = questions(monkeypatch, lambda b=bad: prove(system, b, most_steps=2))
+        number = questions(monkeypatch, partial(prove, system, bad, most_steps=2))
         for at in range(1, number + 1):
             failing(monkeypatch, at, how)
             if how == "interrupted":
@@ -102,7 +103,7 @@ def test_histories(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None
     for bad in drawn_bads(system, seed, 2):
         depth = known.depth(bad)
         most = len(known.layers)
-        number = questions(monkeypatch, lambda b=bad, m=most: search(system, b, most=m, few=few))
+        number = questions(monkeypatch, partial(search, system, bad, most=most, few=few))
         for at in range(1, number + 1):
             failing(monkeypatch, at, how)
             if how == "interrupted":

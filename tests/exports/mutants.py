@@ -44,7 +44,7 @@ def mutants(text: str) -> Iterator[Mutant]:
 
 def _alike(bare: str) -> dict[str, list[str]]:
     """For each word of an enumeration, the others of it."""
-    found = {}
+    found: dict[str, list[str]] = {}
     for enum in _ENUM.finditer(bare):
         words = re.findall(r"\b[A-Z]\w+(?= =)", enum[1])
         found |= {word: [other for other in words if other != word] for word in words}

@@ -226,7 +226,7 @@ statements: Words = st.one_of(
 )  # fmt: skip
 
 comments = st.text(
-    st.characters(codec="utf-8", exclude_characters="\r\n", exclude_categories=("Cs",)),
+    st.characters(codec="utf-8", exclude_characters="\r\n", exclude_categories=["Cs"]),
     max_size=6,
 ).map(lambda text: f"#{text}")
 line_ends = st.sampled_from(["\n", "\n", "\r\n", "\r"])

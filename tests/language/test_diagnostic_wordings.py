@@ -176,6 +176,6 @@ def test_what_was_meant_comes_before_named_hints() -> None:
 
 def test_lists_read_as_people_write_them() -> None:
     span = Span(Source("junction.ixl", "edge West\n"), 0, 4)
-    hints = {"statements": ["block", "turnout", "signal"]}
-    found = diagnostic("CP201", span, hints=("statement",), name="X", **hints)
+    known = ["block", "turnout", "signal"]
+    found = diagnostic("CP201", span, hints=("statement",), name="X", statements=known)
     assert "`block`, `turnout` or `signal` statement" in found.hint

@@ -180,8 +180,8 @@ def as_values(ours: YardSystem, s: int) -> Mapping[Observable, str]:
         if r in ours.routes:
             values[ours.reserved[r]] = "up" if s >> (ROUTE + i) & 1 else "down"
             values[ours.formed[r]] = "up" if s >> (FORMED + i) & 1 else "down"
-            for b in bits(s >> (HELD + N * i) & ALL):
-                values[ours.held[BLOCKS[b]]] = r
+            for n in bits(s >> (HELD + N * i) & ALL):
+                values[ours.held[BLOCKS[n]]] = r
     reserved = {BLOCKS[b] for b in bits(s >> RESERVED & ALL)}
     assert reserved == {b for b in BLOCKS if values[ours.held[b]] != "none"}
     return values

@@ -5,7 +5,7 @@ are; points and signals are worked out from the relays of the cycle, as they are
 are pressed or not in every cycle.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from itertools import combinations, product
 
 from tests.published.tram import (
@@ -88,7 +88,7 @@ class Cycle:
             "V1Q3": conjunction(r[4], lies[1], turned[3], turned[2], turned[5]),
             "Q3V2": conjunction(r[5], turned[5], lies[2], lies[4]),
         }
-        seen = {
+        seen: Callable[[tuple[int, ...]], tuple[int, ...]] = {
             "points": lambda path: (), "first": lambda path: path[1:2], "all": lambda path: path[1:]
         }[self.tram.signal_sees]  # fmt: skip
         clear = {

@@ -87,7 +87,7 @@ def test_quiet_where_there_is_no_terminal() -> None:
 
 def test_names_that_the_terminal_cannot_show_do_no_harm() -> None:
     terminal, clock = Terminal(), Clock()
-    terminal.encoding = "ascii"  # type: ignore[misc]
+    terminal.encoding = "ascii"
     progress = ProgressLine(terminal, "l’Öttre.ixl", clock)
     clock.now += AFTER
     progress(1, 2)
