@@ -46,7 +46,7 @@ def test_a_finding_in_a_module_is_about_one_use(
     shown = capsys.readouterr().out
     assert "BROKEN proceed-into-occupied: Birch.2R, Birch.Main" in shown
     assert "add `and Birch.Main clear` to `Approach when ...` of Birch.2R" in shown
-    assert "This was proved for the use Birch of module Passing-Siding alone." in " ".join(
+    assert "This was proved for the use Birch of module Passing-Siding only." in " ".join(
         shown.split()
     )
 
