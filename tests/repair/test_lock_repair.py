@@ -89,4 +89,4 @@ def test_a_lock_proved_for_one_use_of_a_module_says_so() -> None:
     verdict = found(verifier.prove(verifier.load_text(file)), "points-move-under-train: West.T1")
     proved_so, where = remedies(verdict)
     assert proved_so.lead.startswith("To mend it (proved: ")
-    assert where.lead.startswith("This was proved for the use West of module End alone.")
+    assert where.lead.startswith("This was proved for the use West of module End only.")
