@@ -2,9 +2,10 @@
 
 import string
 
+import pytest
 from selenium import webdriver
 
-from tests.workbench.browser import browser, needs_browser
+from tests.workbench.browser import browser
 from verifier.drawing.typeface import FONT, text_width
 
 CHARACTERS = string.ascii_letters + string.digits + string.punctuation + " "
@@ -28,7 +29,7 @@ def test_only_generic_families_are_named() -> None:
     assert FONT in ("sans-serif", "serif", "monospace", "system-ui")
 
 
-@needs_browser
+@pytest.mark.browser
 def test_no_face_is_wider_than_the_widths_say() -> None:
     with browser() as driver:
         for face in FACES:
