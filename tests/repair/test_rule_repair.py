@@ -234,7 +234,7 @@ def test_a_mending_is_proved_with_the_memory_of_the_plan_it_makes() -> None:
     asked = next(o for o in obligations(plan, world.lower) if o.key == "opposing-proceeds: 4L, 4RA")
     found = SituationCheck.of(world).find(world.expand(asked.formula), smallest=True)
     assert isinstance(found, Exists)
-    for addition in rule_repair.mend(world, asked, found.situation, None):
+    for addition in rule_repair.repair_rules(world, asked, found.situation, None):
         changed = verifier.load_text(written(plan, [addition]))
         (again,) = [
             v for v in verifier.prove(changed, only=["opposing-proceeds"]).verdicts

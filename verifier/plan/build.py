@@ -177,7 +177,7 @@ def _check_declared_in(statements: Iterable[tree.Statement], names: Names) -> No
 
 def _blocks(statements: Iterable[tree.Statement]) -> dict[str, Block]:
     return {
-        n.text: Block(n.text, not s.undetected, s.switching, s.note, n.span)
+        n.text: Block(n.text, not s.undetected, s.switching, s.note, n.span, len(s.names) == 1)
         for s in statements
         if isinstance(s, tree.Block)
         for n in s.names

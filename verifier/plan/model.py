@@ -29,13 +29,15 @@ class Port(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A detection block. ``detected`` is False for dark track no detector sees."""
+    """A detection block. ``detected`` is False for dark track no detector sees;
+    ``own_statement``: no other block shares its statement."""
 
     name: str
     detected: bool
     switching: bool
     note: str
     span: Span
+    own_statement: bool = True
 
 
 @dataclass(frozen=True, slots=True)

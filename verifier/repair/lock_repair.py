@@ -1,6 +1,6 @@
-"""Whether a lock that is missing would mend a finding over time: tried before it is said.
+"""Repairs by a missing lock, proved before they are offered.
 
-In: a plan, an obligation whose hint names a lock, and what was found of the plan. Out: whether
+In: a plan, an obligation whose hint names a lock, and the verdicts on the plan. Out: whether
 the plan with that lock was proved to keep the obligation, and its routes can still be set.
 """
 
@@ -15,16 +15,16 @@ from verifier.properties.obligation import Lock, Obligation
 from verifier.verdicts.report import Verdict
 from verifier.world.world import World
 
-# Seconds for each question about a plan with a lock, and for all the locks of one file.
+# Seconds for each obligation of a plan with a lock, and for all the locks of one file.
 EACH = 5.0
 ALL = 20.0
 
 
-def is_mended_by_lock(
+def is_repaired_by_lock(
     plan: Plan, broken: Obligation, verdicts: Iterable[Verdict], left: float, timeout: float | None
 ) -> bool:
-    """False where that is not so, or not known within the ``left`` seconds, or within
-    ``timeout`` for each question.
+    """Whether the lock that the hint of ``broken`` names repairs it. False where it does not, or
+    that is not known within ``left`` seconds in all and ``timeout`` seconds for each obligation.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     lock = broken.lock
@@ -33,7 +33,7 @@ def is_mended_by_lock(
     locked = with_lock(plan, lock)
     wanted = {broken.key, *_settable(lock, broken, verdicts)}
     asked = [o for o in obligations(locked, World(locked).lower) if o.key in wanted]
-    # One question more: whether the assumptions leave any history at all.
+    # One more question: whether the assumptions allow any history at all.
     limit = min(EACH, max(left, 0.0) / (len(asked) + 1), EACH if timeout is None else timeout)
     histories = HistoryProver(locked, limit, lambda: None)
     if histories.ruling_out() != ():
@@ -62,7 +62,7 @@ def _also(locked: Condition | None, held: Condition) -> Condition:
 
 
 def _settable(lock: Lock, broken: Obligation, verdicts: Iterable[Verdict]) -> Iterator[str]:
-    """The routes that hang on what is locked and can be set as the file stands."""
+    """The routes that depend on what is locked and can be set as the file stands."""
     for verdict in verdicts:
         obligation = verdict.obligation
         if obligation.property != "route-never-set" or verdict.status != "proved":

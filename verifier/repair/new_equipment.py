@@ -1,7 +1,4 @@
-"""New equipment and new wires to the rail: feeders, spot detectors, current sensing.
-
-In: a plan and what a question is about. Out: changes that bring something new.
-"""
+"""Wiring edits that add equipment: feeders, spot detectors, current sensing."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
@@ -13,86 +10,83 @@ from verifier.plan.wiring.derive_equipment import may_stand_unseen
 from verifier.plan.wiring.wiring_model import Detector, DriverInput, Feeder, Number, Wiring
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.repair.wiring_edit import (
-    About,
-    Change,
+    Edit,
+    Scope,
     and_beside,
-    change,
+    clause_edit,
     detectors,
+    edit,
     is_read,
     next_name,
-    passed_through,
     step_of,
     wired_to,
-    with_detectors,
-    with_drivers,
+    with_devices,
 )
+from verifier.verdicts.report import Rewiring
 
-# So many spots at most under one track (common practice, no source).
+# The most spots under one track (common practice, no source).
 MAX_SPOTS = 6
 
 
-def another_feeder(plan: Plan, about: About) -> Iterator[Change]:
-    for d in detectors(plan, about, "current-sensing"):
+def another_feeder(plan: Plan, scope: Scope) -> Iterator[Edit]:
+    """A further feeder for a block that has one, passed through its detector."""
+    for d in detectors(plan, scope, "current-sensing"):
         old = plan.wiring.feeders_of(d.block)
         if not old:
             continue
         new = Feeder(next_name(old[-1].name, plan), d.block, None, old[-1].span)
-        passed, through = passed_through(d, [new.name], "feeder", f"pass {new.name} through")
-        wiring = with_detectors(
-            replace(plan.wiring, feeders={**plan.wiring.feeders, new.name: new}), passed
-        )
-        text = f"bring another feeder to {d.block}"
-        span = plan.blocks[d.block].span
-        yield change(
-            "feeder", d.block, wiring, and_beside(d.block, plan),
-            step_of("feeder", text, span, f"feeders {new.name}", "further clause"), through,
+        passed = replace(d, through=(*d.through, new.name))
+        written = f"through {', '.join(passed.through)}"
+        yield edit(
+            "feeder", d.block, with_devices(plan.wiring, new, passed), and_beside(d.block, plan),
+            _bring("feeder", f"bring another feeder to {d.block}", new, plan),
+            step_of("feeder", f"pass {new.name} through detector {d.name}", d.span, written),
         )  # fmt: skip
 
 
-# ------------------------------------------------------------------ spots and new detectors
+def _bring(kind: str, text: str, feeder: Feeder, plan: Plan) -> Rewiring:
+    span = plan.blocks[feeder.block].span
+    return step_of(kind, text, span, f"feeders {feeder.name}", "further clause")
 
 
-def spots(plan: Plan, about: About) -> Iterator[Change]:
-    for d in detectors(plan, about, "spot"):
+def spots(plan: Plan, scope: Scope) -> Iterator[Edit]:
+    """The spots of a detector set so close that no train can stand between them."""
+    for d in detectors(plan, scope, "spot"):
         spots = enough_spots(d.block, plan.wiring)
         if spots and spots != d.spots:
             text = f"set the spots of {d.name} closer, one at each end of {d.block}"
-            yield change(
-                "spots", d.name, with_detectors(plan.wiring, replace(d, spots=spots)), [d.block],
-                step_of("spots", text, d.span, f"at {_places(spots, plan.wiring.units.track)}"),
-            )  # fmt: skip
+            written = f"at {_places(spots, plan.wiring.units.track)}"
+            yield clause_edit(plan, "spots", d, text, written, spots=spots)
 
 
 def enough_spots(block: str, wiring: Wiring) -> tuple[Number, ...]:
-    """The fewest spots between which no train of the file can stand on a block; none where
-    lengths are not given, or it takes too many."""
+    """The fewest spots between which no train of the file can stand on a block, in meters from
+    its left end; empty where lengths are not given or more than ``MAX_SPOTS`` would be needed."""
     trains, length = wiring.trains, wiring.lengths.get(block)
     if trains is None or length is None or length > trains.shortest * (MAX_SPOTS - 1):
         return ()
     return (*(i * trains.shortest for i in range(ceil(length / trains.shortest))), length)
 
 
-def sensing(plan: Plan, about: About) -> Iterator[Change]:
+def sensing(plan: Plan, scope: Scope) -> Iterator[Edit]:
     """Current sensing instead of spots, with a feeder where there is none."""
-    for d in detectors(plan, about, "spot"):
-        wiring = plan.wiring
-        feeders = [feeder.name for feeder in wiring.feeders_of(d.block)]
-        steps = []
-        if not (feeders or _has_its_statement(d.block, plan)):
-            continue
+    for d in detectors(plan, scope, "spot"):
+        wiring, steps = plan.wiring, []
+        feeders = tuple(feeder.name for feeder in wiring.feeders_of(d.block))
         if not feeders:
-            span = plan.blocks[d.block].span
-            new = Feeder(next_name(f"{d.block.lower()}-1", plan), d.block, None, span)
-            feeders = [new.name]
-            wiring = replace(wiring, feeders={**wiring.feeders, new.name: new})
-            text = f"bring a feeder to {d.block}"
-            steps = [step_of("sensing", text, span, f"feeders {new.name}", "further clause")]
-        new_d = _current_sensing(d, tuple(feeders), plan)
+            block = plan.blocks[d.block]
+            if not block.own_statement:
+                continue
+            new = Feeder(next_name(f"{d.block.lower()}-1", plan), d.block, None, block.span)
+            feeders = (new.name,)
+            wiring = with_devices(wiring, new)
+            steps = [_bring("sensing", f"bring a feeder to {d.block}", new, plan)]
+        new_d = _current_sensing(d, feeders, plan)
         text = f"sense current on {d.block} instead of spots"
         written = _statement(new_d, plan.wiring.units.track)
         steps.append(step_of("sensing", text, d.span, written, "instead"))
         touched = and_beside(d.block, plan)
-        yield change("sensing", d.name, with_detectors(wiring, new_d), touched, *steps)
+        yield edit("sensing", d.name, with_devices(wiring, new_d), touched, *steps)
 
 
 def _current_sensing(d: Detector, through: tuple[str, ...], plan: Plan) -> Detector:
@@ -105,18 +99,9 @@ def _current_sensing(d: Detector, through: tuple[str, ...], plan: Plan) -> Detec
     )  # fmt: skip
 
 
-def _has_its_statement(block: str, plan: Plan) -> bool:
-    """Whether a block shares its statement with no other: feeders can only then be given."""
-    span = plan.blocks[block].span
-    text = span.source.text
-    return not (
-        text[span.end :].lstrip().startswith(",") or text[: span.start].rstrip().endswith(",")
-    )
-
-
-def more_detectors(plan: Plan, about: About) -> Iterator[Change]:
+def more_detectors(plan: Plan, scope: Scope) -> Iterator[Edit]:
     """Spots beside current sensing, where stock that draws too little may stand."""
-    for d in detectors(plan, about, "current-sensing"):
+    for d in detectors(plan, scope, "current-sensing"):
         spots = enough_spots(d.block, plan.wiring)
         if not spots or not may_stand_unseen(d.block, plan.wiring):
             continue
@@ -127,14 +112,14 @@ def more_detectors(plan: Plan, about: About) -> Iterator[Change]:
         text = f"add spot detectors to {d.block}"
         written = _statement(new, plan.wiring.units.track)
         steps = [step_of("detector", text, d.span, written, "after")]
-        wiring = with_detectors(plan.wiring, new)
+        wiring = with_devices(plan.wiring, new)
         for driver in plan.wiring.drivers.values():
             if driver.reads is not None and is_read(driver, d.name, contacts=False):
                 reading = DriverInput(new.name, False, driver.span)
-                reading_driver, step = wired_to(driver, [reading], "detector")
-                wiring = with_drivers(wiring, reading_driver)
+                driver, step = wired_to(driver, [reading], "detector")
+                wiring = with_devices(wiring, driver)
                 steps.append(step)
-        yield change("detector", d.block, wiring, [d.block], *steps)
+        yield edit("detector", d.block, wiring, [d.block], *steps)
 
 
 def _places(spots: Iterable[Number], unit: Unit) -> str:

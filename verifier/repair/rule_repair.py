@@ -1,13 +1,14 @@
-"""How to mend it: conditions to add to rules, each proved before it is offered.
+"""Repairs of rules: conditions to add, each proved before it is offered.
 
-Guided by situations: of the situation at hand, find a condition that the equipment can
-report, that is false there, and that is missing from the line which lets the train go;
-add it; ask the solver again; go on until nothing is left. An addition that would make a
-circle, or would keep the line from ever acting, is not taken.
+Guided by counterexamples: find a condition that the equipment can report, that is false in the
+situation at hand, and that the line which lets the train go does not test; add it; ask the solver
+again; go on until no situation is left. An addition that would close a cycle of signals, or would
+keep the line from ever acting, is not made.
 """
 
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
+from itertools import permutations
 
 from verifier.decide.memory_invariants import is_ruled_out
 from verifier.engines.results import Exists, Impossible
@@ -17,25 +18,23 @@ from verifier.logic.expr import atom
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.plan.observables import All, Condition, Fact, Observable
-from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import derails_run_over, diverges_at_all
 from verifier.properties.usefulness import never_shown, route_never_clears
-from verifier.reference.condition_eval import all_says
 from verifier.reference.evaluator import Evaluator, TooManyWays
 from verifier.verdicts.report import Addition
+from verifier.world.fault_cone import read_by
 from verifier.world.world import World, check_circles
 
 MAX_ADDITIONS = 6
 
 
-def mend(
+def repair_rules(
     world: World, obligation: Obligation, situation: Situation, timeout: float | None
 ) -> tuple[Addition, ...]:
-    """Additions that together mend a broken obligation; empty when none are found.
-
-    ``world`` is that of the plan as it stands."""
+    """Additions that together repair a broken obligation; empty when none are found. ``world``
+    is that of the plan as it stands."""
     if obligation.mode != "never" or not obligation.signals:
         return ()
     useful = _still_useful(world, obligation.signals, timeout)
@@ -50,7 +49,7 @@ def mend(
         world, addition, answer = step
         additions.append(addition)
         if isinstance(answer, Impossible):
-            # Memory goes by signals too: what was known of it was known of the rules before.
+            # Memory depends on signals too: its facts were proved with the rules as they were.
             if world.memory_facts and not is_ruled_out(
                 world, world.expand(obligation.formula), timeout
             ):
@@ -70,7 +69,7 @@ def _one_addition(
     """The first addition that rules out this situation and takes nothing of use away."""
     plan = world.plan
     evaluator = Evaluator(plan)
-    routes = _routes_to_look_at(plan, obligation, situation, evaluator)
+    routes = _relevant_routes(plan, obligation, situation, evaluator)
     for name, says in _candidates(plan, obligation, routes):
         signal = plan.signals[name]
         driver = plan.wiring.driver_of(signal.heads[0].name)
@@ -96,64 +95,57 @@ def _one_addition(
 def _candidates(
     plan: Plan, obligation: Obligation, routes: Sequence[Route]
 ) -> Iterator[tuple[str, Fact]]:
-    """Conditions to try, most telling first: for each route its points, track and devices;
-    then other signals."""
+    """Signals with conditions to try, the most likely first: for each route its points, track and
+    devices; then other signals."""
     span = obligation.spans[0]
-    ends = {end: c for c in plan.crossovers.values() for end in c.ends}
     for route in routes:
-        for need in route.needs:
-            for points in ends[need.points].ends if need.points in ends else (need.points,):
-                report = observables.points_report(points)
-                text = f"{points} {need.position}"
-                yield route.signal, Fact(report, (need.position,), span, text)
-        for block in route.blocks:
-            if plan.blocks[block].detected:
-                text = f"{block} clear"
-                yield route.signal, Fact(observables.block_report(block), ("clear",), span, text)
-        for derail in plan.derails.values():
-            over = derail.name in derails_run_over(route, plan)
-            if over or derail.guards in route.pieces:
-                state = "non-derailing" if over else "derailing"
-                text = f"{derail.name} {state}"
-                yield (
-                    route.signal,
-                    Fact(observables.derail_report(derail.name), (state,), span, text),
-                )
-        for gate in plan.gates.values():
-            if gate.block in route.blocks:
-                text = f"{gate.name} seated"
-                yield (
-                    route.signal,
-                    Fact(observables.gate_report(gate.name), ("seated",), span, text),
-                )
-    for name in obligation.signals:
-        for other in obligation.signals:
-            if other != name:
-                signal = plan.signals[other]
-                good = [a.name for a in plan.chart.aspects if a.proceeds]
-                stops = [a.name for a in plan.chart.aspects if not a.permits] + [
-                    observables.UNLISTED
-                ]
-                wanted, text = (stops, f"{other} at stop")
-                if obligation.property == "approach-untruthful":
-                    wanted, text = (good, f"{other} proceeds")
-                values = tuple(v for v in signal.aspect.values if v in wanted)
-                yield name, Fact(signal.aspect, values, span, text)
+        for report, state in _reports_along(route, plan):
+            yield route.signal, Fact(report, (state,), span, f"{report.name} {state}")
+    aspects = plan.chart.aspects
+    for name, other in permutations(dict.fromkeys(obligation.signals), 2):
+        if obligation.property == "approach-untruthful":
+            wanted, text = {a.name for a in aspects if a.proceeds}, f"{other} proceeds"
+        else:
+            wanted = {observables.UNLISTED, *(a.name for a in aspects if not a.permits)}
+            text = f"{other} at stop"
+        aspect = plan.signals[other].aspect
+        yield name, Fact(aspect, tuple(v for v in aspect.values if v in wanted), span, text)
 
 
-def _routes_to_look_at(
+def _reports_along(route: Route, plan: Plan) -> Iterator[tuple[Observable, str]]:
+    """What is reported while a route is safe to run over."""
+    ends = {end: c.ends for c in plan.crossovers.values() for end in c.ends}
+    for need in route.needs:
+        for points in ends.get(need.points, (need.points,)):
+            yield observables.points_report(points), need.position
+    for block in route.blocks:
+        if plan.blocks[block].detected:
+            yield observables.block_report(block), "clear"
+    run_over = derails_run_over(route, plan)
+    for derail in plan.derails.values():
+        if derail.name in run_over:
+            yield observables.derail_report(derail.name), "non-derailing"
+        elif derail.guards in route.pieces:
+            yield observables.derail_report(derail.name), "derailing"
+    for gate in plan.gates.values():
+        if gate.block in route.blocks:
+            yield observables.gate_report(gate.name), "seated"
+
+
+def _relevant_routes(
     plan: Plan, obligation: Obligation, situation: Situation, evaluator: Evaluator
 ) -> list[Route]:
-    """The routes of the signals concerned: first those that the aspect shown speaks of,
-    and among them those the points lie for."""
+    """The routes of the signals concerned: first those to which the aspect shown applies, and
+    among them those the points are lined for."""
     routes = dict.fromkeys(obligation.routes)
     routes |= dict.fromkeys(r for name in obligation.signals for r in plan.routes_of(name))
     signals = dict.fromkeys(plan.signals[route.signal] for route in routes)
     read = evaluator.states(situation, [signal.aspect for signal in signals])
-    ways = {signal.name: _way(read[signal.aspect], plan) for signal in signals}
+    shown = {signal.name: plan.chart.get(read[signal.aspect]) for signal in signals}
 
     def is_meant(route: Route) -> bool:
-        match ways[route.signal]:
+        aspect = shown[route.signal]
+        match aspect.indication.way if aspect else "any":
             case "straight":
                 return not route.diverging
             case "diverging":
@@ -169,11 +161,6 @@ def _routes_to_look_at(
         )
 
     return sorted(routes, key=lambda route: (not is_meant(route), not is_lined(route)))
-
-
-def _way(aspect: str, plan: Plan) -> str:
-    known = plan.chart.get(aspect)
-    return known.indication.way if known else "any"
 
 
 def _acting_line(
@@ -213,7 +200,7 @@ def _still_useful(
     world: World, signals: Sequence[str], timeout: float | None
 ) -> tuple[Obligation, ...]:
     """What these signals can show and which of their routes can clear, as the rules stand: no
-    mending may take any of it away."""
+    repair may take any of it away."""
     plan = world.plan
     world = world.sound or world
     check = SituationCheck.of(world, timeout)
@@ -233,37 +220,30 @@ def _try(
     useful: Sequence[Obligation],
     timeout: float | None,
 ) -> Exists | Impossible | None:
-    """What is left of the trouble after an addition to a line; None when it may not be made."""
+    """The solver's answer after an addition to a line; None when the addition may not be made."""
     plan = world.plan
     try:
-        # An addition may close a circle, or let one come up that was settled until now:
-        # either way only among the signals that depend on the one changed.
+        # An addition may close a cycle, or bring out one that was settled until now: either
+        # way only among the signals that depend on the one changed.
         check_circles(world, [plan.signals[name] for name in plan.signals if name in depending])
         goal = world.expand(obligation.formula)
     except InputError:
         return None
     sound = world.sound or world
     kept = (sound.expand(atom(line, "acts")), *(sound.expand(o.formula) for o in useful))
-    of_use = SituationCheck.of(sound, timeout)
-    if not all(isinstance(of_use.find(needed), Exists) for needed in kept):
+    use = SituationCheck.of(sound, timeout)
+    if not all(isinstance(use.find(possible), Exists) for possible in kept):
         return None
-    check = SituationCheck.of(world, timeout)
-    answer = check.find(goal, smallest=True)
+    answer = SituationCheck.of(world, timeout).find(goal, smallest=True)
     return answer if isinstance(answer, Exists | Impossible) else None
 
 
 def _depending_on(plan: Plan, changed: str) -> set[str]:
     """The signal changed, and all that read it, directly or through others."""
-    read_by: dict[str, set[str]] = {}
-    for signal in plan.signals.values():
-        for line in (*signal.lines, *(ln for head in signal.heads for ln in head.lines)):
-            for says in all_says(line.when, plan) if line.when else ():
-                if says.what.kind in ("aspect", "color"):
-                    read = signal_of(says.what.name, plan.signals)
-                    read_by.setdefault(read, set()).add(signal.name)
+    readers = read_by(plan)
     found, waiting = {changed}, [changed]
     while waiting:
-        new = read_by.get(waiting.pop(), set()) - found
+        new = readers.get(waiting.pop(), {}).keys() - found
         found |= new
         waiting += new
     return found

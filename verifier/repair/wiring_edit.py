@@ -1,14 +1,22 @@
-"""A change of the wiring: what it is, what it costs, and the parts it is made of."""
+"""An edit of the wiring: what it is, what it costs, and the parts edits are made of."""
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from typing import Any
 
 from verifier.language.source import Span
 from verifier.plan.model import Plan
-from verifier.plan.wiring.wiring_model import Detector, Driver, DriverInput, Wiring
+from verifier.plan.wiring.wiring_model import (
+    Detector,
+    Driver,
+    DriverInput,
+    Feeder,
+    Machine,
+    Wiring,
+)
 from verifier.verdicts.report import Rewiring, Writing
 
-# What a change costs, as ranks: a setting or a jumper first, then a wire moved, a wire added,
+# What an edit costs, as ranks: a setting or a jumper first, then a wire moved, a wire added,
 # work at the points or the rail, and new equipment last (common practice, no source).
 COSTS = {
     "sense": 1,
@@ -29,20 +37,20 @@ COSTS = {
     "sensing": 10,
     "detector": 11,
 }
-# From here on it takes new equipment.
+# An edit that costs this much or more takes new equipment.
 NEW = 9
 
 
 @dataclass(frozen=True, slots=True)
-class Change:
-    """One change: ``steps`` belong together, ``wiring`` is what comes of it. ``touched`` are
-    the blocks, turnouts and drivers that work otherwise afterwards."""
+class Edit:
+    """One edit: ``steps`` belong together, ``wiring`` is the result. ``touched`` are the
+    blocks, turnouts and drivers that work differently afterwards."""
 
     kind: str
     subject: str
-    steps: tuple[Rewiring, ...]
     wiring: Wiring
     touched: frozenset[str]
+    steps: tuple[Rewiring, ...]
 
     @property
     def cost(self) -> int:
@@ -50,8 +58,9 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class About:
-    """What a question is about, the most telling first, and which changes could help."""
+class Scope:
+    """The equipment that an obligation is about, the most relevant first, and the kinds of edit
+    that can help."""
 
     blocks: tuple[str, ...]
     turnouts: tuple[str, ...]
@@ -59,80 +68,83 @@ class About:
     kinds: frozenset[str]
 
 
-def change(
-    kind: str, subject: str, wiring: Wiring, touched: Iterable[str], *steps: Rewiring
-) -> Change:
-    return Change(kind, subject, steps, wiring, frozenset(touched))
+def edit(kind: str, subject: str, wiring: Wiring, touched: Iterable[str], *steps: Rewiring) -> Edit:
+    """An edit of several steps."""
+    return Edit(kind, subject, wiring, frozenset(touched), steps)
+
+
+def clause_edit(
+    plan: Plan,
+    kind: str,
+    device: Detector | Driver,
+    text: str,
+    written: str,
+    touched: Iterable[str] = (),
+    **fields: Any,
+) -> Edit:
+    """An edit that replaces one clause of one device. ``text`` says what to do, ``written`` is
+    the new clause, ``fields`` are the fields of the device that it sets. Without ``touched``,
+    only the block of a detector, or the driver itself, works differently."""
+    own = device.block if isinstance(device, Detector) else device.name
+    wiring = with_devices(plan.wiring, replace(device, **fields))
+    step = step_of(kind, text, device.span, written)
+    return edit(kind, device.name, wiring, touched or [own], step)
 
 
 def step_of(kind: str, text: str, span: Span, write: str, how: Writing = "clause") -> Rewiring:
     return Rewiring(f"{text}: `{' '.join(write.split())}`", span, COSTS[kind], write, how)
 
 
-def with_detectors(wiring: Wiring, *detectors: Detector) -> Wiring:
-    return replace(wiring, detectors={**wiring.detectors, **{d.name: d for d in detectors}})
+def with_devices(wiring: Wiring, *devices: Feeder | Detector | Driver | Machine) -> Wiring:
+    """The wiring with these devices added, or in place of those of the same name."""
+    for device in devices:
+        match device:
+            case Feeder(name=name):
+                wiring = replace(wiring, feeders={**wiring.feeders, name: device})
+            case Detector(name=name):
+                wiring = replace(wiring, detectors={**wiring.detectors, name: device})
+            case Driver(name=name):
+                wiring = replace(wiring, drivers={**wiring.drivers, name: device})
+            case Machine(turnout=name):
+                wiring = replace(wiring, machines={**wiring.machines, name: device})
+    return wiring
 
 
-def with_drivers(wiring: Wiring, *drivers: Driver) -> Wiring:
-    return replace(wiring, drivers={**wiring.drivers, **{d.name: d for d in drivers}})
-
-
-def detectors(plan: Plan, about: About, kind: str = "") -> Iterator[Detector]:
-    for block in about.blocks:
+def detectors(plan: Plan, scope: Scope, kind: str = "") -> Iterator[Detector]:
+    """The detectors in scope, of one kind or of all."""
+    for block in scope.blocks:
         yield from (d for d in plan.wiring.detectors_of(block) if kind in ("", d.kind))
 
 
-def and_beside(block: str, plan: Plan) -> Iterator[str]:
+def and_beside(block: str, plan: Plan) -> set[str]:
     """A block and those beside it, into which its current may flow."""
-    yield block
-    for beside in (*plan.equipment.gaps, *plan.equipment.joined):
-        if block in beside.blocks:
-            yield from beside.blocks
-
-
-# ------------------------------------------------------------------ clauses
-
-
-def passed_through(d: Detector, more: list[str], kind: str, text: str) -> tuple[Detector, Rewiring]:
-    passed = replace(d, through=(*d.through, *more))
-    written = f"through {', '.join(passed.through)}"
-    return passed, step_of(kind, f"{text} detector {d.name}", d.span, written)
-
-
-def feeders(names: list[str]) -> str:
-    return f"feeder{'s' if len(names) > 1 else ''} {', '.join(names)}"
+    return {block}.union(*(beside.blocks for beside in plan.equipment.beside(block)))
 
 
 def is_read(driver: Driver, name: str, *, contacts: bool) -> bool:
+    """Whether a detector, or the contacts of a turnout, is wired to a driver's inputs."""
     return driver.reads is None or any(
         r.name == name and r.contacts == contacts for r in driver.reads
     )
 
 
 def wired_to(driver: Driver, more: list[DriverInput], kind: str) -> tuple[Driver, Rewiring]:
+    """A driver with more inputs wired, and the step that says so."""
     reads = (*(driver.reads or ()), *more)
     words = [f"{r.name} contacts" if r.contacts else r.name for r in reads]
-    wired = ", ".join(words[len(words) - len(more) :])
-    text = f"wire {wired} to driver {driver.name}"
+    text = f"wire {', '.join(words[-len(more) :])} to driver {driver.name}"
     step = step_of(kind, text, driver.span, f"reads {', '.join(words)}")
     return replace(driver, reads=reads), step
 
 
-# ------------------------------------------------------------------ names and numbers
-
-
 def next_name(name: str, plan: Plan) -> str:
     """``m4`` after ``m3``: a name not used yet."""
-    stem = name.rstrip("0123456789")
-    number = int(name[len(stem) :] or "1")
-    while f"{stem}{number}" in _names(plan):
-        number += 1
-    return f"{stem}{number}"
-
-
-def _names(plan: Plan) -> set[str]:
     w = plan.wiring
     wired = (w.feeders, w.detectors, w.drivers, w.supplies, w.districts, w.machines)
-    known = (plan.blocks, plan.signals, plan.track.pieces, plan.conditions, plan.derails)
-    levers = {what.name for what in plan.inputs}
-    return levers.union(*(set(names) for names in (*wired, *known, plan.gates)))
+    track = (plan.blocks, plan.signals, plan.track.pieces, plan.derails, plan.gates)
+    used = {what.name for what in plan.inputs}.union(plan.conditions, *wired, *track)
+    stem = name.rstrip("0123456789")
+    number = int(name[len(stem) :] or "1")
+    while f"{stem}{number}" in used:
+        number += 1
+    return f"{stem}{number}"

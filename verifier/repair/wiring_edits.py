@@ -1,53 +1,49 @@
-"""Changes of the wiring that may mend a broken obligation, cheapest first.
+"""Edits of the wiring that may repair a broken obligation, cheapest first.
 
-In: a plan, what a question is about, and how it is asked. Out: changes to try; whether one
-helps is decided in :mod:`verifier.repair.wiring_repair`.
+Whether one helps is decided in :mod:`verifier.repair.wiring_repair`.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from math import ceil, floor
 
 from verifier.language.source import Span
-from verifier.plan.model import Line, Plan
+from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import OWN_SHARE, margin
 from verifier.plan.wiring.faults import FaultKind
-from verifier.plan.wiring.wiring_model import Driver, DriverInput, Machine, Number, Wiring
+from verifier.plan.wiring.wiring_model import Driver, DriverInput, Number
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.properties.obligation import Obligation
-from verifier.reference.condition_eval import all_says
+from verifier.reference.equipment import asked_by
 from verifier.repair.new_equipment import another_feeder, more_detectors, sensing, spots
 from verifier.repair.wiring_edit import (
-    About,
-    Change,
+    Edit,
+    Scope,
     and_beside,
-    change,
+    clause_edit,
     detectors,
-    feeders,
+    edit,
     is_read,
-    passed_through,
     step_of,
     wired_to,
-    with_detectors,
-    with_drivers,
+    with_devices,
 )
 
-# More than this many turns do not go through a ring (common practice, no source).
+# More turns than these do not go through a ring (common practice, no source).
 MAX_TURNS = 12
 
-# Which changes can help at all, by the kind of what is broken (a property of faults) or by the
+# Which edits can help at all, by the kind of what is broken (a property of faults) or by the
 # property; for any other property those of `_SITUATION`.
 _SITUATION = frozenset(
     ("sense", "missing", "turns", "through", "return", "reads", "isolated", "contacts",
      "sensitivity", "spots", "sensing", "detector")
 )  # fmt: skip
-_SEEN = frozenset(("sense", "power", "missing", "lamp"))
 _HELPFUL = {
     "lamp-out": frozenset(("lamp",)),
     "wire-broken": frozenset(("sense", "power", "missing", "contacts", "feeder", "through",
                               "detector")),
-    "supply-lost": _SEEN | {"detector"},
+    "supply-lost": frozenset(("sense", "power", "missing", "lamp", "detector")),
     "gap-bridged": frozenset(("turns", "sensitivity", "through", "detector")),
     "points-stalled": frozenset(("contacts",)),
     "fouling-undetected": frozenset(("gap",)),
@@ -59,32 +55,30 @@ _HELPFUL = {
 }  # fmt: skip
 
 
-def about(plan: Plan, obligation: Obligation, facts: Iterable[Observable]) -> About:
+def scope_of(plan: Plan, obligation: Obligation, facts: Iterable[Observable]) -> Scope:
     """What an obligation is about. ``facts`` are those of a situation that breaks it."""
     wiring = plan.wiring
-    rules = [line for name in obligation.signals for line in _lines_of(name, plan)]
-    asked = [says.what for line in rules if line.when for says in all_says(line.when, plan)]
+    signals = [plan.signals[name] for name in obligation.signals]
+    read = [says.what for signal in signals for says in plan.facts_read(signal)]
     names = [
         *(name for what in facts for name in _names(plan, what)),
         *obligation.subjects,
         *(need.points for route in obligation.routes for need in route.needs),
         *(block for route in obligation.routes for block in route.blocks),
-        *(what.name for what in asked if what.kind in ("block report", "points report")),
+        *(what.name for what in read if what.kind in ("block report", "points report")),
     ]
     beside = {b.name: b.blocks for b in (*plan.equipment.gaps, *plan.equipment.joined)}
     blocks: list[str] = []
     for name in names:
-        if name in wiring.detectors:
-            blocks.append(wiring.detectors[name].block)
-        if name in wiring.feeders:
-            blocks.append(wiring.feeders[name].block)
+        devices = (wiring.detectors.get(name), wiring.feeders.get(name))
+        blocks += [device.block for device in devices if device]
         blocks += [name, *beside.get(name, ())]
-    lit = (wiring.driver_of(h.name) for s in obligation.signals for h in plan.signals[s].heads)
+    lit = (wiring.driver_of(head.name) for signal in signals for head in signal.heads)
     drivers = [*(driver.name for driver in lit if driver), *names]
-    return About(
-        _those(blocks, plan.blocks),
-        _those(names, wiring.machines),
-        _those(drivers, wiring.drivers),
+    return Scope(
+        _known(blocks, plan.blocks),
+        _known(names, wiring.machines),
+        _known(drivers, wiring.drivers),
         _HELPFUL.get(obligation.property, _SITUATION),
     )
 
@@ -97,250 +91,190 @@ def _names(plan: Plan, what: Observable) -> tuple[str, ...]:
     return fault.subjects if fault.kind in (FaultKind.FEEDER, FaultKind.GAP) else ()
 
 
-def _those(names: Iterable[str], known: Iterable[str]) -> tuple[str, ...]:
+def _known(names: Iterable[str], known: Iterable[str]) -> tuple[str, ...]:
     known = set(known)
     return tuple(name for name in dict.fromkeys(names) if name in known)
 
 
-def changes(plan: Plan, about: About) -> list[Change]:
-    """All changes that might help, cheapest first."""
-    found = [
-        change
-        for kinds, make in _MAKERS
-        if about.kinds.intersection(kinds)
-        for change in make(plan, about)
-        if change.kind in about.kinds
-    ]
-    return sorted(found, key=lambda change: change.cost)
+def edits(plan: Plan, scope: Scope) -> list[Edit]:
+    """All edits that might help, cheapest first."""
+    found = (edit for edits_of in _ALL for edit in edits_of(plan, scope))
+    return sorted((e for e in found if e.kind in scope.kinds), key=lambda e: e.cost)
 
 
-def _drivers(plan: Plan, about: About) -> Iterator[Driver]:
-    return (plan.wiring.drivers[name] for name in about.drivers)
+def _drivers(plan: Plan, scope: Scope) -> Iterator[Driver]:
+    return (plan.wiring.drivers[name] for name in scope.drivers)
 
 
-# ------------------------------------------------------------------ settings
-
-
-def _outputs(plan: Plan, about: About) -> Iterator[Change]:
-    for d in detectors(plan, about):
+def _settings(plan: Plan, scope: Scope) -> Iterator[Edit]:
+    """Detectors and drivers set to fail safe."""
+    for d in detectors(plan, scope):
         if d.closed_when == "occupied":
-            text = f"sense the other way round at {d.name}"
-            yield change(
-                "sense", d.name,
-                with_detectors(plan.wiring, replace(d, closed_when="clear")), [d.block],
-                step_of("sense", text, d.span, "output closed when clear"),
-            )  # fmt: skip
+            text, written = f"sense the other way round at {d.name}", "output closed when clear"
+            yield clause_edit(plan, "sense", d, text, written, closed_when="clear")
         if d.kind == "current-sensing" and not d.without_power:
             text = f"let {d.name} read occupied when its track has no power"
-            yield change(
-                "power", d.name,
-                with_detectors(plan.wiring, replace(d, without_power=True)), [d.block],
-                step_of("power", text, d.span, "without track power reads occupied"),
-            )  # fmt: skip
+            written = "without track power reads occupied"
+            yield clause_edit(plan, "power", d, text, written, without_power=True)
+    for driver in _drivers(plan, scope):
+        if driver.when_out != "red":
+            text = f"let driver {driver.name} put a signal to red when a lamp of it is out"
+            written = "when lamp out shows red"
+            yield clause_edit(plan, "lamp", driver, text, written, when_out="red")
+        if driver.when_missing != "red":
+            text = f"let driver {driver.name} show red when an input is dead"
+            written = "when input missing shows red"
+            yield clause_edit(plan, "missing", driver, text, written, when_missing="red")
 
 
-def _red(plan: Plan, about: About) -> Iterator[Change]:
-    for d in _drivers(plan, about):
-        if d.when_out != "red":
-            text = f"let driver {d.name} put a signal to red when a lamp of it is out"
-            yield change(
-                "lamp", d.name, with_drivers(plan.wiring, replace(d, when_out="red")), [d.name],
-                step_of("lamp", text, d.span, "when lamp out shows red"),
-            )  # fmt: skip
-        if d.when_missing != "red":
-            text = f"let driver {d.name} show red when an input is dead"
-            yield change(
-                "missing", d.name,
-                with_drivers(plan.wiring, replace(d, when_missing="red")), [d.name],
-                step_of("missing", text, d.span, "when input missing shows red"),
-            )  # fmt: skip
-
-
-# ------------------------------------------------------------------ current through detectors
-
-
-def _sensitive(plan: Plan, about: About) -> Iterator[Change]:
+def _sensitivity(plan: Plan, scope: Scope) -> Iterator[Edit]:
     """Just so many turns, or so sensitive a detector, as it takes to see the weakest stock,
     and then a tenth of its current: nothing else depends on either."""
-    for d in detectors(plan, about, "current-sensing"):
+    for d in detectors(plan, scope, "current-sensing"):
         times = margin(d, d.block, plan.wiring)
-        for share in (Number(1), OWN_SHARE) if times else ():
+        for share in (Number(1), OWN_SHARE):
             if times is None or times * share >= 1 or d.sensitivity is None:
                 continue
-            touched = list(and_beside(d.block, plan))
+            touched = and_beside(d.block, plan)
             turns = ceil(d.turns / (times * share))
             if turns <= MAX_TURNS:
                 text = f"wind the feeders {turns} times through {d.name}"
-                yield change(
-                    "turns", d.name, with_detectors(plan.wiring, replace(d, turns=turns)),
-                    touched, step_of("turns", text, d.span, f"turns {turns}"),
-                )  # fmt: skip
+                yield clause_edit(plan, "turns", d, text, f"turns {turns}", touched, turns=turns)
             # Rounded down to a hundredth of a milliampere.
             least = Number(floor(d.sensitivity * times * share * 100_000), 100_000)
             if least > 0:
                 text = f"use a more sensitive detector as {d.name}"
-                said = f"sensitivity {decimal(least * 1000)} mA"
-                yield change(
-                    "sensitivity", d.name,
-                    with_detectors(plan.wiring, replace(d, sensitivity=least)),
-                    touched, step_of("sensitivity", text, d.span, said),
-                )  # fmt: skip
+                written = f"sensitivity {decimal(least * 1000)} mA"
+                yield clause_edit(plan, "sensitivity", d, text, written, touched, sensitivity=least)
 
 
-def _through(plan: Plan, about: About) -> Iterator[Change]:
-    for d in detectors(plan, about, "current-sensing"):
-        through = {n for o in plan.wiring.detectors_of(d.block) for n in o.through}
-        own = [feeder.name for feeder in plan.wiring.feeders_of(d.block)]
-        missed = [name for name in own if name not in through]
-        touched = list(and_beside(d.block, plan))
-        if missed:
-            passed, step = passed_through(d, missed, "through", f"pass {feeders(missed)} through")
-            yield change("through", d.name, with_detectors(plan.wiring, passed), touched, step)
+def _feeders(plan: Plan, scope: Scope) -> Iterator[Edit]:
+    """Feeders passed through the detector of their block, and past those of others."""
+    wiring = plan.wiring
+    for d in detectors(plan, scope, "current-sensing"):
+        detected = {n for other in wiring.detectors_of(d.block) for n in other.through}
+        own = [feeder.name for feeder in wiring.feeders_of(d.block)]
+        missed = [name for name in own if name not in detected]
         astray = [name for name in d.through if name not in own]
+        near = and_beside(d.block, plan)
+        if missed:
+            through = (*d.through, *missed)
+            text = f"pass {_named(missed)} through detector {d.name}"
+            written = f"through {', '.join(through)}"
+            yield clause_edit(plan, "through", d, text, written, near, through=through)
         if astray and len(astray) < len(d.through):
-            kept = tuple(name for name in d.through if name in own)
-            text = f"lead {feeders(astray)} past detector {d.name}"
-            touched += [plan.wiring.feeders[name].block for name in astray]
-            yield change(
-                "astray", d.name, with_detectors(plan.wiring, replace(d, through=kept)), touched,
-                step_of("astray", text, d.span, f"through {', '.join(kept)}"),
-            )  # fmt: skip
+            through = tuple(name for name in d.through if name in own)
+            text = f"lead {_named(astray)} past detector {d.name}"
+            written = f"through {', '.join(through)}"
+            near |= {wiring.feeders[name].block for name in astray}
+            yield clause_edit(plan, "astray", d, text, written, near, through=through)
 
 
-# ------------------------------------------------------------------ wires to drivers
+def _named(feeders: list[str]) -> str:
+    return f"feeder{'s' if len(feeders) > 1 else ''} {', '.join(feeders)}"
 
 
-def _returns(plan: Plan, about: About) -> Iterator[Change]:
-    """So that a driver can hear a detector of another supply."""
-    wiring, told = plan.wiring, set()
-    for driver in _drivers(plan, about):
-        for d in detectors(plan, about):
+def _returns(plan: Plan, scope: Scope) -> Iterator[Edit]:
+    """A common return, or an isolated output, for a driver and a detector of another supply."""
+    wiring, offered = plan.wiring, set()
+    for driver in _drivers(plan, scope):
+        for d in detectors(plan, scope):
             one, other = driver.supply, d.supply
             if wiring.has_usable_input(driver, d) or one is None or other is None:
                 continue
             if not is_read(driver, d.name, contacts=False):
                 continue
             pair = f"{one}, {other}"
-            if pair not in told:
-                told.add(pair)
+            if pair not in offered:
+                offered.add(pair)
                 joined = replace(wiring, common_returns=(*wiring.common_returns, (one, other)))
-                hearing = [
+                newly_usable = [
                     b.name for b in wiring.drivers.values() for other_d in wiring.detectors.values()
                     if joined.has_usable_input(b, other_d) != wiring.has_usable_input(b, other_d)
                 ]  # fmt: skip
-                text = f"join the returns of {one} and {other}"
-                span = wiring.supplies[one].span
-                yield change(
-                    "return", pair, joined, hearing,
-                    step_of("return", text, span, f"common return {pair}", "after"),
-                )  # fmt: skip
+                text, span = f"join the returns of {one} and {other}", wiring.supplies[one].span
+                step = step_of("return", text, span, f"common return {pair}", "after")
+                yield edit("return", pair, joined, newly_usable, step)
             text = f"use a detector with an isolated output as {d.name}"
-            yield change(
-                "isolated", d.name, with_detectors(wiring, replace(d, isolated=True)), [d.block],
-                step_of("isolated", text, d.span, "isolated output"),
-            )  # fmt: skip
+            yield clause_edit(plan, "isolated", d, text, "isolated output", isolated=True)
 
 
-def _inputs(plan: Plan, about: About) -> Iterator[Change]:
-    """Wires to a driver's inputs for what its rules ask for."""
-    for driver in _drivers(plan, about):
-        asked = _asked(driver, plan)
-        missing = [DriverInput(d.name, False, driver.span) for d in detectors(plan, about)
-                   if ("block report", d.block) in asked]  # fmt: skip
-        missing += [DriverInput(name, True, driver.span) for name in about.turnouts
-                    if ("points report", name) in asked
+def _inputs(plan: Plan, scope: Scope) -> Iterator[Edit]:
+    """Wires to a driver's inputs for the reports that its rules read."""
+    for driver in _drivers(plan, scope):
+        read = _reports_read(driver, plan)
+        missing = [DriverInput(d.name, False, driver.span) for d in detectors(plan, scope)
+                   if ("block report", d.block) in read]  # fmt: skip
+        missing += [DriverInput(name, True, driver.span) for name in scope.turnouts
+                    if ("points report", name) in read
                     and plan.wiring.machines[name].contacts != ()]  # fmt: skip
         for reading in missing:
             if not is_read(driver, reading.name, contacts=reading.contacts):
-                reading_driver, step = wired_to(driver, [reading], "reads")
-                yield change(
-                    "reads", f"{driver.name} {reading.name}",
-                    with_drivers(plan.wiring, reading_driver), [driver.name], step,
-                )  # fmt: skip
+                wired, step = wired_to(driver, [reading], "reads")
+                subject, wiring = f"{driver.name} {reading.name}", with_devices(plan.wiring, wired)
+                yield edit("reads", subject, wiring, [driver.name], step)
 
 
-def _asked(driver: Driver, plan: Plan) -> set[tuple[str, str]]:
-    """The reports that the rules of a driver's heads ask for."""
-    return {
-        (says.what.kind, says.what.name)
-        for signal in plan.signals.values()
-        for head in signal.heads
-        if head.name in driver.heads
-        for line in head.lines or signal.lines
-        if line.when
-        for says in all_says(line.when, plan)
-    }
+def _reports_read(driver: Driver, plan: Plan) -> set[tuple[str, str]]:
+    """The kinds and names of what the rules of a driver's heads read."""
+    return {(what.kind, what.name) for head in driver.heads for what in asked_by(plan, head)}
 
 
-def _lines_of(name: str, plan: Plan) -> tuple[Line, ...]:
-    signal = plan.signals[name]
-    return (*signal.lines, *(line for head in signal.heads for line in head.lines))
-
-
-# ------------------------------------------------------------------ at the points
-
-
-def _contacts(plan: Plan, about: About) -> Iterator[Change]:
-    """Contacts for both ways, and their wires to the drivers that ask for them. Turnouts of
-    one statement share what it says."""
+def _contacts(plan: Plan, scope: Scope) -> Iterator[Edit]:
+    """Contacts for both positions, and their wires to the drivers whose rules read them.
+    Turnouts of one statement share its clauses."""
     done: set[Span] = set()
-    for name in about.turnouts:
+    for name in scope.turnouts:
         machine = plan.wiring.machines[name]
         if machine.contacts is None or len(machine.contacts) == 2 or machine.span in done:
             continue
         done.add(machine.span)
-        alike = [m for m in plan.wiring.machines.values() if m.span == machine.span]
-        turnouts = [m.turnout for m in alike]
+        shared = [m for m in plan.wiring.machines.values() if m.span == machine.span]
+        turnouts = [m.turnout for m in shared]
         text = f"give {' and '.join(turnouts)} contacts for both ways"
         steps = [step_of("contacts", text, machine.span, "contacts normal, reverse")]
-        machines = {m.turnout: replace(m, contacts=("normal", "reverse")) for m in alike}
-        wiring = replace(plan.wiring, machines={**plan.wiring.machines, **machines})
+        both = (replace(m, contacts=("normal", "reverse")) for m in shared)
+        wiring = with_devices(plan.wiring, *both)
         for driver in plan.wiring.drivers.values():
-            asked = _asked(driver, plan)
+            read = _reports_read(driver, plan)
             more = [DriverInput(t, True, driver.span) for t in turnouts
-                    if ("points report", t) in asked
+                    if ("points report", t) in read
                     and not is_read(driver, t, contacts=True)]  # fmt: skip
             if more:
-                reading_driver, step = wired_to(driver, more, "contacts")
-                wiring = with_drivers(wiring, reading_driver)
+                driver, step = wired_to(driver, more, "contacts")
+                wiring = with_devices(wiring, driver)
                 steps.append(step)
-        yield change("contacts", name, wiring, turnouts, *steps)
+        yield edit("contacts", name, wiring, turnouts, *steps)
 
 
-def _gaps(plan: Plan, about: About) -> Iterator[Change]:
-    for name in about.turnouts:
-        machine = plan.wiring.machines[name]
+def _gaps(plan: Plan, scope: Scope) -> Iterator[Edit]:
+    """Gaps moved to the fouling point, of a turnout that has a statement of its own."""
+    wiring = plan.wiring
+    for name in scope.turnouts:
+        machine = wiring.machines[name]
         fouling = machine.fouling
         if fouling is None or all(gap >= fouling for gap in machine.gaps.values()):
             continue
-        if any(m.span == machine.span and m is not machine for m in plan.wiring.machines.values()):
+        if any(m.span == machine.span and m is not machine for m in wiring.machines.values()):
             continue
-        yield _moved_gaps(machine, fouling, plan.wiring)
+        gaps = {leg: max(gap, fouling) for leg, gap in machine.gaps.items()}
+        moved = " and ".join(leg for leg, gap in machine.gaps.items() if gap < fouling)
+        text = f"move the gap on the {moved} leg of {name} to the fouling point"
+        lengths = (f"{leg} {length_to_write(gap, wiring.units.track)}" for leg, gap in gaps.items())
+        step = step_of("gap", text, machine.span, f"gap {', '.join(lengths)}")
+        yield edit("gap", name, with_devices(wiring, replace(machine, gaps=gaps)), [name], step)
 
 
-def _moved_gaps(machine: Machine, fouling: Number, wiring: Wiring) -> Change:
-    name = machine.turnout
-    gaps = {leg: max(gap, fouling) for leg, gap in machine.gaps.items()}
-    moved = " and ".join(leg for leg, gap in machine.gaps.items() if gap < fouling)
-    text = f"move the gap on the {moved} leg of {name} to the fouling point"
-    unit = wiring.units.track
-    legs = ", ".join(f"{leg} {length_to_write(gap, unit)}" for leg, gap in gaps.items())
-    machines = {**wiring.machines, name: replace(machine, gaps=gaps)}
-    step = step_of("gap", text, machine.span, f"gap {legs}")
-    return change("gap", name, replace(wiring, machines=machines), [name], step)
-
-
-_MAKERS: tuple[tuple[tuple[str, ...], Callable[[Plan, About], Iterator[Change]]], ...] = (
-    (("sense", "power"), _outputs),
-    (("lamp", "missing"), _red),
-    (("turns", "sensitivity"), _sensitive),
-    (("through", "astray"), _through),
-    (("return", "isolated"), _returns),
-    (("reads",), _inputs),
-    (("contacts",), _contacts),
-    (("feeder",), another_feeder),
-    (("gap",), _gaps),
-    (("spots",), spots),
-    (("sensing",), sensing),
-    (("detector",), more_detectors),
+_ALL = (
+    _settings,
+    _sensitivity,
+    _feeders,
+    _returns,
+    _inputs,
+    _contacts,
+    another_feeder,
+    _gaps,
+    spots,
+    sensing,
+    more_detectors,
 )

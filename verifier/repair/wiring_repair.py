@@ -1,18 +1,18 @@
-"""How to mend it by the wiring: the cheapest change that is proved to, before it is offered.
+"""Repairs of the wiring: the cheapest edits that are proved to repair a finding.
 
-In: a broken obligation (with one thing broken, or none) and the situation that breaks it, of
-a plan with wiring. Out: changes that together mend it: the cheapest single one first; then
-several of one kind, as few as will do; then pairs; new equipment after all of these. What a
-change costs is ranked in :mod:`verifier.repair.wiring_edit` (common practice, no source).
+In: a broken obligation (with one fault present, or none) and the situation that breaks it, of a
+plan with wiring. Out: edits that together repair it: the cheapest single one first; then several
+of one kind, as few as will do; then pairs; new equipment after all of these. Costs are ranked in
+:mod:`verifier.repair.wiring_edit` (common practice, no source).
 
-A change is offered only when the plan so wired was proved to keep the obligation, to let
-signals show and routes clear as before, and to break nothing that held before: no property of
-a signal that the change reaches, and no verdict on something that may break and has a say in
-what the signals nearest to the change show.
+A repair is offered only when the plan so wired was proved to keep the obligation, to let signals
+show and routes clear as before, and to break nothing that held before: no property of a signal
+that the edit reaches, and no verdict on a fault near the edit.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 from verifier.decide.failures import FAR_REACHING, FailureCheck
@@ -23,98 +23,125 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import TRUE, Const, Expr, atom, conjunction
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.derive_equipment import with_wiring
-from verifier.plan.wiring.faults import Fault, FaultKind
+from verifier.plan.wiring.faults import FaultKind
 from verifier.properties.catalog import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import broken, counts_against, harms
 from verifier.properties.obligation import Obligation
-from verifier.reference.condition_eval import all_says
-from verifier.repair.wiring_edit import NEW, About, Change
-from verifier.repair.wiring_edits import about, changes
+from verifier.repair.wiring_edit import NEW, Edit
+from verifier.repair.wiring_edits import edits, scope_of
 from verifier.verdicts.report import Finding, Rewiring
-from verifier.world.fault_cone import FaultCone
+from verifier.world.fault_cone import FaultCone, read_by
 from verifier.world.world import World
 
-# How many ways of wiring are tried for one finding, and how many changes that help somewhat
-# are tried together with another.
+# How many ways of wiring are tried for one finding, and how many edits that only help are
+# combined with another.
 MAX_TRIES = 50
 MAX_FIRST_OF_PAIR = 4
 
-# Whatever a fault does, by its name.
+# The harm that each fault does, by its name.
 Harms = Mapping[str, Sequence[Obligation]]
+
+# The effect of an edit: the obligation holds; the situation found no longer breaks it, another
+# does; neither, or it is not known.
+Effect = Literal["repaired", "helps", "no help"]
 
 
 @dataclass(frozen=True, slots=True)
-class _Wired:
-    """A plan wired otherwise by some changes."""
+class _Edited:
+    """A plan with some edits made to its wiring."""
 
     plan: Plan
     world: World
-    changes: tuple[Change, ...]
+    edits: tuple[Edit, ...]
 
     @property
     def steps(self) -> tuple[Rewiring, ...]:
-        return tuple(step for change in self.changes for step in change.steps)
+        return tuple(step for edit in self.edits for step in edit.steps)
 
-    def also(self, change: Change) -> "_Wired":
-        plan = with_wiring(self.plan, change.wiring)
-        # With other contacts rules, and with them memory, see the points otherwise: the facts
-        # were proved of points taken at their word.
-        facts = () if change.kind == "contacts" else self.world.memory_facts
-        world = World(plan, memory_facts=facts)
-        return _Wired(plan, world, (*self.changes, change))
-
-
-# What comes of a change: the trouble is gone; at least the situation found is; neither, or it
-# is not known.
-Judgement = Literal["mended", "helps", "no help"]
+    def also(self, edit: Edit) -> "_Edited":
+        plan = with_wiring(self.plan, edit.wiring)
+        # Other contacts change how rules, and with them memory, see the points; the memory
+        # facts were proved of points reported truthfully.
+        facts = () if edit.kind == "contacts" else self.world.memory_facts
+        return _Edited(plan, World(plan, memory_facts=facts), (*self.edits, edit))
 
 
 class _TriesOver(Exception):
     pass
 
 
-class Rewirer:
-    """Looks for changes of the wiring of one plan. ``harms``: what its faults do, where that
-    was worked out already. What was found of one wiring serves all findings."""
+class WiringRepairer:
+    """Looks for repairs of the wiring of one plan. ``harms`` are those of its faults, where they
+    are known already. What is found out about one way of wiring serves all findings."""
 
     def __init__(self, world: World, harms: Harms | None, timeout: float | None):
-        self._before = _Wired(world.plan, world, ())
-        self._harms = harms
+        self.before = _Edited(world.plan, world, ())
+        self._known_harms = harms
         self._timeout = timeout
         self._fails_after: dict[tuple[Rewiring, ...], frozenset[str] | None] = {}
         self._held: dict[str, bool] = {}
-        self._check_before: SituationCheck | None = None
-        self._asked_before: dict[str, Obligation] | None = None
-        self._touches_before: FaultCone | None = None
         self._reach = _Reach(world.plan)
         self._recollection = Recollection(world, timeout)
 
-    def rewire(self, obligation: Obligation, finding: Finding) -> tuple[Rewiring, ...]:
-        """Changes that together mend a broken obligation; empty when none are found."""
-        if obligation.mode != "never" or not self._before.plan.wiring.given:
+    def repair(self, obligation: Obligation, finding: Finding) -> tuple[Rewiring, ...]:
+        """The steps that together repair a broken obligation; empty when none are found."""
+        if obligation.mode != "never" or not self.before.plan.wiring.given:
             return ()
         try:
             return _Search(self, obligation, finding).cheapest()
         except _TriesOver:
             return ()
 
-    # -------------------------------------------------------------- what a change leaves
+    # -------------------------------------------------------------- the plan as it stands
 
-    def left(self, wired: _Wired, obligation: Obligation, finding: Finding) -> Judgement:
-        """What is left of the trouble in a plan wired otherwise."""
-        equipment = self._before.plan.equipment
+    @cached_property
+    def _asked_before(self) -> dict[str, Obligation]:
+        asked = obligations(self.before.plan, self.before.world.lower)
+        return {o.key: o for o in asked if o.property not in FAILURES}
+
+    @cached_property
+    def _check_before(self) -> SituationCheck:
+        return SituationCheck.of(self.before.world, self._timeout)
+
+    @cached_property
+    def _cone_before(self) -> FaultCone:
+        return FaultCone(self.before.world)
+
+    @cached_property
+    def _harms_before(self) -> Harms:
+        if self._known_harms is not None:
+            return self._known_harms
+        safe = [o for o in self._asked_before.values()
+                if o.mode == "never" and self._held_before(o.key)]  # fmt: skip
+        outcomes = FailureCheck(self.before.world, self._timeout).failures(safe, lambda: None)
+        return {name: outcome.harms for name, outcome in outcomes.items()}
+
+    def _held_before(self, key: str) -> bool:
+        """Whether an obligation was proved before the edit. One that did not exist counts as
+        proved: an edit must not add an obligation that it breaks."""
+        if key not in self._held:
+            asked = self._asked_before.get(key)
+            self._held[key] = asked is None or _holds(
+                self._check_before, self.before.world.expand(asked.formula), asked.mode
+            )
+        return self._held[key]
+
+    # -------------------------------------------------------------- the effect of an edit
+
+    def effect(self, edited: _Edited, obligation: Obligation, finding: Finding) -> Effect:
+        """What an edit does to a finding."""
+        equipment = self.before.plan.equipment
         faults = [equipment.fault_of(w) for w, _ in finding.situation if w.kind == "fault"]
-        there = [wired.plan.equipment.same(fault) for fault in faults]
+        there = [edited.plan.equipment.same(fault) for fault in faults]
         present = [fault.what for fault in there if fault is not None]
         if len(present) < len(faults):
             return "no help"
         try:
-            known = self._recollection.with_broken(wired.world, present)
+            known = self._recollection.with_broken(edited.world, present)
             world = World(known.plan, known, present) if present else known
             check = SituationCheck.of(world, self._timeout)
-            for formula in self._troubles(wired.plan, obligation, present):
+            for formula in self._to_exclude(edited.plan, obligation, present):
                 goal = world.expand(formula)
                 answer = check.find(goal)
                 if isinstance(answer, Exists):
@@ -124,86 +151,74 @@ class Rewirer:
                     return "no help"
         except InputError:
             return "no help"
-        return "mended"
+        return "repaired"
 
-    def _troubles(
+    def _to_exclude(
         self, plan: Plan, obligation: Obligation, faults: Sequence[Observable]
     ) -> Iterator[Expr]:
-        """What must not come about, as the plan so wired has it: the obligation itself, or
-        whatever its fault does."""
+        """What must be impossible in the edited plan: the obligation's formula, or every harm
+        of its fault."""
         if not faults:
-            yield _renewed(obligation, plan).formula
+            yield _in_plan(obligation, plan).formula
             return
-        there = conjunction(*(broken(what) for what in faults))
-        for harm in self.harms_before()[obligation.subjects[0]]:
-            yield conjunction(there, _renewed(harm, plan).formula)
+        present = conjunction(*(broken(what) for what in faults))
+        for harm in self._harms_before[obligation.subjects[0]]:
+            yield conjunction(present, _in_plan(harm, plan).formula)
 
-    def harms_before(self) -> Harms:
-        if self._harms is None:
-            safe = [o for o in self.asked_before().values()
-                    if o.mode == "never" and self._held_before(o.key)]  # fmt: skip
-            check = FailureCheck(self._before.world, self._timeout)
-            outcomes = check.failures(safe, lambda: None)
-            self._harms = {name: outcome.harms for name, outcome in outcomes.items()}
-        return self._harms
-
-    def asked_before(self) -> dict[str, Obligation]:
-        if self._asked_before is None:
-            asked = obligations(self._before.plan, self._before.world.lower)
-            self._asked_before = {o.key: o for o in asked if o.property not in FAILURES}
-        return self._asked_before
-
-    # -------------------------------------------------------------- what a change breaks
-
-    def keeps(self, wired: _Wired, fault: str) -> bool:
-        """Whether everything else that held still does, and no harm is left of a fault."""
-        if wired.steps not in self._fails_after:
+    def keeps(self, edited: _Edited, fault: str) -> bool:
+        """Whether everything else that held still does, and a fault does no harm any more."""
+        if edited.steps not in self._fails_after:
             try:
-                self._fails_after[wired.steps] = self._failing_after(wired)
+                self._fails_after[edited.steps] = self._failing_after(edited)
             except InputError:
-                self._fails_after[wired.steps] = None
-        failing = self._fails_after[wired.steps]
+                self._fails_after[edited.steps] = None
+        failing = self._fails_after[edited.steps]
         return failing is not None and fault not in failing
 
-    def _failing_after(self, wired: _Wired) -> frozenset[str] | None:
-        """The faults that make a false proceed of a signal which the change reaches; None
-        when anything that held is lost."""
-        touched = {name for change in wired.changes for name in change.touched}
-        if self._touches_before is None:
-            self._touches_before = FaultCone(self._before.world)
-        touches = FaultCone(wired.world)
-        about = self._reach.about(touched)
-        near, far = _faults_near(wired.plan, touches, about)
-        after = touches.world(fault.what for fault in near)
-        known = (self._before.plan.equipment.same(fault) for fault in near)
-        before = self._touches_before.world(fault.what for fault in known if fault)
+    def _failing_after(self, edited: _Edited) -> frozenset[str] | None:
+        """The faults with which a signal that the edit reaches shows a false proceed; None when
+        an obligation that held no longer does, or time ran out."""
+        plan, world = edited.plan, edited.world
+        touched = {name for edit in edited.edits for name in edit.touched}
+        cone = FaultCone(world)
+        about = self._reach.equipment(touched)
+        near = [
+            fault
+            for fault in plan.equipment.faults
+            if fault.kind not in (FaultKind.DETECTOR, FaultKind.CONTACT)
+            and cone.directly(fault.what) & about
+        ]
+        far = [fault for fault in near if len(cone.directly(fault.what)) > FAR_REACHING]
+        near = [fault for fault in near if fault not in far]
+        after = cone.world(fault.what for fault in near)
+        known = (self.before.plan.equipment.same(fault) for fault in near)
+        before = self._cone_before.world(fault.what for fault in known if fault)
         reached = self._reach.signals(touched, before, after)
-        check = SituationCheck.of(wired.world, self._timeout)
+        check = SituationCheck.of(world, self._timeout)
         if not isinstance(check.find(TRUE), Exists):
             return None
         safe = []
-        for asked in obligations(wired.plan, wired.world.lower):
+        for asked in obligations(plan, world.lower):
             if asked.property in FAILURES or asked.advice:
                 continue
-            formula = wired.world.expand(asked.formula)
-            about = reached.intersection(asked.signals) or touched.intersection(asked.subjects)
-            if not about and not isinstance(formula, Const):
+            formula = world.expand(asked.formula)
+            concerned = reached.intersection(asked.signals) or touched.intersection(asked.subjects)
+            if not concerned and not isinstance(formula, Const):
                 continue
-            wanted = Impossible if asked.mode == "never" else Exists
-            if isinstance(check.find(formula), wanted):
+            if _holds(check, formula, asked.mode):
                 safe.append(asked)
             elif self._held_before(asked.key):
                 return None
-        worlds = [after, *(touches.world([fault.what]) for fault in far)]
+        worlds = [after, *(cone.world([fault.what]) for fault in far)]
         failing = self._failing(worlds, safe, reached)
-        if failing is None or (failing and not failing <= self._failing_before()):
+        if failing and not failing <= {name for name, done in self._harms_before.items() if done}:
             return None
         return failing
 
     def _failing(
         self, worlds: Sequence[World], safe: Sequence[Obligation], reached: set[str]
     ) -> frozenset[str] | None:
-        """The same with nothing that held lost; None when time ran out."""
+        """The faults in these worlds that do harm to a signal reached; None when time ran out."""
         plan = worlds[0].plan
         asked = [h for h in harms(plan, safe) if reached.intersection(h.signals)]
         failing: set[str] = set()
@@ -220,47 +235,15 @@ class Rewirer:
                 failing.update(what.name for (what,) in found)
         return frozenset(failing)
 
-    def _held_before(self, key: str) -> bool:
-        """Whether something was proved as the plan is wired now. What was not asked counts as
-        proved: a change must not raise a question that it fails."""
-        if key not in self._held:
-            asked = self.asked_before().get(key)
-            if self._check_before is None:
-                self._check_before = SituationCheck.of(self._before.world, self._timeout)
-            if asked is not None:
-                formula = self._before.world.expand(asked.formula)
-                wanted = Impossible if asked.mode == "never" else Exists
-                self._held[key] = isinstance(self._check_before.find(formula), wanted)
-            else:
-                self._held[key] = True
-        return self._held[key]
 
-    def _failing_before(self) -> set[str]:
-        return {name for name, harms_of in self.harms_before().items() if harms_of}
-
-    @property
-    def before(self) -> _Wired:
-        return self._before
+def _holds(check: SituationCheck, formula: Expr, mode: str) -> bool:
+    wanted = Impossible if mode == "never" else Exists
+    return isinstance(check.find(formula), wanted)
 
 
-def _faults_near(
-    plan: Plan, touches: FaultCone, about: set[str]
-) -> tuple[list[Fault], list[Fault]]:
-    """What may break and touches one of these directly: those things that touch little else,
-    and those that reach far. Things that can fail no file are left out."""
-    near: list[Fault] = []
-    far: list[Fault] = []
-    for fault in plan.equipment.faults:
-        names = touches.directly(fault.what)
-        stuck = fault.kind in (FaultKind.DETECTOR, FaultKind.CONTACT)
-        if not stuck and names & about:
-            (far if len(names) > FAR_REACHING else near).append(fault)
-    return near, far
-
-
-def _renewed(obligation: Obligation, plan: Plan) -> Obligation:
-    """The same question of a plan wired otherwise. Those about distances and wiring look at
-    the wiring itself; all others ask for what comes of it."""
+def _in_plan(obligation: Obligation, plan: Plan) -> Obligation:
+    """The same obligation of an edited plan. Formulas about distances and wiring depend on the
+    wiring itself; all others on its effects, which the world knows."""
     entry = BY_NAME.get(obligation.property)
     if entry is None or entry.group not in ("distances", "wiring"):
         return obligation
@@ -268,7 +251,7 @@ def _renewed(obligation: Obligation, plan: Plan) -> Obligation:
 
 
 def _same_facts(finding: Finding, world: World) -> Expr:
-    """Everything that matters of a situation, as far as it can be so here."""
+    """The relevant facts of a situation, as far as they exist in this world."""
     known = {(what.kind, what.name): what for what in world.inputs}
     facts = []
     for what in finding.relevant:
@@ -279,131 +262,120 @@ def _same_facts(finding: Finding, world: World) -> Expr:
 
 
 class _Reach:
-    """Which signals of a plan read what, and whose way leads over what."""
+    """Which signals depend on which equipment."""
 
     def __init__(self, plan: Plan):
-        self._about: dict[str, set[str]] = {}  # by signal: reports, drivers, way
-        self._read_by: dict[str, list[tuple[str, Expr]]] = {}  # by signal read
+        self._equipment: dict[str, set[str]] = {}  # by signal: what it reads, drivers, routes
+        self._read_by = read_by(plan)
         for signal in plan.signals.values():
             heads = (plan.wiring.driver_of(head.name) for head in signal.heads)
-            about = self._about[signal.name] = {driver.name for driver in heads if driver}
+            equipment = self._equipment[signal.name] = {d.name for d in heads if d}
+            equipment.update(says.what.name for says in plan.facts_read(signal))
             for route in plan.routes_of(signal.name):
-                about.update(route.blocks, (need.points for need in route.needs))
-            lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
-            for says in (s for ln in lines if ln.when for s in all_says(ln.when, plan)):
-                about.add(says.what.name)
-                if says.what.kind in ("aspect", "color"):
-                    asked = atom(says.what, *says.values)
-                    owner = signal_of(says.what.name, plan.signals)
-                    self._read_by.setdefault(owner, []).append((signal.name, asked))
+                equipment.update(route.blocks, (need.points for need in route.needs))
 
     def _directly(self, touched: set[str]) -> set[str]:
-        return {name for name, about in self._about.items() if about & touched}
+        return {name for name, equipment in self._equipment.items() if equipment & touched}
 
-    def about(self, touched: set[str]) -> set[str]:
-        """Everything that has a say in what the signals nearest to these things show."""
+    def equipment(self, touched: set[str]) -> set[str]:
+        """All equipment on which the signals that depend on these things directly depend."""
         signals = self._directly(touched)
-        return touched.union(signals, *(self._about[name] for name in signals))
+        return touched.union(signals, *(self._equipment[name] for name in signals))
 
     def signals(self, touched: set[str], before: World, after: World) -> set[str]:
-        """Those that can show something else, or whose way is reported otherwise, when these
-        blocks, turnouts and drivers work otherwise."""
+        """The signals that can show something else, or whose routes are reported differently,
+        when these blocks, turnouts and drivers work differently."""
         reached = self._directly(touched)
         waiting = list(reached)
         while waiting:
-            for reader, asked in self._read_by.get(waiting.pop(), ()):
-                if reader not in reached and before.expand(asked) is not after.expand(asked):
+            for reader, asked in self._read_by.get(waiting.pop(), {}).items():
+                if reader not in reached and any(
+                    before.expand(a) is not after.expand(a) for a in asked
+                ):
                     reached.add(reader)
                     waiting.append(reader)
         return reached
 
 
 class _Search:
-    """The search for the changes that mend one finding."""
+    """The search for the edits that repair one finding."""
 
-    def __init__(self, rewirer: Rewirer, obligation: Obligation, finding: Finding):
-        self._rewirer = rewirer
+    def __init__(self, repairer: WiringRepairer, obligation: Obligation, finding: Finding):
+        self._repairer = repairer
+        self._before = repairer.before
         self._obligation = obligation
         self._finding = finding
         self._tries = MAX_TRIES
-        is_fault = obligation.property in FAILURES
-        self._fault = obligation.subjects[0] if is_fault else ""
+        self._fault = obligation.subjects[0] if obligation.property in FAILURES else ""
+        facts = [what for what, _ in finding.situation]
+        self._scope = scope_of(self._before.plan, obligation, facts)
 
     def cheapest(self) -> tuple[Rewiring, ...]:
-        before = self._rewirer.before
-        facts = [what for what, _ in self._finding.situation]
-        asked = about(before.plan, self._obligation, facts)
-        every = changes(before.plan, asked)
-        # Two changes of what is there cost less than new equipment.
-        for single in ([c for c in every if c.cost < NEW], [c for c in every if c.cost >= NEW]):
-            helping: list[_Wired] = []
-            for change in single:
-                wired = before.also(change)
-                verdict = self._judge(wired)
-                if verdict == "mended":
-                    return wired.steps
-                if verdict == "helps":
-                    helping.append(wired)
-            found = self._alike(single, asked) or self._pairs(helping, asked)
+        """Raises :class:`_TriesOver`."""
+        every = edits(self._before.plan, self._scope)
+        # Two edits of existing equipment cost less than new equipment.
+        for single in ([e for e in every if e.cost < NEW], [e for e in every if e.cost >= NEW]):
+            helping: list[_Edited] = []
+            for edit in single:
+                edited = self._before.also(edit)
+                effect = self._judge(edited)
+                if effect == "repaired":
+                    return edited.steps
+                if effect == "helps":
+                    helping.append(edited)
+            found = self._of_one_kind(single) or self._pairs(helping)
             if found:
                 return found
         return ()
 
-    def _judge(self, wired: _Wired) -> Judgement:
-        """What comes of some changes; with those that mend it but take something else away,
-        a further one may do."""
+    def _effect(self, edited: _Edited) -> Effect:
         if self._tries == 0:
             raise _TriesOver
         self._tries -= 1
-        judged = self._rewirer.left(wired, self._obligation, self._finding)
-        if judged == "mended" and not self._rewirer.keeps(wired, self._fault):
-            return "helps"
-        return judged
+        return self._repairer.effect(edited, self._obligation, self._finding)
 
-    def _alike(self, single: Sequence[Change], asked: About) -> tuple[Rewiring, ...]:
-        """Several changes of one kind, none of which can be left out."""
-        for kind in dict.fromkeys(change.kind for change in single):
-            subjects = list(dict.fromkeys(c.subject for c in single if c.kind == kind))
+    def _judge(self, edited: _Edited) -> Effect:
+        """The effect of some edits; one that repairs the finding but breaks something else
+        only helps: another edit may keep what it breaks."""
+        effect = self._effect(edited)
+        if effect == "repaired" and not self._repairer.keeps(edited, self._fault):
+            return "helps"
+        return effect
+
+    def _of_one_kind(self, single: Sequence[Edit]) -> tuple[Rewiring, ...]:
+        """Several edits of one kind, none of which can be left out."""
+        for kind in dict.fromkeys(edit.kind for edit in single):
+            subjects = list(dict.fromkeys(e.subject for e in single if e.kind == kind))
             if len(subjects) < 2:
                 continue
-            # Of several ways to make a change, the last one does most.
+            # Of several ways to make an edit, the last one does most.
             for which in (0, -1):
-                if self._mends(self._all(kind, subjects, asked, which)):
+                if self._effect(self._all(kind, subjects, which)) == "repaired":
                     for subject in list(subjects):
                         fewer = [s for s in subjects if s != subject]
-                        if self._mends(self._all(kind, fewer, asked, which)):
+                        if self._effect(self._all(kind, fewer, which)) == "repaired":
                             subjects = fewer
-                    wired = self._all(kind, subjects, asked, which)
-                    if self._rewirer.keeps(wired, self._fault):
-                        return wired.steps
+                    edited = self._all(kind, subjects, which)
+                    if self._repairer.keeps(edited, self._fault):
+                        return edited.steps
                     break
         return ()
 
-    def _mends(self, wired: _Wired) -> bool:
-        if self._tries == 0:
-            raise _TriesOver
-        self._tries -= 1
-        return self._rewirer.left(wired, self._obligation, self._finding) == "mended"
-
-    def _all(self, kind: str, subjects: Sequence[str], asked: About, which: int) -> _Wired:
-        """The plan with a change of one kind made for each of these."""
-        wired = self._rewirer.before
+    def _all(self, kind: str, subjects: Sequence[str], which: int) -> _Edited:
+        """The plan with an edit of one kind made for each of these."""
+        edited = self._before
         for subject in subjects:
-            made = changes(wired.plan, asked)
-            found = [c for c in made if (c.kind, c.subject) == (kind, subject)]
-            wired = wired.also(found[which]) if found else wired
-        return wired
+            every = edits(edited.plan, self._scope)
+            found = [e for e in every if (e.kind, e.subject) == (kind, subject)]
+            edited = edited.also(found[which]) if found else edited
+        return edited
 
-    def _pairs(self, helping: Sequence[_Wired], asked: About) -> tuple[Rewiring, ...]:
-        """Two changes, the first of which helps and the second mends what it leaves."""
+    def _pairs(self, helping: Sequence[_Edited]) -> tuple[Rewiring, ...]:
+        """Two edits: the first helps, the second repairs the rest."""
         first = helping[:MAX_FIRST_OF_PAIR]
-        pairs = [(one, two) for one in first for two in changes(one.plan, asked)]
-        for one, two in sorted(pairs, key=_cost):
-            wired = one.also(two)
-            if self._judge(wired) == "mended":
-                return wired.steps
+        pairs = [(one, two) for one in first for two in edits(one.plan, self._scope)]
+        for one, two in sorted(pairs, key=lambda pair: pair[0].edits[0].cost + pair[1].cost):
+            edited = one.also(two)
+            if self._judge(edited) == "repaired":
+                return edited.steps
         return ()
-
-
-def _cost(pair: tuple[_Wired, Change]) -> int:
-    return sum(change.cost for change in (*pair[0].changes, pair[1]))

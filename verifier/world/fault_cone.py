@@ -25,7 +25,7 @@ class FaultCone:
         self._sound = sound
         self._plan = sound.plan
         self._direct = _direct(sound)
-        self._read_by = _read_by(self._plan)
+        self._read_by = read_by(self._plan)
         self._sound_reads: dict[str, frozenset[str]] = {}
 
     def directly(self, fault: Observable) -> frozenset[str]:
@@ -150,7 +150,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
     return direct
 
 
-def _read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
+def read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:
     """By the name of what is read: the signals that read it, and the states they test."""
     found: dict[str, dict[str, list[Expr]]] = {}
     for signal in plan.signals.values():
