@@ -23,9 +23,6 @@ def converging_proceeds(plan: Plan) -> Iterator[Obligation]:
 
     Main and siding both green into one switch: both trains would arrive at the same points.
     Any aspect less restrictive than stop counts, Restricting included.
-
-    Source: 49 CFR 236.308 and 236.403 (no aspects that permit conflicting movements),
-    236.796 (converging routes conflict).
     """
     return _conflicting(
         "converging-proceeds", "converging", plan, "{} both let trains go where their tracks run "
@@ -38,9 +35,6 @@ def crossing_proceeds(plan: Plan) -> Iterator[Obligation]:
 
     A crossing has no points that could keep one train off the other's track: only the
     signals do.
-
-    Source: 49 CFR 236.308 and 236.403 (no aspects that permit conflicting movements),
-    236.796 (intersecting routes conflict), 236.311(b) for automatic interlockings.
     """
     return _conflicting(
         "crossing-proceeds", "crossing", plan, "{} both let trains go over tracks that cross at {}"
@@ -56,9 +50,6 @@ def opposing_proceeds(plan: Plan) -> Iterator[Obligation]:
     only` both may show Restricting at once, since one train at a time works there. An edge
     where trains only enter counts as a signal that always lets one in: no signal may send a
     train out over it.
-
-    Source: 49 CFR 236.308, 236.403 (with its exception for switching moves), 236.404
-    (adjacent control points), 236.796 (opposing routes conflict).
     """
     yield from _conflicting(
         "opposing-proceeds",
@@ -77,7 +68,6 @@ def _out_over_the_way_in(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "opposing-proceeds",
                 (signal.name, edge),
-                "never",
                 conjunction(permits(signal, plan), any_taken(ways)),
                 f"{signal.name} lets a train out at {edge}, where trains only enter",
                 (signal.span, plan.track.pieces[edge].span),
@@ -106,7 +96,6 @@ def _conflicting(name: str, kind: ConflictKind, plan: Plan, trouble: str) -> Ite
         yield Obligation(
             name,
             (a, b),
-            "never",
             disjunction(*(_both_let_go(c, plan) for c in conflicts)),
             trouble.format(f"{a} and {b}", first.place),
             (plan.signals[a].span, plan.signals[b].span),

@@ -21,18 +21,13 @@ from verifier.properties.phrases import (
 
 
 def unsignaled_entrance(plan: Plan) -> Iterator[Obligation]:
-    """Every way into interlocking limits passes a signal, or a derail on the way in.
-
-    Source: 49 CFR 236.301 (signals govern movements into interlocking limits; a hand-operated
-    switch with an electric lock and a derail at the clearance point needs none).
-    """
+    """Every way into interlocking limits passes a signal, or a derail on the way in."""
     for limits in plan.limits:
         for entrance in limits.entrances:
             open_way = entrance.kind != "signal" and entrance.derail is None
             yield Obligation(
                 "unsignaled-entrance",
                 (limits.name, entrance.end),
-                "never",
                 constant(open_way),
                 f"a train can come from {entrance.end} into {limits.name} and pass no signal",
                 (limits.span,),
@@ -48,10 +43,7 @@ def unsignaled_entrance(plan: Plan) -> Iterator[Obligation]:
 
 def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
     """A signal over either track of a crossover never proceeds while the two turnouts lie
-    differently, or while stock stands between them.
-
-    Source: 49 CFR 236.203 (hand operated crossover between main tracks).
-    """
+    differently, or while stock stands between them."""
     for crossover in plan.crossovers.values():
         first, second = (observables.points(end) for end in crossover.ends)
         differ = negation(
@@ -70,7 +62,6 @@ def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "crossover-ends-disagree",
                 (signal.name, crossover.name),
-                "never",
                 conjunction(
                     proceeds(signal, plan),
                     any_taken(over),
@@ -92,9 +83,6 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
     A derail in the path must not be derailing (Restricting counts too: it throws a train off
     at any speed); a derail that guards the trackwork ahead (a spur's, say) must be derailing
     while trains proceed on the other track.
-
-    Source: 49 CFR 236.205(c) (fouling-point derail not in derailing position), 236.303
-    (derails in the route in proper position).
     """
     for signal, routes in signals_with_routes(plan):
         for derail in plan.derails.values():
@@ -107,7 +95,6 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "derail-not-set",
                 (signal.name, derail.name),
-                "never",
                 disjunction(
                     conjunction(permits(signal, plan), any_taken(over), negation(off)),
                     conjunction(proceeds(signal, plan), any_taken(past), negation(on)),
@@ -124,10 +111,7 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
 
 def span_not_locked(plan: Plan) -> Iterator[Obligation]:
     """A signal never proceeds toward a lift-out, drop or swing section that is not seated.
-    Restricting counts too: there is nothing there to run on.
-
-    Source: 49 CFR 236.312 (movable bridge: locked and aligned before an aspect to proceed).
-    """
+    Restricting counts too: there is nothing there to run on."""
     for signal, routes in signals_with_routes(plan):
         for gate in plan.gates.values():
             over = [r for r in routes if gate.block in r.blocks]
@@ -136,7 +120,6 @@ def span_not_locked(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "span-not-locked",
                 (signal.name, gate.name),
-                "never",
                 conjunction(
                     permits(signal, plan),
                     any_taken(over),

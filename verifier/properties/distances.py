@@ -34,8 +34,6 @@ def train_hidden(plan: Plan) -> Iterator[Obligation]:
     A spot detector sees only what covers its spot: a train shorter than the distance between
     two spots can stand between them, and one at the end of a block beyond the last spot. Asked
     of every block with spot detectors of which the length is given, and those of the trains.
-
-    Source: common practice, no source.
     """
     trains = plan.wiring.trains
     for block, across in plan.wiring.lengths.items():
@@ -45,7 +43,6 @@ def train_hidden(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "train-hidden",
             (block,),
-            "never",
             conjunction(occupied(block), atom(observables.block_report(block), "clear")),
             f"{block} reports clear while a train stands where no detector sees it",
             (*(d.span for d in detectors), plan.blocks[block].span, trains.span),
@@ -69,9 +66,6 @@ def fouling_undetected(plan: Plan) -> Iterator[Obligation]:
     gap can foul the other leg, and the turnout's own block is clear. A signal over the other
     leg must then not proceed while anything stands on the block beyond the gap. Checked where
     the fouling point and the gap are given.
-
-    Source: 49 CFR 236.51(b) (track circuit occupied in any part, fouling section included),
-    236.58 (fouling section extends at least to where it clears the other track).
     """
     over = _routes_over(plan) if plan.wiring.machines else {}
     for machine in plan.wiring.machines.values():
@@ -117,7 +111,6 @@ def _past_the_gap(
     return Obligation(
         "fouling-undetected",
         (signal.name, turnout, block),
-        "never",
         conjunction(
             disjunction(*(any_taken(leg.routes) for leg in legs if leg.gap < fouling)),
             proceeds(signal, plan),
@@ -164,9 +157,6 @@ def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
     scale) beyond it: so far from the signal the gap may lie.
 
     Checked where the scale is given and how far the signal stands before its gap.
-
-    Source: 49 CFR 236.302 (track circuits and route locking effective not more than 13 feet
-    in advance of the signal). Scales: NMRA S-1.2, from memory.
     """
     if plan.wiring.scale is None:
         return
@@ -177,7 +167,6 @@ def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "gap-beyond-signal",
             (name,),
-            "never",
             constant(distance > most),
             f"a train that passes {name} is detected only {length(distance, unit, 'more')} beyond "
             f"it: {FEET_BEYOND} ft to scale are {allowed}",
@@ -199,8 +188,6 @@ def train_does_not_fit(plan: Plan) -> Iterator[Obligation]:
     legs are joined too, so the main track beside it counts as well. Its clear length is that
     of its blocks, less what of it lies short of a fouling point. Checked where the lengths of
     the trains and of these blocks are given. Advice only: a train may hold clear elsewhere.
-
-    Source: common practice, no source.
     """
     trains = plan.wiring.trains
     for one, two, blocks in _sidings(plan) if trains else ():
@@ -214,7 +201,6 @@ def train_does_not_fit(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "train-does-not-fit",
             blocks,
-            "never",
             constant(trains.longest > clear),
             f"the longest train, {length(trains.longest, unit, 'more')}, does not fit on {name}: "
             f"{room} are clear of the fouling points",

@@ -36,8 +36,6 @@ def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
 
     One lamp of a head at a time; heads that can be dark together count only when they are lit.
     Checked for every supply whose amperes are given and which powers a driver with `lamps`.
-
-    Source: common practice, no source.
     """
     for supply, drivers, loads in loaded(plan):
         if supply.amps is None:
@@ -46,7 +44,6 @@ def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "supply-overloaded",
             (supply.name,),
-            "never",
             more_than(supply.amps, loads),
             f"supply {supply.name} gives {amps(supply.amps)}, and the heads of "
             f"{listing([d.name for d in drivers])} can draw up to {amps(most)} at once",
@@ -64,8 +61,6 @@ def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
     larger one, and the wire behind it is then protected by nothing. Checked for every supply with
     a fuse that powers a driver with `lamps`. What the wire itself may carry is not judged: no
     ampacity is claimed here, so follow the maker's ratings and the local code.
-
-    Source: common practice, no source.
     """
     for supply, drivers, loads in loaded(plan):
         if supply.fuse is None:
@@ -74,7 +69,6 @@ def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "wire-overloaded",
             (supply.name,),
-            "never",
             more_than(supply.fuse, loads),
             f"the wire from {supply.name} has a fuse of {amps(supply.fuse)}, and the heads of "
             f"{listing([d.name for d in drivers])} can draw up to {amps(most)} over it at once",
@@ -91,9 +85,6 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
     The voltage of its supply, less what both wires of its run lose: 2 x length x resistance
     per length x current, copper at 20 °C. Checked where the driver's `needs` and the volts of
     its supply are given; a run counts when `lamps` gives the current.
-
-    Source: resistance of copper wire by AWG, hyperphysics.phy-astr.gsu.edu wire table (read);
-    ASTM B258 and the formula for the loss from memory.
     """
     for driver in plan.wiring.drivers.values():
         supply = plan.wiring.supplies.get(driver.supply or "")
@@ -110,7 +101,6 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "voltage-drop",
             (driver.name,),
-            "never",
             TRUE if spare < 0 else bears,
             f"driver {driver.name} needs {volts(driver.needs)}, and of the {volts(supply.volts)} "
             f"of {supply.name}{over} {volts(left)} may be left",
@@ -134,8 +124,6 @@ def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
     with a fuse, against its amperes, and against the runs whose length and AWG are given: to
     drivers, to districts, and on to feeders. (A supply of no more than 30 V and 100 VA is what
     the National Electrical Code calls Class 2: a remark, not a limit held to here.)
-
-    Source: common practice, no source; resistances as for `voltage-drop`.
     """
     for supply in plan.wiring.supplies.values():
         if supply.fuse is None:
@@ -144,7 +132,6 @@ def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "fuse-too-large",
                 (supply.name,),
-                "never",
                 constant(supply.fuse > supply.amps),
                 f"the fuse of {supply.name}, {amps(supply.fuse)}, never blows: {supply.name} gives "
                 f"no more than {amps(supply.amps)}",
@@ -162,7 +149,6 @@ def _shorts(supply: Supply, fuse: Number, across: Number, plan: Plan) -> Iterato
         yield Obligation(
             "fuse-too-large",
             (supply.name, name),
-            "never",
             constant(flows <= fuse),
             f"a short at the end of the wire to {name} draws no more than {amps(flows)} from "
             f"{supply.name}, over {listing([run_words(run, plan) for run in runs])}: the fuse of "

@@ -28,9 +28,6 @@ def lamp_out(plan: Plan) -> Iterator[Obligation]:
     with a dark head is also taken for the most restrictive aspect by whoever sees it, so the
     one before it must not have promised more. `when lamp out shows red` on the driver makes
     the other heads of the signal fall to red.
-
-    Source: 49 CFR 236.23(f) (failure of a lamp never gives a less restrictive aspect),
-    233.5 and 233.7 (a more favorable aspect than intended).
     """
     return _one_broken(plan, "lamp-out")
 
@@ -43,9 +40,6 @@ def wire_broken(plan: Plan) -> Iterator[Obligation]:
     An output that is closed when its block is clear reads occupied through a broken wire
     (closed circuit); one closed when occupied reads clear. Stock beside a broken feeder
     draws through the other feeders of its block.
-
-    Source: 49 CFR 236.5 (closed circuit principle), 236.786 (what it is), 236.57 (two
-    discrete conductors), 236.205(d), 233.5.
     """
     return _one_broken(plan, "wire-broken")
 
@@ -56,8 +50,6 @@ def supply_lost(plan: Plan) -> Iterator[Obligation]:
     Without track power stock draws no current, so that a current-sensing detector reads
     clear over it, unless it is made to read occupied (`without track power reads occupied`).
     A driver without supply leaves its heads dark.
-
-    Source: 49 CFR 236.5 (closed circuit principle), 236.205(d), 233.5.
     """
     return _one_broken(plan, "supply-lost")
 
@@ -68,9 +60,6 @@ def gap_bridged(plan: Plan) -> Iterator[Obligation]:
     Stock beside a bridged gap draws through the feeders of both blocks. Where the file gives
     track voltage, wheelsets and sensitivity, and a tenth of the current is still enough for
     the detectors on both sides, both see it; otherwise it may be seen on either side alone.
-
-    Source: 49 CFR 236.59 (insulated rail joints), 233.5. That a tenth at least flows through
-    the own feeders: common practice, no source.
     """
     return _one_broken(plan, "gap-bridged")
 
@@ -81,8 +70,6 @@ def points_stalled(plan: Plan) -> Iterator[Obligation]:
 
     Contacts on the points tell where they lie; without any, what is reported is what the
     machine was told to do.
-
-    Source: 49 CFR 236.307 (indication locking), 236.342 (switch circuit controller), 236.303.
     """
     return _one_broken(plan, "points-stalled")
 
@@ -90,10 +77,7 @@ def points_stalled(plan: Plan) -> Iterator[Obligation]:
 def report_stuck(plan: Plan) -> Iterator[Obligation]:
     """What happens when a detector keeps saying the same, or a contact stays as it is. Advice:
     nothing that relies on detectors alone survives it. Try every detector and contact with a
-    train before relying on it, and again from time to time.
-
-    Source: 49 CFR 233.5 (a more favorable aspect than intended).
-    """
+    train before relying on it, and again from time to time."""
     return _one_broken(plan, "report-stuck")
 
 
@@ -105,7 +89,6 @@ def _one_broken(plan: Plan, name: str) -> Iterator[Obligation]:
             yield Obligation(
                 name,
                 (fault.name,),
-                "never",
                 broken(fault.what),
                 f"{fault_words(fault)} lets a signal show more than it should",
                 (fault.span,),
@@ -141,7 +124,6 @@ def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
         yield Obligation(
             "more-favorable",
             (signal.name,),
-            "never",
             _compared(signal, plan, better=True),
             f"{signal.name} shows a more favorable aspect than with nothing broken",
             (signal.span,),

@@ -30,9 +30,6 @@ def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
     """A signal never proceeds while stock stands anywhere in the track it governs.
 
     That track reaches to the next signal the same way, along the route the points lie for.
-
-    Source: 49 CFR 236.205(a) (most restrictive aspect while the block is occupied), 236.709
-    (absolute block), 236.201 (control by track circuits through the entire block).
     """
     for signal, routes in signals_with_routes(plan):
         for block in dict.fromkeys(b for route in routes for b in route.blocks):
@@ -40,7 +37,6 @@ def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "proceed-into-occupied",
                 (signal.name, block),
-                "never",
                 conjunction(
                     proceeds(signal, plan),
                     occupied(block),
@@ -73,10 +69,6 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
     Facing points must lie fully one way or the other; trailing points must lie for the track
     the train comes from. Points lie normal, reverse, or open (neither closed nor lined).
     Restricting counts too: a train comes off open points at any speed.
-
-    Source: 49 CFR 236.205(b) and 236.202 (most restrictive aspect while points are open),
-    236.303 (each switch in the route in proper position; by itself it would let Restricting
-    pass), 236.6 (open points).
     """
     for signal, routes in signals_with_routes(plan):
         bad: dict[str, list[Expr]] = {}
@@ -93,7 +85,6 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "proceed-over-open-points",
                 (signal.name, name),
-                "never",
                 conjunction(permits(signal, plan), disjunction(*ways)),
                 f"{signal.name} lets a train go while the points of {name} do not lie for the "
                 "route",
@@ -112,9 +103,6 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
     through the turnout at full speed; a diverging aspect over points that all lie normal
     names a route that is not lined. Aspects that give a speed (medium, slow, restricted)
     name no route.
-
-    Source: 49 CFR 236.303 (aspects selected by the position of each switch), and rulebook
-    practice for diverging aspects (common practice, no source).
     """
     for signal, routes in signals_with_routes(plan):
         shown = [a for a in plan.chart.aspects if a.name in signal.aspect.values]
@@ -132,7 +120,6 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "aspect-against-route",
             (signal.name,),
-            "never",
             disjunction(*bad),
             f"{signal.name} shows an aspect for another route than the points lie for",
             (signal.span,),
@@ -153,9 +140,6 @@ def approach_untruthful(plan: Plan) -> Iterator[Obligation]:
     an aspect that says "prepared to pass next signal at medium speed" promises at least
     that speed there. Approach promises nothing. A bumper at the end of the route counts as
     a signal that is always at stop.
-
-    Source: 49 CFR 236.310 and 236.803 (approach signal), 236.24 (a restrictive aspect can be
-    complied with).
     """
     for signal, routes in signals_with_routes(plan):
         promises = [
@@ -179,7 +163,6 @@ def _promise(
     return Obligation(
         "approach-untruthful",
         (signal.name, ahead.name),
-        "never",
         conjunction(disjunction(*bad), any_taken(ways)),
         f"{signal.name} promises more than the next signal, {ahead.name}, then shows",
         (signal.span, ahead.span),
@@ -196,7 +179,6 @@ def _promise_at_the_end(
     return Obligation(
         "approach-untruthful",
         (signal.name, bumper),
-        "never",
         conjunction(shows_one_of(signal, {a.name for a in promises}), any_taken(ways)),
         f"{signal.name} promises a next signal that is not at stop, though its track ends at "
         f"{bumper}",
@@ -218,11 +200,7 @@ def _worse(ahead: Signal, promise: Aspect, plan: Plan) -> Expr:
 
 
 def undetected_track(plan: Plan) -> Iterator[Obligation]:
-    """A signal never proceeds over track with a stretch that no detector watches.
-
-    Source: 49 CFR 236.201 (track circuits through the entire block), 236.51(b) and 236.58
-    (fouling sections included).
-    """
+    """A signal never proceeds over track with a stretch that no detector watches."""
     for signal, routes in signals_with_routes(plan):
         dark = dict.fromkeys(
             b for route in routes for b in route.blocks if not plan.blocks[b].detected
@@ -232,7 +210,6 @@ def undetected_track(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "undetected-track",
                 (signal.name, block),
-                "never",
                 conjunction(proceeds(signal, plan), any_taken(over)),
                 f"{signal.name} proceeds over {block}, which no detector watches",
                 (signal.span, plan.blocks[block].span),

@@ -44,9 +44,6 @@ def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
 
     A train that only reaches onto them from the next track counts. A switch machine that is
     commanded while a train is there, and does not move, breaks nothing.
-
-    Source: 49 CFR 236.408 and 236.302 (route locking is effective as soon as the first wheels
-    have passed the signal).
     """
     for name in switches(plan) if plan.locking.over_time else ():
         block = plan.track.pieces[name].block or name
@@ -54,7 +51,6 @@ def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "points-move-under-train",
             (name,),
-            "never",
             conjunction(train_on(name), points_move(name)),
             f"the points of {name} move while a train is on them",
             places_of(name, plan),
@@ -78,10 +74,6 @@ def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
 
     This holds for facing and trailing points. Any aspect less restrictive than stop counts,
     Restricting included.
-
-    Source: 49 CFR 236.304 (mechanical locking, or the same protection by circuits); the British
-    Board of Trade's rule, quoted in the Reports of the United States Commissioners to the
-    Vienna Exhibition of 1873, p. 492 (having lowered his signals, he cannot move his points).
     """
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
         for name in _points_of(routes):
@@ -90,7 +82,6 @@ def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "points-move-under-signal",
                 (signal.name, name),
-                "never",
                 conjunction(
                     permits(signal, plan), disjunction(*(w for _, w in over)), points_move(name)
                 ),
@@ -121,16 +112,11 @@ def approach_locking(plan: Plan) -> Iterator[Obligation]:
     is on the approach when its signal is put back may still pass it for that long. The approach is
     the plain track before a signal, or the trackwork where the signal stands right behind it; a
     train may come at any time to a signal that stands at an edge.
-
-    Source: 49 CFR 236.305 and 236.407 (approach or time locking), 236.760 (no movement of a
-    switch in the route, and no aspect to proceed for any conflicting route, until a
-    predetermined time after the signal was put back).
     """
     for signal, routes, let_go, text in _let_go(plan):
         yield Obligation(
             "approach-locking",
             (signal.name,),
-            "never",
             conjunction(may_still_pass(signal, plan), negation(permits(signal, plan)), let_go),
             _in_the_face(signal, plan) + f" has had time to stop {text}",
             (signal.span,),
@@ -160,14 +146,11 @@ def time_locking(plan: Plan) -> Iterator[Obligation]:
     Advice: 49 CFR 236.305 asks for approach or time locking. Time locking holds a route
     whenever its signal is put back and no train has passed it; approach locking may release it at
     once when no train is near.
-
-    Source: 49 CFR 236.768 and 236.305.
     """
     for signal, routes, let_go, text in _let_go(plan):
         yield Obligation(
             "time-locking",
             (signal.name,),
-            "never",
             conjunction(was_put_back(signal, plan), negation(permits(signal, plan)), let_go),
             f"{signal.name} was put back, and before the time that trains need to stop was over "
             f"{text}",
@@ -243,9 +226,6 @@ def route_locking(plan: Plan) -> Iterator[Obligation]:
 
     From the moment the train has passed its signal until it has come to the points; where the
     route is released section by section, only behind the train.
-
-    Source: 49 CFR 236.302 and 236.408 (route locking), 236.767 (no movement of any switch in
-    advance of the train within the route entered; sections released as the train clears them).
     """
     for name in switches(plan) if plan.locking.over_time else ():
         ways, over = _headed_for(name, plan)
@@ -257,7 +237,6 @@ def route_locking(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "route-locking",
             (name,),
-            "never",
             conjunction(ways, points_move(name)),
             f"the points of {name} move ahead of a train that is inside its route",
             (*places_of(name, plan), plan.signals[route.signal].span),
@@ -296,9 +275,6 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
     On dirty rail, detection of a train can fail for a moment. Checked for points that a switch
     machine moves, and for hand-thrown ones with an electric lock. It is advice where no relay of
     the file is slow: such a file does not set out to guard against it.
-
-    Source: 49 CFR 236.309 (a loss of shunt of 5 seconds or less changes no established route
-    and releases no route locking). That it is advice without slow relays is our choice.
     """
     slow = any(r.slow_pick or r.slow_release for r in plan.locking.relays.values())
     for name in switches(plan) if plan.locking.over_time else ():
@@ -310,7 +286,6 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "loss-of-shunt",
             (name,),
-            "never",
             conjunction(disjunction(train_on(name), ways), points_move(name)),
             f"the points of {name} move beneath or ahead of a train that is not seen for a moment",
             places_of(name, plan),
@@ -331,17 +306,13 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
 
 def indication_locking(plan: Plan) -> Iterator[Obligation]:
     """A signal never proceeds because points were commanded to lie for it: detection must show
-    that they do.
-
-    Source: 49 CFR 236.307 and 236.762 (indication locking).
-    """
+    that they do."""
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
         for name in _points_of(routes):
             over = lies_over(name, routes)
             yield Obligation(
                 "indication-locking",
                 (signal.name, name),
-                "never",
                 conjunction(
                     permits(signal, plan),
                     disjunction(
@@ -382,9 +353,6 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
     is at proceed, nor while a train that saw it may still come.
 
     The second is checked where the file says how long trains need (`trains need 20 s to stop`).
-
-    Source: 49 CFR 236.207 (not unlocked until the signals over the switch are at stop, with
-    approach or time locking), 236.314 and 236.410 (electric locks on hand-operated switches).
     """
     electric = [t for t in plan.locking.throws.values() if t.electric and plan.locking.over_time]
     for throw in electric:
@@ -400,7 +368,6 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "hand-points-unlocked",
             (throw.turnout,),
-            "never",
             conjunction(
                 atom(observables.event("lock released", throw.turnout), "yes"),
                 disjunction(*lets, *late),

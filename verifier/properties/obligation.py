@@ -1,4 +1,4 @@
-"""What is to be proved, apart from proving it."""
+"""Proof obligations: what is to be proved, whichever engine proves it."""
 
 from builtins import property as computed
 from collections.abc import Mapping
@@ -12,16 +12,16 @@ from verifier.plan.observables import Condition, Observable
 
 Mode = Literal["never", "possible"]
 
-# Where the formula is looked for: in any situation; at a moment of a history; at a moment of one
-# in which detection may be lost for up to 5 seconds (49 CFR 236.309); or again and again: whatever
-# has happened, a moment at which it holds can still come.
+# Where the formula is evaluated: in single situations; in every state of a trace; in every state
+# of a trace in which detection may be lost for up to 5 seconds (49 CFR 236.309); or, for
+# ``for good``, from every reachable state onward: a state in which it holds stays reachable.
 Over = Literal["situations", "histories", "lossy", "for good"]
 
 
 @dataclass(frozen=True, slots=True)
 class Lock:
-    """What a hint asks for: that a turnout (or a direction of traffic) is locked while ``held``
-    too."""
+    """The lock that a hint proposes: a turnout or a direction of traffic is also locked while
+    ``held``."""
 
     name: str
     held: Condition
@@ -29,22 +29,20 @@ class Lock:
 
 @dataclass(frozen=True, slots=True)
 class Obligation:
-    """One thing to prove of one subject.
+    """One thing to prove, about one or more subjects.
 
-    ``formula`` speaks of observables. Mode ``never``: proved when no allowed situation
-    makes it true. Mode ``possible``: proved when some allowed situation does. ``over``: the
-    same of moments of histories; ``for good`` goes with ``possible`` only.
+    ``formula`` is an expression over observables. Mode ``never`` is proved when no allowed
+    situation makes it true, mode ``possible`` when some allowed situation does. ``over`` extends
+    both to the states of traces; ``for good`` goes with ``possible`` only.
 
-    ``trouble`` says what is wrong when it is broken, as one sentence. ``routes`` are the
-    moves concerned and ``pieces`` the track where trains would meet (or derail), which
-    people call ``place``. ``hint`` says what to do where no addition to a rule would mend
-    it; ``lock`` the same, where it is a lock that can be tried. ``advice`` obligations never
-    fail a file.
+    ``trouble`` is the sentence printed when the obligation is broken. ``routes`` are the moves in
+    question, ``pieces`` the track where trains would meet or derail, and ``place`` its name.
+    ``hint`` says what to do when no addition to a rule helps, and ``lock`` is a lock to try.
+    An ``advice`` obligation never fails a file.
     """
 
     property: str
     subjects: tuple[str, ...]
-    mode: Mode
     formula: Expr
     trouble: str
     spans: tuple[Span, ...]
@@ -56,6 +54,7 @@ class Obligation:
     hint: str = ""
     over: Over = "situations"
     lock: Lock | None = None
+    mode: Mode = "never"
 
     @computed
     def key(self) -> str:
@@ -63,10 +62,10 @@ class Obligation:
         return f"{self.property}: {', '.join(self.subjects)}"
 
     def holds_in(self, states: Mapping[Observable, str]) -> bool:
-        """Whether the formula holds, given the state of every observable it reads."""
+        """Whether the formula holds, given the state of every observable in it."""
         return holds(self.formula, states)
 
     @computed
     def of_situations(self) -> bool:
-        """Whether it speaks of single situations, whatever led to them."""
+        """Whether it is about single situations, whatever led to them."""
         return self.over == "situations"

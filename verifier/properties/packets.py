@@ -21,9 +21,6 @@ def stop_number(plan: Plan) -> Iterator[Obligation]:
     A decoder that has lost its settings, or that is told to stop everything, takes 0 for
     absolute stop; an aspect that lets trains pass must not go by that number. At the
     address of a single head, 0 is for red.
-
-    Source: NMRA S-9.2.1, extended accessory packet: "A value of 00000 for XXXXX indicates
-    the absolute stop aspect" (as quoted in three public files).
     """
     packets = plan.packets
     if any(address.head is None for address in packets.addresses):
@@ -42,7 +39,6 @@ def _number(plan: Plan, shown: str, wrong: bool) -> Obligation:
     return Obligation(
         "stop-number",
         (shown,),
-        "never",
         constant(wrong),
         f"number {ABSOLUTE_STOP} is sent for {shown}, which is not absolute stop",
         (span,),
@@ -55,10 +51,6 @@ def address_shared(plan: Plan) -> Iterator[Obligation]:
 
     A packet to an address tells all decoders that have it the same number. Two signals, or
     two heads, may share one only if they always show the same.
-
-    Source: NMRA S-9.2.1, extended accessory packet: "Each signal head can display one
-    aspect at a time" (as quoted in public files); that one address is for one head or mast
-    follows from it.
     """
     by_number: dict[int, list[Address]] = {}
     for address in plan.packets.addresses:
@@ -68,7 +60,6 @@ def address_shared(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "address-shared",
             names,
-            "never",
             disjunction(
                 *(e for one, two in combinations(sharing, 2) for e in _different(plan, one, two))
             ),

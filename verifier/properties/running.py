@@ -38,8 +38,6 @@ def collision(plan: Plan) -> Iterator[Obligation]:
     A train that comes onto track where another stands, or two that come onto it at once. Where
     signals are passed at restricted speed, and on track for `switching only`, trains stop short
     of each other.
-
-    Source: common practice, no source: it is what all signals and locks are for.
     """
     grounds: dict[str, list[Piece]] = {}
     for piece in plan.track.pieces.values() if plan.locking.over_time else ():
@@ -49,7 +47,6 @@ def collision(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "collision",
             (title,),
-            "never",
             disjunction(*(_happens("trains meet", piece.name) for piece in pieces)),
             f"two trains meet on {title}",
             tuple(dict.fromkeys(piece.span for piece in pieces)),
@@ -63,15 +60,11 @@ def collision(plan: Plan) -> Iterator[Obligation]:
 
 def derailment(plan: Plan) -> Iterator[Obligation]:
     """Trains that obey their signals never run through points that lie against them, never
-    come onto open points, and points never move beneath them.
-
-    Source: common practice, no source: it is what all signals and locks are for.
-    """
+    come onto open points, and points never move beneath them."""
     for name in switches(plan) if plan.locking.over_time else ():
         yield Obligation(
             "derailment",
             (name,),
-            "never",
             _happens("train derails", name),
             f"a train comes off at the points of {name}",
             places_of(name, plan),
@@ -97,10 +90,6 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
     A signal never proceeds onto track on which a train comes toward it. Where more signals the
     same way stand beyond the first (absolute permissive block), the first is at stop for as
     long as a train comes toward it anywhere on plain track as far as the next switch.
-
-    Source: 49 CFR 236.204 (opposing signals immediately ahead of a train at their most
-    restrictive aspect; the opposing head block signal at stop). That a head block signal is one
-    that stands at trackwork, or leads over it, onto track with signals beyond is our reading.
     """
     against = {(m.piece, m.enter) for route in plan.routes for m in route.moves}
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
@@ -112,7 +101,6 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "opposing-signals-drop",
             (signal.name,),
-            "never",
             disjunction(*ways),
             f"{signal.name} lets a train go while another comes toward it on the track ahead",
             (signal.span,),
@@ -184,9 +172,6 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
     lets one come onto it.
 
     Signals that stand on the track itself, for trains already there, do not count.
-
-    Source: 49 CFR 236.405 (occupancy prevents changing the direction of traffic), 236.769
-    (while the section is occupied, or while a signal displays an aspect for a movement into it).
     """
     for traffic in plan.locking.traffic.values() if plan.locking.over_time else ():
         into = _signals_into(traffic, plan)
@@ -203,7 +188,6 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "traffic-locking",
             (traffic.name,),
-            "never",
             conjunction(
                 atom(observables.event("traffic turns", traffic.name), "yes"),
                 disjunction(*there, *lets),

@@ -18,14 +18,11 @@ def aspect_not_listed(plan: Plan) -> Iterator[Obligation]:
 
     An engineer must take it for the most restrictive aspect of the signal, but a combination
     without a name is a fault in the rules.
-
-    Source: 49 CFR 236.23(c) (each aspect is identified by a name).
     """
     for signal in plan.signals.values():
         yield Obligation(
             "aspect-not-listed",
             (signal.name,),
-            "never",
             atom(signal.aspect, UNLISTED) if UNLISTED in signal.aspect.values else FALSE,
             f"{signal.name} shows colors that no aspect lists",
             (signal.span, *(head.span for head in signal.heads if head.lines)),
@@ -41,8 +38,6 @@ def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
 
     Lone red means stop; lone green means proceed; lone yellow or lunar means that speed is
     restricted and a stop may be required; single white is never used.
-
-    Source: 49 CFR 236.23(a)(1), (c), (d).
     """
     aspects = sorted(plan.chart.aspects, key=lambda a: (a.span.source.name, a.span.start))
     for one, two in combinations(aspects, 2):
@@ -67,7 +62,6 @@ def _chart_obligation(about: tuple[Aspect, ...], trouble: str) -> Obligation:
     return Obligation(
         "aspect-ambiguous",
         tuple(a.name for a in about),
-        "never",
         constant(bool(trouble)),
         trouble or f"{about[0].name} is ambiguous",
         tuple(a.span for a in about if not a.built_in),

@@ -65,11 +65,6 @@ def stopping_distance(plan: Plan) -> Iterator[Obligation]:
     that between the signals: the blocks between their gaps, each in full, and how far each
     signal stands before its gap. One stopping distance counts for all trains and speeds, so
     it must be that of the train that needs most.
-
-    Source: 49 CFR 236.24 (a restrictive aspect can be complied with before the next signal),
-    236.204 (opposing signals not nearer than the aggregate of the stopping distances;
-    restrictive aspects in approach where they are). That a warning one signal earlier counts
-    is our reading of 236.24.
     """
     least = plan.wiring.stopping
     if least is None:
@@ -103,7 +98,6 @@ def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
             yield Obligation(
                 "stopping-distance",
                 (signal.name, name),
-                "never",
                 conjunction(shows_one_of(signal, {a.name for a in ready}), disjunction(*bad)),
                 f"{signal.name} says to be prepared to stop at {name}, "
                 f"{length(distance, unit, 'less')} ahead, and a train that was not warned before "
@@ -247,7 +241,6 @@ def _between(
     return Obligation(
         "stopping-distance",
         tuple(dict.fromkeys((one.name, two.name, *(s.name for s in before)))),
-        "never",
         constant(False) if distance >= 2 * least else disjunction(*bad),
         f"{before[0].name} and {before[1].name} both let trains come; when {one.name} and "
         f"{two.name} are at stop, the trains have "

@@ -19,18 +19,12 @@ _ABOVE = (
 
 
 def never_shown(plan: Plan) -> Iterator[Obligation]:
-    """Every aspect listed for a signal (every color listed for a head) can be displayed.
-
-    Source: the British Board of Trade's rule, quoted in the Reports of the United States
-    Commissioners to the Vienna Exhibition of 1873, p. 492 (signals can be lowered once the
-    points are set), and common practice.
-    """
+    """Every aspect listed for a signal (every color listed for a head) can be displayed."""
     for signal in plan.signals.values():
         for aspect in dict.fromkeys(line.shows for line in signal.lines):
             yield Obligation(
                 "never-shown",
                 (signal.name, aspect),
-                "possible",
                 atom(signal.reading, aspect),
                 f"{signal.name} can never show {aspect}",
                 tuple(line.span for line in signal.lines if line.shows == aspect),
@@ -38,13 +32,13 @@ def never_shown(plan: Plan) -> Iterator[Obligation]:
                 (),
                 (signal.enters.piece,),
                 hint=_ABOVE,
+                mode="possible",
             )
         for head in signal.heads:
             for color in dict.fromkeys(line.shows for line in head.lines):
                 yield Obligation(
                     "never-shown",
                     (head.name, color),
-                    "possible",
                     atom(head.lens, color),
                     f"{head.name} can never show {color}",
                     tuple(line.span for line in head.lines if line.shows == color),
@@ -52,6 +46,7 @@ def never_shown(plan: Plan) -> Iterator[Obligation]:
                     (),
                     (signal.enters.piece,),
                     hint=_ABOVE,
+                    mode="possible",
                 )
 
 
@@ -60,8 +55,6 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
 
     Routes that no signal may clear anyway are left out: those over track that no detector
     watches, and those that leave by an edge where trains only enter.
-
-    Source: the British Board of Trade's rule as quoted for `never-shown`.
     """
     for route in plan.routes:
         if not is_meant_to_clear(route, plan):
@@ -70,7 +63,6 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "route-never-clears",
             (route.name,),
-            "possible",
             conjunction(permits(signal, plan), lined(route), way_clear(route, plan)),
             f"the route {route.name} can never be used: with its points lined and nothing in the "
             f"way, {signal.name} stays at stop",
@@ -80,6 +72,7 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
             route.pieces,
             hint=f"Give {signal.name} a line for this route, or, if no train is to go that way, "
             f'write `waive route-never-clears for "{route.name}" because "…"`.',
+            mode="possible",
         )
 
 
@@ -91,10 +84,7 @@ def is_meant_to_clear(route: Route, plan: Plan) -> bool:
 
 def rule_never_used(plan: Plan) -> Iterator[Obligation]:
     """Every line of a rule decides something: of several lines that show the same, each is
-    at some time the one that acts. (A single line that never acts is found as `never-shown`.)
-
-    Source: common practice, no source.
-    """
+    at some time the one that acts. (A single line that never acts is found as `never-shown`.)"""
     for signal in plan.signals.values():
         yield from _lines_used(signal.name, signal, signal.lines, plan)
         for head in signal.heads:
@@ -110,47 +100,41 @@ def _lines_used(
             yield Obligation(
                 "rule-never-used",
                 (owner, line.span.seen_from(plan.source)),
-                "possible",
                 atom(observables.line(owner, line.index), "acts"),
                 f"the line `{line.span.one_line}` of {owner} never decides anything",
                 (line.span,),
                 (signal.name,),
                 (),
                 (signal.enters.piece,),
+                mode="possible",
             )
 
 
 def condition_constant(plan: Plan) -> Iterator[Obligation]:
-    """Every named condition can be true, and can be false.
-
-    Source: common practice, no source.
-    """
+    """Every named condition can be true, and can be false."""
     for condition in plan.conditions.values():
         for state in ("true", "false"):
             yield Obligation(
                 "condition-constant",
                 (condition.name, state),
-                "possible",
                 atom(condition.what, state),
                 f"the condition {condition.name} can never be {state}",
                 (condition.span,),
+                mode="possible",
             )
 
 
 def assumptions_contradict(plan: Plan) -> Iterator[Obligation]:
     """The assumptions of the file allow some situation. A proof under assumptions that
-    contradict each other would be empty.
-
-    Source: common practice in verification, no source.
-    """
+    contradict each other would be empty."""
     if plan.assumptions:
         yield Obligation(
             "assumptions-contradict",
             ("assumptions",),
-            "possible",
             TRUE,
             "the assumptions rule out every situation",
             tuple(assumption.span for assumption in plan.assumptions),
+            mode="possible",
         )
 
 
@@ -159,9 +143,6 @@ def compatible_routes_blocked(plan: Plan) -> Iterator[Obligation]:
 
     Safe, but a move is lost for nothing. Only routes over the points or crossings of the
     limits are looked at: those of approach signals lead no farther than the next signal.
-
-    Source: Reports of the United States Commissioners to the Vienna Exhibition of 1873,
-    pp. 494-495, the footnote on lever 9.
     """
     conflicting = {frozenset((c.first.name, c.second.name)) for c in plan.conflicts}
     seen: set[frozenset[str]] = set()
@@ -184,7 +165,6 @@ def _together(one: Route, two: Route, plan: Plan) -> Obligation:
     return Obligation(
         "compatible-routes-blocked",
         (one.name, two.name),
-        "possible",
         conjunction(
             permits(a, plan), permits(b, plan), lined(one), lined(two),
             way_clear(one, plan), way_clear(two, plan),
@@ -195,4 +175,5 @@ def _together(one: Route, two: Route, plan: Plan) -> Obligation:
         (one, two),
         (*one.pieces, *two.pieces),
         advice=True,
+        mode="possible",
     )  # fmt: skip

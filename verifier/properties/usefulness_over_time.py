@@ -23,16 +23,12 @@ def _routes(plan: Plan) -> Iterator[Route]:
 
 def route_never_set(plan: Plan) -> Iterator[Obligation]:
     """From the start, with trains that run by their signals and with what people can press and
-    throw, every route can be set and its signal cleared.
-
-    Source: the British Board of Trade's rule as quoted for `never-shown`.
-    """
+    throw, every route can be set and its signal cleared."""
     for route in _routes(plan):
         signal = plan.signals[route.signal]
         yield Obligation(
             "route-never-set",
             (route.name,),
-            "possible",
             _is_set(route, plan),
             f"the route {route.name} can never be set, whatever people press and throw",
             (signal.span,),
@@ -42,6 +38,7 @@ def route_never_set(plan: Plan) -> Iterator[Obligation]:
             hint=f"Look for a relay that {signal.name} needs and that can never be as it needs it, "
             "and for points that are locked from the start.",
             over="histories",
+            mode="possible",
         )
 
 
@@ -50,16 +47,12 @@ def locked_for_good(plan: Plan) -> Iterator[Obligation]:
 
     A stick relay that nothing drops anymore breaks it, and so do trains that block each other
     forever.
-
-    Source: the British Board of Trade's rule as quoted for `never-shown` (with the signals at
-    danger the points are free to move).
     """
     for route in _routes(plan):
         signal = plan.signals[route.signal]
         yield Obligation(
             "locked-for-good",
             (route.name,),
-            "possible",
             _is_set(route, plan),
             f"it can come about that the route {route.name} can never be set again",
             (signal.span,),
@@ -69,15 +62,13 @@ def locked_for_good(plan: Plan) -> Iterator[Obligation]:
             hint="Look for a relay that sticks while something holds that its being up keeps from "
             "ending, and for trains that wait for each other.",
             over="for good",
+            mode="possible",
         )
 
 
 def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
     """Whatever has happened, every block in which a train can stand can be vacant again later:
-    a train let in can leave.
-
-    Source: common practice, no source.
-    """
+    a train let in can leave."""
     for block in plan.blocks.values() if plan.locking.over_time else ():
         pieces = pieces_in(block.name, plan)
         if not pieces:
@@ -85,7 +76,6 @@ def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "train-cannot-leave",
             (block.name,),
-            "possible",
             negation(disjunction(*(train_on(piece) for piece in pieces))),
             f"it can come about that a train on {block.name} can never leave",
             (block.span,),
@@ -94,6 +84,7 @@ def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
             hint="Let no train in where it could not get out again: look at what the signals "
             f"toward {block.name} ask of the track beyond.",
             over="for good",
+            mode="possible",
         )
 
 
@@ -103,8 +94,6 @@ def cannot_pass(plan: Plan) -> Iterator[Obligation]:
 
     A passing siding is found from the track: two turnouts, both legs of the one joined to the
     legs of the other by plain track. That both can then go on is checked by `train-cannot-leave`.
-
-    Source: common practice, no source.
     """
     for a, b, tracks in _passing_sidings(plan) if plan.locking.over_time else ():
         one, two = tracks
@@ -112,7 +101,6 @@ def cannot_pass(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "cannot-pass",
             (a, b),
-            "possible",
             disjunction(*(_meet(x, y, plan) for x, y in ((one, two), (two, one)))),
             f"two trains can never meet between {a} and {b}, one on each track",
             (*places_of(a, plan), *places_of(b, plan)),
@@ -121,6 +109,7 @@ def cannot_pass(plan: Plan) -> Iterator[Obligation]:
             hint="Look at whether the signals at the one end let a train in while one is on the "
             "other track.",
             over="histories",
+            mode="possible",
         )
 
 

@@ -21,8 +21,6 @@ def blocks_joined(plan: Plan) -> Iterator[Obligation]:
     Without a gap current flows from one block into the other: the detector of either sees
     what stands on the other, or misses what stands on its own. A gap within a block cuts part
     of it off from its feeders.
-
-    Source: common practice, no source.
     """
     if not plan.wiring.given:
         return
@@ -48,7 +46,6 @@ def blocks_joined(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "blocks-joined",
             blocks,
-            "never",
             constant(wrong),
             f"a gap cuts {blocks[0]} in two" if within
             else f"no gap lies between {listing(blocks)}: they are one block to a detector",
@@ -69,9 +66,6 @@ def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
 
     The detector does not see current through a feeder that bypasses it: near that feeder the
     block reads clear with a train on it.
-
-    Source: common practice, no source ("one missed feeder: trains are seen only over the
-    others").
     """
     for feeder in plan.wiring.feeders.values():
         sensing = _sensing(feeder.block, plan)
@@ -80,7 +74,6 @@ def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "feeder-undetected",
             (feeder.name, feeder.block),
-            "never",
             constant(not any(feeder.name in d.through for d in sensing)),
             f"feeder {feeder.name} of {feeder.block} does not pass through "
             f"{listing([d.name for d in sensing])}: a locomotive near it is not seen",
@@ -96,8 +89,6 @@ def detector_misplaced(plan: Plan) -> Iterator[Obligation]:
 
     A detector on another block's feeder reads occupied for trains that are not on its block,
     and that other block may be read by nobody.
-
-    Source: common practice, no source.
     """
     for detector in plan.wiring.detectors.values():
         if detector.kind != "current-sensing":
@@ -110,7 +101,6 @@ def detector_misplaced(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "detector-misplaced",
             (detector.name,),
-            "never",
             constant(bool(astray)),
             f"detector {detector.name} is that of {detector.block}, and feeder {names} of "
             f"{others} passes through it",
@@ -136,8 +126,6 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
     Current must have a way back: without one the driver's input stays as it is, whatever the
     detector says. A driver for which the file does not say what it `reads` reads every detector
     that the rules of its heads ask for. Checked where both supplies are given.
-
-    Source: common practice, no source ("detector and driver need a common supply").
     """
     for driver in plan.wiring.drivers.values():
         for detector in _detectors_read(driver, plan):
@@ -147,7 +135,6 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "supply-mismatch",
                 (driver.name, detector.name),
-                "never",
                 constant(not plan.wiring.has_usable_input(driver, detector)),
                 f"driver {driver.name} on {one} cannot hear detector {detector.name} on {other}: "
                 "they have no return in common",
@@ -164,8 +151,6 @@ def input_unread(plan: Plan) -> Iterator[Obligation]:
 
     Where the file lists what a driver `reads`, every detector of every block in those rules is
     among it, and the contacts of every turnout, unless it has none.
-
-    Source: common practice, no source.
     """
     for driver in plan.wiring.drivers.values():
         if driver.reads is None:
@@ -176,7 +161,6 @@ def input_unread(plan: Plan) -> Iterator[Obligation]:
             yield Obligation(
                 "input-unread",
                 (driver.name, name),
-                "never",
                 constant(not read),
                 f"the rules of {listing(driver.heads)} need {wanted}, which driver {driver.name} "
                 "does not read",
@@ -245,15 +229,11 @@ def _heads(plan: Plan) -> Iterator[tuple[Signal, Head]]:
 
 
 def head_without_driver(plan: Plan) -> Iterator[Obligation]:
-    """Every head is lit by a driver, in a file that gives drivers at all.
-
-    Source: common practice, no source.
-    """
+    """Every head is lit by a driver, in a file that gives drivers at all."""
     for signal, head in _heads(plan) if plan.wiring.drivers else ():
         yield Obligation(
             "head-without-driver",
             (head.name,),
-            "never",
             constant(plan.wiring.driver_of(head.name) is None),
             f"no driver lights {head.name}",
             (head.span,),
@@ -268,8 +248,6 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
 
     Counted are the colors that the rules of each head can show and those its driver shows of
     itself, flashing and steady being one lamp, and dark none. Checked where `outputs` is given.
-
-    Source: common practice, no source.
     """
     for driver in plan.wiring.drivers.values():
         if driver.outputs is None:
@@ -281,7 +259,6 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "driver-short-of-outputs",
             (driver.name,),
-            "never",
             constant(need > driver.outputs),
             f"driver {driver.name} has {driver.outputs} outputs and needs {need} ({counted})",
             (driver.span,),

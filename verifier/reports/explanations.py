@@ -1,6 +1,7 @@
 """`clearproof explain`: properties, error codes, and the lists everything is drawn from."""
 
 from collections.abc import Iterator
+from textwrap import wrap
 
 from verifier.language.diagnostics.registry import DiagnosticKind, kinds
 from verifier.plan.signals.aspects import INDICATIONS, chart
@@ -8,6 +9,8 @@ from verifier.properties.catalog import BY_NAME, CATALOG, Property
 from verifier.properties.examples import example
 from verifier.verdicts.exit_codes import table
 
+# The widest line of a source, in characters.
+WIDTH = 96
 LISTS = {
     "properties": "what is proved",
     "codes": "what can be wrong with a file",
@@ -51,6 +54,8 @@ def _property(entry: Property) -> Iterator[str]:
     yield f"{entry.name} ({entry.group}): {entry.title}"
     yield ""
     yield from entry.explanation.splitlines()
+    yield ""
+    yield from wrap(f"Source: {entry.source}.", WIDTH)
     for kind, words in (("broken", "A file in which it is broken"), ("mended", "The same, mended")):
         yield ""
         yield f"{words}:"
