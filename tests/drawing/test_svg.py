@@ -13,8 +13,9 @@ from tests.drawing.inked import Inked, crossed, crossings, overlap
 from tests.drawing.samples import SAMPLES, line_of_sidings, load
 from tests.drawing.tangles import tangles
 from tests.junction_files import SPEC_FILES
+from verifier.drawing.overlay import NO_OVERLAY, Overlay
 from verifier.drawing.placed_layout import place_layout
-from verifier.drawing.svg import PLAIN, Shown, SvgPicture, frames, pages, picture
+from verifier.drawing.svg import SvgPicture, frames, pages, picture
 from verifier.drawing.svg_metrics import Reserved
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
@@ -28,14 +29,14 @@ def some_situation(plan: Plan, chance: random.Random) -> Seen:
     return evaluate(plan, Situation.of((w, chance.choice(w.values)) for w in plan.inputs))
 
 
-def check(made: SvgPicture, plan: Plan, shown: Shown = PLAIN) -> Inked:
+def check(made: SvgPicture, plan: Plan, overlay: Overlay = NO_OVERLAY) -> Inked:
     inked = Inked(made.svg)
-    check_everything_once(inked, plan, shown)
+    check_everything_once(inked, plan, overlay)
     check_nothing_overlaps(inked)
     return inked
 
 
-def check_everything_once(inked: Inked, plan: Plan, shown: Shown) -> None:
+def check_everything_once(inked: Inked, plan: Plan, overlay: Overlay) -> None:
     ids = [group.id for group in inked.groups]
     assert len(set(ids)) == len(ids)
     wanted = Counter(("block", name) for name in plan.blocks)
@@ -50,9 +51,9 @@ def check_everything_once(inked: Inked, plan: Plan, shown: Shown) -> None:
         for piece in plan.track.pieces.values()
         if piece.kind in KINDS
     )
-    if shown.feeders:
+    if overlay.feeders:
         wanted += Counter(("feeder", name) for name in plan.wiring.feeders)
-    if shown.detectors:
+    if overlay.detectors:
         wanted += Counter(("detector", name) for name in plan.wiring.detectors)
     found = Counter((g.kind, g.name) for g in inked.groups if g.kind not in ("stock", "gap"))
     assert found == wanted
@@ -73,9 +74,9 @@ def check_nothing_overlaps(inked: Inked) -> None:
 @pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.stem)
 def test_every_spec(path: Path) -> None:
     plan = verifier.load(path)
-    shown = Shown(gaps=True, feeders=True, detectors=True)
+    overlay = Overlay(gaps=True, feeders=True, detectors=True)
     check(picture(plan), plan)
-    check(picture(plan, evaluate(plan, Situation.of([])), shown=shown), plan, shown)
+    check(picture(plan, evaluate(plan, Situation.of([])), overlay=overlay), plan, overlay)
     seen = some_situation(plan, random.Random(path.stem))
     one, other = picture(plan, seen), picture(plan, evaluate(plan, Situation.of([])))
     check(one, plan)

@@ -15,7 +15,7 @@ from random import Random
 import pytest
 
 from tests.differential.steps import any_moments, walk
-from verifier.exports.c_source import Export, c_source
+from verifier.exports.c_source import CExport, c_source
 from verifier.exports.interface import Field
 from verifier.plan import observables
 from verifier.plan.model import Plan
@@ -33,21 +33,21 @@ SMALL = ("-std=c99", "-Wall", "-Wextra", "-Werror", "-mmcu=atmega328p", "-Os")
 Case = tuple[int, ...]
 
 
-def exported(plan: Plan) -> Export:
+def exported(plan: Plan) -> CExport:
     return c_source(plan, "junction", "0" * 64)
 
 
 # ------------------------------------------------------------------ what goes in and comes out
 
 
-def fields_in(export: Export) -> list[str]:
+def fields_in(export: CExport) -> list[str]:
     face = export.face
     names = [f"in.{f.name}" for f in face.inputs]
     names += [f"memory.{f.name}" for f in face.memory]
     return [*names, *(f"memory.{clock.name}" for clock in face.clocks)]
 
 
-def fields_out(export: Export) -> list[str]:
+def fields_out(export: CExport) -> list[str]:
     face = export.face
     names = [f"out.{name}" for lit in face.lit for name in (lit.aspect, *lit.heads)]
     for points in face.points:
@@ -55,7 +55,7 @@ def fields_out(export: Export) -> list[str]:
     return [*names, *(f"memory.{f.name}" for f in face.memory)]
 
 
-def call(export: Export) -> str:
+def call(export: CExport) -> str:
     face, prefix = export.face, export.prefix
     given = ["&in"] * bool(face.inputs) + ["elapsed"] * bool(face.clocks)
     given += ["&memory"] * bool(face.memory) + ["&out"]
@@ -63,7 +63,7 @@ def call(export: Export) -> str:
     return f"{check}sound = {prefix}_step({', '.join(given)});"
 
 
-def variables(export: Export) -> str:
+def variables(export: CExport) -> str:
     face, prefix = export.face, export.prefix
     made = [f"struct {prefix}_outputs out;", "bool sound;"]
     made += [f"struct {prefix}_inputs in;"] * bool(face.inputs)
@@ -89,7 +89,7 @@ int main(void) {{
 """
 
 
-def run(export: Export, cases: Sequence[Case], folder: Path) -> list[Case]:
+def run(export: CExport, cases: Sequence[Case], folder: Path) -> list[Case]:
     """What comes out of each case: whether all was in order, then :func:`fields_out`. The file by
     itself must pass the strictest reading; what drives it here need not."""
     read = 'if (scanf("%lu", &n) != 1) return 0;'
@@ -124,7 +124,7 @@ class Known:
     thrown: list[Mapping[str, tuple[str, str]]]
 
 
-def known(export: Export, number: int, chance: Random) -> Known:
+def known(export: CExport, number: int, chance: Random) -> Known:
     """Moments put together at random and moments of histories, looked at and gone on from by the
     stepper, which knows neither expressions nor C."""
     stepper = Stepper(export.face.plan)
@@ -150,7 +150,7 @@ def known(export: Export, number: int, chance: Random) -> Known:
     )
 
 
-def goes_in(export: Export, stepper: Stepper, moment: Valuation, step: Transition) -> Case:
+def goes_in(export: CExport, stepper: Stepper, moment: Valuation, step: Transition) -> Case:
     face = export.face
     numbers = [_number(f, step.observed) for f in face.inputs]
     numbers += [_number(f, moment) for f in face.memory]
@@ -174,7 +174,7 @@ def _number(field: Field, states: Mapping[Observable, str]) -> int:
     return field.state(states.get(field.what, field.what.usual)).number
 
 
-def comes_out(export: Export, moment: Valuation, step: Transition) -> Case:
+def comes_out(export: CExport, moment: Valuation, step: Transition) -> Case:
     face = export.face
     numbers = [1]
     for lit in face.lit:
@@ -187,7 +187,7 @@ def comes_out(export: Export, moment: Valuation, step: Transition) -> Case:
     return tuple(numbers)
 
 
-def differences(export: Export, cases: Known, made: Sequence[Case]) -> list[str]:
+def differences(export: CExport, cases: Known, made: Sequence[Case]) -> list[str]:
     """Where the C and the stepper part, in words."""
     names = ["sound", *fields_out(export)]
     legs = {1: "normal", 2: "reverse"}
@@ -239,7 +239,7 @@ int main(void) {{
 """
 
 
-def run_small(export: Export, cases: Sequence[Case], folder: Path) -> list[Case]:
+def run_small(export: CExport, cases: Sequence[Case], folder: Path) -> list[Case]:
     """The same on an 8-bit controller in its simulator, which ends when the controller sleeps for
     good."""
     ins = fields_in(export)
@@ -264,7 +264,7 @@ def run_small(export: Export, cases: Sequence[Case], folder: Path) -> list[Case]
     return [tuple(map(int, line.split())) for line in said]
 
 
-def sizes(export: Export, folder: Path) -> tuple[int, int]:
+def sizes(export: CExport, folder: Path) -> tuple[int, int]:
     """Bytes of program, and of what is remembered between calls, on the 8-bit controller."""
     (folder / "junction.c").write_text(export.text, encoding="utf-8")
     build = [str(AVR), *SMALL, "-c", "junction.c", "-o", "junction.o"]

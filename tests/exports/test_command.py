@@ -6,8 +6,8 @@ import pytest
 
 from tests.drawing.samples import END_OF_SIDING
 from verifier.cli import main
-from verifier.exports import exported
-from verifier.exports.equivalence import Undecided, Unequal
+from verifier.exports import checked_export
+from verifier.exports.equivalence import Inconclusive, NotEquivalent
 
 
 @pytest.fixture
@@ -30,14 +30,14 @@ def test_it_writes_and_says_what_was_proved(
 
 @pytest.mark.parametrize(
     ("answer", "code", "said"),
-    [(Unequal("aspect of 4L", (("in->block_Main", 5),)), 4, "bug in clearproof"),
-     (Undecided("time ran out"), 3, "nothing was written")],
+    [(NotEquivalent("aspect of 4L", (("in->block_Main", 5),)), 4, "bug in clearproof"),
+     (Inconclusive("time ran out"), 3, "nothing was written")],
 )  # fmt: skip
 def test_nothing_is_written_that_was_not_shown_to_be_the_same(
     siding: str, tmp_path: Path, answer: object, code: int, said: str,
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str],
 ) -> None:  # fmt: skip
-    monkeypatch.setattr(exported, "compare", lambda made, timeout: answer)
+    monkeypatch.setattr(checked_export, "compare", lambda made, timeout: answer)
     path = tmp_path / "rules.c"
     assert main(["export", siding, "-o", str(path)]) == code
     assert not path.exists() and said in capsys.readouterr().err

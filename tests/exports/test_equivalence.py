@@ -12,21 +12,21 @@ import verifier
 from tests.exports.mutants import mutants
 from tests.junction_files import spec
 from verifier.engines.smt.bitvectors import Numbers
-from verifier.exports.c_program import BOOL, Type, program
-from verifier.exports.c_semantics import CMachine, State, Value
-from verifier.exports.c_source import Export, c_source
-from verifier.exports.equivalence import Equal, Undecided, Unequal, compare
+from verifier.exports.c_program import BOOL, CType, parse_program
+from verifier.exports.c_semantics import CMachine, CValue, Store
+from verifier.exports.c_source import CExport, c_source
+from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent, compare
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 
 
 @cache
-def exported(name: str) -> Export:
+def exported(name: str) -> CExport:
     return c_source(verifier.load(spec(name)), name, "0" * 64)
 
 
-def with_text(export: Export, text: str) -> Export:
-    return Export(text, export.prefix, export.face)
+def with_text(export: CExport, text: str) -> CExport:
+    return CExport(text, export.prefix, export.face)
 
 
 # ------------------------------------------------------------------ run on plain numbers
@@ -35,48 +35,48 @@ def with_text(export: Export, text: str) -> Export:
 class Runs:
     """What texts do, run by themselves, with the same numbers going in."""
 
-    def __init__(self, export: Export, count: int):
+    def __init__(self, export: CExport, count: int):
         self._export = export
         self._machine = self._of(export)
         chance = Random(export.prefix)
         self._cases = [self._case(chance) for _ in range(count)]
         self._known = [self._outcome(self._machine, case) for case in self._cases]
 
-    def _of(self, export: Export) -> CMachine[int, bool]:
-        return CMachine(program(export.text), Numbers(), 16)
+    def _of(self, export: CExport) -> CMachine[int, bool]:
+        return CMachine(parse_program(export.text), Numbers(), 16)
 
-    def _case(self, chance: Random) -> State:
+    def _case(self, chance: Random) -> Store:
         face = self._export.face
-        case: State = {}
+        case: Store = {}
         for struct, fields in (("in", face.inputs), ("memory", face.memory)):
             for field in fields:
                 numbers = [s.number for s in field.all_states]
                 wrong = chance.random() < 0.02
                 number = chance.randrange(256) if wrong else chance.choice(numbers)
-                case[f"{struct}->{field.name}"] = Value(Type(8), number)
+                case[f"{struct}->{field.name}"] = CValue(CType(8), number)
         for clock in face.clocks:
             near = [0, 1, *(n + d for n in clock.limits.values() for d in (-900, -1, 0))]
-            case[f"memory->{clock.name}"] = Value(Type(clock.bits), chance.choice(near))
-        case["elapsed"] = Value(Type(16), chance.choice([0, 1, 20, 1000, 65_535]))
+            case[f"memory->{clock.name}"] = CValue(CType(clock.bits), chance.choice(near))
+        case["elapsed"] = CValue(CType(16), chance.choice([0, 1, 20, 1000, 65_535]))
         if face.memory:
-            case["memory->check"] = Value(Type(16), 0)
+            case["memory->check"] = CValue(CType(16), 0)
             _, total = self._machine.call(f"{self._export.prefix}_check", ["memory"], case)
             assert total is not None
             case["memory->check"] = total
         return case | dict(self._nothing_yet())
 
-    def _nothing_yet(self) -> Iterator[tuple[str, Value]]:
+    def _nothing_yet(self) -> Iterator[tuple[str, CValue]]:
         for lit in self._export.face.lit:
-            yield from ((f"out->{name}", Value(Type(8), 77)) for name in (lit.aspect, *lit.heads))
+            yield from ((f"out->{name}", CValue(CType(8), 77)) for name in (lit.aspect, *lit.heads))
         for points in self._export.face.points:
             if points.unlocked:
-                yield f"out->{points.unlocked}", Value(BOOL, None, True)
+                yield f"out->{points.unlocked}", CValue(BOOL, None, True)
             if points.throw:
-                yield f"out->{points.throw}", Value(Type(8), 77)
+                yield f"out->{points.throw}", CValue(CType(8), 77)
 
-    def _outcome(self, machine: CMachine[int, bool], case: State) -> dict[str, int | bool]:
+    def _outcome(self, machine: CMachine[int, bool], case: Store) -> dict[str, int | bool]:
         face = self._export.face
-        given: list[Value | str] = ["in"] * bool(face.inputs)
+        given: list[CValue | str] = ["in"] * bool(face.inputs)
         given += [case["elapsed"]] * bool(face.clocks) + ["memory"] * bool(face.memory)
         after, returned = machine.call(f"{self._export.prefix}_step", [*given, "out"], case)
         assert returned is not None
@@ -98,18 +98,18 @@ class Runs:
 )  # fmt: skip
 def test_every_mutant_is_refused_or_does_the_same(name: str, every: int) -> None:
     export = exported(name)
-    assert isinstance(compare(export), Equal)
+    assert isinstance(compare(export), Equivalent)
     runs = Runs(export, 150)
     refused, spared = 0, []
     for mutant in list(mutants(export.text))[:: 1 if NIGHTLY else every]:
         match compare(with_text(export, mutant.text)):
-            case Unequal(what=what):
+            case NotEquivalent(what=what):
                 assert "read back" not in what, mutant.done
                 refused += 1
-            case Equal():
+            case Equivalent():
                 assert not runs.differ(mutant.text), f"accepted: {mutant.done}"
                 spared.append(mutant.done)
-            case Undecided(reason=reason):
+            case Inconclusive(reason=reason):
                 raise AssertionError(reason)
     # What is spared sets again what is set already, or is one more than where a clock stops.
     assert refused >= 20 and len(spared) <= refused // 3, spared
@@ -155,7 +155,7 @@ def test_runs_tell_texts_apart_that_the_comparison_refuses() -> None:
 def test_what_is_not_of_the_kind_that_is_exported_is_refused(old: str, new: str) -> None:
     export = exported("order-of-lines-mended")
     assert old in export.text
-    assert isinstance(compare(with_text(export, export.text.replace(old, new, 1))), Unequal)
+    assert isinstance(compare(with_text(export, export.text.replace(old, new, 1))), NotEquivalent)
 
 
 STEP = "bool order_of_lines_mende_step("
@@ -210,7 +210,7 @@ def test_what_a_compiler_may_heed_and_a_reader_overlook_is_refused(old: str, new
     export = exported("order-of-lines-mended")
     assert old in export.text
     found = compare(with_text(export, export.text.replace(old, new)))
-    assert isinstance(found, Unequal) and "read back" in found.what, found
+    assert isinstance(found, NotEquivalent) and "read back" in found.what, found
 
 
 @pytest.mark.parametrize(
@@ -232,7 +232,7 @@ def test_a_single_slip_is_refused(old: str, new: str) -> None:
     export = exported("slow-track-relay")
     assert old in export.text
     found = compare(with_text(export, export.text.replace(old, new)))
-    assert isinstance(found, Unequal) and found.values, found
+    assert isinstance(found, NotEquivalent) and found.values, found
 
 
 def test_a_slip_that_is_none_is_the_same() -> None:
@@ -240,7 +240,7 @@ def test_a_slip_that_is_none_is_the_same() -> None:
     old = "= (uint16_t)(memory->clock_Switch_track + elapsed)"
     assert old in export.text
     same = export.text.replace(old, "= memory->clock_Switch_track + elapsed")
-    assert isinstance(compare(with_text(export, same)), Equal)
+    assert isinstance(compare(with_text(export, same)), Equivalent)
 
 
 def test_a_check_that_overlooks_a_bit_is_refused() -> None:
@@ -252,8 +252,8 @@ def test_a_check_that_overlooks_a_bit_is_refused() -> None:
     ):  # fmt: skip
         assert old in export.text
         found = compare(with_text(export, export.text.replace(old, new)))
-        assert isinstance(found, Unequal) and "flips" in found.what, found
+        assert isinstance(found, NotEquivalent) and "flips" in found.what, found
 
 
 def test_no_time_is_undecided_and_never_equal() -> None:
-    assert isinstance(compare(exported("slow-track-relay"), timeout=1e-6), Undecided)
+    assert isinstance(compare(exported("slow-track-relay"), timeout=1e-6), Inconclusive)

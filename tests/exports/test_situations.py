@@ -14,7 +14,7 @@ from tests.differential.junctions import write_junction
 from tests.differential.rings import write_ring
 from tests.exports.compiled import Case, exported, needs_gcc, run
 from tests.junction_files import spec
-from verifier.exports.c_source import Export
+from verifier.exports.c_source import CExport
 from verifier.exports.interface import Field
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan import observables
@@ -39,7 +39,7 @@ def situations(plan: Plan, most: int, chance: Random) -> Iterator[Situation]:
         yield Situation.of(zip(plan.inputs, values, strict=True))
 
 
-def wanted(export: Export, seen: Seen) -> list[int]:
+def wanted(export: CExport, seen: Seen) -> list[int]:
     face = export.face
     found = [1]
     for lit in face.lit:
@@ -48,7 +48,7 @@ def wanted(export: Export, seen: Seen) -> list[int]:
     return found
 
 
-def agree(export: Export, cases: list[Case], told: list[list[int]], folder: Path) -> int:
+def agree(export: CExport, cases: list[Case], told: list[list[int]], folder: Path) -> int:
     """How many cases there were, all of which came out as told."""
     for case, want, got in zip(cases, told, run(export, cases, folder), strict=True):
         assert list(got[: len(want)]) == want, (case, got)
@@ -58,7 +58,7 @@ def agree(export: Export, cases: list[Case], told: list[list[int]], folder: Path
 # ------------------------------------------------------------------ without wiring
 
 
-def goes_in(export: Export, seen: Seen) -> Case:
+def goes_in(export: CExport, seen: Seen) -> Case:
     face = export.face
     fields = (*face.inputs, *face.memory)
     numbers = [field.state(seen.states[field.what]).number for field in fields]
@@ -154,7 +154,7 @@ def heard(plan: Plan, wires: EquipmentState, field: Field) -> str | None:
     return found.pop() if len(found) == 1 else None
 
 
-def wired_case(export: Export, situation: Situation) -> Case | None:
+def wired_case(export: CExport, situation: Situation) -> Case | None:
     """What goes in, or None where one number for each report cannot tell it."""
     plan = export.face.plan
     wires = EquipmentState(plan, situation)

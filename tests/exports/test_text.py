@@ -12,9 +12,9 @@ import pytest
 import verifier
 from tests.differential.junctions import write_junction
 from tests.junction_files import SPEC_FILES, spec
-from verifier.exports.c_source import Export, c_source
-from verifier.exports.c_text import comment, harmless
-from verifier.exports.equivalence import Equal, compare
+from verifier.exports.c_source import CExport, c_source
+from verifier.exports.c_text import comment, comment_safe
+from verifier.exports.equivalence import Equivalent, compare
 from verifier.exports.names import LONGEST, CNames, plain
 from verifier.language.diagnostics.diagnostic import InputError
 
@@ -49,11 +49,11 @@ signal 2-2 at Maïn-1 | 駅
 """
 
 
-def exported(text: str, name: str = "nasty.ixl") -> Export:
+def exported(text: str, name: str = "nasty.ixl") -> CExport:
     return c_source(verifier.load_text(text, name), name, "0" * 64)
 
 
-def compiles(export: Export, folder: Path) -> None:
+def compiles(export: CExport, folder: Path) -> None:
     """As C, whichever way the compiler's `char` goes, and as C++ where it is there."""
     (folder / "junction.c").write_text(export.text, encoding="ascii")
     c = [str(GCC), "-std=c99"]
@@ -69,7 +69,7 @@ def compiles(export: Export, folder: Path) -> None:
 
 def test_a_nasty_file_is_still_the_same_as_its_rules() -> None:
     export = exported(NASTY)
-    assert isinstance(compare(export), Equal)
+    assert isinstance(compare(export), Equivalent)
     code = re.sub(r"/\*.*?\*/", "", export.text, flags=re.DOTALL)
     assert "main" not in code and "#define true" not in code and "9;" not in code
     assert export.text.isascii() and "\\" not in export.text and "??" not in export.text
@@ -94,7 +94,7 @@ def test_every_name_of_a_file_makes_a_prefix(name: str, tmp_path: Path) -> None:
         name,
     )
     assert re.fullmatch(r"[a-z][a-z0-9_]*", export.prefix)
-    assert isinstance(compare(export), Equal)
+    assert isinstance(compare(export), Equivalent)
     compiles(export, tmp_path)
 
 
@@ -154,7 +154,7 @@ def test_generated_junctions_compile_and_are_the_same(tmp_path: Path) -> None:
             assert {d.code for d in error.diagnostics} == {"CP409"}
             continue
         compiles(export, tmp_path)
-        assert isinstance(compare(export), Equal), seed
+        assert isinstance(compare(export), Equivalent), seed
         done += 1
     assert done >= 8
 
@@ -185,7 +185,7 @@ def test_every_line_of_every_rule_is_told_with_its_place() -> None:
      ("/*/*/", "/ * / * /"), ("é\u00a0\u0301\u2028x", "e x"), ("\x00\x1b", ".."), ("駅", ".")],
 )  # fmt: skip
 def test_what_may_stand_in_a_comment(text: str, wanted: str) -> None:
-    assert harmless(text) == wanted
+    assert comment_safe(text) == wanted
 
 
 @pytest.mark.parametrize("length", range(84, 100))

@@ -13,9 +13,9 @@ import pytest
 import verifier
 from tests.junction_files import spec
 from verifier.engines.smt.bitvectors import Numbers
-from verifier.exports.c_program import BOOL, Type, program
-from verifier.exports.c_semantics import CMachine, State, Value
-from verifier.exports.c_source import Export, c_source
+from verifier.exports.c_program import BOOL, CType, parse_program
+from verifier.exports.c_semantics import CMachine, CValue, Store
+from verifier.exports.c_source import CExport, c_source
 from verifier.exports.interface import LONGEST_CALL
 from verifier.plan.observables import Observable
 
@@ -36,31 +36,31 @@ class Controller:
     """A program that is called again and again. ``inputs``: what comes in, each as it usually
     is until it is changed."""
 
-    export: Export
+    export: CExport
     inputs: dict[str, int] = field(default_factory=dict)
-    state: State = field(default_factory=dict)
+    state: Store = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         face = self.export.face
-        self._machine = CMachine(program(self.export.text), Numbers(), 16)
+        self._machine = CMachine(parse_program(self.export.text), Numbers(), 16)
         for name in (n for lit in face.lit for n in (lit.aspect, *lit.heads)):
-            self.state[f"out->{name}"] = Value(Type(8), 0)
+            self.state[f"out->{name}"] = CValue(CType(8), 0)
         for points in face.points:
             if points.unlocked:
-                self.state[f"out->{points.unlocked}"] = Value(BOOL, None, False)
+                self.state[f"out->{points.unlocked}"] = CValue(BOOL, None, False)
             if points.throw:
-                self.state[f"out->{points.throw}"] = Value(Type(8), 0)
+                self.state[f"out->{points.throw}"] = CValue(CType(8), 0)
         for found in face.memory:
-            self.state[f"memory->{found.name}"] = Value(Type(8), 0)
+            self.state[f"memory->{found.name}"] = CValue(CType(8), 0)
         for clock in face.clocks:
-            self.state[f"memory->{clock.name}"] = Value(Type(clock.bits), 0)
-        self.state["memory->check"] = Value(Type(16), 0)
+            self.state[f"memory->{clock.name}"] = CValue(CType(clock.bits), 0)
+        self.state["memory->check"] = CValue(CType(16), 0)
         for found in face.inputs:
             self.put(found.what, found.what.usual)
 
     def put(self, what: Observable, value: str) -> None:
         found = self.export.face.by_what[what]
-        self.state[f"in->{found.name}"] = Value(Type(8), found.state(value).number)
+        self.state[f"in->{found.name}"] = CValue(CType(8), found.state(value).number)
 
     def start(self) -> None:
         name = f"{self.export.prefix}_start"
@@ -72,12 +72,12 @@ class Controller:
         face, said = self.export.face, {}
         for found in (*face.inputs, *face.memory):
             state = chance.choice(found.states)
-            self.state[face.place(found)] = Value(Type(8), state.number)
+            self.state[face.place(found)] = CValue(CType(8), state.number)
             said[f"{found.what.kind.removesuffix(' report')} {found.what.name}"] = state.value
         for clock in face.clocks:
             over = chance.random() < 0.5
             number = clock.most if over else 0
-            self.state[f"memory->{clock.name}"] = Value(Type(clock.bits), number)
+            self.state[f"memory->{clock.name}"] = CValue(CType(clock.bits), number)
             said[f"delay of {clock.of.what.name} over"] = "yes" if over else "no"
         name = f"{self.export.prefix}_check"
         _, check = self._machine.call(name, ["memory"], self.state)
@@ -86,8 +86,8 @@ class Controller:
         return said
 
     def step(self, elapsed: int) -> bool:
-        time = [Value(Type(16), elapsed)] * bool(self.export.face.clocks)
-        given: list[Value | str] = ["in", *time, "memory", "out"]
+        time = [CValue(CType(16), elapsed)] * bool(self.export.face.clocks)
+        given: list[CValue | str] = ["in", *time, "memory", "out"]
         name = f"{self.export.prefix}_step"
         self.state, sound = self._machine.call(name, given, self.state)
         assert sound is not None
@@ -216,17 +216,17 @@ def test_memory_that_was_never_started_or_has_flipped_is_out_of_order() -> None:
         for name, value in controller.state.items():
             if name.startswith("memory->"):
                 every = (1 << value.type.bits) - 1
-                controller.state[name] = Value(value.type, every if number else 0)
+                controller.state[name] = CValue(value.type, every if number else 0)
         assert not controller.step(10)
     controller.start()
     assert controller.step(10)
     for name, value in dict(controller.state).items():
         for bit in range(value.type.bits if name.startswith("memory->") else 0):
             whole = controller.state
-            controller.state = {**whole, name: Value(value.type, value.word ^ 1 << bit)}
+            controller.state = {**whole, name: CValue(value.type, value.word ^ 1 << bit)}
             assert not controller.step(10), (name, bit)
             assert {k: v for k, v in controller.state.items() if k.startswith("memory->")} == {
-                k: Value(value.type, value.word ^ 1 << bit) if k == name else v
+                k: CValue(value.type, value.word ^ 1 << bit) if k == name else v
                 for k, v in whole.items()
                 if k.startswith("memory->")
             }

@@ -12,8 +12,8 @@ import pytest
 import verifier
 from verifier.patterns import pattern_text
 from verifier.plan.model import Plan
-from verifier.sheets.bill_of_materials import parts_of
-from verifier.sheets.build_order import steps_of
+from verifier.sheets.bill_of_materials import bill_of_materials
+from verifier.sheets.build_order import build_steps
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.gaps import gap_sheet
 from verifier.sheets.options import USUAL_OPTIONS
@@ -24,7 +24,7 @@ END_OF_SIDING = pattern_text("wired-end-of-siding")
 
 def counts(text: str) -> Counter[str]:
     found: Counter[str] = Counter()
-    for part in parts_of(verifier.load_text(text)):
+    for part in bill_of_materials(verifier.load_text(text)):
         found[part.kind.family] += int(part.count)
     return found
 
@@ -44,8 +44,10 @@ def test_practice_three_detection_sections_to_an_end_of_siding() -> None:
 def test_practice_four_heads_to_the_control_point() -> None:
     """Two facing the points, one on each track beyond. Common practice, no source."""
     plan = verifier.load_text(END_OF_SIDING)
-    (step,) = steps_of(plan)
-    here = [p for p in parts_of(plan) if p.kind.family == "head" and p.serves in step.things]
+    (step,) = build_steps(plan)
+    here = [
+        p for p in bill_of_materials(plan) if p.kind.family == "head" and p.serves in step.things
+    ]
     assert len(here) == 4 and counts(END_OF_SIDING)["head"] == 4
     assert counts(END_OF_SIDING)["mast"] == 3
 
@@ -60,7 +62,11 @@ def test_practice_one_driver_for_each_head_or_a_shared_one(groups: tuple[str, ..
     Common practice, no source."""
     track = END_OF_SIDING[: END_OF_SIDING.index("driver ")]
     text = track + "".join(f"driver B{i} drives {heads}\n" for i, heads in enumerate(groups))
-    parts = [p for p in parts_of(verifier.load_text(text)) if p.kind.family in ("driver", "head")]
+    parts = [
+        p
+        for p in bill_of_materials(verifier.load_text(text))
+        if p.kind.family in ("driver", "head")
+    ]
     boards = [p.kind.size or 0 for p in parts if p.kind.family == "driver"]
     lamps = [p.kind.size or 0 for p in parts if p.kind.family == "head"]
     assert len(boards) == len(groups) and sum(boards) == sum(lamps)

@@ -9,24 +9,26 @@ from tests.sheets.wired_files import TEXTS
 from verifier.cli import main
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source, Span
-from verifier.sheets.bill_of_materials import parts_of
-from verifier.sheets.build_order import BuildStep, steps_of
+from verifier.sheets.bill_of_materials import bill_of_materials
+from verifier.sheets.build_order import BuildStep, build_steps
 
 SIDING = TEXTS["wired-passing-siding.ixl"]
 
 
 def steps(*first: str, text: str = SIDING) -> tuple[BuildStep, ...]:
     wanted = [(name, Span(Source("--first", name), 0, len(name))) for name in first]
-    return steps_of(verifier.load_text(text), wanted)
+    return build_steps(verifier.load_text(text), wanted)
 
 
 @pytest.mark.parametrize("name", TEXTS)
 def test_nothing_is_bought_twice_and_every_head_once(name: str) -> None:
     plan = verifier.load_text(TEXTS[name])
-    found = steps_of(plan)
+    found = build_steps(plan)
     things = [thing for step in found for thing in step.things]
     assert len(things) == len(set(things))
-    served = {part.serves for part in parts_of(plan) if part.kind.family in ("head", "mast")}
+    served = {
+        part.serves for part in bill_of_materials(plan) if part.kind.family in ("head", "mast")
+    }
     assert served <= set(things)
 
 

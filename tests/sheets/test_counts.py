@@ -10,9 +10,9 @@ from tests.sheets.counter import counted
 from tests.sheets.wired_files import TEXTS, by_chance
 from verifier.plan.model import Plan
 from verifier.plan.track.gaps import gaps_of
-from verifier.sheets.bill_of_materials import parts_of
+from verifier.sheets.bill_of_materials import bill_of_materials
 from verifier.sheets.conductors import conductors
-from verifier.sheets.wire_colors import assigned, functions_of, mixed
+from verifier.sheets.wire_colors import assign_colors, color_conflicts, functions_of
 
 FAMILY = {
     "masts": "mast", "heads": "head", "drivers": "driver", "contacts": "contact",
@@ -40,7 +40,7 @@ def plan_of(text: str) -> Plan:
 @every_case
 def test_parts_are_as_many_as_the_text_declares(text: str) -> None:
     parts: Counter[str] = Counter()
-    for part in parts_of(plan_of(text)):
+    for part in bill_of_materials(plan_of(text)):
         parts[part.kind.family] += int(part.count)
     wanted = counted(text)
     for what, family in FAMILY.items():
@@ -57,7 +57,7 @@ def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
     buses = [wire for wire in wires if wire.name.startswith("bus of ")]
     assert len(feeders) == 2 * wanted["feeders"]
     assert roles["lamp common"] == sum(
-        1 for part in parts_of(plan_of(text)) if part.kind.family == "head"
+        1 for part in bill_of_materials(plan_of(text)) if part.kind.family == "head"
         and plan_of(text).wiring.driver_of(part.serves)
     )  # fmt: skip
     assert roles["track return"] == wanted["feeders"] + len(buses) // 2
@@ -92,12 +92,12 @@ def test_gaps_are_those_that_are_drawn(text: str) -> None:
 def test_no_two_functions_share_a_color_and_no_supplies_are_mixed(text: str) -> None:
     plan = plan_of(text)
     wires = conductors(plan)
-    colors = assigned(functions_of(wires), None, plan.source)
+    colors = assign_colors(functions_of(wires), None, plan.source)
     assert len(set(colors.values())) == len(colors)
     # What cannot be kept apart by any color is one wire from one supply to another.
     joining = {frozenset(wire.joins) for wire in wires if len(wire.joins) > 1}
     apart = {p for p in joining if not plan.wiring.share_a_return(*sorted(p))}
-    assert {frozenset(two) for _, *two in mixed(wires, colors, plan.wiring)} == apart
+    assert {frozenset(two) for _, *two in color_conflicts(wires, colors, plan.wiring)} == apart
 
 
 def test_wire_is_as_long_as_the_runs_of_the_file() -> None:
@@ -105,7 +105,7 @@ def test_wire_is_as_long_as_the_runs_of_the_file() -> None:
     of 22 AWG: each run is two conductors."""
     plan = plan_of(TEXTS["wired-end-of-siding.ixl"])
     meters: Counter[str] = Counter()
-    for part in parts_of(plan):
+    for part in bill_of_materials(plan):
         if part.kind.family == "wire":
             meters[str(part.kind)] += part.count  # type: ignore[assignment]
     foot = Fraction("0.3048")

@@ -6,7 +6,7 @@ import verifier
 from tests.junction_files import spec
 from verifier.plan.model import Plan
 from verifier.sheets.gaps import gap_sheet, wanted_gaps
-from verifier.sheets.reversing_loops import at_turned_sections, round_trip, turns
+from verifier.sheets.reversing_loops import reversing_section_joints, round_trip, uncut_loops
 
 
 def rows(plan: Plan) -> list[tuple[str, ...]]:
@@ -106,9 +106,9 @@ def test_practice_balloon_loop_is_cut_in_both_rails_at_both_ends(
     """Common practice, no source: a section for turning trains is cut in both rails at both
     ends, since one rail runs into the other."""
     track = loop(one, other).track
-    assert [turn.cut for turn in turns(track)] == found
+    assert [turn.cut for turn in uncut_loops(track)] == found
     ends = 0 if found == [False] else 1 if found else 2
-    assert len(at_turned_sections(track)) == ends
+    assert len(reversing_section_joints(track)) == ends
 
 
 def test_a_gap_in_both_rails_elsewhere_is_no_end_of_a_section_for_turning() -> None:
@@ -122,7 +122,7 @@ def test_a_gap_in_both_rails_elsewhere_is_no_end_of_a_section_for_turning() -> N
 
 def test_the_way_round_is_named() -> None:
     plan = verifier.load(spec("wye"))
-    (turn,) = turns(plan.track)
+    (turn,) = uncut_loops(plan.track)
     assert set(round_trip(turn.joint, plan.track)) == {
         "T1", "T3", "T5", "Main-Leg", "West-Leg", "East-Leg",
     }  # fmt: skip
@@ -134,9 +134,9 @@ def test_practice_wye_with_one_leg_cut_off_at_both_ends() -> None:
     cut = text.replace("| West-Leg |", "|| West-Leg ||")
     assert cut != text
     plan = verifier.load_text(cut)
-    assert not turns(plan.track) and len(at_turned_sections(plan.track)) == 2
+    assert not uncut_loops(plan.track) and len(reversing_section_joints(plan.track)) == 2
     once = verifier.load_text(text.replace("| West-Leg |", "|| West-Leg |"))
-    assert [turn.cut for turn in turns(once.track)] == [True]
+    assert [turn.cut for turn in uncut_loops(once.track)] == [True]
 
 
 def test_practice_what_never_turns_around_needs_one_rail_only() -> None:
@@ -145,4 +145,4 @@ def test_practice_what_never_turns_around_needs_one_rail_only() -> None:
     names = ("oval-five-blocks", "passing-siding", "crossover-mended", "diamond-mended",
              "double-slip", "yard-throat", "figure-eight")  # fmt: skip
     for name in names:
-        assert not turns(verifier.load(spec(name)).track), name
+        assert not uncut_loops(verifier.load(spec(name)).track), name

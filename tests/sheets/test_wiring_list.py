@@ -12,10 +12,10 @@ from tests.sheets.wired_files import TEXTS
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
 from verifier.plan.wiring.wiring_model import NO_WIRING, Wiring
-from verifier.sheets.conductors import Conductor, Function, conductors
+from verifier.sheets.conductors import Conductor, WireFunction, conductors
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Sheet
-from verifier.sheets.wire_colors import USUAL, assigned, at_hand, mixed
+from verifier.sheets.wire_colors import USUAL, assign_colors, available_colors, color_conflicts
 from verifier.sheets.wiring import wiring_sheet
 
 END_OF_SIDING = TEXTS["wired-end-of-siding.ixl"]
@@ -23,7 +23,7 @@ SOURCE = Source("wired.ixl", "")
 
 
 def sheet(text: str, colors: str = "") -> Sheet:
-    given_ = at_hand(Source("--wire-colors", colors)) if colors else None
+    given_ = available_colors(Source("--wire-colors", colors)) if colors else None
     return wiring_sheet(verifier.load_text(text), SheetOptions(colors=given_))
 
 
@@ -113,8 +113,8 @@ def test_a_wire_that_joins_two_supplies_is_not_called_kept_apart() -> None:
 # ------------------------------------------------------------------ colors
 
 
-def functions(count: int) -> list[Function]:
-    return [Function("power", (f"Bus-{i}",)) for i in range(count)]
+def functions(count: int) -> list[WireFunction]:
+    return [WireFunction("power", (f"Bus-{i}",)) for i in range(count)]
 
 
 @given(
@@ -124,9 +124,9 @@ def functions(count: int) -> list[Function]:
 def test_every_function_has_a_color_of_its_own_or_it_is_said_that_they_run_out(
     count: int, colors: list[str] | None
 ) -> None:
-    at = at_hand(Source("--wire-colors", ",".join(colors))) if colors else None
+    at = available_colors(Source("--wire-colors", ",".join(colors))) if colors else None
     try:
-        found = assigned(functions(count), at, SOURCE)
+        found = assign_colors(functions(count), at, SOURCE)
     except InputError as error:
         assert [d.code for d in error.diagnostics] == ["CP802"]
         assert count > len(colors or USUAL)
@@ -157,14 +157,14 @@ def test_every_function_has_a_color_of_its_own_or_it_is_said_that_they_run_out(
 )
 def test_lists_of_colors_that_are_none(text: str, code: str, where: str) -> None:
     with pytest.raises(InputError) as caught:
-        at_hand(Source("colors.txt", text))
+        available_colors(Source("colors.txt", text))
     (found,) = caught.value.diagnostics
     assert (found.code, found.span.text) == (code, where)
 
 
 def test_striped_wire_at_hand_is_not_made_up_once_more() -> None:
-    at = at_hand(Source("--wire-colors", "red, white, white/red, black"))
-    found = list(assigned(functions(6), at, SOURCE).values())
+    at = available_colors(Source("--wire-colors", "red, white, white/red, black"))
+    found = list(assign_colors(functions(6), at, SOURCE).values())
     assert sorted(found) == ["black", "red", "red/black", "white", "white/black", "white/red"]
 
 
@@ -185,7 +185,7 @@ SUPPLIED = verifier.load_text(
 
 def wires(*joins: Sequence[str]) -> list[Conductor]:
     return [
-        Conductor(f"w{i}", "a", "b", Function("lamp", (str(i),)), "x", "y", frozenset(some))
+        Conductor(f"w{i}", "a", "b", WireFunction("lamp", (str(i),)), "x", "y", frozenset(some))
         for i, some in enumerate(joins)
     ]
 
@@ -204,7 +204,7 @@ def test_the_check_finds_what_is_mixed(
 ) -> None:
     two = wires(one, other)
     by_function = {wire.function: c for wire, c in zip(two, colors, strict=True)}
-    assert len(mixed(two, by_function, SUPPLIED)) == wrong
+    assert len(color_conflicts(two, by_function, SUPPLIED)) == wrong
 
 
 @given(st.lists(st.tuples(st.sets(st.sampled_from(["S1", "S2", "S3"]), max_size=2),
@@ -220,7 +220,7 @@ def test_the_check_agrees_with_looking_at_every_two_wires(
     for one, other in pairs:
         if colors[one.function] == colors[other.function]:
             bad = True  # two functions
-    assert bool(mixed(made, colors, SUPPLIED)) is bad
+    assert bool(color_conflicts(made, colors, SUPPLIED)) is bad
 
 
 def test_no_wires_without_wiring() -> None:

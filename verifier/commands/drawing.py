@@ -38,21 +38,22 @@ def _width(text: str) -> int:
 
 def _draw(options: argparse.Namespace) -> int:
     from verifier.api import load, situation_of
-    from verifier.drawing.svg import Shown, pages, picture
+    from verifier.drawing.overlay import Overlay
+    from verifier.drawing.svg import pages, picture
     from verifier.language.writing import write_file
     from verifier.reference.evaluator import evaluate
 
     plan = load(options.file)
     facts = ", ".join(options.situation)
     seen = evaluate(plan, situation_of(plan, facts)) if facts else None
-    shown = Shown(options.gaps, options.feeders, options.detectors)
+    overlay = Overlay(options.gaps, options.feeders, options.detectors)
     if options.strips is None:
-        made = [picture(plan, seen, shown=shown)]
+        made = [picture(plan, seen, overlay=overlay)]
     elif options.output is None:
         print("Strips are files: say where, with -o FILE.svg.", file=sys.stderr)
         return ExitCode.BAD_INPUT
     else:
-        made = [*pages(plan, seen, width=options.strips, shown=shown)]
+        made = [*pages(plan, seen, width=options.strips, overlay=overlay)]
     if options.output is None:
         print(showable(made[0].svg, sys.stdout), end="")
         return ExitCode.AS_EXPECTED

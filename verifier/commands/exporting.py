@@ -34,8 +34,8 @@ def _export(options: argparse.Namespace) -> int:
 def _export_circuit(options: argparse.Namespace) -> int:
     from verifier.api import load
     from verifier.engines.interchange.aiger import ascii_form, binary_form
+    from verifier.exports.checked_export import NothingToExport
     from verifier.exports.circuit import circuit
-    from verifier.exports.exported import NothingToExport
     from verifier.language.writing import write_file
 
     try:
@@ -57,17 +57,17 @@ def _export_circuit(options: argparse.Namespace) -> int:
 
 def _export_c(options: argparse.Namespace) -> int:
     from verifier.api import load
-    from verifier.exports.equivalence import Equal, Undecided, Unequal
-    from verifier.exports.exported import NothingToExport, exported
+    from verifier.exports.checked_export import NothingToExport, checked_export
+    from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent
     from verifier.language.writing import write_file
 
     try:
-        made, shown = exported(load(options.file), options.timeout)
+        made, shown = checked_export(load(options.file), options.timeout)
     except NothingToExport as error:
         print(f"{options.file}: {error}.", file=sys.stderr)
         return ExitCode.BAD_INPUT
     match shown:
-        case Unequal(what=what, values=values):
+        case NotEquivalent(what=what, values=values):
             print(
                 "This is a bug in clearproof, not in your file: the C text is not the same as the "
                 f"rules ({what}{_given(values)}). Nothing was written. Please report it with the "
@@ -75,14 +75,14 @@ def _export_c(options: argparse.Namespace) -> int:
                 file=sys.stderr,
             )
             return ExitCode.OUR_BUG
-        case Undecided(reason=reason):
+        case Inconclusive(reason=reason):
             print(
                 f"It could not be shown that the C text is the same as the rules ({reason}), so "
                 "nothing was written.",
                 file=sys.stderr,
             )
             return ExitCode.UNDECIDED
-        case Equal(questions=questions):
+        case Equivalent(questions=questions):
             pass
     if options.output is None:
         print(showable(made.text, sys.stdout), end="")

@@ -72,7 +72,7 @@ def requested_options(options: argparse.Namespace) -> "SheetOptions":
     from verifier.language.source import Source, Span
     from verifier.sheets.options import SPARES, SheetOptions
     from verifier.sheets.prices import read_prices
-    from verifier.sheets.wire_colors import at_hand
+    from verifier.sheets.wire_colors import available_colors
 
     errors: list[Diagnostic] = []
 
@@ -85,7 +85,7 @@ def requested_options(options: argparse.Namespace) -> "SheetOptions":
             return None
 
     listed, priced = options.wire_colors, options.prices
-    colors = tried(lambda: at_hand(_listed(listed))) if listed is not None else None
+    colors = tried(lambda: available_colors(_listed(listed))) if listed is not None else None
     prices = tried(lambda: read_prices(Path(priced))) if priced is not None else None
     compared = options.compare or []
     errors += _compared_with_itself(options.file, compared)

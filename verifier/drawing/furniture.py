@@ -28,7 +28,7 @@ from verifier.drawing.svg_metrics import (
     signal_size,
     special_words,
 )
-from verifier.drawing.svg_placer import ABOVE, BELOW, Box, Point, Tag
+from verifier.drawing.svg_placer import ABOVE, BELOW, Box, Point, SvgLabel
 from verifier.drawing.text_metrics import Things, title
 from verifier.drawing.track_paths import TrackPaths, on_paper
 from verifier.drawing.typeface import NAME, SMALL, text_width
@@ -41,9 +41,9 @@ BY_JOINT = 4.0  # between a joint and the outermost head before it
 OFF = 6.0
 
 
-def tags_of(
+def svg_labels(
     plan: Plan, layout: GridLayout, ways: TrackPaths, there: Things, wanted: Reserved
-) -> tuple[list[Tag], Standing]:
+) -> tuple[list[SvgLabel], Standing]:
     beside = _Furniture(plan, layout, ways, there, wanted)
     standing = dict(beside.standing())
     return [
@@ -97,13 +97,13 @@ class _Furniture:
                 for signal in self.there.signals.get(port, ()):
                     yield signal, self.ways.hub(port.piece), side
 
-    def signals(self) -> Iterator[Tag]:
+    def signals(self) -> Iterator[SvgLabel]:
         for signal, (x, y), side in self._signals:
             width, height = signal_size(signal, self.wanted)
             first = x - BY_JOINT - width if side == RIGHT else x + BY_JOINT
             lefts = tuple(first - side * shift for shift in (0, 6, 12, 20, 28))
             sides = (BELOW,) if side == RIGHT else (ABOVE,)
-            yield Tag("signal", signal.name, width, height, (x, y), sides, lefts, OFF)
+            yield SvgLabel("signal", signal.name, width, height, (x, y), sides, lefts, OFF)
 
     def _where(self, signal: Signal, mark: JointMark, side: int) -> tuple[Point, int]:
         """The place on the rail where a signal stands, and to which side its trains run: at
@@ -151,7 +151,7 @@ class _Furniture:
 
     # -------------------------------------------------------------- names
 
-    def specials(self) -> Iterator[Tag]:
+    def specials(self) -> Iterator[SvgLabel]:
         for piece, cell in self._pieces():
             if not cell.node.legs:
                 continue
@@ -164,12 +164,12 @@ class _Furniture:
             _, leg = _beside(hub[0], width, cell)
             lefts = (leg, *_over(hub[0], width)) if own else _over(hub[0], width)
             beyond = hub[0] + width + 10
-            yield Tag(kind, piece.name, width, NAME_HIGH, hub, sides, lefts, 5)
+            yield SvgLabel(kind, piece.name, width, NAME_HIGH, hub, sides, lefts, 5)
             if own and piece.block:
                 width = name_width(f"({piece.block})")
                 stem, leg = _beside(hub[0], width, cell)
                 lefts = (stem, leg, beyond, *_over(hub[0], width))
-                yield Tag("block", piece.block, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
+                yield SvgLabel("block", piece.block, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
 
     def undrawn(self, cell: GridCell) -> str:
         """Words for the legs of a piece that are not drawn."""
@@ -181,7 +181,7 @@ class _Furniture:
         ]
         return (ABOVE, BELOW) if all(slant.down == BELOW for slant in slants) else (BELOW, ABOVE)
 
-    def names(self) -> Iterator[Tag]:
+    def names(self) -> Iterator[SvgLabel]:
         for piece, cell in self._pieces():
             if piece.kind != "plain" or not piece.block:
                 continue
@@ -197,31 +197,31 @@ class _Furniture:
             kind, name = ("block", piece.block) if home else ("piece", piece.name)
             anchor = (low + high) / 2, on_paper(0, cell.y)[1]
             lefts = (middle, *steps)
-            yield Tag(kind, name, width, NAME_HIGH, anchor, (BELOW, ABOVE), lefts, 4)
+            yield SvgLabel(kind, name, width, NAME_HIGH, anchor, (BELOW, ABOVE), lefts, 4)
 
-    def derails(self) -> Iterator[Tag]:
+    def derails(self) -> Iterator[SvgLabel]:
         for port, names in self.there.derails.items():
             if port.piece not in self.layout.cells:
                 continue
             for name in names:
                 x, y = derail_spot(self.ways, self.there, port, name)
                 width = self._told_width(name, "non-derailing")
-                yield Tag("derail", name, width, NAME_HIGH, (x, y), (ABOVE, BELOW),
+                yield SvgLabel("derail", name, width, NAME_HIGH, (x, y), (ABOVE, BELOW),
                           _over(x, width), 10)  # fmt: skip
 
     def _told_width(self, name: str, state: str) -> float:
         """Room for a name and, where told, the longest state it may be in."""
         return text_width(f"{short(name)} {state}" if self.wanted.told else short(name), NAME)
 
-    def gates(self, standing: Standing) -> Iterator[Tag]:
+    def gates(self, standing: Standing) -> Iterator[SvgLabel]:
         for (kind, name), box in standing.items():
             if kind == "gate":
                 x, y = box.middle[0], box.bottom - 6
                 width = self._told_width(name, "seated")
-                yield Tag("gate", name, width, NAME_HIGH, (x, y), (BELOW, ABOVE),
+                yield SvgLabel("gate", name, width, NAME_HIGH, (x, y), (BELOW, ABOVE),
                           _over(x, width), 11)  # fmt: skip
 
-    def gaps(self) -> Iterator[Tag]:
+    def gaps(self) -> Iterator[SvgLabel]:
         done: set[Joint] = set()
         for mark in self.layout.marks if self.wanted.gaps else ():
             if mark.joint.gap and mark.joint not in done:
@@ -229,12 +229,12 @@ class _Furniture:
                 (x, y), _ = self.ways.place(mark)
                 width = text_width(short(mark.joint.gap), SMALL)
                 name = gap_name(mark.joint)
-                yield Tag("gap", name, width, SMALL_HIGH, (x, y), (ABOVE, BELOW),
+                yield SvgLabel("gap", name, width, SMALL_HIGH, (x, y), (ABOVE, BELOW),
                           _over(x, width), 7)  # fmt: skip
 
     # -------------------------------------------------------------- wiring
 
-    def looms(self) -> Iterator[Tag]:
+    def looms(self) -> Iterator[SvgLabel]:
         for piece, cell in self._pieces():
             if piece.block is None or self.there.home.get(piece.block) != piece.name:
                 continue
@@ -245,7 +245,9 @@ class _Furniture:
             anchor = (low + high) / 2, on_paper(0, cell.y)[1]
             # As far left as can be, which leaves room for the name in one piece.
             lefts = tuple(low + 2 + 6 * n for n in range(max(int((high - low - width) / 6), 1)))
-            yield Tag("loom", piece.block, width, LOOM_HIGH, anchor, (BELOW, ABOVE), lefts, 4, True)
+            yield SvgLabel(
+                "loom", piece.block, width, LOOM_HIGH, anchor, (BELOW, ABOVE), lefts, 4, True
+            )
 
 
 def undrawn_words(plan: Plan, layout: GridLayout, cell: GridCell) -> str:

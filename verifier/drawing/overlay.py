@@ -36,7 +36,7 @@ class Hatched:
 
 
 @dataclass(frozen=True, slots=True)
-class Shown:
+class Overlay:
     """``gaps``: the names of gaps. ``feeders``, ``detectors``: the wiring beside the track.
     What has a mark of which the drawing does not show the thing, has no mark."""
 
@@ -47,4 +47,4 @@ class Shown:
     hatched: tuple[Hatched, ...] = ()
 
 
-PLAIN = Shown()
+NO_OVERLAY = Overlay()

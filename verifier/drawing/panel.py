@@ -17,7 +17,7 @@ from verifier.drawing.text_ink import ink_layout
 from verifier.drawing.text_metrics import Style, Things, left_to_right, sizes, things
 from verifier.drawing.text_placer import Placement, grown, place_labels
 from verifier.drawing.view import View
-from verifier.drawing.words import labels_of
+from verifier.drawing.words import text_labels
 from verifier.plan.model import Port
 
 LONG_NAME, SHORT_NAME = 24, 12
@@ -41,7 +41,7 @@ class Panel:
         return max(map(len, self.lines), default=0)
 
 
-class Easel:
+class PanelDrawer:
     """Draws sets of pieces of one plan, in one situation, no wider than ``width``."""
 
     def __init__(self, view: View, ascii_only: bool, width: int):
@@ -145,7 +145,7 @@ class Easel:
                 return layout
             if layout.width > self.width and not must:
                 break
-            placement = place_labels(layout, labels_of(self.view, layout, there, style))
+            placement = place_labels(layout, text_labels(self.view, layout, there, style))
             if best is None or len(placement.homeless) < len(best[1].homeless):
                 best = layout, placement
             higher = grown(heights, {band for _, band in placement.crowded})

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from verifier.drawing.charset import FINE
-from verifier.drawing.furniture import OFF, tags_of
+from verifier.drawing.furniture import OFF, svg_labels
 from verifier.drawing.layout import GridLayout, Rows, choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.panel import LONG_NAME, tear
 from verifier.drawing.sketch import Sketch, sketch
@@ -29,8 +29,8 @@ from verifier.drawing.svg_placer import (
     BY_THING,
     Box,
     Occupancy,
-    PlacedTag,
-    Tag,
+    PlacedSvgLabel,
+    SvgLabel,
     around_all,
     below,
     place,
@@ -63,9 +63,9 @@ class PlacedLayout:
     there: Things
     layout: GridLayout
     ways: TrackPaths
-    put: Mapping[tuple[str, str], PlacedTag]
+    put: Mapping[tuple[str, str], PlacedSvgLabel]
     standing: Mapping[tuple[str, str], Box]
-    homeless: tuple[Tag, ...]
+    homeless: tuple[SvgLabel, ...]
     page: Occupancy
     frame: Box
 
@@ -161,7 +161,7 @@ def _apart(sketched: Sketch, rows: Rows, wanted: Reserved) -> tuple[int, ...]:
     return tuple(heights)
 
 
-def _bands(layout: GridLayout, tag: Tag) -> Iterator[int]:
+def _bands(layout: GridLayout, tag: SvgLabel) -> Iterator[int]:
     """The bands between rows that must grow for a thing that found no room: by the number of
     the row above, as in :func:`verifier.drawing.text_placer.grown`."""
     row = layout.rows.index(round(tag.anchor[1] / DOWN))
@@ -194,7 +194,7 @@ def _place_once(
         elif name in plan.track.pieces:
             for end in plan.track.pieces[name].ends:
                 page.draw(outline(ways.way(Port(name, end))))
-    tags, standing = tags_of(plan, layout, ways, there, wanted)
+    tags, standing = svg_labels(plan, layout, ways, there, wanted)
     for box in standing.values():
         page.take(box)
     put, homeless = place(page, tags)

@@ -32,7 +32,7 @@ _THROUGH = {
 
 
 @dataclass(frozen=True, slots=True)
-class Leg:
+class SketchLeg:
     """An end that leaves its strip slantwise, to the left or to the right."""
 
     port: Port
@@ -55,7 +55,7 @@ class Node:
     name: str
     left: Port | None
     right: Port | None
-    legs: tuple[Leg, ...] = ()
+    legs: tuple[SketchLeg, ...] = ()
 
     def port(self, side: int) -> Port | None:
         return self.left if side == LEFT else self.right
@@ -79,9 +79,9 @@ class Link:
     another on the same side, the track turning back."""
 
     a: int
-    leg: Leg | None
+    leg: SketchLeg | None
     b: int
-    b_leg: Leg | None
+    b_leg: SketchLeg | None
     b_side: int
     joint: Joint
 
@@ -243,12 +243,15 @@ class _Sketcher:
         nodes = []
         for piece, left, right in run:
             what = self.track.pieces[piece]
-            legs: tuple[Leg, ...] = ()
+            legs: tuple[SketchLeg, ...] = ()
             if what.kind == "turnout":
-                legs = (Leg(Port(piece, "reverse"), RIGHT if right == "normal" else LEFT),)
+                legs = (SketchLeg(Port(piece, "reverse"), RIGHT if right == "normal" else LEFT),)
             elif what.kind in ("crossing", "slip"):
                 other = {"along-left": "across-left", "along-right": "across-right"}
-                legs = (Leg(Port(piece, other[left]), LEFT), Leg(Port(piece, other[right]), RIGHT))
+                legs = (
+                    SketchLeg(Port(piece, other[left]), LEFT),
+                    SketchLeg(Port(piece, other[right]), RIGHT),
+                )
             ports = [Port(piece, end) if end else None for end in (left, right)]
             kind: NodeKind = "piece"
             if what.kind == "edge" or what.kind == "bumper":
@@ -290,14 +293,16 @@ class _Sketcher:
             self._loose_end(joint, a, b, "torn")
             self._loose_end(joint, b, a, "torn")
 
-    def _leg(self, port: Port) -> Leg | None:
+    def _leg(self, port: Port) -> SketchLeg | None:
         node = self.nodes[self.node_of[port.piece]]
         return next((leg for leg in node.legs if leg.port == port), None)
 
     def _side(self, port: Port) -> int:
         return LEFT if self.nodes[self.node_of[port.piece]].left == port else RIGHT
 
-    def _link(self, joint: Joint, a: Port, a_leg: Leg, b: Port, b_leg: Leg | None) -> bool:
+    def _link(
+        self, joint: Joint, a: Port, a_leg: SketchLeg, b: Port, b_leg: SketchLeg | None
+    ) -> bool:
         """Add the link from leg ``a`` to ``b``; False when it would have to run backwards."""
         na, nb = self.node_of[a.piece], self.node_of[b.piece]
         b_side = b_leg.side if b_leg else self._side(b)
@@ -323,8 +328,8 @@ class _Sketcher:
     def _wire(
         self,
         joint: Joint,
-        a: tuple[int, Port, Leg],
-        b: tuple[int, Port, Leg | None, int],
+        a: tuple[int, Port, SketchLeg],
+        b: tuple[int, Port, SketchLeg | None, int],
     ) -> None:
         """A bare track of its own between a leg and a leg, or back to the same strip."""
         (na, port_a, a_leg), (nb, port_b, b_leg, _) = a, b

@@ -7,14 +7,13 @@ find it and follow it. Colors are custom properties (`--ink`, `--paper`, `--lens
 """
 
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 
 from verifier.drawing.callouts import call_outs, hatching
-from verifier.drawing.names import element_id
-from verifier.drawing.overlay import PLAIN, Hatched, Mark, Shown
+from verifier.drawing.overlay import NO_OVERLAY, Mark, Overlay
 from verifier.drawing.placed_layout import PlacedLayout, place_layout, strips
-from verifier.drawing.svg_ink import Drafter
+from verifier.drawing.svg_ink import SvgRenderer
 from verifier.drawing.svg_metrics import Reserved
 from verifier.drawing.template import STYLE
 from verifier.drawing.view import View
@@ -22,10 +21,6 @@ from verifier.drawing.window import around as pieces_around
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Seen
-
-__all__ = [
-    "PLAIN", "Hatched", "Mark", "Shown", "SvgPicture", "element_id", "frames", "pages", "picture",
-]  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +42,7 @@ def picture(
     *,
     around: Collection[str] = (),
     prefix: str = "",
-    shown: Shown = PLAIN,
+    overlay: Overlay = NO_OVERLAY,
 ) -> SvgPicture:
     """The plan in one drawing, with stock, points and aspects where ``seen`` is given.
 
@@ -55,8 +50,8 @@ def picture(
     ``around``: pieces of track to zoom to. ``prefix``: put before every id, so that several
     drawings may stand on one page. All situations of one plan are drawn on the same layout.
     """
-    laid = place_layout(plan, _pieces(plan, around), _wanted(shown, seen is not None))
-    return _inked(laid, View(plan, seen, relevant), prefix, shown)
+    laid = place_layout(plan, _pieces(plan, around), _wanted(overlay, seen is not None))
+    return _inked(laid, View(plan, seen, relevant), prefix, overlay)
 
 
 def frames(
@@ -66,19 +61,17 @@ def frames(
     *,
     around: Collection[str] = (),
     prefix: str = "",
-    shown: Shown = PLAIN,
+    overlay: Overlay = NO_OVERLAY,
     marks: Sequence[Sequence[Mark]] = (),
 ) -> tuple[SvgPicture, ...]:
     """One drawing for each moment of a history, all of one size and on one layout, so that
     they lie over each other. Ids of frame ``n``, counted from 0, begin with ``prefix`` and
     ``n-``. ``marks``: further marks of each frame, such as what has changed."""
-    laid = place_layout(plan, _pieces(plan, around), _wanted(shown, told=True))
+    laid = place_layout(plan, _pieces(plan, around), _wanted(overlay, told=True))
     made = []
     for n, seen in enumerate(moments):
         own = tuple(marks[n]) if n < len(marks) else ()
-        with_marks = Shown(
-            shown.gaps, shown.feeders, shown.detectors, (*shown.marks, *own), shown.hatched
-        )
+        with_marks = replace(overlay, marks=(*overlay.marks, *own))
         made.append(_inked(laid, View(plan, seen, relevant), f"{prefix}{n}-", with_marks))
     return tuple(made)
 
@@ -90,16 +83,16 @@ def pages(
     *,
     width: int = 1000,
     prefix: str = "",
-    shown: Shown = PLAIN,
+    overlay: Overlay = NO_OVERLAY,
 ) -> tuple[SvgPicture, ...]:
     """The plan as strips, each no wider than ``width`` where that can be, from left to right.
     Ids of strip ``n``, counted from 0, begin with ``prefix`` and ``n-``; of a plan that goes
     into one strip, with ``prefix`` alone."""
-    view, wanted = View(plan, seen, relevant), _wanted(shown, seen is not None)
+    view, wanted = View(plan, seen, relevant), _wanted(overlay, seen is not None)
     boards = strips(plan, _pieces(plan, ()), wanted, width)
     if len(boards) == 1:
-        return (_inked(boards[0], view, prefix, shown),)
-    return tuple(_inked(laid, view, f"{prefix}{n}-", shown) for n, laid in enumerate(boards))
+        return (_inked(boards[0], view, prefix, overlay),)
+    return tuple(_inked(laid, view, f"{prefix}{n}-", overlay) for n, laid in enumerate(boards))
 
 
 def _pieces(plan: Plan, around: Collection[str]) -> list[str]:
@@ -110,15 +103,15 @@ def _pieces(plan: Plan, around: Collection[str]) -> list[str]:
     return list(dict.fromkeys(placed.piece for row in plan.track.rows for placed in row))
 
 
-def _wanted(shown: Shown, told: bool) -> Reserved:
-    return Reserved(told, shown.gaps, shown.feeders, shown.detectors)
+def _wanted(overlay: Overlay, told: bool) -> Reserved:
+    return Reserved(told, overlay.gaps, overlay.feeders, overlay.detectors)
 
 
-def _inked(laid: PlacedLayout, view: View, prefix: str, shown: Shown) -> SvgPicture:
-    drafter = Drafter(laid, view, prefix)
+def _inked(laid: PlacedLayout, view: View, prefix: str, overlay: Overlay) -> SvgPicture:
+    drafter = SvgRenderer(laid, view, prefix)
     groups = [*drafter.groups()]
-    under = "".join(hatching(laid, shown.hatched))
-    over = "".join(call_outs(laid, drafter.spots, shown.marks))
+    under = "".join(hatching(laid, overlay.hatched))
+    over = "".join(call_outs(laid, drafter.spots, overlay.marks))
     frame, words = laid.frame, _sentence(view)
     x, y, wide, high = round(frame.x), round(frame.y), round(frame.width), round(frame.height)
     svg = (

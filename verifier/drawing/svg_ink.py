@@ -19,13 +19,13 @@ from verifier.drawing.svg_metrics import (
     HEAD_APART,
     MAST,
     SIGNAL_HIGH,
-    Strand,
+    LoomWire,
     end_words,
     loom,
     mast_width,
     short,
 )
-from verifier.drawing.svg_placer import BELOW, Box, PlacedTag, Point, Tag
+from verifier.drawing.svg_placer import BELOW, Box, PlacedSvgLabel, Point, SvgLabel
 from verifier.drawing.track_paths import LOOSE
 from verifier.drawing.view import FAULT_OF, View, aspect_word
 from verifier.plan.model import Joint, Piece, Port, Signal
@@ -35,7 +35,7 @@ from verifier.plan.wiring.faults import FaultKind
 KINDS = {"turnout": "points", "crossing": "crossing", "slip": "slip"}
 
 
-class Drafter:
+class SvgRenderer:
     """Inks one board in one situation. ``spots``: where each thing is, by kind and name, as
     far as it has been inked."""
 
@@ -293,7 +293,7 @@ class Drafter:
                 feeders = {s.name: put.box.x + s.x for s in strands if s.kind == "feeder"}
                 yield from (self._strand(strand, put, feeders) for strand in strands)
 
-    def _strand(self, strand: Strand, put: PlacedTag, feeders: dict[str, float]) -> str:
+    def _strand(self, strand: LoomWire, put: PlacedSvgLabel, feeders: dict[str, float]) -> str:
         """A feeder: a drop of wire from the rail. A detector: a box, and a ring about each
         feeder that passes through it."""
         down = 1 if put.side == BELOW else -1
@@ -336,7 +336,7 @@ class Drafter:
             if put is not None:
                 yield self._signal(signal, put)
 
-    def _signal(self, signal: Signal, put: PlacedTag) -> str:
+    def _signal(self, signal: Signal, put: PlacedSvgLabel) -> str:
         box, side = put.box, RIGHT if put.side == BELOW else LEFT
         y = box.y + SIGNAL_HIGH / 2 if put.side == BELOW else box.bottom - SIGNAL_HIGH / 2
         outer = box.right if side == RIGHT else box.x
@@ -381,7 +381,7 @@ class Drafter:
                 at = put.box.right + 8, put.box.middle[1] + 4
                 yield template.text(at, f"at {self._where(put.tag)}", "m") + "\n"
 
-    def _where(self, tag: Tag) -> str:
+    def _where(self, tag: SvgLabel) -> str:
         """Where what stands below the drawing belongs, in words."""
         pieces = self.plan.track.pieces
         signal = self.plan.signals.get(tag.name) if tag.kind == "signal" else None
@@ -399,7 +399,7 @@ def _blade(points: tuple[Point, ...]) -> float:
     return min(BLADE, 0.45 * template.distance(points[0], points[1]))
 
 
-def _label(put: PlacedTag, words: str, kind: str) -> str:
+def _label(put: PlacedSvgLabel, words: str, kind: str) -> str:
     return template.text((put.box.middle[0], put.box.bottom - 3.5), words, kind)
 
 

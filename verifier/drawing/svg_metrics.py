@@ -76,7 +76,7 @@ def mast_width(signal: Signal) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Strand:
+class LoomWire:
     """One thing in the loom of wire under a block: a feeder, or a detector with the feeders
     that pass through it to its left."""
 
@@ -87,7 +87,7 @@ class Strand:
     through: tuple[str, ...] = ()
 
 
-def loom(plan: Plan, block: str, wanted: Reserved) -> tuple[Strand, ...]:
+def loom(plan: Plan, block: str, wanted: Reserved) -> tuple[LoomWire, ...]:
     """The feeders and detectors of a block, side by side."""
     detectors = plan.wiring.detectors_of(block) if wanted.detectors else ()
     feeders = plan.wiring.feeders_of(block) if wanted.feeders else ()
@@ -103,12 +103,12 @@ def loom(plan: Plan, block: str, wanted: Reserved) -> tuple[Strand, ...]:
     for kind, name, through in order:
         width = text_width(short(name), SMALL) + (12 if kind == "detector" else 4)
         width = max(width, FEEDER)
-        found.append(Strand(kind, name, x + width / 2, width, through))
+        found.append(LoomWire(kind, name, x + width / 2, width, through))
         x += width + 8
     return tuple(found)
 
 
-def loom_width(strands: tuple[Strand, ...]) -> float:
+def loom_width(strands: tuple[LoomWire, ...]) -> float:
     return max((s.x + s.width / 2 for s in strands), default=0)
 
 
@@ -189,7 +189,7 @@ def standing_width(plan: Plan, piece: Piece, there: Things, wanted: Reserved) ->
     return gates * GATE + (STOCK if wanted.told else 0)
 
 
-def loom_at(plan: Plan, piece: Piece, there: Things, wanted: Reserved) -> tuple[Strand, ...]:
+def loom_at(plan: Plan, piece: Piece, there: Things, wanted: Reserved) -> tuple[LoomWire, ...]:
     if piece.block is None or there.home.get(piece.block) != piece.name:
         return ()
     return loom(plan, piece.block, wanted)

@@ -72,7 +72,7 @@ class Box:
 
 
 @dataclass(frozen=True, slots=True)
-class Tag:
+class SvgLabel:
     """A thing for what lies at ``anchor`` on a row of track. ``lefts``: where its left edge
     may be, best first; ``off``: how far from the track it would like to stand. ``tied``: it
     stands at its track and nowhere else, however long that takes to find."""
@@ -87,7 +87,7 @@ class Tag:
     off: float
     tied: bool = False
 
-    def untied(self) -> "Tag":
+    def untied(self) -> "SvgLabel":
         """The same, to be placed wherever there is room at all."""
         near = self.lefts[0]
         aside = (near + way * step for step in range(10, 150, 14) for way in (1, -1))
@@ -95,11 +95,11 @@ class Tag:
 
 
 @dataclass(frozen=True, slots=True)
-class PlacedTag:
+class PlacedSvgLabel:
     """A thing in its place. ``leader``: the line that ties it to its anchor, where it stands
     away from it. ``apart``: it stands below the drawing, for want of room at its track."""
 
-    tag: Tag
+    tag: SvgLabel
     box: Box
     side: int
     leader: tuple[Point, Point] | None
@@ -152,7 +152,9 @@ def _slabs(low: float, high: float) -> range:
     return range(int(low // _SLAB), int(high // _SLAB) + 1)
 
 
-def place(page: Occupancy, tags: Sequence[Tag]) -> tuple[tuple[PlacedTag, ...], tuple[Tag, ...]]:
+def place(
+    page: Occupancy, tags: Sequence[SvgLabel]
+) -> tuple[tuple[PlacedSvgLabel, ...], tuple[SvgLabel, ...]]:
     """Each thing in its place on the page, in order; and those for which there is none.
 
     Where it can, a thing leaves clear what others on its side stand for."""
@@ -160,8 +162,8 @@ def place(page: Occupancy, tags: Sequence[Tag]) -> tuple[tuple[PlacedTag, ...], 
     for tag in tags:
         for side in tag.sides:
             anchors.setdefault((tag.anchor[1], side), []).append(tag.anchor[0])
-    put: list[PlacedTag] = []
-    homeless: list[Tag] = []
+    put: list[PlacedSvgLabel] = []
+    homeless: list[SvgLabel] = []
     for tag in tags:
         found = _place(page, tag, anchors)
         if found is None:
@@ -175,9 +177,9 @@ def place(page: Occupancy, tags: Sequence[Tag]) -> tuple[tuple[PlacedTag, ...], 
 
 
 def _place(
-    page: Occupancy, tag: Tag, anchors: dict[tuple[float, int], list[float]]
-) -> PlacedTag | None:
-    best: PlacedTag | None = None
+    page: Occupancy, tag: SvgLabel, anchors: dict[tuple[float, int], list[float]]
+) -> PlacedSvgLabel | None:
+    best: PlacedSvgLabel | None = None
     for step in range(1 if tag.tied else FARTHEST):
         for candidate in _candidates(page, tag, step):
             box = candidate.box
@@ -189,7 +191,7 @@ def _place(
     return best
 
 
-def _candidates(page: Occupancy, tag: Tag, step: int) -> Iterator[PlacedTag]:
+def _candidates(page: Occupancy, tag: SvgLabel, step: int) -> Iterator[PlacedSvgLabel]:
     off = tag.off + step * STEP
     for side in tag.sides:
         y = tag.anchor[1] + (off if side == BELOW else -off - tag.height)
@@ -199,10 +201,10 @@ def _candidates(page: Occupancy, tag: Tag, step: int) -> Iterator[PlacedTag]:
                 continue
             leader = _leader(tag, box, side) if step else None
             if leader is None or _leads(page, leader):
-                yield PlacedTag(tag, box, side, leader)
+                yield PlacedSvgLabel(tag, box, side, leader)
 
 
-def _leader(tag: Tag, box: Box, side: int) -> tuple[Point, Point]:
+def _leader(tag: SvgLabel, box: Box, side: int) -> tuple[Point, Point]:
     x = min(max(tag.anchor[0], box.x), box.right)
     start = tag.anchor[1] + side * (BY_TRACK + BY_LEADER)
     return (x, start), (x, box.y - 1 if side == BELOW else box.bottom + 1)
@@ -221,15 +223,15 @@ def _leads(page: Occupancy, leader: tuple[Point, Point]) -> bool:
 
 
 def below(
-    page: Occupancy, tags: Sequence[Tag], left: float, bottom: float
-) -> tuple[PlacedTag, ...]:
+    page: Occupancy, tags: Sequence[SvgLabel], left: float, bottom: float
+) -> tuple[PlacedSvgLabel, ...]:
     """Things one below another under the drawing."""
     put = []
     for tag in tags:
         box = Box(left, bottom + 2 * BY_THING, tag.width, tag.height)
         bottom = box.bottom
         page.take(box)
-        put.append(PlacedTag(tag, box, tag.sides[0], None, apart=True))
+        put.append(PlacedSvgLabel(tag, box, tag.sides[0], None, apart=True))
     return tuple(put)
 
 

@@ -8,7 +8,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from verifier.drawing.charset import legend
-from verifier.drawing.panel import Easel, Panel
+from verifier.drawing.panel import Panel, PanelDrawer
 from verifier.drawing.view import View
 from verifier.drawing.window import around
 from verifier.plan.model import Plan
@@ -68,7 +68,7 @@ def picture(
 ) -> TextPicture:
     """As :func:`draw`, with what a legend or another layer needs to know."""
     view = View(plan, seen, relevant)
-    easel = Easel(view, ascii_only, width)
+    easel = PanelDrawer(view, ascii_only, width)
     pieces = [name for row in plan.track.rows for name, _, _ in row]
     pieces = list(dict.fromkeys(pieces))
     wanted = [name for name in dict.fromkeys(focus) if name in plan.track.pieces]
@@ -94,7 +94,7 @@ def _fewer(most: int, least: int) -> list[int]:
     return numbers
 
 
-def _panels(easel: Easel, pieces: Sequence[str]) -> list[Panel]:
+def _panels(easel: PanelDrawer, pieces: Sequence[str]) -> list[Panel]:
     """The pieces cut into as many pictures as it takes, from left to right."""
     left = easel.left_to_right(pieces)
     easel.drawn = tuple(left)

@@ -8,7 +8,7 @@ from verifier.drawing.charset import Charset
 from verifier.drawing.layout import GridCell, GridLayout, Rail, Slant
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.text_metrics import Style, Things, end_text, furniture
-from verifier.drawing.text_placer import Label, Placement
+from verifier.drawing.text_placer import Placement, TextLabel
 from verifier.drawing.view import View
 from verifier.drawing.words import derail_places, furniture_place
 from verifier.plan.model import Piece, Port
@@ -73,7 +73,7 @@ def ink_layout(
     return lines, frozenset(paper.used), paper.origin()
 
 
-def _footnote(view: View, label: Label) -> str:
+def _footnote(view: View, label: TextLabel) -> str:
     signal = view.plan.signals.get(label.name)
     text = label.places[0][1]
     if signal is None:

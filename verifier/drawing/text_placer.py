@@ -26,7 +26,7 @@ _ATTEMPTS = (
 
 
 @dataclass(frozen=True, slots=True)
-class Label:
+class TextLabel:
     """A text for what stands at ``anchor`` on the row at ``y``. ``sides``: above, below,
     or both in order of preference. ``places``: (leftmost column, text), best first.
     ``parts``: labels to place instead where this one finds no room."""
@@ -36,14 +36,14 @@ class Label:
     y: int
     sides: tuple[int, ...]
     places: tuple[tuple[int, str], ...]
-    parts: tuple["Label", ...] = ()
+    parts: tuple["TextLabel", ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class PlacedLabel:
+class PlacedTextLabel:
     """A label in its place; ``leader`` is the line that ties it to its anchor."""
 
-    label: Label
+    label: TextLabel
     x: int
     y: int
     text: str
@@ -55,11 +55,11 @@ class Placement:
     """``crowded`` are the labels without room, each with the band that should grow: the
     number of the row above that band, -1 for the one above the first row."""
 
-    put: tuple[PlacedLabel, ...]
-    crowded: tuple[tuple[Label, int], ...]
+    put: tuple[PlacedTextLabel, ...]
+    crowded: tuple[tuple[TextLabel, int], ...]
 
     @property
-    def homeless(self) -> tuple[Label, ...]:
+    def homeless(self) -> tuple[TextLabel, ...]:
         """Each label without room, once."""
         return tuple(dict.fromkeys(label for label, _ in self.crowded))
 
@@ -84,7 +84,9 @@ class _Taken:
             for a, b, margin in self.taken.get(y, ())
         )
 
-    def leader(self, label: Label, side: int, distance: int) -> tuple[tuple[int, int], ...] | None:
+    def leader(
+        self, label: TextLabel, side: int, distance: int
+    ) -> tuple[tuple[int, int], ...] | None:
         """The leader from a row to a label so far from it, None where something is in the
         way. A label for the same thing is not: they stand one above the other."""
         spots = []
@@ -105,7 +107,7 @@ class _Taken:
         return upper, rows[upper + 1] - rows[upper] - 1 if inner else None
 
 
-def place_labels(layout: GridLayout, labels: Sequence[Label]) -> Placement:
+def place_labels(layout: GridLayout, labels: Sequence[TextLabel]) -> Placement:
     """Labels in order; those that find no room are tried once more, first and in parts."""
     best = _place_all(layout, labels)
     for _ in range(SECOND_TRIES):
@@ -120,7 +122,7 @@ def place_labels(layout: GridLayout, labels: Sequence[Label]) -> Placement:
     return best
 
 
-def _place_all(layout: GridLayout, labels: Sequence[Label]) -> Placement:
+def _place_all(layout: GridLayout, labels: Sequence[TextLabel]) -> Placement:
     page = _Taken(layout)
     for slant in layout.slants.values():
         for step in range(1, abs(slant.to_y - slant.y)):
@@ -133,8 +135,8 @@ def _place_all(layout: GridLayout, labels: Sequence[Label]) -> Placement:
     for label in labels:
         for side in label.sides:
             anchors.setdefault((label.y, side), set()).add(label.anchor)
-    put: list[PlacedLabel] = []
-    crowded: list[tuple[Label, int]] = []
+    put: list[PlacedTextLabel] = []
+    crowded: list[tuple[TextLabel, int]] = []
     for label in labels:
         found = _place(page, label, anchors)
         if found is None:
@@ -151,8 +153,8 @@ def _place_all(layout: GridLayout, labels: Sequence[Label]) -> Placement:
 
 
 def _place(
-    page: _Taken, label: Label, anchors: Mapping[tuple[int, int], Collection[int]]
-) -> PlacedLabel | None:
+    page: _Taken, label: TextLabel, anchors: Mapping[tuple[int, int], Collection[int]]
+) -> PlacedTextLabel | None:
     """The best free place. One that leaves clear what other labels stand for is better
     than one that does not, and one left of the drawing's edge worse than any."""
     for most_covered, distance, closer in _ATTEMPTS:
@@ -169,7 +171,7 @@ def _place(
                 if not page.free(y, x, last, closer):
                     continue
                 if sum(x - 1 <= other <= last + 1 for other in others) <= most_covered:
-                    return PlacedLabel(label, x, y, text, leader)
+                    return PlacedTextLabel(label, x, y, text, leader)
     return None
 
 

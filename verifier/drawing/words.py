@@ -20,12 +20,12 @@ from verifier.drawing.text_metrics import (
     special_label,
     title,
 )
-from verifier.drawing.text_placer import Label
+from verifier.drawing.text_placer import TextLabel
 from verifier.drawing.view import View
 from verifier.plan.model import Signal
 
 
-def labels_of(view: View, layout: GridLayout, there: Things, style: Style) -> list[Label]:
+def text_labels(view: View, layout: GridLayout, there: Things, style: Style) -> list[TextLabel]:
     """All labels, the most important first: those find a place nearest to their thing."""
     return [
         *_signals(view, layout, there, style),
@@ -37,7 +37,7 @@ def labels_of(view: View, layout: GridLayout, there: Things, style: Style) -> li
     ]  # fmt: skip
 
 
-def _signals(view: View, layout: GridLayout, there: Things, style: Style) -> Iterator[Label]:
+def _signals(view: View, layout: GridLayout, there: Things, style: Style) -> Iterator[TextLabel]:
     marks_of = Counter(mark.joint.a for mark in layout.marks)
     for mark in layout.marks:
         for approach, side in ((mark.left, RIGHT), (mark.right, LEFT)):
@@ -60,7 +60,9 @@ class _Spot(NamedTuple):
     y: int
 
 
-def _signal(view: View, signal: Signal, mark: JointMark | _Spot, side: int, style: Style) -> Label:
+def _signal(
+    view: View, signal: Signal, mark: JointMark | _Spot, side: int, style: Style
+) -> TextLabel:
     words = view.signal(signal)
     arrow = style.ink.east if side == RIGHT else style.ink.west
     ending = (mark.x - len(words) - 1, f"{words} {arrow}")
@@ -73,12 +75,12 @@ def _signal(view: View, signal: Signal, mark: JointMark | _Spot, side: int, styl
         for (x, text), step in ((beginning, step), (ending, -step))
     )
     sides = (BELOW,) if side == RIGHT else (ABOVE,)
-    return Label(signal.name, mark.x, mark.y, sides, (*best, *off))
+    return TextLabel(signal.name, mark.x, mark.y, sides, (*best, *off))
 
 
 def _special(
     view: View, layout: GridLayout, cell: GridCell, there: Things, style: Style
-) -> Iterator[Label]:
+) -> Iterator[TextLabel]:
     if not cell.node.legs:
         return
     piece = view.plan.track.pieces[cell.node.name]
@@ -91,11 +93,11 @@ def _special(
     above_free = all(slant.down == BELOW for slant in slants)
     sides = (ABOVE, BELOW) if above_free else (BELOW, ABOVE)
 
-    def label(words: str, parts: tuple[Label, ...] = ()) -> Label:
+    def label(words: str, parts: tuple[TextLabel, ...] = ()) -> TextLabel:
         # Beside the hub will do where a leg leaves no room right over it.
         beside = ((cell.hub + 1, words), (cell.hub - len(words), words))
         places = (*_over(cell.hub, words), *beside)
-        return Label(piece.name, cell.hub, cell.y, sides, places, parts)
+        return TextLabel(piece.name, cell.hub, cell.y, sides, places, parts)
 
     if block:
         yield label(f"{text} {block}", (label(text), label(block)))
@@ -119,11 +121,11 @@ def derail_places(cell: GridCell, there: Things) -> Iterator[tuple[str, int]]:
                 yield name, first + n * step
 
 
-def _derails(view: View, cell: GridCell, there: Things, style: Style) -> Iterator[Label]:
+def _derails(view: View, cell: GridCell, there: Things, style: Style) -> Iterator[TextLabel]:
     for name, x in derail_places(cell, there):
         state = view.derail(name)
         text = f"{style.short(name)} {state}" if state else style.short(name)
-        yield Label(name, x, cell.y, (ABOVE, BELOW), _over(x, text))
+        yield TextLabel(name, x, cell.y, (ABOVE, BELOW), _over(x, text))
 
 
 def furniture_place(cell: GridCell, text: str) -> int:
@@ -136,7 +138,7 @@ def furniture_place(cell: GridCell, text: str) -> int:
     return low + (high - low - len(text)) // 2
 
 
-def _gates(view: View, cell: GridCell, there: Things, style: Style) -> Iterator[Label]:
+def _gates(view: View, cell: GridCell, there: Things, style: Style) -> Iterator[TextLabel]:
     if cell.node.kind != "piece":
         return
     piece = view.plan.track.pieces[cell.node.name]
@@ -147,12 +149,12 @@ def _gates(view: View, cell: GridCell, there: Things, style: Style) -> Iterator[
         length = len(gate_mark(view, gate, style))
         state = view.gate(gate)
         text = f"{style.short(gate)} {state}" if state else style.short(gate)
-        yield Label(gate, x + length // 2, cell.y, (ABOVE, BELOW), _over(x + length // 2, text))
+        yield TextLabel(gate, x + length // 2, cell.y, (ABOVE, BELOW), _over(x + length // 2, text))
         x += length + 1
 
 
-def _gap_names(layout: GridLayout, style: Style) -> Iterator[Label]:
+def _gap_names(layout: GridLayout, style: Style) -> Iterator[TextLabel]:
     for mark in layout.marks:
         if mark.joint.gap:
             text = f"({style.short(mark.joint.gap)})"
-            yield Label(mark.joint.gap, mark.x, mark.y, (ABOVE, BELOW), _over(mark.x, text))
+            yield TextLabel(mark.joint.gap, mark.x, mark.y, (ABOVE, BELOW), _over(mark.x, text))

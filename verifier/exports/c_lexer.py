@@ -22,7 +22,7 @@ class NotReadable(Exception):
     """The text is not of the kind that is exported: what is wrong with it."""
 
 
-def tree_of(text: str) -> Any:
+def parse_tree(text: str) -> Any:
     """The syntax tree. Raises :class:`NotReadable`."""
     from pycparser.c_parser import CParser, ParseError
 
@@ -60,7 +60,7 @@ def _directed(lines: list[str]) -> str:
             kept.append(line)
     found = _FIRST.fullmatch(directives[0]) if directives else None
     name = found[1] if found else ""
-    whole, said = whole_and_said(name)
+    whole, said = guard_macros(name)
     wanted = [f"#ifndef {whole}", f"#define {whole}", *_INCLUDED, f"#ifndef {said}"]
     if directives != [*wanted, "#endif", "#endif"]:
         raise NotReadable("other directives than there should be")
@@ -70,7 +70,7 @@ def _directed(lines: list[str]) -> str:
     return code
 
 
-def whole_and_said(name: str) -> tuple[str, str]:
+def guard_macros(name: str) -> tuple[str, str]:
     """The macros of a file: that it was included already, and that declarations are enough.
     (C99, 7.26.8 keeps names such as INT8_C to itself.)"""
     return f"{name}_INCLUDED", f"{name}_DECLARATIONS"

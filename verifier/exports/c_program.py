@@ -1,6 +1,6 @@
 """A C file as its parts: numbers with names, structures, functions.
 
-In: its text. Out: a :class:`Program`. Whatever is not of the kind that is exported is refused
+In: its text. Out: a :class:`CProgram`. Whatever is not of the kind that is exported is refused
 (:class:`~verifier.exports.c_lexer.NotReadable`), so that nothing the compiler heeds is overlooked.
 """
 
@@ -8,53 +8,53 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
-from verifier.exports.c_lexer import NotReadable, tree_of
+from verifier.exports.c_lexer import NotReadable, parse_tree
 
 _FIXED = {"uint8_t": 8, "uint16_t": 16, "uint32_t": 32}
 
 
-class Type(NamedTuple):
+class CType(NamedTuple):
     """A type of numbers; ``bool`` has one bit."""
 
     bits: int
     signed: bool = False
 
 
-BOOL = Type(1)
+BOOL = CType(1)
 # Of what a function is given, by place: numbers, and structures by their names.
-Given = tuple[Type | str, ...]
+ParameterTypes = tuple[CType | str, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class Function:
+class CFunction:
     """``returns`` is None for nothing."""
 
-    returns: Type | None
-    given: Given
+    returns: CType | None
+    given: ParameterTypes
     parameters: tuple[str, ...]
     body: Sequence[Any]
 
 
 @dataclass(frozen=True, slots=True)
-class Program:
+class CProgram:
     """A C file that was read: its enumerators, the fields of its structures in their order, its
     functions."""
 
     enumerators: dict[str, int] = field(default_factory=dict)
-    structs: dict[str, dict[str, Type]] = field(default_factory=dict)
-    functions: dict[str, Function] = field(default_factory=dict)
+    structs: dict[str, dict[str, CType]] = field(default_factory=dict)
+    functions: dict[str, CFunction] = field(default_factory=dict)
 
 
-def program(text: str) -> Program:
+def parse_program(text: str) -> CProgram:
     """Raises :class:`~verifier.exports.c_lexer.NotReadable`."""
     from pycparser import c_ast
 
-    found = Program()
+    found = CProgram()
     typedefs = [*_FIXED, "bool"]
     # Functions that others may call, as they are announced.
-    announced: dict[str, tuple[Type | None, Given]] = {}
+    announced: dict[str, tuple[CType | None, ParameterTypes]] = {}
     others: set[str] = set()
-    for node in tree_of(text).ext:
+    for node in parse_tree(text).ext:
         match node:
             case c_ast.FuncDef(decl=decl, param_decls=None, body=body):
                 if decl.name in found.functions:
@@ -89,7 +89,7 @@ def program(text: str) -> Program:
     return found
 
 
-def _check(found: Program) -> None:
+def _check(found: CProgram) -> None:
     """That names of parameters stand for nothing else, and structures are known."""
     for name, function in found.functions.items():
         for parameter, given in zip(function.parameters, function.given, strict=True):
@@ -99,7 +99,7 @@ def _check(found: Program) -> None:
                 raise NotReadable(f"what {name} is given")
 
 
-def _function(decl: Any, body: Sequence[Any]) -> Function:
+def _function(decl: Any, body: Sequence[Any]) -> CFunction:
     """A function by its declaration: a type and a name, and nothing that says more of it."""
     from pycparser import c_ast
 
@@ -111,7 +111,7 @@ def _function(decl: Any, body: Sequence[Any]) -> Function:
         case other:
             returns = type_of(other)
     parameters = decl.type.args.params if decl.type.args else []
-    given: list[Type | str] = []
+    given: list[CType | str] = []
     for parameter in parameters:
         match parameter:
             case c_ast.Decl(
@@ -122,7 +122,7 @@ def _function(decl: Any, body: Sequence[Any]) -> Function:
                 given.append(type_of(parameter.type))
             case _:
                 raise NotReadable(f"what {decl.name} is given")
-    return Function(returns, tuple(given), tuple(p.name for p in parameters), body)
+    return CFunction(returns, tuple(given), tuple(p.name for p in parameters), body)
 
 
 def constant(text: str) -> int:
@@ -136,13 +136,13 @@ def constant(text: str) -> int:
     return number
 
 
-def type_of(node: Any) -> Type:
+def type_of(node: Any) -> CType:
     """The type of a field, a variable or what a cast makes."""
     from pycparser import c_ast
 
     match node:
         case c_ast.TypeDecl(type=c_ast.IdentifierType(names=[str(name)])) if name in _FIXED:
-            return Type(_FIXED[name])
+            return CType(_FIXED[name])
         case c_ast.TypeDecl(type=c_ast.IdentifierType(names=["bool"])):
             return BOOL
         case _:

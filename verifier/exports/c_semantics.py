@@ -15,35 +15,35 @@ from typing import Any, Generic, NamedTuple
 
 from verifier.engines.smt.bitvectors import B, W, Words
 from verifier.exports.c_lexer import NotReadable
-from verifier.exports.c_program import BOOL, Program, Type, constant, type_of
+from verifier.exports.c_program import BOOL, CProgram, CType, constant, type_of
 
 _MOST_CALLS = 8
 
 
-class Value(NamedTuple):
+class CValue(NamedTuple):
     """``word`` holds a number that is not negative; ``truth`` what is known to be 0 or 1."""
 
-    type: Type
+    type: CType
     word: Any = None
     truth: Any = None
 
 
 # Of structures and variables, by name: ``in->block_Main``, ``elapsed``.
-State = dict[str, Value]
+Store = dict[str, CValue]
 
 
 class CMachine(Generic[W, B]):
     """Runs the functions of a program on one kind of numbers."""
 
-    def __init__(self, read: Program, words: Words[W, B], int_bits: int):
+    def __init__(self, read: CProgram, words: Words[W, B], int_bits: int):
         self._program = read
         self._words = words
-        self._int = Type(int_bits, signed=True)
+        self._int = CType(int_bits, signed=True)
         self._calls: list[str] = []
 
     def call(
-        self, name: str, given: Sequence[Value | str], state: State
-    ) -> tuple[State, Value | None]:
+        self, name: str, given: Sequence[CValue | str], state: Store
+    ) -> tuple[Store, CValue | None]:
         """What a function leaves in the structures it is given (by the names that they go by
         in ``state``), and what it returns."""
         function = self._program.functions.get(name)
@@ -52,13 +52,13 @@ class CMachine(Generic[W, B]):
         run = _Run(self._program, self._words, self._int, self)
         if len(function.given) != len(given):
             raise NotReadable(f"what {name} is given")
-        local: State = {}
+        local: Store = {}
         pointers: dict[str, str] = {}
         for parameter, kind, value in zip(function.parameters, function.given, given, strict=True):
             match kind, value:
                 case str(), str() if self._is_one(value, kind, state):
                     pointers[parameter] = value
-                case Type(), Value():
+                case CType(), CValue():
                     local[parameter] = run.convert(value, kind)
                 case _:
                     raise NotReadable(f"what {name} is given")
@@ -74,7 +74,7 @@ class CMachine(Generic[W, B]):
             result = run.convert(result, function.returns)
         return after.structs, result
 
-    def _is_one(self, place: str, struct: str, state: State) -> bool:
+    def _is_one(self, place: str, struct: str, state: Store) -> bool:
         """Whether what stands at a place is a structure of that name."""
         there = {
             name.removeprefix(f"{place}->"): value.type
@@ -89,8 +89,8 @@ class _Scope:
     """``structs`` by the names of the caller's; ``local`` variables; ``pointers`` from the names
     of parameters to those of structures."""
 
-    structs: State
-    local: State
+    structs: Store
+    local: Store
     pointers: dict[str, str]
 
     def copy(self) -> "_Scope":
@@ -101,7 +101,7 @@ class _Run(Generic[W, B]):
     """One call of one function."""
 
     def __init__(
-        self, read: Program, words: Words[W, B], int_type: Type, machine: "CMachine[W, B]"
+        self, read: CProgram, words: Words[W, B], int_type: CType, machine: "CMachine[W, B]"
     ):
         self._program = read
         self._words = words
@@ -110,7 +110,7 @@ class _Run(Generic[W, B]):
 
     # -------------------------------------------------------------- statements
 
-    def block(self, items: Sequence[Any], scope: _Scope) -> tuple[_Scope, Value | None]:
+    def block(self, items: Sequence[Any], scope: _Scope) -> tuple[_Scope, CValue | None]:
         """Statements one after another, up to a return."""
         from pycparser import c_ast
 
@@ -142,7 +142,9 @@ class _Run(Generic[W, B]):
                     raise NotReadable(f"the statement {type(item).__name__}")
         return scope, None
 
-    def _parted(self, item: Any, rest: Sequence[Any], scope: _Scope) -> tuple[_Scope, Value | None]:
+    def _parted(
+        self, item: Any, rest: Sequence[Any], scope: _Scope
+    ) -> tuple[_Scope, CValue | None]:
         """An ``if`` that may return: all that follows, either way."""
         when = self._truth(self._value(item.cond, scope))
         ways = []
@@ -160,7 +162,7 @@ class _Run(Generic[W, B]):
     def _merged(self, when: B, one: _Scope, other: _Scope, before: _Scope) -> _Scope:
         """After two ways that meet again. A variable that only one of them set has no value."""
 
-        def merge(left: State, right: State) -> State:
+        def merge(left: Store, right: Store) -> Store:
             return {
                 name: left[name]
                 if left[name] is right[name]
@@ -173,13 +175,13 @@ class _Run(Generic[W, B]):
             merge(one.structs, other.structs), merge(one.local, other.local), before.pointers
         )
 
-    def _either(self, when: B, one: Value, other: Value) -> Value:
+    def _either(self, when: B, one: CValue, other: CValue) -> CValue:
         if one.type != other.type:
             raise NotReadable("two types in one place")
         if one.type == BOOL:
             truth = self._words.choose_truth(when, one.truth, other.truth)
-            return Value(BOOL, None, truth)
-        return Value(one.type, self._words.choose(when, one.word, other.word))
+            return CValue(BOOL, None, truth)
+        return CValue(one.type, self._words.choose(when, one.word, other.word))
 
     def _declare(self, item: Any, scope: _Scope) -> None:
         from pycparser import c_ast
@@ -189,14 +191,14 @@ class _Run(Generic[W, B]):
             raise NotReadable(f"{item.name} is declared twice")
         match item.type:
             case c_ast.TypeDecl(type=c_ast.IdentifierType(names=["unsigned", "int"])):
-                kind = Type(self._int.bits)
+                kind = CType(self._int.bits)
             case _:
                 kind = type_of(item.type)
         if item.init is None or item.storage or item.align or item.quals not in ([], ["const"]):
             raise NotReadable(f"{item.name} has no value, or keeps one")
         scope.local[item.name] = self.convert(self._value(item.init, scope), kind)
 
-    def _assign(self, left: Any, value: Value, scope: _Scope) -> None:
+    def _assign(self, left: Any, value: CValue, scope: _Scope) -> None:
         from pycparser import c_ast
 
         match left:
@@ -216,12 +218,12 @@ class _Run(Generic[W, B]):
             raise NotReadable("a structure that was not given")
         return f"{scope.pointers[name]}->{node.field.name}"
 
-    def _call(self, node: Any, scope: _Scope) -> tuple[_Scope, Value | None]:
+    def _call(self, node: Any, scope: _Scope) -> tuple[_Scope, CValue | None]:
         from pycparser import c_ast
 
         if not isinstance(node.name, c_ast.ID):
             raise NotReadable("a call of what has no name")
-        given: list[Value | str] = []
+        given: list[CValue | str] = []
         for argument in node.args.exprs if node.args else []:
             if isinstance(argument, c_ast.ID) and argument.name in scope.pointers:
                 given.append(scope.pointers[argument.name])
@@ -232,7 +234,7 @@ class _Run(Generic[W, B]):
 
     # -------------------------------------------------------------- expressions
 
-    def _value(self, node: Any, scope: _Scope) -> Value:
+    def _value(self, node: Any, scope: _Scope) -> CValue:
         from pycparser import c_ast
 
         words = self._words
@@ -240,13 +242,13 @@ class _Run(Generic[W, B]):
             case c_ast.Constant(type=kind, value=text) if kind in ("int", "unsigned int"):
                 return self._literal(text)
             case c_ast.ID(name="true" | "false" as name):
-                return Value(BOOL, None, words.truth(name == "true"))
+                return CValue(BOOL, None, words.truth(name == "true"))
             case c_ast.ID(name=name):
                 if name in scope.local:
                     return scope.local[name]
                 if name in self._program.enumerators:
                     number = self._program.enumerators[name]
-                    return Value(self._int, words.number(number, self._int.bits))
+                    return CValue(self._int, words.number(number, self._int.bits))
                 raise NotReadable(f"{name} is not there, or has no value yet")
             case c_ast.StructRef(type="->"):
                 place = self._place(node, scope)
@@ -254,7 +256,7 @@ class _Run(Generic[W, B]):
                     raise NotReadable(f"{place} is not there, or has no value yet")
                 return scope.structs[place]
             case c_ast.UnaryOp(op="!", expr=expr):
-                return Value(BOOL, None, words.opposite(self._truth(self._value(expr, scope))))
+                return CValue(BOOL, None, words.opposite(self._truth(self._value(expr, scope))))
             case c_ast.BinaryOp(op="&&" | "||" as op):
                 return self._joined(op, node, scope)
             case c_ast.BinaryOp(op=">>", left=left, right=c_ast.Constant(value=by)):
@@ -264,7 +266,7 @@ class _Run(Generic[W, B]):
             case c_ast.TernaryOp(cond=cond, iftrue=yes, iffalse=no):
                 when = self._truth(self._value(cond, scope))
                 one, two, kind = self._balanced(self._value(yes, scope), self._value(no, scope))
-                return Value(kind, words.choose(when, one, two))
+                return CValue(kind, words.choose(when, one, two))
             case c_ast.Cast(to_type=c_ast.Typename(type=to), expr=expr):
                 return self.convert(self._value(expr, scope), type_of(to))
             case c_ast.FuncCall():
@@ -276,7 +278,7 @@ class _Run(Generic[W, B]):
             case _:
                 raise NotReadable(f"the expression {type(node).__name__}")
 
-    def _joined(self, op: str, node: Any, scope: _Scope) -> Value:
+    def _joined(self, op: str, node: Any, scope: _Scope) -> CValue:
         """Any number of tests joined by ``&&`` or ``||``: they nest to the left, as deep as there
         are tests."""
         from pycparser import c_ast
@@ -289,54 +291,54 @@ class _Run(Generic[W, B]):
         found = self._truth(self._value(node, scope))
         for part in reversed(parts):
             found = join(found, self._truth(self._value(part, scope)))
-        return Value(BOOL, None, found)
+        return CValue(BOOL, None, found)
 
-    def _literal(self, text: str) -> Value:
+    def _literal(self, text: str) -> CValue:
         number, unsigned = constant(text), text[-1] in "uU"
         bits = self._int.bits
         if unsigned:
-            kind = Type(bits if number < 1 << bits else 32)
+            kind = CType(bits if number < 1 << bits else 32)
         elif number < 1 << (bits - 1):
             kind = self._int
         else:
             raise NotReadable(f"the number {text}")
-        return Value(kind, self._words.number(number, kind.bits))
+        return CValue(kind, self._words.number(number, kind.bits))
 
-    def _operation(self, op: str, left: Value, right: Value) -> Value:
+    def _operation(self, op: str, left: CValue, right: CValue) -> CValue:
         words = self._words
         one, two, kind = self._balanced(left, right)
         match op:
             case "==":
-                return Value(BOOL, None, words.equal(one, two))
+                return CValue(BOOL, None, words.equal(one, two))
             case "!=":
-                return Value(BOOL, None, words.opposite(words.equal(one, two)))
+                return CValue(BOOL, None, words.opposite(words.equal(one, two)))
             case "<":
-                return Value(BOOL, None, words.less(one, two))
+                return CValue(BOOL, None, words.less(one, two))
             case ">":
-                return Value(BOOL, None, words.less(two, one))
+                return CValue(BOOL, None, words.less(two, one))
             case "<=":
-                return Value(BOOL, None, words.opposite(words.less(two, one)))
+                return CValue(BOOL, None, words.opposite(words.less(two, one)))
             case ">=":
-                return Value(BOOL, None, words.opposite(words.less(one, two)))
+                return CValue(BOOL, None, words.opposite(words.less(one, two)))
             case "&":
-                return Value(kind, words.bits_and(one, two, kind.bits))
+                return CValue(kind, words.bits_and(one, two, kind.bits))
             case "|":
-                return Value(kind, words.bits_or(one, two, kind.bits))
+                return CValue(kind, words.bits_or(one, two, kind.bits))
             case "^":
-                return Value(kind, words.bits_xor(one, two, kind.bits))
+                return CValue(kind, words.bits_xor(one, two, kind.bits))
             case "+" | "-" | "*" if not kind.signed:
                 work = {"+": words.add, "-": words.subtract, "*": words.multiply}[op]
-                return Value(kind, work(one, two, kind.bits))
+                return CValue(kind, work(one, two, kind.bits))
             case _:
                 raise NotReadable(f"signed arithmetic, or the operator {op}")
 
-    def _shifted(self, left: Value, by: int) -> Value:
+    def _shifted(self, left: CValue, by: int) -> CValue:
         one = self._promoted(left)
         if by >= one.type.bits:
             raise NotReadable("a shift by more bits than there are")
-        return Value(one.type, self._words.right(one.word, by, one.type.bits))
+        return CValue(one.type, self._words.right(one.word, by, one.type.bits))
 
-    def _promoted(self, value: Value) -> Value:
+    def _promoted(self, value: CValue) -> CValue:
         """C99 6.3.1.1: what is narrower than an ``int`` becomes one, where one can hold it."""
         kind = value.type
         if kind.signed:
@@ -346,32 +348,32 @@ class _Run(Generic[W, B]):
                 value.truth, self._words.number(1, self._int.bits),
                 self._words.number(0, self._int.bits),
             )  # fmt: skip
-            return Value(self._int, word)
+            return CValue(self._int, word)
         if kind.bits < self._int.bits:
-            return Value(self._int, self._words.resize(value.word, kind.bits, self._int.bits))
+            return CValue(self._int, self._words.resize(value.word, kind.bits, self._int.bits))
         return value
 
-    def _balanced(self, left: Value, right: Value) -> tuple[Any, Any, Type]:
+    def _balanced(self, left: CValue, right: CValue) -> tuple[Any, Any, CType]:
         """C99 6.3.1.8: two numbers in the type they have in common. (None is negative, so that
         going from signed to unsigned changes nothing.)"""
         one, two = self._promoted(left), self._promoted(right)
         bits = max(one.type.bits, two.type.bits)
         wide = [v.type for v in (one, two) if v.type.bits == bits]
-        kind = Type(bits, signed=all(t.signed for t in wide))
+        kind = CType(bits, signed=all(t.signed for t in wide))
         return (
             self._words.resize(one.word, one.type.bits, bits),
             self._words.resize(two.word, two.type.bits, bits),
             kind,
         )
 
-    def convert(self, value: Value, to: Type) -> Value:
+    def convert(self, value: CValue, to: CType) -> CValue:
         """As an assignment or a cast does."""
         if to == BOOL:
-            return Value(BOOL, None, self._truth(value))
+            return CValue(BOOL, None, self._truth(value))
         word = self._promoted(value) if value.type == BOOL else value
-        return Value(to, self._words.resize(word.word, word.type.bits, to.bits))
+        return CValue(to, self._words.resize(word.word, word.type.bits, to.bits))
 
-    def _truth(self, value: Value) -> Any:
+    def _truth(self, value: CValue) -> Any:
         if value.type == BOOL:
             return value.truth
         zero = self._words.number(0, value.type.bits)

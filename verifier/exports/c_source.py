@@ -10,11 +10,19 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from verifier import __version__
-from verifier.exports.c_lexer import whole_and_said
-from verifier.exports.c_text import Code, Is, Test, any_of, comment, every, harmless
-from verifier.exports.condition_to_c import Wording
+from verifier.exports.c_lexer import guard_macros
+from verifier.exports.c_text import (
+    CWriter,
+    SimpleTest,
+    Test,
+    all_tests,
+    any_test,
+    comment,
+    comment_safe,
+)
+from verifier.exports.condition_to_c import ConditionWriter
 from verifier.exports.header import paragraphs
-from verifier.exports.interface import FLASHING, LONGEST_CALL, Field, Interface, interface
+from verifier.exports.interface import FLASHING, LONGEST_CALL, Field, Interface, interface_of
 from verifier.exports.memory_to_c import MemoryRules
 from verifier.exports.names import CNames, plain
 from verifier.exports.rules import SignalRules
@@ -33,7 +41,7 @@ _THROW = (("THROW_HOLD", 0), ("THROW_NORMAL", 1), ("THROW_REVERSE", 2))
 
 
 @dataclass(frozen=True, slots=True)
-class Export:
+class CExport:
     """A C file: its text, what its functions begin with, and what goes in and out of them."""
 
     text: str
@@ -41,15 +49,15 @@ class Export:
     face: Interface
 
 
-def c_source(plan: Plan, name: str, sha256: str) -> Export:
+def c_source(plan: Plan, name: str, sha256: str) -> CExport:
     """The C file of a plan. ``name`` is that of its file, ``sha256`` that of the bytes in it.
 
     Raises :class:`~verifier.exports.interface.TooManyPositions`."""
-    face = interface(plan)
+    face = interface_of(plan)
     prefix = _prefix(name)
-    code = Code()
+    code = CWriter()
     _header(face, name, sha256, prefix, code)
-    whole, said = whole_and_said(prefix.upper())
+    whole, said = guard_macros(prefix.upper())
     code.put("", f"#ifndef {whole}", f"#define {whole}", "")
     code.put("#include <stdbool.h>", "#include <stdint.h>", "")
     _enumerators(face, code)
@@ -58,7 +66,7 @@ def c_source(plan: Plan, name: str, sha256: str) -> Export:
     code.put("", f"#ifndef {said}", "")
     _functions(face, prefix, code)
     code.put("", "#endif", "", "#endif")
-    return Export("\n".join(code.lines) + "\n", prefix, face)
+    return CExport("\n".join(code.lines) + "\n", prefix, face)
 
 
 def _prefix(name: str) -> str:
@@ -72,8 +80,8 @@ def _prefix(name: str) -> str:
 # ------------------------------------------------------------------ the head of the file
 
 
-def _header(face: Interface, name: str, sha256: str, prefix: str, code: Code) -> None:
-    code.put(f"{MARK} {__version__} from the junction file {harmless(name)}.", "")
+def _header(face: Interface, name: str, sha256: str, prefix: str, code: CWriter) -> None:
+    code.put(f"{MARK} {__version__} from the junction file {comment_safe(name)}.", "")
     for lines in paragraphs(face, sha256, prefix):
         code.put(*(f"   {line}".rstrip() for line in lines), "")
     code.lines[-1] = "*/"
@@ -82,7 +90,7 @@ def _header(face: Interface, name: str, sha256: str, prefix: str, code: Code) ->
 # ------------------------------------------------------------------ declarations
 
 
-def _enumerators(face: Interface, code: Code) -> None:
+def _enumerators(face: Interface, code: CWriter) -> None:
     told_apart = min(
         ((one.number ^ other.number).bit_count()
          for field in (*face.inputs, *face.memory)
@@ -108,13 +116,13 @@ def _enumerators(face: Interface, code: Code) -> None:
         _enum(_THROW, code, "{}")
 
 
-def _enum(words: Iterable[tuple[str, int]], code: Code, number: str) -> None:
+def _enum(words: Iterable[tuple[str, int]], code: CWriter, number: str) -> None:
     code.put("enum {")
     parts = [f"    {word} = {number.format(value)}" for word, value in words]
     code.put(*(f"{part}," for part in parts[:-1]), parts[-1], "};", "")
 
 
-def _structs(face: Interface, prefix: str, code: Code) -> None:
+def _structs(face: Interface, prefix: str, code: CWriter) -> None:
     if face.inputs:
         code.say("What goes in: write every field before every call.")
         _struct(f"{prefix}_inputs", ((f"uint8_t {f.name};", _about(f)) for f in face.inputs), code)
@@ -143,12 +151,12 @@ def _structs(face: Interface, prefix: str, code: Code) -> None:
     _struct(f"{prefix}_outputs", told, code)
 
 
-def _struct(name: str, fields: Iterable[tuple[str, str]], code: Code) -> None:
+def _struct(name: str, fields: Iterable[tuple[str, str]], code: CWriter) -> None:
     fields = list(fields)
     width = max(len(declared) for declared, _ in fields)
     code.put(f"struct {name} {{")
     for declared, about in fields:
-        line = f"    {declared:<{width}}  /* {harmless(about)} */"
+        line = f"    {declared:<{width}}  /* {comment_safe(about)} */"
         if len(line) > 96:
             code.lines += comment(about, 1)
             line = f"    {declared}"
@@ -161,7 +169,7 @@ def _about(field: Field) -> str:
     return f"{field.what.kind} {field.what.name}: {', '.join(words)}"
 
 
-def _prototypes(face: Interface, prefix: str, code: Code) -> None:
+def _prototypes(face: Interface, prefix: str, code: CWriter) -> None:
     if face.memory:
         code.say("Starts the memory; see above for when.")
         code.put(f"{_start(prefix)};", "")
@@ -186,11 +194,11 @@ def _step(face: Interface, prefix: str, after: str) -> list[str]:
 # ------------------------------------------------------------------ functions
 
 
-def _functions(face: Interface, prefix: str, code: Code) -> None:
+def _functions(face: Interface, prefix: str, code: CWriter) -> None:
     if face.inputs:
         code.say("Whether every input is in one of its states.")
         code.put(f"static bool {prefix}_inputs_are(const struct {prefix}_inputs *in)")
-        _returns(every(*(_is_a_state("in", f) for f in face.inputs)), code)
+        _returns(all_tests(*(_is_a_state("in", f) for f in face.inputs)), code)
     if face.memory:
         _memory_functions(face, prefix, code)
     code.say("Everything at its most restrictive.")
@@ -205,7 +213,7 @@ def _functions(face: Interface, prefix: str, code: Code) -> None:
     code.close()
 
 
-def _returns(test: Test, code: Code) -> None:
+def _returns(test: Test, code: CWriter) -> None:
     code.open()
     code.test("return ", test, ";")
     code.close()
@@ -213,10 +221,12 @@ def _returns(test: Test, code: Code) -> None:
 
 
 def _is_a_state(struct: str, field: Field) -> Test:
-    return any_of(*(Is(f"{struct}->{field.name} == {s.enumerator}") for s in field.all_states))
+    return any_test(
+        *(SimpleTest(f"{struct}->{field.name} == {s.enumerator}") for s in field.all_states)
+    )
 
 
-def _memory_functions(face: Interface, prefix: str, code: Code) -> None:
+def _memory_functions(face: Interface, prefix: str, code: CWriter) -> None:
     code.say("A number that hangs on every bit of the memory.")
     code.put(f"static uint16_t {prefix}_check(const struct {prefix}_memory *memory)")
     code.open()
@@ -229,10 +239,10 @@ def _memory_functions(face: Interface, prefix: str, code: Code) -> None:
     code.say("Whether the memory was started, and is whole.")
     code.put(f"static bool {prefix}_memory_is(const struct {prefix}_memory *memory)")
     _returns(
-        every(
-            Is(f"memory->check == {prefix}_check(memory)"),
+        all_tests(
+            SimpleTest(f"memory->check == {prefix}_check(memory)"),
             *(_is_a_state("memory", f) for f in face.memory),
-            *(Is(f"memory->{c.name} <= {c.most}u") for c in face.clocks),
+            *(SimpleTest(f"memory->{c.name} <= {c.most}u") for c in face.clocks),
         ),
         code,
     )
@@ -274,11 +284,11 @@ def _body(face: Interface, prefix: str) -> list[str]:
     signals = SignalRules(face, world, names)
     rest = MemoryRules(face, signals, names)
     points, memory = rest.points(), rest.memory()
-    code = Code(indent=1)
+    code = CWriter(indent=1)
     if face.clocks:
         code.put("const unsigned int elapsed =")
         code.put(f"    (elapsed_ms > {LONGEST_CALL}u) ? {LONGEST_CALL}u : elapsed_ms;")
-    code.take(Wording(face, signals.named.__getitem__).noticed().lines)
+    code.take(ConditionWriter(face, signals.named.__getitem__).noticed().lines)
     code.put("", f"{prefix}_restrict(out);")
     sound = [f"{prefix}_inputs_are(in)"] * bool(face.inputs)
     sound += [f"{prefix}_memory_is(memory)"] * bool(face.memory)

@@ -12,7 +12,7 @@ WIDTH = 96
 _STEP = "    "
 
 
-def harmless(text: str) -> str:
+def comment_safe(text: str) -> str:
     """Text of the user's as it may stand in a comment: in ASCII, on one line, and with nothing
     that ends a comment, begins one, joins lines or is a trigraph."""
     apart = unicodedata.normalize("NFKD", text)
@@ -28,7 +28,7 @@ def harmless(text: str) -> str:
 def comment(text: str, indent: int = 0) -> list[str]:
     """A comment of one line or several."""
     before = _STEP * indent
-    whole = harmless(text)
+    whole = comment_safe(text)
     if len(before) + len(whole) + 6 <= WIDTH:
         return [f"{before}/* {whole} */"]
     first, *middle, last = textwrap.wrap(whole, WIDTH - len(before) - 6, break_on_hyphens=False)
@@ -43,14 +43,14 @@ def comment(text: str, indent: int = 0) -> list[str]:
 
 
 @dataclass(frozen=True, slots=True)
-class Is:
+class SimpleTest:
     """A test that needs no parentheses."""
 
     text: str
 
 
 @dataclass(frozen=True, slots=True)
-class Joined:
+class JoinedTest:
     """Tests joined by ``&&`` or ``||``."""
 
     word: str
@@ -58,20 +58,20 @@ class Joined:
 
 
 @dataclass(frozen=True, slots=True)
-class Opposite:
+class NegatedTest:
     part: "Test"
 
 
-Test = Is | Joined | Opposite
-NEVER, ALWAYS = Is("false"), Is("true")
+Test = SimpleTest | JoinedTest | NegatedTest
+NEVER, ALWAYS = SimpleTest("false"), SimpleTest("true")
 
 
-def every(*parts: Test) -> Test:
+def all_tests(*parts: Test) -> Test:
     """All of them hold."""
     return _joined("&&", [part for part in parts if part != ALWAYS], ALWAYS)
 
 
-def any_of(*parts: Test) -> Test:
+def any_test(*parts: Test) -> Test:
     """At least one of them holds."""
     return _joined("||", [part for part in parts if part != NEVER], NEVER)
 
@@ -79,32 +79,32 @@ def any_of(*parts: Test) -> Test:
 def _joined(word: str, parts: Iterable[Test], nothing: Test) -> Test:
     flat: list[Test] = []
     for part in parts:
-        flat += part.parts if isinstance(part, Joined) and part.word == word else (part,)
+        flat += part.parts if isinstance(part, JoinedTest) and part.word == word else (part,)
     if len(flat) == 1:
         return flat[0]
-    return Joined(word, tuple(flat)) if flat else nothing
+    return JoinedTest(word, tuple(flat)) if flat else nothing
 
 
-def one_of(left: str, chosen: Sequence[str], others: Sequence[str]) -> Test:
+def is_one_of(left: str, chosen: Sequence[str], others: Sequence[str]) -> Test:
     """That ``left`` is one of some enumerators, given that it is one of them or the others."""
     if not chosen:
         return NEVER
     if not others:
         return ALWAYS
     if len(others) < len(chosen):
-        return every(*(Is(f"{left} != {word}") for word in others))
-    return any_of(*(Is(f"{left} == {word}") for word in chosen))
+        return all_tests(*(SimpleTest(f"{left} != {word}") for word in others))
+    return any_test(*(SimpleTest(f"{left} == {word}") for word in chosen))
 
 
 def test_text(test: Test, *, inside: bool = False) -> str:
     """On one line; ``inside`` others it stands in parentheses where it must."""
     match test:
-        case Is(text=text):
+        case SimpleTest(text=text):
             return f"({text})" if inside and " " in text else text
-        case Opposite(part=part):
+        case NegatedTest(part=part):
             text = test_text(part)
             return f"!({text})" if " " in text else f"!{text}"
-        case Joined(word=word, parts=parts):
+        case JoinedTest(word=word, parts=parts):
             whole = f" {word} ".join(test_text(part, inside=True) for part in parts)
             return f"({whole})" if inside else whole
 
@@ -123,10 +123,10 @@ def _broken(test: Test, indent: int) -> Iterator[str]:
     lead = _STEP * indent
     text = test_text(test)
     # Beyond this depth lines would have no room left.
-    if len(lead) + len(text) + 6 <= WIDTH or indent > 14 or isinstance(test, Is):
+    if len(lead) + len(text) + 6 <= WIDTH or indent > 14 or isinstance(test, SimpleTest):
         yield f"{lead}{text}"
         return
-    if isinstance(test, Opposite):
+    if isinstance(test, NegatedTest):
         yield f"{lead}!("
         yield from _broken(test.part, indent + 1)
         yield f"{lead})"
@@ -134,7 +134,7 @@ def _broken(test: Test, indent: int) -> Iterator[str]:
     for i, part in enumerate(test.parts):
         word = "" if i == 0 else f"{test.word} "
         short = f"{lead}{word}{test_text(part, inside=True)}"
-        if len(short) + 6 <= WIDTH or indent > 14 or isinstance(part, Is):
+        if len(short) + 6 <= WIDTH or indent > 14 or isinstance(part, SimpleTest):
             yield short
             continue
         yield f"{lead}{word}("
@@ -143,7 +143,7 @@ def _broken(test: Test, indent: int) -> Iterator[str]:
 
 
 @dataclass(slots=True)
-class Code:
+class CWriter:
     """Lines of C being written."""
 
     lines: list[str] = field(default_factory=list)

@@ -12,7 +12,7 @@ from dataclasses import replace
 from verifier.engines.interchange.aig import gates
 from verifier.engines.interchange.aiger import Circuit
 from verifier.engines.interchange.smtlib import one_line
-from verifier.exports.exported import NothingToExport
+from verifier.exports.checked_export import NothingToExport
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.world.history import Histories

@@ -12,13 +12,13 @@ from dataclasses import dataclass, field
 from verifier.exports.c_text import (
     ALWAYS,
     NEVER,
-    Code,
-    Is,
-    Opposite,
+    CWriter,
+    NegatedTest,
+    SimpleTest,
     Test,
-    any_of,
-    every,
-    one_of,
+    all_tests,
+    any_test,
+    is_one_of,
     test_text,
 )
 from verifier.exports.interface import RESTRICTIVE, Interface
@@ -29,39 +29,39 @@ from verifier.plan.signals.heads import signal_of
 from verifier.world.report_abstraction import missing
 
 # What is asked of an aspect or a color.
-Question = tuple[Observable, tuple[str, ...]]
+AspectQuery = tuple[Observable, tuple[str, ...]]
 
 
 @dataclass(slots=True)
-class Wording:
+class ConditionWriter:
     """How what the rules speak of is written in C. ``named``: the variable that holds what a
     named condition comes to; ``settled``: of what signals in a circle ask of one another, the
     variables that hold the answers."""
 
     face: Interface
     named: Callable[[str], str]
-    settled: Mapping[Question, str] = field(default_factory=dict)
+    settled: Mapping[AspectQuery, str] = field(default_factory=dict)
 
     def of(self, condition: Condition) -> Test:
         """A condition of the file."""
         match condition:
             case Fact(what=what, values=values) if what.kind == "condition":
-                name = Is(self.named(what.name))
-                return name if values == ("true",) else Opposite(name)
+                name = SimpleTest(self.named(what.name))
+                return name if values == ("true",) else NegatedTest(name)
             case Fact(what=what, values=values):
                 return self.says(what, values)
             case All(parts=parts):
-                return every(*map(self.of, parts))
+                return all_tests(*map(self.of, parts))
             case AnyOne(parts=parts):
-                return any_of(*map(self.of, parts))
+                return any_test(*map(self.of, parts))
             case Not(part=part):
-                return Opposite(self.of(part))
+                return NegatedTest(self.of(part))
 
     def says(self, what: Observable, values: tuple[str, ...]) -> Test:
         """That something is in one of some states."""
         known = self.settled.get((what, values))
         if known is not None:
-            return Is(known)
+            return SimpleTest(known)
         if what.kind in ("aspect", "color"):
             return self._shown(what, values)
         if what.kind == "fault":
@@ -69,7 +69,7 @@ class Wording:
         found = self.face.by_what[what]
         chosen = [s.enumerator for s in found.states if s.value in values]
         others = [s.enumerator for s in found.states if s.value not in values]
-        return one_of(self.read(what), chosen, others)
+        return is_one_of(self.read(what), chosen, others)
 
     def read(self, what: Observable) -> str:
         """What is read to know a report, a lever or a memory."""
@@ -82,7 +82,7 @@ class Wording:
         words = self.face.aspects if what.kind == "aspect" else self.face.colors
         chosen = [words[v].enumerator for v in what.values if v in values]
         others = [words[v].enumerator for v in what.values if v not in values]
-        return one_of(self.told(what), chosen, others)
+        return is_one_of(self.told(what), chosen, others)
 
     def told(self, what: Observable) -> str:
         """The output that holds an aspect or a color."""
@@ -101,13 +101,13 @@ class Wording:
                 if f.missing and missing(f.what) == what
             )  # fmt: skip
             assert found.missing is not None
-            test: Test = Is(f"in->{found.name} == {found.missing.enumerator}")
-            return test if "missing" in values else Opposite(test)
+            test: Test = SimpleTest(f"in->{found.name} == {found.missing.enumerator}")
+            return test if "missing" in values else NegatedTest(test)
         chosen = [s.enumerator for s in found.states if s.value in values]
         others = [s.enumerator for s in found.states if s.value not in values]
-        return one_of(f"in->{found.name}", chosen, others)
+        return is_one_of(f"in->{found.name}", chosen, others)
 
-    def expression(self, expr: Expr, code: Code, names: CNames) -> Test:
+    def expression(self, expr: Expr, code: CWriter, names: CNames) -> Test:
         """An expression of the world. Parts that stand in it more than once get a variable."""
         used = Counter(
             part for node in nodes(expr) if isinstance(node, Group) for part in node.parts
@@ -120,26 +120,26 @@ class Wording:
                 case Atom(what=what, values=values):
                     return self.says(what, values)
                 case And():
-                    test = every(*parts)
+                    test = all_tests(*parts)
                 case Or():
-                    test = any_of(*parts)
+                    test = any_test(*parts)
                 case _:
                     raise AssertionError(node)
             if used[node] < 2:
                 return test
             name = names.give("part", "")
             code.test(f"const bool {name} = ", test, ";")
-            return Is(name)
+            return SimpleTest(name)
 
         return fold(expr, step)
 
-    def noticed(self) -> Code:
+    def noticed(self) -> CWriter:
         """Variables for reports that may be missing: then they read as what restricts most."""
-        code = Code(indent=1)
+        code = CWriter(indent=1)
         for found in self.face.inputs:
             if found.missing:
                 restrictive = found.state(RESTRICTIVE[found.what.kind]).enumerator
-                test = test_text(Is(f"in->{found.name} == {found.missing.enumerator}"))
+                test = test_text(SimpleTest(f"in->{found.name} == {found.missing.enumerator}"))
                 code.put(f"const uint8_t {found.name} =")
                 # The cast is for C++ alone, where an enumerator is no number.
                 code.put(f"    ({test}) ? (uint8_t){restrictive} : in->{found.name};")

@@ -4,7 +4,7 @@ for every input, every memory and every time passed.
 In: an export. Out: nothing to say against it; the first difference; or not decided. The C is worked
 out by the rules of C (:mod:`verifier.exports.c_semantics`), what the rules give from the world that
 is proved (:mod:`verifier.exports.expected_semantics`). What they share is the list of fields
-(:mod:`verifier.exports.interface`), which is what the structures of the text say in words. The
+(:mod:`verifier.exports.interface_of`), which is what the structures of the text say in words. The
 writer of the text takes from that world only what signals in a circle come to; the tests run such
 files against the evaluator, which knows nothing of it.
 """
@@ -15,10 +15,10 @@ from typing import Any, NamedTuple
 
 from verifier.engines.smt.equivalence import Always, Differs, NotDecided, Terms
 from verifier.exports.c_lexer import NotReadable
-from verifier.exports.c_program import BOOL, Given, Program, Type, program
-from verifier.exports.c_semantics import CMachine, State, Value
-from verifier.exports.c_source import Export
-from verifier.exports.expected_semantics import LEGS, Expected
+from verifier.exports.c_program import BOOL, CProgram, CType, ParameterTypes, parse_program
+from verifier.exports.c_semantics import CMachine, CValue, Store
+from verifier.exports.c_source import CExport
+from verifier.exports.expected_semantics import LEGS, ExpectedSemantics
 from verifier.exports.interface import LONGEST_CALL, Clock, Interface
 
 # How wide an `int` may be: on small controllers, and on all others.
@@ -26,14 +26,14 @@ INT_BITS = (16, 32)
 
 
 @dataclass(frozen=True, slots=True)
-class Equal:
+class Equivalent:
     """It does, with ``int`` of either width. ``questions``: how many were asked."""
 
     questions: int
 
 
 @dataclass(frozen=True, slots=True)
-class Unequal:
+class NotEquivalent:
     """It does not: what differs, and with which numbers going in; none where the text could not
     be read."""
 
@@ -42,16 +42,16 @@ class Unequal:
 
 
 @dataclass(frozen=True, slots=True)
-class Undecided:
+class Inconclusive:
     reason: str
 
 
-class _Run(NamedTuple):
+class _Call(NamedTuple):
     """A call: by which machine, and what it left and returned."""
 
     machine: CMachine[Any, Any]
-    after: State
-    returned: Value | None
+    after: Store
+    returned: CValue | None
 
 
 class Claim(NamedTuple):
@@ -61,14 +61,16 @@ class Claim(NamedTuple):
     term: Any
 
 
-def compare(export: Export, timeout: float | None = None) -> Equal | Unequal | Undecided:
+def compare(
+    export: CExport, timeout: float | None = None
+) -> Equivalent | NotEquivalent | Inconclusive:
     """``timeout`` in seconds for all of it, None for no limit.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     asked = 0
     always = Always(timeout)
     try:
-        read = program(export.text)
+        read = parse_program(export.text)
         _same_names(read, export)
         comparison = _Comparison(export, read)
         for int_bits in INT_BITS:
@@ -76,30 +78,30 @@ def compare(export: Export, timeout: float | None = None) -> Equal | Unequal | U
                 asked += len(claims)
                 match always.hold(assumed, [claim.term for claim in claims]):
                     case Differs(which=which, values=values):
-                        return Unequal(claims[which].what, tuple(sorted(values.items())))
+                        return NotEquivalent(claims[which].what, tuple(sorted(values.items())))
                     case NotDecided(reason=reason):
-                        return Undecided(reason)
+                        return Inconclusive(reason)
                     case None:
                         pass
     except NotReadable as error:
-        return Unequal(f"the text cannot be read back: {error}")
+        return NotEquivalent(f"the text cannot be read back: {error}")
     except RecursionError:
-        return Undecided("a signal has too many lines, or conditions that stand too deep")
-    return Equal(asked)
+        return Inconclusive("a signal has too many lines, or conditions that stand too deep")
+    return Equivalent(asked)
 
 
-def _same_names(read: Program, export: Export) -> None:
+def _same_names(read: CProgram, export: CExport) -> None:
     """That the text has the fields and the numbers it should, and no others."""
     face, prefix = export.face, export.prefix
-    byte = Type(8)
+    byte = CType(8)
     wanted = {f"{prefix}_outputs": dict(_outputs(face))}
     if face.inputs:
         wanted[f"{prefix}_inputs"] = {f.name: byte for f in face.inputs}
     if face.memory:
         wanted[f"{prefix}_memory"] = {
             **{f.name: byte for f in face.memory},
-            **{c.name: Type(c.bits) for c in face.clocks},
-            "check": Type(16),
+            **{c.name: CType(c.bits) for c in face.clocks},
+            "check": CType(16),
         }
     if read.structs != wanted:
         raise NotReadable("other fields than there should be")
@@ -114,56 +116,56 @@ def _same_names(read: Program, export: Export) -> None:
         raise NotReadable("other enumerators than there should be")
 
 
-def _functions(face: Interface, prefix: str) -> dict[str, tuple[Type | None, Given]]:
+def _functions(face: Interface, prefix: str) -> dict[str, tuple[CType | None, ParameterTypes]]:
     """What each function returns, and is given."""
     inputs, memory, outputs = (f"{prefix}_{n}" for n in ("inputs", "memory", "outputs"))
-    step: list[Type | str] = [inputs] * bool(face.inputs)
-    step += [Type(16)] * bool(face.clocks) + [memory] * bool(face.memory)
-    found: dict[str, tuple[Type | None, Given]] = {
+    step: list[CType | str] = [inputs] * bool(face.inputs)
+    step += [CType(16)] * bool(face.clocks) + [memory] * bool(face.memory)
+    found: dict[str, tuple[CType | None, ParameterTypes]] = {
         "step": (BOOL, (*step, outputs)),
         "restrict": (None, (outputs,)),
     }
     if face.inputs:
         found["inputs_are"] = BOOL, (inputs,)
     if face.memory:
-        found |= {"memory_is": (BOOL, (memory,)), "check": (Type(16), (memory,))}
+        found |= {"memory_is": (BOOL, (memory,)), "check": (CType(16), (memory,))}
         found["start"] = None, (memory,)
     return {f"{prefix}_{name}": signature for name, signature in found.items()}
 
 
-def _outputs(face: Interface) -> Iterator[tuple[str, Type]]:
+def _outputs(face: Interface) -> Iterator[tuple[str, CType]]:
     for lit in face.lit:
-        yield from ((name, Type(8)) for name in (lit.aspect, *lit.heads))
+        yield from ((name, CType(8)) for name in (lit.aspect, *lit.heads))
     for points in face.points:
         if points.unlocked:
             yield points.unlocked, BOOL
         if points.throw:
-            yield points.throw, Type(8)
+            yield points.throw, CType(8)
 
 
 class _Comparison:
     """All that must hold of one export. The rules are worked out once, the C for each width of
     ``int``."""
 
-    def __init__(self, export: Export, read: Program):
+    def __init__(self, export: CExport, read: CProgram):
         self._face = face = export.face
         self._prefix = export.prefix
         self._read = read
         self._terms = terms = Terms()
-        self._before: State = dict(self._given())
-        self._expected = Expected(face, terms, self._before)
-        self._elapsed = Value(Type(16), terms.variable("elapsed_ms", 16))
+        self._before: Store = dict(self._given())
+        self._expected = ExpectedSemantics(face, terms, self._before)
+        self._elapsed = CValue(CType(16), terms.variable("elapsed_ms", 16))
         # Time that counts: as much as there was, up to a limit.
         longest = terms.number(LONGEST_CALL, 32)
         passed = terms.resize(self._elapsed.word, 16, 32)
         self._passed = terms.choose(terms.less(longest, passed), longest, passed)
 
-    def _given(self) -> Iterator[tuple[str, Value]]:
+    def _given(self) -> Iterator[tuple[str, CValue]]:
         """Any number at all in every field."""
         terms, face = self._terms, self._face
 
-        def free(name: str, bits: int) -> tuple[str, Value]:
-            return name, Value(Type(bits), terms.variable(name, bits))
+        def free(name: str, bits: int) -> tuple[str, CValue]:
+            return name, CValue(CType(bits), terms.variable(name, bits))
 
         yield from (free(face.place(f), 8) for f in (*face.inputs, *face.memory))
         yield from (free(f"memory->{clock.name}", clock.bits) for clock in face.clocks)
@@ -173,7 +175,7 @@ class _Comparison:
             if kind == BOOL:
                 bit = terms.variable(f"out->{name}", 1)
                 truth = terms.equal(bit, terms.number(1, 1))
-                yield f"out->{name}", Value(BOOL, None, truth)
+                yield f"out->{name}", CValue(BOOL, None, truth)
             else:
                 yield free(f"out->{name}", 8)
 
@@ -181,9 +183,9 @@ class _Comparison:
         """What must hold, by what is given."""
         machine = CMachine(self._read, self._terms, int_bits)
         face = self._face
-        given: list[Value | str] = ["in"] * bool(face.inputs)
+        given: list[CValue | str] = ["in"] * bool(face.inputs)
         given += [self._elapsed] * bool(face.clocks) + ["memory"] * bool(face.memory)
-        run = _Run(machine, *machine.call(f"{self._prefix}_step", [*given, "out"], self._before))
+        run = _Call(machine, *machine.call(f"{self._prefix}_step", [*given, "out"], self._before))
         sound = self._sound(machine, self._before)
         yield sound, [*self._signals(run), *self._points(run), *self._remembered(run)]
         yield self._terms.opposite(sound), list(self._when_out_of_order(run))
@@ -192,7 +194,7 @@ class _Comparison:
 
     # -------------------------------------------------------------- what is given
 
-    def _sound(self, machine: CMachine[Any, Any], state: State) -> Any:
+    def _sound(self, machine: CMachine[Any, Any], state: Store) -> Any:
         """That everything given is in one of its states, and memory whole."""
         terms, face = self._terms, self._face
         parts = [
@@ -207,10 +209,10 @@ class _Comparison:
             parts.append(self._checked(machine, state))
         return terms.all_of(parts)
 
-    def _checked(self, machine: CMachine[Any, Any], state: State) -> Any:
+    def _checked(self, machine: CMachine[Any, Any], state: Store) -> Any:
         return self._terms.equal(state["memory->check"].word, self._sum(machine, state).word)
 
-    def _sum(self, machine: CMachine[Any, Any], state: State) -> Value:
+    def _sum(self, machine: CMachine[Any, Any], state: Store) -> CValue:
         _, found = machine.call(f"{self._prefix}_check", ["memory"], state)
         assert found is not None
         return found
@@ -218,7 +220,7 @@ class _Comparison:
     # -------------------------------------------------------------- claims
 
     def _comes_to(
-        self, what: str, value: Value, numbers: Iterable[tuple[int, Any]]
+        self, what: str, value: CValue, numbers: Iterable[tuple[int, Any]]
     ) -> Iterator[Claim]:
         """That a field is each number just when it should be, and none but these."""
         pairs = [(self._expected.is_number(value, number), when) for number, when in numbers]
@@ -226,7 +228,7 @@ class _Comparison:
         for found, when in pairs:
             yield Claim(what, self._terms.same(found, when))
 
-    def _signals(self, run: _Run) -> Iterator[Claim]:
+    def _signals(self, run: _Call) -> Iterator[Claim]:
         face = self._face
         assert run.returned is not None
         yield Claim("that all is in order", run.returned.truth)
@@ -242,7 +244,7 @@ class _Comparison:
                     ((words[v].number, when) for v, when in self._expected.shown(what).items()),
                 )  # fmt: skip
 
-    def _points(self, run: _Run) -> Iterator[Claim]:
+    def _points(self, run: _Call) -> Iterator[Claim]:
         for points in self._face.points:
             name = points.turnout
             if points.unlocked:
@@ -252,7 +254,7 @@ class _Comparison:
             if points.throw:
                 yield from self._thrown(name, run.after[f"out->{points.throw}"])
 
-    def _thrown(self, turnout: str, value: Value) -> Iterator[Claim]:
+    def _thrown(self, turnout: str, value: CValue) -> Iterator[Claim]:
         """That what is told, or was where nothing is, is how the points are thrown next."""
         terms, what = self._terms, f"how {turnout} is thrown"
         yield Claim(what, self._expected.is_in(value, range(3)))
@@ -262,7 +264,7 @@ class _Comparison:
                 found = terms.either(self._expected.is_number(value, number), holds)
                 yield Claim(what, terms.same(found, self._expected.thrown(turnout, told, leg)))
 
-    def _remembered(self, run: _Run) -> Iterator[Claim]:
+    def _remembered(self, run: _Call) -> Iterator[Claim]:
         for field in self._face.memory:
             yield from self._comes_to(
                 f"next {field.what.kind} {field.what.name}", run.after[self._face.place(field)],
@@ -273,7 +275,7 @@ class _Comparison:
         if self._face.memory:
             yield Claim("the check of the memory", self._checked(run.machine, run.after))
 
-    def _counts(self, clock: Clock, run: _Run) -> Claim:
+    def _counts(self, clock: Clock, run: _Call) -> Claim:
         """A clock begins at 1 and counts the time passed, until it is full, while what would
         move a relay (or what a timer runs by) goes on and its time is not over; else it is at 0."""
         terms = self._terms
@@ -290,7 +292,7 @@ class _Comparison:
         found = terms.resize(run.after[f"memory->{clock.name}"].word, clock.bits, 32)
         return Claim(f"the clock of {clock.of.what.name}", terms.equal(found, wanted))
 
-    def _when_out_of_order(self, run: _Run) -> Iterator[Claim]:
+    def _when_out_of_order(self, run: _Call) -> Iterator[Claim]:
         """Everything is at its most restrictive, and memory as it was."""
         face, terms = self._face, self._terms
         assert run.returned is not None
@@ -351,7 +353,7 @@ class _Comparison:
                     terms.number(0, bits),
                 ),
             )
-            flipped = Value(value.type, terms.bits_xor(value.word, bit, bits))
+            flipped = CValue(value.type, terms.bits_xor(value.word, bit, bits))
             after = self._sum(machine, {**self._before, name: flipped}).word
             seen = terms.opposite(terms.equal(before, after))
             yield Claim(f"a bit of {name} that flips", terms.either(terms.opposite(single), seen))

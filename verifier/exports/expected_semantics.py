@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from verifier.engines.smt.equivalence import Terms
-from verifier.exports.c_semantics import State, Value
+from verifier.exports.c_semantics import CValue, Store
 from verifier.exports.interface import RESTRICTIVE, Clock, Field, Interface
 from verifier.logic.expr import Atom, Expr, atom, negation
 from verifier.plan import observables
@@ -22,10 +22,10 @@ from verifier.world.report_abstraction import ReportedWorld, missing
 LEGS = {"normal": 1, "reverse": 2}
 
 
-class Expected:
+class ExpectedSemantics:
     """Answers for one export. ``before``: what goes in, by its name in the C text."""
 
-    def __init__(self, face: Interface, terms: Terms, before: State):
+    def __init__(self, face: Interface, terms: Terms, before: Store):
         self._face = face
         self._terms = terms
         self._before = before
@@ -70,7 +70,7 @@ class Expected:
 
     # -------------------------------------------------------------- what goes in
 
-    def is_in(self, value: Value, numbers: Iterable[int]) -> Any:
+    def is_in(self, value: CValue, numbers: Iterable[int]) -> Any:
         """When a number is one of some."""
         return self._terms.any_of(self.is_number(value, number) for number in numbers)
 
@@ -81,7 +81,7 @@ class Expected:
             numbers.append(field.missing.number)
         return self.is_in(self._before[self._face.place(field)], numbers)
 
-    def is_number(self, value: Value, number: int) -> Any:
+    def is_number(self, value: CValue, number: int) -> Any:
         """When it is one of them."""
         return self._terms.equal(value.word, self._terms.number(number, value.type.bits))
 

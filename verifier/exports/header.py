@@ -7,7 +7,7 @@ stands in parentheses at the ends of its lines is taken off, which the tests do.
 import textwrap
 from collections.abc import Iterator
 
-from verifier.exports.c_text import WIDTH, harmless
+from verifier.exports.c_text import WIDTH, comment_safe
 from verifier.exports.interface import LONGEST_CALL, Field, Interface
 from verifier.language.listing import listing
 
@@ -21,7 +21,7 @@ _ALL_OPEN = {
 def paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]]:
     """The head, paragraph by paragraph, in lines."""
     plan = face.plan
-    yield [harmless(plan.title), f"SHA-256 of the junction file: {sha256}"]
+    yield [comment_safe(plan.title), f"SHA-256 of the junction file: {sha256}"]
     yield _prose(
         "FOR MODEL RAILROADS, NOT FOR RAILWAYS THAT CARRY PEOPLE. For the low-voltage side only: "
         "mains wiring, fuses and wire sizes follow the local electrical code, the makers' "
@@ -55,7 +55,7 @@ def _proved(face: Interface) -> Iterator[list[str]]:
     if face.plan.assumptions:
         yield [
             *_prose("What that proof may take for granted, and this file does not look after:"),
-            *(f"  - {harmless(assumed.title)}" for assumed in face.plan.assumptions),
+            *(f"  - {comment_safe(assumed.title)}" for assumed in face.plan.assumptions),
         ]
 
 
@@ -168,7 +168,7 @@ def _what_goes_in(face: Interface) -> Iterator[list[str]]:
         )
     if turned := _turned(face):
         said.append(
-            f"The file has it the other way for {harmless(', '.join(turned))}: there a closed "
+            f"The file has it the other way for {comment_safe(', '.join(turned))}: there a closed "
             "contact tells occupied, and a wire that is off reads as clear."
         )
     if "points report" in kinds:

@@ -48,7 +48,7 @@ _WORDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class State:
+class EncodedState:
     """One state as the C text has it."""
 
     value: str
@@ -63,14 +63,14 @@ class Field:
 
     name: str
     what: Observable
-    states: tuple[State, ...]
-    missing: State | None = None
+    states: tuple[EncodedState, ...]
+    missing: EncodedState | None = None
 
     @property
-    def all_states(self) -> tuple[State, ...]:
+    def all_states(self) -> tuple[EncodedState, ...]:
         return (*self.states, self.missing) if self.missing else self.states
 
-    def state(self, value: str) -> State:
+    def state(self, value: str) -> EncodedState:
         return next(state for state in self.states if state.value == value)
 
 
@@ -99,7 +99,7 @@ class Clock:
 
 
 @dataclass(frozen=True, slots=True)
-class Points:
+class PointsOutputs:
     """The outputs of one turnout: whether it may be moved (``unlocked``, where something locks
     it), and how it is to be thrown (``throw``, where lever, buttons or a rule do so)."""
 
@@ -109,7 +109,7 @@ class Points:
 
 
 @dataclass(frozen=True, slots=True)
-class Lit:
+class SignalOutputs:
     """The outputs of one signal: its aspect, and the colors of its heads from the top down."""
 
     signal: Signal
@@ -125,10 +125,10 @@ class Interface:
     inputs: tuple[Field, ...]
     memory: tuple[Field, ...]
     clocks: tuple[Clock, ...]
-    lit: tuple[Lit, ...]
-    points: tuple[Points, ...]
-    colors: Mapping[str, State]
-    aspects: Mapping[str, State]
+    lit: tuple[SignalOutputs, ...]
+    points: tuple[PointsOutputs, ...]
+    colors: Mapping[str, EncodedState]
+    aspects: Mapping[str, EncodedState]
     # For every field that goes in or is remembered.
     by_what: Mapping[Observable, Field]
 
@@ -166,10 +166,10 @@ class TooManyPositions(Exception):
         super().__init__(lever)
 
 
-def interface(plan: Plan) -> Interface:
+def interface_of(plan: Plan) -> Interface:
     """The fields of a plan. Raises :class:`TooManyPositions`."""
     names, words = CNames(), CNames()
-    asked = set(asked_anywhere(plan))
+    asked = set(observables_read(plan))
     noticed = set(_noticed(plan))
     inputs = [
         _field(what, names, words, can_be_missing=what in noticed)
@@ -188,7 +188,7 @@ def interface(plan: Plan) -> Interface:
         tuple(memory),
         tuple(_clocks(plan, memory, names)),
         tuple(
-            Lit(
+            SignalOutputs(
                 signal,
                 names.give("aspect", signal.name),
                 tuple(names.give("head", head.name) for head in signal.heads),
@@ -196,7 +196,7 @@ def interface(plan: Plan) -> Interface:
             for signal in plan.signals.values()
         ),
         tuple(_points(plan, names)),
-        {c: State(c, *_color(c)) for c in _colors(plan)},
+        {c: EncodedState(c, *_color(c)) for c in _colors(plan)},
         _aspects(plan, words),
         {field.what: field for field in (*inputs, *memory)},
     )
@@ -210,7 +210,7 @@ def _field(
         enumerators = [words.give_capital(f"LEVER_{_cap(what.name)}", v) for v in what.values]
     else:
         enumerators = [f"{kind.upper()}_{_cap(value)}" for value in what.values]
-    lost = State("missing", "INPUT_MISSING", _MISSING) if can_be_missing else None
+    lost = EncodedState("missing", "INPUT_MISSING", _MISSING) if can_be_missing else None
     return Field(names.give(kind, what.name), what, _states(what, enumerators), lost)
 
 
@@ -218,12 +218,12 @@ def _cap(text: str) -> str:
     return plain(text).upper()
 
 
-def _states(what: Observable, enumerators: Sequence[str]) -> tuple[State, ...]:
+def _states(what: Observable, enumerators: Sequence[str]) -> tuple[EncodedState, ...]:
     codes = _CODES if len(what.values) <= len(_CODES) else _MORE_CODES
     if len(what.values) > len(codes):
         raise TooManyPositions(what.name)
     return tuple(
-        State(value, enumerator, code)
+        EncodedState(value, enumerator, code)
         for value, enumerator, code in zip(what.values, enumerators, codes, strict=False)
     )
 
@@ -239,13 +239,13 @@ def _color(color: str) -> tuple[str, int]:
     return f"COLOR_{_cap(color)}", number + FLASHING * color.startswith("flashing ")
 
 
-def _aspects(plan: Plan, words: CNames) -> dict[str, State]:
+def _aspects(plan: Plan, words: CNames) -> dict[str, EncodedState]:
     """The most restrictive first; 0 is for colors that the chart does not list."""
-    found = {UNLISTED: State(UNLISTED, "ASPECT_UNLISTED", 0)}
+    found = {UNLISTED: EncodedState(UNLISTED, "ASPECT_UNLISTED", 0)}
     words.give_capital("ASPECT", "UNLISTED")
     for number, aspect in enumerate(reversed(plan.chart.aspects), start=1):
         enumerator = words.give_capital("ASPECT", aspect.name)
-        found[aspect.name] = State(aspect.name, enumerator, number)
+        found[aspect.name] = EncodedState(aspect.name, enumerator, number)
     return found
 
 
@@ -271,7 +271,7 @@ def conditions_of(plan: Plan) -> Iterator[Condition]:
         yield from (c for c in (throw.reverse_when, throw.locked) if c is not None)
 
 
-def asked_anywhere(plan: Plan) -> Iterator[Observable]:
+def observables_read(plan: Plan) -> Iterator[Observable]:
     """Every observable those conditions ask for, and the levers and buttons that throw points."""
     named = plan.conditions
     for says in observables.facts_unfolded(conditions_of(plan), lambda name: named[name].condition):
@@ -281,7 +281,7 @@ def asked_anywhere(plan: Plan) -> Iterator[Observable]:
         yield from (w for w in plan.inputs if w.kind == "lever" and w.name == throw.lever)
 
 
-def reports_asked(signal: Signal, head: int, plan: Plan) -> tuple[Observable, ...]:
+def reports_read(signal: Signal, head: int, plan: Plan) -> tuple[Observable, ...]:
     """The reports that a driver listens to for one head."""
     lines = signal.lines or signal.heads[head].lines
     whens = (line.when for line in lines if line.when is not None)
@@ -296,7 +296,7 @@ def _noticed(plan: Plan) -> Iterator[Observable]:
         for i, head in enumerate(signal.heads):
             driver = plan.wiring.driver_of(head.name)
             if driver and driver.when_missing is not None:
-                yield from reports_asked(signal, i, plan)
+                yield from reports_read(signal, i, plan)
 
 
 def _watched(plan: Plan) -> Iterator[str]:
@@ -334,9 +334,9 @@ def _limit(seconds: Fraction) -> int:
     return ceil(seconds * 1000) + _BEGINS
 
 
-def _points(plan: Plan, names: CNames) -> Iterator[Points]:
+def _points(plan: Plan, names: CNames) -> Iterator[PointsOutputs]:
     for name, throw in plan.locking.throws.items():
         locked = names.give("unlocked", name) if throw.locked is not None else None
         thrown = names.give("throw", name) if throw.by in ("lever", "buttons", "rule") else None
         if locked or thrown:
-            yield Points(name, locked, thrown)
+            yield PointsOutputs(name, locked, thrown)

@@ -6,8 +6,8 @@ seeing what those before it did; how points may be moved is as it was before any
 
 from collections.abc import Iterable, Mapping
 
-from verifier.exports.c_text import Code, Is, Opposite, Test, every, test_text
-from verifier.exports.condition_to_c import Wording
+from verifier.exports.c_text import CWriter, NegatedTest, SimpleTest, Test, all_tests, test_text
+from verifier.exports.condition_to_c import ConditionWriter
 from verifier.exports.interface import Clock, Field, Interface
 from verifier.exports.names import CNames
 from verifier.exports.rules import SignalRules, by_use, place_of
@@ -35,17 +35,17 @@ class MemoryRules:
 
     # -------------------------------------------------------------- points
 
-    def points(self) -> Code:
+    def points(self) -> CWriter:
         """Whether points may be moved, and how they are to be thrown."""
-        code = Code(indent=1)
-        words = Wording(self._face, self._as_before)
+        code = CWriter(indent=1)
+        words = ConditionWriter(self._face, self._as_before)
         for out in self._face.points:
             throw = self._plan.locking.throws[out.turnout]
             code.say(f"points {out.turnout}, {place_of(throw.span)}")
             if out.unlocked:
                 assert throw.locked is not None
                 code.say(f"locked while: {_text(throw.locked)}")
-                code.test(f"out->{out.unlocked} = ", Opposite(words.of(throw.locked)), ";")
+                code.test(f"out->{out.unlocked} = ", NegatedTest(words.of(throw.locked)), ";")
             if out.throw:
                 normal, reverse = self._thrown(throw, words)
                 guard = f"out->{out.unlocked} && " if out.unlocked else ""
@@ -62,7 +62,7 @@ class MemoryRules:
             code.put("")
         return code
 
-    def _thrown(self, throw: Throw, words: Wording) -> tuple[Test, Test]:
+    def _thrown(self, throw: Throw, words: ConditionWriter) -> tuple[Test, Test]:
         """When it is to lie normal, and when reverse."""
         if throw.by == "lever":
             lever = next(
@@ -73,10 +73,10 @@ class MemoryRules:
         if throw.by == "buttons":
             pressed = [words.says(observables.button(b), ("pressed",)) for b in throw.buttons]
             released = [words.says(observables.button(b), ("released",)) for b in throw.buttons]
-            return every(pressed[0], released[1]), every(pressed[1], released[0])
+            return all_tests(pressed[0], released[1]), all_tests(pressed[1], released[0])
         assert throw.reverse_when is not None
         reverse = words.of(throw.reverse_when)
-        return Opposite(reverse), reverse
+        return NegatedTest(reverse), reverse
 
     def _as_before(self, name: str) -> str:
         self.needed[name] = None
@@ -84,9 +84,9 @@ class MemoryRules:
 
     # -------------------------------------------------------------- memory
 
-    def memory(self) -> Code:
+    def memory(self) -> CWriter:
         """Every memory in its turn."""
-        code = Code(indent=1)
+        code = CWriter(indent=1)
         locking = self._plan.locking
         for field in self._face.memory:
             name = field.what.name
@@ -102,17 +102,17 @@ class MemoryRules:
             code.put("")
         return code
 
-    def _now(self, condition: Condition, code: Code) -> Test:
+    def _now(self, condition: Condition, code: CWriter) -> Test:
         """A condition to one that acts after the memory that has acted already. Named ones
         that hang on it are worked out again."""
         inside = _opened(condition, self._plan)
         for name in self._order:
             if name in inside and self._stale(name) and self._key(name) not in self._again:
                 variable = self._names.give("again", name)
-                words = Wording(self._face, self._named_now)
+                words = ConditionWriter(self._face, self._named_now)
                 self._rules.condition(name, variable, words, code)
                 self._again[self._key(name)] = variable
-        return Wording(self._face, self._named_now).of(condition)
+        return ConditionWriter(self._face, self._named_now).of(condition)
 
     def _named_now(self, name: str) -> str:
         return self._again[self._key(name)] if self._stale(name) else self._as_before(name)
@@ -123,7 +123,7 @@ class MemoryRules:
     def _key(self, name: str) -> tuple[str, frozenset[str]]:
         return name, self._stale(name)
 
-    def _relay(self, relay: Relay, field: Field, clock: Clock | None, code: Code) -> None:
+    def _relay(self, relay: Relay, field: Field, clock: Clock | None, code: CWriter) -> None:
         code.say(f"relay {relay.name}, {place_of(relay.span)}")
         picks = self._now(relay.picks, code)
         sticks = None if relay.sticks is None else self._now(relay.sticks, code)
@@ -144,7 +144,7 @@ class MemoryRules:
             self._slow(memory, clock, {"up": up, "down": down}, code)
         code.close()
 
-    def _slow(self, memory: str, clock: Clock, states: Mapping[str, str], code: Code) -> None:
+    def _slow(self, memory: str, clock: Clock, states: Mapping[str, str], code: CWriter) -> None:
         """A relay that moves only when what moves it has lasted."""
         word = "if ("
         for to, other, test in (("up", "down", "wants_up"), ("down", "up", "!wants_up")):
@@ -158,7 +158,7 @@ class MemoryRules:
             word = "else if ("
         code.put("else {", f"    memory->{clock.name} = 0u;", "}")
 
-    def _counts(self, clock: Clock, to: str, then: Iterable[str], code: Code) -> None:
+    def _counts(self, clock: Clock, to: str, then: Iterable[str], code: CWriter) -> None:
         """``then``, once the clock is full; until then it counts on, from the call at which it
         began: the time before that call is not known to count."""
         name, full = f"memory->{clock.name}", clock.limits[to]
@@ -170,7 +170,7 @@ class MemoryRules:
         code.put(f"else if ({name} + elapsed >= {full}u) {{", f"    {name} = {full}u;", "}")
         code.put("else {", f"    {name} = (uint{clock.bits}_t)({name} + elapsed);", "}")
 
-    def _timer(self, timer: Timer, field: Field, clock: Clock, code: Code) -> None:
+    def _timer(self, timer: Timer, field: Field, clock: Clock, code: CWriter) -> None:
         memory = f"memory->{field.name}"
         idle, running, done = (state.enumerator for state in field.states)
         code.say(f"timer {timer.name}, {place_of(timer.span)}")
@@ -189,7 +189,7 @@ class MemoryRules:
         code.put("else {", f"    {zero}", "}")
         code.close()
 
-    def _traffic(self, traffic: Traffic, field: Field, code: Code) -> None:
+    def _traffic(self, traffic: Traffic, field: Field, code: CWriter) -> None:
         memory = f"memory->{field.name}"
         code.say(f"traffic {traffic.name}, {place_of(traffic.span)}")
         tests = [self._now(traffic.rightward, code), self._now(traffic.leftward, code)]
@@ -224,7 +224,7 @@ def _text(condition: Condition | None) -> str:
 
 def _inside(test: Test, guard: str) -> Test:
     """In parentheses where it stands beside something."""
-    return Is(test_text(test, inside=True)) if guard else test
+    return SimpleTest(test_text(test, inside=True)) if guard else test
 
 
 def _opened(condition: Condition, plan: Plan) -> set[str]:

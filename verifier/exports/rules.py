@@ -9,9 +9,9 @@ from graphlib import TopologicalSorter
 from itertools import product
 from pathlib import PurePath
 
-from verifier.exports.c_text import Code, Is, Test, any_of, every
-from verifier.exports.condition_to_c import Question, Wording
-from verifier.exports.interface import Interface, Lit, colors_of, reports_asked
+from verifier.exports.c_text import CWriter, SimpleTest, Test, all_tests, any_test
+from verifier.exports.condition_to_c import AspectQuery, ConditionWriter
+from verifier.exports.interface import Interface, SignalOutputs, colors_of, reports_read
 from verifier.exports.names import CNames
 from verifier.language.source import Span
 from verifier.logic.expr import Atom, Expr, atom, nodes
@@ -36,37 +36,37 @@ class SignalRules:
         self._names = names
         self.named = {name: names.give("is", name) for name in self._plan.conditions}
 
-    def written(self, conditions: Iterable[str]) -> Code:
+    def written(self, conditions: Iterable[str]) -> CWriter:
         """All signals, and these named conditions."""
-        code = Code(indent=1)
+        code = CWriter(indent=1)
         for members in _in_order(self._plan, conditions):
             signals = [name for kind, name in members if kind == "signal"]
             named = [name for kind, name in members if kind == "condition"]
             settled = (
                 self._settled(signals, named, code) if _goes_round(members, self._plan) else {}
             )
-            words = Wording(self._face, self.named.__getitem__, settled)
+            words = ConditionWriter(self._face, self.named.__getitem__, settled)
             for name in by_use(self._plan, named):
                 self.condition(name, self.named[name], words, code)
             for name in signals:
                 self._signal(self._lit(name), words, code)
         return code
 
-    def condition(self, name: str, variable: str, words: Wording, code: Code) -> None:
+    def condition(self, name: str, variable: str, words: ConditionWriter, code: CWriter) -> None:
         """A named condition, worked out into a variable."""
         condition = self._plan.conditions[name]
         code.say(f"{place_of(condition.span)}: {condition.span.text}")
         code.test(f"const bool {variable} = ", words.of(condition.condition), ";")
         code.put("")
 
-    def _lit(self, signal: str) -> Lit:
+    def _lit(self, signal: str) -> SignalOutputs:
         return next(lit for lit in self._face.lit if lit.signal.name == signal)
 
     # -------------------------------------------------------------- circles
 
     def _settled(
-        self, signals: Iterable[str], named: Iterable[str], code: Code
-    ) -> dict[Question, str]:
+        self, signals: Iterable[str], named: Iterable[str], code: CWriter
+    ) -> dict[AspectQuery, str]:
         """The answers to all that the signals of a circle ask of one another."""
         signals = set(signals)
         conditions = [w for s in signals for w in _whens(self._plan.signals[s])]
@@ -81,7 +81,7 @@ class SignalRules:
             },
             key=lambda q: (q[0].kind, q[0].name, q[1]),
         )
-        answers: dict[Question, str] = {}
+        answers: dict[AspectQuery, str] = {}
         code.say(
             "These signals read one another round in a circle. What they ask of one another "
             "is settled first, each answer without going round:"
@@ -95,7 +95,7 @@ class SignalRules:
         return answers
 
     def _answer(
-        self, asked: Atom, circle: set[str], answers: dict[Question, str], code: Code
+        self, asked: Atom, circle: set[str], answers: dict[AspectQuery, str], code: CWriter
     ) -> None:
         """Write the answer to a question, those it needs before it."""
         begun: dict[Atom, None] = {}
@@ -118,7 +118,7 @@ class SignalRules:
                 continue
             begun.pop(part, None)
             stack.pop()
-            words = Wording(self._face, self.named.__getitem__, answers)
+            words = ConditionWriter(self._face, self.named.__getitem__, answers)
             test = words.expression(meaning, code, self._names)
             name = self._names.give("settled", part.what.name)
             code.say(f"that {part.what.name} shows {' or '.join(part.values)}")
@@ -136,7 +136,7 @@ class SignalRules:
 
     # -------------------------------------------------------------- one signal
 
-    def _signal(self, lit: Lit, words: Wording, code: Code) -> None:
+    def _signal(self, lit: SignalOutputs, words: ConditionWriter, code: CWriter) -> None:
         signal = lit.signal
         code.say(f"signal {signal.name}, {place_of(signal.span)}")
         if signal.by_head:
@@ -155,7 +155,11 @@ class SignalRules:
         code.put("")
 
     def _lines(
-        self, lines: tuple[Line, ...], words: Wording, code: Code, shows: Mapping[int, list[str]]
+        self,
+        lines: tuple[Line, ...],
+        words: ConditionWriter,
+        code: CWriter,
+        shows: Mapping[int, list[str]],
     ) -> None:
         """The first line that holds acts."""
         for line in lines:
@@ -173,7 +177,7 @@ class SignalRules:
     def _colors(self, line: Line, signal: Signal) -> Combination:
         return colors_of(line.shows, signal, self._plan.chart)
 
-    def _shows(self, lit: Lit, colors: Combination) -> list[str]:
+    def _shows(self, lit: SignalOutputs, colors: Combination) -> list[str]:
         aspect = self._face.aspects[self._plan.chart.reading(colors)]
         return [
             f"out->{lit.aspect} = {aspect.enumerator};",
@@ -186,7 +190,7 @@ class SignalRules:
     def _color(self, color: str) -> str:
         return self._face.colors[color].enumerator
 
-    def _read(self, lit: Lit, code: Code) -> None:
+    def _read(self, lit: SignalOutputs, code: CWriter) -> None:
         """The aspect that the colors of the heads are."""
         chart = self._plan.chart
         unlisted = self._face.aspects[UNLISTED].enumerator
@@ -196,10 +200,10 @@ class SignalRules:
         word = "if ("
         for colors in listed:
             tests = (
-                Is(f"out->{name} == {self._color(color)}")
+                SimpleTest(f"out->{name} == {self._color(color)}")
                 for name, color in zip(lit.heads, colors, strict=True)
             )
-            code.test(word, every(*tests), ") {")
+            code.test(word, all_tests(*tests), ") {")
             code.put(
                 f"    out->{lit.aspect} = {self._face.aspects[chart.reading(colors)].enumerator};",
                 "}",
@@ -209,7 +213,7 @@ class SignalRules:
 
     # -------------------------------------------------------------- what drivers notice
 
-    def _noticed(self, lit: Lit, words: Wording, code: Code) -> None:
+    def _noticed(self, lit: SignalOutputs, words: ConditionWriter, code: CWriter) -> None:
         """What a driver does about dead inputs, then about lamps that do not light."""
         signal = lit.signal
         drivers: dict[str, Driver] = {}
@@ -219,7 +223,7 @@ class SignalRules:
                 continue
             drivers[driver.name] = driver
             if driver.when_missing is not None and (signal.by_head or i == 0):
-                reports = reports_asked(signal, i, self._plan)
+                reports = reports_read(signal, i, self._plan)
                 self._instead(lit, [i], driver.when_missing, self._missing(reports), code, (
                     f"driver {driver.name}: when input missing shows {driver.when_missing}"
                 ))  # fmt: skip
@@ -232,10 +236,10 @@ class SignalRules:
             ))  # fmt: skip
 
     def _instead(
-        self, lit: Lit, heads: list[int], color: str, when: Test, code: Code, said: str
+        self, lit: SignalOutputs, heads: list[int], color: str, when: Test, code: CWriter, said: str
     ) -> None:
         signal = lit.signal
-        if when == any_of():
+        if when == any_test():
             return
         code.test("if (", when, ") {")
         code.indent += 1
@@ -248,19 +252,19 @@ class SignalRules:
 
     def _missing(self, reports: Iterable[Observable]) -> Test:
         fields = [self._face.by_what[what] for what in reports]
-        return any_of(*(
-            Is(f"in->{f.name} == {f.missing.enumerator}") for f in fields if f.missing
+        return any_test(*(
+            SimpleTest(f"in->{f.name} == {f.missing.enumerator}") for f in fields if f.missing
         ))  # fmt: skip
 
-    def _out(self, lit: Lit, heads: Iterable[int]) -> Test:
+    def _out(self, lit: SignalOutputs, heads: Iterable[int]) -> Test:
         tests = []
         for i in heads:
             lamp = self._face.by_what[lamp_out(lit.signal.heads[i].name)]
-            tests.append(every(
-                Is(f"in->{lamp.name} == {lamp.state('out').enumerator}"),
-                Is(f"out->{lit.heads[i]} != {self._color('dark')}"),
+            tests.append(all_tests(
+                SimpleTest(f"in->{lamp.name} == {lamp.state('out').enumerator}"),
+                SimpleTest(f"out->{lit.heads[i]} != {self._color('dark')}"),
             ))  # fmt: skip
-        return any_of(*tests)
+        return any_test(*tests)
 
 
 def place_of(span: Span) -> str:

@@ -15,7 +15,7 @@ from verifier.sheets.part_kinds import PartKind
 
 
 @dataclass(frozen=True, slots=True)
-class Part:
+class BillItem:
     """``count``: how many, or of wire how many meters. ``serves``: the signal, head, driver,
     detector, turnout, supply, block, district, lever or button that it is there for, by name."""
 
@@ -24,40 +24,40 @@ class Part:
     count: Fraction = Fraction(1)
 
 
-def parts_of(plan: Plan) -> tuple[Part, ...]:
+def bill_of_materials(plan: Plan) -> tuple[BillItem, ...]:
     """Every part that the file says there is, in the order of the kinds."""
     return tuple(_all(plan))
 
 
-def _all(plan: Plan) -> Iterator[Part]:
+def _all(plan: Plan) -> Iterator[BillItem]:
     yield from _at_signals(plan.signals.values())
     for driver in plan.wiring.drivers.values():
-        yield Part(PartKind("driver", _outputs(driver, plan)), driver.name)
+        yield BillItem(PartKind("driver", _outputs(driver, plan)), driver.name)
     yield from _detection(plan)
     for machine in plan.wiring.machines.values():
         for _ in machine.contacts or ():
-            yield Part(PartKind("contact"), machine.turnout)
+            yield BillItem(PartKind("contact"), machine.turnout)
         if machine.motor is not None:
-            yield Part(PartKind(f"machine-{machine.motor}"), machine.turnout)
+            yield BillItem(PartKind(f"machine-{machine.motor}"), machine.turnout)
     for what in plan.inputs:
         if what.kind in ("lever", "button"):
-            yield Part(PartKind(what.kind), what.name)
+            yield BillItem(PartKind(what.kind), what.name)
     for supply in plan.wiring.supplies.values():
         family = "booster" if supply.fed_by is not None else "supply"
-        yield Part(PartKind(family, supply.amps), supply.name)
+        yield BillItem(PartKind(family, supply.amps), supply.name)
         if supply.fuse is not None:
-            yield Part(PartKind("fuse", supply.fuse), supply.name)
+            yield BillItem(PartKind("fuse", supply.fuse), supply.name)
     for wire in conductors(plan):
         if wire.run is not None:
             kind = PartKind("wire", Fraction(wire.run.gauge))
-            yield Part(kind, wire.serves, wire.run.length)
+            yield BillItem(kind, wire.serves, wire.run.length)
 
 
-def _at_signals(signals: Iterable[Signal]) -> Iterator[Part]:
+def _at_signals(signals: Iterable[Signal]) -> Iterator[BillItem]:
     for signal in signals:
         for head in signal.heads:
-            yield Part(PartKind("head", Fraction(len(lamp_colors(head)))), head.name)
-        yield Part(PartKind("mast", Fraction(len(signal.heads))), signal.name)
+            yield BillItem(PartKind("head", Fraction(len(lamp_colors(head)))), head.name)
+        yield BillItem(PartKind("mast", Fraction(len(signal.heads))), signal.name)
 
 
 def _outputs(driver: Driver, plan: Plan) -> Fraction:
@@ -68,12 +68,12 @@ def _outputs(driver: Driver, plan: Plan) -> Fraction:
     return Fraction(sum(len(lamp_colors(head)) for head in heads))
 
 
-def _detection(plan: Plan) -> Iterator[Part]:
+def _detection(plan: Plan) -> Iterator[BillItem]:
     for detector in plan.wiring.detectors.values():
         if detector.kind == "spot":
             count = Fraction(len(detector.spots))
-            yield Part(PartKind("spot-detector"), detector.name, count)
+            yield BillItem(PartKind("spot-detector"), detector.name, count)
         else:
-            yield Part(PartKind("current-detector"), detector.name)
+            yield BillItem(PartKind("current-detector"), detector.name)
         if detector.isolated:
-            yield Part(PartKind("adapter"), detector.name)
+            yield BillItem(PartKind("adapter"), detector.name)

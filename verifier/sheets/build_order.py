@@ -13,7 +13,7 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.plan.model import Plan
 
-THE_REST = "the rest"
+NO_STEP = "the rest"
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +34,7 @@ class _Point:
     turnouts: tuple[str, ...]
 
 
-def steps_of(plan: Plan, first: Sequence[tuple[str, Span]] = ()) -> tuple[BuildStep, ...]:
+def build_steps(plan: Plan, first: Sequence[tuple[str, Span]] = ()) -> tuple[BuildStep, ...]:
     """The steps, those with what is wanted ``first`` before the others; what belongs to no
     step is in none of them.
 

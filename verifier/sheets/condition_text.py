@@ -11,7 +11,7 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not
 from verifier.plan.signals.aspects import Chart
-from verifier.sheets.dnf import Requirement, said
+from verifier.sheets.dnf import Requirement, requirement_of
 
 Column = Literal["points", "blocks", "signals", "levers and relays", "devices"]
 COLUMNS: tuple[Column, ...] = ("points", "blocks", "signals", "levers and relays", "devices")
@@ -108,7 +108,7 @@ def condition_words(condition: Condition, wanted: bool, plan: Plan) -> str:
             inside = plan.conditions[condition.what.name].condition
             return condition_words(inside, wanted, plan)
         case Fact():
-            asked = said(condition, wanted)
+            asked = requirement_of(condition, wanted)
             return requirement_words(asked, plan) if asked.values else "never"
         case All(parts=parts) | AnyOne(parts=parts):
             word = " and " if isinstance(condition, All) == wanted else " or "

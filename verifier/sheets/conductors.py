@@ -38,7 +38,7 @@ NO_DISTRICT = "No district given"
 
 
 @dataclass(frozen=True, slots=True)
-class Function:
+class WireFunction:
     """What a conductor is for, and the supplies it may belong to: one, or several with a
     common return; none where the file does not say."""
 
@@ -59,7 +59,7 @@ class Conductor:
     name: str
     start: str
     end: str
-    function: Function
+    function: WireFunction
     section: str
     serves: str
     joins: frozenset[str]
@@ -72,7 +72,7 @@ def conductors(plan: Plan) -> tuple[Conductor, ...]:
     return tuple(_Harness(plan).everything())
 
 
-def sharing(supply: str | None, wiring: Wiring) -> tuple[str, ...]:
+def supplies_sharing_return(supply: str | None, wiring: Wiring) -> tuple[str, ...]:
     """A supply and all that share a return with it, in the order of the file."""
     if supply is None:
         return ()
@@ -114,9 +114,9 @@ class _Harness:
     ) -> Conductor:
         """``also``: a second supply whose circuit it is part of."""
         own = () if supply is None else (supply,)
-        supplies = own if role in _OWN else sharing(supply, self.wiring)
+        supplies = own if role in _OWN else supplies_sharing_return(supply, self.wiring)
         joins = frozenset(s for s in (supply, also) if s is not None)
-        function = Function(role, supplies)
+        function = WireFunction(role, supplies)
         return Conductor(name, start, end, function, self.section, serves, joins, run, through)
 
     # -------------------------------------------------------------- supplies
@@ -251,7 +251,9 @@ class _Harness:
         group of supplies that have one."""
         readers = filter(None, self.equipment.contact_readers[machine.turnout])
         read = [self.wiring.drivers[reader].supply for reader in readers]
-        for group in dict.fromkeys(sharing(supply, self.wiring) for supply in read or [None]):
+        for group in dict.fromkeys(
+            supplies_sharing_return(supply, self.wiring) for supply in read or [None]
+        ):
             here = machine.supply if machine.supply in group else None
             supply = here or (group[0] if group else None)
             yield self._conductor(

@@ -75,7 +75,7 @@ def _ways(condition: Condition, wanted: bool, named: Named, most: int) -> tuple[
         case Fact() if condition.what.kind == "condition":
             return _ways(named[condition.what.name].condition, wanted, named, most)
         case Fact():
-            asked = said(condition, wanted)
+            asked = requirement_of(condition, wanted)
             return ((asked,),) if asked.values else ()
         case Not(part=part):
             return _ways(part, not wanted, named, most)
@@ -95,7 +95,7 @@ def _ways(condition: Condition, wanted: bool, named: Named, most: int) -> tuple[
             return found
 
 
-def said(says: Fact, wanted: bool) -> Requirement:
+def requirement_of(says: Fact, wanted: bool) -> Requirement:
     """What a fact asks for, or what is left when it is ruled out."""
     values = tuple(v for v in says.what.values if (v in says.values) == wanted)
     return Requirement(says.what, values)

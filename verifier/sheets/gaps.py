@@ -19,7 +19,12 @@ from verifier.properties.distances import fouling_undetected, gap_beyond_signal
 from verifier.properties.obligation import Obligation
 from verifier.properties.wiring import blocks_joined
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
-from verifier.sheets.reversing_loops import ReversingLoop, at_turned_sections, round_trip, turns
+from verifier.sheets.reversing_loops import (
+    ReversingLoop,
+    reversing_section_joints,
+    round_trip,
+    uncut_loops,
+)
 from verifier.sheets.sheet import PictureOf, Sheet, Table
 from verifier.world.world import World
 
@@ -41,7 +46,7 @@ _NOTES = (
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class WantedGap:
     """A gap that is asked for and not in the file, or one that lies elsewhere: where, which
     property or rule asks, and what to do."""
 
@@ -54,7 +59,7 @@ def gap_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """Every gap to cut, where and why; and the gaps that are asked for and not there."""
     title = f"Gap list: {plan.title}"
     gaps = gaps_of(plan.track)
-    turned = frozenset(at_turned_sections(plan.track))
+    turned = frozenset(reversing_section_joints(plan.track))
     rows = tuple(
         (TICK, gap.name, _RAILS[gap.joint.kind], _between(gap.joint, plan), _where(gap.joint, plan),
          _position(gap.joint, plan), "; ".join(_reasons(gap.joint, plan, turned)))
@@ -159,15 +164,15 @@ def _supplies(one: str, other: str, plan: Plan) -> tuple[str, str] | None:
 # ------------------------------------------------------------------ what is missing
 
 
-def wanted_gaps(plan: Plan) -> Iterator[Wanted]:
+def wanted_gaps(plan: Plan) -> Iterator[WantedGap]:
     """Gaps that are asked for and not in the file, or lie elsewhere in it."""
     yield from _asked_by_properties(plan)
-    for turn in turns(plan.track):
+    for turn in uncut_loops(plan.track):
         yield _turned(turn, plan)
     yield from _between_supplies(plan)
 
 
-def _asked_by_properties(plan: Plan) -> Iterator[Wanted]:
+def _asked_by_properties(plan: Plan) -> Iterator[WantedGap]:
     asked = [*blocks_joined(plan), *fouling_undetected(plan), *gap_beyond_signal(plan)]
     if not asked:
         return
@@ -183,11 +188,11 @@ def _asked_by_properties(plan: Plan) -> Iterator[Wanted]:
                 yield _wanted(obligation, f"{obligation.property} (undecided)")
 
 
-def _wanted(obligation: Obligation, by: str) -> Wanted:
-    return Wanted(obligation.place, by, f"{obligation.trouble}. {obligation.hint}")
+def _wanted(obligation: Obligation, by: str) -> WantedGap:
+    return WantedGap(obligation.place, by, f"{obligation.trouble}. {obligation.hint}")
 
 
-def _turned(turn: ReversingLoop, plan: Plan) -> Wanted:
+def _turned(turn: ReversingLoop, plan: Plan) -> WantedGap:
     where = _between(turn.joint, plan)
     way = listing(round_trip(turn.joint, plan.track))
     what = "a second place on this way" if turn.cut else "two places on this way"
@@ -195,7 +200,7 @@ def _turned(turn: ReversingLoop, plan: Plan) -> Wanted:
     unit = plan.wiring.units.track
     longest = plan.wiring.trains.longest if plan.wiring.trains else None
     least = f"the longest train, {length(longest, unit)}" if longest else "the longest train"
-    return Wanted(
+    return WantedGap(
         where,
         "track turned around (common practice)",
         f"by way of {way} track comes back turned around, and {why}. Cut both rails (`||`) at "
@@ -204,13 +209,13 @@ def _turned(turn: ReversingLoop, plan: Plan) -> Wanted:
     )
 
 
-def _between_supplies(plan: Plan) -> Iterator[Wanted]:
+def _between_supplies(plan: Plan) -> Iterator[WantedGap]:
     """Two supplies that meet at a gap in one rail are joined by the other rail."""
     for gap in gaps_of(plan.track):
         one, other = (piece.block for piece in _sides(gap.joint, plan))
         names = _supplies(one, other, plan) if one and other else None
         if names and gap.joint.kind == "|" and not plan.wiring.share_a_return(*names):
-            yield Wanted(
+            yield WantedGap(
                 gap.name,
                 "two supplies (common practice)",
                 f"{names[0]} and {names[1]} meet here, and the rail that is not cut joins them. "

@@ -15,8 +15,8 @@ from verifier.language.listing import listing
 from verifier.plan.model import Plan
 from verifier.properties.amounts import decimal
 from verifier.sheets.alternatives import comparison
-from verifier.sheets.bill_of_materials import Part, parts_of
-from verifier.sheets.build_order import THE_REST, BuildStep, steps_of
+from verifier.sheets.bill_of_materials import BillItem, bill_of_materials
+from verifier.sheets.build_order import NO_STEP, BuildStep, build_steps
 from verifier.sheets.conductors import conductors
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.part_kinds import FAMILIES, METRES, PartKind, SoldBy, in_cents, money
@@ -31,7 +31,7 @@ NO_PRICE = "no price"
 
 
 @dataclass(frozen=True, slots=True)
-class Bought:
+class PurchaseLine:
     """A kind of part: how many are ``needed``, how many are bought; ``cost`` of these, None
     where there is no price for it. ``sold_by``: what is counted, of what is bought by length."""
 
@@ -67,18 +67,20 @@ def parts_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
 
     Raises :class:`InputError` where what comes first is nothing of this plan, or where another
     plan cannot be proved at all."""
-    parts = parts_of(plan)
+    parts = bill_of_materials(plan)
     title = f"Parts and cost: {plan.title}"
     sold_by: SoldBy = "foot" if plan.wiring.units.wire == "ft" else "meter"
-    bought = shopping(parts, asked.prices, asked.spares, sold_by)
-    steps = steps_of(plan, asked.first)
+    bought = purchase_list(parts, asked.prices, asked.spares, sold_by)
+    steps = build_steps(plan, asked.first)
     tables = [
         _in_all(bought, asked.prices),
         _by_step(parts, steps, bought, asked.prices),
     ]
     if asked.others:
         plans = (plan, *asked.others)
-        lists = [shopping(parts_of(p), asked.prices, asked.spares, sold_by) for p in plans]
+        lists = [
+            purchase_list(bill_of_materials(p), asked.prices, asked.spares, sold_by) for p in plans
+        ]
         costs = [_total_words(lines, asked.prices) for lines in lists]
         counts = [{b.kind: b.counted(Fraction(b.buy)) for b in lines} for lines in lists]
         tables += comparison(plans, counts, costs if asked.prices else None, asked.progress)
@@ -94,9 +96,9 @@ def parts_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
 # ------------------------------------------------------------------ how many, how much
 
 
-def shopping(
-    parts: Iterable[Part], prices: PriceList | None, spares: int, sold_by: SoldBy
-) -> tuple[Bought, ...]:
+def purchase_list(
+    parts: Iterable[BillItem], prices: PriceList | None, spares: int, sold_by: SoldBy
+) -> tuple[PurchaseLine, ...]:
     """What to buy of each kind, in the order of the kinds; wire by what its price is for, and
     where it has none, by ``sold_by``."""
     needed: dict[PartKind, Fraction] = {}
@@ -109,7 +111,7 @@ def shopping(
 
 def _bought(
     kind: PartKind, needed: Fraction, prices: PriceList | None, spares: int, sold_by: SoldBy
-) -> Bought:
+) -> PurchaseLine:
     family = FAMILIES[kind.family]
     share = spares if family.spare else 0
     price = prices.of(kind) if prices else None
@@ -122,10 +124,10 @@ def _bought(
         needed /= METRES[by]
     # The part that is needed in full, then the spares in full: 1 ft and a bit make 2 ft.
     buy = ceil(needed) + ceil(needed * share / 100)
-    return Bought(kind, by, needed, buy, price.amount if price else None, note)
+    return PurchaseLine(kind, by, needed, buy, price.amount if price else None, note)
 
 
-def _total_words(bought: Iterable[Bought], prices: PriceList | None) -> str:
+def _total_words(bought: Iterable[PurchaseLine], prices: PriceList | None) -> str:
     if prices is None:
         return ""
     lines = list(bought)
@@ -137,7 +139,7 @@ def _total_words(bought: Iterable[Bought], prices: PriceList | None) -> str:
 # ------------------------------------------------------------------ tables
 
 
-def _in_all(bought: tuple[Bought, ...], prices: PriceList | None) -> Table:
+def _in_all(bought: tuple[PurchaseLine, ...], prices: PriceList | None) -> Table:
     columns: tuple[str, ...] = ("kind", "part", "needed", "spare", "buy")
     if prices is not None:
         columns += ("each", "cost", "note")
@@ -161,7 +163,7 @@ def _in_all(bought: tuple[Bought, ...], prices: PriceList | None) -> Table:
                  frozenset(("needed", "spare", "buy", "each", "cost")))  # fmt: skip
 
 
-def _sum_notes(bought: tuple[Bought, ...], prices: PriceList) -> Iterator[str]:
+def _sum_notes(bought: tuple[PurchaseLine, ...], prices: PriceList) -> Iterator[str]:
     priced = [line for line in bought if line.each is not None]
     total = money(sum((line.cost or Decimal(0) for line in priced), Decimal(0)), prices.currency)
     missing = [str(line.kind) for line in bought if line.each is None]
@@ -175,7 +177,7 @@ def _sum_notes(bought: tuple[Bought, ...], prices: PriceList) -> Iterator[str]:
 
 
 def _by_step(
-    parts: tuple[Part, ...], steps: tuple[BuildStep, ...], bought: tuple[Bought, ...],
+    parts: tuple[BillItem, ...], steps: tuple[BuildStep, ...], bought: tuple[PurchaseLine, ...],
     prices: PriceList | None,
 ) -> Table:  # fmt: skip
     """What each step needs; at the end the spares, and the rest of a foot or meter of wire."""
@@ -212,7 +214,7 @@ def _by_step(
 
 
 def _shares(
-    parts: tuple[Part, ...], steps: tuple[BuildStep, ...]
+    parts: tuple[BillItem, ...], steps: tuple[BuildStep, ...]
 ) -> Iterator[tuple[str, Mapping[PartKind, Fraction]]]:
     """By step, how many of each kind; parts of no step come last."""
     left = list(parts)
@@ -223,14 +225,14 @@ def _shares(
         for part in here:
             counts[part.kind] = counts.get(part.kind, Fraction(0)) + part.count
         if counts:
-            yield (step.title if step else THE_REST), counts
+            yield (step.title if step else NO_STEP), counts
 
 
 def _cost(cost: Decimal | None, prices: PriceList | None) -> str:
     return NO_PRICE if cost is None or prices is None else money(cost, prices.currency)
 
 
-def _each(line: Bought, currency: str) -> str:
+def _each(line: PurchaseLine, currency: str) -> str:
     if line.each is None:
         return NO_PRICE
     return money(line.each, currency) + (f" per {line.sold_by}" if line.sold_by else "")
@@ -248,7 +250,7 @@ def _decimal(count: Fraction) -> Decimal:
 # ------------------------------------------------------------------ what is not counted
 
 
-def _wire_counted(bought: tuple[Bought, ...]) -> Iterator[str]:
+def _wire_counted(bought: tuple[PurchaseLine, ...]) -> Iterator[str]:
     sold = {line.sold_by for line in bought if line.sold_by}
     if sold:
         whole = listing([f"whole {'feet' if one == 'foot' else 'meters'}" for one in sorted(sold)])

@@ -56,7 +56,7 @@ class _Sides:
         return True
 
 
-def turns(track: Track) -> tuple[ReversingLoop, ...]:
+def uncut_loops(track: Track) -> tuple[ReversingLoop, ...]:
     """Every joint at which track comes back turned around and that is not cut as it must be."""
     sides, wrong = _where_a_rail_runs_through(track)
     if wrong:
@@ -69,7 +69,7 @@ def turns(track: Track) -> tuple[ReversingLoop, ...]:
     return tuple(found)
 
 
-def at_turned_sections(track: Track) -> tuple[Joint, ...]:
+def reversing_section_joints(track: Track) -> tuple[Joint, ...]:
     """The joints, cut in both rails, that lie on a way on which track comes back turned around:
     the ends of sections for turning trains."""
     sides, wrong = _where_a_rail_runs_through(track)

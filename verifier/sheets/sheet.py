@@ -40,7 +40,7 @@ class PictureOf:
 
 
 @dataclass(frozen=True, slots=True)
-class Pose:
+class LayoutState:
     """How the layout stands at some point of a sheet, to be drawn with what it then shows."""
 
     text: str
@@ -58,4 +58,4 @@ class Sheet:
     notes: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
     picture: PictureOf | None = None
-    poses: tuple[Pose, ...] = ()
+    poses: tuple[LayoutState, ...] = ()

@@ -10,7 +10,7 @@ from verifier.diagnosis.bench import Bench
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
-from verifier.sheets.sheet import PictureOf, Pose, Row, Sheet, Table
+from verifier.sheets.sheet import LayoutState, PictureOf, Row, Sheet, Table
 from verifier.testcard.card import Card, CardStep, Unseen, card_on
 from verifier.testcard.coverage_goals import Excluded, Goal
 from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
@@ -49,7 +49,7 @@ def sheet_of(card: Card) -> Sheet:
     return Sheet(
         "test-card", f"Test card: {card.plan.title}", tuple(t for t in tables if t.rows),
         tuple(_notes(card)), _CAUTIONS, PictureOf(frozenset({"feeders"})),
-        tuple(Pose(f"Step {step.number}", step.situation) for step in card.steps),
+        tuple(LayoutState(f"Step {step.number}", step.situation) for step in card.steps),
     )  # fmt: skip
 
 

@@ -3,7 +3,7 @@
 In: the functions of a layout's conductors, and the colors at hand. Out: a color for each
 function. All functions can meet in one bundle under a table, so each has a color of its own;
 where plain ones run out, two-colored wire (one color with a stripe of another) is used, if the
-two can be told apart. :func:`mixed` checks the outcome by itself.
+two can be told apart. :func:`color_conflicts` checks the outcome by itself.
 """
 
 import re
@@ -15,7 +15,7 @@ from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.plan.wiring.wiring_model import Wiring
-from verifier.sheets.conductors import Conductor, Function, Role
+from verifier.sheets.conductors import Conductor, Role, WireFunction
 
 # Colors in which hook-up wire is commonly sold (common practice, no source).
 USUAL = (
@@ -44,15 +44,15 @@ _ANOTHER_NAME = {"grey": "gray", "purple": "violet"}
 _WORDS = r"[^\W\d_]+(?:[ -][^\W\d_]+)*"
 _COLOR = re.compile(rf"{_WORDS}(?: ?/ ?{_WORDS})?")
 
-Colors = Mapping[Function, str]
+Colors = Mapping[WireFunction, str]
 
 
-def functions_of(conductors: Iterable[Conductor]) -> tuple[Function, ...]:
+def functions_of(conductors: Iterable[Conductor]) -> tuple[WireFunction, ...]:
     """Each function once, in the order of the conductors."""
     return tuple(dict.fromkeys(conductor.function for conductor in conductors))
 
 
-def at_hand(source: Source) -> tuple[tuple[str, Span], ...]:
+def available_colors(source: Source) -> tuple[tuple[str, Span], ...]:
     """The colors named in a text, separated by commas, semicolons or lines, each with its
     place. `red/white` is red with a stripe of white.
 
@@ -89,9 +89,9 @@ def at_hand(source: Source) -> tuple[tuple[str, Span], ...]:
     return tuple(found.items())
 
 
-def assigned(
-    functions: Sequence[Function], given: Sequence[tuple[str, Span]] | None, source: Source
-) -> dict[Function, str]:
+def assign_colors(
+    functions: Sequence[WireFunction], given: Sequence[tuple[str, Span]] | None, source: Source
+) -> dict[WireFunction, str]:
     """A color for each function, no two the same: those that people expect first, then what
     is left of the plain ones, then striped ones. ``source`` is the file, for messages.
 
@@ -102,7 +102,7 @@ def assigned(
         span = given[0][1].to(given[-1][1]) if given else Span(source, 0, 0)
         raise InputError([_run_out(functions, plain, striped, span)])
     free = [*plain, *striped]
-    found: dict[Function, str] = {}
+    found: dict[WireFunction, str] = {}
     for function in functions:
         expected = _EXPECTED[function.role]
         if expected in free:
@@ -125,7 +125,7 @@ def _striped(plain: Sequence[str]) -> Iterator[str]:
 
 
 def _run_out(
-    functions: Sequence[Function], plain: Sequence[str], striped: Sequence[str], span: Span
+    functions: Sequence[WireFunction], plain: Sequence[str], striped: Sequence[str], span: Span
 ) -> Diagnostic:
     return diagnostic(
         "CP802",
@@ -137,7 +137,7 @@ def _run_out(
     )
 
 
-def mixed(
+def color_conflicts(
     conductors: Iterable[Conductor], colors: Colors, wiring: Wiring
 ) -> tuple[tuple[str, str, str], ...]:
     """The check of an assignment, apart from how it was made: every color under which lie two

@@ -17,7 +17,7 @@ from verifier.sheets.conductors import Conductor, conductors, is_locked
 from verifier.sheets.gaps import NOT_GIVEN, TICK
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import PictureOf, Sheet, Table
-from verifier.sheets.wire_colors import Colors, assigned, functions_of, mixed
+from verifier.sheets.wire_colors import Colors, assign_colors, color_conflicts, functions_of
 
 _CAUTIONS = (
     "Caution: only the low-voltage side is described here. Leave the mains side of every supply "
@@ -38,7 +38,7 @@ def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
     wires = conductors(plan)
     if not wires:
         return Sheet("wiring", title, (), (NO_WIRING,), _CAUTIONS)
-    colors = assigned(functions_of(wires), asked.colors, plan.source)
+    colors = assign_colors(functions_of(wires), asked.colors, plan.source)
     tables = []
     number = 0
     for section in dict.fromkeys(wire.section for wire in wires):
@@ -105,7 +105,7 @@ def _detectors(plan: Plan) -> Table:
 
 
 def _checked(plan: Plan, wires: Sequence[Conductor], colors: Colors) -> Iterator[str]:
-    wrong = mixed(wires, colors, plan.wiring)
+    wrong = color_conflicts(wires, colors, plan.wiring)
     if not wrong:
         yield (
             "Checked: every color has one function, and none belongs to two supplies that have no "

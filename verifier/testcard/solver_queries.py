@@ -41,7 +41,7 @@ class Questions:
     def step(self, *goals: Expr) -> Setup | None:
         """The simplest step in which all of these hold; None where there is none.
 
-        Raises :class:`Undecided`."""
+        Raises :class:`Inconclusive`."""
         goal = conjunction(*map(self.world.expand, goals))
         if goal is FALSE:
             return None

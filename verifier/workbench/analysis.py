@@ -8,7 +8,8 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from verifier.drawing.changes import changes
-from verifier.drawing.svg import PLAIN, Shown, picture
+from verifier.drawing.overlay import NO_OVERLAY, Overlay
+from verifier.drawing.svg import picture
 from verifier.drawing.template import STYLE
 from verifier.explain.signal_causes import causes, reasons
 from verifier.language.diagnostics.diagnostic import Diagnostic
@@ -40,7 +41,7 @@ def analyze(
     before: Play | None = None,
     relevant: Collection[Key] | None = None,
     around: Sequence[str] = (),
-    shown: Shown = PLAIN,
+    overlay: Overlay = NO_OVERLAY,
 ) -> Json:
     """``before``: the moment before this one, so that what has changed is marked; ``relevant``:
     what matters of a finding, all else is drawn grey; ``around``: pieces to zoom to."""
@@ -49,9 +50,9 @@ def analyze(
         table.do(act)
     plan, seen = table.plan, table.seen()
     if before is not None:
-        shown = replace(shown, marks=tuple(changes(plan, _table(reading, before).seen(), seen)))
+        overlay = replace(overlay, marks=tuple(changes(plan, _table(reading, before).seen(), seen)))
     matter = None if relevant is None else {w for w in seen.states if (w.kind, w.name) in relevant}
-    drawn = picture(plan, seen, matter, around=around, prefix="p-", shown=shown)
+    drawn = picture(plan, seen, matter, around=around, prefix="p-", overlay=overlay)
     return {
         "title": plan.title,
         "speaks_of_time": plan.locking.over_time,

@@ -26,7 +26,7 @@ from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from verifier import __version__
-from verifier.drawing.svg import Shown
+from verifier.drawing.overlay import Overlay
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.syntax.parse import grammar_text
 from verifier.patterns import PATTERNS, pattern_text
@@ -167,7 +167,7 @@ class Workbench:
         if asked.get("relevant") is not None:
             relevant = {(k, n) for k, n in _rows(asked["relevant"], 2)}
         around = [str(piece) for piece in _list(asked.get("around") or [])]
-        shown = Shown(
+        overlay = Overlay(
             gaps=asked.get("gaps") is True,
             feeders=asked.get("wiring") is True,
             detectors=asked.get("wiring") is True,
@@ -176,7 +176,7 @@ class Workbench:
         def answer() -> Json:
             reading = self._readings.of(name, text)
             return analyze(
-                reading, play, act, before=before, relevant=relevant, around=around, shown=shown
+                reading, play, act, before=before, relevant=relevant, around=around, overlay=overlay
             )
 
         return await self._checked(name, answer)

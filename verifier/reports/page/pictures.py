@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from verifier.drawing.changes import changes
-from verifier.drawing.overlay import Hatched, Mark, Shown
+from verifier.drawing.overlay import Hatched, Mark, Overlay
 from verifier.drawing.svg import SvgPicture, frames, pages, picture
 from verifier.drawing.template import STYLE
 from verifier.plan.model import Plan
@@ -52,15 +52,15 @@ def figure(drawn: SvgPicture, *caption: Child, **attributes: str) -> Html:
 
 def plan_pictures(plan: Plan, prefix: str, shown: PictureOf | None = None) -> Iterator[Html]:
     """The whole plan, in strips where it is long; or as a sheet wants it."""
-    wanted = Shown(
+    wanted = Overlay(
         gaps=shown is not None and "gaps" in shown.shown,
         feeders=shown is not None and "feeders" in shown.shown,
         detectors=shown is not None and "detectors" in shown.shown,
     )
     if shown is not None and shown.pieces:
-        yield figure(picture(plan, around=shown.pieces, prefix=prefix, shown=wanted))
+        yield figure(picture(plan, around=shown.pieces, prefix=prefix, overlay=wanted))
         return
-    strips = pages(plan, width=SHEET_WIDTH, prefix=prefix, shown=wanted)
+    strips = pages(plan, width=SHEET_WIDTH, prefix=prefix, overlay=wanted)
     for number, strip in enumerate(strips, start=1):
         yield figure(strip, *([f"Strip {number} of {len(strips)}"] if len(strips) > 1 else []))
 
@@ -77,7 +77,9 @@ def situation_picture(
         scene.telling,
         around=_around(scene),
         prefix=prefix,
-        shown=Shown(marks=(*_meeting(obligation), *numbers.marks), hatched=_hatched(obligation)),
+        overlay=Overlay(
+            marks=(*_meeting(obligation), *numbers.marks), hatched=_hatched(obligation)
+        ),
     )
 
 

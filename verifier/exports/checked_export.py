@@ -1,13 +1,13 @@
 """The C file of a junction, and whether it was shown to give what the rules give.
 
 In: a checked plan. Out: the export and the answer. Nobody should write the text unless the answer
-is :class:`~verifier.exports.equivalence.Equal`.
+is :class:`~verifier.exports.equivalence.Equivalent`.
 """
 
 from pathlib import Path
 
-from verifier.exports.c_source import Export, c_source
-from verifier.exports.equivalence import Equal, Undecided, Unequal, compare
+from verifier.exports.c_source import CExport, c_source
+from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent, compare
 from verifier.exports.interface import MOST_POSITIONS, TooManyPositions
 from verifier.plan.model import Plan
 
@@ -19,9 +19,9 @@ class NothingToExport(Exception):
     """A plan of which no C can be made; the text says why, in the words of the trade."""
 
 
-def exported(
+def checked_export(
     plan: Plan, timeout: float | None = None
-) -> tuple[Export, Equal | Unequal | Undecided]:
+) -> tuple[CExport, Equivalent | NotEquivalent | Inconclusive]:
     """Raises :class:`NothingToExport`."""
     if not plan.signals:
         raise NothingToExport("there are no signals, so there are no rules to run")
