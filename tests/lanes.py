@@ -8,6 +8,7 @@ named must exist (tests/house checks it), so that nothing stays here after it ha
 SLOW = (
     "tests/cli/test_certificate.py",
     "tests/cli/test_diagnose.py",
+    "tests/decide/test_determinism.py",
     "tests/decide/test_same_finding.py",
     "tests/diagnosis/",
     "tests/differential/",
