@@ -40,10 +40,10 @@ def browser(*arguments: str) -> Iterator[webdriver.Chrome]:
         driver.quit()
 
 
-def soon(look: Callable[[], T], driver: webdriver.Chrome) -> T:
-    """What ``look`` finds as soon as it finds something."""
+def soon(look: Callable[[], T], driver: webdriver.Chrome, patience: float = PATIENCE) -> T:
+    """What ``look`` finds as soon as it finds something, within ``patience`` seconds."""
     gone = (NoSuchElementException, StaleElementReferenceException, WebDriverException)
-    wait = WebDriverWait(driver, PATIENCE, poll_frequency=0.05, ignored_exceptions=gone)
+    wait = WebDriverWait(driver, patience, poll_frequency=0.05, ignored_exceptions=gone)
     return wait.until(lambda _: look())
 
 

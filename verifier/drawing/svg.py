@@ -25,14 +25,25 @@ from verifier.reference.evaluator import Seen
 
 @dataclass(frozen=True, slots=True)
 class SvgPicture:
-    """One drawing. ``svg``: the whole element, well-formed by itself, to be inlined or written
-    to a file. ``width`` and ``height``: its natural size in CSS pixels. ``text``: what it shows,
-    in a sentence."""
+    """One drawing: the start tag of its element with its title, and the rest of the element.
+    ``width`` and ``height``: its natural size in CSS pixels. ``text``: what it shows, in a
+    sentence."""
 
-    svg: str
+    opening: str
+    content: str
     width: int
     height: int
     text: str
+
+    @property
+    def svg(self) -> str:
+        """The whole element with its style sheet, to be written to a file."""
+        return f"{self.opening}<style>{STYLE}</style>{self.content}"
+
+    @property
+    def unstyled(self) -> str:
+        """The element for a page that has :data:`STYLE` in its own style sheet."""
+        return f"{self.opening}{self.content}"
 
 
 def picture(
@@ -114,13 +125,15 @@ def _inked(laid: PlacedLayout, view: View, prefix: str, overlay: Overlay) -> Svg
     over = "".join(call_outs(laid, drafter.spots, overlay.marks))
     frame, words = laid.frame, _sentence(view)
     x, y, wide, high = round(frame.x), round(frame.y), round(frame.width), round(frame.height)
-    svg = (
+    opening = (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="cp-plan" viewBox="{x} {y} {wide} {high}" '
-        f'width="{wide}" height="{high}" role="img"><title>{escape(words)}</title>{STYLE}\n'
-        f'<rect class="paper" x="{x}" y="{y}" width="{wide}" height="{high}"/>\n'
+        f'width="{wide}" height="{high}" role="img"><title>{escape(words)}</title>'
+    )
+    content = (
+        f'\n<rect class="paper" x="{x}" y="{y}" width="{wide}" height="{high}"/>\n'
         f"{under}{''.join(groups)}{over}</svg>\n"
     )
-    return SvgPicture(svg, wide, high, words)
+    return SvgPicture(opening, content, wide, high, words)
 
 
 def _sentence(view: View) -> str:

@@ -25,8 +25,8 @@ def _colors(*rules: tuple[str, str, str, str]) -> str:
     )
 
 
+# The style sheet of a drawing.
 STYLE = (
-    "<style>"
     ".cp-plan .r,.cp-plan .k,.cp-plan .f{fill:none;stroke:currentColor}"
     ".cp-plan .r{stroke-width:2;stroke-linejoin:round;stroke-linecap:round}"
     ".cp-plan .dark{stroke-dasharray:6 3;stroke-linecap:butt}"
@@ -57,7 +57,6 @@ STYLE = (
     )
     + ".cp-plan .o{stroke:currentColor;stroke-width:1.2}"
     ".cp-plan .dim .lens{fill:none}"
-    "</style>"
 )
 
 

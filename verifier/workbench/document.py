@@ -1,7 +1,7 @@
-"""One text as the page works with it: the plan, and what is computed from it once.
+"""One text as the page uses it: the plan, and what is computed from it once.
 
-In: the text of a junction, its name and where it lies. Out: a :class:`Document`, kept as long as
-the text stays the same, so that playing does not read it again at each click.
+In: the text of a junction, its name and its path. Out: a :class:`Document`, kept as long as the
+text stays the same, so that a click does not read it again.
 """
 
 from collections import OrderedDict
@@ -21,10 +21,10 @@ from verifier.reports.words import inputs_of
 from verifier.workbench.folder import Folder
 from verifier.world.world import World
 
-# What a thing goes by between page and server: its kind and name.
+# A thing as page and server identify it: its kind and name.
 Key = tuple[str, str]
 
-# Texts kept; each tab needs one, and one while it is typed on.
+# Texts kept: each tab needs one, and another while its text is edited.
 MAX_KEPT = 8
 
 
@@ -42,12 +42,12 @@ class Document:
 
     @cached_property
     def things(self) -> dict[Key, Observable]:
-        """All that a situation can speak of: what may break, truth and commands."""
+        """Everything that a situation determines: faults, physical states and commands."""
         return by_key(inputs_of(self.plan))
 
     @cached_property
-    def asked(self) -> tuple[Obligation, ...]:
-        """All that must never come about, that depends on how things stand."""
+    def obligations(self) -> tuple[Obligation, ...]:
+        """The safety properties that depend on the situation."""
         return tuple(
             o
             for o in obligations(self.plan, self.world.lower)
@@ -56,13 +56,15 @@ class Document:
 
     @cached_property
     def harms(self) -> tuple[Obligation, ...]:
-        """The same of what is asked with something broken."""
-        return tuple(o for o in harms(self.plan, self.asked) if not isinstance(o.formula, Const))
+        """The safety properties in the presence of faults."""
+        return tuple(
+            o for o in harms(self.plan, self.obligations) if not isinstance(o.formula, Const)
+        )
 
     @cached_property
-    def asked_of(self) -> dict[str, tuple[Observable, ...]]:
-        """By obligation, what its formula speaks of."""
-        return {o.key: tuple(support(o.formula)) for o in (*self.asked, *self.harms)}
+    def supports(self) -> dict[str, tuple[Observable, ...]]:
+        """By obligation, the support of its formula."""
+        return {o.key: tuple(support(o.formula)) for o in (*self.obligations, *self.harms)}
 
     @cached_property
     def stepper(self) -> Stepper:
@@ -70,29 +72,31 @@ class Document:
 
     @cached_property
     def lossy_stepper(self) -> Stepper:
-        """The same, with detection that may be lost for a moment."""
+        """A stepper in which detection may be lost for a moment."""
         return Stepper(self.plan, lossy=True)
 
 
 class Documents:
-    """The last few texts that were read. One thread at a time: expressions are shared."""
+    """The texts read last. For one thread at a time, since expressions are shared."""
 
     def __init__(self, folder: Folder):
         self._folder = folder
         self._kept: OrderedDict[tuple[str, str], Document] = OrderedDict()
 
     def of(self, name: str, text: str) -> Document:
-        """Raises :class:`InputError` for a text that is wrong, :class:`FolderError` for a name
-        that is no file of the folder; a text without a name lies nowhere."""
+        """The document of a text; ``name`` is empty before the text was saved.
+
+        Raises :class:`InputError` for errors in the text and :class:`FolderError` for a name
+        outside the folder."""
         key = name, text
         if key in self._kept:
             self._kept.move_to_end(key)
             return self._kept[key]
         path = self._folder.path(name) if name else None
-        reading = Document(*checked(text, name or "(not saved yet)", path))
-        # What is included may change on disk while the text stays as it is.
+        document = Document(*checked(text, name or "(not saved yet)", path))
+        # An included file may change on disk while the text stays the same.
         if "include" not in text:
-            self._kept[key] = reading
+            self._kept[key] = document
             while len(self._kept) > MAX_KEPT:
                 self._kept.popitem(last=False)
-        return reading
+        return document

@@ -12,9 +12,10 @@ same browser. Out: only what comes from our own page, with the key of this start
 """
 
 import hmac
-import json
 from collections.abc import Mapping
 
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import JSONResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 MAX_BODY = 5_000_000
@@ -38,8 +39,18 @@ _HEADERS: Mapping[str, str] = {
 }
 
 
+_OWN_SITES = frozenset(("same-origin", "none"))
+_OWN_PAGE = "This server answers its own page only."
+
+
 class BodyTooLarge(Exception):
     """The body of a request is longer than :data:`MAX_BODY`."""
+
+
+def refused(status: int, why: str) -> JSONResponse:
+    """Refuse a request. The connection is closed, so that a body that was not read is not taken
+    for the next request."""
+    return JSONResponse({"refused": why}, status, {"connection": "close"})
 
 
 class Guard:
@@ -57,50 +68,39 @@ class Guard:
             return
         if scope["type"] != "http":
             return
-        headers = _by_name(scope)
-        refusal = self._refusal(scope, headers)
-        if refusal:
-            await _refuse(_with_headers(send), *refusal)
-            return
-        await self._app(scope, _limited(receive), _with_headers(send))
+        app, refusal = self._app, self._refusal(scope, Headers(scope=scope))
+        if refusal is not None:
+            app = refused(*refusal)
+        await app(scope, _limited(receive), _with_headers(send))
 
-    def _refusal(self, scope: Scope, headers: Mapping[str, list[str]]) -> tuple[int, str] | None:
+    def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
         """Status and reason; None for what may pass."""
-        hosts = headers.get("host", [])
+        hosts = headers.getlist("host")
         if len(hosts) != 1 or hosts[0].lower() not in self._hosts:
-            return 403, "This server answers to its own address only."
-        origins = headers.get("origin", [])
-        if any(origin not in self._origins for origin in origins):
-            return 403, "This server answers to its own page only."
-        sites = headers.get("sec-fetch-site", [])
-        if any(site not in ("same-origin", "none") for site in sites):
-            return 403, "This server answers to its own page only."
+            return 403, "This server answers at its own address only."
+        origins = headers.getlist("origin")
+        sites = headers.getlist("sec-fetch-site")
+        if not (self._origins.issuperset(origins) and _OWN_SITES.issuperset(sites)):
+            return 403, _OWN_PAGE
         path = scope["path"]
         if not path.startswith(API):
             return None if scope["method"] in ("GET", "HEAD") else (405, "Nothing to send here.")
         if path == OPEN_TO_ALL and scope["method"] == "GET":
             return None
-        keys = headers.get(KEY_HEADER, [])
+        keys = headers.getlist(KEY_HEADER)
         if len(keys) != 1 or not hmac.compare_digest(keys[0].encode("latin-1"), self._key):
             return 401, "The key of this start is missing: open the address the terminal shows."
         if scope["method"] == "POST":
             if not origins:
-                return 403, "This server answers to its own page only."
-            if headers.get("content-type", [""])[0].split(";")[0].strip() != "application/json":
+                return 403, _OWN_PAGE
+            if headers.get("content-type", "").split(";")[0].strip() != "application/json":
                 return 415, "This server reads JSON."
-        length = headers.get("content-length", ["0"])[0]
+        length = headers.get("content-length", "0")
         if not length.isdecimal():
-            return 400, "How long is it?"
+            return 400, "The content length is not a number."
         if int(length) > MAX_BODY:
             return 413, TOO_LONG
         return None
-
-
-def _by_name(scope: Scope) -> dict[str, list[str]]:
-    found: dict[str, list[str]] = {}
-    for name, value in scope["headers"]:
-        found.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
-    return found
 
 
 def _limited(receive: Receive) -> Receive:
@@ -119,30 +119,9 @@ def _limited(receive: Receive) -> Receive:
 
 
 def _with_headers(send: Send) -> Send:
-    extra = [(name.encode(), value.encode()) for name, value in _HEADERS.items()]
-    ours = set(_HEADERS)
-
     async def with_headers(message: Message) -> None:
         if message["type"] == "http.response.start":
-            kept = [h for h in message.get("headers", ()) if h[0].decode().lower() not in ours]
-            message = {**message, "headers": [*kept, *extra]}
+            MutableHeaders(scope=message).update(_HEADERS)
         await send(message)
 
     return with_headers
-
-
-async def _refuse(send: Send, status: int, why: str) -> None:
-    body = json.dumps({"refused": why}).encode()
-    await send(
-        {
-            "type": "http.response.start",
-            "status": status,
-            "headers": [
-                (b"content-type", b"application/json"),
-                (b"content-length", str(len(body)).encode()),
-                # What was not read of the request must not be taken for the next one.
-                (b"connection", b"close"),
-            ],
-        }
-    )
-    await send({"type": "http.response.body", "body": body})

@@ -1,11 +1,10 @@
-"""Mendings written into the text: additions to rules, changes of the wiring.
+"""Repairs as edits of the text: conditions added to rules, and changes to the wiring.
 
-In: a plan and what was proved to mend it. Out: one stretch of the text to replace, or nothing
-where it cannot be written by itself: in a module, in another file, or where what comes of it
-would not be a junction any more. (Whether it mends is then proved again, as ever.)
+In: a plan and a proved repair. Out: one range of the text to replace, or nothing if the repair
+cannot be written into this text: it belongs in a module or an included file, or the edited text
+would not be a junction. The page proves the edited text again.
 """
 
-import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import NamedTuple
@@ -13,20 +12,11 @@ from typing import NamedTuple
 from verifier.api import checked
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source, Span
-from verifier.language.syntax.parse import lex, parse
+from verifier.language.syntax import tree
+from verifier.language.syntax.parse import parse
 from verifier.plan.model import Plan
 from verifier.plan.observables import AnyOne
 from verifier.verdicts.report import Addition, Rewiring
-
-Change = tuple[int, int, str]
-
-# Words that begin a clause of a statement about equipment. `when` goes with the two words after.
-_CLAUSES = frozenset({
-    "feeders", "undetected", "switching", "thrown", "locked", "electric", "motor", "powered",
-    "contacts", "contact", "no", "fouling", "gap", "on", "at", "through", "turns", "sensitivity",
-    "hold", "output", "isolated", "without", "outputs", "reads", "drives", "when", "lamps",
-    "needs", "stands", "heads",
-})  # fmt: skip
 
 
 class Edit(NamedTuple):
@@ -38,119 +28,105 @@ class Edit(NamedTuple):
     text: str
 
 
-def rule_fix(plan: Plan, additions: Sequence[Addition], path: Path | None) -> Change | None:
-    """The change that puts every addition at the end of the condition of its line."""
-    if not additions or not _all_here(plan, (a.span for a in additions)):
+class _Replacement(NamedTuple):
+    """Of replacements at one place, those with a lower ``rank`` come first."""
+
+    start: int
+    end: int
+    rank: int
+    text: str
+
+
+def rule_fix(plan: Plan, additions: Sequence[Addition], path: Path | None) -> Edit | None:
+    """The edit that adds each condition to the end of its line."""
+    if not _is_here(plan, (addition.span for addition in additions)):
         return None
-    by_line: dict[tuple[int, int], list[str]] = {}
+    by_line: dict[Span, list[str]] = {}
     for addition in additions:
-        by_line.setdefault((addition.span.start, addition.span.end), []).append(addition.condition)
-    text = plan.source.text
-    alternatives = _with_alternatives(plan)
-    for (start, end), conditions in sorted(by_line.items(), reverse=True):
-        found = re.search(r"(?<![\w-])when\s+", text[start:end])
-        if found is None:
+        by_line.setdefault(addition.span, []).append(addition.condition)
+    conditions = {
+        line.span: line.when
+        for signal in plan.signals.values()
+        for lines in (signal.lines, *(head.lines for head in signal.heads))
+        for line in lines
+    }
+    replacements: list[_Replacement] = []
+    for span, added in by_line.items():
+        when = conditions.get(span)
+        if when is None:
             return None
-        when = text[start + found.end() : end]
-        if (start, end) in alternatives:
-            when = f"({when})"
-        more = "".join(f" and {condition}" for condition in conditions)
-        text = text[: start + found.end()] + when + more + text[end:]
-    return _change(plan, text, path)
+        more = "".join(f" and {condition}" for condition in added)
+        if isinstance(when, AnyOne):
+            replacements.append(_Replacement(when.span.start, when.span.start, 0, "("))
+            more = f"){more}"
+        replacements.append(_Replacement(span.end, span.end, 0, more))
+    return _edit("Add to the rules", plan, replacements, path)
 
 
-def _with_alternatives(plan: Plan) -> set[tuple[int, int]]:
-    """The lines the condition of which is an `or`: what is added to all of it needs brackets."""
-    lines = [ln for s in plan.signals.values() for ln in s.lines]
-    lines += [ln for s in plan.signals.values() for head in s.heads for ln in head.lines]
-    return {(ln.span.start, ln.span.end) for ln in lines if isinstance(ln.when, AnyOne)}
-
-
-def wiring_fix(plan: Plan, steps: Sequence[Rewiring], path: Path | None) -> Change | None:
-    """The change that does all these steps, in order."""
-    if not steps or not _all_here(plan, (step.span for step in steps)):
+def wiring_fix(plan: Plan, steps: Sequence[Rewiring], path: Path | None) -> Edit | None:
+    """The edit that makes all these changes. The last change of a clause counts."""
+    if not _is_here(plan, (step.span for step in steps)):
         return None
-    text = plan.source.text
+    statements = parse(plan.source)
+    replacements: dict[tuple[Span, str], _Replacement] = {}
     for step in steps:
-        first_words = text_of_first_words(plan.source.text, step.span.start)
-        statement = next(
-            (s for s in _statements(text) if text_of_first_words(text, s.start) == first_words),
-            None,
-        )
-        if statement is None:
+        place = step.span.start
+        holder = next((s for s in statements if s.span.start <= place < s.span.end), None)
+        if holder is None:
             return None
-        text = _stepped(text, statement, step)
-    return _change(plan, text, path)
+        kind = _clause_kind(plan.source, holder, step) if step.how == "clause" else step.write
+        replacements[holder.span, kind] = _replacement(holder, step, kind)
+    return _edit("Change the wiring", plan, list(replacements.values()), path)
 
 
-def text_of_first_words(text: str, offset: int) -> list[str]:
-    """The statement's word and its first name, which no change of it touches: of a place within
-    a statement, those of the line it stands on."""
-    start = text.rfind("\n", 0, offset) + 1
-    return text[start:].split(maxsplit=2)[:2]
-
-
-def _statements(text: str) -> list[Span]:
-    return [statement.span for statement in parse(Source("(text)", text))]
-
-
-def _stepped(text: str, statement: Span, step: Rewiring) -> str:
-    start, end = statement.start, statement.end
-    written = step.write.replace("\n  ", "\n").replace("\n", "\n  ")
-    match step.how:
-        case "instead":
-            return text[:start] + written + text[end:]
-        case "after":
-            return text[:end] + "\n" + written + text[end:]
-        case "further clause":
-            return text[:end] + "\n  " + written + text[end:]
-        case "clause":
-            old = _clause_like(text, statement, written)
-            if old is None:
-                return text[:end] + "\n  " + written + text[end:]
-            return text[: old[0]] + written + text[old[1] :]
-
-
-def _clause_like(text: str, statement: Span, written: str) -> tuple[int, int] | None:
-    """Where the statement has a clause of the same kind as the one written."""
-    tokens = list(lex(Source("(text)", text[statement.start : statement.end])))
-    begins = [
-        i
-        for i, token in enumerate(tokens)
-        if i > 1 and str(token) in _CLAUSES and str(tokens[i - 1]) not in (",", "no", "closed")
-    ]  # fmt: skip
-    wanted = _kind(written.split())
-    for n, i in enumerate(begins):
-        stop = begins[n + 1] if n + 1 < len(begins) else len(tokens)
-        if _kind([str(token) for token in tokens[i:stop]]) == wanted:
-            first, last = tokens[i], tokens[stop - 1]
-            assert first.start_pos is not None and last.end_pos is not None
-            return statement.start + first.start_pos, statement.start + last.end_pos
-    return None
-
-
-def _kind(words: Sequence[str]) -> tuple[str, ...]:
-    """Two clauses of the same kind cannot stand side by side in one statement."""
-    said = ["contacts" if word == "contact" else word for word in words if word != "no"]
-    return tuple(said[:2] if said[0] == "when" else said[:1])
-
-
-def _all_here(plan: Plan, spans: Iterable[Span]) -> bool:
-    """Whether places lie in the text itself, not in a module or a file it includes."""
+def _is_here(plan: Plan, spans: Iterable[Span]) -> bool:
+    """Whether all spans lie in the text itself, not in a module or an included file."""
     return all(s.source.name == plan.source.name and s.source.used is None for s in spans)
 
 
-def _change(plan: Plan, after: str, path: Path | None) -> Change | None:
-    """What is otherwise than before, as one stretch; None where it is no junction any more."""
-    before = plan.source.text
+def _clause_kind(source: Source, holder: tree.Statement, step: Rewiring) -> str:
+    """The kind of clause that a step writes."""
+    start, end = holder.span.start, holder.span.end
+    [extended] = parse(Source(source.name, f"{source.text[start:end]}\n  {step.write}"))
+    return _clauses(extended)[-1].kind
+
+
+def _clauses(statement: tree.Statement) -> Sequence[tree.Clause]:
+    return getattr(statement, "clauses", ())
+
+
+def _replacement(holder: tree.Statement, step: Rewiring, kind: str) -> _Replacement:
+    written = step.write.replace("\n  ", "\n").replace("\n", "\n  ")
+    end = holder.span.end
+    match step.how:
+        case "instead":
+            return _Replacement(holder.span.start, end, 0, written)
+        case "after":
+            return _Replacement(end, end, 1, f"\n{written}")
+        case "clause":
+            for clause in _clauses(holder):
+                if clause.kind == kind:
+                    return _Replacement(clause.span.start, clause.span.end, 0, written)
+    return _Replacement(end, end, 0, f"\n  {written}")
+
+
+def _edit(
+    label: str, plan: Plan, replacements: Sequence[_Replacement], path: Path | None
+) -> Edit | None:
+    """The replacements as one edit; None if there are none, if they overlap, or if the result
+    would not be a junction."""
+    if not replacements:
+        return None
+    before, ordered = plan.source.text, sorted(replacements)
+    start = at = ordered[0].start
+    text = ""
+    for one in ordered:
+        if one.start < at:
+            return None
+        text += before[at : one.start] + one.text
+        at = one.end
     try:
-        checked(after, plan.source.name, path)
+        checked(before[:start] + text + before[at:], plan.source.name, path)
     except InputError:
         return None
-    start = 0
-    while start < min(len(before), len(after)) and before[start] == after[start]:
-        start += 1
-    same = 0
-    while same < min(len(before), len(after)) - start and before[-1 - same] == after[-1 - same]:
-        same += 1
-    return start, len(before) - same, after[start : len(after) - same]
+    return Edit(label, start, at, text)

@@ -4,7 +4,6 @@ to load into the play area, step through, and mend.
 In: a report. Out: JSON. It is made in the worker, which has the plan.
 """
 
-from collections.abc import Sequence
 from pathlib import Path
 
 from verifier.plan.model import Plan
@@ -22,7 +21,7 @@ from verifier.reports.words import (
     title_of,
 )
 from verifier.verdicts.report import Finding, History, Report, Verdict
-from verifier.workbench.quick_fixes import Edit, rule_fix, wiring_fix
+from verifier.workbench.quick_fixes import rule_fix, wiring_fix
 
 
 def report_json(report: Report, name: str, path: Path | None) -> Json:
@@ -101,7 +100,7 @@ def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | No
         "situation": f"{sentence(words)} {covered_words(finding, report)}",
         "smallest": finding.smallest,
         "causes": [cause_json(cause, place_with_offsets) for cause in finding.causes],
-        "edits": [_edit(edit) for edit in _edits(finding, plan, path)],
+        "edits": _edits(finding, plan, path),
         "history": _history(finding.story, verdict) if finding.story else None,
     }
 
@@ -119,14 +118,7 @@ def _history(story: History, verdict: Verdict) -> Json:
     }
 
 
-def _edits(finding: Finding, plan: Plan, path: Path | None) -> Sequence[Edit]:
-    """Mendings that can be put into the text at a press of a button."""
-    ways = (
-        ("Add to the rules", rule_fix(plan, finding.mending, path)),
-        ("Change the wiring", wiring_fix(plan, finding.rewiring, path)),
-    )
-    return [Edit(label, *change) for label, change in ways if change is not None]
-
-
-def _edit(edit: Edit) -> Json:
-    return {"label": edit.label, "start": edit.start, "end": edit.end, "text": edit.text}
+def _edits(finding: Finding, plan: Plan, path: Path | None) -> list[Json]:
+    """Repairs that the page can make in the text at the press of a button."""
+    fixes = rule_fix(plan, finding.mending, path), wiring_fix(plan, finding.rewiring, path)
+    return [fix._asdict() for fix in fixes if fix is not None]

@@ -8,32 +8,31 @@ each other.
 
 import json
 import os
-import re
 import traceback
-from asyncio import FIRST_COMPLETED, create_task, ensure_future, wait
+from asyncio import ensure_future
 from collections.abc import AsyncGenerator, Awaitable, Callable
 from contextlib import aclosing, asynccontextmanager
 from importlib import resources
 from secrets import token_hex
-from typing import Any, cast
+from typing import Any
 
 from anyio import CapacityLimiter
 from anyio.to_thread import run_sync
 from starlette.applications import Starlette
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from verifier import __version__
 from verifier.drawing.overlay import Overlay
 from verifier.language.diagnostics.diagnostic import InputError
-from verifier.language.syntax.parse import grammar_text
+from verifier.language.syntax.parse import keywords
 from verifier.patterns import PATTERNS, pattern_text
-from verifier.workbench.analysis import analyze, diagnostics_json, enter_time, leave_time
+from verifier.workbench.analysis import analyze, change_time, diagnostics_json
 from verifier.workbench.document import Documents
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
-from verifier.workbench.guard import TOO_LONG, BodyTooLarge, Guard
+from verifier.workbench.guard import TOO_LONG, BodyTooLarge, Guard, refused
 from verifier.workbench.proofs import Proofs
 from verifier.workbench.situation_play import ACTION_KINDS, Action, Play
 
@@ -64,7 +63,7 @@ class Workbench:
         self.proofs = Proofs()
         self._first = first
         self._close = close
-        self._readings = Documents(folder)
+        self._documents = Documents(folder)
         # Expressions are shared between all that is read: one thread at a time works with them.
         self._one_at_a_time = CapacityLimiter(1)
         self._start = token_hex(8)
@@ -104,7 +103,7 @@ class Workbench:
 
     def _warm_up(self) -> None:
         """Load what reading and drawing need before the first text comes."""
-        analyze(self._readings.of("", pattern_text("end-of-siding")), Play())
+        analyze(self._documents.of("", pattern_text("end-of-siding")), Play())
 
     # -------------------------------------------------------------- files
 
@@ -120,7 +119,7 @@ class Workbench:
                 "folder": str(self.folder.root),
                 "first": self._first,
                 "patterns": [{"name": name, "text": text} for name, text in PATTERNS.items()],
-                "words": _words(),
+                "words": sorted(keywords()),
             }
         )
 
@@ -174,24 +173,23 @@ class Workbench:
         )
 
         def answer() -> Json:
-            reading = self._readings.of(name, text)
+            document = self._documents.of(name, text)
             return analyze(
-                reading, play, act, before=before, relevant=relevant, around=around, overlay=overlay
+                document,
+                play,
+                act,
+                before=before,
+                relevant=relevant,
+                around=around,
+                overlay=overlay,
             )
 
         return await self._checked(name, answer)
 
     async def _time(self, asked: Json) -> Response:
-        """Go on over time from a situation, or step out of time at a moment."""
-        name, text = _text(asked, "name"), _text(asked, "text")
-        play = _play(asked.get("play"))
-
-        def answer() -> Json:
-            reading = self._readings.of(name, text)
-            changed = leave_time(reading, play) if play.over_time else enter_time(reading, play)
-            return analyze(reading, changed)
-
-        return await self._checked(name, answer)
+        """Change from a situation to a moment of a history, or back."""
+        name, text, play = _text(asked, "name"), _text(asked, "text"), _play(asked.get("play"))
+        return await self._checked(name, lambda: change_time(self._documents.of(name, text), play))
 
     async def _checked(self, name: str, answer: Callable[[], Json]) -> Response:
         """An answer about a text, or what is wrong with the text."""
@@ -210,47 +208,21 @@ class Workbench:
         except (BadRequest, FolderError) as error:
             return JSONResponse({"refused": str(error)}, 400)
         job = {"name": name, "text": text, "path": path}
-        return cast(Response, _Lines(self.proofs.prove(tab, job)))
+        return _JsonLines(self.proofs.prove(tab, job))
 
 
-class _Lines:
-    """An answer of many lines of JSON, each sent as soon as it is there. Whoever goes away in the
-    middle ends what makes the lines."""
+class _JsonLines(StreamingResponse):
+    """A response of JSON lines, each sent as soon as it exists. If the page disconnects, the
+    generator of the lines is closed."""
 
     def __init__(self, lines: AsyncGenerator[Json, None]):
         self._lines = lines
+        text = (json.dumps(line) + "\n" async for line in lines)
+        super().__init__(text, media_type="application/x-ndjson")
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        gone = create_task(_gone(receive))
-        await send(
-            {
-                "type": "http.response.start",
-                "status": 200,
-                "headers": [(b"content-type", b"application/x-ndjson")],
-            }
-        )
-        try:
-            async with aclosing(self._lines) as lines:
-                while True:
-                    next_line = ensure_future(anext(lines, None))
-                    await wait({next_line, gone}, return_when=FIRST_COMPLETED)
-                    if gone.done():
-                        next_line.cancel()
-                        await wait({next_line})
-                        return
-                    line = next_line.result()
-                    if line is None:
-                        break
-                    body = (json.dumps(line) + "\n").encode()
-                    await send({"type": "http.response.body", "body": body, "more_body": True})
-            await send({"type": "http.response.body", "body": b""})
-        finally:
-            gone.cancel()
-
-
-async def _gone(receive: Receive) -> None:
-    while (await receive())["type"] != "http.disconnect":
-        pass
+        async with aclosing(self._lines):
+            await super().__call__(scope, receive, send)
 
 
 # ------------------------------------------------------------------ what is asked
@@ -275,8 +247,7 @@ def _json(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
 
 
 async def _too_long(request: Request, error: Exception) -> Response:
-    # What was not read of the request must not be taken for the next one.
-    return JSONResponse({"refused": TOO_LONG}, 413, {"connection": "close"})
+    return refused(413, TOO_LONG)
 
 
 async def _asked(request: Request) -> Json:
@@ -344,9 +315,3 @@ async def _static(request: Request) -> Response:
     if ending not in _TYPES or name not in {file.name for file in files.iterdir()}:
         return JSONResponse({"refused": "there is no such page"}, 404)
     return Response(files.joinpath(name).read_bytes(), media_type=_TYPES[ending])
-
-
-def _words() -> list[str]:
-    """The words of the language, for the editor's tints."""
-    found = re.findall(r'^[A-Z_]+(?:\.-?\d+)?: "([a-z][a-z-]*)"$', grammar_text(), re.MULTILINE)
-    return sorted(set(found))

@@ -1,158 +1,195 @@
-"""The play area over time: relays pick and drop, points take their time, trains go on.
+"""The play area over time: relays pick and drop, points take their time, trains move.
 
-In: a document, the states of a moment, and one act. Out: the moment after it, worked out by the
-stepper, which every history is replayed with. Nothing here decides anything: it only chooses
-what people, trains and time do next.
+In: a document, the states of a moment, and actions. Out: the moments after them, computed by the
+stepper that also replays counterexamples. Nothing is decided here: the play only chooses what
+people, trains and time do next.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
-from verifier.explain.trace_view import occupied_blocks, situation_of
+from verifier.explain.signal_causes import reasons
+from verifier.explain.trace_view import occupied_blocks
+from verifier.explain.trace_view import situation_of as situation_at
+from verifier.logic.expr import holds
 from verifier.plan import observables
-from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.reference.evaluator import Seen
+from verifier.properties.obligation import Obligation
+from verifier.reference.evaluator import Evaluator, Seen
 from verifier.reference.state_variables import TICK
-from verifier.reference.step import Stepper, Transition
-from verifier.workbench.document import Document, by_key
-from verifier.workbench.situation_play import Action, Play, next_state, thrown_together
+from verifier.reference.step import Transition
+from verifier.workbench.document import Document, Key, by_key
+from verifier.workbench.situation_play import (
+    Action,
+    Play,
+    next_state,
+    other_way,
+    thrown_together,
+)
 
 Moment = Mapping[Observable, str]
 
-# Moments that pass by themselves after an act; a layout that goes on longer is told of.
+# At most this many moments pass on their own after an action.
 MAX_MOMENTS = 40
-# Moments while what is timed runs out.
+# At most this many moments pass until the timers have expired.
 MAX_TIMED = 400
 
 _COMMANDS = ("lever", "button", "derail", "gate")
 # What people set by hand. The rest of a moment follows from that, and from time.
-_SHOWN = ("points", "lever", "button", "derail", "gate", "relay", "timer", "traffic")
-
-
-@dataclass(frozen=True, slots=True)
-class Passed:
-    """A moment, and what there is to say of how it came about."""
-
-    moment: Moment
-    notes: tuple[str, ...] = ()
-    # Points that were asked to move and did not.
-    held: str = ""
+_SHOWN = ("points", *_COMMANDS, "relay", "timer", "traffic")
 
 
 class TemporalPlay:
-    """One layout, played over time."""
+    """A moment of a history. ``notes``: what to tell the user about the last action."""
 
-    def __init__(self, reading: Document, *, lossy: bool = False):
-        self.stepper: Stepper = reading.lossy_stepper if lossy else reading.stepper
-        self.plan: Plan = self.stepper.plan
-        self.lossy = lossy
-        self._all = (*self.stepper.states, *self.stepper.choices)
+    def __init__(self, document: Document, play: Play):
+        self._document, self._lossy = document, play.lossy
+        self._stepper = document.lossy_stepper if play.lossy else document.stepper
+        self.plan = self._stepper.plan
+        self.evaluator = Evaluator(self.plan)
+        self.notes: list[str] = []
+        self._all = (*self._stepper.states, *self._stepper.choices)
         self._known = by_key(self._all)
+        self._reset: Moment = {what: what.usual for what in self._all}
+        self.moment: Moment = {**self._reset, **self._states(play.facts)}
 
-    # -------------------------------------------------------------- to and from the page
+    def _states(self, facts: Mapping[Key, str]) -> dict[Observable, str]:
+        """The facts about states and choices of this history."""
+        known = ((self._known.get(key), state) for key, state in facts.items())
+        return {what: state for what, state in known if what and state in what.values}
 
-    def moment(self, play: Play) -> Moment:
-        """The moment that a play speaks of, complete."""
-        known = {}
-        for key, state in play.facts.items():
-            what = self._known.get(key)
-            if what is not None and state in what.values:
-                known[what] = state
-        return {what: known.get(what, what.usual) for what in self._all}
-
-    def play(self, moment: Moment) -> Play:
-        changed: dict[tuple[str, str], str] = {
-            (w.kind, w.name): s for w, s in moment.items() if s != w.usual
+    @property
+    def play(self) -> Play:
+        changed: dict[Key, str] = {
+            (w.kind, w.name): s for w, s in self.moment.items() if s != w.usual
         }
-        return Play(changed, over_time=True, lossy=self.lossy)
+        return Play(changed, over_time=True, lossy=self._lossy)
 
-    def entered(self, situation: Situation) -> Moment:
-        """The moment that begins with things as they stand in a situation."""
-        moment = {what: what.usual for what in self._all}
-        for what, state in situation:
-            here = self._known.get((what.kind, what.name))
-            if here is not None and state in here.values:
-                moment[here] = state
-        for name in self.stepper.variables.turnouts:
-            told, lies = observables.thrown(name), moment[observables.points(name)]
-            moment[told] = moment[told] if lies == "open" else lies
-        for what, state in situation:
-            if what.kind in ("stock", "standing") and state != what.usual:
-                moment = {**moment, **self._stocked(what.name, moment, on=True)}
-        return moment
-
-    def seen(self, moment: Moment) -> Seen:
-        """All there is to see at a moment, what then happens included."""
-        return Seen(self.stepper.step(moment).observed)
-
-    def situation(self, moment: Moment) -> Situation:
+    @property
+    def situation(self) -> Situation:
         """The moment as the rules see it."""
-        return situation_of(self.plan, moment)
+        return situation_at(self.plan, self.moment)
 
-    def things(self, moment: Moment) -> Iterator[Observable]:
-        """What can be set by hand: stock by block, which way trains are bound, and what is not
-        worked out from that."""
+    def seen(self) -> Seen:
+        """Everything that can be observed, with what happens next."""
+        return Seen(self._stepper.step(self.moment).observed)
+
+    def things(self) -> Iterator[Observable]:
+        """What the user can set: stock by block, the directions of trains, and controls and
+        memory."""
         yield from map(observables.stock, self.plan.blocks)
-        for piece in self.stepper.positions.pieces:
-            if moment[observables.train(piece)] == "occupied":
-                yield self.stepper.variables.heading(piece)
+        for piece in self._stepper.positions.pieces:
+            if self.moment[observables.train(piece)] == "occupied":
+                yield self._stepper.variables.heading(piece)
         yield from (what for what in self._all if what.kind in _SHOWN)
 
-    def occupied(self, moment: Moment) -> tuple[str, ...]:
+    def state(self, what: Observable) -> str:
+        if what.kind == "stock":
+            return "occupied" if what.name in self._occupied(self.moment) else "vacant"
+        return self.moment.get(what, what.usual)
+
+    def hazards(self) -> Iterator[Obligation]:
+        """The properties that this moment violates."""
+        states = self.seen().states
+        over = {"situations", "histories", *(["lossy"] if self._lossy else [])}
+        for obligation in self._document.obligations:
+            is_known = states.keys() >= set(self._document.supports[obligation.key])
+            if obligation.over in over and is_known and holds(obligation.formula, states):
+                yield obligation
+
+    def ruled_out(self) -> Iterator[str]:
+        """Why proofs exclude this moment."""
+        if not self._stepper.allowed(self.seen().states):
+            yield "Your file assumes that this never happens."
+
+    def _occupied(self, moment: Moment) -> tuple[str, ...]:
         return occupied_blocks(self.plan, moment)
 
-    # -------------------------------------------------------------- acts
+    # -------------------------------------------------------------- into time and out of it
 
-    def acted(self, moment: Moment, act: Action) -> Passed:
-        match act.do:
+    def enter(self, situation: Situation) -> None:
+        """Begin with the states of a situation."""
+        moment = dict(self._reset)
+        moment |= self._states({(what.kind, what.name): state for what, state in situation})
+        for name in self._stepper.variables.turnouts:
+            thrown, lies = observables.thrown(name), moment[observables.points(name)]
+            moment[thrown] = moment[thrown] if lies == "open" else lies
+        for what, state in situation:
+            if what.kind in ("stock", "standing") and state != what.usual:
+                moment |= self._stocked(what.name, moment, on=True)
+        self.moment = moment
+
+    def outside_time(self) -> Play:
+        """The situation at this moment, in which the user can break things."""
+        now: dict[Key, str] = {}
+        for (kind, name), what in self._document.things.items():
+            if kind in ("stock", "standing") and name in self._occupied(self.moment):
+                now[kind, name] = what.values[1]
+            elif kind in _SHOWN:
+                known = self._known.get((kind, name))
+                state = what.usual if known is None else self.moment[known]
+                if state in what.values and state != what.usual:
+                    now[kind, name] = state
+            elif kind == "thrown" and self.moment.get(observables.points(name)) == "reverse":
+                now[kind, name] = "reverse"
+        return Play(now)
+
+    # -------------------------------------------------------------- actions
+
+    def do(self, action: Action) -> None:
+        """Go on to the moment after an action."""
+        self.moment = self._after_action(self.moment, action)
+
+    def _after_action(self, moment: Moment, action: Action) -> Moment:
+        name = action.name
+        match action.do:
             case "usual":
-                return Passed({what: what.usual for what in self._all})
+                return self._reset
             case "moment":
-                return Passed(self._next(moment))
+                return self._after(moment, {})
             case "trains":
-                return Passed(self._next(moment, trains=True))
+                return self._after(moment, self._chosen("advance", "tick"))
             case "time":
                 return self._time_runs(moment)
             case "put":
-                on = act.state == "on" or (not act.state and act.name not in self.occupied(moment))
-                return self._then(act, {**moment, **self._stocked(act.name, moment, on=on)})
-            case "set" if act.kind == "stock":
-                on = act.state == "occupied"
-                return self._then(act, {**moment, **self._stocked(act.name, moment, on=on)})
-            case "turn" if act.kind == "points" and act.runs:
-                return self._throw(moment, act.name)
-            case "turn" if act.kind == "button" and act.runs:
-                return self._press(moment, observables.button(act.name))
-            case "turn" if act.kind == "points":
-                lies = moment.get(observables.points(act.name), "normal")
-                wanted = "reverse" if lies == "normal" else "normal"
-                ends = thrown_together(self.plan, act.name)
-                set_ = {observables.points(end): wanted for end in ends}
-                set_ |= {observables.thrown(end): wanted for end in ends}
-                return Passed({**moment, **{w: s for w, s in set_.items() if w in moment}})
+                on = action.state == "on" or (
+                    not action.state and name not in self._occupied(moment)
+                )
+                moment = {**moment, **self._stocked(name, moment, on=on)}
+            case "set" if action.kind == "stock":
+                on = action.state == "occupied"
+                moment = {**moment, **self._stocked(name, moment, on=on)}
+            case "turn" if action.kind == "points" and action.runs:
+                return self._throw(moment, name)
+            case "turn" if action.kind == "button" and action.runs:
+                return self._press(moment, observables.button(name))
+            case "turn" if action.kind == "points":
+                wanted = other_way(moment.get(observables.points(name), "normal"))
+                changed = {
+                    what: wanted
+                    for end in thrown_together(self.plan, name)
+                    for what in (observables.points(end), observables.thrown(end))
+                }
+                return {**moment, **{w: s for w, s in changed.items() if w in moment}}
             case _:
-                what = self._known.get((act.kind, act.name))
+                what = self._known.get((action.kind, name))
                 if what is None:
-                    return Passed(moment)
-                state = next_state(what, moment[what]) if act.do == "turn" else act.state
+                    return moment
+                state = next_state(what, moment[what]) if action.do == "turn" else action.state
                 if state not in what.values:
-                    return Passed(moment)
-                return self._then(act, {**moment, what: state})
-
-    def _then(self, act: Action, moment: Moment) -> Passed:
-        return self._settled(moment) if act.runs else Passed(moment)
+                    return moment
+                moment = {**moment, what: state}
+        return self._settled(moment) if action.runs else moment
 
     def _stocked(self, block: str, moment: Moment, *, on: bool) -> dict[Observable, str]:
         """A train put on the first piece of a block, or all trains on it taken away."""
         pieces = [n for n, p in self.plan.track.pieces.items() if p.block == block]
         if on:
-            if block in self.occupied(moment) or not pieces:
+            if block in self._occupied(moment) or not pieces:
                 return {}
             return self._train_on(pieces)
         gone = {observables.train(piece): "vacant" for piece in pieces}
-        for name, joint in self.stepper.positions.joints.items():
+        for name, joint in self._stepper.positions.joints.items():
             if joint.a.piece in pieces or joint.b.piece in pieces:
                 gone[observables.across(name)] = "free"
         return {what: state for what, state in gone.items() if what in moment}
@@ -160,45 +197,40 @@ class TemporalPlay:
     def _train_on(self, pieces: list[str]) -> dict[Observable, str]:
         """A train on one of these pieces, bound for the nearest signal there is to pass."""
         for signal in self.plan.signals.values():
-            for port in self.stepper.positions.approach(signal):
+            for port in self._stepper.positions.approach(signal):
                 if port.piece in pieces:
-                    heading = self.stepper.variables.heading(port.piece)
+                    heading = self._stepper.variables.heading(port.piece)
                     return {observables.train(port.piece): "occupied", heading: port.end}
         return {observables.train(pieces[0]): "occupied"}
 
     # -------------------------------------------------------------- time
 
     def _step(self, moment: Moment, chosen: Moment) -> Transition:
-        given = {w: "no" for w in self.stepper.choices if w.kind not in _COMMANDS}
-        arrives = {w: "yes" for w in self.stepper.choices if w.kind == "arrival"}
-        return self.stepper.step({**moment, **given, **arrives, **chosen})
+        given = {w: "no" for w in self._stepper.choices if w.kind not in _COMMANDS}
+        return self._stepper.step({**moment, **given, **self._chosen("arrival"), **chosen})
 
-    def _next(self, moment: Moment, *, trains: bool = False) -> Moment:
-        """What follows a moment: points arrive; trains go on only where ``trains`` says so."""
-        go: dict[Observable, str] = {}
-        if trains:
-            go = {w: "yes" for w in self.stepper.choices if w.kind in ("advance", "tick")}
-        return self._after(moment, go)
+    def _chosen(self, *kinds: str) -> Moment:
+        return {what: "yes" for what in self._stepper.choices if what.kind in kinds}
 
     def _after(self, moment: Moment, chosen: Moment) -> Moment:
-        """The moment after this one; what people hold stays as they hold it, and all else that
-        is chosen is chosen anew."""
+        """The next moment: points arrive, and controls stay as they are set."""
         following = self._step(moment, chosen).successor
         held = {w: s for w, s in moment.items() if w.kind in _COMMANDS}
-        return {**{what: what.usual for what in self._all}, **held, **following}
+        return {**self._reset, **held, **following}
 
-    def _settled(self, moment: Moment) -> Passed:
-        """Moments pass until nothing changes any more."""
+    def _settled(self, moment: Moment) -> Moment:
+        """The moment at which nothing changes any more."""
         for _ in range(MAX_MOMENTS):
             following = self._after(moment, {})
             if following == moment:
-                return Passed(moment)
+                return moment
             moment = following
-        return Passed(moment, ("It goes on changing: something picks and drops in turn.",))
+        self.notes.append("It does not come to rest: something picks and drops in turn.")
+        return moment
 
-    def _time_runs(self, moment: Moment) -> Passed:
-        """Time passes until what is timed has run out."""
-        chosen = {w: "yes" for w in self.stepper.choices if w.kind in ("tick", "expiry")}
+    def _time_runs(self, moment: Moment) -> Moment:
+        """The moment at which all timers have expired."""
+        chosen = self._chosen("tick", "expiry")
         for _ in range(MAX_TIMED if TICK in chosen else 2):
             following = self._after(moment, chosen)
             if following == moment:
@@ -206,38 +238,45 @@ class TemporalPlay:
             moment = following
         return self._settled(moment)
 
-    # -------------------------------------------------------------- hands
+    # -------------------------------------------------------------- controls
 
-    def _press(self, moment: Moment, button: Observable) -> Passed:
-        """Press a button, and let it go once all has settled."""
+    def _press(self, moment: Moment, button: Observable) -> Moment:
+        """Press a button, and release it once everything has settled."""
         if button not in moment:
-            return Passed(moment)
+            return moment
         pressed = self._settled({**moment, button: "pressed"})
-        return self._settled({**pressed.moment, button: "released"})
+        return self._settled({**pressed, button: "released"})
 
-    def _throw(self, moment: Moment, turnout: str) -> Passed:
-        """Do what throws the points, and see whether they move."""
-        lies = moment[observables.points(turnout)]
-        wanted = "reverse" if lies == "normal" else "normal"
+    def _throw(self, moment: Moment, turnout: str) -> Moment:
+        """Operate what throws the points, and say why they do not move."""
+        points = observables.points(turnout)
+        wanted = other_way(moment[points])
         for end in thrown_together(self.plan, turnout):
             throw = self.plan.locking.throws.get(end)
             match throw.by if throw else "anyone":
                 case "lever" if throw and throw.lever:
                     lever = self._known[("lever", throw.lever)]
-                    passed = self._settled({**moment, lever: wanted})
+                    moment = self._settled({**moment, lever: wanted})
                 case "buttons" if throw:
                     normal, reverse = throw.buttons
                     which = normal if wanted == "normal" else reverse
-                    passed = self._press(moment, observables.button(which))
+                    moment = self._press(moment, observables.button(which))
                 case "rule":
-                    note = f"A rule throws {end}: it moves when what the rule asks for changes."
-                    return Passed(moment, (note,), turnout)
-                case _ if moment[observables.thrown(end)] == wanted:
-                    passed = self._settled(moment)
+                    self.notes.append(f"A rule throws {end}: it moves when the rule says so.")
+                    break
                 case _:
-                    passed = self._settled(
-                        self._after(moment, {observables.choice("throw", end): "yes"})
-                    )
-            moment = passed.moment
-        held = turnout if moment[observables.points(turnout)] != wanted else ""
-        return Passed(moment, passed.notes, held)
+                    thrown = {observables.choice("throw", end): "yes"}
+                    is_thrown = moment[observables.thrown(end)] == wanted
+                    moment = self._settled(moment if is_thrown else self._after(moment, thrown))
+        if moment[points] != wanted:
+            self.notes += self._lock_of(turnout, moment)
+        return moment
+
+    def _lock_of(self, turnout: str, moment: Moment) -> Iterator[str]:
+        """Why locked points do not move."""
+        throw = self.plan.locking.throws.get(turnout)
+        if throw is not None and throw.locked is not None:
+            situation = situation_at(self.plan, moment)
+            why = reasons(self.plan, self.evaluator, situation, throw.locked)
+            because = "; ".join(cause.text for cause in why)
+            yield f"{turnout} does not move: it is locked ({because})."

@@ -107,6 +107,12 @@ def grammar_text() -> str:
     return resources.files("verifier.grammar").joinpath("clearproof.lark").read_text("utf-8")
 
 
+def keywords() -> frozenset[str]:
+    """The words of the language."""
+    patterns = (terminal.pattern for terminal in _lark().terminals)
+    return frozenset(p.value for p in patterns if p.type == "str" and p.value[0].isalpha())
+
+
 @cache
 def _lark() -> Lark:
     """The parser; its tables are kept in the user's cache folder, where that is possible."""

@@ -74,7 +74,7 @@ def document(
 
 
 def _page(title: str, body: Html) -> Html:
-    style = _file_text("report.css") + STYLE.removeprefix("<style>").removesuffix("</style>")
+    style = _file_text("report.css") + STYLE
     script = _file_text("report.js")
     policy = (
         f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "

@@ -11,7 +11,6 @@ from itertools import pairwise
 from verifier.drawing.changes import changes
 from verifier.drawing.overlay import Hatched, Mark, Overlay
 from verifier.drawing.svg import SvgPicture, frames, pages, picture
-from verifier.drawing.template import STYLE
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
@@ -44,7 +43,7 @@ def figure(drawn: SvgPicture, *caption: Child, **attributes: str) -> Html:
     report, once."""
     return tag(
         "figure",
-        trusted(drawn.svg.replace(STYLE, "").strip()),
+        trusted(drawn.unstyled.strip()),
         tag("figcaption", *caption) if caption else None,
         **attributes,
     )
