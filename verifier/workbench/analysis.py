@@ -20,7 +20,7 @@ from verifier.reference.evaluator import Seen, Unsettled
 from verifier.reports.json_parts import Json, cause_json, place_with_offsets, text_at
 from verifier.reports.words import sentence
 from verifier.workbench.controls import drawn_things, group_of, label, state_words
-from verifier.workbench.document import Document, Key
+from verifier.workbench.document import Document
 from verifier.workbench.situation_play import Action, Play, SituationPlay, situation_of
 from verifier.workbench.temporal_play import TemporalPlay
 
@@ -36,7 +36,7 @@ def analyze(
     action: Action | None = None,
     *,
     before: Play | None = None,
-    relevant: Collection[Key] | None = None,
+    relevant: Collection[tuple[str, ...]] | None = None,
     around: Sequence[str] = (),
     overlay: Overlay = NO_OVERLAY,
 ) -> Json:

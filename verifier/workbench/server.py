@@ -12,6 +12,7 @@ import traceback
 from asyncio import ensure_future
 from collections.abc import AsyncGenerator, Awaitable, Callable
 from contextlib import aclosing, asynccontextmanager
+from functools import partial
 from importlib import resources
 from secrets import token_hex
 from typing import Any
@@ -30,7 +31,7 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.syntax.parse import keywords
 from verifier.patterns import PATTERNS, pattern_text
 from verifier.workbench.analysis import analyze, change_time, diagnostics_json
-from verifier.workbench.document import Documents
+from verifier.workbench.document import Document, Documents
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
 from verifier.workbench.guard import TOO_LONG, BodyTooLarge, Guard, refused
 from verifier.workbench.proofs import Proofs
@@ -156,45 +157,34 @@ class Workbench:
         self._close()
         return JSONResponse({"closed": True})
 
-    # -------------------------------------------------------------- looking and playing
+    # -------------------------------------------------------------- drawing and playing
 
     async def _look(self, asked: Json) -> Response:
-        name, text = _text(asked, "name"), _text(asked, "text")
-        play, act = _play(asked.get("play")), _act(asked.get("act"))
-        before = None if asked.get("before") is None else _play(asked["before"])
-        relevant = None
-        if asked.get("relevant") is not None:
-            relevant = {(k, n) for k, n in _rows(asked["relevant"], 2)}
-        around = [str(piece) for piece in _list(asked.get("around") or [])]
-        overlay = Overlay(
-            gaps=asked.get("gaps") is True,
-            feeders=asked.get("wiring") is True,
-            detectors=asked.get("wiring") is True,
+        has_wiring = asked.get("wiring") is True
+        view = partial(
+            analyze,
+            play=_play(asked.get("play")),
+            action=_action(asked.get("act")),
+            before=None if asked.get("before") is None else _play(asked["before"]),
+            relevant=None if asked.get("relevant") is None else {*_rows(asked["relevant"], 2)},
+            around=[str(piece) for piece in _list(asked.get("around") or [])],
+            overlay=Overlay(asked.get("gaps") is True, has_wiring, has_wiring),
         )
-
-        def answer() -> Json:
-            document = self._documents.of(name, text)
-            return analyze(
-                document,
-                play,
-                act,
-                before=before,
-                relevant=relevant,
-                around=around,
-                overlay=overlay,
-            )
-
-        return await self._checked(name, answer)
+        return await self._about_text(asked, view)
 
     async def _time(self, asked: Json) -> Response:
         """Change from a situation to a moment of a history, or back."""
-        name, text, play = _text(asked, "name"), _text(asked, "text"), _play(asked.get("play"))
-        return await self._checked(name, lambda: change_time(self._documents.of(name, text), play))
+        return await self._about_text(asked, partial(change_time, play=_play(asked.get("play"))))
 
-    async def _checked(self, name: str, answer: Callable[[], Json]) -> Response:
-        """An answer about a text, or what is wrong with the text."""
+    async def _about_text(self, asked: Json, answer: Callable[[Document], Json]) -> Response:
+        """An answer about a text, or the errors in it."""
+        name, text = _text(asked, "name"), _text(asked, "text")
+
+        def answered() -> Json:
+            return answer(self._documents.of(name, text))
+
         try:
-            return JSONResponse(await run_sync(answer, limiter=self._one_at_a_time))
+            return JSONResponse(await run_sync(answered, limiter=self._one_at_a_time))
         except InputError as error:
             return JSONResponse({"errors": diagnostics_json(error.diagnostics, name)})
 
@@ -295,7 +285,7 @@ def _play(value: object) -> Play:
     )
 
 
-def _act(value: object) -> Action | None:
+def _action(value: object) -> Action | None:
     if value is None:
         return None
     if not isinstance(value, dict) or value.get("do") not in ACTION_KINDS:
