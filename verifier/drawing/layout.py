@@ -136,7 +136,7 @@ class _Chooser:
         self.sketch, self.sizes, self.room = sketch, sizes, room
         self.tries = 0
         self.inner = inner_bounds(sketch, sizes)
-        self.strip_of = {node: n for n, s in enumerate(sketch.strips) for node in s.nodes}
+        self.strip_of = sketch.strip_of
         self.led = _led(sketch, self.strip_of)
         self.near: dict[int, set[int]] = {}
         for link in sketch.links:
@@ -260,7 +260,7 @@ def to_blame(clashes: Sequence[Clash]) -> tuple[int, ...]:
 
 def first_heights(sketch: Sketch, rows: Rows) -> tuple[int, ...]:
     """The least heights of the rows: room for each leg to be seen broken or whole."""
-    strip_of = {node: n for n, strip in enumerate(sketch.strips) for node in strip.nodes}
+    strip_of = sketch.strip_of
     row_of = {n: i for i, row in enumerate(rows) for n in row}
     apart = [2] * max(len(rows) - 1, 0)
     linked = set()
@@ -284,7 +284,7 @@ def lay_out(
         return ()
     if spaced.clashes:
         return to_blame(spaced.clashes)
-    strip_of = {node: n for n, strip in enumerate(sketch.strips) for node in strip.nodes}
+    strip_of = sketch.strip_of
     shift = -min((low for low, _ in spaced.reach.values()), default=0)
     cells: dict[str, GridCell] = {}
     marks: list[JointMark] = []

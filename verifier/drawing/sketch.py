@@ -60,6 +60,11 @@ class Node:
     def port(self, side: int) -> Port | None:
         return self.left if side == LEFT else self.right
 
+    @property
+    def ends_at_right(self) -> bool:
+        """Whether the plan or the drawing ends to the right of it."""
+        return self.kind in ("edge", "cut") and self.right is None and self.left is not None
+
 
 @dataclass(frozen=True, slots=True)
 class Strip:
@@ -101,6 +106,11 @@ class Sketch:
     links: tuple[Link, ...]
     wired: Mapping[int, Joint]
     undrawn: Mapping[Port, Port]
+
+    @property
+    def strip_of(self) -> dict[int, int]:
+        """The strip of each node."""
+        return {node: n for n, strip in enumerate(self.strips) for node in strip.nodes}
 
 
 def is_leg(piece: Piece, end: str) -> bool:

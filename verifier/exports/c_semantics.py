@@ -1,12 +1,12 @@
-"""What exported C does, worked out from its text by the rules of C (C99, 6.3 to 6.9).
+"""An interpreter of exported C by the rules of C99 (6.3 to 6.9), over concrete or symbolic words.
 
-In: the text, and a kind of numbers (:mod:`verifier.engines.smt.bitvectors`). Out: what a function
-leaves in its structures. Independent of what wrote the text: it knows no signals and no rules. Of C
-it reads what is exported and refuses the rest (:class:`~verifier.exports.c_lexer.NotReadable`): no
-loops, no pointers but to structures given, no arithmetic that could leave the range of a signed
-number.
+In: a parsed program and a bit-vector implementation (:mod:`verifier.engines.smt.bitvectors`). Out:
+what a function leaves in its structures. Independent of the writer: it knows no signals and no
+rules. It accepts only the subset of C that is exported and raises
+:class:`~verifier.exports.c_lexer.NotReadable` for anything else: no loops, no pointers except to
+structures passed in, no arithmetic that could overflow a signed number.
 
-``int_bits``: how wide an ``int`` is on the machine; exports are read for 16 and for 32.
+``int_bits``: the width of ``int``; exports are interpreted for 16 and for 32 bits.
 """
 
 from collections.abc import Sequence
@@ -17,23 +17,36 @@ from verifier.engines.smt.bitvectors import B, W, Words
 from verifier.exports.c_lexer import NotReadable
 from verifier.exports.c_program import BOOL, CProgram, CType, constant, type_of
 
-_MOST_CALLS = 8
+_MAX_CALL_DEPTH = 8
 
 
 class CValue(NamedTuple):
-    """``word`` holds a number that is not negative; ``truth`` what is known to be 0 or 1."""
+    """A typed value: ``word`` for numbers (never negative), ``truth`` for ``bool``."""
 
     type: CType
     word: Any = None
     truth: Any = None
 
 
-# Of structures and variables, by name: ``in->block_Main``, ``elapsed``.
+# Values of fields and variables, by name: ``in->block_Main``, ``elapsed``.
 Store = dict[str, CValue]
 
 
+@dataclass(frozen=True, slots=True)
+class _Scope:
+    """``structs``: fields by the caller's names; ``local``: variables; ``pointers``: parameter
+    names to structure names."""
+
+    structs: Store
+    local: Store
+    pointers: dict[str, str]
+
+    def copy(self) -> "_Scope":
+        return _Scope(dict(self.structs), dict(self.local), self.pointers)
+
+
 class CMachine(Generic[W, B]):
-    """Runs the functions of a program on one kind of numbers."""
+    """Interprets the functions of a program."""
 
     def __init__(self, read: CProgram, words: Words[W, B], int_bits: int):
         self._program = read
@@ -44,38 +57,39 @@ class CMachine(Generic[W, B]):
     def call(
         self, name: str, given: Sequence[CValue | str], state: Store
     ) -> tuple[Store, CValue | None]:
-        """What a function leaves in the structures it is given (by the names that they go by
-        in ``state``), and what it returns."""
+        """Call a function. Structures are passed by their names in ``state``. Returns the
+        structures after the call and the return value.
+
+        Raises :class:`~verifier.exports.c_lexer.NotReadable`."""
         function = self._program.functions.get(name)
-        if function is None or name in self._calls or len(self._calls) > _MOST_CALLS:
+        if function is None or name in self._calls or len(self._calls) > _MAX_CALL_DEPTH:
             raise NotReadable(f"a call of {name}")
-        run = _Run(self._program, self._words, self._int, self)
         if len(function.given) != len(given):
             raise NotReadable(f"what {name} is given")
         local: Store = {}
         pointers: dict[str, str] = {}
         for parameter, kind, value in zip(function.parameters, function.given, given, strict=True):
             match kind, value:
-                case str(), str() if self._is_one(value, kind, state):
+                case str(), str() if self._has_layout(value, kind, state):
                     pointers[parameter] = value
                 case CType(), CValue():
-                    local[parameter] = run.convert(value, kind)
+                    local[parameter] = self._convert(value, kind)
                 case _:
                     raise NotReadable(f"what {name} is given")
         structs = {**state}
         self._calls.append(name)
         try:
-            after, result = run.block(function.body, _Scope(structs, local, pointers))
+            after, result = self._block(function.body, _Scope(structs, local, pointers))
         finally:
             self._calls.pop()
         if (result is None) != (function.returns is None):
             raise NotReadable(f"what {name} returns")
         if result is not None and function.returns is not None:
-            result = run.convert(result, function.returns)
+            result = self._convert(result, function.returns)
         return after.structs, result
 
-    def _is_one(self, place: str, struct: str, state: Store) -> bool:
-        """Whether what stands at a place is a structure of that name."""
+    def _has_layout(self, place: str, struct: str, state: Store) -> bool:
+        """Whether the fields stored under ``place`` are those of the structure."""
         there = {
             name.removeprefix(f"{place}->"): value.type
             for name, value in state.items()
@@ -83,35 +97,10 @@ class CMachine(Generic[W, B]):
         }
         return there == self._program.structs[struct]
 
-
-@dataclass(frozen=True, slots=True)
-class _Scope:
-    """``structs`` by the names of the caller's; ``local`` variables; ``pointers`` from the names
-    of parameters to those of structures."""
-
-    structs: Store
-    local: Store
-    pointers: dict[str, str]
-
-    def copy(self) -> "_Scope":
-        return _Scope(dict(self.structs), dict(self.local), self.pointers)
-
-
-class _Run(Generic[W, B]):
-    """One call of one function."""
-
-    def __init__(
-        self, read: CProgram, words: Words[W, B], int_type: CType, machine: "CMachine[W, B]"
-    ):
-        self._program = read
-        self._words = words
-        self._int = int_type
-        self._machine = machine
-
     # -------------------------------------------------------------- statements
 
-    def block(self, items: Sequence[Any], scope: _Scope) -> tuple[_Scope, CValue | None]:
-        """Statements one after another, up to a return."""
+    def _block(self, items: Sequence[Any], scope: _Scope) -> tuple[_Scope, CValue | None]:
+        """Run statements in sequence up to a return."""
         from pycparser import c_ast
 
         for i, item in enumerate(items):
@@ -119,17 +108,17 @@ class _Run(Generic[W, B]):
                 case c_ast.Return(expr=expr):
                     return scope, self._value(expr, scope) if expr is not None else None
                 case c_ast.If() if _returns(item):
-                    return self._parted(item, items[i + 1 :], scope)
+                    return self._branching_return(item, items[i + 1 :], scope)
                 case c_ast.If(cond=cond, iftrue=yes, iffalse=no):
                     when = self._truth(self._value(cond, scope))
-                    then, _ = self.block([yes], scope.copy())
-                    other, _ = self.block([no] if no is not None else [], scope.copy())
-                    scope = self._merged(when, then, other, scope)
+                    then, _ = self._block([yes], scope.copy())
+                    other, _ = self._block([no] if no is not None else [], scope.copy())
+                    scope = self._merge(when, then, other, scope)
                 case c_ast.Compound(block_items=inner):
                     if _returns(item):
                         raise NotReadable("a return inside a block")
                     known = set(scope.local)
-                    scope, _ = self.block(inner or [], scope)
+                    scope, _ = self._block(inner or [], scope)
                     kept = {name: value for name, value in scope.local.items() if name in known}
                     scope = _Scope(scope.structs, kept, scope.pointers)
                 case c_ast.Decl():
@@ -142,31 +131,31 @@ class _Run(Generic[W, B]):
                     raise NotReadable(f"the statement {type(item).__name__}")
         return scope, None
 
-    def _parted(
+    def _branching_return(
         self, item: Any, rest: Sequence[Any], scope: _Scope
     ) -> tuple[_Scope, CValue | None]:
-        """An ``if`` that may return: all that follows, either way."""
+        """An ``if`` that may return: run the rest of the block on both branches."""
         when = self._truth(self._value(item.cond, scope))
         ways = []
         for branch in (item.iftrue, item.iffalse):
             inner = [] if branch is None else getattr(branch, "block_items", None) or [branch]
-            ways.append(self.block([*inner, *rest], scope.copy()))
+            ways.append(self._block([*inner, *rest], scope.copy()))
         (then, one), (other, two) = ways
         result = None
         if one is not None and two is not None:
-            result = self._either(when, one, two)
+            result = self._choose(when, one, two)
         elif one is not two:
             raise NotReadable("a function that may return nothing")
-        return self._merged(when, then, other, scope), result
+        return self._merge(when, then, other, scope), result
 
-    def _merged(self, when: B, one: _Scope, other: _Scope, before: _Scope) -> _Scope:
-        """After two ways that meet again. A variable that only one of them set has no value."""
+    def _merge(self, when: B, one: _Scope, other: _Scope, before: _Scope) -> _Scope:
+        """Join two branches. A variable set on only one of them has no value afterwards."""
 
         def merge(left: Store, right: Store) -> Store:
             return {
                 name: left[name]
                 if left[name] is right[name]
-                else self._either(when, left[name], right[name])
+                else self._choose(when, left[name], right[name])
                 for name in left
                 if name in right
             }
@@ -175,7 +164,7 @@ class _Run(Generic[W, B]):
             merge(one.structs, other.structs), merge(one.local, other.local), before.pointers
         )
 
-    def _either(self, when: B, one: CValue, other: CValue) -> CValue:
+    def _choose(self, when: B, one: CValue, other: CValue) -> CValue:
         if one.type != other.type:
             raise NotReadable("two types in one place")
         if one.type == BOOL:
@@ -196,19 +185,19 @@ class _Run(Generic[W, B]):
                 kind = type_of(item.type)
         if item.init is None or item.storage or item.align or item.quals not in ([], ["const"]):
             raise NotReadable(f"{item.name} has no value, or keeps one")
-        scope.local[item.name] = self.convert(self._value(item.init, scope), kind)
+        scope.local[item.name] = self._convert(self._value(item.init, scope), kind)
 
     def _assign(self, left: Any, value: CValue, scope: _Scope) -> None:
         from pycparser import c_ast
 
         match left:
             case c_ast.ID(name=name) if name in scope.local:
-                scope.local[name] = self.convert(value, scope.local[name].type)
+                scope.local[name] = self._convert(value, scope.local[name].type)
             case c_ast.StructRef(type="->"):
                 place = self._place(left, scope)
                 if place not in scope.structs:
                     raise NotReadable(f"{place} is not there")
-                scope.structs[place] = self.convert(value, scope.structs[place].type)
+                scope.structs[place] = self._convert(value, scope.structs[place].type)
             case _:
                 raise NotReadable("an assignment")
 
@@ -229,7 +218,7 @@ class _Run(Generic[W, B]):
                 given.append(scope.pointers[argument.name])
             else:
                 given.append(self._value(argument, scope))
-        structs, result = self._machine.call(node.name.name, given, scope.structs)
+        structs, result = self.call(node.name.name, given, scope.structs)
         return _Scope(structs, scope.local, scope.pointers), result
 
     # -------------------------------------------------------------- expressions
@@ -258,17 +247,19 @@ class _Run(Generic[W, B]):
             case c_ast.UnaryOp(op="!", expr=expr):
                 return CValue(BOOL, None, words.opposite(self._truth(self._value(expr, scope))))
             case c_ast.BinaryOp(op="&&" | "||" as op):
-                return self._joined(op, node, scope)
+                return self._short_circuit(op, node, scope)
             case c_ast.BinaryOp(op=">>", left=left, right=c_ast.Constant(value=by)):
-                return self._shifted(self._value(left, scope), constant(by))
+                return self._shift_right(self._value(left, scope), constant(by))
             case c_ast.BinaryOp(op=op, left=left, right=right):
                 return self._operation(op, self._value(left, scope), self._value(right, scope))
             case c_ast.TernaryOp(cond=cond, iftrue=yes, iffalse=no):
                 when = self._truth(self._value(cond, scope))
-                one, two, kind = self._balanced(self._value(yes, scope), self._value(no, scope))
+                one, two, kind = self._usual_conversions(
+                    self._value(yes, scope), self._value(no, scope)
+                )
                 return CValue(kind, words.choose(when, one, two))
             case c_ast.Cast(to_type=c_ast.Typename(type=to), expr=expr):
-                return self.convert(self._value(expr, scope), type_of(to))
+                return self._convert(self._value(expr, scope), type_of(to))
             case c_ast.FuncCall():
                 before = dict(scope.structs)
                 after, result = self._call(node, scope)
@@ -278,9 +269,8 @@ class _Run(Generic[W, B]):
             case _:
                 raise NotReadable(f"the expression {type(node).__name__}")
 
-    def _joined(self, op: str, node: Any, scope: _Scope) -> CValue:
-        """Any number of tests joined by ``&&`` or ``||``: they nest to the left, as deep as there
-        are tests."""
+    def _short_circuit(self, op: str, node: Any, scope: _Scope) -> CValue:
+        """A chain of ``&&`` or ``||``, unrolled from its left-nested tree."""
         from pycparser import c_ast
 
         join = self._words.both if op == "&&" else self._words.either
@@ -306,7 +296,7 @@ class _Run(Generic[W, B]):
 
     def _operation(self, op: str, left: CValue, right: CValue) -> CValue:
         words = self._words
-        one, two, kind = self._balanced(left, right)
+        one, two, kind = self._usual_conversions(left, right)
         match op:
             case "==":
                 return CValue(BOOL, None, words.equal(one, two))
@@ -332,14 +322,14 @@ class _Run(Generic[W, B]):
             case _:
                 raise NotReadable(f"signed arithmetic, or the operator {op}")
 
-    def _shifted(self, left: CValue, by: int) -> CValue:
+    def _shift_right(self, left: CValue, by: int) -> CValue:
         one = self._promoted(left)
         if by >= one.type.bits:
             raise NotReadable("a shift by more bits than there are")
         return CValue(one.type, self._words.right(one.word, by, one.type.bits))
 
     def _promoted(self, value: CValue) -> CValue:
-        """C99 6.3.1.1: what is narrower than an ``int`` becomes one, where one can hold it."""
+        """Integer promotion (C99 6.3.1.1)."""
         kind = value.type
         if kind.signed:
             return value
@@ -353,9 +343,9 @@ class _Run(Generic[W, B]):
             return CValue(self._int, self._words.resize(value.word, kind.bits, self._int.bits))
         return value
 
-    def _balanced(self, left: CValue, right: CValue) -> tuple[Any, Any, CType]:
-        """C99 6.3.1.8: two numbers in the type they have in common. (None is negative, so that
-        going from signed to unsigned changes nothing.)"""
+    def _usual_conversions(self, left: CValue, right: CValue) -> tuple[Any, Any, CType]:
+        """Usual arithmetic conversions (C99 6.3.1.8). No value is negative, so converting signed to
+        unsigned changes nothing."""
         one, two = self._promoted(left), self._promoted(right)
         bits = max(one.type.bits, two.type.bits)
         wide = [v.type for v in (one, two) if v.type.bits == bits]
@@ -366,8 +356,8 @@ class _Run(Generic[W, B]):
             kind,
         )
 
-    def convert(self, value: CValue, to: CType) -> CValue:
-        """As an assignment or a cast does."""
+    def _convert(self, value: CValue, to: CType) -> CValue:
+        """Convert as an assignment or a cast does."""
         if to == BOOL:
             return CValue(BOOL, None, self._truth(value))
         word = self._promoted(value) if value.type == BOOL else value
@@ -383,10 +373,10 @@ class _Run(Generic[W, B]):
 def _returns(node: Any) -> bool:
     from pycparser import c_ast
 
-    waiting = [node]
-    while waiting:
-        node = waiting.pop()
+    pending = [node]
+    while pending:
+        node = pending.pop()
         if isinstance(node, c_ast.Return):
             return True
-        waiting += (child for _, child in node.children())
+        pending += (child for _, child in node.children())
     return False

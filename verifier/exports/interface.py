@@ -20,7 +20,7 @@ from verifier.plan.observables import UNLISTED, Condition, Observable
 from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.build_signals import COLORS
 from verifier.plan.wiring.wiring_model import Driver
-from verifier.world.report_abstraction import lamp_out, missing, reports_of
+from verifier.world.report_abstraction import lamp_out, reports_of
 
 # The first two are each other's opposite in every bit.
 _CODES = (0x5A, 0xA5, 0x3C, 0xC3, 0x66, 0x99, 0x69, 0x96, 0x55, 0xAA, 0x33, 0xCC, 0x0F)
@@ -255,9 +255,7 @@ def _aspects(plan: Plan, words: CNames) -> dict[str, EncodedState]:
 def conditions_of(plan: Plan) -> Iterator[Condition]:
     """Every condition the export works out: of signals, memory, and what moves points."""
     for signal in plan.signals.values():
-        for line in (*signal.lines, *(line for head in signal.heads for line in head.lines)):
-            if line.when is not None:
-                yield line.when
+        yield from signal.conditions
     for relay in plan.locking.relays.values():
         yield relay.picks
         if relay.sticks is not None:
@@ -306,10 +304,6 @@ def _watched(plan: Plan) -> Iterator[str]:
             driver: Driver | None = plan.wiring.driver_of(head.name)
             if driver and driver.when_out is not None:
                 yield head.name
-
-
-def missing_of(field: Field) -> Observable:
-    return missing(field.what)
 
 
 # ------------------------------------------------------------------ memory and points

@@ -16,7 +16,7 @@ from verifier.exports.names import CNames
 from verifier.language.source import Span
 from verifier.logic.expr import Atom, Expr, atom, nodes
 from verifier.plan.model import Line, Plan, Signal
-from verifier.plan.observables import UNLISTED, Condition, Observable, conditions_in, facts_in
+from verifier.plan.observables import UNLISTED, Observable, conditions_in, facts_in
 from verifier.plan.signals.aspects import Combination
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.wiring_model import Driver
@@ -69,7 +69,7 @@ class SignalRules:
     ) -> dict[AspectQuery, str]:
         """The answers to all that the signals of a circle ask of one another."""
         signals = set(signals)
-        conditions = [w for s in signals for w in _whens(self._plan.signals[s])]
+        conditions = [w for s in signals for w in self._plan.signals[s].conditions]
         conditions += [self._plan.conditions[name].condition for name in named]
         questions = sorted(
             {
@@ -276,15 +276,9 @@ def place_of(span: Span) -> str:
 # ------------------------------------------------------------------ what comes before what
 
 
-def _whens(signal: Signal) -> Iterator[Condition]:
-    for line in (*signal.lines, *(line for head in signal.heads for line in head.lines)):
-        if line.when is not None:
-            yield line.when
-
-
 def _asks(node: Node, plan: Plan) -> Iterator[Node]:
     kind, name = node
-    whens = _whens(plan.signals[name]) if kind == "signal" else [plan.conditions[name].condition]
+    whens = plan.signals[name].conditions if kind == "signal" else [plan.conditions[name].condition]
     for when in whens:
         for says in facts_in(when):
             if says.what.kind == "condition":

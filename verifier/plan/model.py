@@ -208,6 +208,12 @@ class Signal:
         return not self.lines
 
     @property
+    def conditions(self) -> Iterator[Condition]:
+        """The conditions of its lines and of the lines of its heads."""
+        lines = (*self.lines, *(line for head in self.heads for line in head.lines))
+        return (line.when for line in lines if line.when is not None)
+
+    @property
     def reading(self) -> Observable:
         return observables.reading(self.name, self.aspect.values)
 
@@ -230,9 +236,7 @@ class NamedCondition:
 
 def facts_read(signal: Signal, named: Mapping[str, NamedCondition]) -> Iterator[Fact]:
     """Every fact that the rules of a signal test, named conditions expanded."""
-    lines = (*signal.lines, *(line for head in signal.heads for line in head.lines))
-    whens = (line.when for line in lines if line.when is not None)
-    return observables.facts_unfolded(whens, lambda name: named[name].condition)
+    return observables.facts_unfolded(signal.conditions, lambda name: named[name].condition)
 
 
 class Need(NamedTuple):

@@ -53,15 +53,7 @@ def _tables(signal: Signal, used: Sequence[Column], plan: Plan) -> Iterator[Tabl
 
 def _by_aspect(signal: Signal, title: str, notes: Row, used: Sequence[Column], plan: Plan) -> Table:
     further = _has_words(signal.lines, plan)
-    columns = (
-        "line",
-        "shows",
-        _COLORS,
-        *used,
-        *_FURTHER[:further],
-        "tells the engineer",
-        "toward",
-    )
+    columns = ("line", "shows", _COLORS, *used, *_FURTHER[:further], "tells the engineer", "toward")
     rows = []
     for line in signal.lines:
         aspect = plan.chart.get(line.shows)
@@ -164,10 +156,8 @@ def _columns_used(plan: Plan) -> Iterator[Column]:
     found = {
         column_of(fact)
         for signal in plan.signals.values()
-        for lines in (signal.lines, *(head.lines for head in signal.heads))
-        for line in lines
-        if line.when is not None
-        for case in cases(line.when, plan.conditions)
+        for when in signal.conditions
+        for case in cases(when, plan.conditions)
         for fact in case.facts
     }
     return (column for column in COLUMNS if column in found)

@@ -4,7 +4,7 @@ In: a fact that is asked for. Out: `T1 N`, `Switch clear`, `6R not at stop`, and
 the sheet it belongs to.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from typing import Literal
 
 from verifier.plan import observables
@@ -14,27 +14,15 @@ from verifier.plan.signals.aspects import Chart
 from verifier.sheets.dnf import Requirement, requirement_of
 
 Column = Literal["points", "blocks", "signals", "levers and relays", "devices"]
-COLUMNS: tuple[Column, ...] = ("points", "blocks", "signals", "levers and relays", "devices")
-
-_COLUMN_OF: dict[observables.Kind, Column] = {
-    "points report": "points",
-    "points": "points",
-    "block report": "blocks",
-    "stock": "blocks",
-    "aspect": "signals",
-    "reading": "signals",
-    "color": "signals",
-    "lens": "signals",
-    "lever": "levers and relays",
-    "button": "levers and relays",
-    "relay": "levers and relays",
-    "timer": "levers and relays",
-    "traffic": "levers and relays",
-    "derail report": "devices",
-    "derail": "devices",
-    "gate report": "devices",
-    "gate": "devices",
+_KINDS_OF: Mapping[Column, tuple[observables.Kind, ...]] = {
+    "points": ("points report", "points"),
+    "blocks": ("block report", "stock"),
+    "signals": ("aspect", "reading", "color", "lens"),
+    "levers and relays": ("lever", "button", "relay", "timer", "traffic"),
+    "devices": ("derail report", "derail", "gate report", "gate"),
 }
+COLUMNS: tuple[Column, ...] = tuple(_KINDS_OF)
+_COLUMN_OF = {kind: column for column, kinds in _KINDS_OF.items() for kind in kinds}
 LETTER = {"normal": "N", "reverse": "R"}
 
 

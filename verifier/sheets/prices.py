@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 from verifier.language.csv_reader import CsvCell, csv_table, is_formula, shortened
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nearest
@@ -111,19 +112,19 @@ class _PriceReader:
             for row in self.rows[1:]:
                 self._row(row, columns)
             if not self.prices and not self.errors:
-                self._error(diagnostic("CP803", self.rows[0][0].span, "no_parts"))
+                self._error("CP803", self.rows[0][0].span, "no_parts")
         if self.errors:
             raise InputError(self.errors)
         currency = self.currency.text if self.currency else ""
         return PriceList(self.source.name, currency, self.prices, self.rated)
 
-    def _error(self, diagnostic: Diagnostic) -> None:
-        self.errors.append(diagnostic)
+    def _error(self, code: str, span: Span, variant: str = "", /, **details: Any) -> None:
+        self.errors.append(diagnostic(code, span, variant, **details))
 
     def _columns(self, header: tuple[CsvCell, ...]) -> dict[str, int]:
         found: dict[str, int] = {}
         if not any(cell.text.lower() in COLUMNS for cell in header):
-            self._error(diagnostic("CP803", header[0].span.to(header[-1].span), "no_columns"))
+            self._error("CP803", header[0].span.to(header[-1].span), "no_columns")
             return found
         for position, cell in enumerate(header):
             name = cell.text.lower()
@@ -131,22 +132,20 @@ class _PriceReader:
                 continue
             if name not in COLUMNS:
                 self._error(
-                    diagnostic(
-                        "CP803",
-                        cell.span,
-                        "column",
-                        near=nearest(shortened(name), COLUMNS),
-                        name=shortened(cell.text),
-                        columns=COLUMNS,
-                    )
+                    "CP803",
+                    cell.span,
+                    "column",
+                    near=nearest(shortened(name), COLUMNS),
+                    name=shortened(cell.text),
+                    columns=COLUMNS,
                 )
             elif name in found:
-                self._error(diagnostic("CP803", cell.span, "two_columns", name=name))
+                self._error("CP803", cell.span, "two_columns", name=name)
             found.setdefault(name, position)
         missing = [name for name in _NEEDED if name not in found]
         if missing and not self.errors:
             span = header[0].span.to(header[-1].span)
-            self._error(diagnostic("CP803", span, "missing_column", name=missing[0]))
+            self._error("CP803", span, "missing_column", name=missing[0])
         return found
 
     def _row(self, row: tuple[CsvCell, ...], columns: Mapping[str, int]) -> None:
@@ -156,12 +155,10 @@ class _PriceReader:
             # A price below zero is told as one.
             is_price = position == columns["price"] and _AMOUNT.fullmatch(cell.text.lstrip("+-"))
             if is_formula(cell.text) and not is_price:
-                self._error(diagnostic("CP807", cell.span, said=shortened(cell.text)))
+                self._error("CP807", cell.span, said=shortened(cell.text))
         if any(cell.text for cell in row[len(self.rows[0]) :]):
             span = row[len(self.rows[0])].span.to(row[-1].span)
-            self._error(
-                diagnostic("CP803", span, "cells", count=len(row), columns=len(self.rows[0]))
-            )
+            self._error("CP803", span, "cells", count=len(row), columns=len(self.rows[0]))
         if len(self.errors) > before:
             return
         empty = CsvCell("", row[-1].span)
@@ -183,20 +180,16 @@ class _PriceReader:
         if kind is None:
             near = nearest(shortened(cell.text), (*FAMILIES, *known_kinds())) if cell.text else None
             self._error(
-                diagnostic(
-                    "CP804",
-                    cell.span,
-                    "" if cell.text else "none",
-                    near=near,
-                    name=shortened(cell.text),
-                    kinds=known_kinds(),
-                )
+                "CP804",
+                cell.span,
+                "" if cell.text else "none",
+                near=near,
+                name=shortened(cell.text),
+                kinds=known_kinds(),
             )
             return None
         if kind in self.prices:
-            self._error(
-                diagnostic("CP808", cell.span, others=[self.prices[kind].span], kind=str(kind))
-            )
+            self._error("CP808", cell.span, others=[self.prices[kind].span], kind=str(kind))
         return kind
 
     def _price(self, cell: CsvCell) -> Decimal | None:
@@ -204,18 +197,16 @@ class _PriceReader:
             return None
         if self.decimal_comma and _TWO_WAYS.fullmatch(cell.text):
             whole = cell.text[:-4] + cell.text[-3:]
-            self._error(diagnostic("CP805", cell.span, "two_ways", cell=cell.text, whole=whole))
+            self._error("CP805", cell.span, "two_ways", cell=cell.text, whole=whole)
             return None
         text = self._point(cell.text)
         if not _AMOUNT.fullmatch(text) or Decimal(text) > _MOST:
             self._error(
-                diagnostic(
-                    "CP805",
-                    cell.span,
-                    "most" if _AMOUNT.fullmatch(text) else "",
-                    said=shortened(cell.text),
-                    most=int(_MOST),
-                )
+                "CP805",
+                cell.span,
+                "most" if _AMOUNT.fullmatch(text) else "",
+                said=shortened(cell.text),
+                most=int(_MOST),
             )
             return None
         return Decimal(text)
@@ -226,23 +217,17 @@ class _PriceReader:
 
     def _same_currency(self, cell: CsvCell) -> None:
         if not _CURRENCY.fullmatch(cell.text):
-            self._error(
-                diagnostic(
-                    "CP806", cell.span, "" if cell.text else "none", said=shortened(cell.text)
-                )
-            )
+            self._error("CP806", cell.span, "" if cell.text else "none", said=shortened(cell.text))
         elif self.currency is None:
             self.currency = cell
         elif self.currency.text != cell.text:
             self._error(
-                diagnostic(
-                    "CP806",
-                    cell.span,
-                    "mixed",
-                    others=[self.currency.span],
-                    cell=cell.text,
-                    currency=self.currency.text,
-                )
+                "CP806",
+                cell.span,
+                "mixed",
+                others=[self.currency.span],
+                cell=cell.text,
+                currency=self.currency.text,
             )
 
     def _per(self, kind: PartKind, cell: CsvCell | None, price: CsvCell) -> SoldBy | None:
@@ -250,15 +235,15 @@ class _PriceReader:
         text = cell.text.lower() if cell is not None else ""
         if not FAMILIES[kind.family].by_length:
             if cell is not None and text:
-                self._error(diagnostic("CP810", cell.span, "piece", kind=str(kind)))
+                self._error("CP810", cell.span, "piece", kind=str(kind))
             return None
         for sold_by in METRES:
             if text == sold_by:
                 return sold_by
         if cell is not None and text:
-            self._error(diagnostic("CP810", cell.span, "unit", said=shortened(cell.text)))
+            self._error("CP810", cell.span, "unit", said=shortened(cell.text))
         elif price.text:
-            self._error(diagnostic("CP810", price.span, kind=str(kind)))
+            self._error("CP810", price.span, kind=str(kind))
         return None
 
     def _rating(self, kind: PartKind, cell: CsvCell) -> None:
@@ -266,7 +251,7 @@ class _PriceReader:
             return
         found = _RATING.fullmatch(self._point(cell.text))
         if found is None or kind.family != "wire" or kind.size is None or not float(found[1]):
-            self._error(diagnostic("CP805", cell.span, "rating", said=shortened(cell.text)))
+            self._error("CP805", cell.span, "rating", said=shortened(cell.text))
             return
         worth = Fraction(found[1]) * (Fraction(1) if found[2] == "A" else Fraction(1, 1000))
         self.rated[int(kind.size)] = worth
