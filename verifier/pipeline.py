@@ -11,8 +11,8 @@ from dataclasses import dataclass, field
 from verifier.decide.claims import check_claims, claimed, unmet
 from verifier.decide.failures import FailureAnalysis, decide_failures
 from verifier.decide.histories import HistoryProver, needs_history
-from verifier.decide.interrupt import InterruptWatch
-from verifier.decide.memory_invariants import Recollection, hears_the_truth
+from verifier.decide.interrupt import interrupt_check
+from verifier.decide.memory_invariants import MemoryInvariants, memory_reads_the_truth
 from verifier.decide.situations import SituationProver
 from verifier.engines.results import Interrupted
 from verifier.engines.session import fresh_context
@@ -48,23 +48,25 @@ def prove(
     """Decide every obligation of a plan.
 
     ``timeout`` is in seconds, for each obligation; ``only`` names the properties wanted (all,
-    when empty); ``pairs`` looks at every two faults together as well; without ``mendings`` no
-    repairs are worked out. ``progress`` is called for every question with how many are
+    when empty); ``pairs`` checks every two faults together as well; without ``mendings`` no
+    repairs are looked for. ``progress`` is called for every question with how many are
     answered, of how many. After Ctrl-C the report holds what was decided, the rest undecided.
 
     Raises :class:`InputError` when the file's assumptions contradict each other, or when it
     waives or expects what no obligation matches;
     :class:`~verifier.verdicts.report.InternalError` when a situation does not replay.
     """
-    with InterruptWatch() as watch:
+    with interrupt_check() as check:
         world = world or World(plan)
         everything = tuple(obligations(plan, world.lower))
         wanted = set(only)
         asked = [o for o in everything if not wanted or o.property in wanted]
         if not wanted:
             check_claims(plan, asked)
-        proof = Proof(plan, everything, asked, SituationProver(world, timeout), watch, progress)
-        phases: list[Callable[[Proof], None]] = [
+        proof = ProofState(
+            plan, everything, asked, SituationProver(world, timeout), check, progress
+        )
+        phases: list[Callable[[ProofState], None]] = [
             check_assumptions,
             decide_histories,
             decide_situations,
@@ -81,14 +83,15 @@ def prove(
 
 
 @dataclass(slots=True)
-class Proof:
-    """What a proof has come to, phase by phase. ``decided`` holds verdicts by obligation key."""
+class ProofState:
+    """The state of a proof between phases. ``decided`` holds verdicts by obligation key; ``check``
+    raises :class:`Interrupted` after Ctrl-C."""
 
     plan: Plan
     everything: Sequence[Obligation]
     asked: Sequence[Obligation]
     situations: SituationProver
-    watch: InterruptWatch
+    check: Callable[[], None]
     progress: Progress
     decided: dict[str, Verdict] = field(default_factory=dict)
     failures: FailureAnalysis = field(default_factory=FailureAnalysis)
@@ -106,7 +109,7 @@ class Proof:
 
     def step(self) -> None:
         """Before each question: stops on Ctrl-C, and reports progress."""
-        self.watch.check()
+        self.check()
         self._done += 1
         total = len(self.plain) + 3 * len(self.of_faults)
         self.progress(self._done, max(self._done, total))
@@ -140,26 +143,27 @@ class Proof:
         )
 
 
-def check_assumptions(proof: Proof) -> None:
+def check_assumptions(proof: ProofState) -> None:
     """The assumptions allow a situation, and there is something to prove. Raises
     :class:`InputError` when not."""
     proof.assumptions_unknown = proof.situations.check_assumptions()
     if not proof.plan.signals and not proof.plan.proofs:
-        raise InputError([_nothing_to_prove(proof.plan)])
+        raise InputError([diagnostic("CP502", Span(proof.plan.source, 0, 0))])
 
 
-def decide_histories(proof: Proof) -> None:
-    """Obligations over histories, of a plan that speaks of time. What they show of memory is
-    kept for the situations that follow; a situation found broken is looked for as a history."""
+def decide_histories(proof: ProofState) -> None:
+    """Obligations over histories, of a plan with memory or locking. Memory facts proved here are
+    kept for the phases that follow; for a situation that breaks an obligation, a history that
+    leads there is looked for."""
     plan, timeout = proof.plan, proof.situations.timeout
     if not plan.locking.over_time or proof.assumptions_unknown:
         return
     fresh_context()
     histories = HistoryProver(plan, timeout, proof.step)
-    ruling_out = histories.ruling_out()
-    if ruling_out:
-        raise InputError([_no_history(ruling_out)])
-    if ruling_out is None:
+    contradiction = histories.contradiction()
+    if contradiction:
+        raise InputError([_no_history(contradiction)])
+    if contradiction is None:
         proof.assumptions_unknown = "it is unknown whether the assumptions allow a history"
         return
     over_time = [o for o in proof.plain if not o.of_situations]
@@ -176,7 +180,7 @@ def decide_histories(proof: Proof) -> None:
         if needs_history(verdict, plan):
             unreached.append(obligation)
     found = histories.decide(unreached).values()
-    # What wiring hides from the rules, no history without it shows.
+    # Histories leave wiring out: with it, only a history that was found decides.
     proof.record(v for v in found if v.status == "broken" or not plan.wiring.reports_may_differ)
 
 
@@ -184,14 +188,15 @@ def _with_memory_facts(
     plan: Plan, histories: HistoryProver, before: SituationProver
 ) -> SituationProver:
     """A prover that leaves out the memory states proved unreachable."""
+    timeout = before.timeout
     world = before.world.with_memory_facts(histories.memory_facts())
-    if plan.wiring.reports_may_differ and not hears_the_truth(before.world, before.timeout):
-        world = world.with_memory_facts(Recollection(world, before.timeout).whatever_is_reported)
+    if plan.wiring.reports_may_differ and not memory_reads_the_truth(before.world, timeout):
+        world = world.with_memory_facts(MemoryInvariants(world, timeout).whatever_is_reported)
     rests = histories.memory_rests_on() if world.memory_facts and plan.assumptions else ()
-    return SituationProver(world, before.timeout, rests)
+    return SituationProver(world, timeout, rests)
 
 
-def decide_situations(proof: Proof) -> None:
+def decide_situations(proof: ProofState) -> None:
     """Obligations over single situations."""
     for obligation in proof.plain:
         if obligation.key not in proof.decided and (
@@ -201,10 +206,10 @@ def decide_situations(proof: Proof) -> None:
             proof.decided[obligation.key] = proof.decide(obligation)
 
 
-def decide_faults(*, pairs: bool) -> Callable[[Proof], None]:
+def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
     """Obligations over faults, and the failure table; with ``pairs``, two faults at a time too."""
 
-    def phase(proof: Proof) -> None:
+    def phase(proof: ProofState) -> None:
         if not proof.of_faults:
             return
         safety = [
@@ -225,21 +230,17 @@ def decide_faults(*, pairs: bool) -> Callable[[Proof], None]:
     return phase
 
 
-def find_repairs(proof: Proof) -> None:
+def find_repairs(proof: ProofState) -> None:
     """Repairs of the first findings."""
     wanted = [o.key for o in [*proof.plain, *proof.of_faults]]
     proof.decided |= repair_findings(
         proof.situations.world,
         proof.decided,
         wanted,
-        proof.failures.outcomes,
+        proof.failures.effects,
         proof.situations.timeout,
-        proof.watch.check,
+        proof.check,
     )
-
-
-def _nothing_to_prove(plan: Plan) -> Diagnostic:
-    return diagnostic("CP502", Span(plan.source, 0, 0))
 
 
 def _no_history(clash: Sequence[Assumption]) -> Diagnostic:

@@ -12,7 +12,7 @@ import pytest
 import verifier
 from tests.differential.locked import write_locked
 from tests.junction_files import spec
-from verifier.decide.memory_invariants import Recollection
+from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.diagnosis.bench import Bench
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import holds
@@ -52,7 +52,7 @@ def test_memory_that_hears_anything_stays_within_what_is_known(seed: int) -> Non
     plan = loaded(r)
     stepper = HearsAnything(plan)
     stepper.chance = r
-    known = Recollection(World(plan), 5).whatever_is_reported
+    known = MemoryInvariants(World(plan), 5).whatever_is_reported
     moment = {w: r.choice(values) for w, values in stepper.variables.starts().items()}
     for _ in range(150):
         for what in stepper.choices:

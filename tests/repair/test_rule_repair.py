@@ -200,7 +200,7 @@ def test_no_addition_lets_a_circle_come_up_elsewhere() -> None:
     (into_b,) = (v for v in report.verdicts if v.obligation.key == "proceed-into-occupied: 1, B")
     assert into_b.finding is not None
     assert into_b.finding.mending == ()
-    with pytest.raises(verifier.InputError, match="a circle"):
+    with pytest.raises(verifier.InputError, match="wait for each other"):
         verifier.load_text(text.replace("when A, C clear  Stop", "when A, B, C clear  Stop"))
 
 

@@ -1,13 +1,13 @@
 """The failure analysis: every single fault, and on request every pair.
 
-In: a plan of which the safety properties were decided. Out: a verdict for each fault and a
-table of what each does, the worst first.
+In: a plan whose safety properties were decided. Out: a verdict for each fault and a table of
+their effects, the worst first.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
-from verifier.decide.memory_invariants import Recollection
+from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.decide.situations import SituationProver
 from verifier.engines.results import Exists, Impossible, Unknown
 from verifier.engines.smt.situations import SituationCheck
@@ -32,10 +32,10 @@ from verifier.world.fault_cone import FaultCone
 from verifier.world.train_constraints import train_constraints
 from verifier.world.world import World, check_circles
 
-# So many faults are asked about together: fewer ask the same questions over again, more make
-# the questions large (measured on generated lines).
+# How many faults are checked together: with fewer the same questions are repeated, with more
+# each is large (measured on generated lines).
 FAULTS_AT_A_TIME = 40
-# A fault that touches more than this many things (a lost supply) is asked about by itself.
+# A fault that touches more than this many things (a lost supply) is checked by itself.
 FAR_REACHING = 10
 
 _ORDER: tuple[Consequence, ...] = ("false proceed", "undecided", "more restrictive", "none")
@@ -43,11 +43,11 @@ _ORDER: tuple[Consequence, ...] = ("false proceed", "undecided", "more restricti
 
 @dataclass(frozen=True, slots=True)
 class FailureAnalysis:
-    """The verdict on each fault, the table of all of them, and what each does, by its name."""
+    """The verdict on each fault, the failure table, and the effects by the name of the fault."""
 
     verdicts: tuple[Verdict, ...] = ()
     table: tuple[Failure, ...] = ()
-    outcomes: "Mapping[str, Outcome]" = field(default_factory=dict)
+    effects: "Mapping[str, FaultEffect]" = field(default_factory=dict)
 
 
 def decide_failures(
@@ -62,37 +62,40 @@ def decide_failures(
     """The verdict on each fault, and the failure table.
 
     ``safety`` holds the verdicts on the safety properties with nothing broken; a waived one is
-    not asked again. ``undecided`` is why nothing can be decided, if so.
+    left out. ``undecided`` is why nothing can be decided, if so.
     """
-    asked_again = [v.obligation for v in safety if v.status != "waived" or v.needless]
-    unproved = {v.obligation.key for v in safety if v.status in ("broken", "undecided")}
-    check = FailureCheck(prover.world, prover.timeout)
-    outcomes = check.failures(asked_again, step, unproved)
+    check = FailureCheck(
+        prover.world,
+        prover.timeout,
+        [v.obligation for v in safety if v.status != "waived" or v.needless],
+        {v.obligation.key for v in safety if v.status in ("broken", "undecided")},
+        step,
+    )
+    effects = check.failures()
     verdicts = []
     for obligation in asked:
         step()
         verdicts.append(
             Verdict(obligation, "undecided", undecided)
             if undecided
-            else _verdict(prover, obligation, outcomes[obligation.subjects[0]])
+            else _verdict(prover, obligation, effects[obligation.subjects[0]])
         )
-    rows = [outcome.row() for outcome in outcomes.values()]
-    rows += check.pairs(asked_again, outcomes, step) if pairs else []
-    return FailureAnalysis(tuple(verdicts), sorted_failures(rows), outcomes)
+    rows = [effect.row() for effect in effects.values()]
+    rows += check.pairs(effects) if pairs else []
+    return FailureAnalysis(tuple(verdicts), sorted_failures(rows), effects)
 
 
-def _verdict(prover: SituationProver, asked: Obligation, outcome: "Outcome") -> Verdict:
-    """The verdict on one fault, the harm that is told of it replayed."""
-    if not outcome.harms:
-        if outcome.unknown:
-            return Verdict(asked, "undecided", outcome.unknown)
+def _verdict(prover: SituationProver, asked: Obligation, effect: "FaultEffect") -> Verdict:
+    """The verdict on one fault; the harm it reports was replayed."""
+    if not effect.harms:
+        if effect.unknown:
+            return Verdict(asked, "undecided", effect.unknown)
         return Verdict(asked, "proved", covered=count_situations(prover.plan.inputs))
-    harm = told_first(outcome.fault, outcome.harms, outcome.unproved)
-    goal = outcome.goal()
-    match outcome.engine.find(goal, smallest=True):
+    goal = effect.goal()
+    match effect.engine.find(goal, smallest=True):
         case Exists() as answer:
-            obligation = with_harm(asked, outcome.fault, harm)
-            verdict = prover.broken(obligation, goal, answer, outcome.engine)
+            obligation = with_harm(asked, effect.fault, effect.worst_harm)
+            verdict = prover.broken(obligation, goal, answer, effect.engine)
             return verdict if verdict.finding else replace(verdict, obligation=asked)
         case Unknown(reason=reason):
             return Verdict(asked, "undecided", reason)
@@ -106,139 +109,143 @@ def sorted_failures(rows: Iterable[Failure]) -> tuple[Failure, ...]:
 
 
 class FailureCheck:
-    """One plan with anything that it declares broken, one thing at a time, or two."""
+    """One plan with its faults, one at a time or two.
 
-    def __init__(self, sound: World, timeout: float | None):
+    ``safety`` are the safety properties; those that do not hold with nothing broken (their keys in
+    ``unproved``) count only in situations in which it takes the fault to break them. ``step`` is
+    called before each question."""
+
+    def __init__(
+        self,
+        sound: World,
+        timeout: float | None,
+        safety: Iterable[Obligation],
+        unproved: Collection[str] = (),
+        step: Callable[[], None] = lambda: None,
+    ):
         self._plan = sound.plan
         self._timeout = timeout
-        self._unproved: frozenset[str] = frozenset()
-        faults = sound.plan.equipment.faults
-        recollection = Recollection(sound, timeout)
-        self._parts = [_Faults(*part, timeout) for part in recollection.parted(faults)]
-        self._known = recollection.with_broken(sound, [fault.what for fault in faults])
-
-    def failures(
-        self,
-        safety: Iterable[Obligation],
-        step: Callable[[], None],
-        unproved: Collection[str] = (),
-    ) -> dict[str, "Outcome"]:
-        """What each fault does, by its name. ``safety`` are the safety properties asked;
-        those that do not hold with nothing broken (their keys in ``unproved``) count only in
-        situations in which it takes the fault to break them. ``step`` is called before each
-        group of faults."""
+        self._harms = list(harms(self._plan, safety))
         self._unproved = frozenset(unproved)
-        asked = list(harms(self._plan, safety))
-        outcomes: dict[str, Outcome] = {}
-        for part in self._parts:
-            outcomes |= part.failures(asked, step, self._unproved)
-        return {fault.name: outcomes[fault.name] for fault in self._plan.equipment.faults}
+        self._step = step
+        self._memory = MemoryInvariants(sound, timeout)
+        self._sound = sound
 
-    def pairs(
-        self,
-        safety: Sequence[Obligation],
-        singles: Mapping[str, "Outcome"],
-        step: Callable[[], None],
-    ) -> list[Failure]:
-        """Pairs of faults that do harm where neither does alone, with the first harm found."""
+    def failures(self) -> dict[str, "FaultEffect"]:
+        """The effect of each fault, by its name."""
+        faults = self._plan.equipment.faults
+        effects: dict[str, FaultEffect] = {}
+        for world, some in self._memory.partition(faults):
+            check = _SingleFaults(world, some, self._timeout, self._harms, self._unproved)
+            effects |= check.failures(self._step)
+        return {fault.name: effects[fault.name] for fault in faults}
+
+    def pairs(self, singles: Mapping[str, "FaultEffect"]) -> list[Failure]:
+        """Pairs of faults that do harm where neither does alone, with the first harm found.
+        ``singles``: the effects of each fault alone."""
         faults = {fault.what: fault for fault in self._plan.equipment.faults}
-        harmless = [o.fault.what for o in singles.values() if not o.harms]
-        everything = World(self._known.plan, self._known, faults)
+        harmless = [effect.fault.what for effect in singles.values() if not effect.harms]
+        sound = self._memory.with_faults(self._sound, faults)
+        everything = World(sound.plan, sound, faults)
         engine = SituationCheck.of(everything, self._timeout)
-        told: dict[frozenset[Observable], Failure] = {}
+        found: dict[frozenset[Observable], Failure] = {}
         undecided = ""
-        for harm in harms(self._plan, safety):
-            step()
+        for harm in self._harms:
+            self._step()
             holds = harm.key not in self._unproved
             asked = [w for w in harmless if counts_against(harm, faults[w], holds=holds)]
             try:
                 goal = everything.expand(harm.formula)
-                goal = goal if holds else conjunction(goal, negation(_already(self._known, harm)))
+                goal = goal if holds else conjunction(goal, negation(_already(sound, harm)))
             except InputError:
                 undecided = "with some things broken, what signals show goes round in a circle"
                 continue
-            found, reason = engine.faults_with(goal, asked, at_once=2, spared=set(told))
-            for pair in found:
+            more, reason = engine.faults_with(goal, asked, at_once=2, spared=set(found))
+            for pair in more:
                 names = tuple(what.name for what in pair)
-                told[frozenset(pair)] = Failure(names, "pair", "false proceed", harm.trouble)
+                found[frozenset(pair)] = Failure(names, "pair", "false proceed", harm.trouble)
             undecided = reason or undecided
+        rows = list(found.values())
         if undecided:
-            return [*told.values(), Failure(("some pair",), "pair", "undecided", undecided)]
-        return list(told.values())
+            rows.append(Failure(("some pair",), "pair", "undecided", undecided))
+        return rows
 
 
-class _Faults:
-    """Some faults, with all of which as much is known of memory.
+class _SingleFaults:
+    """Single faults, with all of which the same memory facts hold (those of ``sound``).
 
-    Faults that touch things close to each other are asked about together, in a world that
-    differs from the sound one only there."""
+    Faults with cones close to each other are checked together, in a world that differs from the
+    sound one only there."""
 
-    def __init__(self, sound: World, faults: Iterable[Fault], timeout: float | None):
+    def __init__(
+        self,
+        sound: World,
+        faults: Iterable[Fault],
+        timeout: float | None,
+        harms: Sequence[Obligation],
+        unproved: frozenset[str],
+    ):
         self.plan: Plan = sound.plan
         self._sound = sound
         self._timeout = timeout
         self._faults = {fault.what: fault for fault in faults}
-        self._touches = FaultCone(sound)
-        self._unproved: frozenset[str] = frozenset()
-        self._everything = World(self.plan, sound, self._faults)
-        assumptions, always = _assumed(sound)
+        self._harms = harms
+        self._harms_by_name = _by_name(harms, self.plan)
+        self._unproved = unproved
+        self._cones = FaultCone(sound)
+        everything = World(self.plan, sound, self._faults)
+        self._assumed = _assumed(sound)
+        assumptions, always = self._assumed
         self._shared = SituationCheck(
-            self._everything.inputs, assumptions, timeout, always, rooms(self.plan)
+            everything.inputs, assumptions, timeout, always, rooms(self.plan)
         )
 
-    def failures(
-        self, asked: Sequence[Obligation], step: Callable[[], None], unproved: frozenset[str]
-    ) -> dict[str, "Outcome"]:
-        """What each of these faults does, by its name."""
-        self._unproved = unproved
-        by_name = _by_name(asked, self.plan)
-        outcomes: dict[str, Outcome] = {}
+    def failures(self, step: Callable[[], None]) -> dict[str, "FaultEffect"]:
+        """The effect of each of these faults, by its name."""
+        effects: dict[str, FaultEffect] = {}
         for group in self._groups():
             step()
-            for found in self._about(group, asked, by_name):
-                outcomes |= {what.name: outcome for what, outcome in found.items()}
-        return outcomes
+            effects |= {effect.fault.name: effect for effect in self._of_group(group)}
+        return effects
 
-    def _about(
-        self,
-        group: Sequence[Observable],
-        asked: Sequence[Obligation],
-        by_name: Mapping[str, Sequence[tuple[int, Obligation]]],
-    ) -> Iterator[dict[Observable, "Outcome"]]:
-        """What each fault of a group does. What no signal can settle with several of them
-        broken may be settled with one."""
+    def _of_group(self, group: Sequence[Observable]) -> Iterator["FaultEffect"]:
+        """The effect of each fault of a group. A cycle of signals that cannot be resolved with
+        several faults possible may be resolved with one."""
         try:
-            world = self._touches.world(group)
-            signals = [s for name, s in self.plan.signals.items() if name in (world.touched or ())]
-            # A situation that is shown must be settled altogether.
+            world = self._cones.world(group)
+            touched = world.touched or ()
+            signals = [s for name, s in self.plan.signals.items() if name in touched]
             check_circles(world, signals)
-            engine = self._engine(world)
-            found = {
-                what: Outcome(self._faults[what], world, engine, self._unproved) for what in group
+            # Where the assumptions depend on the fault, situations become possible that were
+            # ruled out, for signals outside its cone too.
+            shared = _assumed(world) == self._assumed
+            engine = self._shared if shared else SituationCheck.of(world, self._timeout)
+            effects = {
+                what: FaultEffect(self._faults[what], world, engine, self._unproved)
+                for what in group
             }
-            # Where what the file assumes feels the fault, situations come about that were
-            # ruled out, for signals too that do not feel it.
-            near = _near(world.touched or (), by_name) if engine is self._shared else asked
+            numbers = {n for name in touched for n in self._harms_by_name.get(name, ())}
+            near = [self._harms[n] for n in sorted(numbers)] if shared else self._harms
             for harm in near:
-                self._ask(harm, found)
+                self._find_harm(harm, effects)
             for signal in signals:
-                self._ask_restricted(signal, found)
+                self._find_restricted(signal, effects)
         except InputError:
             if len(group) > 1:
                 for what in group:
-                    yield from self._about((what,), asked, by_name)
+                    yield from self._of_group((what,))
                 return
             world = World(self.plan, self._sound, group)
             unknown = "with this broken, what signals show goes round in a circle"
-            found = {w: Outcome(self._faults[w], world, self._shared, unknown=unknown)
-                     for w in group}  # fmt: skip
-        yield found
+            effects = {w: FaultEffect(self._faults[w], world, self._shared, unknown=unknown)
+                       for w in group}  # fmt: skip
+        yield from effects.values()
 
     def _groups(self) -> Iterable[tuple[Observable, ...]]:
         groups: dict[frozenset[str], list[Observable]] = {}
         for what in self._faults:
-            groups.setdefault(self._touches.directly(what), []).append(what)
-        place = self._touches.places()
+            groups.setdefault(self._cones.directly(what), []).append(what)
+        place = self._cones.places()
         order = sorted(groups, key=lambda names: min((place.get(n, 0) for n in names), default=0))
         together: list[Observable] = []
         for names in order:
@@ -253,46 +260,33 @@ class _Faults:
         if together:
             yield tuple(together)
 
-    def _engine(self, world: World) -> SituationCheck:
-        """One engine for all, unless what the file assumes feels the fault."""
-        assumptions, always = _assumed(world)
-        if (assumptions, always) == _assumed(self._sound):
-            return self._shared
-        return SituationCheck.of(world, self._timeout)
-
-    def _ask(self, harm: Obligation, group: Mapping[Observable, "Outcome"]) -> None:
+    def _find_harm(self, harm: Obligation, group: Mapping[Observable, "FaultEffect"]) -> None:
         first = next(iter(group.values()))
         goal = first.world.expand(harm.formula)
         if first.engine is self._shared and goal is self._sound.expand(harm.formula):
             return
-        goal = self._newly(goal, harm)
         holds = harm.key not in self._unproved
-        asked = [w for w, o in group.items() if counts_against(harm, o.fault, holds=holds)]
+        if not holds:
+            goal = conjunction(goal, negation(_already(self._sound, harm)))
+        asked = [w for w, e in group.items() if counts_against(harm, e.fault, holds=holds)]
         found, reason = first.engine.faults_with(goal, asked)
         for (what,) in found:
             group[what].harms.append(harm)
         for what in asked if reason else ():
             group[what].unknown = reason
 
-    def _newly(self, goal: Expr, harm: Obligation) -> Expr:
-        """That a harm comes about which does not without the fault."""
-        if harm.key not in self._unproved:
-            return goal
-        return conjunction(goal, negation(_already(self._sound, harm)))
-
-    def _ask_restricted(self, signal: Signal, group: Mapping[Observable, "Outcome"]) -> None:
+    def _find_restricted(self, signal: Signal, group: Mapping[Observable, "FaultEffect"]) -> None:
         first = next(iter(group.values()))
         goal = first.world.expand(more_restrictive(signal, self.plan))
-        open_ones = [what for what, outcome in group.items() if not outcome.restricts]
-        # Whether time ran out is of no matter here: that a fault is a nuisance is no safety
-        # claim.
+        open_ones = [what for what, effect in group.items() if not effect.restricts]
+        # A time limit does not matter here: that a fault is a nuisance is no safety claim.
         found, _ = first.engine.faults_with(goal, open_ones)
         for (what,) in found:
             group[what].restricts = True
 
 
 def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
-    """What the file assumes, and what holds anyhow, as this world has it."""
+    """The assumptions of the file and the constraints that always hold, expanded in a world."""
     plan = world.plan
     assumptions = [world.expand(world.lower(a.condition)) for a in plan.assumptions]
     return assumptions, [
@@ -306,28 +300,19 @@ def _already(sound: World, harm: Obligation) -> Expr:
     return conjunction(sound.expand(harm.formula), *assumptions, *always)
 
 
-def _by_name(asked: Iterable[Obligation], plan: Plan) -> dict[str, list[tuple[int, Obligation]]]:
-    """Harms by what their formulas speak of, heads and lines by their signal too, numbered in
-    the order of the catalog."""
-    found: dict[str, list[tuple[int, Obligation]]] = {}
-    for number, harm in enumerate(asked):
-        names = [what.name for what in support(harm.formula)]
-        owners = [signal_of(name, plan.signals) for name in names]
-        for name in dict.fromkeys([*names, *owners]):
-            found.setdefault(name, []).append((number, harm))
+def _by_name(harms: Sequence[Obligation], plan: Plan) -> dict[str, set[int]]:
+    """The positions of harms by the names in their formulas; heads and lines by their signal
+    too."""
+    found: dict[str, set[int]] = {}
+    for number, harm in enumerate(harms):
+        for what in support(harm.formula):
+            for name in (what.name, signal_of(what.name, plan.signals)):
+                found.setdefault(name, set()).add(number)
     return found
 
 
-def _near(
-    touched: Iterable[str], asked: Mapping[str, Sequence[tuple[int, Obligation]]]
-) -> list[Obligation]:
-    """The harms that speak of something touched, in the order of the catalog."""
-    near = dict(item for name in touched for item in asked.get(name, ()))
-    return [near[number] for number in sorted(near)]
-
-
 @dataclass(slots=True)
-class Outcome:
+class FaultEffect:
     """What one fault does, as far as it is known."""
 
     fault: Fault
@@ -338,28 +323,27 @@ class Outcome:
     restricts: bool = False
     unknown: str = ""
 
+    @property
+    def worst_harm(self) -> Obligation:
+        """The harm that says most, of a fault that does any."""
+        return told_first(self.fault, self.harms, self.unproved)
+
     def goal(self) -> Expr:
-        """The harm that is told of it, with nothing else broken."""
-        harm = told_first(self.fault, self.harms, self.unproved)
+        """That the worst harm comes about with nothing else broken."""
+        harm, what = self.worst_harm, self.fault.what
         harmful = self.world.expand(harm.formula)
         if harm.key in self.unproved and self.world.sound:
             harmful = conjunction(harmful, negation(_already(self.world.sound, harm)))
-        others = (w for w in self.world.faults if w != self.fault.what)
-        what = self.fault.what
-        return conjunction(
-            atom(what, *what.values[1:]), harmful, *(atom(other, "sound") for other in others)
-        )
+        others = (atom(other, "sound") for other in self.world.faults if other != what)
+        return conjunction(atom(what, *what.values[1:]), harmful, *others)
 
     def row(self) -> Failure:
-        why = (
-            told_first(self.fault, self.harms, self.unproved).trouble
-            if self.harms
-            else self.unknown
-        )
+        """The fault's row of the failure table."""
+        why = self.worst_harm.trouble if self.harms else self.unknown
         return Failure((self.fault.name,), self.fault.kind.property_name, self.consequence, why)
 
     def alone(self) -> World:
-        """The world in which just this may be broken."""
+        """The world in which only this fault may be present."""
         assert self.world.sound is not None
         return FaultCone(self.world.sound).world([self.fault.what])
 

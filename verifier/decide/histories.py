@@ -1,11 +1,11 @@
-"""What a plan does over time: obligations about histories to verdicts.
+"""Obligations about histories: from the engines' answers to replayed verdicts.
 
-Soundness lives here as in :mod:`verifier.pipeline`: *proved* only when an engine showed
-that what it rests on lasts; *broken* only after the stepper, which knows nothing of solvers or
-expressions, has replayed the history; everything else is undecided, and says why.
+Soundness lives here as in :mod:`verifier.decide.situations`: *proved* only when an engine gave an
+inductive invariant that excludes the bad states; *broken* only after the reference, which uses no
+solver and no expressions, replayed the history; everything else is undecided, with the reason.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from time import monotonic
@@ -33,15 +33,16 @@ from verifier.world.memory_abstraction import REMEMBERED
 _IN_SITUATIONS = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
 )  # fmt: skip
-# Seconds for whether everything can always be done again, where the user gives no limit.
-AGAIN = 30.0
-# Moments that some history must go on for under the file's assumptions.
-GOES_ON = 40
+# Seconds for resettability and for the assumptions, where the user gives no limit.
+DEFAULT_SECONDS = 30.0
+# How many moments some history must last under the file's assumptions.
+MIN_MOMENTS = 40
 Trace = Sequence[Mapping[Observable, str]]
 
 
 class HistoryProver:
-    """Decides what may happen on a plan in time. ``step`` is called before each question."""
+    """Decides obligations about histories of one plan. ``timeout`` is in seconds, for each place;
+    ``step`` is called before each question."""
 
     def __init__(self, plan: Plan, timeout: float | None, step: Callable[[], None]):
         self.plan = plan
@@ -49,20 +50,20 @@ class HistoryProver:
         self._step = step
 
     @cached_property
-    def _true(self) -> "_Course":
-        return _Course(self.plan, False, self._timeout, self._step)
+    def _truthful(self) -> "_SystemProver":
+        return _SystemProver(self.plan, False, self._timeout, self._step)
 
     @cached_property
-    def _lossy(self) -> "_Course":
-        return _Course(self.plan, True, self._timeout, self._step)
+    def _lossy(self) -> "_SystemProver":
+        return _SystemProver(self.plan, True, self._timeout, self._step)
 
-    def ruling_out(self) -> tuple[Assumption, ...] | None:
-        """Assumptions that together leave no history: a smallest set of them; empty when some
-        history goes on, None when that is not known."""
-        system, assumed = self._true.histories.system, self.plan.assumptions
+    def contradiction(self) -> tuple[Assumption, ...] | None:
+        """A smallest set of assumptions that together allow no history; empty when some history
+        lasts, None when that is not known."""
+        system, assumed = self._truthful.histories.system, self.plan.assumptions
         if not assumed:
             return ()
-        goes = goes_on(system, GOES_ON, self._true.deadline())
+        goes = goes_on(system, MIN_MOMENTS, self._truthful.deadline())
         if goes is None:
             return None
         if goes:
@@ -70,7 +71,7 @@ class HistoryProver:
 
         def leaves_none(some: Sequence[int]) -> bool:
             fewer = replace(system, always=tuple(system.always[k] for k in some))
-            return goes_on(fewer, GOES_ON, self._true.deadline()) is False
+            return goes_on(fewer, MIN_MOMENTS, self._truthful.deadline()) is False
 
         return tuple(assumed[k] for k in minimal_core(range(len(assumed)), leaves_none))
 
@@ -85,25 +86,25 @@ class HistoryProver:
         verdicts: dict[str, Verdict] = {}
         lasting_last = sorted(places.values(), key=lambda here: here[0].over == "for good")
         for here in lasting_last:
-            course = self._lossy if here[0].over == "lossy" else self._true
+            prover = self._lossy if here[0].over == "lossy" else self._truthful
             if here[0].over == "for good":
-                verdicts |= course.always_again(here, verdicts.values())
-                continue
-            for obligation, decided in zip(here, course.decide(here), strict=True):
-                verdicts[obligation.key] = course.verdict(obligation, decided)
+                verdicts |= prover.always_again(here, verdicts.values())
+            else:
+                verdicts |= prover.decide(here)
         return verdicts
 
     def memory_facts(self) -> tuple[Expr, ...]:
         """The invariants proved of relays, timers, direction of traffic and points alone."""
-        return tuple(dict.fromkeys(self._true.memory_facts()))
+        return self._truthful.memory_facts()
 
     def memory_rests_on(self) -> tuple[str, ...]:
         """Titles of the assumptions that :meth:`memory_facts` rest on."""
-        return self._true.lasting_rests_on()
+        return self._truthful.invariants_rest_on()
 
 
-class _Course:
-    """All that may happen on a plan, detection being true or now and then lost."""
+class _SystemProver:
+    """Decides obligations about one transition system of a plan: with detection truthful, or
+    lost now and then (``lossy``)."""
 
     def __init__(self, plan: Plan, lossy: bool, timeout: float | None, step: Callable[[], None]):
         self.plan = plan
@@ -116,17 +117,19 @@ class _Course:
         self._windows = Windows(system, few=self._few, timeout=timeout, step=step)
 
     def deadline(self) -> float:
-        return monotonic() + (AGAIN if self._timeout is None else self._timeout)
+        return monotonic() + (DEFAULT_SECONDS if self._timeout is None else self._timeout)
 
-    def decide(self, here: Sequence[Obligation]) -> list[LocalAnswer]:
+    def decide(self, here: Sequence[Obligation]) -> dict[str, Verdict]:
+        """The verdicts, by key, on obligations of one mode about one place."""
         bads = [self.histories.expand(o.formula) for o in here]
-        return self._windows.decide(bads, likely=here[0].mode == "possible")
+        answers = self._windows.decide(bads, likely=here[0].mode == "possible")
+        return {o.key: self._verdict(o, answer) for o, answer in zip(here, answers, strict=True)}
 
     def always_again(
         self, here: Sequence[Obligation], before: Iterable[Verdict]
     ) -> dict[str, Verdict]:
-        """Whether things can always be done again, as long as no train has met another or left
-        the rails (then nothing can)."""
+        """Whether things can always be done again, provided that no train collides or derails
+        (afterwards nothing can). ``before`` are the other verdicts on histories."""
         mishaps = ("collision", "derailment")
         if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
             why = "asked once trains neither meet nor leave the rails"
@@ -135,8 +138,8 @@ class _Course:
         answers = always_again(
             system,
             [self.histories.expand(o.formula) for o in here],
-            tuple(dict.fromkeys(self._windows.lasting())),
-            # How a train stood on track that is vacant now means nothing.
+            self._invariants,
+            # How the last train stood on track that is vacant now does not matter.
             matters=[w for w in system.states if w.kind not in ("heading", "pace")],
             few=self._few,
             deadline=self.deadline(),
@@ -164,16 +167,22 @@ class _Course:
             case Unknown(reason=reason):
                 return Verdict(obligation, "undecided", reason)
 
-    def memory_facts(self) -> Iterator[Expr]:
-        known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
-        for clause in self._windows.lasting():
-            if all(what in known or what.kind == "points" for what in support(clause)):
-                yield clause
+    @property
+    def _invariants(self) -> tuple[Expr, ...]:
+        return tuple(dict.fromkeys(self._windows.lasting()))
 
-    def lasting_rests_on(self) -> tuple[str, ...]:
-        """Titles of the assumptions that whatever was found to last rests on."""
-        lasts = Unreachable(tuple(dict.fromkeys(self._windows.lasting())))
-        return self._titles(self.histories.system, FALSE, lasts)
+    def memory_facts(self) -> tuple[Expr, ...]:
+        """The invariants proved so far that are about memory and points alone."""
+        known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
+        return tuple(
+            clause
+            for clause in self._invariants
+            if all(what in known or what.kind == "points" for what in support(clause))
+        )
+
+    def invariants_rest_on(self) -> tuple[str, ...]:
+        """Titles of the assumptions that the invariants proved so far need."""
+        return self._titles(self.histories.system, FALSE, Unreachable(self._invariants))
 
     def _titles(self, system: System, bad: Expr, proof: Unreachable) -> tuple[str, ...]:
         """Titles of the assumptions that a proof needs."""
@@ -181,7 +190,7 @@ class _Course:
         granted = zip(self.plan.assumptions, self.histories.system.always, strict=True)
         return tuple(assumed.title for assumed, expr in granted if expr in used)
 
-    def verdict(self, obligation: Obligation, decided: LocalAnswer) -> Verdict:
+    def _verdict(self, obligation: Obligation, decided: LocalAnswer) -> Verdict:
         outcome = decided.outcome
         possible = obligation.mode == "possible"
         match outcome:
@@ -208,9 +217,9 @@ class _Course:
                 return Verdict(obligation, "undecided", reason + sought)
 
     def _replayed(self, obligation: Obligation, trace: Trace) -> Narrative:
-        """The history told, once the stepper has gone through what was found and through what
-        is told of it, and found the trouble. Raises :class:`Unsettled` where the rules leave
-        open what a signal shows at one of its moments."""
+        """The narrative of a history; the reference replayed both the trace found and the trace of
+        the narrative. Raises :class:`Unsettled` where the rules leave open what a signal shows at
+        one of its moments, :class:`InternalError` where a trace does not replay."""
         self._replay(obligation, trace)
         history = narrative(self.histories, trace, obligation)
         self._replay(obligation, history.story.moments)
@@ -227,16 +236,12 @@ class _Course:
         trains = (w.name for w, state in last.items() if w.kind == "train" and state == "occupied")
         occupied = dict.fromkeys(block for p in trains if (block := pieces[p].block) is not None)
         given = (w for w in last if w.kind in _IN_SITUATIONS)
-        return Situation.of(
-            [
-                *((observables.stock(b), "occupied") for b in occupied),
-                *((w, last[w]) for w in given),
-            ]
-        )
+        stock = ((observables.stock(block), "occupied") for block in occupied)
+        return Situation.of((*stock, *((w, last[w]) for w in given)))
 
 
 def _beyond(circle: Unsettled) -> str:
-    """Why a history that was found decides nothing."""
+    """Why a history that was found cannot be replayed."""
     return (
         f"the history found cannot be replayed: what {circle} shows is not settled, since it "
         "depends, round in a circle, on signals that wait for it"
@@ -244,7 +249,7 @@ def _beyond(circle: Unsettled) -> str:
 
 
 def needs_history(verdict: Verdict, plan: Plan) -> bool:
-    """Whether a verdict on single situations leaves open that no history leads there."""
+    """Whether a verdict on single situations leaves open whether a history leads there."""
     if verdict.obligation.mode == "possible":
         return verdict.status == "proved" and not plan.wiring.reports_may_differ
     return verdict.status in ("broken", "waived") and not isinstance(

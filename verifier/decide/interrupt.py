@@ -1,46 +1,38 @@
-"""Ctrl-C while a plan is being proved: noticed between two questions, never in the midst.
+"""Ctrl-C while a plan is being proved: noticed between two questions, never during one.
 
-Python raises KeyboardInterrupt wherever it happens to be, a destructor included, where it
-is lost. While this watch is on, Ctrl-C only leaves a mark, and the prover looks at it. (The
-solver notices Ctrl-C by itself while it searches.)
+Python raises KeyboardInterrupt wherever it happens to be, a destructor included, where it is lost.
+Here Ctrl-C only sets a flag, which the prover checks. (The solver notices Ctrl-C by itself while it
+searches.)
 """
 
 import signal
 import threading
-from types import FrameType, TracebackType
-from typing import Any
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 from verifier.engines.results import Interrupted
 
 
-class InterruptWatch:
-    """Context manager; :meth:`check` raises :class:`Interrupted` once Ctrl-C was pressed.
+@contextmanager
+def interrupt_check() -> Iterator[Callable[[], None]]:
+    """A function that raises :class:`Interrupted` once Ctrl-C was pressed.
 
-    Does nothing outside the main thread, or where the caller handles Ctrl-C itself: then
-    what the caller wants happens."""
+    It never does outside the main thread, or where the caller handles Ctrl-C: then the caller's
+    handler stays in place."""
+    pressed: list[int] = []
 
-    def __init__(self) -> None:
-        self._pressed = False
-        self._before: Any = None
-
-    def __enter__(self) -> "InterruptWatch":
-        ours = threading.current_thread() is threading.main_thread()
-        if ours and signal.getsignal(signal.SIGINT) is signal.default_int_handler:
-            self._before = signal.signal(signal.SIGINT, self._press)
-        return self
-
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        where: TracebackType | None,
-    ) -> None:
-        if self._before is not None:
-            signal.signal(signal.SIGINT, self._before)
-
-    def _press(self, _number: int, _frame: FrameType | None) -> None:
-        self._pressed = True
-
-    def check(self) -> None:
-        if self._pressed:
+    def check() -> None:
+        if pressed:
             raise Interrupted
+
+    if (
+        threading.current_thread() is not threading.main_thread()
+        or signal.getsignal(signal.SIGINT) is not signal.default_int_handler
+    ):
+        yield check
+        return
+    before = signal.signal(signal.SIGINT, lambda number, _frame: pressed.append(number))
+    try:
+        yield check
+    finally:
+        signal.signal(signal.SIGINT, before)

@@ -36,7 +36,7 @@ def is_repaired_by_lock(
     # One more question: whether the assumptions allow any history at all.
     limit = min(EACH, max(left, 0.0) / (len(asked) + 1), EACH if timeout is None else timeout)
     histories = HistoryProver(locked, limit, lambda: None)
-    if histories.ruling_out() != ():
+    if histories.contradiction() != ():
         return False
     found = histories.decide(asked)
     return len(found) == len(wanted) and all(v.status == "proved" for v in found.values())

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from time import monotonic
 
-from verifier.decide.failures import Outcome
+from verifier.decide.failures import FaultEffect
 from verifier.properties.failures import with_harms
 from verifier.properties.obligation import Obligation
 from verifier.repair.lock_repair import ALL, is_repaired_by_lock
@@ -22,18 +22,18 @@ def repair_findings(
     world: World,
     verdicts: Mapping[str, Verdict],
     wanted: Iterable[str],
-    outcomes: Mapping[str, Outcome],
+    effects: Mapping[str, FaultEffect],
     timeout: float | None,
     step: Callable[[], None],
 ) -> dict[str, Verdict]:
     """The verdicts, by key, whose findings can be repaired, with their repairs.
 
-    ``wanted`` are the keys in the order in which repairs are looked for, ``outcomes`` the effect
+    ``wanted`` are the keys in the order in which repairs are looked for, ``effects`` the effect
     of each fault, by its name; ``step`` is called before each finding. Where a finding is a
     history, its hint is proved instead, if it names a lock.
     """
     left, locks_left = MAX_REPAIRS, ALL
-    harms = {name: outcome.harms for name, outcome in outcomes.items()} or None
+    harms = {name: effect.harms for name, effect in effects.items()} or None
     wiring = WiringRepairer(world, harms, timeout)
     repaired = {}
     for verdict in (verdicts[key] for key in wanted):
@@ -55,7 +55,7 @@ def repair_findings(
             locks_left -= monotonic() - begun
             finding = replace(finding, hint_proved=proved)
         else:
-            additions = _additions(world, obligation, finding, outcomes, timeout)
+            additions = _additions(world, obligation, finding, effects, timeout)
             rewiring = wiring.repair(obligation, finding)
             finding = replace(finding, mending=additions, rewiring=rewiring)
         repaired[obligation.key] = replace(verdict, finding=finding)
@@ -66,14 +66,14 @@ def _additions(
     world: World,
     obligation: Obligation,
     finding: Finding,
-    outcomes: Mapping[str, Outcome],
+    effects: Mapping[str, FaultEffect],
     timeout: float | None,
 ) -> tuple[Addition, ...]:
     """Additions to rules. A fault of the finding stays present, and all the harm it does must
     be ruled out."""
     present = [what for what, _ in finding.situation if what.kind == "fault"]
     if present:
-        outcome = next(o for o in outcomes.values() if o.fault.what in present)
-        world = outcome.alone()
-        obligation = with_harms(obligation, outcome.fault, outcome.harms)
+        effect = next(o for o in effects.values() if o.fault.what in present)
+        world = effect.alone()
+        obligation = with_harms(obligation, effect.fault, effect.harms)
     return repair_rules(world, obligation, finding.situation, timeout)

@@ -16,7 +16,7 @@ from functools import cached_property
 from typing import Literal
 
 from verifier.decide.failures import FAR_REACHING, FailureCheck
-from verifier.decide.memory_invariants import Recollection
+from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
 from verifier.language.diagnostics.diagnostic import InputError
@@ -82,7 +82,7 @@ class WiringRepairer:
         self._fails_after: dict[tuple[Rewiring, ...], frozenset[str] | None] = {}
         self._held: dict[str, bool] = {}
         self._reach = _Reach(world.plan)
-        self._recollection = Recollection(world, timeout)
+        self._memory = MemoryInvariants(world, timeout)
 
     def repair(self, obligation: Obligation, finding: Finding) -> tuple[Rewiring, ...]:
         """The steps that together repair a broken obligation; empty when none are found."""
@@ -114,8 +114,8 @@ class WiringRepairer:
             return self._known_harms
         safe = [o for o in self._asked_before.values()
                 if o.mode == "never" and self._held_before(o.key)]  # fmt: skip
-        outcomes = FailureCheck(self.before.world, self._timeout).failures(safe, lambda: None)
-        return {name: outcome.harms for name, outcome in outcomes.items()}
+        effects = FailureCheck(self.before.world, self._timeout, safe).failures()
+        return {name: effect.harms for name, effect in effects.items()}
 
     def _held_before(self, key: str) -> bool:
         """Whether an obligation was proved before the edit. One that did not exist counts as
@@ -138,7 +138,7 @@ class WiringRepairer:
         if len(present) < len(faults):
             return "no help"
         try:
-            known = self._recollection.with_broken(edited.world, present)
+            known = self._memory.with_faults(edited.world, present)
             world = World(known.plan, known, present) if present else known
             check = SituationCheck.of(world, self._timeout)
             for formula in self._to_exclude(edited.plan, obligation, present):
@@ -223,7 +223,7 @@ class WiringRepairer:
         asked = [h for h in harms(plan, safe) if reached.intersection(h.signals)]
         failing: set[str] = set()
         for world in worlds:
-            known = self._recollection.with_broken(world, world.faults)
+            known = self._memory.with_faults(world, world.faults)
             check = SituationCheck.of(known, self._timeout)
             faults = [f for f in plan.equipment.faults if f.what in world.faults]
             for harm in asked:

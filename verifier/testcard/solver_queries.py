@@ -6,7 +6,7 @@ was not decided. What the file assumes is kept to, and stock stands only where i
 
 from collections.abc import Iterator
 
-from verifier.decide.memory_invariants import Recollection
+from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.diagnosis.bench import Bench, Setup
 from verifier.engines.results import Exists, Impossible, Interrupted, Unknown
 from verifier.engines.smt.situations import SituationCheck
@@ -68,7 +68,7 @@ class Questions:
 def _memory_facts(world: World) -> Iterator[Expr]:
     """What holds of memory in every step, once all is at rest."""
     yield from at_rest(world)
-    yield from Recollection(world, EACH).whatever_is_reported
+    yield from MemoryInvariants(world, EACH).whatever_is_reported
 
 
 class Undecided(Exception):
