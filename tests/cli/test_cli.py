@@ -57,7 +57,7 @@ def test_a_broken_junction_is_drawn_explained_and_mended(
     # One line a property ...
     assert "converging-proceeds" in out and "BROKEN" in out and "proved" in out
     # ... then the finding: sentence, cause with file and line, mending.
-    assert "2LA and 2LB both let trains go where their tracks run together, at T1." in out
+    assert "2LA and 2LB both let trains onto tracks that converge at T1." in out
     lines = BROKEN.splitlines()
     assert f"{broken}:{lines.index('  Clear when OS, W clear') + 1}: `Clear when OS, W" in out
     assert "add `and T1 reverse` to `Clear when …` of 2LB" in out

@@ -174,7 +174,7 @@ def test_traffic_that_turns() -> None:
     )
     assert events(found)[-2:] == [
         "the direction of traffic Way turns leftward",
-        "the direction of traffic Way turns while a train is on S or a signal lets one come onto "
+        "the direction of traffic Way turns while a train is on S or a signal lets a train onto "
         "it: `Clear when …` of 2R (line 10) and `locked while …` of Way (line 7) does not hold",
     ]
     assert "the direction of traffic Way is rightward, as at the start" in texts(found.causes)
@@ -194,7 +194,7 @@ def test_a_train_that_is_too_late_to_stop() -> None:
     said = events(found)
     assert "In drops to Stop" in said
     assert "the front of the train passes In, too late to stop, and comes onto T1" in said
-    assert said[-1].startswith("a train comes off at the points of T1: `Clear when …` of In")
+    assert said[-1].startswith("a train derails at the points of T1: `Clear when …` of In")
     first, *_ = found.causes
     assert first.text.startswith("In let the train come (event ")
     assert first.text.endswith("): it showed Clear")

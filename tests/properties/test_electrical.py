@@ -128,7 +128,10 @@ def test_voltage_at_the_end_of_30_ft_at_3_A() -> None:
     assert asked("voltage-drop", far("over 30 ft of 18 AWG")) == {"B1": "broken"}
     assert asked("voltage-drop", far("over 30 ft of 16 AWG")) == {"B1": "proved"}
     trouble, hint = said("voltage-drop", far("over 30 ft of 18 AWG"), "B1")
-    assert "needs 11 V" in trouble and "over 30 ft of 18 AWG 10.85 V" in trouble
+    assert (
+        "needs 11 V" in trouble
+        and "only 10.85 V of the 12 V from Bus-1 over 30 ft of 18 AWG" in trouble
+    )
     assert "thicker wire" in hint
 
 

@@ -314,7 +314,7 @@ def test_hints_speak_of_how_the_points_are_thrown() -> None:
     lever = "  thrown by T1-lever\n"
     other = THROAT.replace("locked while T occupied", "locked while B occupied")
     assert hint(other) == "Add `or T occupied` to the line `locked while …` of T1."
-    assert "asks for that already" in hint(THROAT)
+    assert "has this already" in hint(THROAT)
     unlocked = THROAT.replace("  locked while T occupied\n", "")
     assert hint(unlocked) == "Write `locked while T occupied` under `turnout T1`."
     anyone = unlocked.replace(lever, "")
@@ -322,7 +322,7 @@ def test_hints_speak_of_how_the_points_are_thrown() -> None:
     by_hand = unlocked.replace(lever, "  thrown by hand\n")
     assert "`electric lock released when T clear`" in hint(by_hand)
     electric = by_hand.replace("by hand\n", "by hand\n  electric lock released when In at stop\n")
-    assert hint(electric).endswith("also T clear: `and T clear`.")
+    assert hint(electric).endswith("only when also T clear: add `and T clear`.")
     dark = THROAT.replace("block A, B, T, C,", "block T undetected\nblock A, B, C,")
     assert "detector" in hint(
         dark.replace("locked while T occupied", "locked while B occupied").replace("B, T,", "B,")

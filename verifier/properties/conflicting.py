@@ -1,16 +1,15 @@
-"""Conflicting signals: two that let trains onto tracks which meet.
+"""Conflicting signals: two signals at proceed onto tracks that meet.
 
-Each function's docstring is what ``clearproof explain NAME`` prints. Sections are of 49 CFR
-Part 236 unless another source is named.
-"""
+``clearproof explain NAME`` prints the docstring of each property."""
 
 from collections.abc import Iterator
 
 from verifier.logic.expr import TRUE, Expr, conjunction, disjunction
-from verifier.plan.model import Conflict, ConflictKind, Plan, Route
-from verifier.properties.obligation import Obligation
+from verifier.plan.model import Conflict, ConflictKind, Plan
+from verifier.properties.obligation import Obligation, at_signal
 from verifier.properties.phrases import (
     any_taken,
+    leaves_where_trains_enter,
     permits,
     proceeds,
     signals_with_routes,
@@ -19,71 +18,64 @@ from verifier.properties.phrases import (
 
 
 def converging_proceeds(plan: Plan) -> Iterator[Obligation]:
-    """Two signals never clear trains onto tracks that converge.
+    """Two signals never let trains onto tracks that converge.
 
-    Main and siding both green into one switch: both trains would arrive at the same points.
-    Any aspect less restrictive than stop counts, Restricting included.
+    If main and siding both show green toward one switch, two trains meet at its points. Any
+    aspect less restrictive than stop counts, Restricting included.
     """
     return _conflicting(
-        "converging-proceeds", "converging", plan, "{} both let trains go where their tracks run "
-        "together, at {}",
+        "converging-proceeds", "converging", plan,
+        "{} both let trains onto tracks that converge at {}",
     )  # fmt: skip
 
 
 def crossing_proceeds(plan: Plan) -> Iterator[Obligation]:
-    """Two signals never clear trains onto tracks that cross at grade.
+    """Two signals never let trains onto tracks that cross at grade.
 
-    A crossing has no points that could keep one train off the other's track: only the
-    signals do.
+    A crossing has no points that keep one train off the other track: only the signals do.
     """
     return _conflicting(
-        "crossing-proceeds", "crossing", plan, "{} both let trains go over tracks that cross at {}"
+        "crossing-proceeds", "crossing", plan, "{} both let trains onto tracks that cross at {}"
     )
 
 
 def opposing_proceeds(plan: Plan) -> Iterator[Obligation]:
-    """Two signals never clear trains onto the same track from opposite ends.
+    """Two signals never let trains onto the same track from opposite ends.
 
-    They may stand at one control point or at neighboring ones. Where a dispatcher gives
-    trains their authority before they move, both may clear in everyday practice: say so in
-    the file (`waive opposing-proceeds for … because "…"`). On track declared `switching
-    only` both may show Restricting at once, since one train at a time works there. An edge
-    where trains only enter counts as a signal that always lets one in: no signal may send a
-    train out over it.
+    The signals may stand at one control point or at neighboring ones. Where a dispatcher
+    authorizes every movement, both may be allowed to clear: say so in the file (`waive
+    opposing-proceeds for … because "…"`). On `switching only` track both may show Restricting
+    at once, since one train at a time works there. An edge where trains only enter counts as a
+    signal that always lets a train in: no signal may let a train out there.
     """
     yield from _conflicting(
         "opposing-proceeds",
         "opposing",
         plan,
-        "{} both let trains go onto the same track, {}, from opposite ends",
+        "{} both let trains onto the same track, {}, from opposite ends",
     )
     yield from _out_over_the_way_in(plan)
 
 
 def _out_over_the_way_in(plan: Plan) -> Iterator[Obligation]:
     for signal, routes in signals_with_routes(plan):
-        against = [r for r in routes if _leaves_where_trains_enter(r, plan)]
+        against = [r for r in routes if leaves_where_trains_enter(r, plan)]
         for edge in dict.fromkeys(r.exit for r in against):
             ways = [r for r in against if r.exit == edge]
-            yield Obligation(
+            yield at_signal(
                 "opposing-proceeds",
-                (signal.name, edge),
+                signal,
+                edge,
+                plan.track.pieces[edge].span,
                 conjunction(permits(signal, plan), any_taken(ways)),
                 f"{signal.name} lets a train out at {edge}, where trains only enter",
-                (signal.span, plan.track.pieces[edge].span),
-                (signal.name,),
-                tuple(ways[:1]),
+                ways,
                 ways[0].pieces[-1:],
-                edge,
             )
 
 
-def _leaves_where_trains_enter(route: Route, plan: Plan) -> bool:
-    return route.exit_kind == "edge" and plan.track.pieces[route.exit].direction == "entering"
-
-
 def _conflicting(name: str, kind: ConflictKind, plan: Plan, trouble: str) -> Iterator[Obligation]:
-    """One obligation for every pair of signals with routes that conflict in one way."""
+    """One obligation for each pair of signals with routes that conflict in this way."""
     pairs: dict[tuple[str, str], list[Conflict]] = {}
     order = {signal: i for i, signal in enumerate(plan.signals)}
     for conflict in plan.conflicts:
@@ -107,8 +99,8 @@ def _conflicting(name: str, kind: ConflictKind, plan: Plan, trouble: str) -> Ite
 
 
 def _counts(conflict: Conflict, kind: ConflictKind, plan: Plan) -> bool:
-    """Signals side by side for routes that part belong with the converging ones: both
-    proceed to trains that start on the same track in the same direction."""
+    """Whether a conflict belongs to this kind. Routes that diverge from signals side by side
+    count as converging: both signals let a train start from the same track."""
     if conflict.kind == "diverging":
         return kind == "converging"
     return conflict.kind == kind

@@ -1,15 +1,15 @@
-"""Loads, voltage and fuses: whether supplies and wires bear what can be lit together.
+"""Loads, voltage and fuses: whether supplies and wires carry what can be lit at once.
 
-Each function's docstring is what ``clearproof explain NAME`` prints. What can be lit together
-is proved, not guessed: first every head is counted with one lamp; where that is too much, it
-is asked whether the rules can really light so many heads at once. Drivers, detectors and
-switch machines are not counted, since a file does not say what they draw themselves.
+``clearproof explain NAME`` prints the docstring of each property. Every head is first counted
+with one lamp lit. If that is too much, the rules decide whether so many heads can be lit at
+once. Drivers, detectors and switch machines do not count, since a file does not give the
+current that they draw themselves.
 
 No ampacity of any electrical code is claimed here: follow the makers' ratings and the local
 code.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from fractions import Fraction
 
 from verifier.language.listing import listing
@@ -23,8 +23,8 @@ from verifier.properties.obligation import Obligation
 
 _CODE = "Follow the makers' ratings and the local code for wire and fuse."
 
-# Where lamps draw so many different currents that their sums are more than this, one lamp is
-# counted for every head.
+# More different sums of lamp currents than this are not told apart: every head then counts with
+# one lamp.
 MAX_SUMS = 2000
 
 # A head and what it draws when a lamp of it is lit.
@@ -32,59 +32,66 @@ Load = tuple[Head, Number]
 
 
 def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
-    """The lamps that can be lit together draw no more than their supply gives.
+    """The lamps that can be lit at once draw no more current than their supply gives.
 
-    One lamp of a head at a time; heads that can be dark together count only when they are lit.
-    Checked for every supply whose amperes are given and which powers a driver with `lamps`.
+    One lamp of a head at a time; the rules decide which heads can be lit at once. Checked for
+    every supply whose amperes are given and which powers a driver with `lamps`.
     """
-    for supply, drivers, loads in loaded(plan):
-        if supply.amps is None:
-            continue
-        most = all_lit(loads)
-        yield Obligation(
-            "supply-overloaded",
-            (supply.name,),
-            more_than(supply.amps, loads),
-            f"supply {supply.name} gives {amps(supply.amps)}, and the heads of "
-            f"{listing([d.name for d in drivers])} can draw up to {amps(most)} at once",
-            (supply.span, *(d.span for d in drivers)),
-            place=supply.name,
-            hint=f"Power some of these drivers by another supply, or take one that gives "
-            f"{amps(most)} or more.",
-        )
+    return _overloaded(
+        "supply-overloaded",
+        plan,
+        lambda supply: supply.amps,
+        "supply {} gives {}, and the heads of {} can draw up to {} at once",
+        "Power some of these drivers by another supply, or use one that gives {} or more.",
+    )
 
 
 def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
-    """The lamps that can be lit together draw no more than the fuse of their supply lets pass.
+    """The lamps that can be lit at once draw no more current than the fuse of their supply lets
+    pass.
 
-    The fuse is there for the wire: one that blows with everything in order gets replaced by a
-    larger one, and the wire behind it is then protected by nothing. Checked for every supply with
-    a fuse that powers a driver with `lamps`. What the wire itself may carry is not judged: no
-    ampacity is claimed here, so follow the maker's ratings and the local code.
+    The fuse protects the wire. A fuse that blows in normal use gets replaced by a larger one,
+    which no longer protects the wire. Checked for every supply with a fuse that powers a driver
+    with `lamps`. How much the wire itself may carry is not judged: no ampacity is claimed here,
+    so follow the maker's ratings and the local code.
     """
+    return _overloaded(
+        "wire-overloaded",
+        plan,
+        lambda supply: supply.fuse,
+        "the wire from {} has a fuse of {}, and the heads of {} can draw up to {} over it at once",
+        f"Divide these heads among several fused wires or supplies. {_CODE}",
+    )
+
+
+def _overloaded(
+    name: str, plan: Plan, limit_of: Callable[[Supply], Number | None], trouble: str, hint: str
+) -> Iterator[Obligation]:
+    """For each supply with drivers and a limit: the heads lit at once draw no more than that."""
     for supply, drivers, loads in loaded(plan):
-        if supply.fuse is None:
+        limit = limit_of(supply)
+        if limit is None:
             continue
-        most = all_lit(loads)
+        most = amps(all_lit(loads))
+        heads_of = listing([d.name for d in drivers])
         yield Obligation(
-            "wire-overloaded",
+            name,
             (supply.name,),
-            more_than(supply.fuse, loads),
-            f"the wire from {supply.name} has a fuse of {amps(supply.fuse)}, and the heads of "
-            f"{listing([d.name for d in drivers])} can draw up to {amps(most)} over it at once",
+            more_than(limit, loads),
+            trouble.format(supply.name, amps(limit), heads_of, most),
             (supply.span, *(d.span for d in drivers)),
             place=supply.name,
-            hint=f"Divide these heads among several fused wires or supplies. {_CODE}",
+            hint=hint.format(most),
         )
 
 
 def voltage_drop(plan: Plan) -> Iterator[Obligation]:
-    """Every driver gets the voltage it needs at the end of its wire, with all its lamps lit
-    that can be lit together.
+    """Every driver gets the voltage it needs at the end of its wire, with all lamps lit that can
+    be lit at once.
 
-    The voltage of its supply, less what both wires of its run lose: 2 x length x resistance
-    per length x current, copper at 20 °C. Checked where the driver's `needs` and the volts of
-    its supply are given; a run counts when `lamps` gives the current.
+    That is the voltage of its supply, less the loss in both wires of its run: 2 x length x
+    resistance per length x current, copper at 20 °C. Checked where the driver's `needs` and
+    the volts of its supply are given; a run counts when `lamps` gives the current.
     """
     for driver in plan.wiring.drivers.values():
         supply = plan.wiring.supplies.get(driver.supply or "")
@@ -102,8 +109,8 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
             "voltage-drop",
             (driver.name,),
             TRUE if spare < 0 else bears,
-            f"driver {driver.name} needs {volts(driver.needs)}, and of the {volts(supply.volts)} "
-            f"of {supply.name}{over} {volts(left)} may be left",
+            f"driver {driver.name} needs {volts(driver.needs)}, but may get only {volts(left)} of "
+            f"the {volts(supply.volts)} from {supply.name}{over}",
             (driver.span, supply.span),
             place=driver.name,
             hint=f"Use thicker wire to {driver.name} (a smaller AWG number), a shorter run, or a "
@@ -115,15 +122,15 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
 
 
 def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
-    """A fuse blows before its supply gives all it can, and a short at the end of any wire blows
-    it.
+    """A short at the end of any wire blows the fuse of its supply.
 
-    A fuse above what its supply gives never blows; nor does one above what a long thin wire
-    lets through when its far end is shorted: volts divided by the resistance of both wires,
-    copper at 20 °C. The wire then heats for as long as the short lasts. Checked for every supply
-    with a fuse, against its amperes, and against the runs whose length and AWG are given: to
-    drivers, to districts, and on to feeders. (A supply of no more than 30 V and 100 VA is what
-    the National Electrical Code calls Class 2: a remark, not a limit held to here.)
+    A fuse rated above the current of its supply never blows. Nor does a fuse rated above the
+    current that flows through a long thin wire when its far end is shorted: volts divided by
+    the resistance of both wires, copper at 20 °C. The wire then heats for as long as the short
+    lasts. Checked for every supply with a fuse, against its amperes, and against the runs whose
+    length and AWG are given: to drivers, to districts, and on to feeders. (The National
+    Electrical Code calls a supply of no more than 30 V and 100 VA Class 2: a remark, not a
+    limit that is checked here.)
     """
     for supply in plan.wiring.supplies.values():
         if supply.fuse is None:
@@ -137,7 +144,7 @@ def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
                 f"no more than {amps(supply.amps)}",
                 (supply.span,),
                 place=supply.name,
-                hint=f"Take a fuse of no more than {amps(supply.amps)}. {_CODE}",
+                hint=f"Use a fuse of no more than {amps(supply.amps)}. {_CODE}",
             )
         if supply.volts is not None:
             yield from _shorts(supply, supply.fuse, supply.volts, plan)
@@ -161,7 +168,7 @@ def _shorts(supply: Supply, fuse: Number, across: Number, plan: Plan) -> Iterato
 
 
 def ends_of(supply: Supply, plan: Plan) -> Iterator[tuple[str, tuple[Run, ...], tuple[Span, ...]]]:
-    """The ends of wires that hang on one supply, by name, with the runs that lead there."""
+    """The ends of the wires from a supply: the name, the runs that lead there, and the spans."""
     wiring = plan.wiring
     for driver in wiring.drivers.values():
         if driver.supply == supply.name and driver.run:
@@ -181,7 +188,7 @@ def ends_of(supply: Supply, plan: Plan) -> Iterator[tuple[str, tuple[Run, ...], 
 
 
 def loaded(plan: Plan) -> Iterator[tuple[Supply, list[Driver], list[Load]]]:
-    """Supplies that power drivers with lamps, these drivers, and their heads."""
+    """The supplies that power drivers with lamps, with these drivers and their loads."""
     for supply in plan.wiring.supplies.values():
         drivers = [d for d in plan.wiring.drivers.values() if d.supply == supply.name and d.lamp]
         if drivers:
@@ -189,6 +196,7 @@ def loaded(plan: Plan) -> Iterator[tuple[Supply, list[Driver], list[Load]]]:
 
 
 def loads_of(driver: Driver, plan: Plan) -> list[Load]:
+    """The heads of a driver with the current of one lamp; empty where it gives no `lamps`."""
     if driver.lamp is None:
         return []
     heads = (head for signal in plan.signals.values() for head in signal.heads)
@@ -196,19 +204,19 @@ def loads_of(driver: Driver, plan: Plan) -> list[Load]:
 
 
 def all_lit(loads: list[Load]) -> Number:
-    """With one lamp of every head lit."""
+    """The current in amperes with one lamp of every head lit."""
     return sum((lamp for _, lamp in loads), Number(0))
 
 
 def more_than(limit: Number, loads: list[Load]) -> Expr:
-    """The heads lit draw more than ``limit`` together.
+    """The lit heads together draw more than ``limit`` amperes.
 
-    Nothing to ask where all of them do not. Otherwise, head by head: what the heads still to
-    be counted may draw before it is too much decides, so that heads which draw alike make a
-    small expression, however many they are; see :data:`MAX_SUMS` for those that do not."""
+    Counts head by head, like a decision diagram over the current drawn so far: heads with equal
+    currents share their sums, so that the expression stays small. Beyond :data:`MAX_SUMS`
+    different sums the result is TRUE, the safe side."""
     if all_lit(loads) <= limit:
         return FALSE
-    # By what is drawn so far: that the heads from here on make it too much.
+    # The sums that the first 0, 1, 2, ... heads can draw.
     reached = [{Number(0)}]
     for _, lamp in loads:
         reached.append({s + extra for s in reached[-1] for extra in (Number(0), lamp)})

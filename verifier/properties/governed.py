@@ -1,8 +1,7 @@
-"""The track a signal governs: what must hold there while it proceeds.
+"""What must hold on the track that a signal governs while the signal proceeds.
 
-Each function's docstring is what ``clearproof explain NAME`` prints. Sections are of 49 CFR
-Part 236 unless another source is named. "Proceed" is any aspect better than Restricting.
-"""
+``clearproof explain NAME`` prints the docstring of each property. "Proceed" is any aspect less
+restrictive than Restricting."""
 
 from collections.abc import Iterable, Iterator
 
@@ -11,13 +10,14 @@ from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.model import Plan, Route, Signal
 from verifier.plan.signals.aspects import Aspect
-from verifier.properties.obligation import Obligation
+from verifier.properties.obligation import Obligation, at_signal
 from verifier.properties.phrases import (
     any_taken,
     at_least,
     diverges_at_all,
     occupied,
     permits,
+    pieces_on,
     proceeds,
     shows_one_of,
     signals_with_routes,
@@ -27,48 +27,43 @@ from verifier.properties.phrases import (
 
 
 def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
-    """A signal never proceeds while stock stands anywhere in the track it governs.
+    """A signal never proceeds while stock stands anywhere on the track it governs.
 
-    That track reaches to the next signal the same way, along the route the points lie for.
+    That track reaches to the next signal for the same direction, along the lined route.
     """
     for signal, routes in signals_with_routes(plan):
         for block in dict.fromkeys(b for route in routes for b in route.blocks):
             over = [route for route in routes if block in route.blocks]
-            yield Obligation(
+            yield at_signal(
                 "proceed-into-occupied",
-                (signal.name, block),
-                conjunction(
-                    proceeds(signal, plan),
-                    occupied(block),
-                    any_taken(over),
-                ),
-                f"{signal.name} proceeds while stock stands on {block}",
-                (signal.span, plan.blocks[block].span),
-                (signal.name,),
-                (over[0],),
-                tuple(n for n in over[0].pieces if plan.track.pieces[n].block == block),
+                signal,
                 block,
-                hint=_every_car(plan),
+                plan.blocks[block].span,
+                conjunction(proceeds(signal, plan), occupied(block), any_taken(over)),
+                f"{signal.name} proceeds while stock stands on {block}",
+                over,
+                pieces_on(over[0], block, plan),
+                _every_car(plan),
             )
 
 
 def _every_car(plan: Plan) -> str:
-    """What to do about stock that draws no current, where the file allows any."""
+    """What to do about stock that draws no current, if the file allows such stock."""
     trains = plan.wiring.trains
     if trains is None or trains.detectable == "throughout":
         return ""
     return (
-        "Give every car a wheelset that draws current, and say `detectable throughout`; no "
-        "detector that senses current sees a car that draws none."
+        "Give every car a wheelset that draws current, and write `detectable throughout`: a "
+        "current-sensing detector cannot see a car that draws none."
     )
 
 
 def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
-    """A signal never proceeds while points in the route do not really lie for it.
+    """A signal never proceeds while points in the route do not actually lie for it.
 
-    Facing points must lie fully one way or the other; trailing points must lie for the track
-    the train comes from. Points lie normal, reverse, or open (neither closed nor lined).
-    Restricting counts too: a train comes off open points at any speed.
+    Facing points must lie fully normal or fully reverse; trailing points must lie for the
+    track the train comes from. Points that lie neither way are open. Restricting counts too:
+    a train derails at open points at any speed.
     """
     for signal, routes in signals_with_routes(plan):
         bad: dict[str, list[Expr]] = {}
@@ -82,17 +77,16 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
                 bad.setdefault(need.points, []).append(conjunction(takes_up_to(route, i), wrong))
                 first.setdefault(need.points, route)
         for name, ways in bad.items():
-            yield Obligation(
+            yield at_signal(
                 "proceed-over-open-points",
-                (signal.name, name),
+                signal,
+                name,
+                plan.track.pieces[name].span,
                 conjunction(permits(signal, plan), disjunction(*ways)),
-                f"{signal.name} lets a train go while the points of {name} do not lie for the "
-                "route",
-                (signal.span, plan.track.pieces[name].span),
-                (signal.name,),
+                f"{signal.name} lets a train proceed while the points of {name} do not lie for "
+                "the route",
                 (first[name],),
                 (name,),
-                name,
             )
 
 
@@ -100,9 +94,9 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
     """An aspect never indicates a route other than the one the points are lined for.
 
     A straight aspect (Clear, Approach) over facing points that lie reverse sends a train
-    through the turnout at full speed; a diverging aspect over points that all lie normal
-    names a route that is not lined. Aspects that give a speed (medium, slow, restricted)
-    name no route.
+    through the turnout at full speed. A diverging aspect over points that all lie normal
+    indicates a route that is not lined. Aspects that give a speed (medium, slow, restricted)
+    indicate no route.
     """
     for signal, routes in signals_with_routes(plan):
         shown = [a for a in plan.chart.aspects if a.name in signal.aspect.values]
@@ -121,25 +115,24 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
             "aspect-against-route",
             (signal.name,),
             disjunction(*bad),
-            f"{signal.name} shows an aspect for another route than the points lie for",
+            f"{signal.name} shows an aspect for a route that is not lined",
             (signal.span,),
             (signal.name,),
             routes[:1],
             points,
             listing(points),
             hint="Give the signal a second head (`heads upper, lower`) and a diverging aspect for "
-            "the route over the reverse leg, and ask for the points in every line.",
+            "the route over the reverse leg, and check the points in every line.",
         )
 
 
 def approach_untruthful(plan: Plan) -> Iterator[Obligation]:
-    """An aspect that promises something about the next signal is never shown while the next
-    signal shows worse.
+    """A signal never promises more about the next signal than that signal shows.
 
-    Clear and Diverging-Clear promise that the next signal is not at stop (nor Restricting);
-    an aspect that says "prepared to pass next signal at medium speed" promises at least
-    that speed there. Approach promises nothing. A bumper at the end of the route counts as
-    a signal that is always at stop.
+    Clear and Diverging-Clear promise that the next signal is neither at stop nor at
+    Restricting. "Prepared to pass next signal at medium speed" promises at least that speed
+    there. Approach promises nothing. A bumper at the end of the route counts as a signal that
+    is always at stop.
     """
     for signal, routes in signals_with_routes(plan):
         promises = [
@@ -164,7 +157,7 @@ def _promise(
         "approach-untruthful",
         (signal.name, ahead.name),
         conjunction(disjunction(*bad), any_taken(ways)),
-        f"{signal.name} promises more than the next signal, {ahead.name}, then shows",
+        f"{signal.name} promises more than the next signal, {ahead.name}, shows",
         (signal.span, ahead.span),
         (signal.name, ahead.name),
         tuple(ways[:1]),
@@ -176,18 +169,17 @@ def _promise(
 def _promise_at_the_end(
     signal: Signal, bumper: str, promises: Iterable[Aspect], ways: list[Route], plan: Plan
 ) -> Obligation:
-    return Obligation(
+    return at_signal(
         "approach-untruthful",
-        (signal.name, bumper),
-        conjunction(shows_one_of(signal, {a.name for a in promises}), any_taken(ways)),
-        f"{signal.name} promises a next signal that is not at stop, though its track ends at "
-        f"{bumper}",
-        (signal.span, plan.track.pieces[bumper].span),
-        (signal.name,),
-        tuple(ways[:1]),
-        ways[0].pieces[-1:],
+        signal,
         bumper,
-        hint="Show an aspect that promises nothing about the next signal: Approach instead of "
+        plan.track.pieces[bumper].span,
+        conjunction(shows_one_of(signal, {a.name for a in promises}), any_taken(ways)),
+        f"{signal.name} promises that the next signal is not at stop, but the track ends at "
+        f"{bumper}",
+        ways,
+        ways[0].pieces[-1:],
+        "Show an aspect that promises nothing about the next signal: Approach instead of "
         "Clear, Diverging-Approach instead of Diverging-Clear.",
     )
 
@@ -200,22 +192,21 @@ def _worse(ahead: Signal, promise: Aspect, plan: Plan) -> Expr:
 
 
 def undetected_track(plan: Plan) -> Iterator[Obligation]:
-    """A signal never proceeds over track with a stretch that no detector watches."""
+    """A signal never proceeds over track that no detector watches."""
     for signal, routes in signals_with_routes(plan):
         dark = dict.fromkeys(
             b for route in routes for b in route.blocks if not plan.blocks[b].detected
         )
         for block in dark:
             over = [route for route in routes if block in route.blocks]
-            yield Obligation(
+            yield at_signal(
                 "undetected-track",
-                (signal.name, block),
+                signal,
+                block,
+                plan.blocks[block].span,
                 conjunction(proceeds(signal, plan), any_taken(over)),
                 f"{signal.name} proceeds over {block}, which no detector watches",
-                (signal.span, plan.blocks[block].span),
-                (signal.name,),
-                (over[0],),
-                tuple(n for n in over[0].pieces if plan.track.pieces[n].block == block),
-                block,
-                hint=f"Give {block} a detector, or show nothing better than Restricting over it.",
+                over,
+                pieces_on(over[0], block, plan),
+                f"Give {block} a detector, or show nothing better than Restricting over it.",
             )

@@ -1,11 +1,10 @@
-"""Locking: points and signals do not change beneath a train, nor ahead of one that was let come.
+"""Locking: points and signals do not change under a train, nor ahead of a train let in.
 
-Each function's docstring is what ``clearproof explain NAME`` prints. Sections are of 49 CFR
-Part 236 unless another source is named. All of these are asked of histories, of files that say
-something of memory, locks or how trains run.
-"""
+Checked over time, in files with memory, locks or a statement on how trains run. ``clearproof
+explain NAME`` prints the docstring of each property."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 
 from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
@@ -40,10 +39,10 @@ from verifier.properties.phrases import (
 
 
 def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
-    """Points never move while a train stands on them.
+    """Points never move while a train is on them.
 
-    A train that only reaches onto them from the next track counts. A switch machine that is
-    commanded while a train is there, and does not move, breaks nothing.
+    A train that reaches onto the points from the next track counts too. Commanding a switch
+    machine under a train is allowed as long as the machine does not move.
     """
     for name in switches(plan) if plan.locking.over_time else ():
         block = plan.track.pieces[name].block or name
@@ -66,25 +65,24 @@ def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
 def _detected_first(block: str, plan: Plan) -> str:
     if block not in plan.blocks or plan.blocks[block].detected:
         return ""
-    return f"No lock can know of a train on {block}, which no detector watches: give it one."
+    return f"No detector watches {block}, so no lock can see a train there: give it a detector."
 
 
 def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
-    """Points never move while a signal over them is at proceed.
+    """Points never move while a signal lets trains over them.
 
-    This holds for facing and trailing points. Any aspect less restrictive than stop counts,
+    Facing and trailing points both count, and so does every aspect less restrictive than stop,
     Restricting included.
     """
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
         for name in _points_of(routes):
             over = lies_over(name, routes)
             at_stop = f"{signal.name} at stop"
+            lets = conjunction(permits(signal, plan), disjunction(*(way for _, way in over)))
             yield Obligation(
                 "points-move-under-signal",
                 (signal.name, name),
-                conjunction(
-                    permits(signal, plan), disjunction(*(w for _, w in over)), points_move(name)
-                ),
+                conjunction(lets, points_move(name)),
                 f"the points of {name} move while {signal.name} lets a train over them",
                 (signal.span, *places_of(name, plan)),
                 (signal.name,),
@@ -105,70 +103,78 @@ def _points_of(routes: tuple[Route, ...]) -> tuple[str, ...]:
 
 
 def approach_locking(plan: Plan) -> Iterator[Obligation]:
-    """When a signal is put back in front of a train, nothing that the train may still run over
-    moves, and no conflicting signal clears, until the train has had time to stop.
+    """After a signal is put back in front of a train, no points of its route move and no
+    conflicting signal clears until the train has had time to stop.
 
-    Checked where the file says how long trains need (`trains need 20 s to stop`). A train that
-    is on the approach when its signal is put back may still pass it for that long. The approach is
-    the plain track before a signal, or the trackwork where the signal stands right behind it; a
-    train may come at any time to a signal that stands at an edge.
+    Checked where the file says how long trains need (`trains need 20 s to stop`). A train on the
+    approach may pass the signal for that long after it was put back. The approach is the plain
+    track before the signal, or the trackwork where the signal stands right behind it. To a signal
+    at an edge a train may come at any time.
     """
-    for signal, routes, let_go, text in _let_go(plan):
-        yield Obligation(
-            "approach-locking",
-            (signal.name,),
-            conjunction(may_still_pass(signal, plan), negation(permits(signal, plan)), let_go),
-            _in_the_face(signal, plan) + f" has had time to stop {text}",
-            (signal.span,),
-            (signal.name,),
-            routes[:1],
-            _points_of(routes) or (signal.enters.piece,),
-            signal.name,
-            hint=f"Let time run when {signal.name} is put back: `timer {signal.name}-time … runs "
-            f"while {signal.name} at stop and …`, no shorter than trains need to stop; and let "
-            "nothing of the route, and no signal against it, be free before "
-            f"`{signal.name}-time done`.",
-            over="histories",
-        )
+    return _released_early(
+        "approach-locking",
+        plan,
+        may_still_pass,
+        _before_it_can_stop,
+        "Let time run when {0} is put back: `timer {0}-time … runs while {0} at stop and …`, no "
+        "shorter than trains need to stop. Release the route, and signals that conflict with it, "
+        "only when `{0}-time done`.",
+    )
 
 
-def _in_the_face(signal: Signal, plan: Plan) -> str:
+def _before_it_can_stop(signal: Signal, plan: Plan) -> str:
     edge = comes_in_at(plan, signal.name)
     if edge:
-        return f"{signal.name} was put back, and before a train that comes in at {edge}"
-    return f"{signal.name} was put back in the face of a train, and before the train"
+        return f"was put back, and before a train that enters at {edge} has had time to stop"
+    return "was put back in front of a train, and before the train has had time to stop"
 
 
 def time_locking(plan: Plan) -> Iterator[Obligation]:
-    """After a signal is put back, with or without a train, no points of its route move, and no
-    conflicting signal clears, until the time that trains need to stop has run.
+    """After a signal is put back, with or without a train, no points of its route move and no
+    conflicting signal clears until the time that trains need to stop has run.
 
-    Advice: 49 CFR 236.305 asks for approach or time locking. Time locking holds a route
-    whenever its signal is put back and no train has passed it; approach locking may release it at
-    once when no train is near.
+    This is a note only: 49 CFR 236.305 requires approach or time locking. Time locking holds a
+    route whenever its signal is put back and no train has passed it; approach locking may release
+    the route at once when no train is near.
     """
-    for signal, routes, let_go, text in _let_go(plan):
+    for found in _released_early(
+        "time-locking",
+        plan,
+        was_put_back,
+        lambda *_: "was put back, and before the time that trains need to stop has run",
+        "If {0} has approach locking, nothing has to be done: with no train near, the route may be "
+        "released at once.",
+    ):
+        yield replace(found, advice=True)
+
+
+def _released_early(
+    name: str,
+    plan: Plan,
+    when: Callable[[Signal, Plan], Expr],
+    before: Callable[[Signal, Plan], str],
+    hint: str,
+) -> Iterator[Obligation]:
+    """For each signal at stop: nothing of its routes is released while ``when`` holds."""
+    for signal, routes, released, text in _releases(plan):
         yield Obligation(
-            "time-locking",
+            name,
             (signal.name,),
-            conjunction(was_put_back(signal, plan), negation(permits(signal, plan)), let_go),
-            f"{signal.name} was put back, and before the time that trains need to stop was over "
-            f"{text}",
+            conjunction(when(signal, plan), negation(permits(signal, plan)), released),
+            f"{signal.name} {before(signal, plan)} {text}",
             (signal.span,),
             (signal.name,),
             routes[:1],
             _points_of(routes) or (signal.enters.piece,),
             signal.name,
-            hint=f"Where {signal.name} is locked by approach, a train near or not makes the "
-            "difference, and nothing need be done.",
+            hint=hint.format(signal.name),
             over="histories",
-            advice=True,
         )
 
 
-def _let_go(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...], Expr, str]]:
-    """By signal: that something of its route moves or something against it clears, and what
-    that is in words. Only where the plan says how long trains need to stop."""
+def _releases(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...], Expr, str]]:
+    """For each signal: its routes, that points of them move or a conflicting signal clears, and
+    the same in words. Empty unless the plan says how long trains need to stop."""
     if not plan.locking.over_time or plan.locking.running.to_stop is None:
         return
     conflicts = _conflicts_by_signal(plan)
@@ -182,19 +188,19 @@ def _let_go(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...], Expr, str]]
         if not moves and not clears:
             continue
         against = dict.fromkeys(_other(signal, c).signal for c in conflicts.get(signal.name, ()))
-        text = _what_is_let_go(_points_of(routes), tuple(against))
+        text = _release_text(_points_of(routes), tuple(against))
         yield signal, routes, disjunction(*moves, *clears), text
 
 
-def _what_is_let_go(points: tuple[str, ...], signals: tuple[str, ...]) -> str:
+def _release_text(points: tuple[str, ...], signals: tuple[str, ...]) -> str:
     moved = f"the points of {listing(points)} move" if points else ""
     cleared = f"{listing(signals)} may clear" if signals else ""
     return " or ".join(filter(None, (moved, cleared)))
 
 
 def _conflicts_by_signal(plan: Plan) -> Mapping[str, list[Conflict]]:
-    """Conflicts with routes of other signals; those that part from one place are no conflict
-    with a train that was let go."""
+    """Conflicts with routes of other signals. Routes that diverge from one place do not conflict
+    with a train that has already been let in."""
     found: dict[str, list[Conflict]] = {}
     for conflict in plan.conflicts:
         one, two = conflict.first.signal, conflict.second.signal
@@ -209,8 +215,8 @@ def _other(signal: Signal, conflict: Conflict) -> Route:
 
 
 def _other_clears(signal: Signal, conflict: Conflict, plan: Plan) -> Expr:
-    """The other signal lets a train come onto the route that a train may still take. On track
-    for switching only, Restricting is no such thing (49 CFR 236.308)."""
+    """The other signal lets a train onto the route that a train may still take. On ``switching
+    only`` track Restricting does not count (49 CFR 236.308)."""
     other = plan.signals[_other(signal, conflict).signal]
     blocks = {plan.track.pieces[piece].block for piece in conflict.pieces}
     switching = all(b is not None and plan.blocks[b].switching for b in blocks)
@@ -224,8 +230,8 @@ def _other_clears(signal: Signal, conflict: Conflict, plan: Plan) -> Expr:
 def route_locking(plan: Plan) -> Iterator[Obligation]:
     """Points ahead of a train inside its route never move.
 
-    From the moment the train has passed its signal until it has come to the points; where the
-    route is released section by section, only behind the train.
+    The points are locked from when the train passes its signal until it reaches them. Sections
+    of the route are released only behind the train.
     """
     for name in switches(plan) if plan.locking.over_time else ():
         ways, over = _headed_for(name, plan)
@@ -244,7 +250,7 @@ def route_locking(plan: Plan) -> Iterator[Obligation]:
             (route,),
             (name,),
             name,
-            hint=f"Let a relay remember the route for as long as a train is in it, say "
+            hint=f"Let a relay hold the route for as long as a train is in it: "
             f"{remember_route(route.signal, blocks)}. "
             + lock_while(name, f"{relay} up", f"{relay} down", plan),
             over="histories",
@@ -252,7 +258,7 @@ def route_locking(plan: Plan) -> Iterator[Obligation]:
 
 
 def _headed_for(name: str, plan: Plan) -> tuple[Expr, tuple[Route, ...]]:
-    """A train inside a route has yet to come to some points; and the routes in question."""
+    """A train inside a route has not yet reached the points; and the routes over them."""
     found = []
     for route in plan.routes:
         if any(need.points == name for need in route.needs):
@@ -263,18 +269,19 @@ def _headed_for(name: str, plan: Plan) -> tuple[Expr, tuple[Route, ...]]:
 
 
 def _blocks_before(name: str, route: Route, plan: Plan) -> tuple[str, ...]:
+    """The blocks of a route from its signal up to some points, theirs included."""
     at = route.pieces.index(name)
     blocks = (plan.track.pieces[piece].block for piece in route.pieces[: at + 1])
     return tuple(dict.fromkeys(b for b in blocks if b is not None))
 
 
 def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
-    """Losing detection for 5 seconds or less does not let points move under a train, or ahead of
-    one inside its route.
+    """A loss of detection of 5 seconds or less does not let points move under a train, or ahead
+    of a train inside its route.
 
-    On dirty rail, detection of a train can fail for a moment. Checked for points that a switch
-    machine moves, and for hand-thrown ones with an electric lock. It is advice where no relay of
-    the file is slow: such a file does not set out to guard against it.
+    On dirty rail the detection of a train can fail for a moment. Checked for points that a switch
+    machine moves, and for hand-thrown points with an electric lock. In a file without slow relays
+    this is a note only, since such a file does not try to prevent it.
     """
     slow = any(r.slow_pick or r.slow_release for r in plan.locking.relays.values())
     for name in switches(plan) if plan.locking.over_time else ():
@@ -287,26 +294,25 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
             "loss-of-shunt",
             (name,),
             conjunction(disjunction(train_on(name), ways), points_move(name)),
-            f"the points of {name} move beneath or ahead of a train that is not seen for a moment",
+            f"the points of {name} move under or ahead of a train that is undetected for a moment",
             places_of(name, plan),
             tuple(dict.fromkeys(r.signal for r in over)),
             over[:1],
             (name,),
             name,
             advice=not slow,
-            hint=f"Let a relay be slow to believe that {block} is clear, say `relay {block}-track "
-            f"picks when {block} clear slow to pick 6 s`, and ask for that relay where the lock of "
-            f"{name} asks for {block}.",
+            hint=f"Let a slow relay repeat {block}: `relay {block}-track picks when {block} clear "
+            f"slow to pick 6 s`. Use that relay where the lock of {name} uses {block}.",
             over="lossy",
         )
 
 
-# ------------------------------------------------------------------ what was told, and is not so
+# ------------------------------------------------------------------ indication, electric locks
 
 
 def indication_locking(plan: Plan) -> Iterator[Obligation]:
-    """A signal never proceeds because points were commanded to lie for it: detection must show
-    that they do."""
+    """A signal never proceeds on the command to points alone: their contacts must show that the
+    points lie for the route."""
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
         for name in _points_of(routes):
             over = lies_over(name, routes)
@@ -316,11 +322,11 @@ def indication_locking(plan: Plan) -> Iterator[Obligation]:
                 conjunction(
                     permits(signal, plan),
                     disjunction(
-                        *(conjunction(way, _told_only(name, route)) for route, way in over)
+                        *(conjunction(way, _only_commanded(name, route)) for route, way in over)
                     ),
                 ),
-                f"{signal.name} lets a train go because {name} was told to lie for it, before its "
-                "points do",
+                f"{signal.name} lets a train proceed when {name} has been commanded for the route "
+                "but its points do not lie for it yet",
                 (signal.span, *places_of(name, plan)),
                 (signal.name,),
                 (over[0][0],),
@@ -331,7 +337,8 @@ def indication_locking(plan: Plan) -> Iterator[Obligation]:
             )
 
 
-def _told_only(name: str, route: Route) -> Expr:
+def _only_commanded(name: str, route: Route) -> Expr:
+    """The points have been commanded to the position for the route, and do not lie there."""
     position = next(need.position for need in route.needs if need.points == name)
     return conjunction(
         atom(observables.thrown(name), position), negation(atom(observables.points(name), position))
@@ -342,17 +349,17 @@ def _seen_to_lie(name: str, signal: Signal, plan: Plan) -> str:
     machine = plan.wiring.machines.get(name)
     if machine is not None and machine.contacts == ():
         return (
-            f"{name} has no contacts, so that what is reported is what it was told: write "
+            f"{name} has no contacts, so its report is only the last command: write "
             f"`contacts normal, reverse` under `{plan.track.pieces[name].kind} {name}`."
         )
-    return f"Ask for `{name} normal` or `{name} reverse` in every line of {signal.name}."
+    return f"Check `{name} normal` or `{name} reverse` in every line of {signal.name}."
 
 
 def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
-    """The electric lock of a hand-thrown switch is never released while a signal over the switch
-    is at proceed, nor while a train that saw it may still come.
+    """The electric lock of a hand-thrown switch is never released while a signal lets trains over
+    the switch, nor while a train that saw the signal clear may still arrive.
 
-    The second is checked where the file says how long trains need (`trains need 20 s to stop`).
+    The latter is checked where the file says how long trains need (`trains need 20 s to stop`).
     """
     electric = [t for t in plan.locking.throws.values() if t.electric and plan.locking.over_time]
     for throw in electric:

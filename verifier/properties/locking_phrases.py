@@ -1,5 +1,5 @@
-"""The phrases that properties of histories are built from: where trains are and which way they
-head, what moves, what a route runs over; and what to write where a lock is missing."""
+"""Predicates that properties over time are built from: where trains are and which way they run,
+what moves, what a route runs over. Also the hints for a missing lock."""
 
 from collections.abc import Iterable, Iterator
 
@@ -17,38 +17,40 @@ POWERED = ("lever", "buttons", "rule")
 
 
 def switches(plan: Plan) -> Iterator[str]:
-    """Everything that has points."""
+    """The names of all turnouts and slips."""
     return (n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip"))
 
 
 def points_move(name: str) -> Expr:
+    """The points move in this step."""
     return atom(observables.event("points move", name), "yes")
 
 
 def train_on(piece: str) -> Expr:
+    """A train is on the piece of track."""
     return atom(observables.train(piece), "occupied")
 
 
 def came_in_by(port: Port, plan: Plan) -> Expr:
-    """There is a train on the piece of the port, and it came in by it."""
+    """A train is on the piece of the port and entered it by that port."""
     ends = plan.track.pieces[port.piece].ends
     return conjunction(train_on(port.piece), atom(observables.heading(port.piece, ends), port.end))
 
 
 def runs_along(move: Move, plan: Plan) -> Expr:
-    """A train on the piece heads as a train heads that makes this move."""
+    """A train on the piece runs in the direction of the move."""
     return came_in_by(Port(move.piece, move.enter), plan)
 
 
 def comes_against(move: Move, plan: Plan) -> Expr:
-    """A train on the piece came in by the end by which this move leaves it."""
+    """A train on the piece runs against the direction of the move."""
     return came_in_by(Port(move.piece, move.leave), plan)
 
 
 def may_still_pass(signal: Signal, plan: Plan) -> Expr:
-    """A train on the approach, or one that comes in at the edge where the signal stands, saw it
-    clear so lately that it may be too late for it to stop, and has not begun to pass it. False
-    where the plan does not say how long trains need."""
+    """A train on the approach, or one that enters at the edge where the signal stands, saw the
+    signal clear too recently to be sure to stop, and has not begun to pass it. FALSE where the
+    plan does not say how long trains need to stop."""
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
@@ -66,8 +68,8 @@ def _on_approach(signal: Signal, plan: Plan) -> Iterator[Expr]:
 
 
 def was_put_back(signal: Signal, plan: Plan) -> Expr:
-    """The signal showed clear less long ago than trains need to stop, and none has passed it
-    since."""
+    """The signal was clear more recently than trains need to stop, and no train has passed it
+    since. FALSE where the plan does not say how long trains need."""
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
@@ -75,7 +77,7 @@ def was_put_back(signal: Signal, plan: Plan) -> Expr:
 
 
 def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:
-    """The routes that run over some points, and when a train comes to them that way."""
+    """The routes over some points, each with the condition under which it leads a train there."""
     return [
         (route, takes_up_to(route, i))
         for route in routes
@@ -85,8 +87,8 @@ def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:
 
 
 def heads_for(points: str, route: Route, plan: Plan) -> Expr:
-    """A train inside the route has yet to come to some points of it. The facing points between
-    lie for it; how the points themselves lie does not matter."""
+    """A train inside the route has not yet reached some points of it. The facing points between
+    lie for the route; the position of the points themselves does not matter."""
     at = next((k for k, move in enumerate(route.moves) if move.piece == points), 0)
     between: Expr = conjunction()
     ways = []
@@ -101,23 +103,23 @@ def heads_for(points: str, route: Route, plan: Plan) -> Expr:
 
 
 def places_of(name: str, plan: Plan) -> tuple[Span, ...]:
-    """Where the file speaks of a turnout (or slip) and of how it is thrown."""
+    """Where the file declares a turnout or slip, and where it says how it is thrown."""
     throw = plan.locking.throws.get(name)
     spans = (plan.track.pieces[name].span, *([throw.span] if throw else ()))
     return tuple(dict.fromkeys(spans))
 
 
 def lock_while(name: str, held: str, free: str, plan: Plan) -> str:
-    """How to keep points from moving while ``held`` holds; ``free`` says the opposite."""
+    """The hint that keeps points from moving while ``held`` holds; ``free`` is its negation."""
     throw = plan.locking.throws.get(name)
     kind = plan.track.pieces[name].kind
     if throw is None or (throw.by == "anyone" and throw.locked is None):
         return (
-            f"Nothing is said of how {name} is thrown, so anyone may throw it at any time: write "
-            f"`thrown by …` and `locked while {held}` under `{kind} {name}`."
+            f"The file does not say how {name} is thrown, so anyone may throw it at any time: "
+            f"write `thrown by …` and `locked while {held}` under `{kind} {name}`."
         )
     if throw.electric:
-        return f"Let the electric lock of {name} be released only when also {free}: `and {free}`."
+        return f"Release the electric lock of {name} only when also {free}: add `and {free}`."
     if throw.by == "hand" and throw.locked is None:
         return (
             f"Give {name} an electric lock: write `electric lock released when {free}` under "
@@ -127,15 +129,15 @@ def lock_while(name: str, held: str, free: str, plan: Plan) -> str:
         return f"Write `locked while {held}` under `{kind} {name}`."
     if _is_asked(held, throw.locked):
         return (
-            f"`locked while …` of {name} asks for that already: the points were free until then, "
-            "or on their way. Lock them sooner: from when a signal lets a train come over them "
-            "(`or not SIGNAL at stop`), or while the relay of a route over them is up."
+            f"`locked while …` of {name} has this already, but the points were free until then, or "
+            "already moving. Lock them sooner: as soon as a signal lets a train over them (`or not "
+            "SIGNAL at stop`), or while the relay of a route over them is up."
         )
     return f"Add `or {held}` to the line `locked while …` of {name}."
 
 
 def lock_of(name: str, held: Condition, text: str, plan: Plan) -> Lock | None:
-    """What :func:`lock_while` says to write, where that is just a lock that is not there."""
+    """The lock that :func:`lock_while` proposes; None where it proposes something else."""
     throw = plan.locking.throws.get(name)
     if throw is None or (throw.by == "anyone" and throw.locked is None):
         return None
@@ -145,7 +147,7 @@ def lock_of(name: str, held: Condition, text: str, plan: Plan) -> Lock | None:
 
 
 def is_occupied(block: str, plan: Plan) -> Fact | None:
-    """A block's detector says so; None where it has none."""
+    """The block is reported occupied; None where no detector watches it."""
     if block not in plan.blocks or not plan.blocks[block].detected:
         return None
     span = plan.blocks[block].span
@@ -153,13 +155,14 @@ def is_occupied(block: str, plan: Plan) -> Fact | None:
 
 
 def not_at_stop(signal: Signal, plan: Plan) -> Fact:
+    """The signal is set to an aspect less restrictive than stop."""
     permits = {a.name for a in plan.chart.aspects if a.permits}
     values = tuple(v for v in signal.aspect.values if v in permits)
     return Fact(signal.aspect, values, signal.span, f"not {signal.name} at stop")
 
 
 def _is_asked(held: str, locked: Condition) -> bool:
-    """Whether a lock holds as soon as one thing does."""
+    """Whether ``held`` alone makes the lock hold."""
     match locked:
         case AnyOne(parts=parts):
             return any(_is_asked(held, part) for part in parts)
@@ -170,6 +173,6 @@ def _is_asked(held: str, locked: Condition) -> bool:
 
 
 def remember_route(signal: str, blocks: tuple[str, ...]) -> str:
-    """A relay that is up from when a signal clears until the track of its route is clear."""
+    """A relay that is up from when the signal clears until the blocks of its route are clear."""
     held = f"{blocks[0]} occupied" if len(blocks) == 1 else f"any of {', '.join(blocks)} occupied"
     return f"`relay {signal}-route picks when not {signal} at stop sticks while {held}`"

@@ -1,13 +1,13 @@
 """Proof obligations: what is to be proved, whichever engine proves it."""
 
 from builtins import property as computed
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from verifier.language.source import Span
 from verifier.logic.expr import Expr, holds
-from verifier.plan.model import Route
+from verifier.plan.model import Route, Signal
 from verifier.plan.observables import Condition, Observable
 
 Mode = Literal["never", "possible"]
@@ -69,3 +69,29 @@ class Obligation:
     def of_situations(self) -> bool:
         """Whether it is about single situations, whatever led to them."""
         return self.over == "situations"
+
+
+def at_signal(
+    name: str,
+    signal: Signal,
+    place: str,
+    span: Span,
+    formula: Expr,
+    trouble: str,
+    routes: Sequence[Route],
+    pieces: tuple[str, ...],
+    hint: str = "",
+) -> Obligation:
+    """What a signal must not do at a place on its routes; the first of ``routes`` is drawn."""
+    return Obligation(
+        name,
+        (signal.name, place),
+        formula,
+        trouble,
+        (signal.span, span),
+        (signal.name,),
+        tuple(routes[:1]),
+        pieces,
+        place,
+        hint=hint,
+    )

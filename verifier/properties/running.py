@@ -1,8 +1,7 @@
-"""Trains that run by their signals: they never meet, never come to grief at points, and never
-find a signal ahead, or the direction of traffic, turned against them.
+"""Trains that obey their signals: they never collide or derail, and neither a signal ahead nor
+the direction of traffic turns against them.
 
-Each function's docstring is what ``clearproof explain NAME`` prints. Sections are of 49 CFR
-Part 236 unless another source is named. All of these are asked of histories.
+All properties here are checked over time. ``clearproof explain NAME`` prints their docstrings.
 """
 
 from collections.abc import Iterator
@@ -35,9 +34,8 @@ from verifier.properties.phrases import (
 def collision(plan: Plan) -> Iterator[Obligation]:
     """Trains that obey their signals never collide.
 
-    A train that comes onto track where another stands, or two that come onto it at once. Where
-    signals are passed at restricted speed, and on track for `switching only`, trains stop short
-    of each other.
+    Two trains collide when one runs onto track where the other stands, or when both run onto it
+    at once. At restricted speed, and on `switching only` track, trains stop short of each other.
     """
     grounds: dict[str, list[Piece]] = {}
     for piece in plan.track.pieces.values() if plan.locking.over_time else ():
@@ -52,26 +50,26 @@ def collision(plan: Plan) -> Iterator[Obligation]:
             tuple(dict.fromkeys(piece.span for piece in pieces)),
             pieces=tuple(piece.name for piece in pieces),
             place=title,
-            hint="If the dispatcher keeps these trains apart, say so: `waive collision for "
+            hint="If the dispatcher keeps these trains apart, write `waive collision for "
             f'{title} because "…"`.',
             over="histories",
         )
 
 
 def derailment(plan: Plan) -> Iterator[Obligation]:
-    """Trains that obey their signals never run through points that lie against them, never
-    come onto open points, and points never move beneath them."""
+    """Trains that obey their signals never run through points that lie against them, never run
+    onto open points, and points never move under them."""
     for name in switches(plan) if plan.locking.over_time else ():
         yield Obligation(
             "derailment",
             (name,),
             _happens("train derails", name),
-            f"a train comes off at the points of {name}",
+            f"a train derails at the points of {name}",
             places_of(name, plan),
             pieces=(name,),
             place=name,
-            hint=f"Lock {name} while a train may come over it, and let every signal toward it ask "
-            "how its points lie.",
+            hint=f"Lock {name} while a train may run over it, and check how its points lie in "
+            "every signal toward it.",
             over="histories",
         )
 
@@ -84,12 +82,12 @@ def _happens(kind: observables.Event, piece: str) -> Expr:
 
 
 def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
-    """A train on track worked both ways holds the signals at restricting or stop that would
-    let another come against it.
+    """A train on track that is used in both directions holds the opposing signals at restricting
+    or stop.
 
-    A signal never proceeds onto track on which a train comes toward it. Where more signals the
-    same way stand beyond the first (absolute permissive block), the first is at stop for as
-    long as a train comes toward it anywhere on plain track as far as the next switch.
+    A signal never proceeds onto track on which a train runs toward it. Where more signals for the
+    same direction stand beyond the first (absolute permissive block), the first one is at stop
+    while a train runs toward it anywhere on the plain track up to the next switch.
     """
     against = {(m.piece, m.enter) for route in plan.routes for m in route.moves}
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
@@ -102,13 +100,13 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
             "opposing-signals-drop",
             (signal.name,),
             disjunction(*ways),
-            f"{signal.name} lets a train go while another comes toward it on the track ahead",
+            f"{signal.name} lets a train proceed while another runs toward it on the track ahead",
             (signal.span,),
             (signal.name,),
             tuple(worked[:1]),
             tuple(dict.fromkeys(pieces)),
             plan.track.pieces[worked[0].moves[-1].piece].title,
-            hint="Let a relay remember that a train was let onto this track from the other end, "
+            hint="Let a relay hold from when a train is let onto this track at the other end "
             f"until it has left, and clear {signal.name} only while that relay is down; or give "
             "the track a direction of traffic (`traffic … on …`).",
             over="histories",
@@ -116,7 +114,7 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
 
 
 def _comes_toward(signal: Signal, route: Route, plan: Plan) -> Expr:
-    """The signal lets a train go this way while another comes toward it."""
+    """The signal lets a train onto the route while another runs toward it."""
     near = disjunction(*(comes_against(move, plan) for move in route.moves))
     far, _ = _beyond(route, plan)
     if not far or not _stands_first(signal, plan):
@@ -126,8 +124,8 @@ def _comes_toward(signal: Signal, route: Route, plan: Plan) -> Expr:
 
 
 def _beyond(route: Route, plan: Plan) -> tuple[tuple[Move, ...], Piece]:
-    """The plain track beyond the end of a route, past signals that stand there, up to the first
-    signal of those that come the other way; and the piece after it."""
+    """The plain track beyond the end of a route, past intermediate signals, up to the first signal
+    for trains from the other end; and the piece after it."""
     last = route.moves[-1]
     left_by = Port(last.piece, last.leave)
     port = plan.track.joint_at[left_by].other(left_by)
@@ -142,7 +140,7 @@ def _beyond(route: Route, plan: Plan) -> tuple[tuple[Move, ...], Piece]:
 
 
 def _is_worked_both_ways(route: Route, against: set[tuple[str, str]], plan: Plan) -> bool:
-    """Signals, or an edge, let trains come toward one that takes the route."""
+    """Whether signals or an edge let trains run toward a train on the route."""
     if not route.moves:
         return False
     far, end = _beyond(route, plan)
@@ -151,7 +149,7 @@ def _is_worked_both_ways(route: Route, against: set[tuple[str, str]], plan: Plan
 
 
 def _stands_first(signal: Signal, plan: Plan) -> bool:
-    """No other signal for the same way stands before it on the same plain track."""
+    """Whether no other signal for the same direction stands before it on the same plain track."""
     port = plan.track.joint_at[signal.enters].other(signal.enters)
     governed = {s.enters for s in plan.signals.values()}
     passed: set[Port] = set()
@@ -169,9 +167,9 @@ def _stands_first(signal: Signal, plan: Plan) -> bool:
 
 def traffic_locking(plan: Plan) -> Iterator[Obligation]:
     """The direction of traffic never changes while a train is on the track, nor while a signal
-    lets one come onto it.
+    lets a train onto it.
 
-    Signals that stand on the track itself, for trains already there, do not count.
+    Signals on the track itself, for trains that are already there, do not count.
     """
     for traffic in plan.locking.traffic.values() if plan.locking.over_time else ():
         into = _signals_into(traffic, plan)
@@ -193,7 +191,7 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
                 disjunction(*there, *lets),
             ),
             f"the direction of traffic {traffic.name} turns while a train is on {on} or "
-            "a signal lets one come onto it",
+            "a signal lets a train onto it",
             (traffic.span, *(s.span for s, _ in into)),
             tuple(s.name for s, _ in into),
             tuple(routes[0] for _, routes in into),
@@ -201,14 +199,14 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
             traffic.name,
             hint=f"Write `locked while {held}` under `traffic {traffic.name}`."
             if traffic.locked is None
-            else f"Let the line `locked while …` of {traffic.name} hold while {held}.",
+            else f"Make the line `locked while …` of {traffic.name} hold while {held}.",
             over="histories",
             lock=lock,
         )
 
 
 def _signals_into(traffic: Traffic, plan: Plan) -> list[tuple[Signal, list[Route]]]:
-    """Signals before the track, with their routes onto it."""
+    """The signals that govern entrance to the track, with their routes onto it."""
     found = []
     for signal, routes in signals_with_routes(plan):
         behind = plan.track.pieces[signal.joint.other(signal.enters).piece].block

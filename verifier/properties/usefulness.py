@@ -1,60 +1,54 @@
-"""Usefulness: a system that is always red is not a proof.
+"""Usefulness: signals that stay red are safe, but nobody can run trains by them.
 
-Each function's docstring is what ``clearproof explain NAME`` prints.
-"""
+``clearproof explain NAME`` prints the docstring of each property."""
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from itertools import combinations
 
 from verifier.logic.expr import TRUE, atom, conjunction
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Route, Signal
+from verifier.plan.observables import Observable
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import lined, permits, way_clear
+from verifier.properties.phrases import leaves_where_trains_enter, lined, permits, way_clear
 
 _ABOVE = (
-    "The first line that holds is the one that acts: look for a line above that always holds "
-    "first (then move this one up), and for conditions that exclude each other."
+    "The first line that holds decides. Look for a line above that always holds first (then move "
+    "this one up), and for conditions that exclude each other."
 )
 
 
 def never_shown(plan: Plan) -> Iterator[Obligation]:
     """Every aspect listed for a signal (every color listed for a head) can be displayed."""
-    for signal in plan.signals.values():
-        for aspect in dict.fromkeys(line.shows for line in signal.lines):
+    for signal, owner, what, lines in _rules(plan):
+        for shown in dict.fromkeys(line.shows for line in lines):
             yield Obligation(
                 "never-shown",
-                (signal.name, aspect),
-                atom(signal.reading, aspect),
-                f"{signal.name} can never show {aspect}",
-                tuple(line.span for line in signal.lines if line.shows == aspect),
+                (owner, shown),
+                atom(what, shown),
+                f"{owner} can never show {shown}",
+                tuple(line.span for line in lines if line.shows == shown),
                 (signal.name,),
-                (),
-                (signal.enters.piece,),
+                pieces=(signal.enters.piece,),
                 hint=_ABOVE,
                 mode="possible",
             )
+
+
+def _rules(plan: Plan) -> Iterator[tuple[Signal, str, Observable, Sequence[Line]]]:
+    """The lines of each signal and of each head: the signal, who has the lines, what they set."""
+    for signal in plan.signals.values():
+        yield signal, signal.name, signal.reading, signal.lines
         for head in signal.heads:
-            for color in dict.fromkeys(line.shows for line in head.lines):
-                yield Obligation(
-                    "never-shown",
-                    (head.name, color),
-                    atom(head.lens, color),
-                    f"{head.name} can never show {color}",
-                    tuple(line.span for line in head.lines if line.shows == color),
-                    (signal.name,),
-                    (),
-                    (signal.enters.piece,),
-                    hint=_ABOVE,
-                    mode="possible",
-                )
+            yield signal, head.name, head.lens, head.lines
 
 
 def route_never_clears(plan: Plan) -> Iterator[Obligation]:
-    """Every route can be lined, and its signal then clears, when nothing stands in the way.
+    """The signal of every route can clear when the route is lined and nothing is in the way.
 
-    Routes that no signal may clear anyway are left out: those over track that no detector
-    watches, and those that leave by an edge where trains only enter.
+    Not checked for routes that no signal may clear: those over track that no detector
+    watches, and those that leave over an edge where trains only enter.
     """
     for route in plan.routes:
         if not is_meant_to_clear(route, plan):
@@ -64,50 +58,42 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
             "route-never-clears",
             (route.name,),
             conjunction(permits(signal, plan), lined(route), way_clear(route, plan)),
-            f"the route {route.name} can never be used: with its points lined and nothing in the "
-            f"way, {signal.name} stays at stop",
+            f"the route {route.name} can never be used: {signal.name} stays at stop although the "
+            "route is lined and nothing is in the way",
             (signal.span,),
             (signal.name,),
             (route,),
             route.pieces,
-            hint=f"Give {signal.name} a line for this route, or, if no train is to go that way, "
+            hint=f"Give {signal.name} a line for this route; or, if no train should take it, "
             f'write `waive route-never-clears for "{route.name}" because "…"`.',
             mode="possible",
         )
 
 
 def is_meant_to_clear(route: Route, plan: Plan) -> bool:
-    if not all(plan.blocks[block].detected for block in route.blocks):
-        return False
-    return not (route.exit_kind == "edge" and plan.track.pieces[route.exit].direction == "entering")
+    """Whether a signal may clear for the route: all of it is detected, and trains may leave."""
+    detected = all(plan.blocks[block].detected for block in route.blocks)
+    return detected and not leaves_where_trains_enter(route, plan)
 
 
 def rule_never_used(plan: Plan) -> Iterator[Obligation]:
-    """Every line of a rule decides something: of several lines that show the same, each is
-    at some time the one that acts. (A single line that never acts is found as `never-shown`.)"""
-    for signal in plan.signals.values():
-        yield from _lines_used(signal.name, signal, signal.lines, plan)
-        for head in signal.heads:
-            yield from _lines_used(head.name, signal, head.lines, plan)
-
-
-def _lines_used(
-    owner: str, signal: Signal, lines: Sequence[Line], plan: Plan
-) -> Iterator[Obligation]:
-    shown = Counter(line.shows for line in lines)
-    for line in lines:
-        if shown[line.shows] > 1:
-            yield Obligation(
-                "rule-never-used",
-                (owner, line.span.seen_from(plan.source)),
-                atom(observables.line(owner, line.index), "acts"),
-                f"the line `{line.span.one_line}` of {owner} never decides anything",
-                (line.span,),
-                (signal.name,),
-                (),
-                (signal.enters.piece,),
-                mode="possible",
-            )
+    """Every line of a rule decides something: of several lines that show the same aspect or
+    color, each one decides at some time. (`never-shown` covers aspects with a single line.)
+    """
+    for signal, owner, _, lines in _rules(plan):
+        count = Counter(line.shows for line in lines)
+        for line in lines:
+            if count[line.shows] > 1:
+                yield Obligation(
+                    "rule-never-used",
+                    (owner, line.span.seen_from(plan.source)),
+                    atom(observables.line(owner, line.index), "acts"),
+                    f"the line `{line.span.one_line}` of {owner} never decides anything",
+                    (line.span,),
+                    (signal.name,),
+                    pieces=(signal.enters.piece,),
+                    mode="possible",
+                )
 
 
 def condition_constant(plan: Plan) -> Iterator[Obligation]:
@@ -125,8 +111,8 @@ def condition_constant(plan: Plan) -> Iterator[Obligation]:
 
 
 def assumptions_contradict(plan: Plan) -> Iterator[Obligation]:
-    """The assumptions of the file allow some situation. A proof under assumptions that
-    contradict each other would be empty."""
+    """The assumptions of the file allow some situation. Under assumptions that contradict each
+    other, everything could be proved."""
     if plan.assumptions:
         yield Obligation(
             "assumptions-contradict",
@@ -139,23 +125,21 @@ def assumptions_contradict(plan: Plan) -> Iterator[Obligation]:
 
 
 def compatible_routes_blocked(plan: Plan) -> Iterator[Obligation]:
-    """Advice: two routes through one interlocking that share nothing can be cleared together.
+    """Two routes through one interlocking that share no track can be cleared together.
 
-    Safe, but a move is lost for nothing. Only routes over the points or crossings of the
-    limits are looked at: those of approach signals lead no farther than the next signal.
+    This is a note only: blocking such routes is safe, but costs a move for nothing. It is
+    checked for routes over the points or crossings of the interlocking limits; the route of an
+    approach signal ends at the next signal.
     """
     conflicting = {frozenset((c.first.name, c.second.name)) for c in plan.conflicts}
     seen: set[frozenset[str]] = set()
     for limits in plan.limits:
         inside = {piece for piece in limits.pieces if plan.track.pieces[piece].kind != "plain"}
         here = [r for r in plan.routes if inside & set(r.pieces) and is_meant_to_clear(r, plan)]
-        for i, one in enumerate(here):
-            for two in here[i + 1 :]:
-                pair = frozenset((one.name, two.name))
-                if one.signal == two.signal or pair in conflicting or pair in seen:
-                    continue
-                if set(one.blocks) & set(two.blocks):
-                    continue
+        for one, two in combinations(here, 2):
+            pair = frozenset((one.name, two.name))
+            apart = one.signal != two.signal and not set(one.blocks) & set(two.blocks)
+            if apart and pair not in conflicting and pair not in seen:
                 seen.add(pair)
                 yield _together(one, two, plan)
 
@@ -169,7 +153,7 @@ def _together(one: Route, two: Route, plan: Plan) -> Obligation:
             permits(a, plan), permits(b, plan), lined(one), lined(two),
             way_clear(one, plan), way_clear(two, plan),
         ),
-        f"the routes {one.name} and {two.name} share nothing, yet can never be clear together",
+        f"the routes {one.name} and {two.name} share no track, but can never be cleared together",
         (a.span, b.span),
         (a.name, b.name),
         (one, two),

@@ -1,74 +1,71 @@
-"""Usefulness over time: locks that never let go are no better than signals that never clear.
+"""Usefulness over time: routes can be set, trains can leave and pass each other.
 
-Each function's docstring is what ``clearproof explain NAME`` prints.
-"""
+``clearproof explain NAME`` prints the docstring of each property."""
 
 from collections.abc import Iterator
 
 from verifier.logic.expr import Expr, conjunction, disjunction, negation
-from verifier.plan.model import Piece, Plan, Port, Route
+from verifier.plan.model import Piece, Plan, Port
 from verifier.properties.locking_phrases import came_in_by, places_of, train_on
-from verifier.properties.obligation import Obligation
+from verifier.properties.obligation import Obligation, Over
 from verifier.properties.phrases import lined, permits, pieces_in
 from verifier.properties.usefulness import is_meant_to_clear
 
 
-def _is_set(route: Route, plan: Plan) -> Expr:
-    return conjunction(permits(plan.signals[route.signal], plan), lined(route))
-
-
-def _routes(plan: Plan) -> Iterator[Route]:
-    return (r for r in plan.routes if plan.locking.over_time and is_meant_to_clear(r, plan))
-
-
 def route_never_set(plan: Plan) -> Iterator[Obligation]:
-    """From the start, with trains that run by their signals and with what people can press and
-    throw, every route can be set and its signal cleared."""
-    for route in _routes(plan):
-        signal = plan.signals[route.signal]
-        yield Obligation(
-            "route-never-set",
-            (route.name,),
-            _is_set(route, plan),
-            f"the route {route.name} can never be set, whatever people press and throw",
-            (signal.span,),
-            (signal.name,),
-            (route,),
-            route.pieces,
-            hint=f"Look for a relay that {signal.name} needs and that can never be as it needs it, "
-            "and for points that are locked from the start.",
-            over="histories",
-            mode="possible",
-        )
+    """Every route can be set and its signal cleared, starting from the initial state.
+
+    Trains obey their signals, and people press and throw whatever helps.
+    """
+    return _settable(
+        "route-never-set",
+        plan,
+        "the route {} can never be set, whatever people press and throw",
+        "Look for a relay that never takes the state that {} needs, and for points that are locked "
+        "from the start.",
+        "histories",
+    )
 
 
 def locked_for_good(plan: Plan) -> Iterator[Obligation]:
-    """Whatever has happened, every route can be set again later.
+    """Every route can be set again later, whatever has happened before.
 
-    A stick relay that nothing drops anymore breaks it, and so do trains that block each other
-    forever.
+    Broken, for example, by a stick relay that nothing can drop, or by trains that block each
+    other forever.
     """
-    for route in _routes(plan):
+    return _settable(
+        "locked-for-good",
+        plan,
+        "a state can arise in which the route {} can never be set again",
+        "Look for a relay that sticks on a condition that cannot end while the relay is up, and "
+        "for trains that wait for each other.",
+        "for good",
+    )
+
+
+def _settable(name: str, plan: Plan, trouble: str, hint: str, over: Over) -> Iterator[Obligation]:
+    """For each route: it can be lined and its signal cleared."""
+    for route in plan.routes if plan.locking.over_time else ():
         signal = plan.signals[route.signal]
-        yield Obligation(
-            "locked-for-good",
-            (route.name,),
-            _is_set(route, plan),
-            f"it can come about that the route {route.name} can never be set again",
-            (signal.span,),
-            (signal.name,),
-            (route,),
-            route.pieces,
-            hint="Look for a relay that sticks while something holds that its being up keeps from "
-            "ending, and for trains that wait for each other.",
-            over="for good",
-            mode="possible",
-        )
+        if is_meant_to_clear(route, plan):
+            yield Obligation(
+                name,
+                (route.name,),
+                conjunction(permits(signal, plan), lined(route)),
+                trouble.format(route.name),
+                (signal.span,),
+                (signal.name,),
+                (route,),
+                route.pieces,
+                hint=hint.format(signal.name),
+                over=over,
+                mode="possible",
+            )
 
 
 def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
-    """Whatever has happened, every block in which a train can stand can be vacant again later:
-    a train let in can leave."""
+    """Every block can become vacant again, whatever has happened before: a train that is let in
+    can leave."""
     for block in plan.blocks.values() if plan.locking.over_time else ():
         pieces = pieces_in(block.name, plan)
         if not pieces:
@@ -77,23 +74,23 @@ def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
             "train-cannot-leave",
             (block.name,),
             negation(disjunction(*(train_on(piece) for piece in pieces))),
-            f"it can come about that a train on {block.name} can never leave",
+            f"a train on {block.name} can get stuck and never leave",
             (block.span,),
             pieces=pieces,
             place=block.name,
-            hint="Let no train in where it could not get out again: look at what the signals "
-            f"toward {block.name} ask of the track beyond.",
+            hint="Do not let a train in where it cannot get out again: check what the signals "
+            f"toward {block.name} require of the track beyond.",
             over="for good",
             mode="possible",
         )
 
 
 def cannot_pass(plan: Plan) -> Iterator[Obligation]:
-    """At every passing siding two trains that come from both ends can meet: one stands on one
-    track between the two switches and the other on the other, each headed the way it goes.
+    """Two trains from opposite ends can meet at every passing siding, one on each track
+    between the two turnouts.
 
-    A passing siding is found from the track: two turnouts, both legs of the one joined to the
-    legs of the other by plain track. That both can then go on is checked by `train-cannot-leave`.
+    A passing siding is two turnouts whose legs are joined, leg to leg, by plain track.
+    `train-cannot-leave` checks that both trains can then proceed.
     """
     for a, b, tracks in _passing_sidings(plan) if plan.locking.over_time else ():
         one, two = tracks
@@ -106,16 +103,16 @@ def cannot_pass(plan: Plan) -> Iterator[Obligation]:
             (*places_of(a, plan), *places_of(b, plan)),
             pieces=tuple(p.piece for track in tracks for p in track),
             place=" and ".join(names),
-            hint="Look at whether the signals at the one end let a train in while one is on the "
-            "other track.",
+            hint="Check whether the signals at each end let a train in while another train is on "
+            "the other track.",
             over="histories",
             mode="possible",
         )
 
 
 def _meet(away: tuple[Port, ...], back: tuple[Port, ...], plan: Plan) -> Expr:
-    """A train on the first track heads from the first turnout to the second, one on the other
-    track the other way."""
+    """A train on the first track runs from the first turnout to the second, and a train on the
+    other track runs the other way."""
     turned = (Port(p.piece, _other_end(p, plan)) for p in back)
     return conjunction(
         disjunction(*(came_in_by(port, plan) for port in away)),
@@ -131,8 +128,8 @@ Tracks = tuple[tuple[Port, ...], tuple[Port, ...]]
 
 
 def _passing_sidings(plan: Plan) -> Iterator[tuple[str, str, Tracks]]:
-    """Pairs of turnouts whose legs are joined, with the two tracks between: the ends by which
-    pieces are entered from the first to the second."""
+    """Pairs of turnouts whose legs are joined, with the two tracks between them, each as the
+    ports by which a train from the first turnout to the second enters its pieces."""
     turnouts = [p for p in plan.track.pieces.values() if p.kind == "turnout"]
     for i, turnout in enumerate(turnouts):
         (first, other), (second, another) = (
@@ -143,7 +140,7 @@ def _passing_sidings(plan: Plan) -> Iterator[tuple[str, str, Tracks]]:
 
 
 def _from_leg(turnout: Piece, leg: str, plan: Plan) -> tuple[tuple[Port, ...], str]:
-    """The plain track from a leg, and the turnout whose leg it comes to (else nothing)."""
+    """The plain track from a leg, and the turnout whose leg it leads to; else ``""``."""
     out = Port(turnout.name, leg)
     port = plan.track.joint_at[out].other(out)
     passed: list[Port] = []
