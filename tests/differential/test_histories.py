@@ -22,7 +22,7 @@ from tests.engines.test_explicit_search import is_history
 from verifier.engines.results import Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.k_induction import prove
+from verifier.engines.temporal.induction import prove
 from verifier.engines.temporal.localization import Windows
 from verifier.logic.expr import Expr, atom, holds
 from verifier.plan import observables
@@ -176,7 +176,7 @@ def engines_agree(small: Small) -> list[str]:
     choices = Choices(system)
     reached = explore(choices.starts(), choices.successors, most=MOST)
     always_hold(choices, reached.parents, clauses)
-    proof = prove(system, bad, clauses, most_steps=2)
+    proof = prove(system, bad, clauses)
     (decided,) = Windows(system, timeout=20).decide([bad])
     for outcome in (proof, decided.outcome):
         if isinstance(outcome, Unreachable):

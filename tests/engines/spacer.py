@@ -2,7 +2,7 @@
 decided nothing in any junction file (tests/benchmarks/ablation.py), so the product has it not.
 
 In: a system and a bad state. Out: a proof whose clauses
-:mod:`verifier.engines.temporal.k_induction` has checked, a trace found by
+:mod:`verifier.engines.temporal.induction` has checked, a trace found by
 :mod:`verifier.engines.temporal.bmc`, or that it is unknown.
 """
 
@@ -14,7 +14,7 @@ import z3
 from verifier.engines.results import Answer, Interrupted, Reachable, Unknown
 from verifier.engines.session import OUT_OF_TIME
 from verifier.engines.session import TOLERANCE as WITHIN
-from verifier.engines.temporal import bmc, k_induction
+from verifier.engines.temporal import bmc, induction
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import FALSE, TRUE, And, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import System
@@ -42,7 +42,7 @@ def decide(system: System, bad: Expr, *, deadline: float | None = None) -> Answe
     clauses = search.clauses()
     if clauses is None:
         return Unknown("the solver's reason could not be read")
-    return k_induction.prove(system, bad, clauses, deadline=deadline, further=False)
+    return induction.prove(system, bad, clauses, deadline=deadline, further=False)
 
 
 def _history(system: System, bad: Expr, deadline: float | None) -> Reachable | Unknown:

@@ -17,7 +17,7 @@ from tests.engines.random_systems import drawn_bads, drawn_system, forget, is_fi
 from verifier.engines.results import Interrupted, Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.k_induction import prove
+from verifier.engines.temporal.induction import prove
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import FALSE
 from verifier.logic.transition_system import System
@@ -65,15 +65,15 @@ def test_proofs(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
     system = drawn_system(seed)
     known = truth(system)
     for bad in drawn_bads(system, seed, 2):
-        number = questions(monkeypatch, partial(prove, system, bad, most_steps=2))
+        number = questions(monkeypatch, partial(prove, system, bad))
         for at in range(1, number + 1):
             failing(monkeypatch, at, how)
             if how == "interrupted":
                 with pytest.raises(Interrupted):
-                    prove(system, bad, most_steps=2)
+                    prove(system, bad)
             else:
-                assert isinstance(prove(system, bad, most_steps=2), Unknown)
-            again = prove(system, bad, most_steps=2)
+                assert isinstance(prove(system, bad), Unknown)
+            again = prove(system, bad)
             assert isinstance(again, Unreachable) == (known.depth(bad) is None)
             assert is_final(again) or (
                 isinstance(again, Unreachable) and is_proof(system, bad, again)

@@ -11,7 +11,7 @@ from tests.engines.small_systems import CLOCK, DONE, RUN, timer
 from verifier.engines.results import Unreachable
 from verifier.engines.temporal.certificates import certificate, recheck
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.k_induction import prove
+from verifier.engines.temporal.induction import prove
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.logic.expr import TRUE, Expr, atom, disjunction
 from verifier.logic.transition_system import System, cut
@@ -33,7 +33,7 @@ def test_without_an_answer_all_of_them_are_named() -> None:
 
 def stands(system: System, bad: Expr, proof: Unreachable, taken: tuple[int, ...]) -> bool:
     fewer = replace(system, always=tuple(system.always[k] for k in taken))
-    return recheck(certificate(fewer, bad, proof.clauses, title="", steps=proof.steps))
+    return recheck(certificate(fewer, bad, proof.clauses, title=""))
 
 
 @pytest.mark.parametrize("seed", range(30))
@@ -47,7 +47,7 @@ def test_systems_drawn_at_random(seed: int) -> None:
     )
     system = replace(system, always=always)
     for bad in drawn_bads(system, seed):
-        proof = prove(system, bad, lasting(system), most_steps=3)
+        proof = prove(system, bad, lasting(system))
         if not isinstance(proof, Unreachable):
             continue
         used = relied_on(system, bad, proof)

@@ -11,11 +11,12 @@ from itertools import combinations, combinations_with_replacement, permutations,
 
 import pytest
 
+from tests.engines.k_induction import is_k_inductive
 from tests.engines.random_systems import is_final, replays
 from verifier.engines.results import Reachable, Unreachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.certificates import certificate, recheck
-from verifier.engines.temporal.k_induction import prove
+from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import System
 from verifier.plan import observables
@@ -138,9 +139,9 @@ class Segments:
 
 def assert_keeps_safety(segments: Segments) -> None:
     system = segments.system()
-    proof = prove(system, segments.unsafe(), (), most_steps=2, further=False)
+    proof = prove(system, segments.unsafe(), [negation(segments.unsafe())], further=False)
     assert isinstance(proof, Unreachable)
-    text = certificate(system, segments.unsafe(), proof.clauses, title="W6", steps=proof.steps)
+    text = certificate(system, segments.unsafe(), proof.clauses, title="W6")
     assert recheck(text)
 
 
@@ -159,7 +160,8 @@ def test_w6_V_two_trains_on_four_segments_are_not(one_moves: bool) -> None:
     found = search(system, segments.unsafe(), most=3)
     assert isinstance(found, Reachable) and len(found.trace) == 2
     assert replays(system, segments.unsafe(), found)
-    assert is_final(prove(system, segments.unsafe(), (), most_steps=4, further=False))
+    assert is_final(prove(system, segments.unsafe(), [negation(segments.unsafe())], further=False))
+    assert not any(is_k_inductive(system, segments.unsafe(), k) for k in range(4))
 
 
 def test_w6_R_the_smallest_witness() -> None:

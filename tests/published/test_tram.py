@@ -16,6 +16,7 @@ import pytest
 
 from tests.engines.explicit_search import Choices, Explored, ever, explore
 from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
+from tests.engines.k_induction import is_k_inductive
 from tests.engines.random_systems import is_final, replays
 from tests.published.tram import (
     KILLED,
@@ -40,7 +41,7 @@ from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.certificates import certificate, recheck
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.k_induction import prove
+from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import Expr, atom, conjunction, holds, negation, support
 from verifier.logic.transition_system import System
 from verifier.plan.observables import stock
@@ -101,7 +102,7 @@ def assert_never(system: System, bad: Expr) -> None:
     """The engines prove that it never happens; a fresh solver agrees with the proof."""
     proof = prove(system, bad, lasting(system))
     assert isinstance(proof, Unreachable)
-    text = certificate(system, bad, proof.clauses, title="W2", steps=proof.steps)
+    text = certificate(system, bad, proof.clauses, title="W2")
     assert recheck(text)
 
 
@@ -240,13 +241,13 @@ def test_w2_R_three_kinds_of_facts_make_safety_inductive(routes: tuple[str, str]
     assert _satisfying(ours, [negation(bad)]) == 5_856
     assert _satisfying(ours, facts) == 1_464
     assert _satisfying(ours, strong) == 266
-    assert is_final(prove(ours.system, bad, (), most_steps=8, further=False))
-    assert is_final(prove(ours.system, bad, exclusion(), most_steps=8, further=False))
-    proof = prove(
-        ours.system, bad, [*exclusion(), *ours.i2(), *ours.i3()], most_steps=2, further=False
-    )
-    assert isinstance(proof, Unreachable) and proof.steps == 2
-    text = certificate(ours.system, bad, proof.clauses, title="W2", steps=proof.steps)
+    for invariant in ([], exclusion()):
+        assert not any(is_k_inductive(ours.system, bad, k, invariant) for k in range(8))
+        assert is_final(prove(ours.system, bad, [negation(bad), *invariant], further=False))
+    assert is_final(prove(ours.system, bad, strong[1:], further=False))
+    proof = prove(ours.system, bad, strong, further=False)
+    assert isinstance(proof, Unreachable)
+    text = certificate(ours.system, bad, proof.clauses, title="W2")
     assert recheck(text)
 
 

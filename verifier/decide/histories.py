@@ -162,7 +162,7 @@ class _SystemProver:
                     self._last(told.story), (), 0, told.causes, smallest=history.smallest,
                     story=told.story,
                 )  # fmt: skip
-                lasting = InductiveProof(system, bad, lasts.clauses, lasts.steps)
+                lasting = InductiveProof(system, bad, lasts.clauses)
                 return Verdict(obligation, "broken", finding=finding, lasting=lasting)
             case Unknown(reason=reason):
                 return Verdict(obligation, "undecided", reason)
@@ -194,9 +194,9 @@ class _SystemProver:
         outcome = decided.outcome
         possible = obligation.mode == "possible"
         match outcome:
-            case Unreachable(clauses=clauses, steps=steps):
+            case Unreachable(clauses=clauses):
                 bad = self.histories.expand(obligation.formula)
-                lasting = InductiveProof(decided.system, bad, clauses, steps)
+                lasting = InductiveProof(decided.system, bad, clauses)
                 used = self._titles(decided.system, bad, outcome)
                 if possible:
                     why = "no history does"

@@ -44,13 +44,10 @@ class Unknown:
 
 @dataclass(frozen=True, slots=True)
 class Unreachable:
-    """The bad state is never reached. The clauses are inductive together: they hold at the start
-    and after each moment at which they hold. With ``steps`` of 1 they exclude the bad state.
-    With k steps (k-induction) they exclude it after ``k - 1`` moments in a row without it, and
-    the first ``k - 1`` moments of every history are without it."""
+    """The bad state is never reached: the clauses together are an inductive invariant (they hold
+    initially, and after each step from a state in which they hold), and they exclude it."""
 
     clauses: tuple[Expr, ...]
-    steps: int = 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +70,7 @@ Answer = Reachable | Unreachable | Unknown
 class Engine(Protocol):
     """Decides whether a bad state of a transition system is reachable.
 
-    Bounded model checking and k-induction (with IC3) are engines once their own options are
+    Bounded model checking and induction (with IC3) are engines once their own options are
     bound; a new one needs nothing else to take its place among those that
     :mod:`verifier.engines.temporal.localization` asks in turn."""
 

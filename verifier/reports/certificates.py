@@ -28,7 +28,6 @@ def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:
                 lasting.bad,
                 lasting.clauses,
                 title=title,
-                steps=lasting.steps,
                 told=sentences(report.plan, lasting.clauses),
             )
             yield f"{number:04}-{_plain(verdict.obligation.key)}.smt2", text

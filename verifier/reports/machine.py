@@ -152,7 +152,7 @@ def _history(story: History) -> Json:
 
 def _lasting(plan: Plan, lasting: InductiveProof) -> Json:
     return {
-        "moments": lasting.steps,
+        "moments": 1,
         "facts": len(lasting.clauses),
         "sentences": list(sentences(plan, lasting.clauses)),
     }

@@ -1,25 +1,13 @@
 """Why a verdict that is not a finding is what it is: what a proof rests on, in sentences.
 
-In: a verdict. Out: sentences; for a proof over time also the facts that last.
+In: a verdict. Out: sentences.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
-from verifier.explain.invariant_text import sentences
 from verifier.plan.model import Plan
 from verifier.reports.words import situation_words
-from verifier.verdicts.report import InductiveProof, Verdict
-
-
-@dataclass(frozen=True, slots=True)
-class ProofText:
-    """The facts a proof over time rests on, between a sentence before and one after (which may
-    be empty). Without facts the first sentence says all."""
-
-    lead: str
-    facts: tuple[str, ...] = ()
-    after: str = ""
+from verifier.verdicts.report import Verdict
 
 
 def reason_sentences(verdict: Verdict, plan: Plan) -> Iterator[str]:
@@ -43,24 +31,3 @@ def reason_sentences(verdict: Verdict, plan: Plan) -> Iterator[str]:
 def uses_sentences(verdict: Verdict) -> Iterator[str]:
     """The assumptions of the file that a verdict uses."""
     return (f'It uses the assumption "{title}".' for title in verdict.rests_on)
-
-
-def lasts(lasting: InductiveProof, plan: Plan) -> ProofText:
-    said = tuple(sentences(plan, lasting.clauses))
-    if not said:
-        return ProofText(
-            "The proof needs no invariant: no single moment allows it."
-            if lasting.steps == 1
-            else f"The proof needs no invariant: no {lasting.steps} moments in a row allow it."
-        )
-    before = lasting.steps - 1
-    after = (
-        f"Given these facts, {before} moments without it are never followed by one with it, and it "
-        f"is not in the first {before} moments of any history."
-    )
-    return ProofText(
-        "The proof rests on these facts. They hold at the start, and together they carry over from "
-        "each moment to the next:",
-        said,
-        after if before else "",
-    )

@@ -8,11 +8,12 @@ for granted.
 from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
+from verifier.explain.invariant_text import sentences
 from verifier.plan.model import Plan
 from verifier.reports.histories import event_lines
 from verifier.reports.ink import Ink
 from verifier.reports.lines import paragraph
-from verifier.reports.reasons import lasts, reason_sentences, uses_sentences
+from verifier.reports.reasons import reason_sentences, uses_sentences
 from verifier.reports.terminal import assumed_lines, finding_lines
 from verifier.reports.words import STATUS_WORDS
 from verifier.verdicts.report import InductiveProof, Report, Verdict
@@ -66,15 +67,20 @@ def _uses(verdict: Verdict, ink: Ink) -> Iterator[str]:
 
 
 def _lasting(lasting: InductiveProof, plan: Plan, ink: Ink, everything: bool) -> Iterator[str]:
-    told = lasts(lasting, plan)
-    yield from paragraph(told.lead, ink)
-    shown = told.facts if everything else told.facts[:SHOWN_SENTENCES]
+    facts = sentences(plan, lasting.clauses)
+    if not facts:
+        yield from paragraph("The proof needs no invariant: no single moment allows it.", ink)
+        return
+    yield from paragraph(
+        "The proof rests on these facts. They hold at the start, and together they carry over from "
+        "each moment to the next:",
+        ink,
+    )
+    shown = facts if everything else facts[:SHOWN_SENTENCES]
     for sentence in shown:
         yield from wrap(
             f"- {sentence}", width=ink.width, initial_indent="     ", subsequent_indent="       ",
             break_long_words=False, break_on_hyphens=False,
         )  # fmt: skip
-    if len(shown) < len(told.facts):
-        yield f"     … and {len(told.facts) - len(shown)} further; `--all` shows them all."
-    if told.after:
-        yield from paragraph(told.after, ink)
+    if len(shown) < len(facts):
+        yield f"     … and {len(facts) - len(shown)} further; `--all` shows them all."

@@ -68,13 +68,12 @@ class History:
 
 @dataclass(frozen=True, slots=True)
 class InductiveProof:
-    """A proof that ``bad`` never holds: ``clauses`` hold at the start, are inductive over
-    ``steps`` moments at once, and exclude ``bad``. A certificate can be written from it."""
+    """A proof that ``bad`` never holds: ``clauses`` are an inductive invariant that excludes it.
+    A certificate can be written from it."""
 
     system: System
     bad: Expr
     clauses: tuple[Expr, ...]
-    steps: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,13 +1,10 @@
-"""A proof over time as an SMT-LIB 2.6 file that any solver can check without us.
+"""A proof over time as an SMT-LIB 2.6 file that any solver can check on its own.
 
-In: a transition system, the expression that must never hold, the clauses the proof rests
-on, and over how many moments they are kept up. Out: text with three obligations, each of
-which a solver must answer with ``unsat``. The same proof always gives the same text, so a
-file can be told from a changed one by writing it again.
+In: a transition system, the bad state, and the clauses of an inductive invariant that excludes
+it. Out: text with three obligations, each of which a solver must answer with ``unsat``. The same
+proof always gives the same text, so a changed file is found by writing it again.
 
-With ``steps`` of 1 the obligations are those of an invariant that leaves no room for the
-expression. With more (see :class:`~verifier.engines.results.Unreachable`), "the clauses hold and
-the expression does not" is kept up over ``steps - 1`` moments in a row.
+Trusts nothing but this encoding: :func:`recheck` and the tests give the text to fresh solvers.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -52,10 +49,7 @@ up. The file names some facts about a moment ("the facts kept up"), and asks:
    same?
 
 Three times "no such state" (`unsat`): the facts hold at the start and at every moment
-after it, and so what must never happen does not. Some files count it among the facts that
-what must never happen does not happen; question 3 then goes without saying. Where the facts
-are kept up over several moments in a row, question 1 looks at as many first moments, and
-question 2 asks whether the facts can hold for that many moments and then fail.
+after it, and so what must never happen does not.
 
 How to read a file
 ------------------
@@ -71,55 +65,43 @@ granted".
 
 
 def certificate(
-    system: System,
-    bad: Expr,
-    clauses: Sequence[Expr],
-    *,
-    title: str,
-    steps: int = 1,
-    told: Sequence[str] = (),
+    system: System, bad: Expr, clauses: Sequence[Expr], *, title: str, told: Sequence[str] = ()
 ) -> str:
     """The file. ``told`` are the clauses as sentences, for the reader.
 
-    Raises ValueError when two things of the system are one by kind, name and values."""
-    kept = list(clauses) if steps == 1 else [*clauses, negation(bad)]
-    row = max(1, steps - 1)
-    asked = _TimedTerms(system, row)
-    facts = [asked.text(conjunction(*kept), moment) for moment in range(row + 1)]
-    failed = [asked.text(negation(conjunction(*kept)), moment) for moment in range(row + 1)]
-    forbidden = asked.text(bad, 0)
-    granted = [asked.text(conjunction(*system.always), m) for m in range(row + 1)]
-    following = [list(asked.follow(m)) for m in range(row, 0, -1)][::-1]
-    first = asked.text(_start(system, asked.used[0]), 0)
-
-    start: list[tuple[str, list[str]]] = [
-        ("The start.", [first]),
-        ("Taken for granted.", granted[:row]),
+    Raises ValueError when two observables of the system agree in kind, name and values."""
+    terms = _TimedTerms(system)
+    facts = conjunction(*clauses)
+    hold, fail, fail_next = (
+        terms.text(facts, 0), terms.text(negation(facts), 0), terms.text(negation(facts), 1)
+    )  # fmt: skip
+    forbidden = terms.text(bad, 0)
+    granted, granted_next = (terms.text(conjunction(*system.always), step) for step in (0, 1))
+    following = list(terms.transition())
+    initial = terms.text(_initial(system, terms.used[0]), 0)
+    start = [
+        ("The start.", [initial]),
+        ("Taken for granted.", [granted]),
+        ("One of the facts fails.", [fail]),
     ]
-    for moment in range(1, row):
-        start.append((f"What follows at moment {moment}.", following[moment - 1]))
-    start.append(("One of the facts fails at one of these moments.", [_any(failed[:row])]))
-
-    step: list[tuple[str, list[str]]] = [
-        ("The facts hold.", facts[:row]),
-        ("Taken for granted.", granted),
+    transition = [
+        ("The facts hold.", [hold]),
+        ("Taken for granted.", [granted, granted_next]),
+        ("What follows at moment 1.", following),
+        ("One of the facts fails at moment 1.", [fail_next]),
     ]
-    for moment in range(1, row + 1):
-        step.append((f"What follows at moment {moment}.", following[moment - 1]))
-    step.append((f"One of the facts fails at moment {row}.", [failed[row]]))
-
-    safety: list[tuple[str, list[str]]] = [
-        ("The facts hold.", facts[:1]),
-        ("Taken for granted.", granted[:1]),
+    safety = [
+        ("The facts hold.", [hold]),
+        ("Taken for granted.", [granted]),
         ("What must never happen.", [forbidden]),
     ]
     return "\n".join(
         [
-            *_head(title, row, told, steps > 1),
-            *asked.declarations(),
-            *asked.parts.definitions,
+            *_head(title, told),
+            *terms.declarations(),
+            *terms.parts.definitions,
             *_obligation("1. At the start: do the facts hold?", start),
-            *_obligation("2. From moment to moment: do the facts go on to hold?", step),
+            *_obligation("2. From moment to moment: do the facts go on to hold?", transition),
             *_obligation("3. While the facts hold: is what must never happen excluded?", safety),
             "",
         ]
@@ -127,10 +109,10 @@ def certificate(
 
 
 def recheck(text: str, timeout: float | None = None) -> bool:
-    """Whether a solver that has seen nothing else answers ``unsat`` three times.
+    """Whether a fresh solver answers ``unsat`` to all three questions.
 
-    False for every other answer: a question with an answer, no answer in ``timeout``
-    seconds, a text that cannot be read."""
+    False for every other answer: a satisfiable question, no answer in ``timeout`` seconds, a
+    text that cannot be read."""
     if text.count("(check-sat)") != OBLIGATIONS:
         return False
     fresh = z3.Context() if timeout is None else z3.Context(timeout=max(1, int(timeout * 1000)))
@@ -145,11 +127,11 @@ def recheck(text: str, timeout: float | None = None) -> bool:
 
 
 class _TimedTerms:
-    """Expressions at moments as text, and what they make it necessary to speak of."""
+    """Expressions at moments 0 and 1 as text, and the observables used at each."""
 
-    def __init__(self, system: System, steps: int) -> None:
+    def __init__(self, system: System) -> None:
         self.parts = Parts()
-        self.used: list[dict[Observable, None]] = [{} for _ in range(steps + 1)]
+        self.used: tuple[dict[Observable, None], ...] = ({}, {})
         self._system = system
         self._states = set(system.states)
 
@@ -161,21 +143,21 @@ class _TimedTerms:
 
         return self.parts.text(substitute(expr, at))
 
-    def follow(self, moment: int) -> Iterator[str]:
-        """That the states used at a moment are what follows from the moment before it.
+    def transition(self) -> Iterator[str]:
+        """The states used at moment 1 are those that follow from moment 0.
 
-        Things with two states get one line, for the one that has a Boolean: a system that
-        says two values at once could otherwise make a question unanswerable, which would
+        A two-valued state gets one line, for the value that has a Boolean: if the system gave
+        two values at once, a second line could make the question unsatisfiable, which would
         look like a proof."""
-        for what in [w for w in self._system.states if w in self.used[moment]]:
+        for what in [w for w in self._system.states if w in self.used[1]]:
             values = what.values[1:] if len(what.values) == 2 else what.values
             for value in values:
-                after = state_text(_at(what, moment), value)
-                yield f"(= {after} {self.text(self._system.following[what][value], moment - 1)})"
+                after = state_text(_at(what, 1), value)
+                yield f"(= {after} {self.text(self._system.following[what][value], 0)})"
 
     def declarations(self) -> Iterator[str]:
-        """Every thing used has its Booleans. Exactly one value holds of what is free; of
-        what follows, because it follows from such values."""
+        """The Booleans of every observable used. A free one is asserted to have exactly one
+        value; a state at moment 1 has, since it follows from such values."""
         seen: set[str] = set()
         for moment, used in enumerate(self.used):
             yield f"; What there is at moment {moment}."
@@ -184,7 +166,7 @@ class _TimedTerms:
                 here = _at(what, moment)
                 for symbol in symbols(here):
                     if symbol in seen:
-                        raise ValueError(f"two things are called {symbol}")
+                        raise ValueError(f"two observables share the symbol {symbol}")
                     seen.add(symbol)
                     yield f"(declare-const {symbol} Bool)"
                 if (moment == 0 or what not in self._states) and (rule := one_state(here)):
@@ -198,9 +180,9 @@ def _at(what: Observable, moment: int) -> Observable:
     return Observable(what.kind, f"{what.name} (moment {moment})", what.values, what.usual)
 
 
-def _start(system: System, used: Iterable[Observable]) -> Expr:
-    """How things may be at the start. What nothing speaks of may be left out: every state
-    has some value at the start."""
+def _initial(system: System, used: Iterable[Observable]) -> Expr:
+    """The initial values of the states used. The others may be left out: every state has an
+    initial value."""
     wanted = set(used)
     assert all(system.initial[what] for what in system.states)
     return conjunction(*(atom(w, *system.initial[w]) for w in system.states if w in wanted))
@@ -209,16 +191,12 @@ def _start(system: System, used: Iterable[Observable]) -> Expr:
 # ------------------------------------------------------------------ text
 
 
-def _head(title: str, row: int, told: Sequence[str], own: bool) -> Iterator[str]:
+def _head(title: str, told: Sequence[str]) -> Iterator[str]:
     yield f"; {one_line(title)}"
     yield ";"
     yield "; Three questions follow. A solver must answer `unsat` to each: 1. the facts kept up"
     yield "; hold at the start; 2. they go on to hold from moment to moment; 3. while they hold,"
     yield "; what must never happen does not happen."
-    if own:
-        yield "; That what must never happen does not happen is one of the facts."
-    if row > 1:
-        yield f"; The facts are kept up over {row} moments in a row."
     if told:
         yield ";"
         yield "; The facts kept up, in words:"
@@ -238,7 +216,3 @@ def _obligation(title: str, said: Iterable[tuple[str, list[str]]]) -> Iterator[s
     yield "(set-info :status unsat)"
     yield "(check-sat)"
     yield "(pop 1)"
-
-
-def _any(texts: Sequence[str]) -> str:
-    return texts[0] if len(texts) == 1 else f"(or {' '.join(texts)})"

@@ -10,7 +10,7 @@ the next one, what it says lasts. Frames speak of the system alone, so that all 
 it share them. No clause is tried that a sample contradicts. (Induction without unrolling, after
 A. R. Bradley, "SAT-based model checking without unrolling", VMCAI 2011; from memory.)
 
-What comes out is no proof yet: :mod:`verifier.engines.temporal.k_induction` checks it.
+What comes out is no proof yet: :mod:`verifier.engines.temporal.induction` checks it.
 """
 
 from collections.abc import Mapping, Sequence

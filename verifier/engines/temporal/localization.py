@@ -14,7 +14,7 @@ from functools import cached_property, partial
 from time import monotonic
 
 from verifier.engines.results import Answer, Engine, Reachable, Unknown, Unreachable
-from verifier.engines.temporal import bmc, houdini, k_induction
+from verifier.engines.temporal import bmc, houdini, induction
 from verifier.engines.temporal.simulation import Samples
 from verifier.engines.temporal.symmetry import Shapes
 from verifier.logic.expr import Const, Expr, support
@@ -29,8 +29,6 @@ LOOKS = {FIRST_RING: 8, FIRST_RING + 1: 16}
 LONG = 40
 # Moments for which chance is let go on to see what may happen.
 SAMPLED = 150
-# Moments at once over which what lasts may be shown to last.
-MOST_STEPS = 2
 # Seconds for the engines of last resort where the user gives no limit.
 PATIENCE = 60.0
 
@@ -104,7 +102,7 @@ class Windows:
 
     def _constant(self, bad: Expr) -> LocalAnswer | None:
         if isinstance(bad, Const) and not bad.value:
-            return LocalAnswer(Unreachable((), 1), cut(self.system, ()))
+            return LocalAnswer(Unreachable(()), cut(self.system, ()))
         return None
 
     # -------------------------------------------------------------- windows
@@ -143,11 +141,9 @@ class Windows:
             self._step()
             asked = form.question(self._shapes.form(bad))
             if asked not in known.proved:
-                found = k_induction.prove(
-                    system, bad, clauses, most_steps=MOST_STEPS, deadline=deadline
-                )
+                found = induction.prove(system, bad, clauses, deadline=deadline)
                 known.proved[asked] = (
-                    Unreachable(tuple(map(form.abstract, found.clauses)), found.steps)
+                    Unreachable(tuple(map(form.abstract, found.clauses)))
                     if isinstance(found, Unreachable)
                     else None
                 )
@@ -157,7 +153,7 @@ class Windows:
                 continue
             needed = tuple(map(form.concrete, proved.clauses))
             self._proofs.update(dict.fromkeys(needed))
-            answers[i] = LocalAnswer(Unreachable(needed, proved.steps), system)
+            answers[i] = LocalAnswer(Unreachable(needed), system)
         return answers
 
     # -------------------------------------------------------------- histories
@@ -194,7 +190,7 @@ class Windows:
 
     def _last_resort(self, whole: System) -> Iterator[tuple[System, Engine]]:
         yield self.system, partial(bmc.search, most=LONG, few=self._few)
-        yield whole, partial(k_induction.prove, most_steps=MOST_STEPS)
+        yield whole, induction.prove
 
     def _deadline(self) -> float:
         return monotonic() + (PATIENCE if self._timeout is None else self._timeout)

@@ -1,11 +1,11 @@
-"""Which of what is taken for granted a proof over time needs.
+"""The assumptions that a proof over time needs.
 
-In: a system and a proof about it. Out: positions in what the system takes for granted, such
-that the proof stands without all others and without none of these. Where the solver gives up,
-more of them are named than may be needed, never fewer.
+In: a system and a proof about it. Out: a minimal set of the system's constraints (by position)
+with which the proof still holds. Where the solver gives up, the set may be larger than needed,
+never smaller.
 
-The three questions are those of :mod:`verifier.engines.temporal.certificates`: at the start, from
-moment to moment, and whether the clauses leave room for what must never happen.
+The three queries are those of :mod:`verifier.engines.temporal.certificates`: initiation,
+consecution, and exclusion of the bad state.
 """
 
 from collections.abc import Collection
@@ -27,38 +27,37 @@ def relied_on(
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     if not system.always:
         return ()
-    questions = _questions(system, bad, proof)
+    queries = _queries(system, bad, proof)
     return tuple(
         minimal_core(
             range(len(system.always)),
-            lambda some: all(question.has_no_answer(some, deadline) for question in questions),
+            lambda some: all(query.is_unsatisfiable(some, deadline) for query in queries),
         )
     )
 
 
-def _questions(system: System, bad: Expr, proof: Unreachable) -> "list[_Query]":
-    facts = conjunction(*proof.clauses, *([negation(bad)] if proof.steps > 1 else []))
-    failed, row = negation(facts), max(1, proof.steps - 1)
-    start, later = Unrolling(system, start=True), Unrolling(system, start=False)
-    fails = start.named(start.any_of([start.term(failed, k) for k in range(row)]))
-    holding = [later.name(facts, k) for k in range(row)]
+def _queries(system: System, bad: Expr, proof: Unreachable) -> "list[_Query]":
+    facts = conjunction(*proof.clauses)
+    violated = negation(facts)
+    initial, transition = Unrolling(system, start=True), Unrolling(system, start=False)
+    hold = transition.name(facts, 0)
     return [
-        _Query(start, [fails], row),
-        _Query(later, [*holding, later.name(failed, row)], row + 1),
-        _Query(later, [holding[0], later.name(bad, 0)], 1),
+        _Query(initial, [initial.name(violated, 0)], 1),
+        _Query(transition, [hold, transition.name(violated, 1)], 2),
+        _Query(transition, [hold, transition.name(bad, 0)], 1),
     ]
 
 
 class _Query:
-    """What can not be, as long as what is taken for granted is so at the first moments."""
+    """What must be unsatisfiable while the constraints hold in the first ``steps`` steps."""
 
-    def __init__(self, solver: Unrolling, given: list[z3.BoolRef], moments: int):
+    def __init__(self, solver: Unrolling, assumed: list[z3.BoolRef], steps: int):
         self._solver = solver
-        self._given = given
-        self._granted = [
-            [solver.name(expr, k) for k in range(moments)] for expr in solver.system.always
+        self._assumed = assumed
+        self._constraints = [
+            [solver.name(expr, k) for k in range(steps)] for expr in solver.system.always
         ]
 
-    def has_no_answer(self, taken: Collection[int], deadline: float | None) -> bool:
-        granted = [name for k in taken for name in self._granted[k]]
-        return self._solver.check([*self._given, *granted], deadline) is False
+    def is_unsatisfiable(self, taken: Collection[int], deadline: float | None) -> bool:
+        constraints = [name for k in taken for name in self._constraints[k]]
+        return self._solver.check([*self._assumed, *constraints], deadline) is False

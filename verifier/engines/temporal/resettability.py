@@ -15,7 +15,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.engines.results import Reachable, Unknown, Unreachable
-from verifier.engines.temporal import bmc, k_induction
+from verifier.engines.temporal import bmc, induction
 from verifier.engines.temporal.simulation import Machine, samples_of
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Expr, atom, conjunction, negation
@@ -97,7 +97,7 @@ def _again(
     if not isinstance(answer, _Stranded):
         return answer
     here = replace(system, initial={w: (answer.moment[w],) for w in system.states})
-    found = k_induction.prove(here, goal, (), most_steps=1, deadline=deadline)
+    found = induction.prove(here, goal, deadline=deadline)
     if isinstance(found, Unreachable):
         inside = conjunction(*found.clauses, negation(goal))
         history = bmc.search(system, inside, most=LONG, few=few, deadline=deadline)
@@ -235,9 +235,7 @@ class _Homing:
         """A moment from which no way leads home: stranded if it is reached; else the clauses
         learn why it is not."""
         cube = conjunction(*(atom(w, v) for w, v in moment.items()))
-        found = k_induction.prove(
-            self.system, cube, self._clauses, most_steps=1, deadline=self._deadline
-        )
+        found = induction.prove(self.system, cube, self._clauses, deadline=self._deadline)
         if isinstance(found, Unreachable):
             self._clauses = list(dict.fromkeys((*self._clauses, *found.clauses)))
             return None

@@ -3,6 +3,7 @@
 import pytest
 
 from tests.engines import small_systems as small
+from tests.engines.k_induction import is_k_inductive
 from tests.engines.random_systems import (
     drawn_bads,
     drawn_system,
@@ -14,7 +15,7 @@ from tests.engines.random_systems import (
 )
 from verifier.engines.results import Unreachable
 from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.k_induction import prove
+from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import FALSE, TRUE, atom, conjunction, negation
 
 
@@ -24,7 +25,7 @@ def test_proofs_are_proofs_and_what_has_none_happens(seed: int) -> None:
     known = truth(system)
     clauses = lasting(system) if seed % 3 else ()
     for bad in drawn_bads(system, seed):
-        proof = prove(system, bad, clauses, most_steps=1 + seed % 2)
+        proof = prove(system, bad, clauses)
         if known.depth(bad) is None:
             assert isinstance(proof, Unreachable)
             assert is_proof(system, bad, proof)
@@ -41,7 +42,7 @@ def test_clauses_that_do_not_last_prove_nothing(seed: int) -> None:
     wrong = [negation(atom(what, what.usual)) for what in system.states]
     wrong += [atom(what, what.usual) for what in system.states]
     for bad in drawn_bads(system, seed):
-        proof = prove(system, bad, wrong, most_steps=2, further=bool(seed % 2))
+        proof = prove(system, bad, wrong, further=bool(seed % 2))
         assert is_final(proof) or (isinstance(proof, Unreachable) and is_proof(system, bad, proof))
         if known.depth(bad) is not None:
             assert is_final(proof)
@@ -57,12 +58,11 @@ def test_only_what_is_needed_is_named() -> None:
     assert parts(proof.clauses) == parts((small.EAST_NEEDS,))
 
 
-def test_several_moments_at_once() -> None:
-    """The third repeater: three moments free of it in a row, or clauses found for it."""
+def test_clauses_are_found_where_three_moments_in_a_row_are_needed() -> None:
+    """The third repeater is 3-inductive and not 2-inductive; IC3 finds clauses for it."""
     system = small.repeaters()
     assert is_final(prove(system, small.THIRD_UP, further=False))
-    assert is_final(prove(system, small.THIRD_UP, most_steps=3, further=False))
-    assert prove(system, small.THIRD_UP, most_steps=4, further=False) == Unreachable((), 4)
+    assert [is_k_inductive(system, small.THIRD_UP, k) for k in range(4)] == [False] * 3 + [True]
     proof = prove(system, small.THIRD_UP)
     assert isinstance(proof, Unreachable) and len(proof.clauses) == 3
     assert is_proof(system, small.THIRD_UP, proof)
@@ -74,11 +74,11 @@ def test_the_end_of_a_history_counts() -> None:
     over = conjunction(running, atom(small.EXPIRE, "yes"), atom(small.RUN, "pressed"))
     system = small.timer(always=(negation(small.DONE),))
     for clauses in ((), lasting(system)):
-        assert is_final(prove(system, over, clauses, most_steps=3))
+        assert is_final(prove(system, over, clauses))
         assert isinstance(prove(system, small.DONE, clauses), Unreachable)
 
 
 def test_what_needs_nothing_and_what_nothing_helps() -> None:
     system = small.timer()
-    assert prove(system, FALSE) == Unreachable((), 1)
+    assert prove(system, FALSE) == Unreachable(())
     assert is_final(prove(system, TRUE))
