@@ -67,12 +67,6 @@ def _without_simulation() -> None:
     simulation.Samples.__init__ = init  # type: ignore[method-assign]
 
 
-def _without_two_steps() -> None:
-    from verifier.engines.temporal import localization
-
-    localization.MOST_STEPS = 1
-
-
 def _without_bmc() -> None:
     from verifier.engines.results import Unknown
     from verifier.engines.temporal import bmc
@@ -97,7 +91,6 @@ PARTS: Mapping[str, Callable[[], None]] = {
     "none": lambda: None,
     "ic3": _without_ic3,
     "houdini": _without_houdini,
-    "two-step induction": _without_two_steps,
     "bmc": _without_bmc,
     "resettability": _without_resettability,
     "simulation": _without_simulation,
