@@ -95,7 +95,7 @@ def test_a_train_beyond_an_edge_may_be_too_late_to_stop_at_a_signal_there() -> N
     moves, late = happens("points move", "T1"), too_late("4R", 1, "0")
     assert is_so(asked, late, back, moves)
     assert not is_so(asked, back, moves)
-    assert "a train that comes in at West" in asked.trouble
+    assert "a train that enters at West" in asked.trouble
 
 
 def test_no_signal_is_approach_locked_by_having_no_track_before_it() -> None:

@@ -82,7 +82,7 @@ def test_one_missed_feeder() -> None:
     }
     trouble, hint = said("feeder-undetected", text, "a2", "Ahead")
     assert "does not pass through D-Ahead" in trouble
-    assert "Lead a2 through D-Ahead" in hint
+    assert "Run a2 through D-Ahead" in hint
     assert "detector D-Ahead current-sensing on Ahead" in places("feeder-undetected", text)
 
 
@@ -96,7 +96,7 @@ def test_a_detector_on_another_blocks_feeder() -> None:
     assert asked("detector-misplaced", text) == {"D-Ahead": "broken", "D-Beyond": "proved"}
     trouble, hint = said("detector-misplaced", text, "D-Ahead")
     assert "feeder b1 of Beyond" in trouble
-    assert "Lead b1 past D-Ahead" in hint
+    assert "Run b1 past D-Ahead" in hint
 
 
 # ------------------------------------------------------------------ supplies
@@ -107,7 +107,7 @@ def test_detector_and_driver_need_a_common_supply() -> None:
     apart = wired(driver="powered by Bus-2")
     assert asked("supply-mismatch", apart) == {"B1, D-Ahead": "broken", "B1, D-Beyond": "broken"}
     trouble, hint = said("supply-mismatch", apart, "B1", "D-Ahead")
-    assert "B1 on Bus-2 cannot hear detector D-Ahead on Bus-1" in trouble
+    assert "B1 on Bus-2 cannot read detector D-Ahead on Bus-1" in trouble
     assert "common return Bus-2, Bus-1" in hint and "isolated output" in hint
 
 
@@ -149,7 +149,7 @@ def test_a_supply_that_is_not_given_is_not_asked_about() -> None:
 def test_a_detector_that_the_rules_need_and_the_driver_does_not_read() -> None:
     text = wired(driver="reads D-Ahead")
     assert asked("input-unread", text) == {"B1, D-Ahead": "proved", "B1, D-Beyond": "broken"}
-    assert "need D-Beyond" in said("input-unread", text, "B1", "D-Beyond")[0]
+    assert "use D-Beyond" in said("input-unread", text, "B1", "D-Beyond")[0]
     assert "Clear when Ahead, Beyond clear" in places("input-unread", text)
 
 

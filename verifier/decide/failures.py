@@ -23,7 +23,7 @@ from verifier.properties.failures import (
     counts_against,
     harms,
     more_restrictive,
-    told_first,
+    most_telling,
     with_harm,
 )
 from verifier.properties.obligation import Obligation
@@ -326,7 +326,7 @@ class FaultEffect:
     @property
     def worst_harm(self) -> Obligation:
         """The harm that says most, of a fault that does any."""
-        return told_first(self.fault, self.harms, self.unproved)
+        return most_telling(self.fault, self.harms, self.unproved)
 
     def goal(self) -> Expr:
         """That the worst harm comes about with nothing else broken."""

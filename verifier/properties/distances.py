@@ -1,8 +1,7 @@
-"""Distances on the ground: spots and trains, gaps and fouling points, gaps and signals.
+"""Distances on the ground: spot detectors and trains, gaps and fouling points, gaps and signals.
 
-Each function's docstring is what ``clearproof explain NAME`` prints. Sections are of 49 CFR
-Part 236 unless another source is named. A question is raised only where the file gives the
-numbers it takes.
+``clearproof explain NAME`` prints the docstring of each property. A property is checked only where
+the file gives the numbers it needs.
 """
 
 from collections.abc import Iterator
@@ -23,17 +22,17 @@ from verifier.properties.phrases import (
 )
 
 OTHER_LEG = {"normal": "reverse", "reverse": "normal"}
-# How far beyond its signal a train must at the latest be detected (236.302), in feet.
+# The farthest beyond its signal that a train may go undetected (236.302), in prototype feet.
 FEET_BEYOND = 13
 
 
 def train_hidden(plan: Plan) -> Iterator[Obligation]:
-    """A train of a declared length never stands where no spot detector looks while its block
-    reports clear.
+    """No train of a declared length can hide between spot detectors while its block reports
+    clear.
 
-    A spot detector sees only what covers its spot: a train shorter than the distance between
-    two spots can stand between them, and one at the end of a block beyond the last spot. Asked
-    of every block with spot detectors of which the length is given, and those of the trains.
+    A spot detector sees only what covers its spot. A train shorter than the distance between two
+    spots can stand between them, or beyond the last spot at the end of a block. Checked for
+    blocks with spot detectors where the lengths of the block and of the trains are given.
     """
     trains = plan.wiring.trains
     for block, across in plan.wiring.lengths.items():
@@ -59,19 +58,18 @@ def train_hidden(plan: Plan) -> Iterator[Obligation]:
 
 
 def fouling_undetected(plan: Plan) -> Iterator[Obligation]:
-    """Stock that stands on a leg of a turnout short of its fouling point is detected as
-    standing at the turnout.
+    """No signal proceeds over a turnout while undetected stock may foul it.
 
-    Where the gap on a leg lies nearer to the points than the fouling point, stock beyond the
-    gap can foul the other leg, and the turnout's own block is clear. A signal over the other
-    leg must then not proceed while anything stands on the block beyond the gap. Checked where
-    the fouling point and the gap are given.
+    If the gap on a leg is nearer to the points than the fouling point, stock beyond the gap can
+    foul the other leg although the turnout's own block is clear. A signal over the other leg must
+    then not proceed while anything stands on the block beyond the gap. Checked where the fouling
+    point and the gap are given.
     """
     over = _routes_over(plan) if plan.wiring.machines else {}
     for machine in plan.wiring.machines.values():
         if machine.fouling is None:
             continue
-        # Both legs may lead to one block, that of a balloon loop: one question for both.
+        # Both legs may lead to one block, as in a balloon loop: one obligation for both.
         found: dict[tuple[str, str], list[_Leg]] = {}
         for leg, gap in machine.gaps.items():
             block = _beyond_gap(Port(machine.turnout, leg), plan)
@@ -92,7 +90,7 @@ class _Leg(NamedTuple):
 
 
 def _routes_over(plan: Plan) -> dict[Port, dict[str, list[Route]]]:
-    """By the leg they run over, the routes of each signal."""
+    """The routes of each signal, by the leg they run over."""
     found: dict[Port, dict[str, list[Route]]] = {}
     for route in plan.routes:
         for need in route.needs:
@@ -125,7 +123,7 @@ def _past_the_gap(
         (turnout,),
         turnout,
         hint=f"Move the gap on the {worst.name} leg of {turnout} to {enough} from the "
-        f"points or farther; or let {signal.name} ask that {block} is clear.",
+        f"points or farther; or check in {signal.name} that {block} is clear.",
     )
 
 
@@ -145,7 +143,7 @@ def _beyond_gap(leg: Port, plan: Plan) -> str | None:
 
 
 def _far_end(piece: Piece, entered: Port) -> Port:
-    """The other end of plain track."""
+    """The other end of a piece of plain track."""
     return Port(piece.name, "left" if entered.end == "right" else "right")
 
 
@@ -153,10 +151,10 @@ def _far_end(piece: Piece, entered: Port) -> Port:
 
 
 def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
-    """A train that passes a signal is detected, and locks its route, no more than 13 ft (to
-    scale) beyond it: so far from the signal the gap may lie.
+    """A train that passes a signal is detected, and locks its route, within 13 scale feet.
 
-    Checked where the scale is given and how far the signal stands before its gap.
+    The gap may be no farther beyond the signal. Checked where the scale is given and how far the
+    signal stands before its gap.
     """
     if plan.wiring.scale is None:
         return
@@ -169,7 +167,7 @@ def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
             (name,),
             constant(distance > most),
             f"a train that passes {name} is detected only {length(distance, unit, 'more')} beyond "
-            f"it: {FEET_BEYOND} ft to scale are {allowed}",
+            f"it; {FEET_BEYOND} scale feet are {allowed}",
             (signal.span,),
             pieces=(signal.enters.piece,),
             place=name,
@@ -184,10 +182,10 @@ def gap_beyond_signal(plan: Plan) -> Iterator[Obligation]:
 def train_does_not_fit(plan: Plan) -> Iterator[Obligation]:
     """The longest train fits on every siding, clear of both fouling points.
 
-    A siding here is plain track from a leg of one turnout to a leg of another whose other
-    legs are joined too, so the main track beside it counts as well. Its clear length is that
-    of its blocks, less what of it lies short of a fouling point. Checked where the lengths of
-    the trains and of these blocks are given. Advice only: a train may hold clear elsewhere.
+    A siding is plain track between legs of two turnouts whose other legs are joined too, so the
+    main track beside it counts as well. Its clear length is the length of its blocks, less the
+    parts short of a fouling point. Checked where the lengths of the trains and of these blocks
+    are given. This is a note only: a train may wait elsewhere.
     """
     trains = plan.wiring.trains
     for one, two, blocks in _sidings(plan) if trains else ():
@@ -208,13 +206,13 @@ def train_does_not_fit(plan: Plan) -> Iterator[Obligation]:
             pieces=tuple(piece for block in blocks for piece in pieces_in(block, plan)),
             place=name,
             advice=True,
-            hint=f"Let trains of no more than {room} meet others here, "
-            "or move the gaps and fouling points outward.",
+            hint=f"Only let trains of up to {room} meet others here, or move the gaps and fouling "
+            "points outward.",
         )
 
 
 def _fouled(leg: Port, plan: Plan) -> Number:
-    """How much of the track beyond the gap on a leg lies short of the fouling point."""
+    """The length of track between the gap on a leg and the fouling point, in meters."""
     machine = plan.wiring.machines.get(leg.piece)
     gap = machine.gaps.get(leg.end) if machine else None
     if machine is None or machine.fouling is None or gap is None:
@@ -223,7 +221,7 @@ def _fouled(leg: Port, plan: Plan) -> Number:
 
 
 def _sidings(plan: Plan) -> Iterator[tuple[Port, Port, tuple[str, ...]]]:
-    """The two legs and the blocks of each plain track that has another beside it."""
+    """The two legs and the blocks of each siding."""
     found: set[frozenset[Port]] = set()
     for piece in plan.track.pieces.values():
         for end in OTHER_LEG if piece.kind == "turnout" else ():
@@ -241,8 +239,8 @@ def _opposite_leg(leg: Port) -> Port:
 
 
 def _plain_way(leg: Port, plan: Plan) -> tuple[Port | None, tuple[str, ...]]:
-    """The leg of another turnout that plain track leads to from ``leg``, and the blocks
-    between, those of the two turnouts left out."""
+    """The leg of another turnout to which plain track leads from ``leg``, and the blocks between
+    the two turnouts."""
     blocks: dict[str, None] = {}
     port, passed = leg, set[str]()
     while port.piece not in passed:
@@ -260,7 +258,7 @@ def _plain_way(leg: Port, plan: Plan) -> tuple[Port | None, tuple[str, ...]]:
 
 
 def _joined(one: Port, two: Port, plan: Plan) -> bool:
-    """Whether a train that leaves a turnout by leg ``one`` can come to leg ``two`` of another
+    """Whether a train that leaves a turnout by leg ``one`` can reach leg ``two`` of another
     without running over either turnout."""
     stack, seen = [plan.track.joint_at[one].other(one)], set[Port]()
     while stack:

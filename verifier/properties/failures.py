@@ -1,9 +1,8 @@
-"""Failures: the same properties with one thing broken.
+"""Failures: every safety property with one fault present.
 
-For each piece of equipment that a file declares, every safety property must still hold,
-and no signal may show a more favorable aspect than it would with nothing broken. The
-docstrings are what ``clearproof explain NAME`` prints; which things may break, and how, is
-in :mod:`verifier.plan.wiring.faults`.
+With any single fault in the equipment of a file, every safety property must still hold, and no
+signal may show a more favorable aspect than without the fault. The faults are made in
+:mod:`verifier.plan.wiring.faults`; ``clearproof explain NAME`` prints the docstrings.
 """
 
 from collections.abc import Collection, Iterable, Iterator, Sequence
@@ -15,75 +14,75 @@ from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.properties.obligation import Obligation
 
-# What the colors a signal is told to show are called is a question of its rules, not of
-# what may break; stopping distances are not a question of a moment.
-_NOT_ASKED = ("aspect-not-listed", "aspect-ambiguous", "stopping-distance", "train-hidden")
+# Not checked with faults: the names of colors depend on the rules alone, stopping distances on the
+# track alone, and a detector that has failed hides trains by definition.
+_FAULT_FREE_ONLY = ("aspect-not-listed", "aspect-ambiguous", "stopping-distance", "train-hidden")
 
 
 def lamp_out(plan: Plan) -> Iterator[Obligation]:
-    """With any one lamp, or one whole head, dark, every safety property still holds, and no
-    signal shows a more favorable aspect than intended.
+    """With any one lamp or one whole head dark, every safety property still holds, and no signal
+    shows a more favorable aspect than intended.
 
-    What the lit heads look like counts: dark over green looks like a lone green. A signal
-    with a dark head is also taken for the most restrictive aspect by whoever sees it, so the
-    one before it must not have promised more. `when lamp out shows red` on the driver makes
-    the other heads of the signal fall to red.
+    The lit heads count as seen: dark over green looks like a lone green. An engineer may also
+    read a signal with a dark head as the most restrictive aspect, so the signal before it must
+    not promise more. With `when lamp out shows red`, the driver turns the other heads of the
+    signal red.
     """
-    return _one_broken(plan, "lamp-out")
+    return _for_each_fault(plan, "lamp-out")
 
 
 def wire_broken(plan: Plan) -> Iterator[Obligation]:
-    """With any one wire open, every safety property still holds: from a detector or a
-    contact to a driver, to a feeder, along a district, the power wire of a detector, driver or
-    switch machine, a common return.
+    """With any one wire broken, every safety property still holds.
 
-    An output that is closed when its block is clear reads occupied through a broken wire
-    (closed circuit); one closed when occupied reads clear. Stock beside a broken feeder
-    draws through the other feeders of its block.
+    The wires are those from a detector or contact to a driver, feeders, district buses, common
+    returns, and the power wires of detectors, drivers and switch machines. Through a broken
+    wire, an output that is closed when clear reads occupied (closed circuit); an output that
+    is closed when occupied reads clear. Stock beside a broken feeder draws current through
+    the other feeders of its block.
     """
-    return _one_broken(plan, "wire-broken")
+    return _for_each_fault(plan, "wire-broken")
 
 
 def supply_lost(plan: Plan) -> Iterator[Obligation]:
     """With any one supply off, every safety property still holds.
 
-    Without track power stock draws no current, so that a current-sensing detector reads
-    clear over it, unless it is made to read occupied (`without track power reads occupied`).
-    A driver without supply leaves its heads dark.
+    Without track power, stock draws no current, and a current-sensing detector reads clear
+    unless it reads occupied without power (`without track power reads occupied`). The heads of
+    a driver without a supply are dark.
     """
-    return _one_broken(plan, "supply-lost")
+    return _for_each_fault(plan, "supply-lost")
 
 
 def gap_bridged(plan: Plan) -> Iterator[Obligation]:
-    """With any one gap conducting, every safety property still holds.
+    """With any one gap bridged, every safety property still holds.
 
-    Stock beside a bridged gap draws through the feeders of both blocks. Where the file gives
-    track voltage, wheelsets and sensitivity, and a tenth of the current is still enough for
-    the detectors on both sides, both see it; otherwise it may be seen on either side alone.
+    Stock beside a bridged gap draws current through the feeders of both blocks. Both detectors
+    see it where the file gives track voltage, wheelsets and sensitivity, and a tenth of the
+    current is enough for each. Otherwise only one of them may see it.
     """
-    return _one_broken(plan, "gap-bridged")
+    return _for_each_fault(plan, "gap-bridged")
 
 
 def points_stalled(plan: Plan) -> Iterator[Obligation]:
-    """With a switch machine that stops between its ends, or does not obey, every safety
-    property still holds.
+    """With any one switch machine that stops midway or does not obey, every safety property
+    still holds.
 
-    Contacts on the points tell where they lie; without any, what is reported is what the
-    machine was told to do.
+    Contacts report how the points lie; without contacts, the report is only the last command to
+    the machine.
     """
-    return _one_broken(plan, "points-stalled")
+    return _for_each_fault(plan, "points-stalled")
 
 
 def report_stuck(plan: Plan) -> Iterator[Obligation]:
     """What happens when a detector keeps saying the same, or a contact stays as it is. Advice:
     nothing that relies on detectors alone survives it. Try every detector and contact with a
     train before relying on it, and again from time to time."""
-    return _one_broken(plan, "report-stuck")
+    return _for_each_fault(plan, "report-stuck")
 
 
-def _one_broken(plan: Plan, name: str) -> Iterator[Obligation]:
-    """One obligation of this property for each fault. Its formula says that the fault is
-    present; what must then never come about is added by :func:`with_harm`."""
+def _for_each_fault(plan: Plan, name: str) -> Iterator[Obligation]:
+    """One obligation of this property for each fault. Its formula says that the fault is present;
+    :func:`with_harm` adds what must then never happen."""
     for fault in plan.equipment.faults:
         if fault.kind.property_name == name:
             yield Obligation(
@@ -97,28 +96,29 @@ def _one_broken(plan: Plan, name: str) -> Iterator[Obligation]:
 
 
 def broken(what: Observable) -> Expr:
+    """The fault is present, in any of its ways."""
     return atom(what, *what.values[1:])
 
 
 def fault_words(fault: Fault, state: str | None = None) -> str:
-    """``feeder m1 is broken``; without a state, whichever way it can break."""
+    """``feeder m1 is broken``; without a state, all the ways in which it can fail."""
     match fault.kind:
         case FaultKind.DETECTOR | FaultKind.CONTACT:
             return f"{fault.name} is {state or 'stuck'}"
         case FaultKind.MACHINE:
             return f"{fault.name} {state or ' or '.join(fault.ways)}"
-        case FaultKind.GAP:  # how current then flows does not matter here
+        case FaultKind.GAP:  # whichever way the current then flows
             return f"{fault.name} is {state or 'bridged'}"
         case _:
             return f"{fault.name} is {state or ' or '.join(fault.ways)}"
 
 
 def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
-    """What must not come about with something broken: each safety property, and a more
-    favorable aspect than with nothing broken."""
+    """What a fault must not cause: the violation of a safety property, or a more favorable aspect
+    than without the fault."""
     for obligation in safety:
-        asked = obligation.property not in _NOT_ASKED and obligation.signals
-        if obligation.mode == "never" and asked and not obligation.advice:
+        affected = obligation.property not in _FAULT_FREE_ONLY and obligation.signals
+        if obligation.mode == "never" and affected and not obligation.advice:
             yield obligation
     for signal in plan.signals.values():
         yield Obligation(
@@ -133,23 +133,22 @@ def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
         )
 
 
-# What may go wrong just because points lie otherwise than told.
+# What may be violated merely because points do not lie as commanded.
 _OF_POINTS = ("proceed-over-open-points", "aspect-against-route", "crossover-ends-disagree")
 
 
 def counts_against(harm: Obligation, fault: Fault, *, holds: bool = True) -> bool:
-    """Whether a harm is asked about with this fault. ``holds``: with nothing broken it does
-    not come about.
+    """Whether a harm counts against this fault. ``holds``: the harm cannot happen without faults.
 
-    Points that did not move as told may well let another signal clear than the one intended:
-    that is no harm by itself, nor is what then happens at that signal anyway."""
+    With points that did not move as commanded, another signal than intended may clear. That alone
+    is no harm, nor is a violation at that signal that can happen without the fault too."""
     if not fault.moves_points:
         return True
     return harm.property != "more-favorable" and (holds or harm.property in _OF_POINTS)
 
 
 def more_restrictive(signal: Signal, plan: Plan) -> Expr:
-    """The signal shows a more restrictive aspect than with nothing broken."""
+    """The signal shows a more restrictive aspect than without the fault."""
     return _compared(signal, plan, better=False)
 
 
@@ -165,7 +164,7 @@ def _compared(signal: Signal, plan: Plan, *, better: bool) -> Expr:
     return disjunction(*ways)
 
 
-# Which harm of a kind of fault says most, where it does several.
+# The most telling harm of a kind of fault, where the fault does several.
 _TELLING = {
     FaultKind.MACHINE: "proceed-over-open-points",
     FaultKind.LAMP: "aspect-against-route",
@@ -173,23 +172,23 @@ _TELLING = {
 }
 
 
-def told_first(
+def most_telling(
     fault: Fault, done: Sequence[Obligation], unproved: Collection[str] = ()
 ) -> Obligation:
-    """Of the harms a fault does, the one that says most; else the first of the catalog. What
-    holds with nothing broken comes before what does not (``unproved``)."""
+    """The most telling harm that a fault does; else the first in the order of the catalog. Harms
+    that cannot happen without the fault come before the others (``unproved``)."""
     kind = FaultKind.MACHINE if fault.moves_points else fault.kind
     new = [harm for harm in done if harm.key not in unproved] or done
     return next((h for h in new if h.property == _TELLING.get(kind)), new[0])
 
 
-def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
-    """The obligation of a fault, told by a harm it does."""
+def with_harm(obligation: Obligation, fault: Fault, harm: Obligation) -> Obligation:
+    """The obligation of a fault, made concrete by one harm that the fault does."""
     return replace(
-        asked,
+        obligation,
         formula=conjunction(broken(fault.what), harm.formula),
         trouble=f"when {fault_words(fault)}, {harm.trouble}",
-        spans=(*asked.spans, *harm.spans[:1]),
+        spans=(*obligation.spans, *harm.spans[:1]),
         signals=harm.signals,
         routes=harm.routes,
         pieces=harm.pieces,
@@ -198,39 +197,39 @@ def with_harm(asked: Obligation, fault: Fault, harm: Obligation) -> Obligation:
     )
 
 
-def with_harms(asked: Obligation, fault: Fault, done: Sequence[Obligation]) -> Obligation:
-    """The same with all the harm that the fault does: what a mending must do away with."""
-    signals = dict.fromkeys((*asked.signals, *(name for harm in done for name in harm.signals)))
+def with_harms(obligation: Obligation, fault: Fault, done: Sequence[Obligation]) -> Obligation:
+    """The obligation of a fault with all harms that it does: what a repair must rule out."""
+    signals = dict.fromkeys(name for found in (obligation, *done) for name in found.signals)
     formula = conjunction(broken(fault.what), disjunction(*(harm.formula for harm in done)))
-    return replace(asked, formula=formula, signals=tuple(signals))
+    return replace(obligation, formula=formula, signals=tuple(signals))
 
 
-_LAMP = "Let one driver light all heads of the signal and see to it: `when lamp out shows red`."
+_LAMP = "Let one driver light all heads of the signal, with `when lamp out shows red`."
 _INPUT = (
-    "Sense the other way round (`output closed when clear`), give a turnout contacts for both "
-    "ways, and let signals that must agree read the same inputs."
+    "Use `output closed when clear`, give the turnout contacts for both positions, and let signals "
+    "that must agree read the same inputs."
 )
 _STUCK = "Test detectors and contacts with a train, and watch for reports that never change."
 _HINTS = {
     FaultKind.LAMP: _LAMP,
     FaultKind.HEAD: _LAMP,
-    FaultKind.FEEDER: "Give the block at least two feeders, and lead every one of them through "
-    "its detector.",
+    FaultKind.FEEDER: "Give the block at least two feeders, and run each of them through its "
+    "detector.",
     FaultKind.BUS: "Make the detectors of that district read occupied when it has no track power: "
     "`without track power reads occupied`.",
-    FaultKind.POWER_WIRE: "Let one driver light all heads of a signal; sense closed when clear; "
-    "give a turnout contacts for both ways.",
-    FaultKind.COMMON_RETURN: "Sense closed when clear, so that an input without its return reads "
-    "occupied.",
+    FaultKind.POWER_WIRE: "Let one driver light all heads of a signal; use `output closed when "
+    "clear`; give the turnout contacts for both positions.",
+    FaultKind.COMMON_RETURN: "Use `output closed when clear`, so that an input without its return "
+    "reads occupied.",
     FaultKind.DETECTOR_WIRE: _INPUT,
     FaultKind.CONTACT_WIRE: _INPUT,
     FaultKind.SUPPLY: "Make detectors read occupied when their track has no power (`without track "
-    "power reads occupied`), and sense closed when clear.",
-    FaultKind.GAP: "Say what wheelsets draw (`trains … wheelsets`) and the `sensitivity` of the "
-    "detectors; then take more turns through the detector or a more sensitive one, so that a "
-    "tenth of the current is enough; or read the block beyond the gap as well.",
-    FaultKind.MACHINE: "Give the turnout contacts at the points for both ways: `contacts normal, "
-    "reverse`.",
+    "power reads occupied`), and use `output closed when clear`.",
+    FaultKind.GAP: "Give the resistance of wheelsets (`trains … wheelsets`) and the `sensitivity` "
+    "of the detectors; then use more turns through the detector, or a more sensitive detector, so "
+    "that a tenth of the current is enough; or check the block beyond the gap as well.",
+    FaultKind.MACHINE: "Give the turnout contacts at the points for both positions: "
+    "`contacts normal, reverse`.",
     FaultKind.DETECTOR: _STUCK,
     FaultKind.CONTACT: _STUCK,
 }

@@ -161,7 +161,7 @@ def _released_early(
             name,
             (signal.name,),
             conjunction(when(signal, plan), negation(permits(signal, plan)), released),
-            f"{signal.name} {before(signal, plan)} {text}",
+            f"{signal.name} {before(signal, plan)}, {text}",
             (signal.span,),
             (signal.name,),
             routes[:1],

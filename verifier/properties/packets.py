@@ -1,7 +1,6 @@
-"""Signals on a packet bus: what packets say is what signals show.
+"""Signals on a packet bus: packets say what the signals show.
 
-Each function's docstring is what ``clearproof explain NAME`` prints.
-"""
+``clearproof explain NAME`` prints the docstring of each property."""
 
 from collections.abc import Iterator, Mapping
 from itertools import combinations
@@ -16,11 +15,10 @@ from verifier.properties.obligation import Obligation
 
 
 def stop_number(plan: Plan) -> Iterator[Obligation]:
-    """Number 0 is sent for absolute stop, and for nothing else.
+    """Number 0 is sent for absolute stop and for nothing else.
 
-    A decoder that has lost its settings, or that is told to stop everything, takes 0 for
-    absolute stop; an aspect that lets trains pass must not go by that number. At the
-    address of a single head, 0 is for red.
+    A decoder reads 0 as absolute stop, even without its settings. An aspect that lets trains pass
+    must not have that number. At the address of a single head, 0 means red.
     """
     packets = plan.packets
     if any(address.head is None for address in packets.addresses):
@@ -47,10 +45,10 @@ def _number(plan: Plan, shown: str, wrong: bool) -> Obligation:
 
 
 def address_shared(plan: Plan) -> Iterator[Obligation]:
-    """Signals that share an address never are to show different things.
+    """Signals that share an address always show the same.
 
-    A packet to an address tells all decoders that have it the same number. Two signals, or
-    two heads, may share one only if they always show the same.
+    A packet sends one number to all decoders with its address. Two signals or two heads may share
+    an address only if they always show the same aspect or color.
     """
     by_number: dict[int, list[Address]] = {}
     for address in plan.packets.addresses:
@@ -63,7 +61,7 @@ def address_shared(plan: Plan) -> Iterator[Obligation]:
             disjunction(
                 *(e for one, two in combinations(sharing, 2) for e in _different(plan, one, two))
             ),
-            f"{listing(names)} share address {number}, and are to show different things",
+            f"{listing(names)} share address {number}, but can show different things",
             tuple(address.span for address in sharing),
             tuple(dict.fromkeys(address.signal for address in sharing)),
             hint=f"Give {names[-1]} an address of its own.",
@@ -71,7 +69,7 @@ def address_shared(plan: Plan) -> Iterator[Obligation]:
 
 
 def _different(plan: Plan, one: Address, two: Address) -> Iterator[Expr]:
-    """That the two send different numbers."""
+    """All ways in which the two addresses are sent different numbers."""
     for number, here in _sends(plan, one).items():
         for other, there in _sends(plan, two).items():
             if number != other:
@@ -79,7 +77,7 @@ def _different(plan: Plan, one: Address, two: Address) -> Iterator[Expr]:
 
 
 def _sends(plan: Plan, address: Address) -> Mapping[int, Expr]:
-    """When each number is sent to an address."""
+    """The condition under which each number is sent to an address."""
     what, numbers = sent(plan, address)
     when: dict[int, list[Expr]] = {}
     for value in what.values:
@@ -88,8 +86,8 @@ def _sends(plan: Plan, address: Address) -> Mapping[int, Expr]:
 
 
 def sent(plan: Plan, address: Address) -> tuple[Observable, Mapping[str, int]]:
-    """What the packets to an address tell of, and the number for each of its states. Colors
-    that no aspect lists go as absolute stop."""
+    """The observable that packets to an address report, and the number of each of its states.
+    Colors that no aspect lists are sent as absolute stop."""
     signal = plan.signals[address.signal]
     if address.head is None:
         return signal.aspect, {**plan.packets.aspects, UNLISTED: ABSOLUTE_STOP}

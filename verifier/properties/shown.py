@@ -1,7 +1,6 @@
-"""Aspects: what colors may mean, and that what is shown has a meaning.
+"""Aspects: what colors may mean, and that whatever is shown has a meaning.
 
-Each function's docstring is what ``clearproof explain NAME`` prints.
-"""
+``clearproof explain NAME`` prints the docstring of each property."""
 
 from collections.abc import Iterator
 from itertools import combinations
@@ -16,8 +15,8 @@ from verifier.properties.obligation import Obligation
 def aspect_not_listed(plan: Plan) -> Iterator[Obligation]:
     """The heads of a signal never show a combination of colors that no aspect lists.
 
-    An engineer must take it for the most restrictive aspect of the signal, but a combination
-    without a name is a fault in the rules.
+    An engineer reads such a combination as the most restrictive aspect of the signal, but it is
+    an error in the rules.
     """
     for signal in plan.signals.values():
         yield Obligation(
@@ -36,8 +35,8 @@ def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
     """Each combination of colors has one name, each indication has one name, and colors keep
     their fundamental meaning.
 
-    Lone red means stop; lone green means proceed; lone yellow or lunar means that speed is
-    restricted and a stop may be required; single white is never used.
+    A lone red means stop, and a lone green means proceed. A lone yellow or lunar means that speed
+    is restricted and a stop may be required. A single white light is never used.
     """
     aspects = sorted(plan.chart.aspects, key=lambda a: (a.span.source.name, a.span.start))
     for one, two in combinations(aspects, 2):

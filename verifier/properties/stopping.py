@@ -1,8 +1,6 @@
 """Room to stop: from a signal to the next one, and between opposing signals at stop.
 
-The docstring of :func:`stopping_distance` is what ``clearproof explain`` prints. Sections are
-of 49 CFR Part 236.
-"""
+``clearproof explain`` prints the docstring of :func:`stopping_distance`."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -23,8 +21,8 @@ SECOND = "proceed prepared to stop at second signal"
 
 @dataclass(frozen=True, slots=True)
 class _Ground:
-    """A plan, and by the end of track that signals govern the entrance of: the first of them,
-    and the routes that end there."""
+    """A plan with an index by port: the first signal that governs entrance at it, and the routes
+    that end there."""
 
     plan: Plan
     governing: Mapping[Port, Signal]
@@ -48,23 +46,23 @@ def _ground(plan: Plan) -> _Ground:
 
 
 def stopping_distance(plan: Plan) -> Iterator[Obligation]:
-    """A train told to be prepared to stop at the next signal has the stopping distance to do
-    so, and two trains let toward each other can both stop short of each other.
+    """A train has room to stop at the next signal, and two trains that run toward each other can
+    both stop.
 
-    First, from every signal that says to be prepared to stop, to the next signal or to the
-    bumper where the track ends, it is at least the stopping distance. Where it is less, the
-    train must have been warned: the signal before then says to be prepared to stop, at the
-    next signal or at the second, and from there it is far enough.
+    First, a signal that says "prepared to stop" is at least the stopping distance from the next
+    signal, or from the bumper where the track ends. If it is nearer, an earlier signal must have
+    warned the train: the signal before it says "prepared to stop" at the next or the second
+    signal, and is far enough away.
 
-    Second, where opposing signals at stop face each other nearer than twice the stopping
-    distance, the signals before them never both let a train come with more than an aspect
-    that says to be prepared to stop. Where it is less than one stopping distance, neither
-    does so while the other lets a train come at all.
+    Second, where opposing signals at stop are nearer to each other than twice the stopping
+    distance, the signals before them never both let a train approach with an aspect better than
+    "prepared to stop". Where they are nearer than one stopping distance, neither signal does so
+    while the other lets a train approach at all.
 
-    Checked where the stopping distance and the lengths of the blocks are given. The distance is
-    that between the signals: the blocks between their gaps, each in full, and how far each
-    signal stands before its gap. One stopping distance counts for all trains and speeds, so
-    it must be that of the train that needs most.
+    Checked where the stopping distance and the lengths of the blocks are given. Distances run from
+    signal to signal: all blocks between their gaps, and how far each signal stands before its
+    gap. One stopping distance applies to all trains and speeds, so give that of the train that
+    needs the most.
     """
     least = plan.wiring.stopping
     if least is None:
@@ -88,7 +86,7 @@ def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
         for name in dict.fromkeys(r.exit for r in routes if r.exit_kind != "edge" and ready):
             ways = [(r, *_to_exit(r, plan)) for r in routes if r.exit == name]
             short = [(r, n) for r, n, _ in ways if n < least]
-            # What is known of a way whose length is not all given may already be enough.
+            # A way with blocks of unknown length may still be long enough by its known ones.
             if any(n < least and not known for _, n, known in ways):
                 continue
             nearest, distance, _ = min(ways, key=lambda way: way[1])
@@ -100,7 +98,7 @@ def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
                 (signal.name, name),
                 conjunction(shows_one_of(signal, {a.name for a in ready}), disjunction(*bad)),
                 f"{signal.name} says to be prepared to stop at {name}, "
-                f"{length(distance, unit, 'less')} ahead, and a train that was not warned before "
+                f"{length(distance, unit, 'less')} ahead, but a train without an earlier warning "
                 f"needs {needed}",
                 (signal.span, _place(name, plan).span),
                 (signal.name,),
@@ -114,13 +112,13 @@ def _to_the_next(least: Number, ground: _Ground) -> Iterator[Obligation]:
 
 
 def _prepares(aspect: Aspect) -> bool:
-    """It says to be prepared to stop at the next signal, from more than restricted speed."""
+    """Whether it says "prepared to stop at the next signal" to a train above restricted speed."""
     return aspect.proceeds and aspect.indication.next_at_least is None
 
 
 def _to_exit(route: Route, plan: Plan) -> tuple[Number, bool]:
-    """How far it is at least from a signal to the one at which its route ends, or to the
-    bumper, and whether that is all of it: the length of every block is given."""
+    """The least distance in meters from the signal of a route to the signal or bumper at its end,
+    and whether it is exact, the length of every block being given."""
     lengths, back = plan.wiring.lengths, plan.wiring.set_back
     blocks = sum((lengths.get(block, Number(0)) for block in route.blocks), Number(0))
     here = back.get(route.signal, Number(0))
@@ -129,8 +127,8 @@ def _to_exit(route: Route, plan: Plan) -> tuple[Number, bool]:
 
 
 def _comes_unwarned(signal: Signal, ahead: Number, least: Number, ground: _Ground) -> Expr:
-    """A train may come to ``signal``, with ``ahead`` from there to where it must stop, that
-    was not told in time."""
+    """A train without a timely warning may reach ``signal``, ``ahead`` meters from where it must
+    stop."""
     if _way_in_past_no_signal(signal, ground):
         return TRUE
     plan = ground.plan
@@ -148,8 +146,8 @@ def _warns(aspect: Aspect) -> bool:
 
 
 def _way_in_past_no_signal(signal: Signal, ground: _Ground) -> bool:
-    """Whether a train can come to a signal from beyond the plan and pass none before. (From a
-    bumper it comes from a stand.)"""
+    """Whether a train from beyond the plan can reach the signal without passing another. (A train
+    at a bumper starts from a standstill.)"""
     track = ground.plan.track
     stack = [signal.joint.other(signal.enters)]
     seen: set[Port] = set()
@@ -174,8 +172,8 @@ def _place(name: str, plan: Plan) -> Signal | Piece:
 
 
 def _facing_pairs(enough: Number, ground: _Ground) -> Iterator[tuple[Signal, Signal, Number]]:
-    """Opposing signals that face each other, and how far apart: from every signal, those met
-    first, and all that are nearer than ``enough``."""
+    """Signals that face each other, with their distance: from each signal the first ones, and all
+    that are nearer than ``enough``."""
     signals = list(ground.plan.signals.values())
     order = {signal.name: i for i, signal in enumerate(signals)}
     found: dict[tuple[int, int], Number] = {}
@@ -195,18 +193,18 @@ def _facing_pairs(enough: Number, ground: _Ground) -> Iterator[tuple[Signal, Sig
 def _facing(
     signal: Signal, enough: Number, ground: _Ground
 ) -> Iterator[tuple[Signal, Number, bool]]:
-    """The signals that face ``signal``, nearest first, how far away they are at least, and
-    whether that is all of it: the length of every block between is given."""
+    """The signals that face ``signal``, nearest first, with the least distance, and whether it is
+    exact, the length of every block between being given."""
     plan, back = ground.plan, ground.plan.wiring.set_back
     start = back.get(signal.name, Number(0))
-    turn = count()  # two ways of one length are followed in the order of the track
+    turn = count()  # ties are broken by the order of the track
     ways: list[tuple[Number, int, Port, frozenset[str], bool, bool]] = []
     heappush(ways, (start, next(turn), signal.enters, frozenset(), False, True))
     seen: set[Port] = set()
     while ways:
         distance, _, port, counted, met, known = heappop(ways)
         block = plan.track.pieces[port.piece].block
-        # Beyond a signal at a distance that is not given, none is asked about.
+        # Nothing is checked beyond a signal whose distance is unknown.
         if port in seen or block is None or (met and (distance >= enough or not known)):
             continue
         seen.add(port)
@@ -225,8 +223,8 @@ def _facing(
 def _between(
     one: Signal, two: Signal, distance: Number, least: Number, ground: _Ground
 ) -> Obligation | None:
-    """Both stop short of each other at two signals that face each other; None where no signal
-    lets trains come to both."""
+    """Two trains can both stop at two signals that face each other; None where no two signals let
+    trains approach both."""
     plan, unit = ground.plan, ground.plan.wiring.units.track
     pairs = [
         (a, b)
@@ -242,10 +240,9 @@ def _between(
         "stopping-distance",
         tuple(dict.fromkeys((one.name, two.name, *(s.name for s in before)))),
         constant(False) if distance >= 2 * least else disjunction(*bad),
-        f"{before[0].name} and {before[1].name} both let trains come; when {one.name} and "
-        f"{two.name} are at stop, the trains have "
-        f"{length(distance, unit, 'less')} between these and need "
-        f"{length(2 * least, unit, 'more')} together",
+        f"{before[0].name} and {before[1].name} both let trains approach; with {one.name} and "
+        f"{two.name} at stop, the trains have {length(distance, unit, 'less')} between these two "
+        f"signals and need {length(2 * least, unit, 'more')} together",
         (one.span, two.span, *(s.span for s in before)),
         tuple(s.name for s in before),
         pairs[0],
@@ -253,7 +250,7 @@ def _between(
         f"{one.name} and {two.name}",
         hint=f"Move {one.name} and {two.name} at least "
         f"{length(2 * least - distance, unit, 'more')} farther apart, or let the signals "
-        "before them show nothing better than Approach while both let trains come.",
+        "before them show nothing better than Approach while both let trains approach.",
     )
 
 

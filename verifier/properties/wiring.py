@@ -1,7 +1,7 @@
-"""The wiring as written: what must be so whatever trains and people do.
+"""The wiring as written: what must hold whatever trains and people do.
 
-Each function's docstring is what ``clearproof explain NAME`` prints. All of these are common
-practice: no published standard was found for how a model railroad's detectors are wired.
+``clearproof explain NAME`` prints the docstring of each property. All of them are common practice:
+no published standard was found for the wiring of a model railroad's detectors.
 """
 
 from collections.abc import Iterator
@@ -16,11 +16,11 @@ from verifier.properties.phrases import pieces_in
 
 
 def blocks_joined(plan: Plan) -> Iterator[Obligation]:
-    """Between two blocks there is a gap, and none within a block unless it has a name.
+    """There is a gap between two blocks, and no gap within a block unless it has a name.
 
-    Without a gap current flows from one block into the other: the detector of either sees
-    what stands on the other, or misses what stands on its own. A gap within a block cuts part
-    of it off from its feeders.
+    Without a gap, current flows from one block into the other: each detector sees what stands
+    on the other block, or misses what stands on its own. A gap within a block cuts part of it
+    off from its feeders.
     """
     if not plan.wiring.given:
         return
@@ -29,14 +29,9 @@ def blocks_joined(plan: Plan) -> Iterator[Obligation]:
     spans = {}
     for joint in plan.track.joints:
         one, other = (pieces[port.piece].block for port in (joint.a, joint.b))
-        if one is None or other is None:
+        if one is None or other is None or (one == other and (joint.kind == "=" or joint.gap)):
             continue
-        if one != other:
-            wrong = joint.kind == "="
-        elif joint.kind == "=" or joint.gap:
-            continue
-        else:
-            wrong = True
+        wrong = one == other or joint.kind == "="
         key = tuple(dict.fromkeys(sorted((one, other), key=list(plan.blocks).index)))
         if wrong or key not in between:
             spans[key] = joint.span
@@ -48,12 +43,12 @@ def blocks_joined(plan: Plan) -> Iterator[Obligation]:
             blocks,
             constant(wrong),
             f"a gap cuts {blocks[0]} in two" if within
-            else f"no gap lies between {listing(blocks)}: they are one block to a detector",
+            else f"there is no gap between {listing(blocks)}: a detector sees them as one block",
             (spans[blocks],),
             pieces=tuple(p.name for p in pieces.values() if p.block in blocks),
             place=listing(blocks),
             hint=f"Join the rail there (`=`), make two blocks of {blocks[0]}, or name the gap "
-            "(`|(g1)`) to say that it is meant." if within
+            "(`|(g1)`) if it is there on purpose." if within
             else "Cut a gap there and write `|`, or make one block of the two.",
         )  # fmt: skip
 
@@ -62,10 +57,10 @@ def blocks_joined(plan: Plan) -> Iterator[Obligation]:
 
 
 def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
-    """Every feeder of a block with a current-sensing detector passes through that detector.
+    """Every feeder of a block with a current-sensing detector passes through the detector.
 
-    The detector does not see current through a feeder that bypasses it: near that feeder the
-    block reads clear with a train on it.
+    The detector does not sense the current in a feeder that bypasses it: with a train near that
+    feeder, the block reads clear.
     """
     for feeder in plan.wiring.feeders.values():
         sensing = _sensing(feeder.block, plan)
@@ -76,19 +71,19 @@ def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
             (feeder.name, feeder.block),
             constant(not any(feeder.name in d.through for d in sensing)),
             f"feeder {feeder.name} of {feeder.block} does not pass through "
-            f"{listing([d.name for d in sensing])}: a locomotive near it is not seen",
+            f"{listing([d.name for d in sensing])}: a locomotive near it is not detected",
             (feeder.span, *(d.span for d in sensing)),
             pieces=pieces_in(feeder.block, plan),
             place=feeder.block,
-            hint=f"Lead {feeder.name} through {sensing[0].name} too and add it to its `through`.",
+            hint=f"Run {feeder.name} through {sensing[0].name} too and add it to its `through`.",
         )
 
 
 def detector_misplaced(plan: Plan) -> Iterator[Obligation]:
-    """The feeders that pass through a detector are those of its own block.
+    """Only feeders of its own block pass through a detector.
 
-    A detector on another block's feeder reads occupied for trains that are not on its block,
-    and that other block may be read by nobody.
+    A detector on another block's feeder reads occupied for trains that are not on its block, and
+    the other block may have no detector at all.
     """
     for detector in plan.wiring.detectors.values():
         if detector.kind != "current-sensing":
@@ -102,13 +97,13 @@ def detector_misplaced(plan: Plan) -> Iterator[Obligation]:
             "detector-misplaced",
             (detector.name,),
             constant(bool(astray)),
-            f"detector {detector.name} is that of {detector.block}, and feeder {names} of "
-            f"{others} passes through it",
+            f"detector {detector.name} watches {detector.block}, but feeder {names} of {others} "
+            "passes through it",
             (detector.span, *(feeder.span for feeder in astray)),
             pieces=pieces_in(detector.block, plan),
             place=detector.block,
-            hint=f"Lead {names} past {detector.name} and take it out of its `through`, or through "
-            f"the detector of {others}.",
+            hint=f"Run {names} past {detector.name}, or through the detector of {others}, and take "
+            f"it out of `through` of {detector.name}.",
         )
 
 
@@ -120,12 +115,12 @@ def _sensing(block: str, plan: Plan) -> list[Detector]:
 
 
 def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
-    """A driver and every detector it reads are on one supply, or on two with a common return,
-    or the detector's output is isolated.
+    """A driver and each detector it reads share a supply or a common return, or the detector's
+    output is isolated.
 
-    Current must have a way back: without one the driver's input stays as it is, whatever the
-    detector says. A driver for which the file does not say what it `reads` reads every detector
-    that the rules of its heads ask for. Checked where both supplies are given.
+    Current needs a return path: without one the driver's input never changes, whatever the
+    detector reports. A driver without `reads` reads every detector that the rules of its heads
+    use. Checked where both supplies are given.
     """
     for driver in plan.wiring.drivers.values():
         for detector in _detectors_read(driver, plan):
@@ -136,21 +131,22 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
                 "supply-mismatch",
                 (driver.name, detector.name),
                 constant(not plan.wiring.has_usable_input(driver, detector)),
-                f"driver {driver.name} on {one} cannot hear detector {detector.name} on {other}: "
-                "they have no return in common",
+                f"driver {driver.name} on {one} cannot read detector {detector.name} on {other}: "
+                "their supplies have no common return",
                 (driver.span, detector.span),
                 pieces=pieces_in(detector.block, plan),
                 place=detector.block,
-                hint=f"Join the returns of the two and write `common return {one}, {other}`; or "
-                f"power {detector.name} by {one}; or use a detector with `isolated output`.",
+                hint=f"Join the returns of the two supplies and write `common return {one}, "
+                f"{other}`; or power {detector.name} by {one}; or use a detector with `isolated "
+                "output`.",
             )
 
 
 def input_unread(plan: Plan) -> Iterator[Obligation]:
-    """A driver reads everything that the rules of its heads ask for.
+    """A driver reads everything that the rules of its heads use.
 
-    Where the file lists what a driver `reads`, every detector of every block in those rules is
-    among it, and the contacts of every turnout, unless it has none.
+    Where the file lists what a driver `reads`, the list has every detector of each block in those
+    rules, and the contacts of each turnout that has contacts.
     """
     for driver in plan.wiring.drivers.values():
         if driver.reads is None:
@@ -162,7 +158,7 @@ def input_unread(plan: Plan) -> Iterator[Obligation]:
                 "input-unread",
                 (driver.name, name),
                 constant(not read),
-                f"the rules of {listing(driver.heads)} need {wanted}, which driver {driver.name} "
+                f"the rules of {listing(driver.heads)} use {wanted}, which driver {driver.name} "
                 "does not read",
                 (driver.span, line.span),
                 pieces=(name,) if contacts
@@ -182,8 +178,8 @@ def _detectors_read(driver: Driver, plan: Plan) -> list[Detector]:
 
 
 def _wanted(driver: Driver, plan: Plan) -> Iterator[tuple[str, bool, Line]]:
-    """The detectors, and (True) the turnouts with contacts, that the rules of a driver's heads
-    ask for, each once, with the first line that does."""
+    """The detectors, and (True) the turnouts with contacts, that the rules of a driver's heads use:
+    each once, with the first line that uses it."""
     seen: set[tuple[str, bool]] = set()
     for line in _lines_of(driver, plan):
         for what in _reports_in(line, plan):
@@ -203,7 +199,7 @@ def _sources(what: Observable, plan: Plan) -> Iterator[tuple[str, bool]]:
 
 
 def _reports_in(line: Line, plan: Plan) -> Iterator[Observable]:
-    """What a line asks for, named conditions opened up."""
+    """The observables that a line reads, named conditions expanded."""
     waiting = [line.when] if line.when is not None else []
     opened: set[str] = set()
     while waiting:
@@ -229,7 +225,7 @@ def _heads(plan: Plan) -> Iterator[tuple[Signal, Head]]:
 
 
 def head_without_driver(plan: Plan) -> Iterator[Obligation]:
-    """Every head is lit by a driver, in a file that gives drivers at all."""
+    """Every head is lit by a driver. Checked in files with drivers."""
     for signal, head in _heads(plan) if plan.wiring.drivers else ():
         yield Obligation(
             "head-without-driver",
@@ -246,8 +242,8 @@ def head_without_driver(plan: Plan) -> Iterator[Obligation]:
 def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
     """A driver has an output for every lamp of its heads.
 
-    Counted are the colors that the rules of each head can show and those its driver shows of
-    itself, flashing and steady being one lamp, and dark none. Checked where `outputs` is given.
+    A head has a lamp for each color that its rules or its driver can show. Flashing and steady
+    are one lamp, and dark is none. Checked where `outputs` is given.
     """
     for driver in plan.wiring.drivers.values():
         if driver.outputs is None:
@@ -269,6 +265,6 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
 
 
 def lamp_colors(head: Head) -> tuple[str, ...]:
-    """The colors of its lamps, one each: flashing and steady are one lamp, dark is none."""
+    """The colors of the lamps of a head: flashing and steady are one lamp, dark is none."""
     shown = (color.removeprefix("flashing ") for color in head.color.values)
     return tuple(dict.fromkeys(color for color in shown if color != "dark"))
