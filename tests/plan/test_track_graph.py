@@ -30,3 +30,12 @@ def test_every_route_is_a_path_of_the_graph(path: Path) -> None:
         ports = [(move.piece, move.enter) for move in route.moves]
         assert nx.is_path(graph, ports)
         assert ports[0] == plan.signals[route.signal].enters
+
+
+def test_a_signal_refers_to_the_gap_it_stands_at() -> None:
+    """The track declares the gap; signals of both directions may stand at it."""
+    plan = verifier.load_text(
+        "edge West, East\nblock A, B\ntrack West = A |(g1) B = East\n"
+        "signal 1R at A |(g1) B  Stop otherwise\nsignal 1L at B |(g1) A  Stop otherwise\n"
+    )
+    assert list(plan.signals) == ["1R", "1L"]

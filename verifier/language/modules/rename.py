@@ -18,8 +18,10 @@ def names_in(node: Any) -> Iterator[s.Name]:
 
 
 def declared_names(statement: s.Statement) -> Iterator[s.DeclaredName]:
-    """The names a statement declares, gaps named on a `track` line and feeders among them."""
-    return (name for name in names_in(statement) if isinstance(name, s.DeclaredName))
+    """The names a statement declares, feeders and the gaps of a `track` line among them. A
+    signal refers to the gap it stands at."""
+    named = (statement.name,) if isinstance(statement, s.Signal) else names_in(statement)
+    return (name for name in named if isinstance(name, s.DeclaredName))
 
 
 def renamed(node: Any, name: Callable[[s.Name], str], source: Source) -> Any:
