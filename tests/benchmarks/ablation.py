@@ -13,10 +13,11 @@ import multiprocessing
 import resource
 import sys
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from multiprocessing.queues import SimpleQueue
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
 ROOT = Path(__file__).parents[2]
 FOLDERS = ("specs", "verifier/properties/examples", "verifier/patterns")
@@ -78,13 +79,20 @@ def _without_resettability() -> None:
     from verifier.decide import histories
     from verifier.engines.results import Unknown
 
-    histories.always_again = lambda _, goals, *__, **___: [Unknown("off")] * len(goals)
+    def unknown(_: object, goals: Sequence[object], *__: object, **___: object) -> list[Unknown]:
+        return [Unknown("off")] * len(goals)
+
+    patch.object(histories, "always_again", unknown).start()
 
 
 def _without_proof_core() -> None:
     from verifier.decide import histories
+    from verifier.logic.transition_system import System
 
-    histories.relied_on = lambda system, *_, **__: tuple(range(len(system.always)))
+    def everything(system: System, *_: object, **__: object) -> tuple[int, ...]:
+        return tuple(range(len(system.always)))
+
+    patch.object(histories, "relied_on", everything).start()
 
 
 PARTS: Mapping[str, Callable[[], None]] = {

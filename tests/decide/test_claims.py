@@ -5,7 +5,8 @@ import pytest
 import verifier
 from tests.decide.layouts import BROKEN, SAFE
 from verifier.language.diagnostics.diagnostic import Diagnostic
-from verifier.verdicts.report import ExitCode, Report
+from verifier.verdicts.exit_codes import ExitCode
+from verifier.verdicts.report import Report
 
 
 def prove(*extra: str, base: str = BROKEN) -> Report:

@@ -2,6 +2,7 @@
 
 import os
 import signal
+from collections.abc import Callable
 
 import pytest
 from z3 import z3core
@@ -19,7 +20,8 @@ from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
 from verifier.reference import evaluator as evaluating
 from verifier.reference.evaluator import Evaluator, TooManyWays, Unsettled
-from verifier.verdicts.report import ExitCode, InternalError, Verdict
+from verifier.verdicts.exit_codes import ExitCode
+from verifier.verdicts.report import InternalError, Verdict
 from verifier.world.world import World
 
 
@@ -205,13 +207,14 @@ def test_unknown_halfway_through_is_undecided_for_that_one_only(
 # ------------------------------------------------------------------ Ctrl-C
 
 
-def _stopping_at(number: int, stop: object, monkeypatch: pytest.MonkeyPatch) -> None:
+def _stopping_at(number: int, stop: Callable[[], None], monkeypatch: pytest.MonkeyPatch) -> None:
     """The ``number``-th obligation (from 0) is where the user loses patience."""
-    decide, decided = SituationProver.decide, []
+    decide = SituationProver.decide
+    decided: list[Obligation] = []
 
     def impatient(self: SituationProver, obligation: Obligation) -> Verdict:
         if len(decided) == number:
-            stop()  # type: ignore[operator]
+            stop()
         decided.append(obligation)
         return decide(self, obligation)
 
@@ -227,7 +230,9 @@ def _press() -> None:
 
 
 @pytest.mark.parametrize("stop", [_raise, _press], ids=["raised", "pressed"])
-def test_ctrl_c_keeps_what_is_decided(stop: object, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_ctrl_c_keeps_what_is_decided(
+    stop: Callable[[], None], monkeypatch: pytest.MonkeyPatch
+) -> None:
     plan = verifier.load_text(BROKEN)
     whole = verifier.prove(plan)
     number = next(i for i, v in enumerate(whole.verdicts) if v.status == "broken") + 4

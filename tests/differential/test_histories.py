@@ -129,7 +129,8 @@ def test_chance_tries_everything() -> None:
             for moment, step in zip(moments, steps, strict=True):
                 changed = (w for w, v in step.successor.items() if moment[w] != v)
                 happened.update(w.kind for w in changed)
-                happened.update(w.kind for w, v in (moment | step.observed).items() if v == "yes")
+                seen = {**moment, **step.observed}
+                happened.update(w.kind for w, v in seen.items() if v == "yes")
                 happened["forbidden"] += not stepper.allowed(step.observed)
     assert set(happened) >= {
         "train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",

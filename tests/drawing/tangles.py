@@ -34,7 +34,9 @@ def tangle(chance: random.Random) -> str:
         ends = [("S0", "S0"), ("S0", "S0")]
         blocks.append("S0")
     chance.shuffle(ends)
-    tracks, signals, edges = [], [], 0
+    tracks: list[str] = []
+    signals: list[str] = []
+    edges = 0
     while ends:
         first, last = ends.pop()
         mates = [i for i, end in enumerate(ends) if (first and end[1]) or (end[0] and last)]

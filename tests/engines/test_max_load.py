@@ -75,7 +75,7 @@ def test_heads_that_take_turns_are_not_added_up() -> None:
 
 def test_without_lamps_nothing_is_drawn() -> None:
     found = most_together(World(verifier.load_text(DARK)), [])
-    assert (found.amps, found.bound, found.situation) == (0, 0, None)
+    assert (found.amps, found.bound, found.situation) == (Fraction(0), Fraction(0), None)
 
 
 def test_currents_of_which_there_are_too_many_sums_are_bounded_by_all_lit() -> None:

@@ -23,7 +23,7 @@ from verifier.world.world import World
 try:
     import cvc5
 except ModuleNotFoundError:
-    cvc5 = None  # type: ignore[assignment]
+    cvc5 = None
 
 needs_cvc5 = pytest.mark.skipif(
     cvc5 is None, reason="cvc5 is not installed, so the second solver cannot be asked"

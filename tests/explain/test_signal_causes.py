@@ -6,7 +6,7 @@ from verifier.explain.signal_causes import MAX_DEPTH, causes
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator
-from verifier.verdicts.report import Cause
+from verifier.verdicts.causes import Cause
 
 
 def told(cause: Cause, level: int = 0) -> list[str]:

@@ -58,7 +58,7 @@ def compiles(export: CExport, folder: Path) -> None:
     (folder / "junction.c").write_text(export.text, encoding="ascii")
     c = [str(GCC), "-std=c99"]
     ways = [[*c, "-funsigned-char"], [*c, "-fsigned-char"]]
-    ways += [[GXX, "-x", "c++", "-std=c++11"]] * bool(GXX)
+    ways += [[GXX, "-x", "c++", "-std=c++11"]] if GXX else []
     for way in ways:
         done = subprocess.run(
             [*way, *STRICT, "-c", "junction.c", "-o", "junction.o"],

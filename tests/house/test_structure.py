@@ -42,10 +42,10 @@ def imported(path: Path) -> set[str]:
 
 
 @cache
-def graph() -> networkx.DiGraph:
+def graph() -> "networkx.DiGraph[str]":
     """Our modules, and an edge to each module of ours that one imports. Imports of the package
     itself (for its version) are left out: it imports everything, and only on use."""
-    found = networkx.DiGraph()
+    found: networkx.DiGraph[str] = networkx.DiGraph()
     found.add_nodes_from(MODULES)
     for module, path in PATHS.items():
         found.add_edges_from((module, name) for name in imported(path) if name in PATHS)

@@ -200,8 +200,8 @@ statements: Words = st.one_of(
     seq(st.sampled_from(["turnout", "crossing"]), listed, "in", names),
     seq(
         "slip", listed, "in", names,
-        st.sampled_from(
-            [[], ["single", "along", "to", "across"], ["single", "across", "to", "along"]]
+        maybe(
+            "single", st.sampled_from([["along", "to", "across"], ["across", "to", "along"]])
         ),
     ),
     seq("derail", names, "on", names, "toward", names),
@@ -213,7 +213,7 @@ statements: Words = st.one_of(
     seq("head", names, rules),
     seq("aspect", names, joined(joined(color, "over"), "or"), indications),
     seq("address", st.sampled_from(["12", "2043", "0"]), "is", names),
-    seq("number", st.sampled_from(["0", "31", "99"]), "is", st.one_of(names, color)),
+    seq("number", st.sampled_from(["0", "31", "99"]), "is", st.one_of(seq(names), seq(color))),
     seq("condition", names, "is", conditions),
     seq("lever", listed, "positions", joined(st.one_of(names, st.just("normal")), ",")),
     seq("button", listed),

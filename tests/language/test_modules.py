@@ -11,6 +11,7 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.modules.expand import MAX_STATEMENTS, expanded, read
 from verifier.language.source import Source, Span
+from verifier.language.statements.claims import Assume, Expect, Prove, Waive
 from verifier.language.syntax.parse import parse
 from verifier.plan.model import Plan
 
@@ -188,14 +189,16 @@ def test_claims_of_a_module_speak_of_its_own_use() -> None:
     inside = module(INSIDE + CLAIMS.replace("{}4L", "{}4RA"))
     found = read(Source("file", OUTSIDE + inside + use("Birch", BIRCH)))
     prove_, assume, waive, expect, phrase = (
-        s for s in found if type(s).__name__ in ("Prove", "Assume", "Waive", "Expect")
+        s for s in found if isinstance(s, (Prove, Assume, Waive, Expect))
     )
-    assert (prove_.title, assume.title) == ("Birch: never green", "Birch: nobody throws it")  # type: ignore[union-attr]
-    assert [n.text for n in waive.subjects] == ["Birch.2R", "Birch.4RA"]  # type: ignore[union-attr]
-    assert waive.claim.text == "opposing-proceeds"  # type: ignore[union-attr]
-    assert expect.claim.text == "Birch: never green"  # type: ignore[union-attr]
-    assert [n.text for n in phrase.subjects] == ["Birch.2R to Birch.4RA", "West-Single"]  # type: ignore[union-attr]
-    assert phrase.reason == "some text of 2R"  # type: ignore[union-attr]
+    assert isinstance(prove_, Prove) and isinstance(assume, Assume)
+    assert isinstance(waive, Waive) and isinstance(expect, Expect) and isinstance(phrase, Waive)
+    assert (prove_.title, assume.title) == ("Birch: never green", "Birch: nobody throws it")
+    assert [n.text for n in waive.subjects] == ["Birch.2R", "Birch.4RA"]
+    assert waive.claim.text == "opposing-proceeds"
+    assert expect.claim.text == "Birch: never green"
+    assert [n.text for n in phrase.subjects] == ["Birch.2R to Birch.4RA", "West-Single"]
+    assert phrase.reason == "some text of 2R"
 
 
 MEMORY = """\

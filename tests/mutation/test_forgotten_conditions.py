@@ -94,7 +94,8 @@ def test_a_dangerous_omission_is_found(
     assert not broken_by_solver(plan)
     # Over time not every situation comes about.
     small = not plan.locking.over_time and count_situations(plan.inputs) <= MOST_SITUATIONS
-    dangerous, harmless = [], []
+    dangerous: list[str] = []
+    harmless: list[str] = []
     picked = chosen(plan)
     for mutant in picked:
         found = broken_by_solver(mutant.plan)

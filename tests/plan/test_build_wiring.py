@@ -43,8 +43,8 @@ def test_supplies_and_what_they_feed() -> None:
     )
     bench, bus, boost = (found.supplies[name] for name in ("Bench", "Bus-2", "Boost-1"))
     assert (bench.volts, bench.amps, bench.fuse, bench.track_power) == (None, None, None, False)
-    assert (bus.volts, bus.amps, bus.fuse) == (9, Fraction(3, 2), Fraction(1, 2))
-    assert (boost.fed_by, boost.track_power, boost.volts) == ("Track-A", True, 15)
+    assert (bus.volts, bus.amps, bus.fuse) == (Fraction(9), Fraction(3, 2), Fraction(1, 2))
+    assert (boost.fed_by, boost.track_power, boost.volts) == ("Track-A", True, Fraction(15))
     assert found.districts["South"].run == Run(Fraction("9.144"), 16)
     assert found.districts["North"].run is None
     assert found.common_returns == (("Bus-1", "Bus-2"),)
@@ -92,7 +92,7 @@ def without_place(statement: str) -> tuple[object, ...]:
 def test_a_detector_that_says_little() -> None:
     found = read(WIRED).detectors["D-Main"]
     assert (found.block, found.through, found.turns) == ("Main", ("m1", "m2"), 1)
-    assert found.supply is found.hold is found.sensitivity is found.closed_when is None
+    assert [found.supply, found.hold, found.sensitivity, found.closed_when] == [None] * 4
     assert not (found.isolated or found.without_power)
 
 
@@ -123,14 +123,14 @@ def test_a_driver_with_its_clauses_in_any_order() -> None:
                   d.needs))  # fmt: skip
     assert seen == {
         (("4L.lower", "4R"), 6, "Bus-1", Run(Fraction("3.048"), 22),
-         (("D-Main", False), ("T1", True)), "flashing red", "dark", Fraction("0.015"), 11)
+         (("D-Main", False), ("T1", True)), "flashing red", "dark", Fraction("0.015"), Fraction(11))
     }  # fmt: skip
 
 
 def test_a_driver_that_says_nothing_is_taken_to_read_all() -> None:
     found = read(WIRED)
     driver = found.drivers["B1"]
-    assert driver.reads is driver.supply is driver.outputs is None
+    assert [driver.reads, driver.supply, driver.outputs] == [None] * 3
     assert found.driver_of("4L.upper") is driver
     assert found.driver_of("4L.lower") is None
 
@@ -155,7 +155,7 @@ def test_a_turnout_with_everything() -> None:
         "  thrown by T1-lever\n  fouling point 180 mm\n"
     ).machines["T1"]
     assert (found.motor, found.seconds, found.supply, found.lever) == (
-        "slow", 3, "Bus-1", "T1-lever",
+        "slow", Fraction(3), "Bus-1", "T1-lever",
     )  # fmt: skip
     assert found.gaps == {"normal": Fraction("0.2032"), "reverse": Fraction("0.15")}
     assert found.fouling == Fraction("0.18")
@@ -173,7 +173,7 @@ def test_trains_scale_and_where_signals_stand() -> None:
     assert found.trains and (found.trains.shortest, found.trains.longest) == (
         Fraction("0.6"), Fraction("2.2"),
     )  # fmt: skip
-    assert (found.trains.detectable, found.trains.wheelsets) == ("ends", 10_000)
+    assert (found.trains.detectable, found.trains.wheelsets) == ("ends", Fraction(10_000))
     assert found.scale == Fraction("48.5")
     assert found.set_back == {"4R": Fraction("0.0508")}
     for said, meant in (("throughout", "throughout"), ("at the locomotive only", "locomotive")):

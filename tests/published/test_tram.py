@@ -8,6 +8,7 @@ authors did not claim. What the script itself proves is said where it is tested.
 """
 
 import os
+from collections.abc import Iterable
 from itertools import product
 from pathlib import Path
 from typing import Protocol, TypeVar
@@ -63,11 +64,14 @@ S = TypeVar("S")
 
 
 class Explicit(Protocol[S]):
-    start: S
+    """A transition system given by its states."""
 
-    def successors(self, state: S): ...  # type: ignore[no-untyped-def]
+    @property
+    def start(self) -> S: ...
 
-    def wrong(self, state: S) -> str: ...
+    def successors(self, state: S, /) -> Iterable[S]: ...
+
+    def wrong(self, state: S, /) -> str: ...
 
 
 def gone_through(what: Explicit[S]) -> Explored[S]:
@@ -156,7 +160,7 @@ def test_w2_R_waiting_at_green_derails(routes: tuple[str, str]) -> None:
     other file uses for green: derails in every pair"."""
     journeys = Journeys(routes, Tram(inverted=True))
     found = gone_through(journeys)
-    assert journeys.wrong(found.found) == "derails"
+    assert found.found is not None and journeys.wrong(found.found) == "derails"
     ours = JourneysSystem(journeys)
     assert_happens(ours.system, ours.wrong(), len(found.path(found.found)))
 
@@ -219,7 +223,7 @@ def test_w2_R_a_follower_is_let_in(sees: str, depth: int) -> None:
     for trains in (2, 3):
         arrivals = Arrivals(trains, tram)
         found = gone_through(arrivals)
-        assert arrivals.wrong(found.found) == "collision"
+        assert found.found is not None and arrivals.wrong(found.found) == "collision"
         assert len(found.path(found.found)) == depth
     ours = ArrivalsSystem(tram)
     assert_happens(ours.system, ours.wrong(), depth)

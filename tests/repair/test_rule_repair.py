@@ -235,12 +235,12 @@ def test_a_mending_is_proved_with_the_memory_of_the_plan_it_makes() -> None:
     found = SituationCheck.of(world).find(world.expand(asked.formula), smallest=True)
     assert isinstance(found, Exists)
     for addition in rule_repair.repair_rules(world, asked, found.situation, None):
-        changed = verifier.load_text(written(plan, [addition]))
+        changed = verifier.load_text(written(plan, (addition,)))
         (again,) = [
             v for v in verifier.prove(changed, only=["opposing-proceeds"]).verdicts
             if v.obligation.key == asked.key
         ]  # fmt: skip
-        assert again.status == "proved", written(plan, [addition])
+        assert again.status == "proved", written(plan, (addition,))
 
 
 def test_who_does_not_ask_for_mendings_gets_the_same_verdicts() -> None:

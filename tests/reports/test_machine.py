@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -15,7 +16,7 @@ from verifier.reports.machine import document, file_report
 ROOT = Path(__file__).resolve().parents[2]
 
 
-def json_of(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, dict[str, object]]:
+def json_of(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, dict[str, Any]]:
     code = main(["prove", "--json", *arguments])
     found = json.loads(capsys.readouterr().out)
     jsonschema.validate(found, schema())
@@ -46,7 +47,7 @@ def test_wrong_input_is_reported_with_its_place(
     path.write_text("block A\ntrack B = A\n")
     code, found = json_of(capsys, str(path))
     assert code == 2
-    [file] = found["files"]  # type: ignore[misc]
+    [file] = found["files"]
     [error] = file["errors"]
     assert (error["code"], error["place"]["line"], error["place"]["column"]) == ("CP201", 2, 7)
 
@@ -58,4 +59,4 @@ def test_several_files_have_the_worst_exit_code(
     (tmp_path / "b.ixl").write_text(spec("end-of-siding-mended").read_text())
     code, found = json_of(capsys, str(tmp_path))
     assert code == found["exit_code"] == 2
-    assert [file["exit_code"] for file in found["files"]] == [2, 0]  # type: ignore[attr-defined]
+    assert [file["exit_code"] for file in found["files"]] == [2, 0]

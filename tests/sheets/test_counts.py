@@ -71,9 +71,17 @@ def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
 @every_case
 def test_every_wire_that_can_break_is_on_the_wiring_list(text: str) -> None:
     plan = plan_of(text)
-    listed = {wire.name for wire in conductors(plan)}
-    broken = {fault.name for fault in plan.equipment.faults if fault.kind == "wire-broken"}
-    assert broken <= listed
+    assert breakable(plan) <= {wire.name for wire in conductors(plan)}
+
+
+def test_wires_of_every_kind_can_break() -> None:
+    plan = plan_of(TEXTS["wired-end-of-siding.ixl"])
+    assert {name.split()[0] for name in breakable(plan)} >= {"bus", "feeder", "power", "wire"}
+
+
+def breakable(plan: Plan) -> set[str]:
+    faults = plan.equipment.faults
+    return {fault.name for fault in faults if fault.kind.property_name == "wire-broken"}
 
 
 @every_case
@@ -96,7 +104,11 @@ def test_no_two_functions_share_a_color_and_no_supplies_are_mixed(text: str) -> 
     assert len(set(colors.values())) == len(colors)
     # What cannot be kept apart by any color is one wire from one supply to another.
     joining = {frozenset(wire.joins) for wire in wires if len(wire.joins) > 1}
-    apart = {p for p in joining if not plan.wiring.share_a_return(*sorted(p))}
+    apart = {
+        frozenset((one, other))
+        for one, other in map(sorted, joining)
+        if not plan.wiring.share_a_return(one, other)
+    }
     assert {frozenset(two) for _, *two in color_conflicts(wires, colors, plan.wiring)} == apart
 
 

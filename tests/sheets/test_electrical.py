@@ -243,7 +243,7 @@ def test_options_that_cannot_be(
     path = tmp_path / "a.ixl"
     path.write_text(FILE, "utf-8")
     try:
-        code = main(["sheet", str(path), "electrical", *options])
+        code: object = main(["sheet", str(path), "electrical", *options])
     except SystemExit as stop:
         code = stop.code
     assert code == 2 and message in capsys.readouterr().err

@@ -22,7 +22,7 @@ def details_of(kind: CauseKind) -> set[str]:
 @pytest.mark.parametrize("kind", CauseKind, ids=lambda kind: kind.name)
 def test_every_kind_is_said_of_what_it_is_about(kind: CauseKind) -> None:
     details = {name: f"<{name}>" for name in details_of(kind)}
-    said = cause(kind, Subject("relay", "R1"), None, state="up", **details).text
+    said = cause(kind, Subject("relay", "R1"), None, (), state="up", **details).text
     assert all(value in said for value in details.values())
     assert "R1" in said or "{subject}" not in kind.value
     assert "{" not in said
