@@ -52,8 +52,8 @@ def check_labels(panel: Panel, width: int) -> None:
             assert at(panel, put.x, put.y, len(put.text)) == put.text
         spots.update((x, put.y) for x in range(put.x, put.x + len(put.text)))
         spots.update(put.leader)
-        assert put.y != put.label.y
-        nearest = min(abs(x - put.label.anchor) for x in range(put.x, put.x + len(put.text)))
+        assert put.y != put.label.anchor[1]
+        nearest = min(abs(x - put.label.anchor[0]) for x in range(put.x, put.x + len(put.text)))
         assert nearest <= 2
     assert not spots or max(spots.values()) == 1
     assert not spots.keys() & track_spots(panel.layout).keys()

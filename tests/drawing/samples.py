@@ -1,7 +1,9 @@
 """Small junctions of the Otter Valley railroad to draw, and what the tests do with them."""
 
 from functools import cache
+from typing import Any
 
+from verifier.drawing.text import picture
 from verifier.language.source import Source
 from verifier.language.syntax.parse import parse
 from verifier.plan.build import build
@@ -274,6 +276,11 @@ def seen(plan: Plan, **states: str) -> Seen:
     facts = [(what, wanted.pop(what.name)) for what in plan.inputs if what.name in wanted]
     assert not wanted, f"no such thing: {wanted}"
     return evaluate(plan, Situation.of(facts))
+
+
+def draw(plan: Plan, seen: Seen | None = None, **options: Any) -> list[str]:
+    """The lines of the terminal drawing."""
+    return list(picture(plan, seen, **options).lines)
 
 
 def line_of_sidings(count: int) -> str:

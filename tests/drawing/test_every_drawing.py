@@ -5,9 +5,9 @@ import random
 import pytest
 
 from tests.drawing.checks import check_lines, check_picture
-from tests.drawing.samples import SAMPLES, line_of_sidings, load
+from tests.drawing.samples import SAMPLES, draw, line_of_sidings, load
 from tests.drawing.tangles import tangles
-from verifier.drawing.text import draw, picture
+from verifier.drawing.text import picture
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import evaluate
 
@@ -51,11 +51,6 @@ def test_a_plan_too_large_for_one_picture_is_drawn_in_parts() -> None:
     drawn = picture(plan, evaluate(plan, Situation.of([])))
     assert len(drawn.panels) > 1
     check_picture(drawn, plan, 100, ascii_only=False)
-
-
-def test_draw_is_the_lines_of_the_picture() -> None:
-    plan = load(SAMPLES["wye"])
-    assert draw(plan, width=90) == list(picture(plan, width=90).lines)
 
 
 def test_the_same_is_drawn_the_same_way() -> None:

@@ -3,10 +3,10 @@
 from itertools import pairwise
 
 from tests.drawing.samples import END_OF_SIDING, PASSING_SIDING, WYE, load
+from verifier.drawing.label_placer import grown
 from verifier.drawing.layout import choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.spacing import Clash, Size, Sizes, inner_bounds, order, space
-from verifier.drawing.text_placer import grown
 from verifier.plan.model import Plan, Port
 
 TWO_BRANCHES = """

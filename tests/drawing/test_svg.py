@@ -12,7 +12,7 @@ import verifier
 from tests.drawing.inked import Inked, crossed, crossings, overlap
 from tests.drawing.samples import SAMPLES, line_of_sidings, load
 from tests.drawing.tangles import tangles
-from tests.junction_files import SPEC_FILES
+from tests.junction_files import SPEC_FILES, spec
 from verifier.drawing.overlay import NO_OVERLAY, Overlay
 from verifier.drawing.placed_layout import place_layout
 from verifier.drawing.svg import SvgPicture, frames, pages, picture
@@ -165,3 +165,11 @@ def test_a_zoom_shows_the_place_and_not_the_whole() -> None:
     some = list(plan.track.pieces)[4]
     near = Inked(picture(plan, around=[some]).svg)
     assert 0 < len(near.named("signal")) < len(plan.signals)
+
+
+def test_a_strip_may_hold_a_block_whose_name_stands_on_another() -> None:
+    plan = verifier.load(spec("yard-throat"))
+    strips = pages(plan, width=600)
+    assert len(strips) > 1
+    for block in plan.blocks:
+        assert any(f'data-kind="block" data-name="{block}"' in strip.svg for strip in strips)

@@ -18,12 +18,13 @@ from tests.drawing.samples import (
     THROAT,
     WYE,
     YARD,
+    draw,
     load,
     seen,
 )
 from verifier.drawing.charset import KINDS, legend
 from verifier.drawing.panel import Panel
-from verifier.drawing.text import draw, picture
+from verifier.drawing.text import picture
 from verifier.drawing.view import letter
 from verifier.plan import observables
 from verifier.plan.model import Plan, Port
@@ -187,7 +188,7 @@ def test_track_without_detector_is_drawn_dotted() -> None:
 
 def signal_places(panel: Panel) -> dict[str, tuple[str, int, int, int]]:
     """Text, its column and line, and the line of its track, of each signal."""
-    return {p.label.name: (p.text, p.x, p.y, p.label.y) for p in panel.placement.put}
+    return {p.label.name: (p.text, p.x, p.y, p.label.anchor[1]) for p in panel.placement.put}
 
 
 @pytest.mark.parametrize("name", ["end of siding", "passing siding", "crossover", "diamond"])
@@ -369,11 +370,11 @@ def test_what_is_reported_of_a_thing_is_about_that_thing() -> None:
 
 def test_the_legend_tells_only_of_marks_that_are_there() -> None:
     plan = load(END_OF_SIDING)
-    line = picture(plan, seen(plan, Main="occupied")).legend()
+    line = legend(used=picture(plan, seen(plan, Main="occupied")).used)
     assert "▐██▌ stock" in line and "| gap" in line
     for absent in ("‖", "bumper", "gate", "derail", "crossing", "no detector", "open"):
         assert absent not in line
-    assert "stock" not in picture(plan, seen(plan)).legend()
+    assert "stock" not in legend(used=picture(plan, seen(plan)).used)
 
 
 @pytest.mark.parametrize("ascii_only", [False, True])

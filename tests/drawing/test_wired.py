@@ -3,9 +3,8 @@
 import pytest
 
 import verifier
-from tests.drawing.samples import END_OF_SIDING
+from tests.drawing.samples import END_OF_SIDING, draw
 from verifier.api import situation_of
-from verifier.drawing.text import draw
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import evaluate

@@ -10,15 +10,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from verifier.drawing.charset import ink
+from verifier.drawing.label_placer import grown
 from verifier.drawing.layout import GridLayout, Rows, choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.spacing import order
+from verifier.drawing.tearing import Links, draw_torn
 from verifier.drawing.text_ink import ink_layout
-from verifier.drawing.text_metrics import Style, Things, left_to_right, sizes, things
-from verifier.drawing.text_placer import Placement, grown, place_labels
+from verifier.drawing.text_labels import text_labels
+from verifier.drawing.text_metrics import Style, left_to_right, sizes
+from verifier.drawing.text_placer import Placement, place_labels
+from verifier.drawing.trackside import Trackside, trackside
 from verifier.drawing.view import View
-from verifier.drawing.words import text_labels
-from verifier.plan.model import Port
 
 LONG_NAME, SHORT_NAME = 24, 12
 COMFORTABLE = 3  # so many of the styles are easy on the eye
@@ -90,32 +92,28 @@ class PanelDrawer:
     def _panel(
         self, shown: Sequence[str], styles: Sequence[Style], must: bool = False
     ) -> Panel | None:
-        there = things(self.view.plan, shown, self.drawn)
-        torn: set[Port] = set()
-        undrawn: set[Port] = set()
-        outline = sketch(self.view.plan.track, shown)
-        if not must and self._least_width(outline, there, styles[-1]) > self.width:
+        track = self.view.plan.track
+        there = trackside(self.view.plan, shown, self.drawn)
+        if not must and self._min_width(sketch(track, shown), there, styles[-1]) > self.width:
             return None
-        while True:
+
+        def attempt(outline: Sketch) -> Panel | Links | None:
             close = sizes(self.view, outline, there, self.styles[COMFORTABLE - 1])
             rows, spaced = choose_rows(outline, close, self.width)
             if spaced and not spaced.clashes:
-                result = self._in_some_style(outline, rows, there, styles, must)
-                if not isinstance(result, tuple):
-                    return result
-            else:
-                result = to_blame(spaced.clashes if spaced else ())
-            tear(outline, result, torn, undrawn)
-            outline = sketch(self.view.plan.track, shown, torn, undrawn)
+                return self._in_some_style(outline, rows, there, styles, must)
+            return to_blame(spaced.clashes if spaced else ())
 
-    def _least_width(self, outline: Sketch, there: Things, style: Style) -> int:
+        return draw_torn(track, shown, attempt)
+
+    def _min_width(self, outline: Sketch, there: Trackside, style: Style) -> int:
         """A drawing of all this in one piece is at least this wide."""
         room = sizes(self.view, outline, there, style)
         return max(x + size.width for x, size in zip(order(outline, room), room.nodes, strict=True))
 
     def _in_some_style(
-        self, outline: Sketch, rows: Rows, there: Things, styles: Sequence[Style], must: bool
-    ) -> Panel | tuple[int, ...] | None:
+        self, outline: Sketch, rows: Rows, there: Trackside, styles: Sequence[Style], must: bool
+    ) -> Panel | Links | None:
         """The panel in the first style that fits with all its labels, or failing that with
         most of them; or the links that cannot be drawn; where nothing fits None, or if it
         ``must`` be the panel in the last style."""
@@ -134,8 +132,8 @@ class PanelDrawer:
         return best
 
     def _fit(
-        self, outline: Sketch, rows: Rows, there: Things, style: Style, must: bool
-    ) -> Panel | tuple[int, ...] | None:
+        self, outline: Sketch, rows: Rows, there: Trackside, style: Style, must: bool
+    ) -> Panel | Links | None:
         room = sizes(self.view, outline, there, style)
         heights = first_heights(outline, rows)
         best: tuple[GridLayout, Placement] | None = None
@@ -156,24 +154,3 @@ class PanelDrawer:
             return None
         lines, used, origin = ink_layout(self.view, *best, there, style)
         return Panel(*best, lines, used, origin)
-
-
-def tear(outline: Sketch, numbers: Sequence[int], torn: set[Port], undrawn: set[Port]) -> None:
-    """Take links that cannot be drawn out of the next sketch: draw their joints as two
-    loose ends, and where even a loose end has no room leave that to the label."""
-    links, loose = outline.links, ("cut", "torn")
-    before = len(torn) + len(undrawn)
-    if not numbers and links:
-        # Lengths that cannot be made to fit: most rigid is where legs meet legs, then
-        # where track turns back.
-        whole = [n for n, link in enumerate(links) if outline.nodes[link.b].kind not in loose]
-        rigid = [n for n in whole if links[n].b_leg] or [n for n in whole if links[n].turns]
-        numbers = (rigid or whole or range(len(links)))[-1:]
-    ends = {n for n in numbers if links[n].leg and outline.nodes[links[n].b].kind in loose}
-    torn |= {links[n].joint.a for n in numbers if n not in ends}
-    if ends.issuperset(numbers):  # only loose ends are left in the way of one another
-        undrawn |= {leg.port for n in ends if (leg := links[n].leg)}
-    if len(torn) + len(undrawn) == before:
-        # Nothing is left to tear that is known to help: draw no leg at all.
-        undrawn |= {leg.port for node in outline.nodes for leg in node.legs}
-        torn |= {link.joint.a for link in links}

@@ -8,11 +8,12 @@ from collections.abc import Iterable, Iterator
 from html import escape
 
 from verifier.drawing import template
-from verifier.drawing.furniture import derail_spot, undrawn_words
+from verifier.drawing.label_placer import BELOW
 from verifier.drawing.layout import GridCell
 from verifier.drawing.names import element_id, gap_name
 from verifier.drawing.placed_layout import PlacedLayout
 from verifier.drawing.sketch import LEFT, RIGHT
+from verifier.drawing.svg_labels import derail_spot
 from verifier.drawing.svg_metrics import (
     BLADE,
     HEAD,
@@ -25,8 +26,9 @@ from verifier.drawing.svg_metrics import (
     mast_width,
     short,
 )
-from verifier.drawing.svg_placer import BELOW, Box, PlacedSvgLabel, Point, SvgLabel
+from verifier.drawing.svg_placer import Box, PlacedSvgLabel, Point, SvgLabel
 from verifier.drawing.track_paths import LOOSE
+from verifier.drawing.trackside import undrawn_words
 from verifier.drawing.view import FAULT_OF, View, aspect_word
 from verifier.plan.model import Joint, Piece, Port, Signal
 from verifier.plan.track.build_track import moves_over
@@ -91,19 +93,21 @@ class SvgRenderer:
             note = self.plan.blocks[block].note
             title += f": {note}" if note else ""
             grey = not self.view.speaks_of("block", block)
-            yield self._group("block", block, title, body, self._spot_of(block), grey=grey)
+            yield self._group("block", block, title, body, self._spot_of(block, pieces), grey=grey)
 
     def _rail_kind(self, block: str | None) -> str:
         return "r dark" if block and not self.plan.blocks[block].detected else "r"
 
-    def _spot_of(self, block: str) -> Box:
+    def _spot_of(self, block: str, pieces: list[Piece]) -> Box:
         """Where a mark of the block goes: to the stock that stands there, else to its name."""
         stand = self.board.standing.get(("stock", block))
         if stand is not None and self.view.occupied(block):
             return stand
         if name := self.board.put.get(("block", block)):
             return name.box
-        x, y = self.ways.hub(self.board.there.home[block])
+        home = self.board.there.home[block]
+        # The home piece may be on another strip.
+        x, y = self.ways.hub(home if home in self.board.layout.cells else pieces[0].name)
         return Box(x - 8, y - 4, 16, 8)
 
     def _names(self, block: str, pieces: list[Piece]) -> Iterator[str]:
@@ -143,7 +147,7 @@ class SvgRenderer:
             position = self.view.position(piece)
             put = self.board.put.get((kind, piece.name))
             words = short(piece.name) + (f" {position}" if position else "")
-            words += undrawn_words(self.plan, self.board.layout, cell)
+            words += undrawn_words(self.plan, self.board.layout, cell, short)
             body = [*self._blades(piece, position), _label(put, words, "c") if put else ""]
             x, y = self.ways.hub(piece.name)
             body.append(template.circle((x, y), 13, "hit"))
@@ -298,7 +302,7 @@ class SvgRenderer:
         feeder that passes through it."""
         down = 1 if put.side == BELOW else -1
         # The rail, or where a loom that found no room at its rail is drawn.
-        rail = put.box.y - put.tag.off if down > 0 else put.box.bottom + put.tag.off
+        rail = put.box.y - put.label.off if down > 0 else put.box.bottom + put.label.off
         x, sense = put.box.x + strand.x, rail + down * 13
         broken = self.view.broken(FAULT_OF[strand.kind], strand.name)
         grey = self.view.seen is not None and not self.view.speaks_of(strand.kind, strand.name)
@@ -379,7 +383,7 @@ class SvgRenderer:
                 yield template.stroke(*put.leader, "f") + "\n"
             if put.apart:
                 at = put.box.right + 8, put.box.middle[1] + 4
-                yield template.text(at, f"at {self._where(put.tag)}", "m") + "\n"
+                yield template.text(at, f"at {self._where(put.label)}", "m") + "\n"
 
     def _where(self, tag: SvgLabel) -> str:
         """Where what stands below the drawing belongs, in words."""

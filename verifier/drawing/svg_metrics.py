@@ -6,13 +6,12 @@ by :data:`DOWN` pixels. They do not depend on the situation: drawings of one pla
 situations lie over each other.
 """
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from math import ceil
 
-from verifier.drawing.sketch import RIGHT, Node, Sketch
+from verifier.drawing.sketch import Node, Sketch
 from verifier.drawing.spacing import Size, Sizes
-from verifier.drawing.text_metrics import Things, title
+from verifier.drawing.trackside import DIRECTIONS, Trackside, far_end_words, stem_at_left
 from verifier.drawing.typeface import NAME, SMALL, text_width
 from verifier.drawing.view import aspect_word
 from verifier.plan.model import Piece, Plan, Port, Signal
@@ -31,8 +30,6 @@ APART = 12.0
 END = 26.0  # the arrow, bumper or break at an end, with the rail before it
 JOINT = 1
 LONGEST = 30  # letters of a name that are written out
-
-_DIRECTIONS = {"both": "", "entering": " (in only)", "leaving": " (out only)"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,36 +114,35 @@ LOOM_HIGH = 32.0
 # ------------------------------------------------------------------ nodes
 
 
-def end_words(plan: Plan, node: Node, there: Things) -> str:
+def end_words(plan: Plan, node: Node, there: Trackside) -> str:
     """What is written at an edge, a bumper or a loose end."""
     match node.kind:
         case "edge":
-            return short(node.name) + _DIRECTIONS[plan.track.pieces[node.name].direction]
+            return short(node.name) + DIRECTIONS[plan.track.pieces[node.name].direction]
         case "bumper":
             return short(node.name)
     port = node.right or node.left
     assert port is not None
-    if node.kind == "torn":
-        return f"to {title(plan, port, short)}"
-    return f"to {title(plan, port, short)}" if port.piece in there.elsewhere else ""
+    named = node.kind == "torn" or port.piece in there.elsewhere
+    return f"to {far_end_words(plan, port, short)}" if named else ""
 
 
-def paper_sizes(plan: Plan, sketch: Sketch, there: Things, wanted: Reserved) -> Sizes:
+def paper_sizes(plan: Plan, sketch: Sketch, there: Trackside, wanted: Reserved) -> Sizes:
     return Sizes(tuple(_size(plan, node, there, wanted) for node in sketch.nodes), JOINT)
 
 
-def _size(plan: Plan, node: Node, there: Things, wanted: Reserved) -> Size:
+def _size(plan: Plan, node: Node, there: Trackside, wanted: Reserved) -> Size:
     if node.kind == "wire":
         return Size(4, 2)
     if node.kind != "piece":
         words = text_width(end_words(plan, node, there), NAME)
-        beside = max(_beside(plan, node, there, wanted, node.left or node.right), default=0.0)
+        beside = max(_signal_widths(node, node.left or node.right, there, wanted), default=0.0)
         return Size(_units(max(END + words, beside)), 0)
     piece = plan.track.pieces[node.name]
-    zone = standing_width(plan, piece, there, wanted)
+    zone = standing_width(piece, there, wanted)
     if piece.kind == "plain":
-        above = [*_beside(plan, node, there, wanted, node.left)]
-        below = [*_beside(plan, node, there, wanted, node.right)]
+        above = _signal_widths(node, node.left, there, wanted)
+        below = _signal_widths(node, node.right, there, wanted)
         zone += sum(DERAIL for port in (node.left, node.right) if port for _ in
                     there.derails.get(port, ()))  # fmt: skip
         name = name_width(piece.title)
@@ -157,8 +153,7 @@ def _size(plan: Plan, node: Node, there: Things, wanted: Reserved) -> Size:
         )
         return Size(max(_units(width + 2 * APART), 6), _units(width) // 2)
     words = text_width(special_words(piece, wanted), NAME)
-    own = piece.block is not None and there.home.get(piece.block) == piece.name
-    if own:
+    if there.block_at(piece):
         # What stands on the stem keeps the label to the other side of the frog.
         block = name_width(f"({piece.block})")
         wires = loom_width(loom_at(plan, piece, there, wanted))
@@ -168,7 +163,7 @@ def _size(plan: Plan, node: Node, there: Things, wanted: Reserved) -> Size:
         stem, leg = max(STEM, _units(words / 2)), max(LEG, _units(words / 2))
     if piece.kind != "turnout":
         return Size(stem + 1 + leg, stem)
-    return Size(stem + 1 + leg, stem if node.legs[0].side == RIGHT else leg)
+    return Size(stem + 1 + leg, stem if stem_at_left(node) else leg)
 
 
 def special_words(piece: Piece, wanted: Reserved) -> str:
@@ -181,24 +176,19 @@ def _units(pixels: float) -> int:
     return ceil(pixels / ACROSS)
 
 
-def standing_width(plan: Plan, piece: Piece, there: Things, wanted: Reserved) -> float:
+def standing_width(piece: Piece, there: Trackside, wanted: Reserved) -> float:
     """Room for what stands on the rail of a piece: gates, and stock."""
-    if piece.block is None or there.home.get(piece.block) != piece.name:
-        return 0
-    gates = len(there.gates.get(piece.block, ()))
-    return gates * GATE + (STOCK if wanted.told else 0)
+    stock = STOCK if wanted.told and there.block_at(piece) else 0
+    return len(there.gates_at(piece)) * GATE + stock
 
 
-def loom_at(plan: Plan, piece: Piece, there: Things, wanted: Reserved) -> tuple[LoomWire, ...]:
-    if piece.block is None or there.home.get(piece.block) != piece.name:
-        return ()
-    return loom(plan, piece.block, wanted)
+def loom_at(plan: Plan, piece: Piece, there: Trackside, wanted: Reserved) -> tuple[LoomWire, ...]:
+    block = there.block_at(piece)
+    return loom(plan, block, wanted) if block else ()
 
 
-def _beside(
-    plan: Plan, node: Node, there: Things, wanted: Reserved, port: Port | None
-) -> Iterator[float]:
+def _signal_widths(
+    node: Node, port: Port | None, there: Trackside, wanted: Reserved
+) -> list[float]:
     """Widths of the signals that stand at one end of a node, approached over it."""
-    if port and port.piece == node.name:
-        for signal in there.signals.get(port, ()):
-            yield signal_size(signal, wanted)[0]
+    return [signal_size(signal, wanted)[0] for signal in there.signals_at(node, port)]

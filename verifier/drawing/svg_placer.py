@@ -7,11 +7,13 @@ none covers another or any track, and which could not be placed.
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import pairwise
+
+from verifier.drawing.label_placer import BELOW, Others, place_all
 
 Point = tuple[float, float]
 
-ABOVE, BELOW = -1, 1
 # Clear room between a thing and track, between two things, around a leader.
 BY_TRACK, BY_THING, BY_LEADER = 3.0, 4.0, 2.0
 # How far from its track a thing may stand, in steps.
@@ -99,7 +101,7 @@ class PlacedSvgLabel:
     """A thing in its place. ``leader``: the line that ties it to its anchor, where it stands
     away from it. ``apart``: it stands below the drawing, for want of room at its track."""
 
-    tag: SvgLabel
+    label: SvgLabel
     box: Box
     side: int
     leader: tuple[Point, Point] | None
@@ -153,60 +155,47 @@ def _slabs(low: float, high: float) -> range:
 
 
 def place(
-    page: Occupancy, tags: Sequence[SvgLabel]
-) -> tuple[tuple[PlacedSvgLabel, ...], tuple[SvgLabel, ...]]:
-    """Each thing in its place on the page, in order; and those for which there is none.
+    page: Occupancy, labels: Sequence[SvgLabel]
+) -> tuple[list[PlacedSvgLabel], list[SvgLabel]]:
+    """Each label in its place on the page, in order; and those for which there is none.
 
-    Where it can, a thing leaves clear what others on its side stand for."""
-    anchors: dict[tuple[float, int], list[float]] = {}
-    for tag in tags:
-        for side in tag.sides:
-            anchors.setdefault((tag.anchor[1], side), []).append(tag.anchor[0])
-    put: list[PlacedSvgLabel] = []
-    homeless: list[SvgLabel] = []
-    for tag in tags:
-        found = _place(page, tag, anchors)
-        if found is None:
-            homeless.append(tag)
-            continue
-        put.append(found)
-        page.take(found.box)
-        if found.leader:
-            page.take(_around(found.leader))
-    return tuple(put), tuple(homeless)
+    Where it can, a label leaves clear what others on its side stand for."""
+
+    def take(placed: PlacedSvgLabel) -> None:
+        page.take(placed.box)
+        if placed.leader:
+            page.take(_around(placed.leader))
+
+    return place_all(labels, partial(_find, page), take)
 
 
-def _place(
-    page: Occupancy, tag: SvgLabel, anchors: dict[tuple[float, int], list[float]]
-) -> PlacedSvgLabel | None:
+def _find(page: Occupancy, label: SvgLabel, others: Others) -> PlacedSvgLabel | None:
     best: PlacedSvgLabel | None = None
-    for step in range(1 if tag.tied else FARTHEST):
-        for candidate in _candidates(page, tag, step):
+    for step in range(1 if label.tied else FARTHEST):
+        for candidate in _candidates(page, label, step):
             box = candidate.box
-            others = anchors[tag.anchor[1], candidate.side]
-            covers = any(box.x - 2 < x < box.right + 2 and x != tag.anchor[0] for x in others)
-            if not covers:
+            if not any(box.x - 2 < x < box.right + 2 for x in others[candidate.side]):
                 return candidate
             best = best or candidate
     return best
 
 
-def _candidates(page: Occupancy, tag: SvgLabel, step: int) -> Iterator[PlacedSvgLabel]:
-    off = tag.off + step * STEP
-    for side in tag.sides:
-        y = tag.anchor[1] + (off if side == BELOW else -off - tag.height)
-        for left in tag.lefts:
-            box = Box(left, y, tag.width, tag.height)
-            if not page.free(box) or page.between(box, tag.anchor, side):
+def _candidates(page: Occupancy, label: SvgLabel, step: int) -> Iterator[PlacedSvgLabel]:
+    off = label.off + step * STEP
+    for side in label.sides:
+        y = label.anchor[1] + (off if side == BELOW else -off - label.height)
+        for left in label.lefts:
+            box = Box(left, y, label.width, label.height)
+            if not page.free(box) or page.between(box, label.anchor, side):
                 continue
-            leader = _leader(tag, box, side) if step else None
+            leader = _leader(label, box, side) if step else None
             if leader is None or _leads(page, leader):
-                yield PlacedSvgLabel(tag, box, side, leader)
+                yield PlacedSvgLabel(label, box, side, leader)
 
 
-def _leader(tag: SvgLabel, box: Box, side: int) -> tuple[Point, Point]:
-    x = min(max(tag.anchor[0], box.x), box.right)
-    start = tag.anchor[1] + side * (BY_TRACK + BY_LEADER)
+def _leader(label: SvgLabel, box: Box, side: int) -> tuple[Point, Point]:
+    x = min(max(label.anchor[0], box.x), box.right)
+    start = label.anchor[1] + side * (BY_TRACK + BY_LEADER)
     return (x, start), (x, box.y - 1 if side == BELOW else box.bottom + 1)
 
 
@@ -223,16 +212,16 @@ def _leads(page: Occupancy, leader: tuple[Point, Point]) -> bool:
 
 
 def below(
-    page: Occupancy, tags: Sequence[SvgLabel], left: float, bottom: float
-) -> tuple[PlacedSvgLabel, ...]:
-    """Things one below another under the drawing."""
+    page: Occupancy, labels: Sequence[SvgLabel], left: float, bottom: float
+) -> list[PlacedSvgLabel]:
+    """Labels one below another under the drawing."""
     put = []
-    for tag in tags:
-        box = Box(left, bottom + 2 * BY_THING, tag.width, tag.height)
+    for label in labels:
+        box = Box(left, bottom + 2 * BY_THING, label.width, label.height)
         bottom = box.bottom
         page.take(box)
-        put.append(PlacedSvgLabel(tag, box, tag.sides[0], None, apart=True))
-    return tuple(put)
+        put.append(PlacedSvgLabel(label, box, label.sides[0], None, apart=True))
+    return put
 
 
 def around_all(boxes: Iterable[Box]) -> Box:

@@ -1,4 +1,4 @@
-"""The drawing of a plan in the terminal: what :func:`draw` puts together.
+"""The drawing of a plan in the terminal.
 
 Input: a plan and, where wanted, what is seen of it in one situation. Output: lines of
 text, no wider than asked, with nothing drawn over anything else.
@@ -7,15 +7,12 @@ text, no wider than asked, with nothing drawn over anything else.
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from verifier.drawing.charset import legend
 from verifier.drawing.panel import Panel, PanelDrawer
 from verifier.drawing.view import View
 from verifier.drawing.window import around
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Seen
-
-__all__ = ["TextPicture", "draw", "legend", "picture"]
 
 MANY = 24  # pieces in one picture, where the plan is larger
 WHOLE = 60  # a plan of so few pieces is drawn whole if it is not too wide
@@ -32,30 +29,6 @@ class TextPicture:
     used: frozenset[str]
     panels: tuple[Panel, ...]
 
-    def legend(self, ascii_only: bool = False) -> str:
-        return legend(ascii_only, self.used)
-
-
-def draw(
-    plan: Plan,
-    seen: Seen | None = None,
-    *,
-    focus: Collection[str] = (),
-    ascii_only: bool = False,
-    relevant: Collection[Observable] | None = None,
-    width: int = 100,
-) -> list[str]:
-    """The plan as lines of text, with stock, points and aspects where ``seen`` is given.
-
-    ``focus``: pieces to draw around where the whole plan is too large for one picture.
-    ``relevant``: what matters; all else is drawn as in a bare plan. None: all matters.
-    """
-    return list(
-        picture(
-            plan, seen, focus=focus, ascii_only=ascii_only, relevant=relevant, width=width
-        ).lines
-    )
-
 
 def picture(
     plan: Plan,
@@ -66,7 +39,12 @@ def picture(
     relevant: Collection[Observable] | None = None,
     width: int = 100,
 ) -> TextPicture:
-    """As :func:`draw`, with what a legend or another layer needs to know."""
+    """The plan as lines of text, with stock, points and aspects where ``seen`` is given.
+
+    ``focus``: pieces to draw around where the whole plan is too large for one picture.
+    ``relevant``: what matters; all else is drawn as in a bare plan. None: all matters.
+    ``width``: the most columns of a line.
+    """
     view = View(plan, seen, relevant)
     easel = PanelDrawer(view, ascii_only, width)
     pieces = [name for row in plan.track.rows for name, _, _ in row]

@@ -7,10 +7,11 @@ used in them. Every character has one place and nothing is written over a label.
 from verifier.drawing.charset import Charset
 from verifier.drawing.layout import GridCell, GridLayout, Rail, Slant
 from verifier.drawing.sketch import LEFT, RIGHT
-from verifier.drawing.text_metrics import Style, Things, end_text, furniture
+from verifier.drawing.text_labels import derail_places, furniture_place
+from verifier.drawing.text_metrics import Style, end_text, furniture
 from verifier.drawing.text_placer import Placement, TextLabel
+from verifier.drawing.trackside import Trackside
 from verifier.drawing.view import View
-from verifier.drawing.words import derail_places, furniture_place
 from verifier.plan.model import Piece, Port
 
 
@@ -46,7 +47,7 @@ class _Canvas:
 
 
 def ink_layout(
-    view: View, layout: GridLayout, placement: Placement, there: Things, style: Style
+    view: View, layout: GridLayout, placement: Placement, there: Trackside, style: Style
 ) -> tuple[tuple[str, ...], frozenset[str], tuple[int, int]]:
     """The lines, the kinds of marks used, and where in the layout the first line begins."""
     paper = _Canvas()
@@ -104,7 +105,7 @@ def _rail_mark(paper: _Canvas, view: View, cell: GridCell, ink: Charset) -> str:
 
 
 def _cell(
-    paper: _Canvas, view: View, layout: GridLayout, cell: GridCell, there: Things, style: Style
+    paper: _Canvas, view: View, layout: GridLayout, cell: GridCell, there: Trackside, style: Style
 ) -> None:
     node = cell.node
     if node.kind == "wire":

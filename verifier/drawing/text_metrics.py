@@ -5,16 +5,21 @@ characters. Sizes do not depend on the situation where room allows: then drawing
 plan in several situations lie over each other.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from verifier.drawing.charset import Charset
-from verifier.drawing.sketch import RIGHT, Node, Sketch, sketch
+from verifier.drawing.sketch import Node, Sketch, sketch
 from verifier.drawing.spacing import Size, Sizes, order
+from verifier.drawing.trackside import (
+    DIRECTIONS,
+    Trackside,
+    far_end_words,
+    stem_at_left,
+    trackside,
+)
 from verifier.drawing.view import View
-from verifier.plan.model import Piece, Plan, Port, Signal
-
-_DIRECTIONS = {"both": "", "entering": " (in only)", "leaving": " (out only)"}
+from verifier.plan.model import Piece
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,57 +44,14 @@ class Style:
         return name[: keep - keep // 2] + self.ink.short + name[len(name) - keep // 2 :]
 
 
-@dataclass(frozen=True, slots=True)
-class Things:
-    """What stands where: worked out once for a set of pieces.
-
-    ``home``: the piece of each block on which its stock, gates and, where it has no plain
-    track, its name are drawn. ``elsewhere``: pieces in other parts of the same picture."""
-
-    home: dict[str, str]
-    signals: dict[Port, list[Signal]]  # by the port they are approached from
-    gates: dict[str, list[str]]
-    derails: dict[Port, list[str]]
-    elsewhere: frozenset[str]
-
-
-def things(plan: Plan, shown: Sequence[str], drawn: Sequence[str] = ()) -> Things:
-    home: dict[str, str] = {}
-    for plain in (True, False):
-        for name in drawn or shown:
-            piece = plan.track.pieces[name]
-            if piece.block and (piece.kind == "plain") == plain:
-                home.setdefault(piece.block, name)
-    signals: dict[Port, list[Signal]] = {}
-    for signal in plan.signals.values():
-        signals.setdefault(signal.joint.other(signal.enters), []).append(signal)
-    gates: dict[str, list[str]] = {}
-    for gate in plan.gates.values():
-        gates.setdefault(gate.block, []).append(gate.name)
-    derails: dict[Port, list[str]] = {}
-    for derail in plan.derails.values():
-        derails.setdefault(derail.port, []).append(derail.name)
-    return Things(home, signals, gates, derails, frozenset(drawn) - set(shown))
-
-
-def title(plan: Plan, port: Port, short: Callable[[str], str]) -> str:
-    """How the far end of a torn track is named: ``T5 reverse leg``, or a block; names made
-    ``short`` by the drawing's own way."""
-    piece = plan.track.pieces[port.piece]
-    name = short(piece.title)
-    if piece.kind != "turnout":
-        return name
-    return f"{name} {port.end}" + ("" if port.end == "points" else " leg")
-
-
-def end_text(view: View, node: Node, there: Things, style: Style) -> str:
+def end_text(view: View, node: Node, there: Trackside, style: Style) -> str:
     """The text of an edge, bumper, or loose end, with one rail, as read."""
     i, rail = style.ink, style.ink.rail
     at_left = node.left is None
     match node.kind:
         case "edge":
             direction = view.plan.track.pieces[node.name].direction
-            name = style.short(node.name) + _DIRECTIONS[direction]
+            name = style.short(node.name) + DIRECTIONS[direction]
             arrow = (i.out_west, i.out_east)
             if direction == "entering":
                 arrow = (i.out_east, i.out_west)
@@ -98,7 +60,7 @@ def end_text(view: View, node: Node, there: Things, style: Style) -> str:
         case _:
             port = node.right or node.left
             assert port is not None
-            name, arrow = title(view.plan, port, style.short), (i.goes_on, i.goes_on)
+            name, arrow = far_end_words(view.plan, port, style.short), (i.goes_on, i.goes_on)
             if node.kind == "torn":
                 name, arrow = f"to {name}", (i.round, i.round)
             elif port.piece not in there.elsewhere:
@@ -106,23 +68,20 @@ def end_text(view: View, node: Node, there: Things, style: Style) -> str:
     return f"{name} {arrow[0]}{rail}" if at_left else f"{rail}{arrow[1]} {name}"
 
 
-def special_label(view: View, piece: Piece, home: dict[str, str], style: Style) -> tuple[str, str]:
+def special_label(view: View, piece: Piece, there: Trackside, style: Style) -> tuple[str, str]:
     """The label of a turnout, crossing or slip: name and how it lies; and its block's
     name where no plain track bears that."""
     position = view.position(piece)
     name = style.short(piece.name)
-    own = piece.block if piece.block and home.get(piece.block) == piece.name else None
+    own = there.block_at(piece)
     return f"{name} {position}" if position else name, f"({style.short(own)})" if own else ""
 
 
-def furniture(view: View, piece: Piece, there: Things, style: Style) -> str:
+def furniture(view: View, piece: Piece, there: Trackside, style: Style) -> str:
     """What stands in the middle of a piece in this situation: gates, stock, its name."""
-    home = piece.block is not None and there.home.get(piece.block) == piece.name
-    words = []
-    if home and piece.block:
-        words += [gate_mark(view, gate, style) for gate in there.gates.get(piece.block, ())]
-        if view.occupied(piece.block):
-            words.append(style.ink.stock)
+    words = [gate_mark(view, gate, style) for gate in there.gates_at(piece)]
+    if view.occupied(there.block_at(piece)):
+        words.append(style.ink.stock)
     if piece.kind == "plain":
         words.append(style.short(piece.title))
     return " ".join(words)
@@ -133,25 +92,23 @@ def gate_mark(view: View, gate: str, style: Style) -> str:
     return marks.get(view.gate(gate), style.ink.seated)
 
 
-def sizes(view: View, sketch: Sketch, there: Things, style: Style) -> Sizes:
+def sizes(view: View, sketch: Sketch, there: Trackside, style: Style) -> Sizes:
     joints = view.plan.track.joints
     joint = len(style.ink.double_gap) if any(j.kind == "||" for j in joints) else 1
     return Sizes(tuple(_size(view, node, there, style, joint) for node in sketch.nodes), joint)
 
 
-def _size(view: View, node: Node, there: Things, style: Style, joint: int) -> Size:
+def _size(view: View, node: Node, there: Trackside, style: Style, joint: int) -> Size:
     if node.kind == "wire":
         return Size(2 + joint, 1)
     if node.kind != "piece":
         width = len(end_text(view, node, there, style))
         return Size(max(width, _signals_width(view, node, there, style)), 0)
     piece = view.plan.track.pieces[node.name]
-    home = piece.block is not None and there.home.get(piece.block) == piece.name
-    zone = 0
-    if home and piece.block:
-        zone += sum(len(style.ink.seated) + 1 for _ in there.gates.get(piece.block, ()))
-        if view.seen and (style.reserve or view.occupied(piece.block)):
-            zone += len(style.ink.stock) + 1
+    block = there.block_at(piece)
+    zone = len(there.gates_at(piece)) * (len(style.ink.seated) + 1)
+    if block and view.seen and (style.reserve or view.occupied(block)):
+        zone += len(style.ink.stock) + 1
     if piece.kind == "plain":
         ends = [p for p in (node.left, node.right) if p]
         zone += sum(2 for p in ends for _ in there.derails.get(p, ()))
@@ -162,27 +119,26 @@ def _size(view: View, node: Node, there: Things, style: Style, joint: int) -> Si
         return Size(stem + 1 + style.leg, stem)
     leg = style.leg
     if style.roomy:
-        label = " ".join(special_label(view, piece, there.home, style))
+        label = " ".join(special_label(view, piece, there, style))
         position = view.position(piece)
         longest = len(label) + (len("reverse") - len(position) if position else 0)
         leg = max(leg, longest // 2 - 1)
         stem = max(stem, leg)
     width = stem + 1 + leg
-    return Size(width, stem if node.legs[0].side == RIGHT else leg)
+    return Size(width, stem if stem_at_left(node) else leg)
 
 
-def _signals_width(view: View, node: Node, there: Things, style: Style) -> int:
+def _signals_width(view: View, node: Node, there: Trackside, style: Style) -> int:
     """Room for the labels of signals that are approached over this node."""
     if not style.roomy:
         return 0
-    own = [p for p in (node.left, node.right) if p and p.piece == node.name]
-    lengths = [view.longest_signal(s) + 3 for p in own for s in there.signals.get(p, ())]
-    return max(lengths, default=0)
+    signals = there.signals_at(node, node.left, node.right)
+    return max((view.longest_signal(signal) + 3 for signal in signals), default=0)
 
 
 def left_to_right(view: View, pieces: Sequence[str], style: Style) -> list[str]:
     """The pieces in the order in which they stand from left to right."""
     outline = sketch(view.plan.track, pieces)
-    room = sizes(view, outline, things(view.plan, pieces), style)
+    room = sizes(view, outline, trackside(view.plan, pieces), style)
     place = dict(zip((node.name for node in outline.nodes), order(outline, room), strict=True))
     return sorted(pieces, key=lambda name: place[name])

@@ -5,12 +5,12 @@ to place, the most important first, and the places of what stands on the rail it
 signal stands on the right-hand side of its trains, before the joint where its route begins.
 """
 
-from collections import Counter
 from collections.abc import Iterator, Mapping
 
+from verifier.drawing.label_placer import ABOVE, BELOW
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
 from verifier.drawing.names import gap_name
-from verifier.drawing.sketch import LEFT, RIGHT
+from verifier.drawing.sketch import RIGHT
 from verifier.drawing.svg_metrics import (
     APART,
     DERAIL,
@@ -28,9 +28,15 @@ from verifier.drawing.svg_metrics import (
     signal_size,
     special_words,
 )
-from verifier.drawing.svg_placer import ABOVE, BELOW, Box, Point, SvgLabel
-from verifier.drawing.text_metrics import Things, title
+from verifier.drawing.svg_placer import Box, Point, SvgLabel
 from verifier.drawing.track_paths import TrackPaths, on_paper
+from verifier.drawing.trackside import (
+    Trackside,
+    label_sides,
+    signal_places,
+    stem_at_left,
+    undrawn_words,
+)
 from verifier.drawing.typeface import NAME, SMALL, text_width
 from verifier.plan.model import Joint, Piece, Plan, Port, Signal
 
@@ -42,7 +48,7 @@ OFF = 6.0
 
 
 def svg_labels(
-    plan: Plan, layout: GridLayout, ways: TrackPaths, there: Things, wanted: Reserved
+    plan: Plan, layout: GridLayout, ways: TrackPaths, there: Trackside, wanted: Reserved
 ) -> tuple[list[SvgLabel], Standing]:
     beside = _Furniture(plan, layout, ways, there, wanted)
     standing = dict(beside.standing())
@@ -52,7 +58,7 @@ def svg_labels(
     ], standing  # fmt: skip
 
 
-def derail_spot(ways: TrackPaths, there: Things, port: Port, name: str) -> Point:
+def derail_spot(ways: TrackPaths, there: Trackside, port: Port, name: str) -> Point:
     """Where a derail lies: on the rail, near the end of its piece."""
     points = ways.way(port)
     x, y = points[-1]
@@ -63,11 +69,10 @@ def derail_spot(ways: TrackPaths, there: Things, port: Port, name: str) -> Point
 
 class _Furniture:
     def __init__(
-        self, plan: Plan, layout: GridLayout, ways: TrackPaths, there: Things, wanted: Reserved
+        self, plan: Plan, layout: GridLayout, ways: TrackPaths, there: Trackside, wanted: Reserved
     ):
         self.plan, self.layout, self.ways = plan, layout, ways
         self.there, self.wanted = there, wanted
-        self._signals = list(self._where_signals_stand())
 
     def _pieces(self) -> Iterator[tuple[Piece, GridCell]]:
         for name, cell in self.layout.cells.items():
@@ -77,41 +82,26 @@ class _Furniture:
 
     # -------------------------------------------------------------- signals
 
-    def _where_signals_stand(self) -> Iterator[tuple[Signal, Point, int]]:
-        """Each signal, the place on the rail where it stands, and to which side its trains run."""
-        marks_of = Counter(mark.joint.a for mark in self.layout.marks)
-        for mark in self.layout.marks:
-            for approach, side in ((mark.left, RIGHT), (mark.right, LEFT)):
-                # A torn joint is drawn twice; its signals stand where they are approached.
-                only_here = (
-                    marks_of[mark.joint.a] == 1 and approach.piece not in self.there.elsewhere
-                )
-                if approach in mark.near or only_here:
-                    for signal in self.there.signals.get(approach, ()):
-                        yield signal, *self._where(signal, mark, side)
-        for port in self.layout.undrawn:
-            # Over a leg that is not drawn a signal is approached from its frog.
-            if not marks_of[self.plan.track.joint_at[port].a]:
-                cell = self.layout.cells[port.piece]
-                side = next(leg.side for leg in cell.node.legs if leg.port == port)
-                for signal in self.there.signals.get(port, ()):
-                    yield signal, self.ways.hub(port.piece), side
-
     def signals(self) -> Iterator[SvgLabel]:
-        for signal, (x, y), side in self._signals:
+        for signal, at, side in signal_places(self.plan, self.layout, self.there):
+            (x, y), side = self._signal_spot(signal, at, side)
             width, height = signal_size(signal, self.wanted)
             first = x - BY_JOINT - width if side == RIGHT else x + BY_JOINT
             lefts = tuple(first - side * shift for shift in (0, 6, 12, 20, 28))
             sides = (BELOW,) if side == RIGHT else (ABOVE,)
             yield SvgLabel("signal", signal.name, width, height, (x, y), sides, lefts, OFF)
 
-    def _where(self, signal: Signal, mark: JointMark, side: int) -> tuple[Point, int]:
+    def _signal_spot(
+        self, signal: Signal, at: JointMark | GridCell, side: int
+    ) -> tuple[Point, int]:
         """The place on the rail where a signal stands, and to which side its trains run: at
         the joint, or where that lies round a bend, before it."""
-        bend = self.ways.bend_at(mark.joint)
+        if isinstance(at, GridCell):
+            return self.ways.hub(at.node.name), side
+        bend = self.ways.bend_at(at.joint)
         if bend is None:
-            return on_paper(mark.x, mark.y), side
-        approach = self.layout.cells[mark.joint.other(signal.enters).piece]
+            return on_paper(at.x, at.y), side
+        approach = self.layout.cells[at.joint.other(signal.enters).piece]
         x, y = on_paper(bend.x, approach.y)
         return (x - bend.side * BEND, y), bend.side
 
@@ -125,10 +115,10 @@ class _Furniture:
     def standing(self) -> Iterator[tuple[tuple[str, str], Box]]:
         """The places of gates and stock, side by side on the rail of a block's own piece."""
         for piece, cell in self._pieces():
-            block = piece.block
-            if block is None or self.there.home.get(block) != piece.name:
+            block = self.there.block_at(piece)
+            if block is None:
                 continue
-            gates = self.there.gates.get(block, [])
+            gates = self.there.gates_at(piece)
             width = len(gates) * GATE + (STOCK if self.wanted.told else 0)
             low, high = self._rail(piece, cell)
             if piece.kind == "plain":
@@ -146,8 +136,7 @@ class _Furniture:
         hub, _ = self.ways.hub(piece.name)
         if not cell.node.legs:
             return low, high
-        stem_at_left = cell.node.legs[0].side == RIGHT or len(cell.node.legs) == 2
-        return (low, hub) if stem_at_left else (hub, high)
+        return (low, hub) if stem_at_left(cell.node) else (hub, high)
 
     # -------------------------------------------------------------- names
 
@@ -156,30 +145,21 @@ class _Furniture:
             if not cell.node.legs:
                 continue
             hub = self.ways.hub(piece.name)
-            sides = self._sides(cell)
-            words = special_words(piece, self.wanted) + self.undrawn(cell)
+            sides = label_sides(self.layout, cell)
+            words = special_words(piece, self.wanted)
+            words += undrawn_words(self.plan, self.layout, cell, short)
             kind = {"turnout": "points"}.get(piece.kind, piece.kind)
             width = text_width(words, NAME)
-            own = piece.block is not None and self.there.home.get(piece.block) == piece.name
+            own = self.there.block_at(piece)
             _, leg = _beside(hub[0], width, cell)
             lefts = (leg, *_over(hub[0], width)) if own else _over(hub[0], width)
             beyond = hub[0] + width + 10
             yield SvgLabel(kind, piece.name, width, NAME_HIGH, hub, sides, lefts, 5)
-            if own and piece.block:
-                width = name_width(f"({piece.block})")
+            if own:
+                width = name_width(f"({own})")
                 stem, leg = _beside(hub[0], width, cell)
                 lefts = (stem, leg, beyond, *_over(hub[0], width))
-                yield SvgLabel("block", piece.block, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
-
-    def undrawn(self, cell: GridCell) -> str:
-        """Words for the legs of a piece that are not drawn."""
-        return undrawn_words(self.plan, self.layout, cell)
-
-    def _sides(self, cell: GridCell) -> tuple[int, ...]:
-        slants = [
-            self.layout.slants[p.port] for p in cell.node.legs if p.port in self.layout.slants
-        ]
-        return (ABOVE, BELOW) if all(slant.down == BELOW for slant in slants) else (BELOW, ABOVE)
+                yield SvgLabel("block", own, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
 
     def names(self) -> Iterator[SvgLabel]:
         for piece, cell in self._pieces():
@@ -236,35 +216,21 @@ class _Furniture:
 
     def looms(self) -> Iterator[SvgLabel]:
         for piece, cell in self._pieces():
-            if piece.block is None or self.there.home.get(piece.block) != piece.name:
-                continue
-            width = loom_width(loom(self.plan, piece.block, self.wanted))
-            if not width:
+            block = self.there.block_at(piece)
+            width = loom_width(loom(self.plan, block, self.wanted)) if block else 0
+            if not block or not width:
                 continue
             low, high = self._rail(piece, cell)
             anchor = (low + high) / 2, on_paper(0, cell.y)[1]
             # As far left as can be, which leaves room for the name in one piece.
             lefts = tuple(low + 2 + 6 * n for n in range(max(int((high - low - width) / 6), 1)))
-            yield SvgLabel(
-                "loom", piece.block, width, LOOM_HIGH, anchor, (BELOW, ABOVE), lefts, 4, True
-            )
-
-
-def undrawn_words(plan: Plan, layout: GridLayout, cell: GridCell) -> str:
-    """Words for the legs of a piece that are not drawn: where they lead."""
-    words = ""
-    for leg in cell.node.legs:
-        if leg.port in layout.undrawn:
-            way = "reverse" if leg.port.end == "reverse" else "across"
-            words += f", {way} to {title(plan, layout.undrawn[leg.port], short)}"
-    return words
+            yield SvgLabel("loom", block, width, LOOM_HIGH, anchor, (BELOW, ABOVE), lefts, 4, True)
 
 
 def _beside(x: float, width: float, cell: GridCell) -> tuple[float, float]:
     """Left edges of places beside a frog: at its stem, and at its leg."""
     stem, leg = x - width - 4, x + 4
-    stem_at_left = cell.node.legs[0].side == RIGHT or len(cell.node.legs) == 2
-    return (stem, leg) if stem_at_left else (leg, stem)
+    return (stem, leg) if stem_at_left(cell.node) else (leg, stem)
 
 
 def _over(x: float, width: float) -> tuple[float, ...]:
