@@ -1,8 +1,8 @@
 """The three-aspect chain of automatic block signals: section 4.1 of the sources, check (i).
 
-Read in a secondary page [S], jayan.tripod.com/go/railway/7_2_train_on_line.htm: "Red: train in
-the next block; yellow: train in the block after next; green: next two blocks empty". The
-table of five rows is ours [C].
+Read in a secondary source [S], the page "7.2 Train on line" of a private web site on railways:
+"Red: train in the next block; yellow: train in the block after next; green: next two blocks
+empty". The table of five rows is ours [C].
 """
 
 import pytest
@@ -36,7 +36,7 @@ COLOR = {"Clear": "G", "Approach": "Y", "Stop": "R"}
 )
 def test_three_aspect_abs_chain_S_C_table(trains: tuple[str, ...], expected: str) -> None:
     """Three-aspect ABS: red for a train in the next block, yellow for one in the block after
-    next, green otherwise (jayan.tripod.com/go/railway/7_2_train_on_line.htm [S]); the five
+    next, green otherwise ("7.2 Train on line" [S]); the five
     rows of section 4.1 check (i) of the sources file [C]."""
     plan = AUTOMATIC_BLOCKS.plan(NORMAL_ABS)
     shown = aspects(plan, dict.fromkeys(trains, "occupied"), "S1", "S2", "S3")

@@ -18,13 +18,16 @@ PATIENCE = 30
 
 
 class Server:
-    """``address`` is what the terminal was told, with the key of this start."""
+    """``address`` is what the terminal was told, with the key of this start. ``user``: the
+    number of the user, and the group, that it runs as; the one who runs the tests otherwise."""
 
-    def __init__(self, folder: Path, *arguments: str):
+    def __init__(self, folder: Path, *arguments: str, user: int | None = None):
         self.folder = folder
         self.process = subprocess.Popen(
             [sys.executable, "-m", "verifier.cli", "page", *arguments, "--no-browser"],
             cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+            user=user, group=user, extra_groups=None if user is None else [],
+            env=None if user is None else {**os.environ, "HOME": str(folder)},
         )  # fmt: skip
         assert self.process.stdout is not None
         first = self.process.stdout.readline()
@@ -110,8 +113,8 @@ class Server:
 
 
 @contextmanager
-def server(folder: Path, *arguments: str) -> Iterator[Server]:
-    started = Server(folder, *arguments)
+def server(folder: Path, *arguments: str, user: int | None = None) -> Iterator[Server]:
+    started = Server(folder, *arguments, user=user)
     try:
         yield started
     finally:

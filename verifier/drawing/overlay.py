@@ -1,12 +1,14 @@
-"""What to show in an SVG drawing beside track, signals and stock.
-
-Input: nothing. Output: the words in which reports and pages ask for drawings.
+"""What an SVG drawing shows besides track, signals and stock: the options of a drawing, and
+the marks that its caller puts on it.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.plan.model import Move
+from verifier.plan import observables
+from verifier.plan.model import Move, Plan
+from verifier.reference.evaluator import Seen
 
 Why = Literal["cause", "conflict", "changed"]
 Slope = Literal["rising", "falling"]
@@ -38,7 +40,7 @@ class Hatched:
 @dataclass(frozen=True, slots=True)
 class Overlay:
     """``gaps``: the names of gaps. ``feeders``, ``detectors``: the wiring beside the track.
-    What has a mark of which the drawing does not show the thing, has no mark."""
+    A mark at a thing that the drawing does not show is left out."""
 
     gaps: bool = False
     feeders: bool = False
@@ -48,3 +50,21 @@ class Overlay:
 
 
 NO_OVERLAY = Overlay()
+
+
+def changes(plan: Plan, before: Seen, seen: Seen) -> Iterator[Mark]:
+    """Marks at everything that is drawn differently than before."""
+    kinds = (
+        ("block", map(observables.stock, plan.blocks)),
+        ("points", (observables.points(p.name) for p in plan.track.pieces.values()
+                    if p.kind in ("turnout", "slip"))),
+        ("derail", map(observables.derail, plan.derails)),
+        ("gate", map(observables.gate, plan.gates)),
+    )  # fmt: skip
+    for kind, things in kinds:
+        for what in things:
+            if before.states.get(what) != seen.states.get(what):
+                yield Mark(kind, what.name, "changed")
+    for signal in plan.signals.values():
+        if before.colors(signal) != seen.colors(signal):
+            yield Mark("signal", signal.name, "changed")

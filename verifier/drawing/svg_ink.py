@@ -10,7 +10,6 @@ from html import escape
 from verifier.drawing import template
 from verifier.drawing.label_placer import BELOW
 from verifier.drawing.layout import GridCell
-from verifier.drawing.names import element_id, gap_name
 from verifier.drawing.placed_layout import PlacedLayout
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.svg_labels import derail_spot
@@ -28,7 +27,7 @@ from verifier.drawing.svg_metrics import (
 )
 from verifier.drawing.svg_placer import Box, PlacedSvgLabel, Point, SvgLabel
 from verifier.drawing.track_paths import LOOSE
-from verifier.drawing.trackside import undrawn_words
+from verifier.drawing.trackside import gap_name, undrawn_words
 from verifier.drawing.view import FAULT_OF, View, aspect_word
 from verifier.plan.model import Joint, Piece, Port, Signal
 from verifier.plan.track.build_track import moves_over
@@ -397,6 +396,15 @@ class SvgRenderer:
             key=lambda name: template.distance(self.ways.hub(name), tag.anchor),
         )
         return short(pieces[nearest].title)
+
+
+def element_id(kind: str, name: str, prefix: str = "") -> str:
+    """The id of the group that draws one thing. Different names have different ids, and any
+    name, whatever letters it has, a valid one."""
+    slug = "".join(
+        c if c.isascii() and (c.isalnum() or c == "-") else f"_{ord(c):x}_" for c in name
+    )
+    return f"{prefix}{kind}-{slug}"
 
 
 def _blade(points: tuple[Point, ...]) -> float:

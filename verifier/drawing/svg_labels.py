@@ -9,7 +9,6 @@ from collections.abc import Iterator, Mapping
 
 from verifier.drawing.label_placer import ABOVE, BELOW
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
-from verifier.drawing.names import gap_name
 from verifier.drawing.sketch import RIGHT
 from verifier.drawing.svg_metrics import (
     APART,
@@ -32,6 +31,7 @@ from verifier.drawing.svg_placer import Box, Point, SvgLabel
 from verifier.drawing.track_paths import TrackPaths, on_paper
 from verifier.drawing.trackside import (
     Trackside,
+    gap_name,
     label_sides,
     signal_places,
     stem_at_left,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from verifier.drawing.label_placer import ABOVE, BELOW
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import LEFT, RIGHT, Node
-from verifier.plan.model import Piece, Plan, Port, Signal
+from verifier.plan.model import Joint, Piece, Plan, Port, Signal
 
 # What is written behind the name of an edge, by the direction of its traffic.
 DIRECTIONS = {"both": "", "entering": " (in only)", "leaving": " (out only)"}
@@ -118,3 +118,10 @@ def undrawn_words(
             way = "reverse" if leg.port.end == "reverse" else "across"
             words += f", {way} to {far_end_words(plan, layout.undrawn[leg.port], short)}"
     return words
+
+
+def gap_name(joint: Joint) -> str:
+    """What a gap is called: its own name, or the two ends of track that meet there."""
+    if joint.gap:
+        return joint.gap
+    return " | ".join(f"{port.piece} {port.end}" for port in (joint.a, joint.b))

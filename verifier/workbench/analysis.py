@@ -7,8 +7,7 @@ why, what the user can set, and what is unsafe in this state.
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
-from verifier.drawing.changes import changes
-from verifier.drawing.overlay import NO_OVERLAY, Overlay
+from verifier.drawing.overlay import NO_OVERLAY, Overlay, changes
 from verifier.drawing.svg import picture
 from verifier.drawing.template import STYLE
 from verifier.explain.signal_causes import causes

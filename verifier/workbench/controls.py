@@ -6,7 +6,7 @@ it (points with their lever, their motor and what may break about them), and wha
 
 from collections.abc import Iterable
 
-from verifier.drawing.names import gap_name
+from verifier.drawing.trackside import gap_name
 from verifier.explain.state_text import fact_words
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable

@@ -8,8 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from verifier.drawing.changes import changes
-from verifier.drawing.overlay import Hatched, Mark, Overlay
+from verifier.drawing.overlay import Hatched, Mark, Overlay, changes
 from verifier.drawing.svg import SvgPicture, frames, pages, picture
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
