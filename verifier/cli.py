@@ -1,4 +1,4 @@
-"""The command line: which commands there are, and what happens to what they cannot handle.
+"""The command line: the commands, and what happens to the errors that they do not handle.
 
 Nothing heavy is imported at the top: `clearproof --help` must not wait for a solver.
 """
@@ -40,7 +40,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(error, file=sys.stderr)
         return ExitCode.BAD_INPUT
     except BrokenPipeError:
-        # The reader of our output went away (`| head`): say nothing more.
+        # The reader of our output has closed the pipe (`| head`): print nothing more.
         _discard_output()
         return ExitCode.UNDECIDED
     except InputError as error:
@@ -59,13 +59,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _discard_output() -> None:
-    """Send what standard output still holds nowhere, so that ending the program cannot fail."""
+    """Discard what standard output still holds, so that the program can end without an error."""
     os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _pressed_again(lost: "sys.UnraisableHookArgs") -> None:
-    """Ctrl-C that comes while Python clears something away is lost there: it is pressed again,
-    a moment later."""
+    """Python loses a Ctrl-C that arrives during garbage collection: raise it again a moment
+    later."""
     if isinstance(lost.exc_value, KeyboardInterrupt):
         threading.Timer(0.01, _press).start()
     else:
@@ -97,7 +97,7 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(
         prog="clearproof",
         description="Proves that the signals of a model railroad never show a false clear, "
-        "or draws the situation where they do. Without a command it opens a page to do so on.",
+        "or draws a situation in which they do. Without a command, opens a local page.",
         epilog=f"{_exit_codes()}\n\n{_CAUTION}",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
