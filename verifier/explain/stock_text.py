@@ -35,7 +35,7 @@ def stock_stands(plan: Plan, block: str, place: StockPlace) -> str:
 
 def _stock(plan: Plan, block: str, place: StockPlace) -> tuple[str, str]:
     """What stands on a block, and where."""
-    over = f", {place.name[place.name.index('over ') :]}" if "over " in place.name else ""
+    over = f", {place.over}" if place.over else ""
     at = f"at {place.feeder} " if place.feeder and _sensed(plan, block) else ""
     unseen = _draws_nothing(plan, block, place)
     stands = train_covering(plan, block, place.covers)

@@ -19,7 +19,7 @@ from typing import Literal
 
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
-from verifier.plan.model import Line, Plan, Route, Signal
+from verifier.plan.model import Line, NamedCondition, Plan, Route, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, facts_in, heard
 from verifier.plan.signals.aspects import Chart
 from verifier.properties.phrases import lined, permits, way_clear
@@ -121,8 +121,8 @@ def written_out(condition: Condition, plan: Plan) -> Condition:
     """A condition with the named ones in it written out; every fact is a node of its own, even
     where a named condition comes in twice. What is too long for that stays as it is."""
     if _facts(condition, plan, {}) > MOST_FACTS:
-        return _copied(condition)
-    return _opened(condition, plan)
+        return _copied(condition, {})
+    return _copied(condition, plan.conditions)
 
 
 def _facts(condition: Condition, plan: Plan, known: dict[str, int]) -> int:
@@ -142,29 +142,18 @@ def _facts(condition: Condition, plan: Plan, known: dict[str, int]) -> int:
     return number
 
 
-def _opened(condition: Condition, plan: Plan) -> Condition:
+def _copied(condition: Condition, named: Mapping[str, NamedCondition]) -> Condition:
+    """A copy in which each fact is a node of its own and ``named`` conditions are expanded."""
     match condition:
-        case Fact(what=what, values=values) if what.kind == "condition":
-            inner = _opened(plan.conditions[what.name].condition, plan)
+        case Fact(what=what, values=values) if what.kind == "condition" and what.name in named:
+            inner = _copied(named[what.name].condition, named)
             return inner if values == ("true",) else Not(inner, condition.span)
         case Fact():
             return replace(condition)
         case Not(part=part):
-            return Not(_opened(part, plan), condition.span)
-        case All(parts=parts):
-            return All(tuple(_opened(part, plan) for part in parts), condition.span)
-        case AnyOne(parts=parts):
-            return AnyOne(tuple(_opened(part, plan) for part in parts), condition.span)
-
-
-def _copied(condition: Condition) -> Condition:
-    match condition:
-        case Fact():
-            return replace(condition)
-        case Not(part=part):
-            return Not(_copied(part), condition.span)
+            return Not(_copied(part, named), condition.span)
         case All(parts=parts) | AnyOne(parts=parts):
-            return replace(condition, parts=tuple(map(_copied, parts)))
+            return replace(condition, parts=tuple(_copied(part, named) for part in parts))
 
 
 def _decides(condition: Condition, says: Fact, reader: str) -> Expr:
@@ -262,26 +251,22 @@ def _beside(clear: Route, set_too: Route, lines: Iterable[Line], missing: int, p
         condition = written_out(line.when, plan) if line.when is not None else None
         if condition is None:
             continue
-        all_facts = list(facts_in(condition))
+        all_facts = list(_helpful(condition))
         most = missing if len(all_facts) <= MANY_FACTS else min(missing, 1)
         for left_out in combinations(all_facts, most):
-            granted = {id(says): _helpful(condition, says) for says in left_out}
+            granted = {id(fact): value for fact, value in left_out}
             almost.append(_with(condition, granted, reader))
     return conjunction(_cleared(clear, plan), disjunction(*almost) if almost else TRUE)
 
 
-def _helpful(condition: Condition, says: Fact) -> Expr:
-    """What a fact must come to for a condition to hold the sooner: true, unless it stands
-    below an odd number of `not`."""
-    return TRUE if _upright(condition, says, True) else FALSE
-
-
-def _upright(condition: Condition, says: Fact, upright: bool) -> bool | None:
+def _helpful(condition: Condition, positive: bool = True) -> Iterator[tuple[Fact, Expr]]:
+    """Each fact with the value that helps the condition to hold: false below an odd number of
+    negations."""
     match condition:
         case Fact():
-            return upright if condition is says else None
+            yield condition, TRUE if positive else FALSE
         case Not(part=part):
-            return _upright(part, says, not upright)
+            yield from _helpful(part, not positive)
         case All(parts=parts) | AnyOne(parts=parts):
-            found = (_upright(part, says, upright) for part in parts)
-            return next((one for one in found if one is not None), None)
+            for part in parts:
+                yield from _helpful(part, positive)

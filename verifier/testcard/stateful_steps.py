@@ -244,7 +244,7 @@ class StateGraph:
                 yield (act,), Action((self.on(block, place),), passes=block)
         for other in self._driven_to(block, moment):
             place = self.stands[other][0]
-            where = self._walk.at(other, place).removeprefix("on ")
+            where = self._walk.where(other, place)
             act = Instruction(f"drive the locomotive from {block} to {where}", 2)
             yield (act,), Action((self.on(other, place), gone), passes=other)
 

@@ -1,17 +1,14 @@
-"""From step to step with little to do: what there is to do, what it costs, and in which order
-the steps then come.
+"""The order of the steps, and the instructions that lead from one to the next.
 
-In: setups. Out: the things to do to get from one to the next, each in words and with its cost;
-an order that starts with all at rest. Up to eleven steps the order is the best there is; of
-more it is made by always going to the nearest step, then by turning round or moving parts of
-the way as long as that makes it shorter.
+In: setups. Out: instructions, each in words and with its cost, and an order of the steps that
+begins at rest. Up to eleven steps the order is the cheapest. For more it is found by nearest
+neighbor, then improved by 2-opt and or-opt.
 """
 
-from collections import deque
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
-from itertools import permutations
+from itertools import pairwise, permutations
 
 from verifier.diagnosis.bench import Bench, Setup
 from verifier.plan.model import Plan
@@ -20,42 +17,42 @@ from verifier.plan.wiring.equipment import StockPlace
 
 # A block, and the place on it where stock stands.
 Stood = tuple[str, str]
-# Up to so many steps every order is looked at.
+# Up to this many steps the order is the cheapest.
 ALL_ORDERS = 11
-# What it costs to throw a lever or press a button; points thrown by hand, a derail or a gate,
-# to which one has to walk; to put stock on the track, or take it off. Stock that is moved costs
-# one for each block it comes to, and one more (common practice, no source).
+# The costs of a lever or button; of points thrown by hand, a derail or a gate, to which the
+# operator walks; of stock put on the track or taken off. Moving stock costs one for each block it
+# enters, and one more (common practice, no source).
 LEVER, BY_HAND, STOCK = 1, 2, 3
 
 
 @dataclass(frozen=True, slots=True)
 class Instruction:
-    """One thing to do."""
+    """An instruction to the operator; ``cost`` is its effort."""
 
     text: str
     cost: int
 
 
-# ------------------------------------------------------------------ what there is to do
+# ------------------------------------------------------------------ instructions
 
 
 class OperatorPath:
-    """What there is to do on one layout to get from one setup to another."""
+    """The instructions that lead from one setup of a layout to another."""
 
     def __init__(self, bench: Bench):
         self._bench = bench
         self._plan = bench.given
-        self._near = _near(bench.plan)
-        self.blocks_between = cache(self._blocks_between)
+        self._distances = _distances(bench.plan)
 
     def acts(self, before: Setup, after: Setup) -> list[Instruction]:
-        """Everything to do, in an order in which no points move beneath stock: what stands on
-        blocks whose points are thrown goes first, what comes to such blocks goes last."""
+        """The instructions, in an order in which no points move under stock: stock leaves the
+        blocks whose points are thrown first, and enters such blocks last."""
         throws = list(self._throws(before, after))
         first, last = self._moves(_stock(before), _stock(after), self._under(before, after))
         return [*first, *throws, *last]
 
     def cost(self, before: Setup, after: Setup) -> int:
+        """The cost of all instructions."""
         return sum(act.cost for act in self.acts(before, after))
 
     def _throws(self, before: Setup, after: Setup) -> Iterator[Instruction]:
@@ -80,7 +77,7 @@ class OperatorPath:
                 yield _set(what, state)
 
     def _under(self, before: Setup, after: Setup) -> frozenset[str]:
-        """The blocks in which points are thrown."""
+        """The blocks in which points move."""
         was, then = (dict((*setup.told, *setup.lies)) for setup in (before, after))
         thrown = (n for n, state in then.items() if was.get(n, "normal") != state)
         blocks = (self._plan.track.pieces[name].block for name in thrown)
@@ -91,92 +88,90 @@ class OperatorPath:
     def _moves(
         self, off: Sequence[Stood], on: Sequence[Stood], under: Collection[str]
     ) -> tuple[list[Instruction], list[Instruction]]:
-        """Stock moved, put on and taken off, as cheaply as can be: what is done before points
-        are thrown in the blocks ``under``, and what is done after."""
+        """The cheapest way to change where stock stands: what is done before points are thrown in
+        the blocks ``under``, and what is done after."""
         stays = {place for place in off if place in on and place[0] not in under}
         gone = [place for place in off if place not in stays]
         new = [place for place in on if place not in stays]
         few, many = (gone, new) if len(gone) <= len(new) else (new, gone)
-        best: tuple[int, list[Instruction], list[Instruction]] | None = None
-        for chosen in permutations(many, len(few)):
-            pairs = zip(few, chosen, strict=True) if few is gone else zip(chosen, few, strict=True)
-            first: list[Instruction] = []
-            last: list[Instruction] = []
-            for a, b in pairs:
-                if self._who(*a) != self._who(*b) or (a[0] in under and b[0] in under):
-                    first.append(self.take(a))
-                    last.append(self.put(b))
-                else:
-                    (last if b[0] in under else first).append(self.move(a, b))
-            for place in many:
-                if place not in chosen:
-                    if many is new:
-                        last.append(self.put(place))
-                    else:
-                        first.append(self.take(place))
-            price = sum(act.cost for act in (*first, *last))
-            if best is None or price < best[0]:
-                best = price, first, last
-        assert best is not None
-        return best[1], best[2]
+        ways = (
+            self._way(gone, new, [*zip(few, chosen, strict=True)], under)
+            if few is gone
+            else self._way(gone, new, [*zip(chosen, few, strict=True)], under)
+            for chosen in permutations(many, len(few))
+        )
+        return min(ways, key=lambda way: sum(act.cost for part in way for act in part))
+
+    def _way(
+        self,
+        gone: Sequence[Stood],
+        new: Sequence[Stood],
+        pairs: Sequence[tuple[Stood, Stood]],
+        under: Collection[str],
+    ) -> tuple[list[Instruction], list[Instruction]]:
+        """Each pair is moved, if possible; the rest is taken off or put on."""
+        moved = [
+            (a, b)
+            for a, b in pairs
+            if self._who(*a) == self._who(*b) and not (a[0] in under and b[0] in under)
+        ]
+        first = [self.take(a) for a in gone if a not in {a for a, _ in moved}]
+        last: list[Instruction] = []
+        for a, b in moved:
+            (last if b[0] in under else first).append(self.move(a, b))
+        return first, [*last, *(self.put(b) for b in new if b not in {b for _, b in moved})]
 
     def move(self, a: Stood, b: Stood) -> Instruction:
+        """Stock is moved from one place to another."""
         one, other, who = a[0], b[0], self._who(*a)
-        where = self.at(*b).replace("on ", "to ", 1)
-        text = f"move the {who} from {one} {where}"
         if one == other:
-            text = f"move the {who} along {where.removeprefix('to ').replace(' at ', ' to ', 1)}"
-        return Instruction(text, 1 + self.blocks_between(one, other))
+            text = f"move the {who} along {self.where(*b, at='to')}"
+        else:
+            text = f"move the {who} from {one} to {self.where(*b)}"
+        return Instruction(text, 1 + self._distances.get(one, {}).get(other, STOCK))
 
     def put(self, place: Stood) -> Instruction:
         """Stock is put on the track."""
-        return Instruction(f"put a {self._who(*place)} {self.at(*place)}", STOCK)
+        return Instruction(f"put a {self._who(*place)} on {self.where(*place)}", STOCK)
 
     def take(self, place: Stood) -> Instruction:
-        """Stock is taken off."""
+        """Stock is taken off the track."""
         return Instruction(f"take the {self._who(*place)} off {place[0]}", STOCK)
 
     def _who(self, block: str, name: str) -> str:
         place = self._place(block, name)
-        return "locomotive" if place is None or place.draws or (place.feeder is None and (
-            not self._plan.wiring.feeders_of(block))) else "car that draws no current"  # fmt: skip
+        is_electric = bool(self._plan.wiring.feeders_of(block))
+        if place is None or place.draws or (place.feeder is None and not is_electric):
+            return "locomotive"
+        return "car that draws no current"
 
-    def at(self, block: str, name: str) -> str:
+    def where(self, block: str, name: str, *, at: str = "at") -> str:
+        """A place where stock stands: ``Main at feeder m1, over spot 2``."""
         place = self._place(block, name)
-        if place is None or name == "drawing no current":
-            return f"on {block}"
-        said = name.removeprefix("drawing no current, ")
-        return f"on {block} {said.replace('at ', 'at feeder ', 1)}"
+        if place is None:
+            return block
+        feeder = f"{at} feeder {place.feeder}" if place.feeder else ""
+        return " ".join(filter(None, (block, ", ".join(filter(None, (feeder, place.over))))))
 
     def _place(self, block: str, name: str) -> StockPlace | None:
         every = self._plan.equipment.places.get(block, ())
         return next((place for place in every if place.name == name), None)
-
-    def _blocks_between(self, one: str, other: str) -> int:
-        """How many blocks stock comes to on its way from one to another."""
-        reached, waiting = {one: 0}, deque([one])
-        while waiting and other not in reached:
-            here = waiting.popleft()
-            for block in self._near.get(here, ()):
-                if block not in reached:
-                    reached[block] = reached[here] + 1
-                    waiting.append(block)
-        return reached.get(other, STOCK)
 
 
 def _stock(setup: Setup) -> list[Stood]:
     return [(block, place[0]) for block, place in setup.stands]
 
 
-def _near(plan: Plan) -> Mapping[str, set[str]]:
-    """The blocks next to each block."""
-    near: dict[str, set[str]] = {}
+def _distances(plan: Plan) -> dict[str, dict[str, int]]:
+    """How many blocks stock enters on its way from one block to another."""
+    import networkx
+
+    graph: networkx.Graph[str] = networkx.Graph()
     for joint in plan.track.joints:
-        a, b = (plan.track.pieces[port.piece].block for port in (joint.a, joint.b))
-        if a is not None and b is not None and a != b:
-            near.setdefault(a, set()).add(b)
-            near.setdefault(b, set()).add(a)
-    return near
+        one, other = (plan.track.pieces[port.piece].block for port in (joint.a, joint.b))
+        if one is not None and other is not None:
+            graph.add_edge(one, other)
+    return dict(networkx.all_pairs_shortest_path_length(graph))
 
 
 def _set(what: Observable, state: str) -> Instruction:
@@ -195,69 +190,53 @@ def _set(what: Observable, state: str) -> Instruction:
             return Instruction(f"set {what.kind} {what.name} {state}", BY_HAND)
 
 
-# ------------------------------------------------------------------ in which order
+# ------------------------------------------------------------------ order
 
 
 def short_path(count: int, cost: Callable[[int, int], int]) -> tuple[tuple[int, ...], bool]:
-    """An order of ``count`` steps that costs little from the start (-1) to the last, and
-    whether none costs less."""
+    """A cheap order of ``count`` steps, from the start (-1) to the last step, and whether it is
+    proved that no order is cheaper."""
     if count <= ALL_ORDERS:
-        return _best_way(count, cost), True
-    way = _nearest(count, cost)
-    return _shortened(way, cost), False
-
-
-def length(way: Sequence[int], cost: Callable[[int, int], int]) -> int:
-    """What a whole way costs."""
-    return sum(cost(a, b) for a, b in zip((-1, *way), way, strict=False))
-
-
-def _best_way(count: int, cost: Callable[[int, int], int]) -> tuple[int, ...]:
-    """By sets of steps that are done, and the last of them: the cheapest way there."""
-    if not count:
-        return ()
-    best: dict[tuple[int, int], tuple[int, tuple[int, ...]]] = {
-        (1 << i, i): (cost(-1, i), (i,)) for i in range(count)
-    }
-    for _ in range(count - 1):
-        longer: dict[tuple[int, int], tuple[int, tuple[int, ...]]] = {}
-        for (done, last), (price, way) in best.items():
-            for i in range(count):
-                if done >> i & 1:
-                    continue
-                key, found = (done | 1 << i, i), (price + cost(last, i), (*way, i))
-                if key not in longer or found < longer[key]:
-                    longer[key] = found
-        best = longer
-    return min(best.values())[1]
-
-
-def _nearest(count: int, cost: Callable[[int, int], int]) -> list[int]:
-    way: list[int] = []
-    left = list(range(count))
+        return _cheapest(count, cost), True
+    order: list[int] = []
+    left = set(range(count))
     while left:
-        here = way[-1] if way else -1
-        then = min(left, key=lambda i: (cost(here, i), i))
-        way.append(then)
-        left.remove(then)
-    return way
+        here = order[-1] if order else -1
+        order.append(min(left, key=lambda i: (cost(here, i), i)))
+        left.remove(order[-1])
+    return _improved(order, cost), False
 
 
-def _shortened(way: list[int], cost: Callable[[int, int], int]) -> tuple[int, ...]:
-    """Turning a part of the way round, or moving up to three steps elsewhere, as long as that
-    helps."""
-    best = length(way, cost)
-    while True:
-        for other in _changed(way):
-            price = length(other, cost)
-            if price < best:
-                way, best = other, price
-                break
-        else:
-            return tuple(way)
+def length(order: Sequence[int], cost: Callable[[int, int], int]) -> int:
+    """The cost of a whole order."""
+    return sum(cost(a, b) for a, b in pairwise((-1, *order)))
+
+
+def _cheapest(count: int, cost: Callable[[int, int], int]) -> tuple[int, ...]:
+    """The cheapest order, by dynamic programming over the steps done and the last of them
+    (Held and Karp)."""
+
+    @cache
+    def rest(done: int, last: int) -> tuple[int, tuple[int, ...]]:
+        open_ = (i for i in range(count) if not done >> i & 1)
+        further = ((i, *rest(done | 1 << i, i)) for i in open_)
+        return min(
+            ((cost(last, i) + price, (i, *order)) for i, price, order in further), default=(0, ())
+        )
+
+    return rest(0, -1)[1]
+
+
+def _improved(order: list[int], cost: Callable[[int, int], int]) -> tuple[int, ...]:
+    """The order after the changes that make it cheaper."""
+    best = length(order, cost)
+    while better := next((o for o in _changed(order) if length(o, cost) < best), None):
+        order, best = better, length(better, cost)
+    return tuple(order)
 
 
 def _changed(way: Sequence[int]) -> Iterator[list[int]]:
+    """The order with a part reversed (2-opt), or with up to three steps elsewhere (or-opt)."""
     count = len(way)
     for start in range(count):
         for end in range(start + 2, count + 1):

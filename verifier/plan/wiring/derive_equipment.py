@@ -131,7 +131,7 @@ def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tup
     if not covered:
         return tuple(StockPlace(name, feeder, draws, ()) for name, feeder, draws in electric)
     return tuple(
-        StockPlace(f"{name}, {over}" if name else over, feeder, draws, covers)
+        StockPlace(f"{name}, {over}" if name else over, feeder, draws, covers, over)
         for over, covers in covered
         for name, feeder, draws in (electric or [("", None, False)])
     )

@@ -15,12 +15,14 @@ class StockPlace:
     """One way in which stock can stand on a block, as far as the wiring tells.
 
     ``feeder`` is the nearest one, through which it draws its current; ``draws`` is False for
-    stock that draws none, or too little to be seen. ``covers`` are the spots it covers."""
+    stock that draws none, or too little to be seen. ``covers`` are the spots it covers, ``over``
+    the same in words where the block has spots."""
 
     name: str
     feeder: str | None
     draws: bool
     covers: tuple[int, ...]
+    over: str = ""
 
 
 @dataclass(frozen=True, slots=True)
