@@ -27,9 +27,9 @@ def holds_what_it_shows(made: Card) -> None:
     evaluator = Evaluator(made.plan)
     for step in made.steps:
         seen = evaluator.see(step.situation)
-        for signal, colors in step.colors:
+        for signal, colors in step.colors.items():
             assert seen.colors(made.plan.signals[signal]) in colors, (step.number, signal)
-        for turnout, state in (*step.lies, *step.setup.lies):
+        for turnout, state in (*step.lies.items(), *step.setup.lies):
             assert seen.state(observables.points(turnout)) == state
         for assumed in made.plan.assumptions:
             assert evaluator.allows(step.situation, assumed.condition)
@@ -146,11 +146,11 @@ def decides_by_itself(made: Card) -> None:
     found, idle = counted(made)
     missing = [unseen.what for unseen in made.unseen if isinstance(unseen.what, Goal)]
     by_kind = {kind: sum(g.kind == kind for g in missing) for kind in ("with", "without", "line")}
-    assert len(found) == len(made.tried)
+    assert len(found) == len(made.facts)
     assert sum(not does for _, _, does, _ in found) == by_kind["with"]
     assert sum(not both for _, _, _, both in found) <= by_kind["with"] + by_kind["without"]
     assert idle <= by_kind["line"]
-    for tried, acts, fails in made.tried:
+    for tried, acts, fails in made.facts:
         assert bool(acts) == (tried.acts not in missing)
         assert bool(fails) == (tried.fails not in missing)
 
@@ -173,7 +173,7 @@ def test_chance_junctions(seed: int) -> None:
 @pytest.mark.parametrize("name", [*SMALL, WIRED])
 def test_each_fault_and_mistake_is_listed_once(name: str) -> None:
     made = card(name)
-    listed = {found.wrong.suspect.text for found in made.found}
+    listed = {found.fault.suspect.text for found in made.found}
     unseen = [u.what.suspect.text for u in made.unseen if not isinstance(u.what, Goal)]
     assert {s.text for s in bench(name).suspects} == listed | set(unseen)
     assert all(found.at for found in made.found)
@@ -184,10 +184,10 @@ def test_each_fault_and_mistake_is_seen_where_the_card_says(name: str) -> None:
     made = card(name)
     tried = 0
     for found in made.found:
-        suspect = found.wrong.suspect
-        if not can_be_put_in(suspect) or found.wrong.stuck:
+        suspect = found.fault.suspect
+        if not can_be_put_in(suspect) or found.fault.stuck:
             continue
-        wrong, broken = put_wrong(made.plan, found.wrong.group)
+        wrong, broken = put_wrong(made.plan, found.fault.group)
         for number, at in found.at:
             step = made.steps[number - 1]
             seen = evaluate(wrong, Situation.of((*step.situation, *broken)))

@@ -7,7 +7,7 @@ from random import Random
 import pytest
 
 from verifier.engines.set_cover import greedy_cover, smallest_cover
-from verifier.testcard.lower_bound import apart
+from verifier.testcard.lower_bound import incompatible_goals
 from verifier.testcard.step_ordering import ALL_ORDERS, length, short_path
 
 
@@ -63,13 +63,13 @@ def test_the_bound_is_never_too_high(seed: int) -> None:
         for thing in range(union(sets).bit_length())
     ]
     columns = [column for column in columns if column]
-    group = apart(columns, lambda a, b: not columns[a] & columns[b], len(columns) + 1)
+    group = incompatible_goals(columns, lambda a, b: not columns[a] & columns[b], len(columns) + 1)
     assert all(not columns[a] & columns[b] for a, b in combinations(group, 2))
     assert len(group) <= fewest(sets)
 
 
 def test_nothing_is_apart_that_is_not_proved_to_be() -> None:
-    assert len(apart([1, 2, 4, 8], lambda a, b: False, 5)) <= 1
+    assert len(incompatible_goals([1, 2, 4, 8], lambda a, b: False, 5)) <= 1
 
 
 # ------------------------------------------------------------------ the way

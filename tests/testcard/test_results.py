@@ -66,7 +66,7 @@ def with_wrong(name: str, suspect: Suspect) -> Written:
     def written(step: CardStep, look: ObservationPoint) -> str:
         seen = evaluate(plan, Situation.of((*step.situation, *broken)))
         said = []
-        for at, must in look.must:
+        for at, must in look.expected:
             if look.turnouts:
                 state = seen.state(observables.points(at))
                 said.append(f"{at} {'ok' if (state,) in must else state}")
@@ -82,7 +82,7 @@ def with_wrong(name: str, suspect: Suspect) -> Written:
 def test_whatever_is_put_wrong_is_found_again(name: str) -> None:
     here = bench(name)
     suspects = [s for s in here.suspects if can_be_put_in(s)]
-    shows = {found.wrong.suspect for found in card(name).found}
+    shows = {found.fault.suspect for found in card(name).found}
     for suspect in suspects[:: 4 if name == WIRED else 1]:
         seen = looked(name, filled_in(name, with_wrong(name, suspect)))
         found, cut_short = explanations(here, seen)
@@ -212,7 +212,7 @@ def test_from_the_sheet_to_what_is_wrong(
     junction = spec("two-supplies-mended")
     assert main(["sheet", str(junction), "test-card", "--csv"]) == 0
     printed = capsys.readouterr().out
-    suspect = next(f.wrong.suspect for f in card("two-supplies-mended").found)
+    suspect = next(f.fault.suspect for f in card("two-supplies-mended").found)
     text = filled_in("two-supplies-mended", with_wrong("two-supplies-mended", suspect))
     assert printed.splitlines()[0] == text.splitlines()[0]
     (tmp_path / "card.csv").write_text(text, "utf-8")

@@ -21,12 +21,12 @@ def seen_with(wrong: CardFault, steps: int) -> dict[tuple[int, str], str]:
     made = card(WHOLE)
     person, written = Person(made, wrong), {}
     for step in made.steps[:steps]:
-        for act in step.acts:
+        for act in step.instructions:
             person.does(act.text)
         seen = person.sees()
         for look in observation_points(step):
             said = []
-            for at, must in look.must:
+            for at, must in look.expected:
                 if look.turnouts:
                     lit: tuple[str, ...] = (seen[observables.points(at)],)
                 else:
@@ -41,12 +41,12 @@ def seen_with(wrong: CardFault, steps: int) -> dict[tuple[int, str], str]:
                                   "detector D-Switch is stuck at clear"])  # fmt: skip
 def test_what_relays_heard_is_found_again(name: str) -> None:
     made = card(WHOLE)
-    found = next(f for f in made.found if f.wrong.text == name)
-    written = seen_with(found.wrong, found.at[0][0])
+    found = next(f for f in made.found if f.fault.text == name)
+    written = seen_with(found.fault, found.at[0][0])
     text = filled_in(WHOLE, lambda step, look: written.get((step.number, look.at), ""))
-    assert made.replays is not None
+    assert made.simulator is not None
     told = diagnose_sequence(
-        bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
+        bench(WHOLE), made, made.simulator, observed(bench(WHOLE), made, Source("card.csv", text))
     )
     assert told.verdict == "explained"
     assert name in {s.text for alike in told.groups for group in alike.members for s in group}
@@ -56,9 +56,9 @@ def test_what_relays_heard_is_found_again(name: str) -> None:
 def test_a_sound_layout_has_nothing_wrong_and_more_to_look_at() -> None:
     made = card(WHOLE)
     text = filled_in(WHOLE, lambda step, look: "ok" if step.number < 5 else "")
-    assert made.replays is not None
+    assert made.simulator is not None
     told = diagnose_sequence(
-        bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
+        bench(WHOLE), made, made.simulator, observed(bench(WHOLE), made, Source("card.csv", text))
     )
     assert told.verdict == "nothing wrong" and told.next_test is not None
     assert told.next_test.words.startswith("go on to step ")
@@ -71,9 +71,9 @@ def test_several_things_wrong_together_are_said_not_to_be_looked_for() -> None:
         (1, "4RA"): "4RA red", (1, "4L, 4RB"): "4L green over green, 4RB green", (1, "T1"): "ok",
     }  # fmt: skip
     text = filled_in(WHOLE, lambda step, look: written.get((step.number, look.at), ""))
-    assert made.replays is not None
+    assert made.simulator is not None
     told = diagnose_sequence(
-        bench(WHOLE), made, made.replays, observed(bench(WHOLE), made, Source("card.csv", text))
+        bench(WHOLE), made, made.simulator, observed(bench(WHOLE), made, Source("card.csv", text))
     )
     assert told.verdict == "unexplained"
     lines = "\n".join(diagnosis_lines(told, Ink()))

@@ -123,7 +123,7 @@ def test_who_does_what_the_words_say_sees_what_the_card_says(name: str) -> None:
     made = card(name)
     person, shown = Person(made), set()
     for step in made.steps:
-        for act in step.acts:
+        for act in step.instructions:
             lies = _lies(person)
             stood = {p.block for n, p in made.plan.track.pieces.items()
                      if person.now.get(observables.train(n)) == "occupied"}  # fmt: skip
@@ -132,11 +132,11 @@ def test_who_does_what_the_words_say_sees_what_the_card_says(name: str) -> None:
             if "low-voltage" not in act.text:
                 assert not stood.intersection(made.plan.track.pieces[n].block for n in moved)
         seen = person.sees()
-        for signal, colors in step.colors:
+        for signal, colors in step.colors.items():
             lit = tuple(seen[head.lens] for head in made.plan.signals[signal].heads)
             assert lit in colors, (step.number, signal)
             shown.add((signal, lit))
-        for turnout, state in (*step.lies, *step.setup.lies):
+        for turnout, state in (*step.lies.items(), *step.setup.lies):
             assert seen[observables.points(turnout)] == state
     assert len(shown) > len(made.plan.signals)
 
@@ -145,23 +145,23 @@ def test_what_relays_hear_of_shows_where_the_card_says() -> None:
     """Somebody does what the words of the card say on a layout with that wrong."""
     made = card(WHOLE)
     relays = {w for w in faults_reaching_memory(World(Bench(made.plan).plan)) if "T1" not in w.name}
-    heard = [f for f in made.found if ((fault := f.wrong.group[0].fault) and fault.what in relays)
-             or "D-Switch" in f.wrong.text]  # fmt: skip
+    heard = [f for f in made.found if ((fault := f.fault.group[0].fault) and fault.what in relays)
+             or "D-Switch" in f.fault.text]  # fmt: skip
     assert len(heard) > 40
     for found in heard if NIGHTLY else Random("heard").sample(heard, 6):
-        person, (number, look) = Person(made, found.wrong), found.at[0]
-        if found.wrong.stuck is not None:
+        person, (number, look) = Person(made, found.fault), found.at[0]
+        if found.fault.stuck is not None:
             continue
         for step in made.steps[:number]:
-            for act in step.acts:
+            for act in step.instructions:
                 person.does(act.text)
         seen, step = person.sees(), made.steps[number - 1]
         signal = made.plan.signals.get(look)
         if signal is None:
-            assert seen[observables.points(look)] != dict(step.lies)[look], found.wrong.text
+            assert seen[observables.points(look)] != dict(step.lies)[look], found.fault.text
         else:
             lit = tuple(seen[head.lens] for head in signal.heads)
-            assert lit not in dict(step.colors)[look], found.wrong.text
+            assert lit not in dict(step.colors)[look], found.fault.text
 
 
 def test_all_that_is_wired_and_locked_is_found_or_proved_to_be_out_of_sight() -> None:
@@ -171,7 +171,7 @@ def test_all_that_is_wired_and_locked_is_found_or_proved_to_be_out_of_sight() ->
     missing = {unseen.what.text for unseen in made.unseen}
     assert "feeder w1 is broken" in missing and "4L no Clear for want of Switch clear" in missing
     # Stock on the switch is remembered: that shows in steps which begin again.
-    assert any("low-voltage" in act.text for step in made.steps for act in step.acts)
+    assert any("low-voltage" in act.text for step in made.steps for act in step.instructions)
 
 
 def _lies(person: Person) -> dict[str, str]:

@@ -1,4 +1,4 @@
-"""What the commands share: how they print, complain, and find the files asked for."""
+"""What the commands share: options, printing, error messages, and the files to work on."""
 
 import argparse
 import sys
@@ -11,10 +11,10 @@ if TYPE_CHECKING:
     from verifier.reports.ink import Ink
     from verifier.reports.progress import ProgressLine
 
-# Adds a command: its name, what runs it, and what it does in a few words.
+# Adds a command: its name, the function that runs it, and its help text.
 Command = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.ArgumentParser]
 
-# People mend the first errors and run again; a long list helps nobody.
+# People correct the first errors and run again; a long list does not help.
 _SHOWN_ERRORS = 25
 
 
@@ -23,7 +23,11 @@ def console_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--color", "--colour", choices=("auto", "always", "never"), default="auto")
 
 
-def seconds(text: str) -> float:
+def timeout_option(parser: argparse.ArgumentParser, what: str = "each query") -> None:
+    parser.add_argument("--timeout", type=_seconds, metavar="S", help=f"seconds for {what}")
+
+
+def _seconds(text: str) -> float:
     try:
         value = float(text)
     except ValueError:
@@ -41,7 +45,7 @@ def ink_of(options: argparse.Namespace) -> "Ink":
 
 @contextmanager
 def working(file: str) -> "Iterator[ProgressLine]":
-    """Tells on a terminal how far long work on a file has come; leaves no trace of that."""
+    """Shows the progress of long work on a file in a terminal, and clears it at the end."""
     from verifier.reports.progress import ProgressLine
 
     line = ProgressLine(sys.stderr, Path(file).name)
@@ -52,7 +56,7 @@ def working(file: str) -> "Iterator[ProgressLine]":
 
 
 def say(lines: Iterable[str], ink: "Ink | None" = None) -> None:
-    """Print; what the console cannot show becomes `?`."""
+    """Print lines. Characters that the console cannot show become `?`."""
     for line in lines:
         print(showable(ink.plain(line) if ink else line, sys.stdout))
 
@@ -80,8 +84,8 @@ def complain(error: Any) -> int:
 
 
 def files_of(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:
-    """The junction files asked for; a folder stands for all those in it, for ``layouts``
-    without those that others there include."""
+    """The junction files at these paths. A folder stands for all files in it; with ``layouts``,
+    those that another file includes are left out."""
     from verifier.api import no_junctions
     from verifier.language.modules.includes import not_included
 

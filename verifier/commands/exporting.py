@@ -4,7 +4,7 @@ import argparse
 import sys
 from pathlib import Path
 
-from verifier.commands.console import Command, say, seconds, showable
+from verifier.commands.console import Command, say, showable, timeout_option
 from verifier.verdicts.exit_codes import ExitCode
 
 
@@ -22,27 +22,26 @@ def add(command: Command) -> None:
         "for each obligation over time and a constraint for each assumption (OUT.aag as text, "
         "OUT.aig as binary)",
     )  # fmt: skip
-    export.add_argument(
-        "--timeout", type=seconds, metavar="S", help="seconds for showing that it is the same"
-    )
+    timeout_option(export, "the proof that it is the same")
 
 
 def _export(options: argparse.Namespace) -> int:
-    return _export_circuit(options) if options.format == "aiger" else _export_c(options)
+    from verifier.exports.checked_export import NothingToExport
+
+    try:
+        return _export_circuit(options) if options.format == "aiger" else _export_c(options)
+    except NothingToExport as error:
+        print(f"{options.file}: {error}.", file=sys.stderr)
+        return ExitCode.BAD_INPUT
 
 
 def _export_circuit(options: argparse.Namespace) -> int:
     from verifier.api import load
     from verifier.engines.interchange.aiger import ascii_form, binary_form
-    from verifier.exports.checked_export import NothingToExport
     from verifier.exports.circuit import circuit
     from verifier.language.writing import write_file
 
-    try:
-        made = circuit(load(options.file))
-    except NothingToExport as error:
-        print(f"{options.file}: {error}.", file=sys.stderr)
-        return ExitCode.BAD_INPUT
+    made = circuit(load(options.file))
     if options.output is None:
         print(showable(ascii_form(made), sys.stdout), end="")
         return ExitCode.AS_EXPECTED
@@ -57,15 +56,11 @@ def _export_circuit(options: argparse.Namespace) -> int:
 
 def _export_c(options: argparse.Namespace) -> int:
     from verifier.api import load
-    from verifier.exports.checked_export import NothingToExport, checked_export
+    from verifier.exports.checked_export import checked_export
     from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent
     from verifier.language.writing import write_file
 
-    try:
-        made, shown = checked_export(load(options.file), options.timeout)
-    except NothingToExport as error:
-        print(f"{options.file}: {error}.", file=sys.stderr)
-        return ExitCode.BAD_INPUT
+    made, shown = checked_export(load(options.file), options.timeout)
     match shown:
         case NotEquivalent(what=what, values=values):
             print(

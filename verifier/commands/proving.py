@@ -13,7 +13,7 @@ from verifier.commands.console import (
     files_of,
     ink_of,
     say,
-    seconds,
+    timeout_option,
     working,
 )
 from verifier.verdicts.exit_codes import ExitCode, worst
@@ -31,7 +31,7 @@ _MARKS = {
 def add(command: Command) -> None:
     prove = command("prove", _prove, "prove junction files, or all of a folder")
     prove.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
-    prove.add_argument("--timeout", type=seconds, metavar="S", help="seconds for each question")
+    timeout_option(prove)
     prove.add_argument(
         "--only", action="append", default=[], metavar="PROPERTY", help="this property alone"
     )
@@ -64,7 +64,7 @@ def add(command: Command) -> None:
         "subjects", nargs="*", metavar="SUBJECT",
         help="what it is asked of, such as T1; leave out for all",
     )  # fmt: skip
-    why.add_argument("--timeout", type=seconds, metavar="S", help="seconds for each question")
+    timeout_option(why)
     why.add_argument("--all", action="store_true", help="show all facts it rests on")
     console_options(why)
 

@@ -12,7 +12,7 @@ from verifier.plan.observables import UNLISTED
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import LayoutState, PictureOf, Row, Sheet, Table
 from verifier.testcard.card import Card, CardStep, Unseen, card_on
-from verifier.testcard.coverage_goals import Excluded, Goal
+from verifier.testcard.coverage_goals import ConflictGoals, Goal
 from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
 from verifier.testcard.results import COLUMNS, TITLE
 from verifier.testcard.stateful_steps import has_definite_reports, is_stateful
@@ -64,20 +64,20 @@ def _steps(card: Card) -> Table:
 
 
 def _rows(step: CardStep, plan: Plan) -> Iterator[Row]:
-    do = "; ".join(act.text for act in step.acts) or "nothing: all is at rest"
-    for number, look in enumerate(observation_points(step)):
-        must, aspect = _must_show(look, plan)
-        yield (str(step.number), "" if number else do, look.at, must, aspect, "")
+    do = "; ".join(act.text for act in step.instructions) or "nothing: all is at rest"
+    for number, point in enumerate(observation_points(step)):
+        must, aspect = _must_show(point, plan)
+        yield (str(step.number), "" if number else do, point.at, must, aspect, "")
 
 
-def _must_show(look: ObservationPoint, plan: Plan) -> tuple[str, str]:
+def _must_show(point: ObservationPoint, plan: Plan) -> tuple[str, str]:
     """The colors and the aspect; how turnouts lie."""
-    if look.turnouts:
-        return f"lies {sorted(look.must[0][1])[0][0]}", "-"
-    every = dict.fromkeys(shown for _, colors in look.must for shown in sorted(colors))
+    if point.turnouts:
+        return f"lies {sorted(point.expected[0][1])[0][0]}", "-"
+    every = dict.fromkeys(shown for _, colors in point.expected for shown in sorted(colors))
     names = dict.fromkeys(plan.chart.reading(colors) for colors in every)
     aspect = " or ".join(name for name in names if name != UNLISTED) or "-"
-    if look.all_red:
+    if point.all_red:
         return ("red" if max(map(len, every)) == 1 else "red on every head"), aspect
     return " or ".join(" over ".join(colors) for colors in every), aspect
 
@@ -98,12 +98,12 @@ def _purposes(card: Card) -> Table:
         # What is shown in most steps anyhow makes no step any worthier.
         if 2 * len(met.steps) <= len(card.steps):
             note(met.steps, met.goal.text)
-    for tried, _, fails in card.tried:
-        note(fails, f"{tried.owner} no {tried.shows} for want of {tried.fact}")
+    for fact, _, fails in card.facts:
+        note(fails, f"{fact.owner} no {fact.shows} for want of {fact.fact}")
     for met in card.routes:
         note(met.steps, f"route {met.goal.text}")
-    for excluded, _, steps in card.conflicts:
-        note(steps, f"{excluded.one} keeps out {excluded.other}")
+    for pair, _, steps in card.conflicts:
+        note(steps, f"{pair.one} keeps out {pair.other}")
     for found in card.found:
         for step in {step for step, _ in found.at}:
             shows[step] += 1
@@ -122,8 +122,8 @@ def _purposes(card: Card) -> Table:
 def _conditions(card: Card) -> Table:
     """Every condition of every rule, seen to decide by itself."""
     rows = (
-        (tried.owner, tried.shows, tried.fact, _listed(acts), _listed(fails))
-        for tried, acts, fails in card.tried
+        (fact.owner, fact.shows, fact.fact, _listed(acts), _listed(fails))
+        for fact, acts, fails in card.facts
     )
     columns = ("of", "shows", "condition", "does in step", "does not, for want of it, in step")
     notes = (
@@ -146,17 +146,17 @@ def _routes(card: Card) -> Table:
     return Table("Routes and conflicts", ("what", "how", "in step"), tuple(rows))
 
 
-def _kept_apart(excluded: Excluded, missing: int) -> str:
+def _kept_apart(pair: ConflictGoals, missing: int) -> str:
     wants = {0: "all it asks for", 1: "all but one thing it asks for"}
     set_so = wants.get(missing, f"all but {missing} things it asks for")
-    return f"{excluded.how} at {excluded.place}: one is clear, the other has {set_so}"
+    return f"{pair.how} at {pair.place}: one is clear, the other has {set_so}"
 
 
 def _found(card: Card) -> Table:
     """Where each fault and mistake shows."""
     rows = [
         (
-            found.wrong.text,
+            found.fault.text,
             ", ".join(f"{step} at {at}" for step, at in found.at[:_NAMED])
             + (f" and {len(found.at) - _NAMED} more" if len(found.at) > _NAMED else ""),
         )
@@ -227,7 +227,7 @@ def _notes(card: Card) -> Iterator[str]:
 def _examples(card: Card) -> str:
     """What may be seen, of things that are there."""
     heads = next((signal.heads for signal in card.plan.signals.values()), ())
-    turnouts = (turnout for step in card.steps for turnout, _ in step.lies)
+    turnouts = (turnout for step in card.steps for turnout, _ in step.lies.items())
     seen = [f"`{heads[0].name} red`" if heads else "", *(f"`{t} open`" for t in turnouts)]
     return ", ".join(filter(None, seen[:2]))
 

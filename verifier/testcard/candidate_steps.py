@@ -1,65 +1,72 @@
-"""Steps that a test card is chosen from.
+"""The candidate steps that a test card is chosen from.
 
-In: a bench. Out: setups, each with what it shows with nothing wrong. Where a layout can be in few
-enough ways, all that a person can do is looked at; where there are more, every setting of points
-and levers with no locomotive or with one; where that is too much as well, the solver's answers
-only, one for each goal.
+In: a bench. Out: setups, each with what it shows without faults. If a layout has few setups, all of
+them are candidates; if it has more, every setting of points and levers with at most one locomotive;
+if that is too much, only the solver's answers, one for each goal.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import product
+from math import prod
 
 from verifier.diagnosis.bench import Bench, Colors, Setup
-from verifier.logic.expr import Expr, holds, support
+from verifier.logic.expr import Expr, holds
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Evaluator, Unsettled
 from verifier.testcard.fault_list import sound_colors
-from verifier.testcard.operator_actions import Knob, Stands, knobs, places, settings, with_stock
+from verifier.testcard.operator_actions import (
+    Control,
+    Stands,
+    controls,
+    places,
+    settings,
+    with_stock,
+)
 
-# Every way a layout can be in, up to so many; else one locomotive, up to so many.
+# All setups, up to this many; else those with at most one locomotive, up to this many.
 EVERYTHING = 500
 ONE_LOCOMOTIVE = 3_000
-# Steps in which faults and mistakes are looked for, where there are more than EVERYTHING; below
-# that none is left out, since the fewest of all are asked for.
+# The number of candidates kept for their faults if there are more than EVERYTHING; below that all
+# are kept, so that the card is the smallest of all.
 TELLING = 250
-# For each goal so many steps at most are kept.
+# The number of candidates kept for each goal.
 FOR_EACH = 6
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Candidate:
-    """A step that the card may have. ``states``: for each way it may come out with nothing
-    wrong, what there is to be observed."""
+    """A possible step of the card. ``states``: everything that can be observed, for each outcome
+    that is possible without faults."""
 
     setup: Setup
     states: tuple[dict[Observable, str], ...]
     colors: dict[str, frozenset[Colors]]
 
     def shows(self, when: Expr) -> bool:
-        """Whether an expression holds however the step comes out."""
+        """Whether an expression holds in every outcome of the step."""
         return all(holds(when, states) for states in self.states)
 
 
-class Trial:
-    """One layout, as setups of it are tried on the evaluator."""
+class CandidateBuilder:
+    """Evaluates setups of one layout."""
 
-    def __init__(self, bench: Bench, asked: Iterable[Observable]):
+    def __init__(self, bench: Bench, read: Iterable[Observable]):
         self.bench = bench
         self._evaluator = Evaluator(bench.plan)
-        # What is asked of at a driver's inputs, beside what can be seen anyhow.
-        self._read = tuple(dict.fromkeys(what for what in asked if what.reader))
+        # Readings at a driver's inputs, which are not observed otherwise.
+        self._read = tuple(dict.fromkeys(what for what in read if what.reader))
         self._known: dict[object, Candidate | None] = {}
 
     def candidate(self, setup: Setup) -> Candidate | None:
-        """A setup with all it shows; None where the file's assumptions rule it out, no stock
-        can stand so, or the rules do not settle what it shows."""
+        """A setup with everything it shows; None if the file's assumptions exclude it, if no stock
+        can stand so, or if the rules leave open what it shows."""
         key = setup.stands, setup.told, setup.lies, setup.facts
         if key not in self._known:
-            self._known[key] = self._tried(setup)
+            self._known[key] = self._evaluated(setup)
         return self._known[key]
 
-    def _tried(self, setup: Setup) -> Candidate | None:
+    def _evaluated(self, setup: Setup) -> Candidate | None:
         plan, states = self.bench.plan, []
         try:
             for moment in self.bench.moments(setup, ()):
@@ -77,27 +84,22 @@ class Trial:
         return Candidate(setup, tuple(states), sound_colors(self.bench, setup))
 
 
-def first_pool(trial: Trial) -> tuple[list[Candidate], bool]:
-    """Steps to begin with, those with least to do first, and whether they are all there are."""
-    given = knobs(trial.bench)
-    ways = 1
-    for _, states in given:
-        ways *= len(states)
-    everywhere = _everywhere(trial.bench)
-    stocked = 1
-    for _, here in everywhere:
-        stocked *= 1 + len(here)
-    if ways * stocked <= EVERYTHING:
-        return _of(trial, given, _all_stock(everywhere)), True
-    single = list(places(trial.bench))
-    if ways * (1 + len(single)) <= ONE_LOCOMOTIVE:
+def first_candidates(builder: CandidateBuilder) -> tuple[list[Candidate], bool]:
+    """Candidates, those with the least stock first, and whether they are all there are."""
+    given = controls(builder.bench)
+    count = prod(len(states) for _, states in given)
+    everywhere = _everywhere(builder.bench)
+    if count * prod(1 + len(here) for _, here in everywhere) <= EVERYTHING:
+        return _with_each(builder, given, _all_stock(everywhere)), True
+    single = list(places(builder.bench))
+    if count * (1 + len(single)) <= ONE_LOCOMOTIVE:
         stands: list[Stands] = [(), *(((block, (place,)),) for block, place in single)]
-        return _of(trial, given, stands), False
+        return _with_each(builder, given, stands), False
     return [], False
 
 
 def _everywhere(bench: Bench) -> list[tuple[str, tuple[str, ...]]]:
-    """By block, every state in which stock can be on it."""
+    """For each block, the states in which stock is on it."""
     return [
         (what.name, tuple(v for v in what.values if v != what.usual))
         for what in bench.plan.inputs
@@ -111,18 +113,20 @@ def _all_stock(everywhere: Sequence[tuple[str, tuple[str, ...]]]) -> list[Stands
     return sorted(found, key=len)
 
 
-def _of(trial: Trial, given: Sequence[Knob], stands: Sequence[Stands]) -> list[Candidate]:
+def _with_each(
+    builder: CandidateBuilder, given: Sequence[Control], stands: Sequence[Stands]
+) -> list[Candidate]:
     found = [
-        trial.candidate(with_stock(setup, stand))
+        builder.candidate(with_stock(setup, stand))
         for stand in stands
-        for setup in settings(trial.bench, given)
+        for setup in settings(builder.bench, given)
     ]
     return [candidate for candidate in found if candidate is not None]
 
 
-def telling(pool: Sequence[Candidate]) -> list[Candidate]:
-    """Those steps in which a fault or mistake is likeliest to show: for each thing a signal
-    shows, the settings with which most other signals show something too."""
+def most_revealing(pool: Sequence[Candidate]) -> list[Candidate]:
+    """The candidates that are likeliest to show a fault: for all that a signal shows, the settings
+    in which most other signals show something too."""
     if len(pool) <= EVERYTHING:
         return list(pool)
     bare: dict[object, int] = {}
@@ -148,10 +152,5 @@ def _setting(setup: Setup) -> object:
 
 
 def _is_open(colors: frozenset[Colors]) -> bool:
-    """Whether a signal shows something other than red."""
+    """Whether a signal shows something else than red."""
     return any(color not in ("red", "dark") for shown in colors for color in shown)
-
-
-def asked_of(exprs: Iterable[Expr]) -> Iterator[Observable]:
-    for expr in exprs:
-        yield from support(expr)

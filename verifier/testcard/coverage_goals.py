@@ -1,15 +1,14 @@
-"""What a test card is to show of the rules: every line, every fact in it, every route, every
-pair of routes that conflict.
+"""The coverage goals of a test card: every line, every fact in it, every route, every pair of
+conflicting routes.
 
-In: a plan. Out: goals, each an expression over what can be observed which some step of the card
-must fulfil: so the solver can look for such a step, and the evaluator can tell one.
+In: a plan. Out: goals, each an expression over observables that holds in some step of the card. The
+solver can find such a step, and the evaluator can recognize one.
 
-A fact of a line is tried by two steps of the card. In one the line acts, and would not if this
-fact alone were otherwise. In the other the line fails for want of this fact alone, no line above
-it holds, and the signal shows something else. (This is masking MC/DC: other facts may differ
-between the two steps as long as they make no difference. In unique-cause MC/DC nothing else may
-differ; that cannot be had wherever several facts ask for one thing, such as points, which lie one
-way at a time, or a lever.)
+Two steps cover a fact of a line. In one the line acts, and would not if this fact alone were
+different. In the other the line fails because of this fact alone, no line above it holds, and the
+signal shows something else. (This is masking MC/DC: other facts may differ between the two steps if
+they make no difference. Unique-cause MC/DC, in which nothing else may differ, is impossible where
+several facts read the same points or lever.)
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -25,12 +24,12 @@ from verifier.plan.signals.aspects import Chart
 from verifier.properties.phrases import lined, permits, way_clear
 from verifier.properties.usefulness import is_meant_to_clear
 
-# A condition of more facts than these, named conditions written out, is tried as it stands: each
-# named condition as one fact.
+# If a condition has more facts than this with its named conditions expanded, each named condition
+# counts as one fact.
 MOST_FACTS = 120
-# Two routes that exclude each other are tried with as few facts missing as can be, up to so many.
+# Two conflicting routes are tested with the fewest facts missing, up to this many.
 MOST_MISSING = 3
-# Of conditions with more facts than these, up to one may be missing.
+# In conditions with more facts than this, at most one fact is missing.
 MANY_FACTS = 16
 
 GoalKind = Literal["line", "with", "without", "color", "route", "conflict"]
@@ -38,7 +37,7 @@ GoalKind = Literal["line", "with", "without", "color", "route", "conflict"]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Goal:
-    """Something that one step of the card is to show. ``text`` says it in words."""
+    """What one step of the card must show. ``text`` says it in words."""
 
     kind: GoalKind
     text: str
@@ -46,8 +45,8 @@ class Goal:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Tried:
-    """One fact of one line: ``acts`` and ``fails`` are what its two steps are to show."""
+class FactGoals:
+    """One fact of one line, and the goals of the two steps that cover it."""
 
     owner: str
     shows: str
@@ -57,9 +56,9 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Excluded:
-    """Two conflicting routes. ``levels``: one is clear and nothing, or one fact, or two, keep
-    the other from being set as well; the first of these that can be is tried."""
+class ConflictGoals:
+    """Two conflicting routes. ``levels``: one is clear, and no fact, or one, or two keep the other
+    from being set too. The first level that is possible becomes a goal."""
 
     one: str
     other: str
@@ -72,7 +71,7 @@ class Excluded:
 
 
 def lines_of(plan: Plan) -> Iterator[tuple[str, Signal, tuple[Line, ...]]]:
-    """By signal, or by head where heads have lines of their own: the lines."""
+    """The lines of each signal, or of each head if heads have their own."""
     for signal in plan.signals.values():
         if signal.by_head:
             for head in signal.heads:
@@ -90,7 +89,7 @@ def line_goals(plan: Plan) -> Iterator[Goal]:
             yield Goal("line", text, conjunction(acts, _shown(owner, signal, line, plan.chart)))
 
 
-def facts_tried(plan: Plan) -> Iterator[Tried]:
+def fact_goals(plan: Plan) -> Iterator[FactGoals]:
     """Every fact of every line."""
     for owner, signal, lines in lines_of(plan):
         driver = plan.wiring.driver_of(owner if signal.by_head else signal.heads[0].name)
@@ -107,7 +106,7 @@ def facts_tried(plan: Plan) -> Iterator[Tried]:
             condition = written_out(line.when, plan)
             for says in facts_in(condition):
                 decides = _decides(condition, says, reader)
-                yield Tried(
+                yield FactGoals(
                     owner, line.shows, says.text,
                     Goal("with", f"{owner} {line.shows}: {says.text}", conjunction(acts, decides)),
                     Goal(
@@ -118,15 +117,15 @@ def facts_tried(plan: Plan) -> Iterator[Tried]:
 
 
 def written_out(condition: Condition, plan: Plan) -> Condition:
-    """A condition with the named ones in it written out; every fact is a node of its own, even
-    where a named condition comes in twice. What is too long for that stays as it is."""
+    """A copy of a condition with its named conditions expanded; every fact is a node of its own,
+    even if a named condition occurs twice. If it would be too long, they are not expanded."""
     if _facts(condition, plan, {}) > MOST_FACTS:
         return _copied(condition, {})
     return _copied(condition, plan.conditions)
 
 
 def _facts(condition: Condition, plan: Plan, known: dict[str, int]) -> int:
-    """How many facts a condition has when written out; no more than matters is counted."""
+    """The number of facts of an expanded condition. Counting stops above the limit."""
     number = 0
     for says in facts_in(condition):
         name = says.what.name
@@ -157,14 +156,14 @@ def _copied(condition: Condition, named: Mapping[str, NamedCondition]) -> Condit
 
 
 def _decides(condition: Condition, says: Fact, reader: str) -> Expr:
-    """All else is so that the condition holds or not as this fact is so or not."""
+    """This fact alone decides whether the condition holds."""
     wth = _with(condition, {id(says): TRUE}, reader)
     without = _with(condition, {id(says): FALSE}, reader)
     return disjunction(conjunction(wth, negation(without)), conjunction(negation(wth), without))
 
 
 def _with(condition: Condition, given: dict[int, Expr], reader: str) -> Expr:
-    """A condition with some of its facts, by identity, taken to be so or not."""
+    """A condition in which some facts, by identity, have given values."""
     match condition:
         case Fact(what=what, values=values):
             known = given.get(id(condition))
@@ -178,7 +177,7 @@ def _with(condition: Condition, given: dict[int, Expr], reader: str) -> Expr:
 
 
 def _shown(owner: str, signal: Signal, line: Line, chart: Chart) -> Expr:
-    """The lenses show what a line says."""
+    """The lenses show what a line shows."""
     if signal.by_head:
         head = next(head for head in signal.heads if head.name == owner)
         return atom(head.lens, line.shows)
@@ -219,9 +218,9 @@ def serves(line: Line, route: Route, plan: Plan) -> Expr:
     return conjunction(acts, _cleared(route, plan))
 
 
-def conflicts_tried(plan: Plan, lines_for: Mapping[str, Sequence[Line]]) -> Iterator[Excluded]:
-    """Every pair of conflicting routes of two signals. ``lines_for``: by route, the lines by
-    which its signal clears it."""
+def conflict_goals(plan: Plan, lines_for: Mapping[str, Sequence[Line]]) -> Iterator[ConflictGoals]:
+    """Every pair of conflicting routes of two signals. ``lines_for``: for each route, the lines
+    with which its signal clears it."""
     seen: set[tuple[str, str]] = set()
     for conflict in plan.conflicts:
         one, other = conflict.first, conflict.second
@@ -237,12 +236,12 @@ def conflicts_tried(plan: Plan, lines_for: Mapping[str, Sequence[Line]]) -> Iter
             )
             for missing in range(MOST_MISSING + 1)
         )
-        yield Excluded(one.name, other.name, conflict.kind, conflict.place, levels)
+        yield ConflictGoals(one.name, other.name, conflict.kind, conflict.place, levels)
 
 
 def _beside(clear: Route, set_too: Route, lines: Iterable[Line], missing: int, plan: Plan) -> Expr:
-    """One route is clear, and no more than so many facts keep a line from clearing another.
-    Where heads have rules of their own, nothing is asked of the other."""
+    """One route is clear, and ``missing`` facts keep a line from clearing another. If heads have
+    rules of their own, the other route is unconstrained."""
     signal = plan.signals[set_too.signal]
     driver = plan.wiring.driver_of(signal.heads[0].name)
     reader = driver.name if driver else ""

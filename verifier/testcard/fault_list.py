@@ -1,8 +1,8 @@
-"""What a test card is to find: every single fault and wiring mistake, in each of its states.
+"""The faults that a test card detects: every single fault and wiring mistake, in each state.
 
-In: a bench. Out: each thing that may be wrong, whether a step shows it for certain, and the
-same as an expression for the solver. A step shows it where some signal then has colors that it
-cannot have with nothing wrong, or some turnout lies otherwise than it was told.
+In: a bench. Out: the faults, whether a step surely shows a fault, and the same as an expression for
+the solver. A step shows a fault if a signal then has colors that it cannot have without it, or if a
+turnout does not lie as commanded.
 """
 
 from collections.abc import Iterator
@@ -27,9 +27,9 @@ class CardFault:
     stuck: tuple[str, str] | None = None
 
 
-def wrongs(bench: Bench) -> Iterator[CardFault]:
-    """Every single thing that may be wrong. What may change from moment to moment is here
-    once for each of its states."""
+def card_faults(bench: Bench) -> Iterator[CardFault]:
+    """Every single fault. One that may change from moment to moment occurs once for each of its
+    states."""
     for suspect in bench.suspects:
         if len(suspect.states) < 2:
             yield CardFault(suspect, suspect.text, (suspect,))
@@ -40,20 +40,20 @@ def wrongs(bench: Bench) -> Iterator[CardFault]:
             yield CardFault(suspect, f"{suspect.text} ({how})", (one,))
 
 
-def without_power(bench: Bench, wrong: CardFault) -> tuple[CardFault, ...]:
-    """The two ways in which the first turnout lies for good whose machine loses its power;
-    nothing where none does."""
-    for turnout in bench.unpowered_by(wrong.suspect):
+def without_power(bench: Bench, fault: CardFault) -> tuple[CardFault, ...]:
+    """The two positions in which the first turnout is stuck whose machine loses its power; nothing
+    if none does."""
+    for turnout in bench.unpowered_by(fault.suspect):
         return tuple(
-            CardFault(wrong.suspect, f"{wrong.text} ({turnout} lies {state} for good)",
-                  wrong.group, (turnout, state))
+            CardFault(fault.suspect, f"{fault.text} ({turnout} lies {state} for good)",
+                  fault.group, (turnout, state))
             for state in ("normal", "reverse")
         )  # fmt: skip
     return ()
 
 
 def sound_colors(bench: Bench, setup: Setup) -> dict[str, frozenset[Colors]]:
-    """By signal, what it may show with nothing wrong."""
+    """The colors that each signal may show without faults."""
     truths = [moment.truth for moment in bench.moments(setup, ())]
     return {
         signal: frozenset(bench.shows(Moment(truth, ()), signal) for truth in truths)
@@ -62,42 +62,41 @@ def sound_colors(bench: Bench, setup: Setup) -> dict[str, frozenset[Colors]]:
 
 
 def shown_at(
-    bench: Bench, setup: Setup, wrong: CardFault, sound: dict[str, frozenset[Colors]]
+    bench: Bench, setup: Setup, fault: CardFault, sound: dict[str, frozenset[Colors]]
 ) -> str | None:
-    """The signal, or the turnout, at which a step shows that something is wrong, whatever else
-    is left open; None where it may not show."""
-    found = turnout_shows(setup, wrong)
-    if found is not None or wrong.suspect.trouble or wrong.stuck:
+    """The signal or turnout at which a step surely shows a fault; None if it may not show."""
+    found = turnout_shows(setup, fault)
+    if found is not None or fault.suspect.trouble or fault.stuck:
         return found
     truths = [moment.truth for moment in bench.moments(setup, ())]
     for signal, usual in sound.items():
-        if usual.isdisjoint(bench.shows(Moment(truth, wrong.group), signal) for truth in truths):
+        if usual.isdisjoint(bench.shows(Moment(truth, fault.group), signal) for truth in truths):
             return signal
     return None
 
 
-def turnout_shows(setup: Setup, wrong: CardFault) -> str | None:
-    """A turnout that lies otherwise than told."""
-    if wrong.stuck is not None:
-        turnout, lies = wrong.stuck
-    elif wrong.suspect.trouble is not None:
-        turnout, does = wrong.suspect.trouble
-        lies = LEAVES.get(does, does)  # `stops` and `other way` show whatever it is told
+def turnout_shows(setup: Setup, fault: CardFault) -> str | None:
+    """The turnout that does not lie as commanded because of a fault."""
+    if fault.stuck is not None:
+        turnout, lies = fault.stuck
+    elif fault.suspect.trouble is not None:
+        turnout, does = fault.suspect.trouble
+        lies = LEAVES.get(does, does)  # `stops` and `other way` show whatever the command
     else:
         return None
     return turnout if dict(setup.told).get(turnout, lies) != lies else None
 
 
-def to_be_seen(bench: Bench, wrong: CardFault) -> Expr:
-    """When something wrong shows, over the inputs of the bench's plan.
+def to_be_seen(bench: Bench, fault: CardFault) -> Expr:
+    """When a fault shows, over the inputs of the bench's plan.
 
-    Raises :class:`InputError` where with it the rules go round in a circle."""
-    if wrong.stuck is not None:
-        turnout, lies = wrong.stuck
+    Raises :class:`InputError` if the rules are cyclic with the fault."""
+    if fault.stuck is not None:
+        turnout, lies = fault.stuck
         other = "reverse" if lies == "normal" else "normal"
         return atom(observables.points(turnout), other)
-    if wrong.suspect.trouble is not None:
-        turnout, does = wrong.suspect.trouble
+    if fault.suspect.trouble is not None:
+        turnout, does = fault.suspect.trouble
         others = [lies for lies in ("normal", "reverse") if lies != LEAVES.get(does)]
         return TRUE if len(others) == 2 else atom(observables.points(turnout), *others)
-    return differing(bench, (), wrong.group)
+    return differing(bench, (), fault.group)

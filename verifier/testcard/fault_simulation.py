@@ -40,7 +40,7 @@ class ExpectedStep:
     """A step as simulated: its operations, the colors that it must show, and how turnouts that
     have a command must lie."""
 
-    ways: tuple[Operation, ...]
+    operations: tuple[Operation, ...]
     colors: Mapping[str, frozenset[Colors]]
     lies: Mapping[str, str]
 
@@ -66,9 +66,9 @@ class Sighting:
 class FaultSimulator:
     """Simulates one layout with one fault at a time."""
 
-    def __init__(self, bench: Bench, played: StateGraph):
-        self._bench, self._played = bench, played
-        self._turnouts = played.simulation.stepper.variables.turnouts
+    def __init__(self, bench: Bench, graph: StateGraph):
+        self._bench, self._graph = bench, graph
+        self._turnouts = graph.simulation.stepper.variables.turnouts
         self._musts: dict[RestState, ExpectedStep] = {}
         self._known: dict[Suspect, bool] = {}
         world = World(bench.plan)
@@ -76,20 +76,20 @@ class FaultSimulator:
         # Any moment, including those at which points and relays move.
         self._moments = SituationCheck.of(world, EACH, assumed=False)
 
-    def may_remember(self, wrong: CardFault) -> bool:
+    def may_remember(self, fault: CardFault) -> bool:
         """Whether a fault may change what is remembered, apart from points that do not move as
         commanded."""
-        if wrong.suspect.trouble is not None:
+        if fault.suspect.trouble is not None:
             return False
-        if wrong.suspect not in self._known:
-            unpowered = bool(self._bench.unpowered_by(wrong.suspect))
-            self._known[wrong.suspect] = unpowered or self._is_heard(wrong)
-        return self._known[wrong.suspect]
+        if fault.suspect not in self._known:
+            unpowered = bool(self._bench.unpowered_by(fault.suspect))
+            self._known[fault.suspect] = unpowered or self._is_heard(fault)
+        return self._known[fault.suspect]
 
-    def _is_heard(self, wrong: CardFault) -> bool:
+    def _is_heard(self, fault: CardFault) -> bool:
         """Whether a fault may ever change what relays, timers or locks read."""
         try:
-            differs = differing(self._bench, (), wrong.group, watched=self._reads)
+            differs = differing(self._bench, (), fault.group, watched=self._reads)
         except InputError:  # with it, signals go round in a circle
             return True
         if differs is FALSE:
@@ -99,12 +99,12 @@ class FaultSimulator:
         except Interrupted:
             raise KeyboardInterrupt from None
 
-    def shown(self, wrong: CardFault, steps: Sequence[ExpectedStep]) -> tuple[tuple[int, str], ...]:
+    def shown(self, fault: CardFault, steps: Sequence[ExpectedStep]) -> tuple[tuple[int, str], ...]:
         """The steps that surely show a fault, numbered from 1, with the turnout or signal that
         shows it. Only the first, if current can flow in one way only."""
-        simulations = list(self._simulations(wrong))
+        simulations = list(self._simulations(fault))
         found = [
-            self._found(wrong, simulation, steps, every=len(simulations) > 1)
+            self._found(fault, simulation, steps, every=len(simulations) > 1)
             for simulation in simulations
         ]
         common = set(found[0]).intersection(*found)
@@ -112,7 +112,7 @@ class FaultSimulator:
 
     def _found(
         self,
-        wrong: CardFault,
+        fault: CardFault,
         simulation: Simulation,
         steps: Sequence[ExpectedStep],
         *,
@@ -120,7 +120,7 @@ class FaultSimulator:
     ) -> dict[int, str]:
         found: dict[int, str] = {}
         for number, (step, sight) in enumerate(
-            zip(steps, self.seen(wrong, simulation, steps), strict=True), start=1
+            zip(steps, self.seen(fault, simulation, steps), strict=True), start=1
         ):
             at = sight.against(step)
             if at is not None:
@@ -130,45 +130,45 @@ class FaultSimulator:
         return found
 
     def every(
-        self, wrong: CardFault, steps: Sequence[ExpectedStep]
+        self, fault: CardFault, steps: Sequence[ExpectedStep]
     ) -> Iterator[tuple[Sighting, ...]]:
         """The observations in each step, as far as known, for each way in which current may
         flow."""
         return (
-            tuple(self.seen(wrong, simulation, steps)) for simulation in self._simulations(wrong)
+            tuple(self.seen(fault, simulation, steps)) for simulation in self._simulations(fault)
         )
 
     def seen(
-        self, wrong: CardFault, simulation: Simulation, steps: Iterable[ExpectedStep]
+        self, fault: CardFault, simulation: Simulation, steps: Iterable[ExpectedStep]
     ) -> Iterator[Sighting]:
         """The observations in each step, as far as known."""
-        now = self._begun(wrong, simulation)
+        now = self._begun(fault, simulation)
         for step in steps:
-            for way in step.ways:
+            for way in step.operations:
                 if way.done.off:
-                    now = self._begun(wrong, simulation)
+                    now = self._begun(fault, simulation)
                 elif now is not None:
-                    now = self._after(wrong, simulation, now, way)
+                    now = self._after(fault, simulation, now, way)
             sight = self._sight(simulation, now)
-            if wrong.stuck is not None:
-                sight = Sighting(sight.colors, {**sight.lies, **dict([wrong.stuck])})
+            if fault.stuck is not None:
+                sight = Sighting(sight.colors, {**sight.lies, **dict([fault.stuck])})
             yield sight
 
-    def step_for(self, wrong: CardFault) -> tuple[Operation, ...] | None:
+    def step_for(self, fault: CardFault) -> tuple[Operation, ...] | None:
         """Operations from rest after which a fault shows; None if none were found."""
-        simulation = next(self._simulations(wrong))
-        start = self._begun(wrong, simulation)
+        simulation = next(self._simulations(fault))
+        start = self._begun(fault, simulation)
         if start is None:
             return None
-        known = {self._played.rest}
+        known = {self._graph.rest}
         waiting: deque[tuple[RestState, Moment, tuple[Operation, ...]]] = deque()
-        waiting.append((self._played.rest, start, ()))
+        waiting.append((self._graph.rest, start, ()))
         while waiting and simulation.moments < MAX_MOMENTS:
             place, now, ways = waiting.popleft()
             for way in place.onward:
                 if way.then in known:
                     continue
-                then = self._after(wrong, simulation, now, way)
+                then = self._after(fault, simulation, now, way)
                 if then is None:
                     continue
                 known.add(way.then)
@@ -181,55 +181,55 @@ class FaultSimulator:
     def _at(self, place: RestState) -> ExpectedStep:
         """What a state must show."""
         if place not in self._musts:
-            sight = self._sight(self._played.simulation, dict(place.moment))
+            sight = self._sight(self._graph.simulation, dict(place.moment))
             colors = {signal: frozenset({lit}) for signal, lit in sight.colors.items()}
             self._musts[place] = ExpectedStep((), colors, sight.lies)
         return self._musts[place]
 
     # -------------------------------------------------------------- with the fault
 
-    def _simulations(self, wrong: CardFault) -> Iterator[Simulation]:
+    def _simulations(self, fault: CardFault) -> Iterator[Simulation]:
         """The layout with a fault, once for each way in which current may flow."""
-        wired = self._bench.wired(wrong.group)
-        broken = faults_in(wired, wrong.group)
+        wired = self._bench.wired(fault.group)
+        broken = faults_in(wired, fault.group)
         open_ = [what for what in wired.inputs if what.kind == "current"]
         for states in product(*(what.values for what in open_)):
             flows = dict(zip(open_, states, strict=True))
             yield Simulation(self._bench.given, wired, {**broken, **flows})
 
-    def _begun(self, wrong: CardFault, simulation: Simulation) -> Moment | None:
+    def _begun(self, fault: CardFault, simulation: Simulation) -> Moment | None:
         """The initial settled state; None if stuck points lie otherwise in it."""
         start = simulation.start()
-        if start is None or wrong.stuck is None:
+        if start is None or fault.stuck is None:
             return start
-        turnout, lies = wrong.stuck
+        turnout, lies = fault.stuck
         return start if start[observables.points(turnout)] == lies else None
 
     def _after(
-        self, wrong: CardFault, simulation: Simulation, now: Moment, way: Operation
+        self, fault: CardFault, simulation: Simulation, now: Moment, way: Operation
     ) -> Moment | None:
         """The settled state after an operation; None if it is not known."""
         block = way.done.passes
         if block is not None and not self._is_seen_alike(simulation, now, block):
             return None
         then = simulation.after(now, way.done)
-        stuck = [observables.points(turnout) for turnout in self._bench.unpowered_by(wrong.suspect)]
+        stuck = [observables.points(turnout) for turnout in self._bench.unpowered_by(fault.suspect)]
         if then is not None and any(then[points] != now[points] for points in stuck):
             return None  # without power they do not move
         return then
 
     def _is_seen_alike(self, simulation: Simulation, now: Moment, block: str) -> bool:
         """Whether the reports stay the same while stock moves onto a block or along it."""
-        stood = self._played.stood(now)
+        stood = self._graph.stood(now)
         if stood is None:
             return False
         here = stood[0]
         blocks = [here] if here == block else [here, block]
         for moved in blocks:
-            for others in ({}, self._played.off(here)) if moved != here else ({},):
+            for others in ({}, self._graph.off(here)) if moved != here else ({},):
                 ways = (
-                    {**now, **others, **self._played.on(moved, place)}
-                    for place in self._played.stands[moved]
+                    {**now, **others, **self._graph.on(moved, place)}
+                    for place in self._graph.stands[moved]
                 )
                 if len({self._reports(simulation, moment) for moment in ways}) > 1:
                     return False

@@ -1,22 +1,22 @@
-"""How many steps every card must have.
+"""A lower bound for the number of steps of a card.
 
-In: which of the steps tried meet which goals, and whether two goals can be met together at all.
-Out: goals of which no two can: each needs a step of its own. The more of them are found, the
-better the bound; any number is a true one.
+In: which candidate steps meet which goals, and whether one step can meet two goals. Out: goals of
+which no two can be met by one step, so that each needs its own. Any number of them is a sound
+bound; more make it better.
 """
 
 from collections.abc import Callable, Sequence
 
-# Only so many goals are looked at, those that the fewest steps meet.
+# The number of goals considered: those that the fewest steps meet.
 LOOKED_AT = 160
 
 
-def apart(
+def incompatible_goals(
     columns: Sequence[int], never: Callable[[int, int], bool], enough: int
 ) -> tuple[int, ...]:
-    """Positions of goals of which no two can be met by one step. ``columns``: by goal, the steps
-    tried that meet it, as bits; ``never`` tells whether it is proved of two goals; ``enough``:
-    more are not looked for."""
+    """Positions of goals of which no two can be met by one step. ``columns``: for each goal, the
+    candidates that meet it, as bits; ``never``: whether this is proved of two goals; ``enough``:
+    the number at which the search stops."""
     first: dict[int, int] = {}
     for position, column in enumerate(columns):
         first.setdefault(column, position)
@@ -26,27 +26,27 @@ def apart(
     ]
     ruled_out, best = 0, list[int]()
     while True:
-        group = _large_group(beside)
+        group = _large_clique(beside)
         kept: list[int] = []
-        wrong: list[tuple[int, int]] = []
+        refuted: list[tuple[int, int]] = []
         for a in group:
-            touching = next((b for b in kept if not never(few[a], few[b])), None)
-            if touching is None:
+            conflicting = next((b for b in kept if not never(few[a], few[b])), None)
+            if conflicting is None:
                 kept.append(a)
             else:
-                wrong.append((a, touching))
-        ruled_out += len(wrong)
+                refuted.append((a, conflicting))
+        ruled_out += len(refuted)
         best = max(best, kept, key=len)
-        if len(best) >= enough or not wrong or ruled_out > LOOKED_AT:
+        if len(best) >= enough or not refuted or ruled_out > LOOKED_AT:
             return tuple(few[k] for k in best[:enough])
-        for a, b in wrong:
+        for a, b in refuted:
             beside[a] &= ~(1 << b)
             beside[b] &= ~(1 << a)
 
 
-def _large_group(beside: Sequence[int]) -> list[int]:
-    """Things of which any two are beside each other, as many as a quick look finds: from each
-    in turn, always the one next that leaves most to choose from."""
+def _large_clique(beside: Sequence[int]) -> list[int]:
+    """A large clique of a graph, given by its neighbors as bits: grown greedily from each vertex,
+    by the neighbor that leaves most to choose from."""
     best: list[int] = []
     for start in range(len(beside)):
         group, open_ones = [start], beside[start]

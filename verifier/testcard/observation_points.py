@@ -1,8 +1,8 @@
-"""What there is to look at in each step of a test card, and by which name the card goes.
+"""What to observe in each step of a test card, and the fingerprint of the card.
 
-In: a card. Out: looks, each at the signals that are to show one thing, or at the turnouts that are
-to lie one way; a fingerprint that only cards with the same steps have in common. The sheet prints
-these looks, and what is written beside them is read back by them.
+In: a card. Out: observation points, each of the signals that must show the same colors or of the
+turnouts that must lie alike; a fingerprint that only cards with the same steps share. The sheet
+prints the observation points, and results are read back by them.
 """
 
 from collections.abc import Iterator
@@ -15,41 +15,41 @@ from verifier.testcard.card import Card, CardStep
 
 @dataclass(frozen=True, slots=True)
 class ObservationPoint:
-    """``must``: by signal, what it is to show, one of these, top to bottom; with ``turnouts``, by
-    turnout, how it is to lie."""
+    """``expected``: for each signal, the colors that it may show, top to bottom; with ``turnouts``,
+    for each turnout, how it must lie."""
 
-    must: tuple[tuple[str, frozenset[Colors]], ...]
+    expected: tuple[tuple[str, frozenset[Colors]], ...]
     turnouts: bool = False
 
     @property
     def names(self) -> tuple[str, ...]:
-        return tuple(name for name, _ in self.must)
+        return tuple(name for name, _ in self.expected)
 
     @property
     def at(self) -> str:
-        """What to look at, as the card has it."""
+        """The names as the card prints them."""
         return ", ".join(self.names)
 
     @property
     def all_red(self) -> bool:
-        """Every head of every signal is to be red."""
-        return not self.turnouts and all(_is_red(colors) for _, colors in self.must)
+        """Whether every head of every signal must be red."""
+        return not self.turnouts and all(_is_red(colors) for _, colors in self.expected)
 
 
 def observation_points(step: CardStep) -> tuple[ObservationPoint, ...]:
-    """All there is to look at in a step: first what shows something else than red all over."""
+    """The observation points of a step. Signals that are all red come last."""
     together: dict[object, list[tuple[str, frozenset[Colors]]]] = {}
-    for signal, colors in step.colors:
+    for signal, colors in step.colors.items():
         key = "red" if _is_red(colors) else colors
         together.setdefault(key, []).append((signal, colors))
     red = together.pop("red", [])
     lying: dict[str, list[tuple[str, frozenset[Colors]]]] = {}
-    for turnout, state in step.lies:
+    for turnout, state in step.lies.items():
         lying.setdefault(state, []).append((turnout, frozenset({(state,)})))
     signals = [*together.values(), *([red] if red else [])]
     return (
-        *(ObservationPoint(tuple(must)) for must in signals),
-        *(ObservationPoint(tuple(must), True) for must in lying.values()),
+        *(ObservationPoint(tuple(expected)) for expected in signals),
+        *(ObservationPoint(tuple(expected), True) for expected in lying.values()),
     )
 
 
@@ -58,16 +58,16 @@ def _is_red(colors: frozenset[Colors]) -> bool:
 
 
 def fingerprint(card: Card) -> str:
-    """Eight digits, as in `7F3A-91C2`, of what the card asks for and what may be found with it."""
-    digits = sha256("\n".join(_said(card)).encode()).hexdigest().upper()
+    """Eight digits, such as `7F3A-91C2`, of the card's steps and the faults that it finds."""
+    digits = sha256("\n".join(_lines(card)).encode()).hexdigest().upper()
     return f"{digits[:4]}-{digits[4:8]}"
 
 
-def _said(card: Card) -> Iterator[str]:
+def _lines(card: Card) -> Iterator[str]:
     for step in card.steps:
-        yield f"{step.number}: {'; '.join(act.text for act in step.acts)}"
-        for look in observation_points(step):
-            for name, colors in look.must:
+        yield f"{step.number}: {'; '.join(act.text for act in step.instructions)}"
+        for point in observation_points(step):
+            for name, colors in point.expected:
                 yield f"{name}: {sorted(colors)}"
-    yield from (found.wrong.text for found in card.found)
+    yield from (found.fault.text for found in card.found)
     yield from (unseen.what.text for unseen in card.unseen)

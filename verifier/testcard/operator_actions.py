@@ -1,9 +1,8 @@
-"""What a person can do to a sound layout, and how a step of the card is set up.
+"""What an operator can do to a layout, and how a step of the card is set up.
 
-In: a bench. Out: settings of everything that is thrown, turned or pressed; places where one
-locomotive can stand; the same as an expression, for the solver; and the setup that a situation
-found by the solver stands for. Points are never left between their ends, and nothing is broken:
-what a person must do to the layout is never to harm it. (What remembers is in
+In: a bench. Out: settings of all controls; places where one locomotive can stand; the same as
+expressions, for the solver; and the setup of a situation that the solver found. Points are never
+left between their ends, and nothing is broken on purpose. (For layouts with memory, see
 :mod:`verifier.testcard.stateful_steps`.)
 """
 
@@ -16,18 +15,18 @@ from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 
-# Something that is set by hand, and the states it is set to: a turnout that is told how to lie by
-# its name, a lever that throws turnouts by the first of these, anything else by itself.
-Knob = tuple[str | Observable, tuple[str, ...]]
+# A control and its states: a turnout that has a command by its name, a lever by the first turnout
+# that it throws, anything else by its observable.
+Control = tuple[str | Observable, tuple[str, ...]]
 Stands = tuple[tuple[str, tuple[str, ...]], ...]
 
 _MEMORY = ("relay", "timer", "traffic")
 _STOCK = ("stock", "standing")
 
 
-def knobs(bench: Bench) -> list[Knob]:
-    """All that is set by hand, with the state it rests in first."""
-    found: list[Knob] = []
+def controls(bench: Bench) -> list[Control]:
+    """All controls, each with its normal state first."""
+    found: list[Control] = []
     levers: set[str] = set()
     for name in bench.thrown:
         lever = bench.lever_of(name)
@@ -47,19 +46,19 @@ def knobs(bench: Bench) -> list[Knob]:
 
 
 def _open_gate(what: Observable) -> tuple[str, ...]:
-    """A gate is opened by hand; points and derails are not left half way."""
+    """Gates may be left open; points and derails are not left between their ends."""
     return ("open",) if what.kind == "gate" else ()
 
 
-def settings(bench: Bench, given: Sequence[Knob]) -> Iterator[Setup]:
-    """Every way in which these can be set, no stock anywhere."""
+def settings(bench: Bench, given: Sequence[Control]) -> Iterator[Setup]:
+    """Every setting of the controls, without stock."""
     for states in product(*(states for _, states in given)):
         pairs = zip((what for what, _ in given), states, strict=True)
         yield setting(bench, pairs)
 
 
 def setting(bench: Bench, chosen: Iterable[tuple[str | Observable, str]]) -> Setup:
-    """A setup without stock. Every turnout that is told how to lie is in it."""
+    """A setup without stock, with the command of every turnout that has one."""
     told: dict[str, str] = {}
     lies: dict[str, str] = {}
     others: dict[Observable, str] = {}
@@ -80,7 +79,7 @@ def with_stock(setup: Setup, stands: Stands) -> Setup:
 
 
 def places(bench: Bench) -> Iterator[tuple[str, str]]:
-    """By block, each place where a locomotive can stand and be told apart."""
+    """For each block, the places of a locomotive that the wiring distinguishes."""
     for block in bench.plan.blocks:
         if block not in bench.plan.equipment.places:
             yield block, "occupied"
@@ -91,16 +90,16 @@ def places(bench: Bench) -> Iterator[tuple[str, str]]:
                 yield block, place.name
 
 
-def doable(bench: Bench, *, played: bool) -> Iterator[Expr]:
-    """What every step keeps to, over the inputs of the bench's plan. Where it is ``played``,
-    memory and points may be as they like: that leaves out none of what can be brought about."""
+def operator_constraints(bench: Bench, *, stateful: bool) -> Iterator[Expr]:
+    """Constraints on every step, over the inputs of the bench's plan. If it is ``stateful``, memory
+    and points are unconstrained, which excludes no reachable state."""
     levers = {what.name: what for what in bench.plan.inputs if what.kind == "lever"}
     for what in bench.plan.inputs:
         if what.kind in ("points", "derail"):
             yield atom(what, *(v for v in what.values if v != "open"))
-        elif (what.kind in _MEMORY and not played) or what.kind == "motion":
+        elif (what.kind in _MEMORY and not stateful) or what.kind == "motion":
             yield atom(what, what.usual)
-    if played:
+    if stateful:
         return
     for name in bench.thrown:
         points = observables.points(name)
@@ -117,9 +116,9 @@ def doable(bench: Bench, *, played: bool) -> Iterator[Expr]:
 
 
 def setup_of(bench: Bench, situation: Situation) -> Setup:
-    """How to set up a situation of the bench's plan that is doable."""
+    """The setup of a situation that meets the operator constraints."""
     chosen: list[tuple[str | Observable, str]] = []
-    for what, _ in knobs(bench):
+    for what, _ in controls(bench):
         seen = observables.points(what) if isinstance(what, str) else what
         chosen.append((what, situation.state(seen)))
     stands = tuple(

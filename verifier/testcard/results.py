@@ -1,12 +1,12 @@
-"""What somebody found with a test card, read back from the file it was written into.
+"""The results of a test card, read back from the CSV file that they were written into.
 
-In: the card, and the text of the CSV file with its last column filled in. Out: an observation
-for each step at which somebody looked, ready for :mod:`verifier.diagnosis`. Whatever is wrong
-with the file is told at once, each with its line and column.
+In: the card, and the text of the file with its last column filled in. Out: an observation for each
+observed step, for :mod:`verifier.diagnosis`. All errors in the file are reported together, each
+with its line and column.
 
-In the last column stands `ok`; or what was seen, `green`, `4RA green over red`, `T1 open`, with
-commas between what is said of several; or `no`, which excludes what the card asks for and says no
-more. `rest ok` is for all that is not named. Nothing stands where nobody looked.
+The last column holds `ok`; or what was seen, such as `green`, `4RA green over red` or `T1 open`,
+separated by commas; or `no`, which excludes only what the card expects. `rest ok` stands for all
+that is not named. The cell is empty if nobody looked.
 """
 
 import re
@@ -29,14 +29,14 @@ from verifier.testcard.observation_points import ObservationPoint, fingerprint, 
 from verifier.testcard.progress import Progress, silent
 from verifier.testcard.sequence_diagnosis import diagnose_sequence
 
-# What the table of a card is called, and its columns; the first and the last three matter here.
+# The title of the table, and its columns; those in _NEEDED are read back.
 TITLE = "Test card"
 COLUMNS = ("step", "do", "look at", "must show", "aspect", "seen")
 _NEEDED = ("step", "look at", "seen")
 _TITLE = re.compile(rf"'?{TITLE} ([0-9A-F]{{4}}-[0-9A-F]{{4}})")
 _OK = frozenset(("ok", "o.k.", "okay", "yes", "y", "good", "right", "✓", "✔", "☑"))
 _NO = frozenset(("no", "n", "not ok", "wrong", "bad", "fail", "failed", "✗", "✘"))
-# Of a cell so much is said again.
+# At most this many characters of a cell are repeated in a message.
 MOST_TOLD = 40
 _LIES = {"normal": "normal", "reverse": "reverse", "open": "open", "between": "open"}
 
@@ -44,15 +44,15 @@ _LIES = {"normal": "normal", "reverse": "reverse", "open": "open", "between": "o
 def diagnose_results(
     bench: Bench, path: Path, further: Iterable[str] = (), progress: Progress = silent
 ) -> Diagnosis:
-    """What explains the results in a file, and ``further`` observations in plain words.
+    """The diagnosis of the results in a file and of ``further`` observations in plain words.
 
-    Raises :class:`InputError` with everything that is wrong with the file or the words."""
+    Raises :class:`InputError` with all errors in the file and the words."""
     source = Source(str(path), _text(path))
     card = card_on(bench, progress)
     seen = observed(bench, card, source)
     more = observations(bench, further)
-    if card.replays is not None:
-        return diagnose_sequence(bench, card, card.replays, seen, more)
+    if card.simulator is not None:
+        return diagnose_sequence(bench, card, card.simulator, seen, more)
     return diagnosis(bench, [*seen.values(), *more])
 
 
@@ -65,13 +65,13 @@ def _text(path: Path) -> str:
 
 
 def observed(bench: Bench, card: Card, source: Source) -> dict[int, Observation]:
-    """By the number of the step, what was seen. Raises :class:`InputError`."""
+    """The observations by the number of the step. Raises :class:`InputError`."""
     return _Reader(bench, card, source).read()
 
 
 @dataclass
 class _Seen:
-    """What was seen in one step so far."""
+    """What was seen in one step."""
 
     said: list[str] = field(default_factory=list)
     sights: dict[str, frozenset[Colors]] = field(default_factory=dict)
@@ -111,7 +111,7 @@ class _Reader:
     def _table(
         self, rows: tuple[tuple[CsvCell, ...], ...]
     ) -> tuple[Mapping[str, int], tuple[tuple[CsvCell, ...], ...]]:
-        """Where each column is, and the rows below their names."""
+        """The position of each column, and the rows below the header."""
         at, mark = next(
             ((i, m) for i, row in enumerate(rows) if (m := _TITLE.fullmatch(row[0].text))),
             (0, None),
@@ -145,9 +145,9 @@ class _Reader:
         if found is None:
             self._error("CP627", step.span, "step", said=_short(step.text), count=len(self.steps))
             return
-        every = {look.at: look for look in observation_points(found)}
-        look = every.get(at.text)
-        if look is None:
+        every = {point.at: point for point in observation_points(found)}
+        point = every.get(at.text)
+        if point is None:
             self._error(
                 "CP627",
                 at.span,
@@ -167,11 +167,11 @@ class _Reader:
                 self._error("CP625", cell.span, "cells")
                 return  # fmt: skip
         if len(row) > columns["seen"] and row[columns["seen"]].text:
-            self._cell(found.number, look, row[columns["seen"]])
+            self._cell(found.number, point, row[columns["seen"]])
 
     # -------------------------------------------------------------- what was seen
 
-    def _cell(self, step: int, look: ObservationPoint, cell: CsvCell) -> None:
+    def _cell(self, step: int, point: ObservationPoint, cell: CsvCell) -> None:
         if is_formula(cell.text):
             said = _short(cell.text)
             self._error(
@@ -179,69 +179,70 @@ class _Reader:
                 cell.span,
                 "seen",
                 said=_short(cell.text),
-                example=f"{look.names[0]} {_for_example(look)}",
+                example=f"{point.names[0]} {_for_example(point)}",
             )
             return
         seen = self.seen.setdefault(step, _Seen())
         named: set[str] = set()
         before = len(self.errors)
         for part in filter(None, (p.strip() for p in re.split("[,;]", cell.text))):
-            names, said = self._who(look, part, named, cell)
+            names, said = self._who(point, part, named, cell)
             for name in names:
                 named.add(name)
-                self._note(seen, look, name, said, cell)
+                self._note(seen, point, name, said, cell)
             if len(self.errors) > before:
                 return
 
     def _who(
-        self, look: ObservationPoint, part: str, named: set[str], cell: CsvCell
+        self, point: ObservationPoint, part: str, named: set[str], cell: CsvCell
     ) -> tuple[tuple[str, ...], str]:
-        """Of what something is said, and what."""
+        """The signals or turnouts that a part of a cell is about, and what it says of them."""
         first, _, rest = part.partition(" ")
-        name = next((n for n in look.names if n.lower() == first.lower().rstrip(":")), None)
+        name = next((n for n in point.names if n.lower() == first.lower().rstrip(":")), None)
         if name is not None and rest.strip():
             return (name,), rest.strip()
         if first.lower() in ("rest", "others", "other") and rest.strip().lower() in _OK:
-            return tuple(n for n in look.names if n not in named), "ok"
+            return tuple(n for n in point.names if n not in named), "ok"
         if part.lower() in _OK:
-            return look.names, "ok"
-        head = next((n for n in look.names if first.startswith(f"{n}.")), None)
+            return point.names, "ok"
+        head = next((n for n in point.names if first.startswith(f"{n}.")), None)
         if head is not None:
             return (head,), part
-        if len(look.names) == 1:
-            return look.names, part
+        if len(point.names) == 1:
+            return point.names, part
         self._error(
             "CP623",
             cell.span,
             "which",
             said=_short(part),
-            at=look.at,
-            example=f"{look.names[0]} {_for_example(look)}, rest ok",
+            at=point.at,
+            example=f"{point.names[0]} {_for_example(point)}, rest ok",
         )
         return (), ""
 
     def _note(
-        self, seen: _Seen, look: ObservationPoint, name: str, said: str, cell: CsvCell
+        self, seen: _Seen, point: ObservationPoint, name: str, said: str, cell: CsvCell
     ) -> None:
-        """Keep what is said of one signal or turnout."""
-        must, low = dict(look.must)[name], said.lower()
-        if look.turnouts:
-            state = next(iter(must))[0] if low in _OK else _LIES.get(low.removeprefix("lies "), "")
+        """Record what is said of one signal or turnout."""
+        expected, low = dict(point.expected)[name], said.lower()
+        if point.turnouts:
+            lies = next(iter(expected))[0]
+            state = lies if low in _OK else _LIES.get(low.removeprefix("lies "), "")
             if not state:
                 self._error("CP621", cell.span, "points", said=_short(said))
             seen.lies[name] = state
         elif low in _OK:
-            seen.sights[name] = must
+            seen.sights[name] = expected
         elif low in _NO:
             lenses = [head.lens.values for head in self.bench.plan.signals[name].heads]
-            seen.sights[name] = frozenset(product(*lenses)) - must
+            seen.sights[name] = frozenset(product(*lenses)) - expected
         else:
             seen.sights[name] = self._colors(name, said, cell)
         if low not in _OK:
             seen.said.append(said if said.startswith(name) else f"{name} {said}")
 
     def _colors(self, name: str, said: str, cell: CsvCell) -> frozenset[Colors]:
-        """Colors or an aspect in words, as any observation may have them."""
+        """Colors or an aspect, in the words of any observation."""
         text = said if said.startswith(f"{name}.") else f"{name} {said}"
         try:
             [sight] = observations(self.bench, [text])[0].sights
@@ -263,10 +264,10 @@ class _Reader:
         )
 
 
-def _for_example(look: ObservationPoint) -> str:
-    return "reverse" if look.turnouts else "red"
+def _for_example(point: ObservationPoint) -> str:
+    return "reverse" if point.turnouts else "red"
 
 
 def _short(text: str) -> str:
-    """What somebody wrote, cut off where it goes on and on."""
+    """A cell's text, cut off if it is long."""
     return text if len(text) <= MOST_TOLD else f"{text[:MOST_TOLD]}…"

@@ -1,8 +1,8 @@
-"""What explains the results of a card whose layout remembers what it hears.
+"""Diagnosis of the results of a test card on a layout with memory.
 
-In: a bench, its card, and what was seen in steps of it. Out: a :class:`Diagnosis`: which one thing
-wrong explains all of that, once the card was gone through with it from the first step on; and the
-step, of those not looked at yet, that best tells these apart.
+In: a bench, its card, and the observations in its steps. Out: a :class:`Diagnosis`: the single
+faults that explain all observations when the card is simulated with them from the first step on,
+and the remaining step that best distinguishes them.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -21,34 +21,34 @@ from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect
 from verifier.diagnosis.telling import NextTest, Suite, Table, Together, best_test
 from verifier.testcard.card import Card
-from verifier.testcard.fault_list import CardFault, turnout_shows, without_power, wrongs
-from verifier.testcard.fault_simulation import ExpectedStep, FaultSimulator, Sighting
+from verifier.testcard.fault_list import CardFault, card_faults, turnout_shows, without_power
+from verifier.testcard.fault_simulation import FaultSimulator, Sighting
 
 _Sights = tuple[Sighting, ...]
 
 
 def diagnose_sequence(
-    bench: Bench, card: Card, replays: FaultSimulator, seen: Mapping[int, Observation],
+    bench: Bench, card: Card, simulator: FaultSimulator, seen: Mapping[int, Observation],
     further: Sequence[Observation] = (),
 ) -> Diagnosis:  # fmt: skip
-    """What explains what was ``seen``, by the number of its step, and ``further`` looks, each by
-    itself."""
-    follower = _Matcher(bench, card, replays)
-    must = follower.must()
-    nothing_wrong = _agrees(must, seen) and explains(bench, (), further)
+    """The faults that explain the observations ``seen``, by the number of the step, and
+    ``further`` observations, each on its own."""
+    matcher = _Matcher(bench, card, simulator)
+    expected_sights = matcher.sound()
+    nothing_wrong = _agrees(expected_sights, seen) and explains(bench, (), further)
     found: dict[Suspect, list[_Sights]] = {}
-    for wrong in follower.wrongs():
-        for sights in follower.sights(wrong):
+    for fault in matcher.faults():
+        for sights in matcher.sights(fault):
             if (
                 _agrees(sights, seen)
-                and follower.stands(wrong, seen)
-                and explains(bench, wrong.group, further)
+                and matcher.explains_each(fault, seen)
+                and explains(bench, fault.group, further)
             ):
-                found.setdefault(wrong.suspect, []).append(sights)
+                found.setdefault(fault.suspect, []).append(sights)
     left = [step for step in card.steps if step.number not in seen]
     suite = Suite(tuple(step.setup for step in left), tuple(bench.plan.signals))
     numbers = [step.number - 1 for step in left]
-    tables = _tables([(None, [must]), *found.items()], numbers, suite)
+    tables = _tables([(None, [expected_sights]), *found.items()], numbers, suite)
     sound = tables.pop(None)
     groups: dict[Table, list[Suspect]] = {}
     for suspect in sorted(found, key=lambda s: rank((s,), bench)):
@@ -57,7 +57,7 @@ def diagnose_sequence(
     verdict: Verdict = "nothing wrong" if nothing_wrong else "explained" if found else "unexplained"
     return Diagnosis(
         bench.given, (*seen.values(), *further),
-        (*(_due(must[number - 1], observation) for number, observation in seen.items()),
+        (*(_expected(expected_sights[number - 1], found) for number, found in seen.items()),
          *(expected(bench, observation) for observation in further)),
         verdict, tuple(Alike(tuple((s,) for s in group), False) for group in groups.values()),
         len(found), len(bench.suspects), not nothing_wrong and not found, len(left),
@@ -66,42 +66,38 @@ def diagnose_sequence(
 
 
 class _Matcher:
-    """One card, gone through with one thing wrong at a time."""
+    """One card, simulated with one fault at a time."""
 
-    def __init__(self, bench: Bench, card: Card, replays: FaultSimulator):
-        self._bench, self._card, self._replays = bench, card, replays
-        self._steps = [
-            ExpectedStep(step.ways, dict(step.colors), dict(step.lies)) for step in card.steps
-        ]
+    def __init__(self, bench: Bench, card: Card, simulator: FaultSimulator):
+        self._bench, self._card, self._simulator = bench, card, simulator
 
-    def wrongs(self) -> Iterator[CardFault]:
-        for wrong in wrongs(self._bench):
-            yield from without_power(self._bench, wrong) or [wrong]
+    def faults(self) -> Iterator[CardFault]:
+        for fault in card_faults(self._bench):
+            yield from without_power(self._bench, fault) or [fault]
 
-    def must(self) -> _Sights:
-        """What each step shows with nothing wrong."""
+    def sound(self) -> _Sights:
+        """What each step shows without faults."""
         return tuple(
             Sighting({signal: next(iter(lit)) for signal, lit in step.colors.items()}, step.lies)
-            for step in self._steps
+            for step in self._card.steps
         )
 
-    def sights(self, wrong: CardFault) -> Iterator[_Sights]:
-        """What each step shows with something wrong, as far as it can be told, in every way it
-        may come out."""
-        if self._replays.may_remember(wrong):
-            yield from self._replays.every(wrong, self._steps)
+    def sights(self, fault: CardFault) -> Iterator[_Sights]:
+        """What each step shows with a fault, as far as it is known, for each possible outcome."""
+        if self._simulator.may_remember(fault):
+            yield from self._simulator.every(fault, self._card.steps)
             return
         known, found = True, []
         for step in self._card.steps:
-            found.append(self._static(wrong, step.number - 1) if known else Sighting({}, {}))
-            if wrong.suspect.trouble is not None and turnout_shows(step.setup, wrong):
-                known = False  # what comes after that may be remembered otherwise
+            found.append(self._static(fault, step.number - 1) if known else Sighting({}, {}))
+            if fault.suspect.trouble is not None and turnout_shows(step.setup, fault):
+                known = False  # afterwards, memory may differ
         yield tuple(found)
 
-    def _static(self, wrong: CardFault, number: int) -> Sighting:
-        """The same of a step by itself: what shows in one way only."""
+    def _static(self, fault: CardFault, number: int) -> Sighting:
+        """What a step alone shows in every outcome."""
         setup = self._card.steps[number].setup
-        moments = list(self._bench.moments(setup, wrong.group))
+        moments = list(self._bench.moments(setup, fault.group))
         colors: dict[str, Colors] = {}
         for signal in self._bench.plan.signals:
             shown = {self._bench.shows(moment, signal) for moment in moments}
@@ -112,30 +108,31 @@ class _Matcher:
             colors, {n: s for n, (s, *more) in lies.items() if s is not None and not more}
         )
 
-    def stands(self, wrong: CardFault, seen: Mapping[int, Observation]) -> bool:
-        """Whether each look by itself can come of it, where nothing of it is remembered."""
-        if self._replays.may_remember(wrong) or wrong.suspect.trouble is not None:
+    def explains_each(self, fault: CardFault, seen: Mapping[int, Observation]) -> bool:
+        """Whether a fault that memory does not detect explains each observation on its own."""
+        if self._simulator.may_remember(fault) or fault.suspect.trouble is not None:
             return True
-        return explains(self._bench, wrong.group, seen.values())
+        return explains(self._bench, fault.group, seen.values())
 
 
 def _agrees(sights: _Sights, seen: Mapping[int, Observation]) -> bool:
-    """Whether all that was seen may be what there is to see."""
+    """Whether the observations agree with what the steps show."""
     for number, observation in seen.items():
-        there = sights[number - 1]
+        shown = sights[number - 1]
         for sight in observation.sights:
-            lit = there.colors.get(sight.signal)
+            lit = shown.colors.get(sight.signal)
             if lit is not None and lit not in sight.colors:
                 return False
         for turnout, state in observation.setup.lies:
-            if there.lies.get(turnout, state) != state:
+            if shown.lies.get(turnout, state) != state:
                 return False
     return True
 
 
-def _due(must: Sighting, observation: Observation) -> tuple[Sight, ...]:
+def _expected(expected: Sighting, observation: Observation) -> tuple[Sight, ...]:
     return tuple(
-        Sight(sight.signal, frozenset({must.colors[sight.signal]})) for sight in observation.sights
+        Sight(sight.signal, frozenset({expected.colors[sight.signal]}))
+        for sight in observation.sights
     )
 
 
@@ -144,8 +141,8 @@ def _tables(
     numbers: Sequence[int],
     suite: Suite,
 ) -> dict[Suspect | None, Table]:
-    """What each of these shows in each step left. What cannot be told may be anything that any
-    of them shows."""
+    """What each suspect shows in each remaining step. What is not known may be anything that some
+    suspect shows."""
     tables: dict[Suspect | None, list[Together]] = {who: [] for who, _ in every}
     for index, number in enumerate(numbers):
         looks = suite.looks(index)
@@ -166,7 +163,7 @@ def _tables(
 def _filled(
     row: Sequence[Colors | None], anything: Sequence[Sequence[Colors | None]]
 ) -> Iterator[tuple[Colors, ...]]:
-    """A row with every state of what it leaves open in one of the rows that come out."""
+    """Rows in which each unknown entry takes each of its possible values."""
     for k in range(max(map(len, anything), default=1)):
         filled = [one or some[k % len(some)] for one, some in zip(row, anything, strict=True)]
         yield tuple(one for one in filled if one is not None)
@@ -179,7 +176,7 @@ def _shown(seen: Sighting, look: str) -> Colors | None:
 
 
 def _named(test: NextTest | None, card: Card) -> NextTest | None:
-    """A test by the step of the card that it is."""
+    """A test, named by its step of the card."""
     if test is None:
         return None
     number = next(step.number for step in card.steps if step.setup is test.setup)

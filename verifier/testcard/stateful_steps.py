@@ -10,7 +10,9 @@ has a way back to rest: everything is reset, and the supply of the logic is swit
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from heapq import heappop, heappush
+from itertools import count
 
 from verifier.diagnosis.bench import Bench, Setup
 from verifier.explain.trace_view import occupied_blocks
@@ -28,7 +30,7 @@ from verifier.testcard.step_ordering import Instruction, OperatorPath, Stood
 MAX_MOMENTS = 30_000
 MAX_HELD = 2
 # The cost of a reset beyond that of its actions: as much as two pieces of stock.
-AGAIN = 6
+RESET = 6
 
 _KEPT = (*CONTROLS, "relay", "timer", "traffic")
 
@@ -82,7 +84,7 @@ class StateGraph:
         self._bench, self._plan, self._progress = bench, bench.given, progress
         self.simulation = Simulation(bench.given, bench.plan, {})
         self._stepper = self.simulation.stepper
-        self._walk = OperatorPath(bench)
+        self._hands = OperatorPath(bench)
         self._handled = [w for w in self._stepper.choices if w.kind in CONTROLS]
         self._standing = {w.name: w for w in self._stepper.wiring_inputs if w.kind == "standing"}
         self._pieces = _pieces(self._stepper)
@@ -98,64 +100,54 @@ class StateGraph:
         self.places: list[RestState] = [self.rest]
         self._explore()
         self._at = {place.setup: place for place in self.places}
-        self._ways: dict[
-            tuple[RestState, bool], dict[RestState, tuple[int, tuple[Operation, ...]]]
-        ] = {}
+        self._cheapest = cache(self._paths_from)
 
     # -------------------------------------------------------------- paths
 
     def acts(self, before: Setup, after: Setup) -> list[Instruction]:
         """The instructions that lead from one state to another, in order."""
-        return [act for way in self.ways(before, after) for act in way.acts]
+        return [act for step in self.operations(before, after) for act in step.acts]
 
     def cost(self, before: Setup, after: Setup) -> int:
         """The cost of the cheapest path from one state to another."""
-        return self._way(before, after)[0]
+        return sum(operation.cost for operation in self.operations(before, after))
 
-    def ways(self, before: Setup, after: Setup) -> tuple[Operation, ...]:
+    def operations(self, before: Setup, after: Setup) -> tuple[Operation, ...]:
         """The cheapest path from one state to another."""
-        return self._way(before, after)[1]
+        return self._cheapest(self._at.get(before, self.rest))[self._at[after]]
 
     def lifting(self, before: Setup, after: Setup) -> tuple[Operation, ...]:
         """The cheapest path on which stock is lifted, never driven; empty if there is none."""
-        _, ways = self._from(self._at[before], lifting=True).get(self._at[after], (0, ()))
-        return ways
+        return self._cheapest(self._at[before], lifting=True).get(self._at[after], ())
 
-    def _way(self, before: Setup, after: Setup) -> tuple[int, tuple[Operation, ...]]:
-        return self._from(self._at.get(before, self.rest))[self._at[after]]
-
-    def _from(
+    def _paths_from(
         self, start: RestState, *, lifting: bool = False
-    ) -> dict[RestState, tuple[int, tuple[Operation, ...]]]:
+    ) -> dict[RestState, tuple[Operation, ...]]:
         """The cheapest path from a state to every other (Dijkstra)."""
-        if (start, lifting) not in self._ways:
-            found: dict[RestState, tuple[int, tuple[Operation, ...]]] = {}
-            waiting: list[tuple[int, int, RestState, tuple[Operation, ...]]] = [(0, 0, start, ())]
-            number = 0
-            while waiting:
-                price, _, place, ways = heappop(waiting)
-                if place in found:
-                    continue
-                found[place] = price, ways
-                further = place.onward
-                if place is start and start is not self.rest:
-                    further = [*further, self.again(place.setup)]
-                for way in further:
-                    if way.then not in found and not (lifting and way.done.passes):
-                        number += 1
-                        heappush(waiting, (price + way.cost, number, way.then, (*ways, way)))
-            self._ways[start, lifting] = found
-        return self._ways[start, lifting]
+        found: dict[RestState, tuple[Operation, ...]] = {}
+        number = count()
+        waiting: list[tuple[int, int, RestState, tuple[Operation, ...]]] = [(0, 0, start, ())]
+        while waiting:
+            price, _, place, path = heappop(waiting)
+            if place in found:
+                continue
+            found[place] = path
+            reset = [self.reset(place.setup)] if place is start and start is not self.rest else []
+            for further in (*place.onward, *reset):
+                if further.then not in found and not (lifting and further.done.passes):
+                    step = (price + further.cost, next(number), further.then, (*path, further))
+                    heappush(waiting, step)
+        return found
 
-    def again(self, setup: Setup) -> Operation:
+    def reset(self, setup: Setup) -> Operation:
         """Reset everything, and switch relays and timers off and on."""
         place = self._at[setup]
-        back = self._walk.acts(place.hands, self.rest.hands)
+        back = self._hands.acts(place.hands, self.rest.hands)
         off = "switch the low-voltage supply of the signals and relays off, and on again"
         put_back = {what: what.usual for what in (*self._handled, *self._standing.values())}
         gone = {observables.train(piece): "vacant" for piece in self._pieces.values()}
         return Operation(
-            (*back, Instruction(off, AGAIN)), Action(({**put_back, **gone},), off=True), self.rest
+            (*back, Instruction(off, RESET)), Action(({**put_back, **gone},), off=True), self.rest
         )
 
     # -------------------------------------------------------------- exploration
@@ -181,7 +173,7 @@ class StateGraph:
                         waiting.append(known[key])
                 then = known[key]
                 if then is not place:
-                    said = acts or tuple(self._walk.acts(place.hands, then.hands))
+                    said = acts or tuple(self._hands.acts(place.hands, then.hands))
                     place.onward.append(Operation(said, done, then))
         for place in self.places:
             if first[_still(place.moment)] is not place:
@@ -197,7 +189,7 @@ class StateGraph:
                 yield way
         if block not in self._bench.plan.equipment.geometry:
             [(_, (there,))] = first.setup.stands
-            act = self._walk.move((block, here), (block, there))
+            act = self._hands.move((block, here), (block, there))
             yield Operation((act,), Action((self.on(block, there),), passes=block), first)
 
     def _after(self, moment: Mapping[Observable, str], done: Action) -> Moment | None:
@@ -226,10 +218,10 @@ class StateGraph:
         if stood is None:
             for block, at in self.stands.items():
                 for place in at:
-                    yield (self._walk.put((block, place)),), Action((self.on(block, place),))
+                    yield (self._hands.put((block, place)),), Action((self.on(block, place),))
             return
         gone = self.off(stood[0])
-        yield (self._walk.take(stood),), Action((gone,))
+        yield (self._hands.take(stood),), Action((gone,))
         yield from self._driven(stood, moment, gone)
 
     def _driven(
@@ -240,11 +232,11 @@ class StateGraph:
             return
         for place in self.stands[block]:
             if place != here:
-                act = self._walk.move(stood, (block, place))
+                act = self._hands.move(stood, (block, place))
                 yield (act,), Action((self.on(block, place),), passes=block)
         for other in self._driven_to(block, moment):
             place = self.stands[other][0]
-            where = self._walk.where(other, place)
+            where = self._hands.where(other, place)
             act = Instruction(f"drive the locomotive from {block} to {where}", 2)
             yield (act,), Action((self.on(other, place), gone), passes=other)
 

@@ -1,5 +1,5 @@
-// Small helpers for building the page. Whatever comes from the server or the user goes in as
-// text, never as markup.
+// Helpers that build the page. All that comes from the server or the user is inserted as text,
+// never as markup.
 
 /** @param {string} id @returns {HTMLElement} */
 export const $ = (id) => /** @type {HTMLElement} */ (document.getElementById(id));
@@ -21,7 +21,16 @@ export function el(tag, attributes = {}, ...children) {
   return made;
 }
 
-/** Fill an element anew, the focus kept where a child with the same `data-key` had it.
+/** A button. @param {Node | string} label @param {() => unknown} click
+ * @param {Record<string, string | boolean>} [attributes] @param {(Node | string)[]} more */
+export const button = (label, click, attributes = {}, ...more) =>
+  el('button', { type: 'button', ...attributes, click: () => click() }, label, ...more);
+
+/** A link to a place in the text, which calls `go`.
+ * @param {any} place @param {(place: any) => unknown} go @param {string} [look] */
+export const lineLink = (place, go, look = 'link') => button(`line ${place.line}`, () => go(place), { class: look });
+
+/** Replace the children of an element. The focus stays on the child with the same `data-key`.
  * @param {HTMLElement} where @param {(Node | string)[]} children */
 export function refill(where, children) {
   const held = document.activeElement;
@@ -33,7 +42,7 @@ export function refill(where, children) {
   }
 }
 
-/** Say something to people who do not see the page. @param {string} text */
+/** Tell a screen reader something. @param {string} text */
 export function say(text) {
   $('said').textContent = text;
 }

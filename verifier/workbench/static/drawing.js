@@ -1,4 +1,4 @@
-// The drawing: put in as parsed SVG, everything in it reachable by pointer and keyboard.
+// The drawing, inserted as parsed SVG; everything in it is reachable by pointer and keyboard.
 import { $ } from './dom.js';
 
 /** @typedef {{kind: string, name: string}} Thing */
@@ -6,7 +6,7 @@ import { $ } from './dom.js';
 const holder = $('drawing');
 const SVG = 'http://www.w3.org/2000/svg';
 const ACTIVE = ['block', 'points', 'derail', 'gate', 'signal', 'gap', 'feeder', 'detector'];
-/** The style of drawings: the page's own policy lets none in but by this door. */
+/** The style sheet of drawings; the security policy allows none in markup. */
 const sheet = new CSSStyleSheet();
 document.adoptedStyleSheets = [sheet];
 let style = '';
@@ -94,7 +94,7 @@ export function ring(marked) {
   }
 }
 
-/** The drawing is our own server's, but whatever could run or load something has no place in it.
+/** Remove everything that could run or load something, although the drawing is our own server's.
  * @param {Element} root */
 function clean(root) {
   for (const element of [root, ...root.querySelectorAll('*')]) {
@@ -121,12 +121,8 @@ function prepare(group, labels) {
   if (!box.width && !box.height) return;
   const ring = document.createElementNS(SVG, 'rect');
   const space = 4;
-  ring.setAttribute('x', String(box.x - space));
-  ring.setAttribute('y', String(box.y - space));
-  ring.setAttribute('width', String(box.width + 2 * space));
-  ring.setAttribute('height', String(box.height + 2 * space));
-  ring.setAttribute('rx', '3');
-  ring.setAttribute('class', 'ring');
+  const shape = { x: box.x - space, y: box.y - space, width: box.width + 2 * space, height: box.height + 2 * space, rx: 3, class: 'ring' };
+  for (const [name, value] of Object.entries(shape)) ring.setAttribute(name, String(value));
   if (kind !== 'block') {
     const hit = /** @type {SVGElement} */ (ring.cloneNode(false));
     hit.setAttribute('class', 'hitbox');

@@ -1,10 +1,10 @@
-// Opening, saving, starting anew: the dialogs, and what to do when a file has changed on disk.
-import { $, el } from './dom.js';
+// The dialogs to open, save and create files, and what to do if a file has changed on disk.
+import { $, button, el } from './dom.js';
 import { Changed, Refused, ask } from './server.js';
 
 const dialog = /** @type {HTMLDialogElement} */ ($('dialog'));
 
-/** Ask something; the answer is the value of the button pressed, or null.
+/** A dialog. The answer is the value of the button pressed, or null.
  * @param {string} title @param {(Node | string)[]} inside @param {[string, string][]} buttons
  * @returns {Promise<string | null>} */
 export function choose(title, inside, buttons) {
@@ -15,8 +15,8 @@ export function choose(title, inside, buttons) {
     dialog.replaceChildren(
       el('h2', { id: 'dialog-h' }, title), ...inside,
       el('div', { class: 'row' }, ...buttons.map(([value, label]) =>
-        el('button', { type: 'button', value, click: () => end(value) }, label)),
-      el('button', { type: 'button', value: '', click: () => end(null) }, 'Cancel')));
+        button(label, () => end(value), { value })),
+      button('Cancel', () => end(null), { value: '' })));
     dialog.addEventListener('close', () => answer(given), { once: true });
     dialog.addEventListener('choice', (event) => end(/** @type {CustomEvent} */ (event).detail), { once: true });
     dialog.showModal();
@@ -26,9 +26,8 @@ export function choose(title, inside, buttons) {
 /** A list to choose from, inside a dialog. @param {{name: string, text?: string}[]} items */
 function choices(items) {
   return el('div', { class: 'choices' }, ...items.map(({ name, text }) =>
-    el('button', { type: 'button', class: 'choice', 'data-name': name,
-      click: () => dialog.dispatchEvent(new CustomEvent('choice', { detail: name })) },
-    el('b', {}, name), text ? ` ${text}` : '')));
+    button(el('b', {}, name), () => dialog.dispatchEvent(new CustomEvent('choice', { detail: name })),
+      { class: 'choice', 'data-name': name }, text ? ` ${text}` : '')));
 }
 
 /** @param {string} folder @returns {Promise<string | null>} */
@@ -67,7 +66,7 @@ export async function askName(name) {
   return given && !given.endsWith('.ixl') ? `${given}.ixl` : given || null;
 }
 
-/** Tell something. @param {string} title @param {string} words */
+/** A message. @param {string} title @param {string} words */
 export const tell = (title, words) => choose(title, [el('p', {}, words)], [['ok', 'OK']]);
 
 /**

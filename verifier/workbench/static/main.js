@@ -1,9 +1,8 @@
-// The page: what is open, what is typed, how things stand in the play area, and who is told of it.
+// The state of the page: the open file, its text, the play area, and what is shown of them.
 //
-// Two lanes. The fast one (`look`) asks, after a short pause in typing and at each act, for errors,
-// drawing and signals. The slow one (`proveNow`) has the text proved, and is given up as soon as the
-// text changes. The fast lane never waits for the slow one.
-import { $, banner, count, dropBanner, el, say } from './dom.js';
+// After a short pause in typing and after each action, `look` gets errors, drawing and signals.
+// `proveNow` gets the verdicts and is aborted when the text changes; `look` never waits for it.
+import { $, banner, button, count, dropBanner, el, say } from './dom.js';
 import { beTab, dropDraft, keepDraft, leftBehind, ownDraft } from './drafts.js';
 import { draw, eraseDrawing, ring, startDrawing } from './drawing.js';
 import { markWrong, own, point, replace, setText, startEditor, text } from './editor.js';
@@ -120,13 +119,12 @@ function showErrors(errors) {
   $('text').setAttribute('aria-invalid', String(errors.length > 0));
   const words = errors.length ? `${count(errors.length, 'error')} (F8: next)` : 'No errors.';
   if ($('error-count').textContent !== words) $('error-count').textContent = words;
-  $('error-list').replaceChildren(...errors.map((e) => el('li', {}, el('button', {
-    type: 'button', 'data-key': `error ${e.place.start}`, click: () => go(e.place),
-  }, `${e.here ? '' : `${e.place.file}, `}line ${e.place.line}: ${e.message}`,
-  ...(e.hint ? [el('span', { class: 'hint' }, e.hint)] : []),
-  ...e.used.map((/** @type {string} */ used) => el('span', { class: 'hint' }, used)),
-  ...e.others.map((/** @type {any} */ o) => el('span', { class: 'hint' }, `${o.text} (line ${o.place.line})`)),
-  el('span', { class: 'hint' }, `clearproof explain ${e.code}`)))));
+  $('error-list').replaceChildren(...errors.map((e) => {
+    const others = e.others.map((/** @type {any} */ o) => `${o.text} (line ${o.place.line})`);
+    const hints = [e.hint, ...e.used, ...others, `clearproof explain ${e.code}`].filter(Boolean);
+    return el('li', {}, button(`${e.here ? '' : `${e.place.file}, `}line ${e.place.line}: ${e.message}`, () => go(e.place),
+      { 'data-key': `error ${e.place.start}` }, ...hints.map((hint) => el('span', { class: 'hint' }, hint))));
+  }));
   if (errors.length) {
     $('drawing').classList.add('stale');
     // What is drawn is the text before; nothing is said of its safety any more.
@@ -442,9 +440,7 @@ function wire() {
     el('tr', {}, el('td', {}, el('kbd', {}, key)), el('td', {}, does))))], []));
   on('do-usual', () => { state.how = {}; if (isShown()) goBack(); act({ do: 'usual' }); });
   on('do-whole', () => { state.how = { ...state.how, around: [] }; look(); });
-  on('do-moment', () => act({ do: 'moment' }));
-  on('do-trains', () => act({ do: 'trains' }));
-  on('do-time', () => act({ do: 'time' }));
+  for (const passes of ['moment', 'trains', 'time']) on(`do-${passes}`, () => act({ do: passes }));
   on('do-stop', () => { state.proof?.abort(); undecided('you stopped the proof'); });
   on('do-again', proveNow);
   for (const id of ['show-wiring', 'runs']) $(id).addEventListener('change', () => look());
@@ -467,8 +463,9 @@ async function firstText(begin) {
   if (begin.first) await openFile(begin.first);
   else take({ name: '', text: '', stamp: '' });
   for (const { id, draft: left } of await leftBehind()) {
-    const use = el('button', { type: 'button', click: () => { dropDraft(id); dropBanner(id); take(left, left.saved); } }, 'Restore');
-    const drop = el('button', { type: 'button', click: () => { dropDraft(id); dropBanner(id); } }, 'Discard');
+    const forget = () => { dropDraft(id); dropBanner(id); };
+    const use = button('Restore', () => { forget(); take(left, left.saved); });
+    const drop = button('Discard', forget);
     banner(id, `Unsaved text of ${left.name || 'a new junction'}, typed ${new Date(left.when).toLocaleString()}, was kept.`, 'unsure', use, drop);
   }
 }

@@ -1,5 +1,5 @@
-// What can be set by hand, and what the signals show: the lists beside the drawing.
-import { $, el, refill } from './dom.js';
+// The lists beside the drawing: what can be set, and what the signals show.
+import { $, button, el, lineLink, refill } from './dom.js';
 
 /** @typedef {{kind: string, name: string, label: string, group: string, state: string,
  *   usual: string, states: [string, string][]}} Setting */
@@ -49,7 +49,7 @@ export function showThings(look, picked, runs) {
   showHere(look, picked, runs);
 }
 
-/** What belongs to the thing picked in the drawing. @param {any} look
+/** The things that belong to what is selected in the drawing. @param {any} look
  * @param {{kind: string, name: string} | null} picked @param {boolean} runs */
 export function showHere(look, picked, runs) {
   const keys = picked ? look.drawn[`${picked.kind} ${picked.name}`] ?? [] : [];
@@ -57,28 +57,23 @@ export function showHere(look, picked, runs) {
     look.things.find((/** @type {Setting} */ t) => keyOf(t) === key)).filter(Boolean);
   $('here').hidden = things.length === 0;
   if (!picked) return;
-  $('here-h').textContent = `${picked.kind === 'points' ? 'points' : picked.kind} ${picked.name}`;
+  $('here-h').textContent = `${picked.kind} ${picked.name}`;
   refill($('here-things'), things.map((/** @type {Setting} */ t) => setting(t, runs)));
 }
 
-/** One thing and all its states, as buttons. @param {Setting} thing @param {boolean} runs */
+/** A thing, with its states as buttons. @param {Setting} thing @param {boolean} runs */
 function setting(thing, runs) {
-  const title = { fault: thing.label, lever: `lever ${thing.name}`, button: `button ${thing.name}` }[thing.kind] ?? thing.label;
-  const box = el('fieldset', { class: thing.state === thing.usual ? '' : 'unusual' }, el('legend', {}, title));
   const row = el('div', { class: 'row' });
   if (thing.kind === 'button' && runs) {
-    row.append(el('button', { type: 'button', class: 'round', 'data-key': `press ${keyOf(thing)}`,
-      click: () => turn(thing.kind, thing.name) }, thing.state === 'pressed' ? 'held down' : 'press'));
+    row.append(button(thing.state === 'pressed' ? 'held down' : 'press', () => turn(thing.kind, thing.name),
+      { class: 'round', 'data-key': `press ${keyOf(thing)}` }));
   } else {
     for (const [state, words] of thing.states) {
-      row.append(el('button', {
-        type: 'button', 'aria-pressed': String(state === thing.state), title: words,
-        'data-key': `${keyOf(thing)} ${state}`, click: () => set(thing.kind, thing.name, state),
-      }, thing.kind === 'heading' ? words : state));
+      row.append(button(thing.kind === 'heading' ? words : state, () => set(thing.kind, thing.name, state),
+        { 'aria-pressed': String(state === thing.state), title: words, 'data-key': `${keyOf(thing)} ${state}` }));
     }
   }
-  box.append(row);
-  return box;
+  return el('fieldset', { class: thing.state === thing.usual ? '' : 'unusual' }, el('legend', {}, thing.label), row);
 }
 
 // ---------------------------------------------------------------- signals
@@ -88,15 +83,13 @@ export function showSignals(look) {
   const list = $('signal-list');
   const open = new Set([...list.querySelectorAll('details[open]')].map((d) => d.getAttribute('data-name')));
   refill(list, look.signals.map((/** @type {any} */ signal) => {
-    const made = el('details', { class: 'signal', 'data-level': signal.level, 'data-name': signal.name },
+    return el('details', { class: 'signal', 'data-level': signal.level, 'data-name': signal.name, open: open.has(signal.name) },
       el('summary', { 'data-key': `signal ${signal.name}` },
         el('span', { class: 'name' }, signal.name),
         lenses(signal),
         el('span', { class: 'aspect' }, signal.aspect),
         el('span', { class: 'meaning' }, signal.meaning)),
       chain(signal.why));
-    if (open.has(signal.name)) made.setAttribute('open', '');
-    return made;
   }));
   if (!look.signals.length) list.append(el('p', { class: 'quiet' }, 'No signals yet.'));
 }
@@ -112,21 +105,17 @@ function lenses(signal) {
   return made;
 }
 
-/** A chain of causes, each with its place in the text. @param {any[]} causes @returns {HTMLElement} */
+/** Causes, each with its place in the text. @param {any[]} causes @returns {HTMLElement} */
 export function chain(causes) {
   const list = el('ul', { class: 'why' });
   for (const cause of causes) {
-    const line = el('li', {}, cause.text);
-    if (cause.place) {
-      line.append(' ', el('button', { type: 'button', class: 'link', click: () => go(cause.place) }, `line ${cause.place.line}`));
-    }
-    if (cause.because.length) line.append(chain(cause.because));
-    list.append(line);
+    list.append(el('li', {}, cause.text, ...(cause.place ? [' ', lineLink(cause.place, go)] : []),
+      cause.because.length ? chain(cause.because) : null));
   }
   return list;
 }
 
-/** Show at the drawing why a signal shows what it shows. It stays while the pointer is on it.
+/** Explain a signal beside it. The explanation stays while the pointer is on it.
  * @param {any} look @param {{kind: string, name: string} | null} thing @param {Element | null} at */
 export function showTip(look, thing, at) {
   const tip = $('why-tip');
@@ -149,7 +138,7 @@ export function showTip(look, thing, at) {
 
 let hiding = 0;
 
-/** Put away what is said beside a signal; false where nothing was. */
+/** Hide the explanation of a signal; false if there is none. */
 export function hideTip() {
   const tip = $('why-tip');
   if (tip.hidden) return false;
@@ -178,21 +167,13 @@ export function openSignal(name) {
   if (row.open) row.scrollIntoView({ block: 'nearest' });
 }
 
-/** What is unsafe just here. @param {any} look @param {Map<string, any>} verdicts by key */
+/** The hazards of this state. @param {any} look @param {Map<string, any>} verdicts by key */
 export function showHazards(look, verdicts) {
   const box = $('hazards');
   const found = look.hazards.filter((/** @type {any} */ h) => !h.advice);
   box.dataset.state = found.length ? 'bad' : 'good';
-  if (!look.signals.length) {
-    box.textContent = '';
-  } else if (!found.length) {
-    box.textContent = 'Nothing unsafe here.';
-  } else {
-    const said = found.map((/** @type {any} */ h) => {
-      const proved = verdicts.get(h.key)?.status === 'proved';
-      return proved ? `${h.sentence} (Proved: the layout never reaches this by itself.)` : h.sentence;
-    });
-    box.textContent = `Unsafe here: ${said.join(' ')}`;
-  }
+  const said = found.map((/** @type {any} */ h) => (verdicts.get(h.key)?.status === 'proved'
+    ? `${h.sentence} (Proved: the layout never reaches this by itself.)` : h.sentence));
+  box.textContent = !look.signals.length ? '' : said.length ? `Unsafe here: ${said.join(' ')}` : 'Nothing unsafe here.';
   refill($('notes'), look.notes.map((/** @type {string} */ note) => el('li', {}, note)));
 }

@@ -1,13 +1,13 @@
-// Talking to the server: the key, questions and answers, a proof's lines, and what to do when it
-// is gone.
-import { banner, dropBanner, el } from './dom.js';
+// Requests to the server: the key, questions and answers, the lines of a proof, and what to do if
+// the server is gone.
+import { banner, button, dropBanner } from './dom.js';
 
 const KEY = 'clearproof:key';
 
-/** The server cannot be reached, or is another one by now. */
+/** The server cannot be reached, or was started again. */
 export class Lost extends Error {}
 
-/** What was asked for cannot be had; the message is for the person. */
+/** The server refused a request; the message is for the user. */
 export class Refused extends Error {}
 
 /** Another program has written the file. */
@@ -40,15 +40,18 @@ export function takeKey(back) {
 
 export const hasKey = () => localStorage.getItem(KEY) !== null;
 
+/** @param {string} path @param {object} [body] @param {AbortSignal} [signal] */
+const post = (path, body = {}, signal = undefined) => fetch(`/api/${path}`, {
+  method: 'POST', cache: 'no-store', referrerPolicy: 'no-referrer', signal,
+  headers: { 'content-type': 'application/json', 'x-clearproof-key': localStorage.getItem(KEY) ?? '' },
+  body: JSON.stringify(body),
+});
+
 /** @param {string} path @param {object} body @param {AbortSignal} [signal] */
 async function send(path, body, signal) {
   let answer;
   try {
-    answer = await fetch(`/api/${path}`, {
-      method: 'POST', cache: 'no-store', referrerPolicy: 'no-referrer', signal,
-      headers: { 'content-type': 'application/json', 'x-clearproof-key': localStorage.getItem(KEY) ?? '' },
-      body: JSON.stringify(body),
-    });
+    answer = await post(path, body, signal);
   } catch (error) {
     if (signal?.aborted) throw error;
     noteLost();
@@ -69,7 +72,7 @@ export async function ask(path, body = {}, signal) {
   if (said.refused) throw new Refused(said.refused);
   if (said.bug) {
     banner('bug', `This is a bug in clearproof, not in your text: ${said.bug}`, 'bad',
-      el('button', { type: 'button', click: () => dropBanner('bug') }, 'OK'));
+      button('OK', () => dropBanner('bug')));
     throw new Refused(said.bug);
   }
   return said;
@@ -105,7 +108,7 @@ export async function prove(body, signal, line) {
       line(said);
     }
   }
-  // A proof that was cut off is none.
+  // A proof that was cut off proves nothing.
   if (!ended && !signal.aborted) line({ undecided: 'the server went away before it was done' });
 }
 
@@ -124,10 +127,7 @@ function noteLost() {
 async function tryAgain() {
   if (!lost) return;
   try {
-    const answer = await fetch('/api/start', {
-      method: 'POST', cache: 'no-store', body: '{}',
-      headers: { 'content-type': 'application/json', 'x-clearproof-key': localStorage.getItem(KEY) ?? '' },
-    });
+    const answer = await post('start');
     if (answer.ok) {
       lost = false;
       delete document.documentElement.dataset.server;

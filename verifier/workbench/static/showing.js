@@ -1,5 +1,5 @@
-// The finding that is shown: its sentence, what mends it, and its history to step through.
-import { $, el, say } from './dom.js';
+// The finding shown: its sentence, its repairs, and its history to step through.
+import { $, button, el, lineLink, say } from './dom.js';
 import { because } from './verdicts.js';
 
 /** @typedef {{over_time: boolean, lossy: boolean, facts: string[][]}} Play */
@@ -32,7 +32,7 @@ const historyOf = (verdict) => verdict?.finding?.history ?? verdict?.history ?? 
 /** Load a verdict into the play area. @param {any} verdict */
 export function show(verdict) {
   const history = historyOf(verdict);
-  // A finding's history begins where it ends: at what is wrong. Its beginning is a key away.
+  // A history is first shown at its end, where the hazard is.
   shown = { verdict, frame: history ? history.moments.length - 1 : 0 };
   build();
   load();
@@ -40,14 +40,14 @@ export function show(verdict) {
   say(verdict.sentence);
 }
 
-/** Nothing is shown any more: the text was changed, or the person went back. */
+/** Close the finding: the text was changed, or the user went back. */
 export function leave() {
   shown = null;
   $('showing').hidden = true;
   $('showing').replaceChildren();
 }
 
-/** The play as the finding has it. */
+/** Load the state of the finding. */
 export function load() {
   if (!shown) return;
   const { verdict, frame } = shown;
@@ -92,56 +92,46 @@ function build() {
     el('div', { class: 'row' },
       el('strong', {}, `${verdict.word} ${verdict.property}: ${verdict.subjects.join(', ')}`),
       el('strong', { id: 'still', role: 'status' }),
-      el('button', { type: 'button', id: 'do-restore', click: load, hidden: true }, 'Restore finding'),
-      el('button', { type: 'button', id: 'do-leave', click: () => told.leave() }, 'Close finding')),
+      button('Restore finding', load, { id: 'do-restore', hidden: true }),
+      button('Close finding', () => told.leave(), { id: 'do-leave' })),
     el('p', {}, verdict.sentence),
   );
   if (finding && !history) box.append(el('p', { class: 'quiet' }, `In this situation: ${finding.situation}`));
   if (history) box.append(...historyControls(history));
-  if (finding) {
-    const why = because(finding);
-    if (why) box.append(why);
-  }
-  for (const remedy of verdict.remedies ?? []) box.append(remedyLine(remedy));
+  if (finding?.causes.length) box.append(because(finding));
+  box.append(...(verdict.remedies ?? []).map(remedyLine));
   if (finding?.edits.length) {
     box.append(el('div', { class: 'row' }, ...finding.edits.map((/** @type {any} */ edit) =>
-      el('button', { type: 'button', class: 'mend', click: () => told.mend(edit) }, edit.label))));
+      button(edit.label, () => told.mend(edit), { class: 'mend' }))));
   }
 }
 
 /** @param {any} remedy */
 function remedyLine(remedy) {
-  const made = el('div', {}, el('p', {}, remedy.lead));
-  if (remedy.steps.length) {
-    made.append(el('ul', {}, ...remedy.steps.map((/** @type {any} */ step) => el('li', {}, step.text, ' ',
-      el('button', { type: 'button', class: 'link', click: () => told.go(step.place) }, `line ${step.place.line}`)))));
-  }
-  return made;
+  const steps = remedy.steps.map((/** @type {any} */ step) =>
+    el('li', {}, step.text, ' ', lineLink(step.place, told.go)));
+  return el('div', {}, el('p', {}, remedy.lead), steps.length ? el('ul', {}, ...steps) : null);
 }
 
 /** @param {any} history */
 function historyControls(history) {
   const last = history.moments.length - 1;
-  const button = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ words, /** @type {() => void} */ to) =>
-    el('button', { type: 'button', id, 'aria-label': words, title: words, click: to }, label);
+  const control = (/** @type {string} */ id, /** @type {string} */ label, /** @type {string} */ words, /** @type {() => number} */ to) =>
+    button(label, () => step(to()), { id, 'aria-label': words, title: words });
   const slider = /** @type {HTMLInputElement} */ (el('input', { type: 'range', id: 'moment-slider', min: '0', max: String(last), step: '1', 'aria-label': 'Moment' }));
   slider.addEventListener('input', () => step(Number(slider.value)));
   slider.value = String(shown?.frame ?? 0);
-  const events = el('ol', { id: 'events' }, ...history.events.map((/** @type {any} */ event) => {
-    const line = el('li', { 'data-moment': String(event.moment) },
-      el('button', { type: 'button', class: 'link event', click: () => step(event.moment) }, event.text));
-    if (event.place) {
-      line.append(' ', el('button', { type: 'button', class: 'link quiet', click: () => told.go(event.place) }, `line ${event.place.line}`));
-    }
-    return line;
-  }));
+  const events = el('ol', { id: 'events' }, ...history.events.map((/** @type {any} */ event) =>
+    el('li', { 'data-moment': String(event.moment) },
+      button(event.text, () => step(event.moment), { class: 'link event' }),
+      ...(event.place ? [' ', lineLink(event.place, told.go, 'link quiet')] : []))));
   queueMicrotask(mark);
   return [
     el('div', { class: 'row', role: 'group', 'aria-label': 'History: the arrow keys step through it' },
-      button('to-first', '|◀', 'To the beginning (Home)', () => step(0)),
-      button('to-before', '◀', 'Previous moment (left arrow)', () => step((shown?.frame ?? 0) - 1)),
-      button('to-next', '▶', 'Next moment (right arrow)', () => step((shown?.frame ?? 0) + 1)),
-      button('to-last', '▶|', 'To the end (End)', () => step(last)),
+      control('to-first', '|◀', 'To the beginning (Home)', () => 0),
+      control('to-before', '◀', 'Previous moment (left arrow)', () => (shown?.frame ?? 0) - 1),
+      control('to-next', '▶', 'Next moment (right arrow)', () => (shown?.frame ?? 0) + 1),
+      control('to-last', '▶|', 'To the end (End)', () => last),
       slider, el('span', { id: 'moment-words' })),
     events,
   ];

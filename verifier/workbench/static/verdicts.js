@@ -1,5 +1,5 @@
-// The verdicts: the stamp, how far the proof is, and the list to choose from.
-import { $, count, el, refill } from './dom.js';
+// The verdicts: their summary, the progress of the proof, and the list of verdicts.
+import { $, button, count, el, lineLink, refill } from './dom.js';
 import { chain } from './panel.js';
 
 /** @type {(verdict: any) => void} */
@@ -19,20 +19,23 @@ function stamp(state, words) {
   made.textContent = words;
 }
 
-/** There is nothing to prove: no text, or one that is wrong. @param {string} words */
+/** Show one of the buttons of the proof, or none. @param {string} [shown] */
+function buttons(shown) {
+  for (const id of ['do-stop', 'do-again']) $(id).hidden = id !== shown;
+}
+
+/** There is nothing to prove: the text is empty or has errors. @param {string} words */
 export function noVerdicts(words) {
   stamp('none', words);
   $('progress').textContent = '';
-  $('do-stop').hidden = true;
-  $('do-again').hidden = true;
+  buttons();
   $('verdict-list').classList.add('stale');
 }
 
 /** The proof of a changed text has begun; the list is still that of the previous text. */
 export function proving() {
   stamp('busy', 'proving');
-  $('do-stop').hidden = true;
-  $('do-again').hidden = true;
+  buttons();
   $('verdict-list').classList.add('stale');
 }
 
@@ -41,23 +44,21 @@ export function far({ done, of, seconds }) {
   const so = of ? `${done} of ${of} checks done` : 'loading';
   stamp('busy', of ? `proving: ${done} of ${of}` : 'proving');
   $('progress').textContent = `${so}${seconds ? `, ${Math.round(seconds)} s` : ''}. The verdicts below are for the previous text.`;
-  $('do-stop').hidden = false;
+  buttons('do-stop');
 }
 
 /** Nothing was decided. @param {string} why */
 export function undecided(why) {
   stamp('unsure', 'UNDECIDED');
   $('progress').textContent = `Undecided: ${why}. Nothing is proved about this text.`;
-  $('do-stop').hidden = true;
-  $('do-again').hidden = false;
+  buttons('do-again');
   $('verdict-list').classList.remove('stale');
   refill($('verdict-list'), []);
 }
 
 /** @param {any} report @param {number} milliseconds since the pause in typing */
 export function showReport(report, milliseconds) {
-  $('do-stop').hidden = true;
-  $('do-again').hidden = true;
+  buttons();
   const list = $('verdict-list');
   list.classList.remove('stale');
   const verdicts = /** @type {any[]} */ (report.verdicts);
@@ -82,8 +83,7 @@ function entries(report) {
   const waived = report.verdicts.filter((/** @type {any} */ v) => v.status === 'waived');
   const made = [];
   for (const { text, place } of report.unmet) {
-    made.push(el('p', { class: 'verdict', 'data-state': 'bad' }, el('b', {}, 'NOT AS EXPECTED '), `${text}, `,
-      el('button', { type: 'button', class: 'link', click: () => go(place) }, `line ${place.line}`)));
+    made.push(el('p', { class: 'verdict', 'data-state': 'bad' }, el('b', {}, 'NOT AS EXPECTED '), `${text}, `, lineLink(place, go)));
   }
   made.push(...found.filter((/** @type {any} */ v) => rank(v) < 3).map(entry));
   const advice = found.filter((/** @type {any} */ v) => rank(v) === 3);
@@ -95,7 +95,7 @@ function entries(report) {
   return made;
 }
 
-/** Broken first, then undecided, then what the file expects, then what is no question of safety. @param {any} verdict */
+/** Broken first, then undecided, then what the file expects, then notes. @param {any} verdict */
 function rank(verdict) {
   if (verdict.expected) return 2;
   if (verdict.status === 'broken') return verdict.fails ? 0 : 3;
@@ -106,11 +106,9 @@ function rank(verdict) {
 function entry(verdict) {
   const state = verdict.fails ? 'bad' : verdict.expected ? 'good' : 'unsure';
   const mark = { bad: '✗', good: '✓', unsure: '?' }[state];
-  return el('button', {
-    type: 'button', class: 'verdict', 'data-state': state, 'data-key': verdict.key,
-    click: () => choose(verdict),
-  }, el('b', {}, `${mark} ${verdict.word} `), verdict.property, ': ', verdict.subjects.join(', '),
-  el('span', { class: 'about' }, verdict.sentence));
+  return button(el('b', {}, `${mark} ${verdict.word} `), () => choose(verdict),
+    { class: 'verdict', 'data-state': state, 'data-key': verdict.key },
+    `${verdict.property}: ${verdict.subjects.join(', ')}`, el('span', { class: 'about' }, verdict.sentence));
 }
 
 /** @param {any} verdict */
@@ -124,7 +122,7 @@ function byProperty(verdicts) {
   return properties.map((property) => {
     const of = verdicts.filter((v) => v.property === property);
     return fold(`✓ ${of[0].title} (${property}: ${of.length})`, [el('ul', {}, ...of.map((v) => el('li', {},
-      el('button', { type: 'button', class: 'link', 'data-key': v.key, click: () => choose(v) }, v.subjects.join(', ') || v.property),
+      button(v.subjects.join(', ') || v.property, () => choose(v), { class: 'link', 'data-key': v.key }),
       ` ${v.sentence}`)))]);
   });
 }
@@ -141,6 +139,6 @@ function fold(title, inside) {
   return el('details', {}, el('summary', { 'data-key': `fold ${title}` }, title), ...inside);
 }
 
-/** What is behind a finding, for its strip. @param {any} finding */
-export const because = (finding) => (finding.causes.length
-  ? fold(`Why (${count(finding.causes.length, 'signal')})`, [chain(finding.causes)]) : null);
+/** The causes of a finding. @param {any} finding */
+export const because = (finding) =>
+  fold(`Why (${count(finding.causes.length, 'signal')})`, [chain(finding.causes)]);
