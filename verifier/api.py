@@ -79,7 +79,7 @@ def reasons_file(
     """The report on one property of a file alone, and its verdicts that are about all these
     subjects (all, when empty).
 
-    Raises :class:`InputError` where there is no such property, or it is not asked of them."""
+    Raises :class:`InputError` where there is no such property, or none about these subjects."""
     from verifier.pipeline import prove as decide_all
     from verifier.properties.catalog import BY_NAME
 
@@ -130,7 +130,7 @@ def prove(
 
     ``timeout`` in seconds for each obligation; what it cuts short is *undecided*. ``only``
     names the properties wanted, all when empty; ``pairs`` looks at every two faults together
-    as well. ``progress`` is told how many questions are answered, of how many. Ctrl-C ends
+    as well. ``progress`` is called with how many checks are done, of how many. Ctrl-C ends
     it: what was decided stays, the rest is undecided.
 
     Raises :class:`InputError` when the file's assumptions contradict each other or a

@@ -1,7 +1,7 @@
 """Why a signal shows what it shows: the chain back to rule lines, reports and truth.
 
 In: a plan, a situation, the names of signals. Out: a chain of causes for each. From a report
-on down it is told by :mod:`verifier.explain.wiring_causes`.
+down, :mod:`verifier.explain.wiring_causes` continues the chain.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
@@ -38,11 +38,11 @@ def causes(
     relevant: Collection[Observable] | None = None,
     recall: Recall | None = None,
 ) -> tuple[Cause, ...]:
-    """One chain for each of the signals named. What a signal or a named condition comes from
-    is told once in a chain.
+    """One chain for each of the signals named. A chain explains a signal or a named condition
+    once.
 
-    ``relevant``: the inputs that matter. What comes from others alone is left out: the rule
-    that acts may read it, but the trouble would be the same without. None: all matter."""
+    ``relevant``: the inputs that matter (None: all). A cause that follows from other inputs
+    alone is left out: the rule that acts may read it, but the trouble would be the same."""
     return tuple(
         _Teller(plan, evaluator, situation, relevant, recall).seen(plan.signals[name])
         for name in signals
@@ -74,7 +74,7 @@ class _Teller:
         self._recall = recall
         self._relevant = None if relevant is None else {(w.kind, w.name) for w in relevant}
         self._left_out: set[_Key] = set()
-        # Named without a chain of its own, since that is told elsewhere.
+        # Named without a chain of its own, which stands elsewhere.
         self._referred: set[_Key] = set()
         self._plan = plan
         self._evaluator = evaluator
@@ -90,7 +90,7 @@ class _Teller:
     # -------------------------------------------------------------- signals
 
     def seen(self, signal: Signal) -> Cause:
-        """What an engineer sees. Where that is not what the signal is told to show, why."""
+        """What an engineer sees and, where the signal is driven to show something else, why."""
         heads = signal.heads
         wanted = [signal.reading, *(head.lens for head in heads), *(head.color for head in heads)]
         states = self._states(*wanted)
@@ -125,7 +125,7 @@ class _Teller:
         return cause(CauseKind.LAMP_OUT, subject, head.span, state=color)
 
     def signal(self, signal: Signal, depth: int) -> Cause:
-        """What a signal is told to show."""
+        """What a signal is driven to show."""
         wanted = [signal.aspect, *(head.color for head in signal.heads)]
         states = self._states(*wanted)
         colors = [states[head.color] for head in signal.heads]

@@ -292,7 +292,7 @@ class _Teller:
         if now == will:
             return ""
         if now == "open":
-            return f"{name} comes to lie {will}"
+            return f"{name} now lies {will}"
         if will == "open":
             return f"{name} begins to move toward {told}"
         return f"{name} goes over to {will}"

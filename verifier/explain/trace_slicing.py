@@ -1,9 +1,9 @@
-"""What of a history matters for its end, and the history without the rest.
+"""Trace slicing: the parts of a trace that its end depends on, and the trace without the rest.
 
-In: a system, what happens at the last moment, and the states and inputs of each moment. From
-the end backward it is noted which states and inputs suffice for what comes next; any history
-that agrees with these ends in the same way. Inputs that are not among them are then left as
-they usually are, or as they were left where they stay so, and the history is worked out anew.
+In: a transition system, the bad state, and the states and inputs of each step. A backward pass
+notes which states and inputs suffice for what follows; any trace that agrees with these ends the
+same way. All other inputs are set to their usual value (or kept, where they stay as people leave
+them), and the trace is simulated again.
 """
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -16,10 +16,10 @@ from verifier.plan.observables import Observable
 Moment = Mapping[Observable, str]
 _Facts = frozenset[Observable]
 
-# How dearly a fact is taken into account: what people or trains do most of all, then what is
-# not as usual, so that the shortest tale is told.
+# The cost of keeping a fact: highest for what people or trains do, then for what is unusual, so
+# that the shortest trace is kept.
 _CHOSEN, _UNUSUAL, _USUAL = 12, 4, 1
-# What stays as people left it: nobody puts a lever back unless it is told.
+# These stay as people left them: nobody puts a lever back unless the trace says so.
 HELD = ("lever", "derail", "gate")
 
 
@@ -34,8 +34,8 @@ class Tidied:
 
 
 def tidied(system: System, bad: Expr, moments: Sequence[Moment]) -> Tidied:
-    """The history without what does not matter for ``bad`` at its end. As it was, where what is
-    taken for granted does not allow to leave that out."""
+    """The trace without what does not matter for ``bad`` at its end; unchanged where the
+    assumptions rule out leaving that out."""
     full = tuple({w: m.get(w, w.usual) for w in (*system.states, *system.inputs)} for m in moments)
     matters = needed(system, bad, full)
     tried = _without_the_rest(system, full, matters)
@@ -125,7 +125,7 @@ def following(system: System, moment: Moment) -> dict[Observable, str]:
 
 
 def _true(expr: Expr, moment: Moment, known: dict[Expr, bool]) -> bool:
-    """Whether an expression holds; what its parts come to is kept in ``known``."""
+    """Whether an expression holds; ``known`` caches the value of every part."""
     stack = [expr]
     while stack:
         node = stack[-1]

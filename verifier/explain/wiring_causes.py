@@ -102,7 +102,7 @@ class Circuit:
         return _of(CauseKind.OPEN_READS, detector, because, state=reads, closed=closed)
 
     def _strays(self, detector: Detector, block: str) -> Iterator[Cause]:
-        """How current of stock on another block comes to pass a detector."""
+        """How current drawn by stock on another block passes through a detector."""
         for name in detector.through:
             if self._wiring.feeders[name].block == block:
                 feeder = self._wiring.feeders[name]

@@ -77,8 +77,8 @@ def _seen(found: Diagnosis, ink: Ink) -> Iterator[str]:
     if memory:
         usual = dict.fromkeys(f"{_KINDS[w.kind]} as {w.usual}" for w in memory)
         yield from _paragraph(
-            f"What is remembered is not worked out from that: {', '.join(usual)}, where nothing is "
-            f"said of them. Say how they are (`{memory[0].kind} {memory[0].name} "
+            f"Memory does not follow from that: {', '.join(usual)} unless you say so. Give their "
+            f"states (`{memory[0].kind} {memory[0].name} "
             f"{memory[0].values[1]}`), or go by the test card (`clearproof sheet "
             f"{found.plan.source.name} test-card`), which is followed step by step.", ink,
         )  # fmt: skip
@@ -199,7 +199,7 @@ def _unexplained(found: Diagnosis, ink: Ink) -> Iterator[str]:
     if found.followed:
         yield ink.paint(
             f"No one thing wrong explains this ({found.looked_at} were tried). Several together "
-            "are not looked for in a file whose relays remember.", "unsure",
+            "are not considered in a file with relays.", "unsure",
         )  # fmt: skip
     elif found.cut_short:
         yield ink.paint("No explanation was found before the search was cut short.", "unsure")

@@ -22,8 +22,8 @@ _NARROWEST_WORDS = 20
 def failure_lines(
     report: Report, ink: Ink, *, everything: bool = False, pairs: bool = False
 ) -> Iterator[str]:
-    """The table; nothing where no equipment is given that could break. ``pairs``: every two
-    things were looked at too."""
+    """The failure table; nothing where the file declares nothing that can break. ``pairs``:
+    every two faults were considered too."""
     told = failure_rows(report)
     if not told:
         return
@@ -81,7 +81,7 @@ def broken_words(told: Sequence[FailureRow], *, pairs: bool) -> str:
 
 
 def pairs_words(report: Report, told: Sequence[FailureRow], *, pairs: bool) -> str:
-    """That no pair does harm, where every pair was looked at and none does; else empty."""
+    """That no pair does harm, if every pair was considered and none does; else empty."""
     if not pairs or report.interrupted or any(entry.row.kind == "pair" for entry in told):
         return ""
     return "No two of them together cause harm that neither causes alone."

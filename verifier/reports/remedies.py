@@ -72,7 +72,7 @@ def _wiring(finding: Finding) -> Remedy:
 
 
 def _in_modules(finding: Finding, lock: Lock | None) -> Iterator[Remedy]:
-    """What a change of a module's text comes to."""
+    """What a change inside a module affects."""
     places = [*(a.span for a in finding.mending), *(step.span for step in finding.rewiring)]
     if lock and finding.hint_proved:
         places.append(lock.held.span)

@@ -46,9 +46,9 @@ def report_lines(
     lessons: bool = False,
     pairs: bool = False,
 ) -> Iterator[str]:
-    """The whole report of one file. ``lessons``: findings that the file expects are drawn
-    too; ``everything``: these and all others, however many; ``pairs``: every two faults
-    were looked at."""
+    """The whole report of one file. ``lessons``: draw findings that the file expects too;
+    ``everything``: draw all findings, however many; ``pairs``: every two faults were
+    considered."""
     yield ink.paint(report.plan.title, "strong") + ink.paint(
         f"   {report.plan.source.name}", "quiet"
     )

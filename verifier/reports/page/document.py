@@ -122,7 +122,7 @@ def _made(told: Sequence[FileReport], options: str) -> Html:
         ),
         ("made", f"{_today()} by clearproof {__version__}, Python {platform.python_version()}, "
                  f"z3 {metadata.version('z3-solver')}"),
-        ("asked", options),
+        ("command", options),
     ]  # fmt: skip
     return tag(
         "table",
@@ -163,7 +163,7 @@ def _files(papers: Sequence[Paper]) -> Html:
 
 
 def _parts(paper: Paper, told: FileReport) -> Iterator[Part]:
-    """What is told of one file, the verdicts and what is wrong first."""
+    """The parts about one file, verdicts and findings first."""
     for part in (
         parts.layout(paper),
         findings(paper),

@@ -27,7 +27,7 @@ class Part:
 @dataclass(frozen=True, slots=True)
 class Paper:
     """``depth`` is the level of the headings of its parts; ``prefix`` begins all its ids.
-    ``pairs``: every two faults were looked at; ``everything``: all findings are told."""
+    ``pairs``: every two faults were considered; ``everything``: all findings are shown."""
 
     report: Report
     prefix: str

@@ -87,7 +87,7 @@ def _verdict(verdict: Verdict) -> Html:
 def _claim(verdict: Verdict) -> str:
     """What was checked: that something never happens, or that it can."""
     trouble = sentence(verdict.obligation.trouble)
-    return f"not so: {trouble}" if verdict.status == "proved" else trouble
+    return f"ruled out: {trouble}" if verdict.status == "proved" else trouble
 
 
 # ------------------------------------------------------------------ failures, what it rests on

@@ -1,6 +1,6 @@
 """Drawings in the report: of a plan, of a finding, of a history frame by frame.
 
-In: scenes. Out: markup. Every cause that speaks of a drawn thing has a number, which stands in a
+In: scenes. Out: markup. Every cause about a drawn thing has a number, which stands in a
 circle at that thing.
 """
 
@@ -133,7 +133,7 @@ def _meeting(obligation: Obligation) -> tuple[Mark, ...]:
 
 
 class Numbers:
-    """The numbers of causes: one for each drawn thing that the chain speaks of, in the order in
+    """The numbers of causes: one for each drawn thing that the chain names, in the order in
     which it is met."""
 
     def __init__(self, plan: Plan, causes: Sequence[Cause]):

@@ -64,7 +64,7 @@ function filter() {
   if (things.length < 6 || !first) return;
   const label = document.createElement('label');
   label.className = 'filter';
-  label.textContent = 'Show only what speaks of ';
+  label.textContent = 'Show only entries with ';
   const field = document.createElement('input');
   field.type = 'search';
   const said = document.createElement('span');
