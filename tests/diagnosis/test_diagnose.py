@@ -12,7 +12,7 @@ import pytest
 
 import verifier
 from tests.junction_files import SPEC_FILES
-from verifier.diagnosis.alike import observationally_equal, proved_alike
+from verifier.diagnosis.alike import indistinguishable
 from verifier.diagnosis.bench import Bench, Moment, Setup
 from verifier.diagnosis.diagnose import diagnosis, explains, explanations
 from verifier.diagnosis.observations import Observation, Sight, observations
@@ -128,7 +128,7 @@ def test_every_single_fault_and_mistake_is_recovered(path: Path) -> None:
         else:
             assert all(len(group) == 1 for group in found), suspect.text
             assert (suspect,) in found or any(
-                proved_alike(bench, group, (suspect,)) for group in found
+                indistinguishable(bench, group, (suspect,)) for group in found
             ), suspect.text
 
 
@@ -137,7 +137,7 @@ def test_what_else_is_found_is_proved_equal() -> None:
     for suspect in [s for s in bench.suspects if can_be_put_in(s)][::7]:
         found, _ = explanations(bench, look(bench.given, (suspect,), everything))
         for group in found if found != ((),) else ():
-            assert proved_alike(bench, group, (suspect,)), (suspect.text, group[0].text)
+            assert indistinguishable(bench, group, (suspect,)), (suspect.text, group[0].text)
 
 
 PAIRS = [
@@ -177,7 +177,7 @@ def test_nothing_is_looked_up_that_would_come_out_otherwise(path: Path) -> None:
             setup = Setup(stands, setup.told, setup.lies, setup.facts)
         for moment in bench.moments(setup, group):
             for signal in bench.plan.signals:
-                found = bench._look(moment.group, moment.truth.situation, signal)
+                found = bench._look(moment.group, moment.truth, signal)
                 assert bench.shows(moment, signal) == found, [s.text for s in group]
 
 
@@ -219,7 +219,7 @@ def test_equal_is_what_comes_out_equal_in_every_situation(path: Path) -> None:
     equal = 0
     for one, other in combinations(bench.suspects, 2):
         known = table[one] == table[other]
-        assert observationally_equal(bench.given, (one,), (other,)) == known, (one.text, other.text)
+        assert indistinguishable(bench, (one,), (other,)) == known, (one.text, other.text)
         equal += known
     assert 0 < equal < len(bench.suspects)
 

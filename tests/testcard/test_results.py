@@ -11,7 +11,7 @@ from tests.diagnosis.test_diagnose import can_be_put_in, put_wrong
 from tests.junction_files import spec
 from tests.testcard.cards import WIRED, bench, card
 from verifier.cli import main
-from verifier.diagnosis.alike import proved_alike
+from verifier.diagnosis.alike import indistinguishable
 from verifier.diagnosis.diagnose import diagnosis, explanations
 from verifier.diagnosis.observations import Observation
 from verifier.diagnosis.suspects import Suspect
@@ -92,7 +92,7 @@ def test_whatever_is_put_wrong_is_found_again(name: str) -> None:
             continue
         assert found != ((),), suspect.text
         assert (suspect,) in found or any(
-            proved_alike(here, group, (suspect,)) for group in found
+            indistinguishable(here, group, (suspect,)) for group in found
         ), suspect.text
 
 

@@ -1,12 +1,12 @@
-"""Whether two suspects, or groups of them, look the same from outside: proved, not sampled.
+"""Whether two groups of suspects are indistinguishable from outside: proved, not sampled.
 
-In: a plan and two groups. Out: whether every lens shows the same color with either, in every
+In: a bench and two groups. Out: whether every lens shows the same color with either, in every
 situation with at most one train on each block. Both plans are written as logic over the same
-inputs; where the two come to the same expression nothing more need be asked, otherwise the
-solver is asked for a situation in which some lens differs.
+inputs; unless they come to the same expression, the solver looks for a situation in which some lens
+differs.
 """
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable
 
 from verifier.diagnosis.bench import Bench, faults_in
 from verifier.diagnosis.suspects import Suspects
@@ -23,26 +23,18 @@ from verifier.logic.expr import (
     negation,
     substitute,
 )
-from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.world.world import World
 
 
-def observationally_equal(plan: Plan, a: Suspects, b: Suspects) -> bool:
+def indistinguishable(bench: Bench, a: Suspects, b: Suspects) -> bool:
     """True only where it is proved. False: some situation tells the two apart, or points lie
-    otherwise with one than with the other, or the proof was not found."""
-    return proved_alike(Bench(plan), a, b)
-
-
-def proved_alike(bench: Bench, a: Suspects, b: Suspects) -> bool:
-    """The same, of the plan on a bench."""
+    differently with one than with the other, or the proof was not found."""
     if _of_points(bench, a) != _of_points(bench, b):
         return False
-    several = [{s.fault.what for s in group if s.fault is not None and len(s.states) > 1}
-               for group in (a, b)]  # fmt: skip
-    shared = several[0] | several[1]
-    if any({s.fault.what for s in group if s.fault}.isdisjoint({what})
-           for group in (a, b) for what in shared):  # fmt: skip
+    faults = [{s.fault.what: s for s in group if s.fault is not None} for group in (a, b)]
+    shared = {what for found in faults for what, s in found.items() if len(s.states) > 1}
+    if not all(shared <= found.keys() for found in faults):
         return False  # what changes from moment to moment would have to change in step
     try:
         differs = differing(bench, a, b, shared)
@@ -61,21 +53,27 @@ def differing(
     a: Suspects,
     b: Suspects,
     shared: Collection[Observable] = (),
-    watched: Collection[Observable] | None = None,
+    watched: Iterable[Observable] | None = None,
 ) -> Expr:
-    """That something watched (every lens, where nothing is said) is otherwise with one group than
-    with the other, over the inputs of the bench's plan. What is ``shared`` is an input as well,
-    everything else that is broken is in the first of its states.
+    """That something watched (by default every lens) differs between two groups, over the inputs
+    of the bench's plan. Faults in ``shared`` are inputs as well, every other fault is in the first
+    of its states.
 
     Raises :class:`InputError` where with something broken the rules go round in a circle."""
     if watched is None:
         heads = (head for signal in bench.plan.signals.values() for head in signal.heads)
         watched = [head.lens for head in heads]
-    return disjunction(*_differences(bench, a, b, shared, watched))
+    one, other = (_view(bench, group, shared) for group in (a, b))
+    parts = [atom(what, state) for what in watched for state in what.values]
+    pairs = [(one(part), other(part)) for part in parts]
+    return disjunction(*(
+        disjunction(conjunction(x, negation(y)), conjunction(negation(x), y))
+        for x, y in pairs if x is not y
+    ))  # fmt: skip
 
 
 def _of_points(bench: Bench, group: Suspects) -> set[object]:
-    """What of a group has to do with how points lie: that is seen without any signal."""
+    """The suspects of a group that affect how points lie: that is seen without any signal."""
     return {
         s.trouble or s.fault
         for s in group
@@ -83,33 +81,15 @@ def _of_points(bench: Bench, group: Suspects) -> set[object]:
     }
 
 
-def _differences(
-    bench: Bench,
-    a: Suspects,
-    b: Suspects,
-    shared: Collection[Observable],
-    watched: Iterable[Observable],
-) -> Iterator[Expr]:
-    one, other = (_Watched(bench, group, shared) for group in (a, b))
-    for what in watched:
-        for state in what.values:
-            x, y = one.says(what, state), other.says(what, state)
-            if x is not y:
-                yield disjunction(conjunction(x, negation(y)), conjunction(negation(x), y))
+def _view(bench: Bench, group: Suspects, shared: Collection[Observable]) -> Callable[[Expr], Expr]:
+    """A function that expands expressions with a group of suspects present."""
+    wired = bench.wired(group)
+    faults = faults_in(wired, group).items()
+    present = {what: state for what, state in faults if what not in shared}
+    world = World(wired, None, (*present, *shared))
 
-
-class _Watched:
-    """What there is to watch of one plan with a group of suspects at work."""
-
-    def __init__(self, bench: Bench, group: Suspects, shared: Collection[Observable]):
-        wired = bench.wired(group)
-        faults = faults_in(wired, group).items()
-        self._broken = {what: state for what, state in faults if what not in shared}
-        self._world = World(wired, None, (*self._broken, *shared))
-
-    def says(self, what: Observable, state: str) -> Expr:
-        return substitute(self._world.expand(atom(what, state)), self._as_broken)
-
-    def _as_broken(self, part: Atom) -> Expr:
-        state = self._broken.get(part.what)
+    def settled(part: Atom) -> Expr:
+        state = present.get(part.what)
         return part if state is None else constant(state in part.values)
+
+    return lambda expr: substitute(world.expand(expr), settled)

@@ -1,22 +1,22 @@
-"""The layout on the bench: what its signals show, given how it is set up and what is wrong.
+"""The test bench: what the signals of a layout show, given its setup and what is wrong.
 
-In: a plan, a way it is set up (stock, points, levers), a group of suspects. Out: the colors
-each signal can then show, by the evaluator, without a solver. What no suspect of the group
-bears on is looked up rather than worked out again.
+In: a plan, a setup (stock, points, levers), a group of suspects. Out: the colors each signal can
+then show, by the evaluator, without a solver. Where no suspect of the group affects a signal, its
+colors are looked up and not evaluated again.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from itertools import product
 from typing import NamedTuple
 
-from verifier.diagnosis.suspects import Bearing, Stood, Suspect, Suspects, suspects
+from verifier.diagnosis.suspects import Influence, Stood, Suspect, Suspects, suspects
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import with_wiring
-from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.miswiring import miswired
 from verifier.plan.wiring.wiring_model import Machine
@@ -25,15 +25,17 @@ from verifier.reference.evaluator import Evaluator, Unsettled
 from verifier.reference.train_extents import train_positions
 
 Colors = tuple[str, ...]
-NOBODY_KNOWS: Colors = ("?",)
+UNSETTLED: Colors = ("?",)
+
+_Facts = list[tuple[Observable, str]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Setup:
     """How a layout is set up for a look at its signals. ``stands``: by block, the places at
-    one of which stock stands; ``told`` how turnouts were told to lie; ``lies`` how they were
-    seen to lie; ``facts`` other levers, buttons, derails, gates. All the rest is as usual:
-    vacant, points normal, levers normal."""
+    one of which stock stands; ``told``: the positions turnouts were commanded to; ``lies``: the
+    positions they were seen in; ``facts``: other levers, buttons, derails, gates. Everything else
+    is as usual: vacant, points normal, levers normal."""
 
     stands: tuple[tuple[str, tuple[str, ...]], ...] = ()
     told: tuple[tuple[str, str], ...] = ()
@@ -43,8 +45,8 @@ class Setup:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Truth:
-    """One way in which things can be, faults and mistakes left out. ``stood``: where stock
-    stands; ``lies``: how those turnouts lie that are spoken of."""
+    """One situation that a setup allows, without faults and mistakes. ``stood``: where stock
+    stands; ``lies``: the positions of the turnouts that the setup mentions."""
 
     situation: Situation
     stood: Stood
@@ -52,30 +54,30 @@ class Truth:
 
 
 class Moment(NamedTuple):
-    """One way in which things can be, and what is wrong: each suspect in one state."""
+    """One situation with what is wrong: each suspect in one state."""
 
     truth: Truth
     group: Suspects
 
 
 class Bench:
-    """One plan, with anything that may be wrong with it tried out."""
+    """One plan, simulated with any of its suspects present."""
 
     def __init__(self, plan: Plan):
         self.given = plan
         self.plan = without_machines(plan)
-        self.bearing = Bearing(self.plan)
+        self.influence = Influence(self.plan)
         self.suspects = suspects(plan)
-        self.looks = 0  # how often the evaluator was asked
+        self.looks = 0  # how often the evaluator was called
         self._machines = {
             m.turnout: m for m in plan.wiring.machines.values() if m.motor or m.contacts == ()
         }
         self._inputs = {(what.kind, what.name): what for what in self.plan.inputs}
-        self._evaluators: dict[Suspects, Evaluator] = {}
         self._truths: dict[Situation, Truth] = {}
-        self._ways: dict[tuple[Setup, Suspects], list[Truth]] = {}
-        self._states: dict[Suspect, list[Suspect]] = {}
-        self._known: dict[tuple[Suspects, Truth, str], Colors] = {}
+        self._look = cache(self._evaluated)
+        self._evaluator = cache(lambda mistakes: Evaluator(self.wired(mistakes)))
+        self._truths_of = cache(self._possible_truths)
+        self._one_by_one = cache(_one_state_each)
 
     # -------------------------------------------------------------- what signals show
 
@@ -83,30 +85,21 @@ class Bench:
         """The colors of a signal's lenses, top to bottom."""
         truth, group = moment
         if group:
-            cone = self.bearing.cone(signal, group)
-            group = tuple(s for s in group if self.bearing.bears(s, cone, truth.stood, group))
-        key = group, truth, signal
-        found = self._known.get(key)
-        if found is None:
-            found = self._known[key] = self._look(group, truth.situation, signal)
-        return found
+            cone = self.influence.cone(signal, group)
+            group = tuple(s for s in group if self.influence.affects(s, cone, truth.stood, group))
+        return self._look(group, truth, signal)
 
-    def _look(self, group: Suspects, situation: Situation, signal: str) -> Colors:
+    def _evaluated(self, group: Suspects, truth: Truth, signal: str) -> Colors:
         self.looks += 1
         lenses = [head.lens for head in self.plan.signals[signal].heads]
         evaluator = self._evaluator(tuple(s for s in group if s.mistake is not None))
         broken = faults_in(evaluator.plan, group).items()
         try:
-            seen = evaluator.states(Situation.of((*situation, *broken)), lenses)
+            seen = evaluator.states(Situation.of((*truth.situation, *broken)), lenses)
         except Unsettled:
-            return NOBODY_KNOWS
+            return UNSETTLED
         # Wires that were swapped may light a head that has no such lamp.
         return tuple(seen[lens] if seen[lens] in lens.values else "dark" for lens in lenses)
-
-    def _evaluator(self, group: Suspects) -> Evaluator:
-        if group not in self._evaluators:
-            self._evaluators[group] = Evaluator(self.wired(group))
-        return self._evaluators[group]
 
     def wired(self, group: Suspects) -> Plan:
         """The plan with the mistakes of a group made."""
@@ -116,42 +109,29 @@ class Bench:
                 wiring = miswired(wiring, suspect.mistake)
         return self.plan if wiring is self.plan.wiring else with_wiring(self.plan, wiring)
 
-    # -------------------------------------------------------------- how things can be
+    # -------------------------------------------------------------- situations of a setup
 
     def moments(self, setup: Setup, group: Suspects) -> Iterator[Moment]:
-        """Every way in which a setup can be, with these suspects at work."""
+        """Every situation that a setup allows with these suspects present."""
         fixed = list(product(*(self._one_by_one(suspect) for suspect in group)))
-        return (Moment(t, states) for t in self._truths_of(setup, group) for states in fixed)
+        moving = tuple(s for s in group if s.trouble is not None or s.takes_power)
+        return (Moment(t, states) for t in self._truths_of(setup, moving) for states in fixed)
 
-    def _one_by_one(self, suspect: Suspect) -> list[Suspect]:
-        """A suspect in one state at a time."""
-        if len(suspect.states) < 2:
-            return [suspect]
-        if suspect not in self._states:
-            self._states[suspect] = [replace(suspect, states=(s,)) for s in suspect.states]
-        return self._states[suspect]
+    def _possible_truths(self, setup: Setup, moving: Suspects) -> list[Truth]:
+        """The situations of a setup; ``moving`` are the suspects that affect how points lie."""
+        found = (
+            self._truth(Situation.of((*setup.facts, *points, *standing)), points)
+            for points in self._points(setup, moving)
+            for standing in self._standing(setup)
+        )
+        return [truth for truth in found if truth is not None]
 
-    def _truths_of(self, setup: Setup, group: Suspects) -> list[Truth]:
-        shaping = tuple(s for s in group if s.trouble is not None or s.takes_power)
-        key = setup, shaping
-        if key not in self._ways:
-            found = (
-                self._truth(Situation.of((*setup.facts, *points, *standing)), points)
-                for points in self._points(setup, shaping)
-                for standing in self._standing(setup)
-            )
-            self._ways[key] = [truth for truth in found if truth is not None]
-        return self._ways[key]
-
-    def _truth(
-        self, situation: Situation, points: Iterable[tuple[Observable, str]]
-    ) -> Truth | None:
+    def _truth(self, situation: Situation, points: _Facts) -> Truth | None:
         """None where no stock can stand like this."""
         if situation not in self._truths:
             lies = tuple((what.name, state) for what, state in points if what.kind == "points")
             self._truths[situation] = Truth(situation, self._stood(situation), lies)
-        truth = self._truths[situation]
-        return truth if can_be(self.plan, situation) else None
+        return self._truths[situation] if can_be(self.plan, situation) else None
 
     def _stood(self, situation: Situation) -> Stood:
         blocks = {what.name for what, _ in situation if what.kind in ("standing", "stock")}
@@ -164,7 +144,7 @@ class Bench:
         }
         return Stood(frozenset(blocks), frozenset(at))
 
-    def _standing(self, setup: Setup) -> Iterator[list[tuple[Observable, str]]]:
+    def _standing(self, setup: Setup) -> Iterator[_Facts]:
         """Where stock stands, and how current flows where no gap keeps blocks apart."""
         options = []
         for block, places in setup.stands:
@@ -177,29 +157,45 @@ class Bench:
                 options.append([(current, state) for state in current.values])
         return (list(chosen) for chosen in product(*options))
 
-    def places(self, block: str) -> tuple[StockPlace, ...]:
-        """The places of a block where trains of the lengths given can stand; none where its
-        wiring tells no places apart."""
+    def places(
+        self,
+        block: str,
+        feeder: str | None = None,
+        covers: tuple[int, ...] | None = None,
+        *,
+        draws: bool = False,
+    ) -> tuple[str, ...]:
+        """The places of a block where trains of the lengths given can stand: nearest to a feeder,
+        over some spots, or anywhere; ``draws``: only stock that draws current. Just ``occupied``
+        where its wiring tells no places apart."""
         geometry = self.plan.equipment.geometry.get(block)
-        places = self.plan.equipment.places.get(block, ())
-        if geometry is None:
-            return places
-        return tuple(place for place in places if place.covers in train_positions(geometry))
+        places = self.plan.equipment.places.get(block)
+        if places is None:
+            return ("occupied",)
+        electric = bool(self.plan.wiring.feeders_of(block))
+        return tuple(
+            place.name
+            for place in places
+            if (geometry is None or place.covers in train_positions(geometry))
+            and (feeder is None or place.feeder == feeder)
+            and (covers is None or place.covers == covers)
+            and not (draws and electric and not place.draws)
+        )
 
     # -------------------------------------------------------------- points
 
     @property
     def thrown(self) -> Collection[str]:
-        """All turnouts that are told how to lie."""
+        """All turnouts that follow a command."""
         return self._machines
 
     def throws(self, turnout: str) -> bool:
-        """Whether a turnout is told how to lie, so that it may lie otherwise."""
+        """Whether a turnout follows a command, so that it may lie otherwise than commanded."""
         return turnout in self._machines
 
     def moves(self, suspect: Suspect, mentioned: Collection[str]) -> bool:
-        """Whether a suspect can change how turnouts lie, or what they were told, of which
-        those ``mentioned`` are spoken of."""
+        """Whether a suspect can change how turnouts lie, or what they were commanded to, of which
+        some are ``mentioned``."""
         mine = [suspect.trouble[0]] if suspect.trouble else self.unpowered_by(suspect)
         levers = {self.lever_of(name) for name in mentioned} - {None}
         return any(
@@ -209,7 +205,7 @@ class Bench:
         )  # fmt: skip
 
     def unpowered_by(self, suspect: Suspect) -> list[str]:
-        """The turnouts whose motors have no power with a suspect at work."""
+        """The turnouts whose motors have no power with a suspect present."""
         lost = {suspect.takes_power}
         return [n for n, m in self._machines.items() if m.motor and lost & set(self._fed(m))]
 
@@ -221,14 +217,12 @@ class Bench:
         """The turnouts a lever throws."""
         return tuple(name for name, machine in self._machines.items() if machine.lever == lever)
 
-    def _points(self, setup: Setup, group: Suspects) -> Iterator[list[tuple[Observable, str]]]:
-        """Every way in which points can lie, and have been told to."""
+    def _points(self, setup: Setup, group: Suspects) -> Iterator[_Facts]:
+        """Every way in which points can lie, and have been commanded to."""
         told, lies = dict(setup.told), dict(setup.lies)
-        plain = [
-            (observables.points(name), state) for name, state in lies.items()
-            if name not in self._machines
-        ]  # fmt: skip
-        troubles = {s.trouble[0]: s.trouble[1] for s in group if s.trouble is not None}
+        by_hand = [(observables.points(name), state) for name, state in lies.items()
+                   if name not in self._machines]  # fmt: skip
+        troubles = dict(s.trouble for s in group if s.trouble is not None)
         dead = {s.takes_power for s in group if s.takes_power}
         touched = {
             self._machines[name].lever or name
@@ -237,17 +231,14 @@ class Bench:
         }
         levers: dict[str, list[Machine]] = {}
         for name, machine in self._machines.items():
-            idle = dead.intersection(self._fed(machine))
             key = machine.lever or name
             if key in touched:
-                if idle:
+                if dead.intersection(self._fed(machine)):
                     troubles[name] = "stays"
                 levers.setdefault(key, []).append(machine)
-        options = [
-            self._thrown(machines, told, lies, troubles) for machines in levers.values()
-        ]  # fmt: skip
+        options = [self._thrown(machines, told, lies, troubles) for machines in levers.values()]
         for chosen in product(*options):
-            yield [*plain, *(fact for facts_ in chosen for fact in facts_)]
+            yield [*by_hand, *(fact for facts in chosen for fact in facts)]
 
     def _fed(self, machine: Machine) -> Iterator[Fault]:
         """The faults with which a machine has no power."""
@@ -265,37 +256,40 @@ class Bench:
         lies: dict[str, str],
         troubles: dict[str, str],
     ) -> list[tuple[tuple[Observable, str], ...]]:
-        """Every way in which the turnouts of one lever can lie, and have been told to."""
-        said = {told[m.turnout] for m in machines if m.turnout in told}
-        seen_to = any(m.turnout in lies for m in machines)
-        ways: dict[tuple[tuple[Observable, str], ...], None] = {}
-        for command in sorted(said) if said else ("normal", "reverse"):
-            if len(said) > 1:
-                break
+        """Every way in which the turnouts of one lever can lie, and have been commanded to."""
+        commands = {told[m.turnout] for m in machines if m.turnout in told}
+        if len(commands) > 1:
+            return []
+        unmentioned = not commands and not any(m.turnout in lies for m in machines)
+        ways = []
+        for command in commands or ("normal", "reverse"):
             each = []
             for m in machines:
-                seen = lies.get(m.turnout)
-                if seen is None and not said and not seen_to:
-                    seen = "normal"
+                seen = "normal" if unmentioned else lies.get(m.turnout)
                 found = _lies(m, command, seen, troubles.get(m.turnout))
                 each.append([(observables.points(m.turnout), state) for state in found])
-            for chosen in product(*each):
-                ways[*self._command(machines, command), *chosen] = None
-        return list(ways)
+            ways += [(*self._command(machines, command), *chosen) for chosen in product(*each)]
+        return list(dict.fromkeys(ways))
 
-    def _command(self, machines: Sequence[Machine], command: str) -> list[tuple[Observable, str]]:
-        """A command, where anything but the machine itself asks for it."""
+    def _command(self, machines: Sequence[Machine], command: str) -> _Facts:
+        """A command, where anything but the machine itself reads it."""
         lever = machines[0].lever
         what = self._inputs.get(("lever", lever) if lever else ("thrown", machines[0].turnout))
         return [(what, command)] if what is not None else []
 
 
+def _one_state_each(suspect: Suspect) -> list[Suspect]:
+    """A suspect in one state at a time."""
+    if len(suspect.states) < 2:
+        return [suspect]
+    return [replace(suspect, states=(state,)) for state in suspect.states]
+
+
 def _lies(machine: Machine, command: str, seen: str | None, trouble: str | None) -> list[str]:
-    """How a turnout can lie that was told to lie so, and was seen to lie so (None: nobody
+    """The positions of a turnout with this command, of which one was ``seen`` (None: nobody
     looked)."""
-    opposite = "reverse" if command == "normal" else "normal"
     if not machine.motor:
-        # Thrown by hand, and told nobody: it lies as seen.
+        # Thrown by hand, and nothing was told: it lies as seen.
         return [seen or command]
     can = {
         None: [command],
@@ -303,7 +297,7 @@ def _lies(machine: Machine, command: str, seen: str | None, trouble: str | None)
         "stays normal": ["normal"],
         "stays reverse": ["reverse"],
         "stops": ["open"],
-        "other way": [opposite],
+        "other way": ["reverse" if command == "normal" else "normal"],
     }[trouble]
     if trouble is None and machine.motor == "slow":
         can = [*can, "open"] if seen == "open" else can
@@ -311,8 +305,8 @@ def _lies(machine: Machine, command: str, seen: str | None, trouble: str | None)
 
 
 def faults_in(plan: Plan, group: Suspects) -> dict[Observable, str]:
-    """The faults of a group, each in the first of its states, without those that a plan wired
-    otherwise does not have: points that no machine moves do not feel what becomes of it."""
+    """The faults of a group, each in the first of its states, without those that an edited plan
+    does not have: points that no machine moves are not affected by the machine's faults."""
     return {
         fault.what: suspect.states[0]
         for suspect in group
@@ -321,8 +315,8 @@ def faults_in(plan: Plan, group: Suspects) -> dict[Observable, str]:
 
 
 def without_machines(plan: Plan) -> Plan:
-    """The plan with all points free to lie as they like: what its machines make of their
-    commands is worked out here, as it differs with what is wrong with them."""
+    """The plan with the points of all turnouts unconstrained: the bench itself works out what
+    machines make of their commands, since that depends on what is wrong with them."""
     machines = {
         name: replace(machine, motor=None) for name, machine in plan.wiring.machines.items()
     }

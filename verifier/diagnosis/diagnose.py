@@ -1,41 +1,47 @@
-"""Finding what is wrong on the bench: which faults and wiring mistakes explain what was seen.
+"""Diagnosis: which faults and wiring mistakes explain what was seen on the bench.
 
 In: a plan and observations. Out: a :class:`Diagnosis`: the smallest groups of suspects that
-explain every observation, those that no test with one locomotive tells apart put together, and
-the next test that best tells the rest apart.
+explain every observation, in ambiguity groups that no test with one locomotive tells apart, and
+the next test that best tells these apart.
 
 Ranking: groups of fewer suspects first; among equals those with the likelier kinds, in the
 order of :data:`verifier.diagnosis.suspects.LIKELY` (common practice, no source); then file
-order. The search looks at groups of one, then of two, then of three. A group is only ever
-made larger by a suspect that bears on something it leaves unexplained, so none is missed.
+order. The search tries groups of one, then of two, then of three. A group grows only by a suspect
+that affects an observation which the group does not explain, so none is missed.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.diagnosis.alike import proved_alike
+from verifier.diagnosis.alike import indistinguishable
 from verifier.diagnosis.bench import Bench
 from verifier.diagnosis.observations import Observation, Sight, observations
 from verifier.diagnosis.suspects import Suspect, Suspects, can_be_together
-from verifier.diagnosis.telling import NextTest, Table, best_test, outcomes, suite_of
+from verifier.diagnosis.telling import (
+    NextTest,
+    Table,
+    best_test,
+    fault_dictionary,
+    suite_of,
+)
 from verifier.plan.model import Plan
 
 MOST_TOGETHER = 3
-# Looks of the evaluator after which the search for an explanation is cut short, and so many more
-# for each signal that was looked at.
+# Calls of the evaluator after which the search for an explanation is cut short, and how many
+# more for each signal that was looked at.
 MAX_LOOKS = 8_000
 MORE_LOOKS = 150
-# As many explanations as are told apart by tests.
+# How many explanations tests tell apart.
 MAX_CANDIDATES = 150
-# Of a layout with more signals than these nothing is proved equal: it would take too long.
+# With more signals than these nothing is proved indistinguishable: it would take too long.
 MAX_PROVED = 40
 
 Verdict = Literal["nothing wrong", "explained", "unexplained"]
 
 
 @dataclass(frozen=True, slots=True)
-class Alike:
+class AmbiguityGroup:
     """Explanations that none of the tests tried tells apart, the likeliest first.
     ``proved``: no situation does."""
 
@@ -46,17 +52,17 @@ class Alike:
 @dataclass(frozen=True, slots=True)
 class Diagnosis:
     """``expected``: for each observation, what the signals looked at would show with nothing
-    wrong; nothing at all where points could not lie so. ``groups``: what explains all
-    observations; where nothing is wrong, what would have gone unnoticed so far.
-    ``explanations`` counts them all, told apart or not; ``looked_at`` how many single suspects
-    there are; ``cut_short``: not everything was tried; ``tests``: how many were tried to tell
-    the explanations apart; ``followed``: looks are steps of a card, each after the one before."""
+    wrong; empty where points could not lie so. ``groups``: what explains all observations; where
+    nothing is wrong, what would have gone unnoticed so far. ``explanations`` counts all of them;
+    ``looked_at`` counts the single suspects; ``cut_short``: not every group was tried; ``tests``:
+    how many were tried to tell the explanations apart; ``followed``: the observations are steps of
+    a test card, each after the one before."""
 
     plan: Plan
     observations: tuple[Observation, ...]
     expected: tuple[tuple[Sight, ...], ...]
     verdict: Verdict
-    groups: tuple[Alike, ...]
+    groups: tuple[AmbiguityGroup, ...]
     explanations: int
     looked_at: int
     cut_short: bool
@@ -83,9 +89,9 @@ def diagnosis(bench: Bench, seen: Sequence[Observation]) -> Diagnosis:
     ranked = sorted(found, key=lambda group: rank(group, bench))
     shown = ranked[:MAX_CANDIDATES]
     looked = [sight.signal for observation in seen for sight in observation.sights]
-    tables, suite = outcomes(bench, [(), *shown], suite_of(bench, looked, shown))
+    tables, suite = fault_dictionary(bench, [(), *shown], suite_of(bench, looked, shown))
     sound = tables.pop(())
-    groups = _alike(bench, tables, sound if nothing_wrong else None)
+    groups = _ambiguity_groups(bench, tables, sound if nothing_wrong else None)
     told_apart = [tables[group.members[0]] for group in groups]
     test = best_test(told_apart, suite, sound if nothing_wrong else None)
     verdict: Verdict = "nothing wrong" if nothing_wrong else "explained" if found else "unexplained"
@@ -112,7 +118,9 @@ def expected(bench: Bench, observation: Observation) -> tuple[Sight, ...]:
     )
 
 
-def _alike(bench: Bench, tables: Mapping[Suspects, Table], sound: Table | None) -> list[Alike]:
+def _ambiguity_groups(
+    bench: Bench, tables: Mapping[Suspects, Table], sound: Table | None
+) -> list[AmbiguityGroup]:
     """Explanations with the same outcome of every test put together. With ``sound``, what no
     test shows at all comes last."""
     groups: dict[Table, list[Suspects]] = {}
@@ -120,21 +128,21 @@ def _alike(bench: Bench, tables: Mapping[Suspects, Table], sound: Table | None) 
         groups.setdefault(table, []).append(group)
     hidden = groups.pop(sound, None) if sound else None
     found = [*groups.values(), *([hidden] if hidden else [])]
-    return [Alike(tuple(members), _proved(bench, members)) for members in found]
+    return [AmbiguityGroup(tuple(members), _proved(bench, members)) for members in found]
 
 
 def _proved(bench: Bench, members: Sequence[Suspects]) -> bool:
-    """Whether the first of them is proved to be like each of the others."""
+    """Whether the first of them is proved indistinguishable from each of the others."""
     if len(bench.plan.signals) > MAX_PROVED:
         return len(members) == 1
-    return all(proved_alike(bench, members[0], other) for other in members[1:])
+    return all(indistinguishable(bench, members[0], other) for other in members[1:])
 
 
 # ------------------------------------------------------------------ the search
 
 
 def explains(bench: Bench, group: Suspects, seen: Iterable[Observation]) -> bool:
-    """Whether everything can have been seen with these suspects at work, and no others."""
+    """Whether everything can have been seen with these suspects present and no others."""
     return all(_explains(bench, group, observation) for observation in seen)
 
 
@@ -147,8 +155,8 @@ def _explains(bench: Bench, group: Suspects, observation: Observation) -> bool:
 
 def explanations(bench: Bench, seen: Sequence[Observation]) -> tuple[tuple[Suspects, ...], bool]:
     """The smallest groups that explain everything, all of one size, and whether the search
-    was cut short. ``((),)``: nothing need be wrong."""
-    search = _Search(bench, seen)
+    was cut short. ``((),)``: nothing needs to be wrong."""
+    search = _GroupSearch(bench, seen)
     for size in range(MOST_TOGETHER + 1):
         found = search.of_size(size)
         if found or search.cut_short:
@@ -156,8 +164,8 @@ def explanations(bench: Bench, seen: Sequence[Observation]) -> tuple[tuple[Suspe
     return (), False
 
 
-class _Search:
-    """Groups that explain all that was seen."""
+class _GroupSearch:
+    """The search for groups that explain all observations."""
 
     def __init__(self, bench: Bench, seen: Sequence[Observation]):
         self.bench, self.seen = bench, seen
@@ -167,7 +175,7 @@ class _Search:
         self._order = {suspect: i for i, suspect in enumerate(bench.suspects)}
 
     def of_size(self, size: int) -> list[Suspects]:
-        """All of one size; of smaller ones none explains it."""
+        """All groups of one size, where no smaller one explains everything."""
         if size == 0:
             return [()] if explains(self.bench, (), self.seen) else []
         found: list[Suspects] = []
@@ -191,31 +199,31 @@ class _Search:
         return found
 
     def _next(self, group: Suspects, last: bool) -> list[Suspect]:
-        """Suspects that bear on what a group leaves unexplained: on the first such thing, or,
-        where only one may be added, on every one of them."""
+        """Suspects that affect what a group does not explain: the first such observation, or,
+        where only one may be added, every one of them."""
         open_ones = (o for o in self.seen if not _explains(self.bench, group, o))
         found = [s for s in self.bench.suspects if s not in group]
         for observation in open_ones:
-            found = _bearing_on(self.bench, group, observation, found)
+            found = _affecting(self.bench, group, observation, found)
             if not last or not found:
                 break
         return found
 
 
-def _bearing_on(
+def _affecting(
     bench: Bench, group: Suspects, observation: Observation, among: Iterable[Suspect]
 ) -> list[Suspect]:
     """Those suspects that can change what was seen in an observation, beside a group."""
     mentioned = (*dict(observation.setup.told), *dict(observation.setup.lies))
     looks = {
-        (bench.bearing.cone(sight.signal, group), truth.stood)
+        (bench.influence.cone(sight.signal, group), truth.stood)
         for truth in {moment.truth for moment in bench.moments(observation.setup, group)}
         for sight in observation.sights
     }
-    bears = bench.bearing.bears
+    affects = bench.influence.affects
     return [
         suspect
         for suspect in among
         if bench.moves(suspect, mentioned)
-        or any(bears(suspect, cone, stood, group) for cone, stood in looks)
+        or any(affects(suspect, cone, stood, group) for cone, stood in looks)
     ]

@@ -1,14 +1,15 @@
-"""What somebody saw on the bench, read from plain words.
+"""Observations on the bench, read from plain words.
 
 In: a bench and words such as `locomotive at m2, T1 reverse, lever 4 left: 4L Stop`. Out: an
-:class:`Observation`. First, in any order, where stock stands and how points and levers do;
-then what signals or heads showed. Commas, `and`, `;`, `:`, `then` and `shows` only divide.
+:class:`Observation`. First, in any order, where stock stands and the positions of points and
+levers; then what signals or heads showed. Commas, `and`, `;`, `:`, `then` and `shows` only divide.
 """
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from itertools import product
+from math import prod
 from typing import Any, NoReturn
 
 from verifier.diagnosis.bench import Bench, Colors, Setup
@@ -21,7 +22,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.signals.aspects import RESTRICTED_RANK, STOP_RANK
 from verifier.plan.signals.heads import signal_of
 
-# Beyond this many ways in which stock may stand, a look tells next to nothing.
+# An observation with more ways in which stock may stand than these tells next to nothing.
 MAX_WAYS = 400
 
 _STOCK = frozenset((
@@ -35,7 +36,7 @@ _FILLERS = frozenset((
     "points", "crossover", "aspect", "still", "nearest", "feeder", "set", "relay", "timer",
     "traffic",
 ))  # fmt: skip
-# Inputs that are in a state of their own, whatever the wiring.
+# Kinds of inputs that are set directly, whatever the wiring.
 _SET = ("lever", "button", "derail", "gate", "relay", "timer", "traffic")
 _THROWN = frozenset(("thrown", "told", "throw", "commanded"))
 _WORD = re.compile(r"[,;:]|[^\s,;:]+")
@@ -85,13 +86,36 @@ class _Word:
 
 @dataclass(frozen=True, slots=True)
 class _Thing:
+    """Something that can be named, and where it was."""
+
     kind: str
     name: str
     span: Span
     what: Observable | None = None
 
+    @property
+    def is_seen(self) -> bool:
+        return self.kind in ("signal", "head")
+
+    @property
+    def states(self) -> tuple[str, ...]:
+        match self.kind:
+            case "block":
+                return ("vacant", "occupied")
+            case "turnout" | "crossover":
+                return ("normal", "reverse", "open")
+            case _:
+                return self.what.values if self.what else ()
+
+    def state(self, word: _Word) -> str | None:
+        """The state of this thing that a word stands for."""
+        same = _SAME.get(word.low)
+        return _in_any_case(word.text, self.states) or (same if same in self.states else None)
+
 
 class _Reader:
+    """Reads one observation, word by word."""
+
     def __init__(self, bench: Bench, source: Source):
         self.bench, self.plan, self.source = bench, bench.given, source
         self.words = [
@@ -100,6 +124,11 @@ class _Reader:
         ]
         self.at = 0
         self.things = _things(bench)
+        # Names in any case, except words with another meaning here.
+        self.lower = {
+            low: thing for name, thing in self.things.items()
+            if (low := name.lower()) not in _FILLERS | _STOCK | _THROWN
+        }  # fmt: skip
         self.subjects: list[_Thing] = []
         self.told_next = False
         self.stands: dict[str, tuple[str, ...]] = {}
@@ -115,11 +144,11 @@ class _Reader:
         while self.at < len(self.words):
             word = self.words[self.at]
             if word.text in (",", ";", ":"):
-                if self.subjects and word.text != ",":
-                    self._unsaid()
+                if word.text != ",":
+                    self._finish()
                 self.at += 1
             elif self._state(word):
-                pass  # it has gone on by itself
+                pass  # it has moved on by itself
             elif word.low in _STOCK and word.text not in self.things:
                 self.at += 1
                 self._stock(word)
@@ -127,56 +156,45 @@ class _Reader:
                 self.at += 1
                 self.told_next = True
             elif (thing := self._named(word)) is not None:
-                if self.subjects and _is_seen(thing) != _is_seen(self.subjects[0]):
-                    self._unsaid()
+                if self.subjects and thing.is_seen != self.subjects[0].is_seen:
+                    self._finish()
                 self.at += 1
                 self.subjects.append(thing)
             elif word.low in _FILLERS:
                 self.at += 1
             else:
                 self._not_understood(word)
-        if self.subjects:
-            self._unsaid()
+        self._finish()
+        whole = Span(self.source, 0, len(self.source.text))
         if not self.sights and not self.told.keys() & self.lies.keys():
-            self._error(
-                "CP623", self._all(), "no_signal", signal=next(iter(self.plan.signals), "4L")
-            )
-        return Observation(" ".join(self.source.text.split()), self._setup(), self._sights())
-
-    def _setup(self) -> Setup:
-        ways = 1
-        for places in self.stands.values():
-            ways *= max(1, len(places))
+            self._error("CP623", whole, "no_signal", signal=next(iter(self.plan.signals), "4L"))
+        ways = prod(max(1, len(places)) for places in self.stands.values())
         if ways > MAX_WAYS:
-            self._error("CP623", self._all(), "ways", ways=ways)
-        return Setup(
+            self._error("CP623", whole, "ways", ways=ways)
+        setup = Setup(
             tuple((block, places) for block, places in self.stands.items() if places),
             tuple(self.told.items()),
             tuple(self.lies.items()),
             tuple(self.facts.items()),
         )
+        sights = tuple(Sight(signal, colors) for signal, colors in self.sights.items())
+        return Observation(" ".join(self.source.text.split()), setup, sights)
 
-    def _sights(self) -> tuple[Sight, ...]:
-        return tuple(Sight(signal, colors) for signal, colors in self.sights.items())
+    def _finish(self) -> None:
+        """Nothing may be left of which only the name was said."""
+        for thing in self.subjects:
+            variant = "shown" if thing.is_seen else "state"
+            self._error("CP623", thing.span, variant, name=thing.name)
 
     def _named(self, word: _Word) -> _Thing | None:
-        found = self.things.get(word.text) or self._lower().get(word.low)
+        found = self.things.get(word.text) or self.lower.get(word.low)
         last = self.subjects[-1] if self.subjects else None
         if found is None and last is not None and last.kind == "signal":
             # `4L upper green`
             found = self.things.get(f"{last.name}.{word.low}")
             if found is not None:
                 self.subjects.pop()
-        if found is None or found.kind in ("feeder",):
-            return None
-        return _Thing(found.kind, found.name, word.span, found.what)
-
-    def _lower(self) -> Mapping[str, _Thing]:
-        """Names in any case, except words with another meaning here."""
-        return {
-            name.lower(): thing for name, thing in self.things.items()
-            if name.lower() not in _FILLERS | _STOCK | _THROWN
-        }  # fmt: skip
+        return replace(found, span=word.span) if found and found.kind != "feeder" else None
 
     # -------------------------------------------------------------- stock
 
@@ -201,9 +219,10 @@ class _Reader:
         block = wiring.feeders[name].block if feeder else name
         feeder = feeder or self._feeder_of(block)
         covers = self._covers(block)
-        found = self._places(block, feeder, covers, draws=said.low in _DRAWING)
+        found = self.bench.places(block, feeder, covers, draws=said.low in _DRAWING)
         if not found:
-            self._error("CP621", word.span, "place", block=block, places=self._all_places(block))
+            listed = self.bench.places(block) or ["anywhere on it"]
+            self._error("CP621", word.span, "place", block=block, places=listed)
         self._note("stock", block, "; ".join(found), word.span)
         self.stands[block] = found
 
@@ -232,49 +251,34 @@ class _Reader:
             return ()
         return tuple(range(int(found.group(1)) - 1, int(found.group(2) or found.group(1))))
 
-    def _places(
-        self, block: str, feeder: str | None, covers: tuple[int, ...] | None, *, draws: bool
-    ) -> tuple[str, ...]:
-        if block not in self.plan.equipment.places:
-            return ("occupied",)
-        electric = bool(self.plan.wiring.feeders_of(block))
-        return tuple(
-            place.name
-            for place in self.bench.places(block)
-            if (feeder is None or place.feeder == feeder)
-            and (covers is None or place.covers == covers)
-            and not (draws and electric and not place.draws)
-        )
-
-    def _all_places(self, block: str) -> Sequence[str]:
-        return [place.name for place in self.bench.places(block)] or ["anywhere on it"]
-
     # -------------------------------------------------------------- states
 
     def _state(self, word: _Word) -> bool:
         """Take the word (and more of them) as the state of the things just named."""
         if not self.subjects:
             return False
-        first = self.subjects[0]
-        if _is_seen(first):
+        if self.subjects[0].is_seen:
             return self._seen()
-        state = _state_of(first, word)
-        if state is None:
+        if self.subjects[0].state(word) is None:
             return False
         for thing in self.subjects:
-            state = _state_of(thing, word)
+            state = thing.state(word)
             if state is None:
                 self._no_state(thing, word)
             self._is(thing, state)
-        self.subjects, self.told_next = [], False
-        self.at += 1
+        self._next(1)
         return True
+
+    def _next(self, words: int) -> None:
+        """Go on after the words that said the states of the things named."""
+        self.subjects, self.told_next = [], False
+        self.at += words
 
     def _is(self, thing: _Thing, state: str) -> None:
         name = thing.name
         match thing.kind:
             case "block":
-                found = self._places(name, None, None, draws=False) if state == "occupied" else ()
+                found = self.bench.places(name) if state == "occupied" else ()
                 self._note("stock", name, "; ".join(found) or "vacant", thing.span)
                 self.stands[name] = found
             case "turnout":
@@ -292,14 +296,11 @@ class _Reader:
                 self.facts[thing.what] = state
 
     def _turnout(self, name: str, state: str, span: Span) -> None:
-        if self.told_next and self.bench.throws(name):
-            if state == "open":
-                self._error("CP621", span, "told_open", name=name)
-            self._note("told", name, state, span)
-            self.told[name] = state
-        else:
-            self._note("points", name, state, span)
-            self.lies[name] = state
+        told = self.told_next and self.bench.throws(name)
+        if told and state == "open":
+            self._error("CP621", span, "told_open", name=name)
+        self._note("told" if told else "points", name, state, span)
+        (self.told if told else self.lies)[name] = state
 
     def _note(self, kind: str, name: str, state: str, span: Span) -> None:
         if self.said.setdefault((kind, name), state) != state:
@@ -314,115 +315,105 @@ class _Reader:
             if len(words) < length:
                 continue
             said = [w.low for w in words]
-            found = [self._shown(thing, said) for thing in self.subjects]
-            if all(colors is not None for colors in found):
-                for thing, colors in zip(self.subjects, found, strict=True):
-                    assert colors is not None
+            found = [(thing, self._shown(thing, said)) for thing in self.subjects]
+            shown = [(thing, colors) for thing, colors in found if colors is not None]
+            if len(shown) == len(found):
+                for thing, colors in shown:
                     self._see(thing, colors, words)
-                self.subjects, self.told_next = [], False
-                self.at += length
+                self._next(length)
                 return True
         return False
 
     def _see(self, thing: _Thing, colors: frozenset[Colors], words: Sequence[_Word]) -> None:
-        name = signal_of(thing.name, self.plan.signals)
-        said = " ".join(word.text for word in words)
+        name = self._signal(thing).name
         if not colors:
             self._never_seen(thing, words)
-        self._note(thing.kind, thing.name, said.lower(), thing.span)
-        known = self.sights.get(name)
-        if known is not None and not known & colors:
+        self._note(thing.kind, thing.name, " ".join(word.low for word in words), thing.span)
+        known = self.sights.get(name, colors)
+        if not known & colors:
             self._error("CP622", thing.span, name=name)
-        self.sights[name] = colors if known is None else known & colors
+        self.sights[name] = known & colors
+
+    def _signal(self, thing: _Thing) -> Signal:
+        return self.plan.signals[signal_of(thing.name, self.plan.signals)]
+
+    def _shown(self, thing: _Thing, said: list[str]) -> frozenset[Colors] | None:
+        """The colors that words stand for: none where the signal cannot show them, None
+        where they stand for no colors at all."""
+        signal, colors, chart = self._signal(thing), _colors(said), self.plan.chart
+        every = [head.lens.values for head in signal.heads]
+        if thing.kind == "head":
+            if colors is None or len(colors) > 1:
+                return None
+            index = [head.name for head in signal.heads].index(thing.name)
+            return frozenset(c for c in product(*every) if c[index] == colors[0])
+        if said == ["dark"]:
+            return frozenset([("dark",) * len(every)])
+        aspect = next((a for a in chart.aspects if a.name.lower() == "-".join(said)), None)
+        meant: Iterable[Colors]
+        if aspect is not None:
+            meant = aspect.combinations
+        elif said in (["stop"], ["proceeds"], ["proceed"]):
+            stop = said == ["stop"]
+            ranks = {c: a.indication.rank for a in reversed(chart.aspects) for c in a.combinations}
+            meant = [
+                c for c, rank in ranks.items()
+                if (rank <= STOP_RANK if stop else rank > RESTRICTED_RANK)
+            ]  # fmt: skip
+        elif colors is not None:
+            meant = [colors]
+        else:
+            return None
+        return frozenset({*meant}.intersection(product(*every)))
+
+    # -------------------------------------------------------------- errors
 
     def _never_seen(self, thing: _Thing, words: Sequence[_Word]) -> NoReturn:
-        signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
+        signal = self._signal(thing)
         span = words[0].span.to(words[-1].span)
-        asked, heads = _colors([word.low for word in words]), len(signal.heads)
-        if asked is not None and thing.kind == "signal" and len(asked) != heads:
+        colors, heads = _colors([word.low for word in words]), len(signal.heads)
+        if colors is not None and thing.kind == "signal" and len(colors) != heads:
             self._error(
                 "CP624",
                 span,
                 "" if heads > 1 else "one_head",
                 signal=signal.name,
                 heads=heads,
-                count=len(asked),
+                count=len(colors),
                 head=signal.heads[0].name,
             )
         said = " ".join(word.text for word in words)
-        self._error(
-            "CP621", span, "shown", name=thing.name, said=said, lenses=_lenses(thing, signal)
-        )
+        lenses = self._lenses(thing)
+        self._error("CP621", span, "shown", name=thing.name, said=said, lenses=lenses)
 
-    def _shown(self, thing: _Thing, said: Sequence[str]) -> frozenset[Colors] | None:
-        """The colors that words stand for: none where the signal cannot show them, None
-        where they stand for no colors at all."""
-        signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
-        every = [head.lens.values for head in signal.heads]
-        if thing.kind == "head":
-            asked = _colors(said)
-            if asked is None or len(asked) > 1:
-                return None
-            index = [head.name for head in signal.heads].index(thing.name)
-            return frozenset(c for c in product(*every) if c[index] == asked[0])
-        if said == ["dark"]:
-            return frozenset([("dark",) * len(every)])
-        chart = self.plan.chart
-        aspect = next((a for a in chart.aspects if a.name.lower() == "-".join(said)), None)
-        if aspect is not None:
-            return frozenset(c for c in aspect.combinations
-                             if len(c) == len(every) and _can(c, every))  # fmt: skip
-        if list(said) in (["stop"], ["proceeds"], ["proceed"]):
-            stop = said[0] == "stop"
-            ranks = {c: a.indication.rank for a in reversed(chart.aspects) for c in a.combinations}
-            return frozenset(
-                c for c, rank in ranks.items() if len(c) == len(every) and _can(c, every)
-                and (rank <= STOP_RANK if stop else rank > RESTRICTED_RANK)
-            )  # fmt: skip
-        asked = _colors(said)
-        if asked is None:
-            return None
-        return frozenset([asked] if len(asked) == len(every) and _can(asked, every) else [])
-
-    # -------------------------------------------------------------- errors
-
-    def _unsaid(self) -> NoReturn:
-        thing = self.subjects[0]
-        self._error("CP623", thing.span, "shown" if _is_seen(thing) else "state", name=thing.name)
+    def _lenses(self, thing: _Thing) -> list[str]:
+        heads = self._signal(thing).heads
+        return [f"{head.name} {', '.join(head.lens.values)}" for head in heads
+                if thing.kind == "signal" or head.name == thing.name]  # fmt: skip
 
     def _no_state(self, thing: _Thing, word: _Word) -> NoReturn:
-        if _is_seen(thing):
-            signal = self.plan.signals[signal_of(thing.name, self.plan.signals)]
-            self._error(
-                "CP621",
-                word.span,
-                "shown",
-                near=nearest(word.text, (a.name for a in self.plan.chart.aspects)),
-                name=thing.name,
-                said=word.text,
-                lenses=_lenses(thing, signal),
-            )
+        if thing.is_seen:
+            near = nearest(word.text, (a.name for a in self.plan.chart.aspects))
+            words = {"name": thing.name, "said": word.text, "lenses": self._lenses(thing)}
+            self._error("CP621", word.span, "shown", near=near, **words)
         self._error(
             "CP621",
             word.span,
-            near=nearest(word.text, _states(thing)),
+            near=nearest(word.text, thing.states),
             kind=thing.kind,
             name=thing.name,
             state=word.text,
-            states=_states(thing),
+            states=thing.states,
         )
 
     def _not_understood(self, word: _Word) -> NoReturn:
         near = nearest(word.text, (n for n, t in self.things.items() if t.kind != "feeder"))
-        thing = self.things.get(word.text)
-        if thing is not None and thing.kind == "feeder":
+        if word.text in self.plan.wiring.feeders:
             self._error("CP623", word.span, "feeder", word=word.text)
-        if self.subjects and (not near or _state_like(self.subjects[0], word)):
+        # A word nearer to a state than to any name is taken for a state.
+        if self.subjects and (not near or nearest(word.text, self.subjects[0].states)):
             self._no_state(self.subjects[0], word)
         self._error("CP620", word.span, near=near, word=word.text)
-
-    def _all(self) -> Span:
-        return Span(self.source, 0, len(self.source.text))
 
     def _error(self, code: str, span: Span, variant: str = "", /, **words: Any) -> NoReturn:
         raise InputError([diagnostic(code, span, variant, **words)])
@@ -432,56 +423,23 @@ class _Reader:
 
 
 def _things(bench: Bench) -> dict[str, _Thing]:
+    """Everything that can be named; of two with one name the later kind counts."""
     plan = bench.given
     whole = Span(plan.source, 0, 0)
-    things: dict[str, _Thing] = {}
-    for feeder in plan.wiring.feeders:
-        things[feeder] = _Thing("feeder", feeder, whole)
-    for block in plan.blocks:
-        things[block] = _Thing("block", block, whole)
-    for piece in plan.track.pieces.values():
-        if piece.kind in ("turnout", "slip"):
-            things[piece.name] = _Thing(
-                "turnout", piece.name, whole, observables.points(piece.name)
-            )
-    for crossover in plan.crossovers:
-        things[crossover] = _Thing("crossover", crossover, whole)
-    for what in plan.inputs:
-        if what.kind in _SET:
-            things[what.name] = _Thing(what.kind, what.name, whole, what)
-    for signal in plan.signals.values():
-        for head in signal.heads:
-            things[head.name] = _Thing("head", head.name, whole)
-        things[signal.name] = _Thing("signal", signal.name, whole)
-    return things
-
-
-def _is_seen(thing: _Thing) -> bool:
-    return thing.kind in ("signal", "head")
-
-
-def _states(thing: _Thing) -> tuple[str, ...]:
-    match thing.kind:
-        case "block":
-            return ("vacant", "occupied")
-        case "turnout" | "crossover":
-            return ("normal", "reverse", "open")
-        case _:
-            return thing.what.values if thing.what else ()
+    turnouts = [p.name for p in plan.track.pieces.values() if p.kind in ("turnout", "slip")]
+    named: list[tuple[str, str, Observable | None]] = [
+        *(("feeder", name, None) for name in plan.wiring.feeders),
+        *(("block", name, None) for name in plan.blocks),
+        *(("turnout", name, observables.points(name)) for name in turnouts),
+        *(("crossover", name, None) for name in plan.crossovers),
+        *((what.kind, what.name, what) for what in plan.inputs if what.kind in _SET),
+        *(("head", head.name, None) for s in plan.signals.values() for head in s.heads),
+        *(("signal", name, None) for name in plan.signals),
+    ]
+    return {name: _Thing(kind, name, whole, what) for kind, name, what in named}
 
 
 _SAME = {"clear": "vacant", "empty": "vacant", "moving": "open", "reversed": "reverse"}
-
-
-def _state_of(thing: _Thing, word: _Word) -> str | None:
-    states = _states(thing)
-    found = _in_any_case(word.text, states)
-    return found or (_SAME[word.low] if _SAME.get(word.low) in states else None)
-
-
-def _state_like(thing: _Thing, word: _Word) -> bool:
-    """Whether a word is nearer to a state than to any name."""
-    return bool(nearest(word.text, _states(thing)))
 
 
 def _in_any_case(word: str, known: Iterable[str]) -> str | None:
@@ -493,12 +451,3 @@ def _colors(said: Sequence[str]) -> Colors | None:
     parts = " ".join(said).split(" over ")
     known = {*_COLORS, *(f"flashing {color}" for color in _COLORS)}
     return tuple(parts) if all(part in known for part in parts) else None
-
-
-def _can(colors: Colors, every: Sequence[tuple[str, ...]]) -> bool:
-    return all(color in can for color, can in zip(colors, every, strict=True))
-
-
-def _lenses(thing: _Thing, signal: Signal) -> list[str]:
-    heads = [head for head in signal.heads if thing.kind == "signal" or head.name == thing.name]
-    return [f"{head.name} {', '.join(head.lens.values)}" for head in heads]

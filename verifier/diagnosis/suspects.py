@@ -1,8 +1,7 @@
-"""Suspects: each single thing that may be wrong on the bench, in words and with what it bears on.
+"""Suspects: each single thing that may be wrong on the bench, in words and with what it affects.
 
-In: a plan. Out: every fault of its equipment and every wiring mistake, in the order in which
-`diagnose` takes them to be likely; and, for a signal in a situation, whether one can change
-what it shows.
+In: a plan. Out: every fault of its equipment and every wiring mistake, the likeliest first; and
+whether one of them can change what a signal shows in a situation.
 """
 
 from collections.abc import Iterable, Iterator
@@ -29,16 +28,15 @@ LIKELY = (
 )  # fmt: skip
 
 
-# What a machine that leaves its points be may do: how they then lie, whatever it is told.
+# How the points lie, whatever the command, when their machine does not move them.
 LEAVES = {"stays normal": "normal", "stays reverse": "reverse"}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Suspect:
-    """One thing that may be wrong. ``text`` says what, ``also`` what else it may be called:
-    something no signal can tell from it. One of three is given: ``fault``, which may be in any
-    of ``states`` from one moment to the next; ``mistake``; ``trouble``, a turnout and
-    what its machine does."""
+    """One thing that may be wrong. ``text`` says what, ``also`` other descriptions that no signal
+    can tell from it. One of three is given: ``fault``, which may change between ``states`` from
+    one moment to the next; ``mistake``; ``trouble``, a turnout and what its machine does."""
 
     kind: str
     text: str
@@ -107,7 +105,7 @@ def _machine(turnout: str, span: Span) -> Iterator[Suspect]:
 
 
 def can_be_together(group: Iterable[Suspect]) -> bool:
-    """Whether these can all be at once: not two states of one thing, nor a head swapped
+    """Whether these can all be present at once: not two states of one fault, nor a head swapped
     with two others."""
     used: set[object] = set()
     for suspect in group:
@@ -124,12 +122,16 @@ def can_be_together(group: Iterable[Suspect]) -> bool:
     return True
 
 
-# ------------------------------------------------------------------ what bears on what
+# ------------------------------------------------------------------ what affects what
+
+
+def _named(facts: Iterable[Observable], *kinds: str) -> set[str]:
+    return {what.name for what in facts if what.kind in kinds}
 
 
 @dataclass(frozen=True, slots=True)
 class Cone:
-    """The equipment that has a say in what one signal shows."""
+    """The cone of influence of one signal: the equipment that can change what it shows."""
 
     heads: frozenset[str]
     drivers: frozenset[str]
@@ -149,8 +151,9 @@ class Stood(NamedTuple):
     feeders: frozenset[str]
 
 
-class Bearing:
-    """What bears on what, in one plan. Never says "no" of what can matter."""
+class Influence:
+    """What affects which signals of one plan. An overapproximation: what it rules out never
+    matters."""
 
     def __init__(self, plan: Plan):
         self._plan = plan
@@ -166,7 +169,7 @@ class Bearing:
         self.power = cache(self._power)
 
     def cone(self, signal: str, group: Suspects) -> Cone:
-        """What has a say in a signal's lenses, with the heads swapped that ``group`` swaps."""
+        """The cone of a signal, with the heads swapped that ``group`` swaps."""
         swaps = frozenset(
             s.mistake.about for s in group if s.mistake and s.mistake.kind == "heads swapped"
         )
@@ -185,12 +188,12 @@ class Bearing:
             signal = plan.signals[waiting.pop()]
             mine = {head.name for head in signal.heads}
             heads |= mine
-            read = {signal_of(other, plan.signals) for pair in swaps if mine.intersection(pair)
-                    for other in pair}  # fmt: skip
-            turned, _, seen, signalled = self._asked(mine)
-            turnouts |= turned
-            detectors |= seen
-            read |= signalled
+            facts = self._facts(mine)
+            turnouts |= _named(facts, "points report")
+            detectors |= {d.name for block in _named(facts, "block report")
+                          for d in wiring.detectors_of(block)}  # fmt: skip
+            shown = _named(facts, "aspect", "color").union(*(p for p in swaps if mine & set(p)))
+            read = {signal_of(name, plan.signals) for name in shown}
             waiting += read - signals
             signals |= read
         drivers = {d.name for head in heads if (d := wiring.driver_of(head))}
@@ -205,33 +208,17 @@ class Bearing:
             chains
         )  # fmt: skip
 
-    def asked(self, signal: str) -> tuple[set[str], set[Observable]]:
-        """The turnouts, and the levers, buttons and derails, that a signal's own rules ask
-        for."""
-        return self._asked({head.name for head in self._plan.signals[signal].heads})[:2]
+    def inputs_read(self, signal: str) -> tuple[set[str], set[Observable]]:
+        """The turnouts, and the levers, buttons, derails and memory, that a signal's own rules
+        read."""
+        facts = self._facts(head.name for head in self._plan.signals[signal].heads)
+        others = {w for w in facts if w.kind in ("lever", "button", "relay", "timer", "traffic")}
+        others |= {observables.derail(name) for name in _named(facts, "derail report")}
+        return _named(facts, "points report"), others
 
-    def _asked(self, heads: Iterable[str]) -> tuple[set[str], set[Observable], set[str], set[str]]:
-        """What the rules of some heads ask for: turnouts, levers and the like, detectors,
-        signals."""
-        turnouts: set[str] = set()
-        others: set[Observable] = set()
-        detectors: set[str] = set()
-        signals: set[str] = set()
-        for what in {what for head in heads for what in asked_by(self._plan, head)}:
-            match what.kind:
-                case "aspect" | "color":
-                    signals.add(signal_of(what.name, self._plan.signals))
-                case "block report":
-                    detectors.update(d.name for d in self._wiring.detectors_of(what.name))
-                case "points report":
-                    turnouts.add(what.name)
-                case "lever" | "button" | "relay" | "timer" | "traffic":
-                    others.add(what)
-                case "derail report":
-                    others.add(observables.derail(what.name))
-                case _:
-                    pass
-        return turnouts, others, detectors, signals
+    def _facts(self, heads: Iterable[str]) -> set[Observable]:
+        """What the rules of some heads read."""
+        return {what for head in heads for what in asked_by(self._plan, head)}
 
     def _chain(self, supply: str | None) -> Iterator[str]:
         while supply is not None:
@@ -249,21 +236,21 @@ class Bearing:
             return frozenset()
         return frozenset((district.name, *self._chain(district.supply)))
 
-    def bears(self, suspect: Suspect, cone: Cone, stood: Stood, group: Suspects) -> bool:
-        """Whether a suspect can change what the signal of this cone shows, while stock stands
-        so and nowhere else, and beside the suspects of a group.
+    def affects(self, suspect: Suspect, cone: Cone, stood: Stood, group: Suspects) -> bool:
+        """Whether a suspect can change what the signal of this cone shows, with stock only as
+        in ``stood`` and all the suspects of a group present.
 
-        Where none of a group bears on something, the group changes nothing there."""
+        A signal that none of a group affects shows what it would without the group."""
         stock = stood.blocks
         if suspect.mistake is not None:
             near = self._draws_near(suspect, stood, group)
-            return self._mistake_bears(suspect.mistake, cone, stood, near)
+            return self._mistake_affects(suspect.mistake, cone, stood, near)
         if suspect.trouble is not None:
             return False  # it shows in how the points lie, and that is given
         assert suspect.fault is not None
-        return self._fault_bears(suspect.fault, cone, stock)
+        return self._fault_affects(suspect.fault, cone, stock)
 
-    def _fault_bears(self, fault: Fault, cone: Cone, stock: frozenset[str]) -> bool:
+    def _fault_affects(self, fault: Fault, cone: Cone, stock: frozenset[str]) -> bool:
         name = fault.subjects[0]
         match fault.kind:
             case FaultKind.BUS:
@@ -304,9 +291,8 @@ class Bearing:
         return bool(cone.detectors) and any(source in self.power(block) for block in blocks)
 
     def _draws_near(self, suspect: Suspect, stood: Stood, group: Suspects) -> frozenset[str] | None:
-        """The feeders stock can draw through; None where a broken feeder or a gap lets it find
-        other ways, or where another mistake leads other feeders through a detector, so that
-        any may matter."""
+        """The feeders stock can draw through; None where any may matter: a broken feeder or a
+        gap opens other ways, or another mistake leads other feeders through a detector."""
         key = group, suspect.kind in _WHOLE_FEEDS and suspect
         if key not in self._loose:
             self._loose[key] = bool(self._plan.equipment.joined) or any(
@@ -317,7 +303,7 @@ class Bearing:
             )
         return None if self._loose[key] else stood.feeders
 
-    def _mistake_bears(
+    def _mistake_affects(
         self, mistake: Mistake, cone: Cone, stood: Stood, near: frozenset[str] | None
     ) -> bool:
         about = mistake.about

@@ -1,29 +1,29 @@
 """The next test on the bench: which look at which signal best tells explanations apart.
 
-In: a bench and explanations. Out: a set of tests with one locomotive at most, what each
-explanation makes each test show, and the test to make next.
+In: a bench and explanations. Out: a set of tests with at most one locomotive, their fault
+dictionary (what each test shows with each explanation), and the test to make next.
 """
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import islice, product
-from math import gcd
+from math import gcd, prod
 
 from verifier.diagnosis.bench import Bench, Colors, Setup
 from verifier.diagnosis.suspects import Suspects
 from verifier.plan.observables import Observable
 
-# All settings of points and levers are tried up to so many; beyond, for each signal one
-# setting for each thing it can show.
+# Up to this many settings of points and levers all are tried; beyond, for each signal one setting
+# for each thing it can show.
 ALL_LINES = 24
 MAX_LINES = 40
 MAX_TRIED = 128
 MAX_SETUPS = 320
 MAX_SIGNALS = 8
-# Looks of the evaluator after which no further test is tried.
+# Calls of the evaluator after which no further test is tried.
 MAX_TEST_LOOKS = 7_000
 
-# What the looks of one test show together, in every way it can come out.
+# What the looks of one test show, in every way it can come out; and that of every test.
 Together = frozenset[tuple[Colors, ...]]
 Table = tuple[Together, ...]
 
@@ -41,10 +41,9 @@ class Suite:
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
-    """One way in which a test can come out. ``shows``: what is seen (one of these, where it
-    may change from moment to moment); ``groups``: the explanations by which it does. ``None``
-    among them stands for nothing being wrong."""
+class TestOutcome:
+    """One outcome of a test. ``shows``: what is seen (one of these, where it may change from moment
+    to moment); ``groups``: the explanations with which it is, ``None`` for nothing wrong."""
 
     shows: frozenset[Colors]
     groups: tuple[int | None, ...]
@@ -52,12 +51,12 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class NextTest:
-    """Set the layout up so, then look at this signal, or at how this turnout lies. ``words``: how
-    to set it up, where the setup by itself does not tell."""
+    """A setup, and the signal or the turnout to look at. ``words``: how to set the layout up, where
+    the setup does not say it."""
 
     setup: Setup
     look: str
-    outcomes: tuple[Outcome, ...]
+    outcomes: tuple[TestOutcome, ...]
     words: str = ""
 
 
@@ -85,7 +84,7 @@ def _signals(bench: Bench, looked_at: Iterable[str]) -> list[str]:
         return list(plan.signals)
 
     def used_by(name: str) -> frozenset[str]:
-        cone = bench.bearing.cone(name, ())
+        cone = bench.influence.cone(name, ())
         return cone.detectors | cone.turnouts | cone.drivers
 
     first = list(looked_at)
@@ -100,7 +99,7 @@ def _positions(
     """Everywhere that one locomotive can stand and be told apart."""
     plan, wiring = bench.plan, bench.plan.wiring
     named = {
-        wiring.detectors[d].block for s in signals for d in bench.bearing.cone(s, ()).detectors
+        wiring.detectors[d].block for s in signals for d in bench.influence.cone(s, ()).detectors
     }
     for group in groups:
         for suspect in group:
@@ -109,34 +108,24 @@ def _positions(
                 named.add(feeder.block if feeder else name)
     whole = len(plan.signals) <= MAX_SIGNALS
     for block in plan.blocks:
-        if not (whole or block in named):
-            continue
-        if block not in plan.equipment.places:
-            yield ((block, ("occupied",)),)
-            continue
-        electric = bool(wiring.feeders_of(block))
-        for place in bench.places(block):
-            if place.draws or not electric:
-                yield ((block, (place.name,)),)
+        if whole or block in named:
+            for place in bench.places(block, draws=True):
+                yield ((block, (place,)),)
 
 
 def _lines(bench: Bench, signals: Sequence[str]) -> list[Setup]:
     """Ways to set points and levers, the simplest first."""
     every = _knobs(bench, signals)
-    ways = 1
-    for _, values in every:
-        ways *= len(values)
-    if ways <= ALL_LINES:
-        found = [_line(bench, chosen) for chosen in product(*(_each(knob) for knob in every))]
+    if prod(map(len, every)) <= ALL_LINES:
+        found = [_line(bench, chosen) for chosen in product(*every)]
         return sorted(_each_once(found), key=_size)
-    kept = [_line(bench, [_each(knob)[0] for knob in every])]
+    kept = [_line(bench, [knob[0] for knob in every])]
     for signal in signals:
         shown: set[Colors] = set()
-        rest = [_each(knob)[0] for knob in every]
         own = _knobs(bench, [signal])
-        mine = {knob for knob, _ in own}
-        rest = [fact for fact in rest if fact[0] not in mine]
-        for chosen in islice(product(*(_each(knob) for knob in own)), MAX_TRIED):
+        mine = {knob[0][0] for knob in own}
+        rest = [knob[0] for knob in every if knob[0][0] not in mine]
+        for chosen in islice(product(*own), MAX_TRIED):
             line = _line(bench, [*rest, *chosen])
             for moment in bench.moments(line, ()):
                 colors = bench.shows(moment, signal)
@@ -150,26 +139,23 @@ def _each_once(lines: Iterable[Setup]) -> list[Setup]:
     return list({(line.told, line.lies, line.facts): line for line in lines}.values())
 
 
-# A turnout by its name, anything else by its observable; with the states it can be set to.
-Knob = tuple[str | Observable, tuple[str, ...]]
+# The states in which a turnout (by its name) or anything else (by its observable) can be set, the
+# usual one first.
+_Knob = list[tuple[str | Observable, str]]
 
 
-def _knobs(bench: Bench, signals: Sequence[str]) -> list[Knob]:
+def _knobs(bench: Bench, signals: Sequence[str]) -> list[_Knob]:
     """What can be set before looking at these signals."""
-    asked = [bench.bearing.asked(signal) for signal in signals]
-    turnouts = {name for mine, _ in asked for name in mine}
-    others = {what for _, mine in asked for what in mine}
-    knobs: list[Knob] = [(name, ("normal", "reverse")) for name in bench.plan.track.pieces
-                         if name in turnouts]  # fmt: skip
+    read = [bench.influence.inputs_read(signal) for signal in signals]
+    turnouts = {name for mine, _ in read for name in mine}
+    others = {what for _, mine in read for what in mine}
+    knobs: list[_Knob] = [[(name, "normal"), (name, "reverse")] for name in bench.plan.track.pieces
+                          if name in turnouts]  # fmt: skip
     for what in bench.plan.inputs:
         if what in others and not bench.thrown_by(what.name):
             states = [value for value in what.values if value != "open" and value != what.usual]
-            knobs.append((what, (what.usual, *states)))
+            knobs.append([(what, state) for state in (what.usual, *states)])
     return knobs
-
-
-def _each(knob: Knob) -> list[tuple[str | Observable, str]]:
-    return [(knob[0], state) for state in knob[1]]
 
 
 def _line(bench: Bench, chosen: Iterable[tuple[str | Observable, str]]) -> Setup:
@@ -199,11 +185,11 @@ def _size(setup: Setup) -> int:
 # ------------------------------------------------------------------ what tests show
 
 
-def outcomes(
+def fault_dictionary(
     bench: Bench, groups: Iterable[Suspects], suite: Suite
 ) -> tuple[dict[Suspects, Table], Suite]:
-    """What each test shows with each of these groups at work; and the tests tried, which are
-    fewer where all of them would take too long."""
+    """What each test shows with each of these groups present; and the tests tried, fewer than all
+    where those would take too long."""
     tables: dict[Suspects, list[Together]] = {group: [] for group in groups}
     limit = bench.looks + MAX_TEST_LOOKS
     tried: list[Setup] = []
@@ -220,7 +206,7 @@ def outcomes(
 
 
 def _mixed(setups: Sequence[Setup]) -> Iterator[Setup]:
-    """All of them, in an order whose beginning has something of everything."""
+    """All of them, in an order whose beginning samples the whole."""
     count = len(setups)
     step = next(s for s in range(int(count * 0.618) + 1, 2 * count + 2) if gcd(s, count) == 1)
     return (setups[index * step % count] for index in range(count))
@@ -254,7 +240,9 @@ def best_test(tables: Sequence[Table], suite: Suite, sound: Table | None) -> Nex
                 continue
             price = left, _size(setup), column
             if best is None or price < best[0]:
-                found = tuple(Outcome(shows, tuple(numbers)) for shows, numbers in parts.items())
+                found = tuple(
+                    TestOutcome(shows, tuple(numbers)) for shows, numbers in parts.items()
+                )
                 best = price, NextTest(setup, look, found)
     return best[1] if best else None
 

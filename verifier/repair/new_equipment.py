@@ -10,8 +10,8 @@ from verifier.plan.wiring.derive_equipment import may_stand_unseen
 from verifier.plan.wiring.wiring_model import Detector, DriverInput, Feeder, Number, Wiring
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.repair.wiring_edit import (
-    Edit,
     Scope,
+    WiringEdit,
     and_beside,
     clause_edit,
     detectors,
@@ -28,7 +28,7 @@ from verifier.verdicts.report import Rewiring
 MAX_SPOTS = 6
 
 
-def another_feeder(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def another_feeder(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """A further feeder for a block that has one, passed through its detector."""
     for d in detectors(plan, scope, "current-sensing"):
         old = plan.wiring.feeders_of(d.block)
@@ -49,7 +49,7 @@ def _bring(kind: str, text: str, feeder: Feeder, plan: Plan) -> Rewiring:
     return step_of(kind, text, span, f"feeders {feeder.name}", "further clause")
 
 
-def spots(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def spots(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """The spots of a detector set so close that no train can stand between them."""
     for d in detectors(plan, scope, "spot"):
         spots = enough_spots(d.block, plan.wiring)
@@ -68,7 +68,7 @@ def enough_spots(block: str, wiring: Wiring) -> tuple[Number, ...]:
     return (*(i * trains.shortest for i in range(ceil(length / trains.shortest))), length)
 
 
-def sensing(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def sensing(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Current sensing instead of spots, with a feeder where there is none."""
     for d in detectors(plan, scope, "spot"):
         wiring, steps = plan.wiring, []
@@ -99,7 +99,7 @@ def _current_sensing(d: Detector, through: tuple[str, ...], plan: Plan) -> Detec
     )  # fmt: skip
 
 
-def more_detectors(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def more_detectors(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Spots beside current sensing, where stock that draws too little may stand."""
     for d in detectors(plan, scope, "current-sensing"):
         spots = enough_spots(d.block, plan.wiring)

@@ -42,7 +42,7 @@ NEW = 9
 
 
 @dataclass(frozen=True, slots=True)
-class Edit:
+class WiringEdit:
     """One edit: ``steps`` belong together, ``wiring`` is the result. ``touched`` are the
     blocks, turnouts and drivers that work differently afterwards."""
 
@@ -68,9 +68,11 @@ class Scope:
     kinds: frozenset[str]
 
 
-def edit(kind: str, subject: str, wiring: Wiring, touched: Iterable[str], *steps: Rewiring) -> Edit:
+def edit(
+    kind: str, subject: str, wiring: Wiring, touched: Iterable[str], *steps: Rewiring
+) -> WiringEdit:
     """An edit of several steps."""
-    return Edit(kind, subject, wiring, frozenset(touched), steps)
+    return WiringEdit(kind, subject, wiring, frozenset(touched), steps)
 
 
 def clause_edit(
@@ -81,7 +83,7 @@ def clause_edit(
     written: str,
     touched: Iterable[str] = (),
     **fields: Any,
-) -> Edit:
+) -> WiringEdit:
     """An edit that replaces one clause of one device. ``text`` says what to do, ``written`` is
     the new clause, ``fields`` are the fields of the device that it sets. Without ``touched``,
     only the block of a detector, or the driver itself, works differently."""

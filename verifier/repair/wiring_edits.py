@@ -18,8 +18,8 @@ from verifier.properties.obligation import Obligation
 from verifier.reference.equipment import asked_by
 from verifier.repair.new_equipment import another_feeder, more_detectors, sensing, spots
 from verifier.repair.wiring_edit import (
-    Edit,
     Scope,
+    WiringEdit,
     and_beside,
     clause_edit,
     detectors,
@@ -96,7 +96,7 @@ def _known(names: Iterable[str], known: Iterable[str]) -> tuple[str, ...]:
     return tuple(name for name in dict.fromkeys(names) if name in known)
 
 
-def edits(plan: Plan, scope: Scope) -> list[Edit]:
+def edits(plan: Plan, scope: Scope) -> list[WiringEdit]:
     """All edits that might help, cheapest first."""
     found = (edit for edits_of in _ALL for edit in edits_of(plan, scope))
     return sorted((e for e in found if e.kind in scope.kinds), key=lambda e: e.cost)
@@ -106,7 +106,7 @@ def _drivers(plan: Plan, scope: Scope) -> Iterator[Driver]:
     return (plan.wiring.drivers[name] for name in scope.drivers)
 
 
-def _settings(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def _settings(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Detectors and drivers set to fail safe."""
     for d in detectors(plan, scope):
         if d.closed_when == "occupied":
@@ -127,7 +127,7 @@ def _settings(plan: Plan, scope: Scope) -> Iterator[Edit]:
             yield clause_edit(plan, "missing", driver, text, written, when_missing="red")
 
 
-def _sensitivity(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def _sensitivity(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Just so many turns, or so sensitive a detector, as it takes to see the weakest stock,
     and then a tenth of its current: nothing else depends on either."""
     for d in detectors(plan, scope, "current-sensing"):
@@ -148,7 +148,7 @@ def _sensitivity(plan: Plan, scope: Scope) -> Iterator[Edit]:
                 yield clause_edit(plan, "sensitivity", d, text, written, touched, sensitivity=least)
 
 
-def _feeders(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def _feeders(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Feeders passed through the detector of their block, and past those of others."""
     wiring = plan.wiring
     for d in detectors(plan, scope, "current-sensing"):
@@ -174,7 +174,7 @@ def _named(feeders: list[str]) -> str:
     return f"feeder{'s' if len(feeders) > 1 else ''} {', '.join(feeders)}"
 
 
-def _returns(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def _returns(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """A common return, or an isolated output, for a driver and a detector of another supply."""
     wiring, offered = plan.wiring, set()
     for driver in _drivers(plan, scope):
@@ -199,7 +199,7 @@ def _returns(plan: Plan, scope: Scope) -> Iterator[Edit]:
             yield clause_edit(plan, "isolated", d, text, "isolated output", isolated=True)
 
 
-def _inputs(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def _inputs(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Wires to a driver's inputs for the reports that its rules read."""
     for driver in _drivers(plan, scope):
         read = _reports_read(driver, plan)
@@ -220,7 +220,7 @@ def _reports_read(driver: Driver, plan: Plan) -> set[tuple[str, str]]:
     return {(what.kind, what.name) for head in driver.heads for what in asked_by(plan, head)}
 
 
-def _contacts(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def _contacts(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Contacts for both positions, and their wires to the drivers whose rules read them.
     Turnouts of one statement share its clauses."""
     done: set[Span] = set()
@@ -247,7 +247,7 @@ def _contacts(plan: Plan, scope: Scope) -> Iterator[Edit]:
         yield edit("contacts", name, wiring, turnouts, *steps)
 
 
-def _gaps(plan: Plan, scope: Scope) -> Iterator[Edit]:
+def _gaps(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Gaps moved to the fouling point, of a turnout that has a statement of its own."""
     wiring = plan.wiring
     for name in scope.turnouts:

@@ -28,7 +28,7 @@ from verifier.plan.wiring.faults import FaultKind
 from verifier.properties.catalog import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import broken, counts_against, harms
 from verifier.properties.obligation import Obligation
-from verifier.repair.wiring_edit import NEW, Edit
+from verifier.repair.wiring_edit import NEW, WiringEdit
 from verifier.repair.wiring_edits import edits, scope_of
 from verifier.verdicts.report import Finding, Rewiring
 from verifier.world.fault_cone import FaultCone, read_by
@@ -53,13 +53,13 @@ class _Edited:
 
     plan: Plan
     world: World
-    edits: tuple[Edit, ...]
+    edits: tuple[WiringEdit, ...]
 
     @property
     def steps(self) -> tuple[Rewiring, ...]:
         return tuple(step for edit in self.edits for step in edit.steps)
 
-    def also(self, edit: Edit) -> "_Edited":
+    def also(self, edit: WiringEdit) -> "_Edited":
         plan = with_wiring(self.plan, edit.wiring)
         # Other contacts change how rules, and with them memory, see the points; the memory
         # facts were proved of points reported truthfully.
@@ -89,7 +89,7 @@ class WiringRepairer:
         if obligation.mode != "never" or not self.before.plan.wiring.given:
             return ()
         try:
-            return _Search(self, obligation, finding).cheapest()
+            return _RepairSearch(self, obligation, finding).cheapest()
         except _TriesOver:
             return ()
 
@@ -297,7 +297,7 @@ class _Reach:
         return reached
 
 
-class _Search:
+class _RepairSearch:
     """The search for the edits that repair one finding."""
 
     def __init__(self, repairer: WiringRepairer, obligation: Obligation, finding: Finding):
@@ -342,7 +342,7 @@ class _Search:
             return "helps"
         return effect
 
-    def _of_one_kind(self, single: Sequence[Edit]) -> tuple[Rewiring, ...]:
+    def _of_one_kind(self, single: Sequence[WiringEdit]) -> tuple[Rewiring, ...]:
         """Several edits of one kind, none of which can be left out."""
         for kind in dict.fromkeys(edit.kind for edit in single):
             subjects = list(dict.fromkeys(e.subject for e in single if e.kind == kind))

@@ -10,10 +10,10 @@ from textwrap import wrap
 
 from verifier import __version__
 from verifier.diagnosis.bench import Colors, Setup
-from verifier.diagnosis.diagnose import MOST_TOGETHER, Alike, Diagnosis
+from verifier.diagnosis.diagnose import MOST_TOGETHER, AmbiguityGroup, Diagnosis
 from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect, Suspects
-from verifier.diagnosis.telling import NextTest, Outcome
+from verifier.diagnosis.telling import NextTest, TestOutcome
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.reports.ink import Ink
@@ -125,7 +125,7 @@ def _explained(found: Diagnosis, ink: Ink) -> Iterator[str]:
     yield from _test(found, found.next_test, ink)
 
 
-def _explanation(letter: str, group: Alike, tests: int, ink: Ink) -> Iterator[str]:
+def _explanation(letter: str, group: AmbiguityGroup, tests: int, ink: Ink) -> Iterator[str]:
     lead = f"   {letter:<3}"
     for number, members in enumerate(group.members[:SHOWN_NAMES]):
         text = "; and ".join(_with_other_names(members))
@@ -155,7 +155,7 @@ def _test(found: Diagnosis, test: NextTest, ink: Ink) -> Iterator[str]:
         yield f"      {said}: {_letters(outcome, found)}"
 
 
-def _letters(outcome: Outcome, found: Diagnosis) -> str:
+def _letters(outcome: TestOutcome, found: Diagnosis) -> str:
     named = [n for n in outcome.groups if n is not None and n < SHOWN_EXPLANATIONS]
     more = len(outcome.groups) - len(named)
     letters = ", ".join(ascii_uppercase[n] for n in named)

@@ -81,13 +81,8 @@ def with_stock(setup: Setup, stands: Stands) -> Setup:
 def places(bench: Bench) -> Iterator[tuple[str, str]]:
     """For each block, the places of a locomotive that the wiring distinguishes."""
     for block in bench.plan.blocks:
-        if block not in bench.plan.equipment.places:
-            yield block, "occupied"
-            continue
-        electric = bool(bench.plan.wiring.feeders_of(block))
-        for place in bench.places(block):
-            if place.draws or not electric:
-                yield block, place.name
+        for place in bench.places(block, draws=True):
+            yield block, place
 
 
 def operator_constraints(bench: Bench, *, stateful: bool) -> Iterator[Expr]:

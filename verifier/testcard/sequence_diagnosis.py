@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from verifier.diagnosis.bench import Bench, Colors
 from verifier.diagnosis.diagnose import (
-    Alike,
+    AmbiguityGroup,
     Diagnosis,
     Verdict,
     expected,
@@ -59,7 +59,8 @@ def diagnose_sequence(
         bench.given, (*seen.values(), *further),
         (*(_expected(expected_sights[number - 1], found) for number, found in seen.items()),
          *(expected(bench, observation) for observation in further)),
-        verdict, tuple(Alike(tuple((s,) for s in group), False) for group in groups.values()),
+        verdict,
+        tuple(AmbiguityGroup(tuple((s,) for s in group), False) for group in groups.values()),
         len(found), len(bench.suspects), not nothing_wrong and not found, len(left),
         _named(test, card), followed=True,
     )  # fmt: skip
