@@ -12,12 +12,12 @@ import pytest
 
 import verifier
 from tests.junction_files import SPEC_FILES
-from verifier.diagnosis.alike import indistinguishable
 from verifier.diagnosis.bench import Bench, Moment, Setup
 from verifier.diagnosis.diagnose import diagnosis, explains, explanations
+from verifier.diagnosis.equivalence import indistinguishable
 from verifier.diagnosis.observations import Observation, Sight, observations
 from verifier.diagnosis.suspects import Suspect, Suspects, can_be_together
-from verifier.diagnosis.telling import outcomes, suite_of
+from verifier.diagnosis.test_selection import fault_dictionary, suite_of
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan import observables
 from verifier.plan.model import Plan
@@ -408,11 +408,11 @@ def test_any_words_are_read_or_refused_with_a_code() -> None:
 
 
 def test_tests_stop_where_they_would_take_too_long(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("verifier.diagnosis.telling.MAX_TEST_LOOKS", 300)
+    monkeypatch.setattr("verifier.diagnosis.test_selection.MAX_TEST_LOOKS", 300)
     bench = Bench(verifier.load(SIDING))
     groups = [(), *((suspect,) for suspect in bench.suspects)]
     suite = suite_of(bench, [], groups)
-    tables, tried = outcomes(bench, groups, suite)
+    tables, tried = fault_dictionary(bench, groups, suite)
     assert 0 < len(tried.setups) < len(suite.setups)
     assert {len(table) for table in tables.values()} == {len(tried.setups)}
 

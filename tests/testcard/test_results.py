@@ -11,8 +11,8 @@ from tests.diagnosis.test_diagnose import can_be_put_in, put_wrong
 from tests.junction_files import spec
 from tests.testcard.cards import WIRED, bench, card
 from verifier.cli import main
-from verifier.diagnosis.alike import indistinguishable
 from verifier.diagnosis.diagnose import diagnosis, explanations
+from verifier.diagnosis.equivalence import indistinguishable
 from verifier.diagnosis.observations import Observation
 from verifier.diagnosis.suspects import Suspect
 from verifier.language.diagnostics.diagnostic import InputError

@@ -126,7 +126,9 @@ class Bench:
         )
         return [truth for truth in found if truth is not None]
 
-    def _truth(self, situation: Situation, points: _Facts) -> Truth | None:
+    def _truth(
+        self, situation: Situation, points: Sequence[tuple[Observable, str]]
+    ) -> Truth | None:
         """None where no stock can stand like this."""
         if situation not in self._truths:
             lies = tuple((what.name, state) for what, state in points if what.kind == "points")

@@ -14,13 +14,13 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.diagnosis.alike import indistinguishable
 from verifier.diagnosis.bench import Bench
+from verifier.diagnosis.equivalence import indistinguishable
 from verifier.diagnosis.observations import Observation, Sight, observations
 from verifier.diagnosis.suspects import Suspect, Suspects, can_be_together
-from verifier.diagnosis.telling import (
+from verifier.diagnosis.test_selection import (
     NextTest,
-    Table,
+    Signature,
     best_test,
     fault_dictionary,
     suite_of,
@@ -119,11 +119,11 @@ def expected(bench: Bench, observation: Observation) -> tuple[Sight, ...]:
 
 
 def _ambiguity_groups(
-    bench: Bench, tables: Mapping[Suspects, Table], sound: Table | None
+    bench: Bench, tables: Mapping[Suspects, Signature], sound: Signature | None
 ) -> list[AmbiguityGroup]:
     """Explanations with the same outcome of every test put together. With ``sound``, what no
     test shows at all comes last."""
-    groups: dict[Table, list[Suspects]] = {}
+    groups: dict[Signature, list[Suspects]] = {}
     for group, table in tables.items():
         groups.setdefault(table, []).append(group)
     hidden = groups.pop(sound, None) if sound else None

@@ -13,7 +13,7 @@ from verifier.diagnosis.bench import Colors, Setup
 from verifier.diagnosis.diagnose import MOST_TOGETHER, AmbiguityGroup, Diagnosis
 from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect, Suspects
-from verifier.diagnosis.telling import NextTest, TestOutcome
+from verifier.diagnosis.test_selection import NextTest, TestOutcome
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.reports.ink import Ink

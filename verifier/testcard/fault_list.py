@@ -8,8 +8,8 @@ turnout does not lie as commanded.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from verifier.diagnosis.alike import differing
 from verifier.diagnosis.bench import Bench, Colors, Moment, Setup
+from verifier.diagnosis.equivalence import differing
 from verifier.diagnosis.suspects import LEAVES, Suspect
 from verifier.explain.state_text import flow_words
 from verifier.logic.expr import TRUE, Expr, atom

@@ -12,8 +12,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import product
 
-from verifier.diagnosis.alike import differing
 from verifier.diagnosis.bench import Bench, Colors, faults_in
+from verifier.diagnosis.equivalence import differing
 from verifier.diagnosis.suspects import Suspect
 from verifier.engines.results import Impossible, Interrupted
 from verifier.engines.smt.situations import SituationCheck

@@ -19,7 +19,7 @@ from verifier.diagnosis.diagnose import (
 )
 from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect
-from verifier.diagnosis.telling import NextTest, Suite, Table, Together, best_test
+from verifier.diagnosis.test_selection import NextTest, Response, Signature, Suite, best_test
 from verifier.testcard.card import Card
 from verifier.testcard.fault_list import CardFault, card_faults, turnout_shows, without_power
 from verifier.testcard.fault_simulation import FaultSimulator, Sighting
@@ -50,7 +50,7 @@ def diagnose_sequence(
     numbers = [step.number - 1 for step in left]
     tables = _tables([(None, [expected_sights]), *found.items()], numbers, suite)
     sound = tables.pop(None)
-    groups: dict[Table, list[Suspect]] = {}
+    groups: dict[Signature, list[Suspect]] = {}
     for suspect in sorted(found, key=lambda s: rank((s,), bench)):
         groups.setdefault(tables[suspect], []).append(suspect)
     test = best_test(list(groups), suite, sound if nothing_wrong else None)
@@ -141,10 +141,10 @@ def _tables(
     every: Sequence[tuple[Suspect | None, Sequence[_Sights]]],
     numbers: Sequence[int],
     suite: Suite,
-) -> dict[Suspect | None, Table]:
+) -> dict[Suspect | None, Signature]:
     """What each suspect shows in each remaining step. What is not known may be anything that some
     suspect shows."""
-    tables: dict[Suspect | None, list[Together]] = {who: [] for who, _ in every}
+    tables: dict[Suspect | None, list[Response]] = {who: [] for who, _ in every}
     for index, number in enumerate(numbers):
         looks = suite.looks(index)
         shown = {

@@ -24,8 +24,8 @@ MAX_SIGNALS = 8
 MAX_TEST_LOOKS = 7_000
 
 # What the looks of one test show, in every way it can come out; and that of every test.
-Together = frozenset[tuple[Colors, ...]]
-Table = tuple[Together, ...]
+Response = frozenset[tuple[Colors, ...]]
+Signature = tuple[Response, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,10 +187,10 @@ def _size(setup: Setup) -> int:
 
 def fault_dictionary(
     bench: Bench, groups: Iterable[Suspects], suite: Suite
-) -> tuple[dict[Suspects, Table], Suite]:
+) -> tuple[dict[Suspects, Signature], Suite]:
     """What each test shows with each of these groups present; and the tests tried, fewer than all
     where those would take too long."""
-    tables: dict[Suspects, list[Together]] = {group: [] for group in groups}
+    tables: dict[Suspects, list[Response]] = {group: [] for group in groups}
     limit = bench.looks + MAX_TEST_LOOKS
     tried: list[Setup] = []
     for setup in _mixed(suite.setups):
@@ -212,7 +212,7 @@ def _mixed(setups: Sequence[Setup]) -> Iterator[Setup]:
     return (setups[index * step % count] for index in range(count))
 
 
-def _together(bench: Bench, group: Suspects, setup: Setup, signals: Sequence[str]) -> Together:
+def _together(bench: Bench, group: Suspects, setup: Setup, signals: Sequence[str]) -> Response:
     ways = set()
     for moment in bench.moments(setup, group):
         lies = dict(moment.truth.lies)
@@ -223,7 +223,9 @@ def _together(bench: Bench, group: Suspects, setup: Setup, signals: Sequence[str
     return frozenset(ways)
 
 
-def best_test(tables: Sequence[Table], suite: Suite, sound: Table | None) -> NextTest | None:
+def best_test(
+    tables: Sequence[Signature], suite: Suite, sound: Signature | None
+) -> NextTest | None:
     """The look that leaves the fewest explanations together on average, the one with least
     to do among equals; None where none tells any of them apart. With ``sound``, what is
     shown with nothing wrong: the look that catches most of them."""
@@ -232,7 +234,7 @@ def best_test(tables: Sequence[Table], suite: Suite, sound: Table | None) -> Nex
         for column, look in enumerate(suite.looks(index)):
             parts: dict[frozenset[Colors], list[int | None]] = {}
             for number, table in [*([(None, sound)] if sound else []), *enumerate(tables)]:
-                shows = frozenset(together[column] for together in table[index])
+                shows = frozenset(response[column] for response in table[index])
                 parts.setdefault(shows, []).append(number)
             left = _left(parts, sound is not None)
             nothing_learnt = len(tables) if sound else len(tables) ** 2
