@@ -51,7 +51,8 @@ def heard_reports(plan: Plan) -> list[Observable]:
     reports = [observables.block_report(b.name) for b in plan.blocks.values() if b.detected]
     pieces = plan.track.pieces.values()
     reports += [observables.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip")]
-    return [observables.heard(what, driver) for driver in plan.wiring.drivers for what in reports]
+    drivers = plan.wiring.drivers
+    return [observables.at_reader(what, driver) for driver in drivers for what in reports]
 
 
 class _Remembering(Evaluator):

@@ -56,7 +56,7 @@ EDGE = observables.across("Single right to Quarry end")
             "while the clock of 4L-time stands at 2 or more, timer 4L-time is done",
         ),
         (
-            disjunction(atom(observables.late("4L", 3), "no"), atom(ROUTE, "up")),
+            disjunction(atom(observables.age("late", "4L", 3), "no"), atom(ROUTE, "up")),
             "while a train may be too late to stop at 4L, relay 4L-route is up",
         ),
     ],

@@ -77,4 +77,4 @@ def happens(kind: observables.Event, name: str) -> Mapping[Observable, str]:
 def too_late(signal: str, moments: int, since: str) -> Mapping[Observable, str]:
     """A train may be too late to stop at a signal, of ``moments`` that this takes, ``since`` so
     many."""
-    return {observables.late(signal, moments): since}
+    return {observables.age("late", signal, moments): since}

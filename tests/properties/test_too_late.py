@@ -120,7 +120,9 @@ def test_approach_locking_counts_time_as_the_histories_do() -> None:
         "trains need", "timer 4L-time 30 s runs while 4L at stop\ntrains need"
     )
     _, asked = question("approach-locking", text, "4L")
-    assert [w for w in support(asked.formula) if w.kind == "late"] == [observables.late("4L", 2)]
+    assert [w for w in support(asked.formula) if w.kind == "late"] == [
+        observables.age("late", "4L", 2)
+    ]
 
 
 # ------------------------------------------------------------------ delays

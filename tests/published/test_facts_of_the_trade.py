@@ -26,7 +26,7 @@ from verifier.reference.evaluator import Evaluator
 
 def reported(plan: Plan, where: Mapping[str, str]) -> str:
     """What the driver of 2R is told of the station track."""
-    heard = observables.heard(observables.block_report("Station"), "B1")
+    heard = observables.at_reader(observables.block_report("Station"), "B1")
     return Evaluator(plan).states(situation(plan, where), [heard])[heard]
 
 

@@ -10,7 +10,7 @@ from tests.testcard.cards import SMALL, WIRED, bench, by_chance, card
 from verifier.diagnosis.bench import Bench, Setup
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan
-from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, heard
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, at_reader
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator, Seen, Unsettled, evaluate
 from verifier.testcard.card import Card, card_on
@@ -67,7 +67,7 @@ class Look:
         self.seen: Seen = self.evaluator.see(situation)
 
     def is_so(self, says: Fact) -> bool:
-        what = heard(says.what, self.reader)
+        what = at_reader(says.what, self.reader)
         return self.evaluator.states(self.situation, [what])[what] in says.values
 
     def holds(self, condition: Condition, turned: tuple[int, ...] | None = None) -> bool:

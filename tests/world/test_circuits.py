@@ -181,7 +181,7 @@ SUPPLIES = "supply Bus-1\nsupply Bus-2\n"
 
 
 def heard(plan: Plan, standing: str) -> str:
-    what = observables.heard(observables.block_report("Ahead"), "B")
+    what = observables.at_reader(observables.block_report("Ahead"), "B")
     return state(plan, what, situation(plan, standing))
 
 

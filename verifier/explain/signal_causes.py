@@ -11,7 +11,7 @@ from verifier.explain.wiring_causes import Circuit
 from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
-from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, heard
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, at_reader
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
@@ -258,7 +258,7 @@ class _Teller:
         """Whether a condition holds, as a driver hears what it asks for."""
 
         def look(says: Fact) -> bool:
-            what = heard(says.what, reader)
+            what = at_reader(says.what, reader)
             return self._states(what)[what] in says.values
 
         return is_true(condition, look, self._named.setdefault(reader, {}), self._plan)

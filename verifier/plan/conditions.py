@@ -1,7 +1,7 @@
 """Conditions as written to conditions about observables: names resolved, states checked."""
 
-from collections.abc import Callable
-from typing import Literal
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 
 from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.source import Span
@@ -117,15 +117,14 @@ def _one(
     declared = words.names.table.get(name.text)
     head = declared is None and signal_meant(name.text, words.names.table) != name.text
     if head or (state.kind == "color" and name.text in words.colors):
-        return _head_color(name, state, words, span, in_rule)
+        return _head_color(_Claim(name, state, words, span, in_rule))
     if declared is None:
-        wanted = _kinds_with(state)
-        words.names.unknown(name, wanted)
+        words.names.unknown(name, _kinds_with(state))
         return None
     if _misplaced(name.text, words):
         return None
-    builder = _BUILDERS.get(declared.kind)
-    found = builder(name, state, words, span, in_rule) if builder else None
+    resolver = _RESOLVERS.get(declared.kind)
+    found = resolver(_Claim(name, state, words, span, in_rule)) if resolver else None
     if found is not None:
         return found
     if not _already_explained(words, name):
@@ -136,23 +135,13 @@ def _one(
 def _misplaced(name: str, words: Vocabulary) -> bool:
     """What has an error of its own: no more is said of it."""
     declared = words.names.table.get(name)
-    kind = declared.kind if declared else ""
-    return (
-        (kind == "signal" and name not in words.aspects)
-        or (kind == "crossover" and name not in words.crossovers)
-        or (kind == "route" and name not in words.routes)
-    )
+    placed = {"signal": words.aspects, "crossover": words.crossovers, "route": words.routes}
+    return declared is not None and name not in placed.get(declared.kind, (name,))
 
 
 def _already_explained(words: Vocabulary, name: tree.Name) -> bool:
     return any(e.span.start == name.span.start and e.span.source.name == name.span.source.name
                for e in words.names.errors)  # fmt: skip
-
-
-def _truth_in_rule(
-    name: tree.Name, words: Vocabulary, about: Literal["stock", "points"], instead: str
-) -> None:
-    words.names.error("CP206", name.span, about, name=name.text, instead=instead)
 
 
 _SEVERAL = {
@@ -161,215 +150,177 @@ _SEVERAL = {
     "signal": ("several_signals",),
 }
 
-_Builder = Callable[[tree.Name, tree.FactState, Vocabulary, Span, bool], Condition | None]
+
+@dataclass(frozen=True, slots=True)
+class _Claim:
+    """One thing said to be in one state."""
+
+    name: tree.Name
+    state: tree.FactState
+    words: Vocabulary
+    span: Span
+    in_rule: bool
+
+    def fact(self, what: Observable, values: Iterable[str], state: str) -> Fact:
+        """The fact that ``what`` is in one of those of its own states."""
+        wanted = set(values)
+        among = tuple(value for value in what.values if value in wanted)
+        return Fact(what, among, self.span, f"{self.name.text} {state}")
 
 
-def _block(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    text = f"{name.text} {state.kind}"
-    if state.kind in ("clear", "occupied"):
-        if name.text in words.undetected:
-            words.names.error("CP207", name.span, name=name.text, kind=state.kind)
+_Resolver = Callable[[_Claim], Condition | None]
+
+
+def _block(claim: _Claim) -> Condition | None:
+    name, kind = claim.name.text, claim.state.kind
+    if kind in ("clear", "occupied"):
+        if name in claim.words.undetected:
+            claim.words.names.error("CP207", claim.name.span, kind=kind, name=name)
             return None
-        return Fact(observables.block_report(name.text), (state.kind,), span, text)
-    if state.kind in ("vacant", "train on"):
-        if in_rule:
-            is_vacant = state.kind == "vacant"
-            _truth_in_rule(name, words, "stock", "clear" if is_vacant else "occupied")
-            return None
-        value = "vacant" if state.kind == "vacant" else "occupied"
-        text = text if state.kind == "vacant" else f"train on {name.text}"
-        return Fact(observables.stock(name.text), (value,), span, text)
-    return None
-
-
-def _positions(
-    report: Observable, truth: Observable, name: tree.Name, state: tree.FactState,
-    words: Vocabulary, span: Span, in_rule: bool,
-) -> Condition | None:  # fmt: skip
-    """Turnouts, slips, derails and gates: a report and a true position."""
-    if state.kind == "lies" and state.value in truth.values:
-        if in_rule:
-            reported = "moving" if state.value == "open" and "moving" in report.values else ""
-            _truth_in_rule(name, words, "points", reported or state.value)
-            return None
-        return Fact(truth, (state.value,), span, f"{name.text} lies {state.value}")
-    if state.kind in report.values:
-        return Fact(report, (state.kind,), span, f"{name.text} {state.kind}")
-    return None
-
-
-def _points(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    report, truth = observables.points_report(name.text), observables.points(name.text)
-    return _positions(report, truth, name, state, words, span, in_rule)
-
-
-def _derail(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    report, truth = observables.derail_report(name.text), observables.derail(name.text)
-    return _positions(report, truth, name, state, words, span, in_rule)
-
-
-def _gate(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    report, truth = observables.gate_report(name.text), observables.gate(name.text)
-    return _positions(report, truth, name, state, words, span, in_rule)
-
-
-def _crossover(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    parts = []
-    for end in words.crossovers.get(name.text, ()):
-        part = _points(tree.Name(end, name.span), state, words, span, in_rule)
-        if part is None:
-            return None
-        parts.append(part)
-    return All(tuple(parts), span) if parts else None
-
-
-def _signal(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    aspect = words.aspects.get(name.text)
-    if aspect is None:
+        return claim.fact(observables.block_report(name), (kind,), kind)
+    if kind not in ("vacant", "train on"):
         return None
-    if not in_rule:
-        aspect = observables.reading(name.text, aspect.values)
-    aspects = words.chart.aspects
-    if state.kind == "at stop":
-        stops = {a.name for a in aspects if not a.permits} | {observables.UNLISTED}
-        return Fact(aspect, _among(aspect, stops), span, f"{name.text} at stop")
-    if state.kind == "proceeds":
-        good = {a.name for a in aspects if a.proceeds}
-        return Fact(aspect, _among(aspect, good), span, f"{name.text} proceeds")
-    if state.kind == "shows":
-        if words.chart.get(state.value) is None:
-            words.names.error(
-                "CP404",
-                state.span,
-                "shows",
-                near=nearest(state.value, (a.name for a in aspects)),
-                value=state.value,
-                names=(a.name for a in aspects),
-            )
-            return Fact(aspect, (), span, "")
-        return Fact(aspect, _among(aspect, {state.value}), span, f"{name.text} shows {state.value}")
+    if claim.in_rule:
+        instead = "clear" if kind == "vacant" else "occupied"
+        claim.words.names.error("CP206", claim.name.span, "stock", instead=instead, name=name)
+        return None
+    if kind == "vacant":
+        return claim.fact(observables.stock(name), ("vacant",), kind)
+    return Fact(observables.stock(name), ("occupied",), claim.span, f"train on {name}")
+
+
+def _reported_or_true(
+    report: Callable[[str], Observable], truth: Callable[[str], Observable]
+) -> _Resolver:
+    """Turnouts, slips, derails and gates: a reported and a true position."""
+
+    def resolver(claim: _Claim) -> Condition | None:
+        name = claim.name.text
+        said, so = report(name), truth(name)
+        kind, value = claim.state.kind, claim.state.value
+        if kind == "lies" and value in so.values:
+            if claim.in_rule:
+                reported = "moving" if value == "open" and "moving" in said.values else value
+                names = claim.words.names
+                names.error("CP206", claim.name.span, "points", instead=reported, name=name)
+                return None
+            return claim.fact(so, (value,), f"lies {value}")
+        return claim.fact(said, (kind,), kind) if kind in said.values else None
+
+    return resolver
+
+
+_points = _reported_or_true(observables.points_report, observables.points)
+
+
+def _all_of(claim: _Claim, parts: Iterable[Condition | None]) -> Condition | None:
+    """All of the parts, None where one is wrong."""
+    found = list(parts)
+    good = tuple(part for part in found if part is not None)
+    return All(good, claim.span) if len(good) == len(found) else None
+
+
+def _crossover(claim: _Claim) -> Condition | None:
+    ends = claim.words.crossovers[claim.name.text]
+    return _all_of(
+        claim, [_points(replace(claim, name=replace(claim.name, text=end))) for end in ends]
+    )
+
+
+def _signal(claim: _Claim) -> Condition | None:
+    name, kind, value = claim.name.text, claim.state.kind, claim.state.value
+    aspect, chart = claim.words.aspects[name], claim.words.chart
+    if not claim.in_rule:
+        aspect = observables.reading(name, aspect.values)
+    match kind:
+        case "at stop":
+            stops = {a.name for a in chart.aspects if not a.permits} | {observables.UNLISTED}
+            return claim.fact(aspect, stops, kind)
+        case "proceeds":
+            return claim.fact(aspect, (a.name for a in chart.aspects if a.proceeds), kind)
+        case "shows":
+            if chart.get(value) is None:
+                claim.words.names.error(
+                    "CP404",
+                    claim.state.span,
+                    "shows",
+                    near=nearest(value, (a.name for a in chart.aspects)),
+                    value=value,
+                    names=(a.name for a in chart.aspects),
+                )
+            return claim.fact(aspect, (value,), f"shows {value}")
     return None
 
 
-def _among(what: Observable, wanted: set[str]) -> tuple[str, ...]:
-    return tuple(value for value in what.values if value in wanted)
-
-
-def _head_color(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    color = words.colors.get(name.text)
+def _head_color(claim: _Claim) -> Condition | None:
+    name, words = claim.name.text, claim.words
+    color = words.colors.get(name)
     if color is None:
-        if _misplaced(signal_of(name.text, words.names.table), words):
-            return None
-        words.names.error(
-            "CP201", name.span, "head", near=nearest(name.text, words.colors), name=name.text
-        )
+        if not _misplaced(signal_of(name, words.names.table), words):
+            near = nearest(name, words.colors)
+            words.names.error("CP201", claim.name.span, "head", near=near, name=name)
         return None
-    if state.kind != "color":
-        words.names.error(
-            "CP204",
-            span,
-            "head",
-            name=name.text,
-            state=state_text(state),
-            reported=STATES_OF["head"].reported,
-        )
+    if claim.state.kind != "color":
+        said, reported = state_text(claim.state), STATES_OF["head"].reported
+        words.names.error("CP204", claim.span, "head", name=name, state=said, reported=reported)
         return None
-    if not in_rule:
-        color = observables.lens(name.text, color.values)
-    return Fact(color, _among(color, {state.value}), span, f"{name.text} {state.value}")
+    if not claim.in_rule:
+        color = observables.lens(name, color.values)
+    return claim.fact(color, (claim.state.value,), claim.state.value)
 
 
-def _lever(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    positions = words.levers[name.text]
-    wanted = state.value if state.kind == "name" else state.kind
-    if wanted not in positions:
-        return None
-    return Fact(observables.lever(name.text, positions), (wanted,), span, f"{name.text} {wanted}")
+def _lever(claim: _Claim) -> Condition | None:
+    positions = claim.words.levers[claim.name.text]
+    wanted = claim.state.value if claim.state.kind == "name" else claim.state.kind
+    lever = observables.lever(claim.name.text, positions)
+    return claim.fact(lever, (wanted,), wanted) if wanted in positions else None
 
 
-def _button(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    if state.kind != "pressed":
-        return None
-    return Fact(observables.button(name.text), ("pressed",), span, f"{name.text} pressed")
+def _button(claim: _Claim) -> Condition | None:
+    kind, button = claim.state.kind, observables.button(claim.name.text)
+    return claim.fact(button, (kind,), kind) if kind == "pressed" else None
 
 
-def _memory(
-    what: Observable, name: tree.Name, state: tree.FactState, span: Span
-) -> Condition | None:
+def _memory(of: Callable[[str], Observable]) -> _Resolver:
     """Relays, timers, direction of traffic. (That a timer is idle is said by what it is not.)"""
-    if state.kind != "name" or state.value not in STATES_OF[what.kind].reported:
-        return None
-    return Fact(what, (state.value,), span, f"{name.text} {state.value}")
+
+    def resolver(claim: _Claim) -> Condition | None:
+        what, value = of(claim.name.text), claim.state.value
+        if claim.state.kind != "name" or value not in STATES_OF[what.kind].reported:
+            return None
+        return claim.fact(what, (value,), value)
+
+    return resolver
 
 
-def _relay(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    return _memory(observables.relay(name.text), name, state, span)
-
-
-def _timer(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    return _memory(observables.timer(name.text), name, state, span)
-
-
-def _traffic(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
-    return _memory(observables.traffic(name.text), name, state, span)
-
-
-def _route(
-    name: tree.Name, state: tree.FactState, words: Vocabulary, span: Span, in_rule: bool
-) -> Condition | None:
+def _route(claim: _Claim) -> Condition | None:
     """All blocks of a named route report clear; all its points report as it needs them."""
-    route = words.routes[name.text]
-    parts: list[Condition | None] = []
+    route, state = claim.words.routes[claim.name.text], claim.state
+
+    def said_of(name: str, state: tree.FactState) -> _Claim:
+        return replace(claim, name=replace(claim.name, text=name), state=state)
+
     if state.kind == "clear":
-        for block in route.blocks:
-            parts.append(_block(tree.Name(block, name.span), state, words, span, in_rule))
-    elif state.kind == "name" and state.value == "lined":
-        for need in route.needs:
-            way = tree.FactState(need.position, "", state.span)
-            parts.append(_points(tree.Name(need.points, name.span), way, words, span, in_rule))
-    else:
-        return None
-    good = tuple(part for part in parts if part is not None)
-    return All(good, span) if len(good) == len(parts) else None
+        return _all_of(claim, [_block(said_of(block, state)) for block in route.blocks])
+    if (state.kind, state.value) == ("name", "lined"):
+        needs = (said_of(n.points, tree.FactState(n.position, "", state.span)) for n in route.needs)
+        return _all_of(claim, map(_points, needs))
+    return None
 
 
-_BUILDERS: dict[str, _Builder] = {
+_RESOLVERS: dict[str, _Resolver] = {
     "block": _block,
     "turnout": _points,
     "slip": _points,
     "crossover": _crossover,
-    "derail": _derail,
-    "gate": _gate,
+    "derail": _reported_or_true(observables.derail_report, observables.derail),
+    "gate": _reported_or_true(observables.gate_report, observables.gate),
     "signal": _signal,
     "lever": _lever,
     "button": _button,
-    "relay": _relay,
-    "timer": _timer,
-    "traffic": _traffic,
+    "relay": _memory(observables.relay),
+    "timer": _memory(observables.timer),
+    "traffic": _memory(observables.traffic),
     "route": _route,
 }
 
@@ -383,20 +334,12 @@ def _kinds_with(state: tree.FactState) -> tuple[str, ...]:
 
 
 _KINDS_WITH: dict[str, tuple[str, ...]] = {
-    "clear": ("block",),
-    "occupied": ("block",),
-    "vacant": ("block",),
-    "train on": ("block",),
-    "normal": ("turnout", "slip", "crossover", "lever"),
-    "reverse": ("turnout", "slip", "crossover", "lever"),
+    **dict.fromkeys(("clear", "occupied", "vacant", "train on"), ("block",)),
+    **dict.fromkeys(("normal", "reverse"), ("turnout", "slip", "crossover", "lever")),
     "moving": ("turnout", "slip", "derail"),
     "lies": ("turnout", "slip", "crossover", "derail", "gate"),
-    "at stop": ("signal",),
-    "proceeds": ("signal",),
-    "shows": ("signal",),
-    "derailing": ("derail",),
-    "non-derailing": ("derail",),
+    **dict.fromkeys(("at stop", "proceeds", "shows", "color"), ("signal",)),
+    **dict.fromkeys(("derailing", "non-derailing"), ("derail",)),
     "seated": ("gate",),
     "pressed": ("button",),
-    "color": ("signal",),
 }

@@ -219,11 +219,11 @@ class Signal:
 
     @property
     def worst_reading(self) -> Observable:
-        return observables.worst_reading(self.name, self.aspect.values)
+        return observables.reading(self.name, self.aspect.values, "worst reading")
 
     @property
     def sound_reading(self) -> Observable:
-        return observables.sound_reading(self.name, self.aspect.values)
+        return observables.reading(self.name, self.aspect.values, "sound reading")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Who is called what: the names a file declares, and what each may be asked for."""
+"""The names a file declares, and looking them up."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -13,30 +13,19 @@ from verifier.language.syntax import tree
 
 # How each kind of thing is called in a message.
 KIND_WORDS = {
+    **{
+        kind: f"a {kind}"
+        for kind in (
+            "bumper", "block", "turnout", "crossing", "slip", "derail", "gate", "crossover",
+            "signal", "condition", "lever", "button", "supply", "district", "feeder", "detector",
+            "driver", "relay", "timer",
+        )
+    },
     "edge": "an edge",
-    "bumper": "a bumper",
-    "block": "a block",
-    "turnout": "a turnout",
-    "crossing": "a crossing",
-    "slip": "a slip",
-    "derail": "a derail",
-    "gate": "a gate",
-    "crossover": "a crossover",
     "limits": "interlocking limits",
-    "signal": "a signal",
-    "condition": "a condition",
-    "lever": "a lever",
-    "button": "a button",
-    "supply": "a supply",
-    "district": "a district",
-    "feeder": "a feeder",
-    "detector": "a detector",
-    "driver": "a driver",
-    "relay": "a relay",
-    "timer": "a timer",
     "traffic": "direction of traffic",
     "route": "a named route",
-}
+}  # fmt: skip
 
 # Looking for the nearest name takes time; a file with more errors than this has other worries.
 MAX_GUESSES = 25

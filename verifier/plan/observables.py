@@ -17,10 +17,12 @@ Truth = Literal["stock", "standing", "points", "motion", "current", "derail", "g
 Command = Literal["lever", "button", "thrown"]
 # What is broken.
 Broken = Literal["fault"]
-# Memory: what earlier moments left behind.
+# Memory: what earlier time steps left behind.
 Memory = Literal["relay", "timer", "traffic"]
-# In a history: where trains are, piece by piece, and what else goes on from step to step.
-Train = Literal["train", "heading", "across", "pace", "clock", "late", "put back", "lost"]
+# In a history: how long ago something was seen.
+Age = Literal["late", "put back", "lost"]
+# In a history: where trains are, piece by piece, and what else is counted from step to step.
+Train = Literal["train", "heading", "across", "pace", "clock", Age]
 # In a history: what trains, people and time choose to do at one step.
 Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "tick", "loss"]
 # In a history: what happens at one step.
@@ -29,8 +31,8 @@ Event = Literal["points move", "trains meet", "train derails", "lock released", 
 Reported = Literal["block report", "points report", "derail report", "gate report"]
 # Logic: what the rules make of it, up to the colors shown and the aspect read.
 Shown = Literal["condition", "line", "color", "aspect"]
-# What an engineer sees: the color of a lens, and what the signal is taken for, at best, at
-# worst, and were nothing broken.
+# What an engineer sees: the color of a lens, and the aspect read at best, at worst, and with no
+# fault present.
 Seen = Literal["lens", "reading", "worst reading", "sound reading"]
 
 Kind = Truth | Command | Broken | Memory | Train | Choice | Event | Reported | Shown | Seen
@@ -54,7 +56,7 @@ class Observable:
 
     @property
     def is_worked_out(self) -> bool:
-        """True for what reports, rules and lenses make of truth, commands and faults."""
+        """Whether it follows from truth, commands and faults by reports, rules and lenses."""
         return self.kind in _WORKED_OUT
 
     def __repr__(self) -> str:
@@ -65,25 +67,37 @@ _WORKED_OUT = frozenset((*get_args(Reported), *get_args(Shown), *get_args(Seen),
 REPORTED = frozenset(get_args(Reported))
 
 
-def stock(block: str) -> Observable:
-    return Observable("stock", block, ("vacant", "occupied"), "vacant")
+def _of_kind(kind: Kind, *values: str) -> Callable[[str], Observable]:
+    """What makes the observables of a kind, by name; the first of its states is the usual one."""
+    return lambda name: Observable(kind, name, values, values[0])
+
+
+stock = _of_kind("stock", "vacant", "occupied")
+points = _of_kind("points", "normal", "reverse", "open")
+derail = _of_kind("derail", "derailing", "non-derailing", "open")
+gate = _of_kind("gate", "seated", "open")
+# The commanded position of a turnout that no lever of the file commands.
+thrown = _of_kind("thrown", "normal", "reverse")
+button = _of_kind("button", "released", "pressed")
+block_report = _of_kind("block report", "clear", "occupied")
+points_report = _of_kind("points report", "normal", "reverse", "moving")
+derail_report = _of_kind("derail report", "derailing", "non-derailing", "moving")
+gate_report = _of_kind("gate report", "seated", "open")
+relay = _of_kind("relay", "down", "up")
+timer = _of_kind("timer", "idle", "running", "done")
+# The direction of traffic, as the track is drawn.
+traffic = _of_kind("traffic", "rightward", "leftward")
+condition = _of_kind("condition", "false", "true")
+# In a history: whether a train stands on a piece of track, or across the joint of two pieces.
+train = _of_kind("train", "vacant", "occupied")
+across = _of_kind("across", "free", "spanned")
+# Whether the train on a piece runs at restricted speed, ready to stop short.
+pace = _of_kind("pace", "full", "restricted")
 
 
 def standing(block: str, places: tuple[str, ...]) -> Observable:
-    """Where and how stock stands on a block, as far as the wiring tells places apart."""
+    """Where and how stock stands on a block, as far as the wiring distinguishes places."""
     return Observable("standing", block, ("vacant", *places), "vacant")
-
-
-def points(name: str) -> Observable:
-    return Observable("points", name, ("normal", "reverse", "open"), "normal")
-
-
-def derail(name: str) -> Observable:
-    return Observable("derail", name, ("derailing", "non-derailing", "open"), "derailing")
-
-
-def gate(name: str) -> Observable:
-    return Observable("gate", name, ("seated", "open"), "seated")
 
 
 def lever(name: str, positions: tuple[str, ...]) -> Observable:
@@ -91,21 +105,15 @@ def lever(name: str, positions: tuple[str, ...]) -> Observable:
     return Observable("lever", name, positions, usual)
 
 
-def thrown(name: str) -> Observable:
-    """The way a turnout was last told to lie, where no lever of the file tells it."""
-    return Observable("thrown", name, ("normal", "reverse"), "normal")
-
-
-# A machine without power has not moved since it was told otherwise.
+# A machine that lost its power before the last command: the points lie as they did before it.
 AS_BEFORE = "as before"
 
 
 def motion(name: str, *, slow: bool, may_lose_power: bool) -> Observable:
-    """Whether a machine has come to the end of its travel. A slow one may be on its way; one
-    that may lose its power may have done so before it was told to move. (While it has power,
+    """Whether a machine has come to the end of its travel. A slow one may be moving; one that
+    may lose its power may have lost it before the last command. (While it has power,
     ``as before`` is no different from ``settled``.)"""
-    states = ["settled", *["moving"] * slow, *[AS_BEFORE] * may_lose_power]
-    return Observable("motion", name, tuple(states), "settled")
+    return _of_kind("motion", "settled", *["moving"] * slow, *[AS_BEFORE] * may_lose_power)(name)
 
 
 def current(name: str, states: tuple[str, ...]) -> Observable:
@@ -113,69 +121,16 @@ def current(name: str, states: tuple[str, ...]) -> Observable:
     return Observable("current", name, states, states[0])
 
 
-def button(name: str) -> Observable:
-    return Observable("button", name, ("released", "pressed"), "released")
-
-
-def block_report(block: str) -> Observable:
-    return Observable("block report", block, ("clear", "occupied"), "clear")
-
-
-def points_report(name: str) -> Observable:
-    return Observable("points report", name, ("normal", "reverse", "moving"), "normal")
-
-
-def derail_report(name: str) -> Observable:
-    return Observable("derail report", name, ("derailing", "non-derailing", "moving"), "derailing")
-
-
-def gate_report(name: str) -> Observable:
-    return Observable("gate report", name, ("seated", "open"), "seated")
-
-
 def lens(head: str, colors: tuple[str, ...]) -> Observable:
     """The color that a head really shows."""
     return Observable("lens", head, tuple(dict.fromkeys((*colors, "dark"))), "dark")
 
 
-def reading(signal: str, aspects: tuple[str, ...]) -> Observable:
-    """The aspect a signal is taken for. Where a dark head leaves the rest looking like
-    another aspect, the less restrictive one."""
-    return Observable("reading", signal, aspects, aspects[-1])
-
-
-def worst_reading(signal: str, aspects: tuple[str, ...]) -> Observable:
-    """The same, but a signal with a dark head is taken for the most restrictive."""
-    return Observable("worst reading", signal, aspects, aspects[-1])
-
-
-def sound_reading(signal: str, aspects: tuple[str, ...]) -> Observable:
-    """What the signal would be taken for in the same situation with nothing broken."""
-    return Observable("sound reading", signal, aspects, aspects[-1])
-
-
-# ------------------------------------------------------------------ memory
-
-
-def relay(name: str) -> Observable:
-    return Observable("relay", name, ("down", "up"), "down")
-
-
-def timer(name: str) -> Observable:
-    return Observable("timer", name, ("idle", "running", "done"), "idle")
-
-
-def traffic(name: str) -> Observable:
-    """The direction of traffic, as the track is drawn."""
-    return Observable("traffic", name, ("rightward", "leftward"), "rightward")
-
-
-# ------------------------------------------------------------------ histories
-
-
-def train(piece: str) -> Observable:
-    """Whether a train stands on a piece of track."""
-    return Observable("train", piece, ("vacant", "occupied"), "vacant")
+def reading(signal: str, aspects: tuple[str, ...], kind: Seen = "reading") -> Observable:
+    """The aspect that an engineer reads at a signal. Where a dark head leaves colors that look
+    like another aspect, it is the less restrictive of the two; as a ``worst reading`` the most
+    restrictive aspect, as a ``sound reading`` what the signal would show with no fault."""
+    return Observable(kind, signal, aspects, aspects[-1])
 
 
 def heading(piece: str, ends: tuple[str, ...]) -> Observable:
@@ -183,36 +138,18 @@ def heading(piece: str, ends: tuple[str, ...]) -> Observable:
     return Observable("heading", piece, ends, ends[0])
 
 
-def across(joint: str) -> Observable:
-    """Whether a train stands across the joint between two pieces."""
-    return Observable("across", joint, ("free", "spanned"), "free")
-
-
-def pace(piece: str) -> Observable:
-    """Whether the train on a piece runs at restricted speed, ready to stop short."""
-    return Observable("pace", piece, ("full", "restricted"), "full")
-
-
 def clock(name: str, most: int) -> Observable:
-    """How many moments a timer, or a slow relay, has counted."""
+    """How many time steps a timer, or a slow relay, has counted."""
     return Observable("clock", name, tuple(str(i) for i in range(most + 1)), "0")
 
 
-def late(signal: str, most: int) -> Observable:
-    """How many moments ago a train approaching a signal last saw it clear, while it may still
-    pass it for that; ``no`` when none may."""
-    return Observable("late", signal, ("no", *(str(i) for i in range(most))), "no")
+def age(kind: Age, name: str, most: int) -> Observable:
+    """How many time steps ago something began, below ``most``; ``no`` where it is over.
 
-
-def put_back(signal: str, most: int) -> Observable:
-    """How many moments ago a signal last showed clear, while that is less than trains need to
-    stop and none has passed it; ``no`` otherwise."""
-    return Observable("put back", signal, ("no", *(str(i) for i in range(most))), "no")
-
-
-def lost(block: str, most: int) -> Observable:
-    """For how many moments the stock on a block has not been seen; ``no`` while it is."""
-    return Observable("lost", block, ("no", *(str(i) for i in range(most))), "no")
+    ``late``: a train on the approach to a signal last saw it clear, and may still pass it;
+    ``put back``: a signal last showed clear, and no train has passed it since; ``lost``: the
+    stock on a block was last detected."""
+    return Observable(kind, name, ("no", *(str(i) for i in range(most))), "no")
 
 
 def choice(kind: Choice, name: str) -> Observable:
@@ -223,12 +160,8 @@ def event(kind: Event, name: str) -> Observable:
     return Observable(kind, name, ("no", "yes"), "no")
 
 
-def condition(name: str) -> Observable:
-    return Observable("condition", name, ("false", "true"), "false")
-
-
-def heard(what: Observable, reader: str) -> Observable:
-    """A report as a driver's inputs give it; anything else as it is."""
+def at_reader(what: Observable, reader: str) -> Observable:
+    """A report as a driver's inputs give it; anything else unchanged."""
     return replace(what, reader=reader) if reader and what.kind in REPORTED else what
 
 

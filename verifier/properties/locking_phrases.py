@@ -54,7 +54,7 @@ def may_still_pass(signal: Signal, plan: Plan) -> Expr:
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
-    late = negation(atom(observables.late(signal.name, window_in(to_stop, unit)), "no"))
+    late = negation(atom(observables.age("late", signal.name, window_in(to_stop, unit)), "no"))
     comes = TRUE if comes_in_at(plan, signal.name) else disjunction(*_on_approach(signal, plan))
     return conjunction(late, comes, atom(observables.across(joint_name(signal.joint)), "free"))
 
@@ -73,7 +73,7 @@ def was_put_back(signal: Signal, plan: Plan) -> Expr:
     to_stop, unit = plan.locking.running.to_stop, moment(plan.locking)
     if to_stop is None or unit is None:
         return FALSE
-    return negation(atom(observables.put_back(signal.name, window_in(to_stop, unit)), "no"))
+    return negation(atom(observables.age("put back", signal.name, window_in(to_stop, unit)), "no"))
 
 
 def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:

@@ -10,7 +10,7 @@ from itertools import product
 
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
-from verifier.plan.observables import Condition, Fact, Observable, facts_in, heard
+from verifier.plan.observables import Condition, Fact, Observable, at_reader, facts_in
 from verifier.plan.signals.aspects import Chart
 from verifier.plan.situation import Situation
 from verifier.reference.condition_eval import all_says, is_true, looking_at, true_in
@@ -285,7 +285,7 @@ class Evaluator:
         def look(says: Fact) -> bool:
             may = way.get(says.what)
             if may is None:
-                return given[heard(says.what, reader)] in says.values
+                return given[at_reader(says.what, reader)] in says.values
             if may.issubset(says.values):
                 return True
             if may.isdisjoint(says.values):

@@ -99,15 +99,15 @@ class StateVariables:
 
     def put_back(self, signal: str) -> Observable | None:
         """The counter of moments since a signal was put back; None without time to stop."""
-        return observables.put_back(signal, self.late_most) if self.late_most else None
+        return observables.age("put back", signal, self.late_most) if self.late_most else None
 
     def late(self, signal: str) -> Observable | None:
         """The counter of moments for which a train may be too late to stop at a signal."""
-        return observables.late(signal, self.late_most) if self.late_most else None
+        return observables.age("late", signal, self.late_most) if self.late_most else None
 
     def lost(self, block: str) -> Observable | None:
         """The counter of moments for which stock on a block goes undetected; None if never."""
-        return observables.lost(block, self.lost_most) if self.lost_most else None
+        return observables.age("lost", block, self.lost_most) if self.lost_most else None
 
     # -------------------------------------------------------------- all of them
 

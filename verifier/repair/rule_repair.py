@@ -73,7 +73,7 @@ def _one_addition(
     for name, says in _candidates(plan, obligation, routes):
         signal = plan.signals[name]
         driver = plan.wiring.driver_of(signal.heads[0].name)
-        read = observables.heard(says.what, driver.name if driver else "")
+        read = observables.at_reader(says.what, driver.name if driver else "")
         if evaluator.states(situation, [read])[read] in says.values:
             continue
         acting = _acting_line(signal, evaluator, situation, plan)

@@ -19,7 +19,7 @@ from typing import Literal
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.model import Line, NamedCondition, Plan, Route, Signal
-from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, facts_in, heard
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, at_reader, facts_in
 from verifier.plan.signals.aspects import Chart
 from verifier.properties.phrases import lined, permits, way_clear
 from verifier.properties.usefulness import is_meant_to_clear
@@ -167,7 +167,7 @@ def _with(condition: Condition, given: dict[int, Expr], reader: str) -> Expr:
     match condition:
         case Fact(what=what, values=values):
             known = given.get(id(condition))
-            return atom(heard(what, reader), *values) if known is None else known
+            return atom(at_reader(what, reader), *values) if known is None else known
         case Not(part=part):
             return negation(_with(part, given, reader))
         case All(parts=parts):

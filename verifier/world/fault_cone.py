@@ -146,7 +146,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             note(signal.name, [circuits.dead_inputs(driver, asked)])
             for what in asked:
                 if what.kind in observables.REPORTED:
-                    note(what.name, circuits.meanings(observables.heard(what, driver.name)))
+                    note(what.name, circuits.meanings(observables.at_reader(what, driver.name)))
     return direct
 
 

@@ -101,7 +101,7 @@ class Histories:
             *(atom(observables.train(p), "occupied") for p in self._trains_on[block])
         )
         if seen and self.lossy and self.plan.blocks[block].detected:
-            there = conjunction(there, atom(observables.lost(block, self._lossmost), "no"))
+            there = conjunction(there, atom(observables.age("lost", block, self._lossmost), "no"))
         return there if part.values == ("occupied",) else negation(there)
 
     def _permits(self, signal: str) -> Expr:
@@ -113,7 +113,7 @@ class Histories:
 
     def _late(self, signal: str) -> Expr:
         return (
-            negation(atom(observables.late(signal, self._latemost), "no"))
+            negation(atom(observables.age("late", signal, self._latemost), "no"))
             if self._latemost
             else FALSE
         )
@@ -199,17 +199,17 @@ class Histories:
     def _lateness(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
         for signal in self.plan.signals if self._latemost else ():
             present = self._trains.may_approach(signal)
-            late = observables.late(signal, self._latemost)
+            late = observables.age("late", signal, self._latemost)
             fresh = conjunction(self._permits(signal), present)
             yield late, _window(late, fresh, negation(present))
-            put_back = observables.put_back(signal, self._latemost)
+            put_back = observables.age("put back", signal, self._latemost)
             passed = self._trains.occupied(self.plan.signals[signal].enters.piece)
             yield put_back, _window(put_back, self._permits(signal), passed)
 
     def _losses(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
         for block in self.plan.blocks.values() if self.lossy else ():
             if block.detected:
-                lost = observables.lost(block.name, self._lossmost)
+                lost = observables.age("lost", block.name, self._lossmost)
                 stock = self.expand(atom(observables.stock(block.name), "occupied"))
                 begins = conjunction(
                     atom(lost, "no"), atom(observables.choice("loss", block.name), "yes"), stock

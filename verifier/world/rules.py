@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, conjunction, disjunction, negation
 from verifier.plan.model import Line
-from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, heard
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, at_reader
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +35,7 @@ def lower(condition: Condition, reader: Reader) -> Expr:
             if what.kind == "condition":
                 inner = reader.named[what.name]
                 return inner if values == ("true",) else negation(inner)
-            return atom(heard(what, reader.name), *values)
+            return atom(at_reader(what, reader.name), *values)
         case All(parts=parts):
             return conjunction(*(lower(part, reader) for part in parts))
         case AnyOne(parts=parts):

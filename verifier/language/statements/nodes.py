@@ -5,9 +5,9 @@ The type of a field says what a name there is: a :class:`Declared` one declares 
 outside it. Reading, renaming and the checks of modules go by these types.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, fields
-from typing import Any, Literal, Self
+from typing import Any, Literal, Self, TypeVar
 
 from verifier.language.source import Span
 
@@ -45,6 +45,14 @@ class Statement(SyntaxNode):
         return self
 
 
+S = TypeVar("S", bound=Statement)
+
+
+def of_kind(statements: Iterable[Statement], kind: type[S]) -> Iterator[S]:
+    """The statements of one kind, in the order of the file."""
+    return (s for s in statements if isinstance(s, kind))
+
+
 @dataclass(frozen=True, slots=True)
 class Word(SyntaxNode):
     """A word or a quoted text, without its quotes: a position, an aspect, a color, a title."""
@@ -61,6 +69,18 @@ class Name(Word):
 @dataclass(frozen=True, slots=True)
 class DeclaredName(Name):
     """A name where its thing is declared."""
+
+
+W = TypeVar("W", bound=Word)
+
+
+def repeated(words: Iterable[W]) -> Iterator[tuple[W, W]]:
+    """Each word that an earlier one has said already, after that earlier one."""
+    seen: dict[str, W] = {}
+    for word in words:
+        first = seen.setdefault(word.text, word)
+        if first is not word:
+            yield first, word
 
 
 @dataclass(frozen=True, slots=True)

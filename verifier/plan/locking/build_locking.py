@@ -8,13 +8,13 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from verifier.language.syntax import tree
 from verifier.plan import observables
+from verifier.plan.clause_reader import ClauseReader, at_most_one
 from verifier.plan.conditions import resolve
 from verifier.plan.locking.locking_model import Locking, NamedRoute, Relay, Running, Timer, Traffic
 from verifier.plan.locking.points_control import read_throws
 from verifier.plan.names import Names
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.quantities import read_amount
-from verifier.plan.unique_clauses import at_most_one, given_once
 from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.wiring_model import Number
@@ -71,31 +71,20 @@ def memory_inputs(statements: Iterable[tree.Statement]) -> Iterator[Observable]:
                 pass
 
 
-def _asked(clause: tree.Clause | None, words: Vocabulary) -> Condition | None:
-    """The condition of a clause; None where there is none, or it is wrong (noted)."""
-    if clause is None or clause.condition is None:
-        return None
-    return resolve(clause.condition, words, in_rule=True)
-
-
 # ------------------------------------------------------------------ memory
 
 
 def _relay(node: tree.Relay, words: Vocabulary) -> Relay | None:
-    given = given_once(node.clauses, words.names)
+    given = ClauseReader(node.clauses, words.names)
     if "picks when" not in given:
         words.names.error("CP701", node.name.span, name=node.name.text)
-    picks = _asked(given.get("picks when"), words)
-    sticks = _asked(given.get("sticks while"), words)
-    delays = {
-        kind: read_amount(given[kind].lengths[0], plausible_ranges.DELAY, words.names)
-        for kind in ("slow to pick", "slow to release")
-        if kind in given
-    }
+    picks = given.condition("picks when", words)
+    sticks = given.condition("sticks while", words)
+    slow_pick = given.amount("slow to pick", plausible_ranges.DELAY)
+    slow_release = given.amount("slow to release", plausible_ranges.DELAY)
     if picks is None:
         return None
-    slow = delays.get("slow to pick"), delays.get("slow to release")
-    return Relay(node.name.text, picks, sticks, *slow, node.span)
+    return Relay(node.name.text, picks, sticks, slow_pick, slow_release, node.span)
 
 
 def _timer(node: tree.Timer, words: Vocabulary) -> Timer | None:
@@ -108,7 +97,7 @@ def _timer(node: tree.Timer, words: Vocabulary) -> Timer | None:
 
 def _traffic(node: tree.Traffic, words: Vocabulary) -> Traffic | None:
     names = words.names
-    given = given_once(node.clauses, names)
+    given = ClauseReader(node.clauses, names)
     missing = [kind for kind in _WAYS if kind not in given]
     for name in node.blocks:
         names.find(name, "block")
@@ -117,9 +106,8 @@ def _traffic(node: tree.Traffic, words: Vocabulary) -> Traffic | None:
         names.error(
             "CP708", node.name.span, name=node.name.text, ways=[_WAYS[kind] for kind in missing]
         )
-    conditions = [_asked(given.get(kind), words) for kind in _WAYS]
-    locked = _asked(given.get("locked while"), words)
-    right, left = conditions
+    right, left = (given.condition(kind, words) for kind in _WAYS)
+    locked = given.condition("locked while", words)
     if right is None or left is None:
         return None
     return Traffic(node.name.text, blocks, right, left, locked, node.span)

@@ -4,21 +4,19 @@ In: the clauses of their statements. Out: a :class:`~verifier.plan.locking.locki
 each that says anything of it; errors are noted in the names.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from typing import NamedTuple
 
 from verifier.language.syntax import tree
-from verifier.plan.conditions import resolve
+from verifier.plan.clause_reader import ClauseReader
 from verifier.plan.locking.locking_model import Mover, Throw
 from verifier.plan.names import Names
 from verifier.plan.observables import AnyOne, Condition, Not
-from verifier.plan.unique_clauses import given_once
 from verifier.plan.vocabulary import Vocabulary
 
 _KINDS: frozenset[tree.ClauseKind] = frozenset(
     ("thrown by", "thrown reverse when", "locked while", "electric lock", "motor")
 )
-_Given = Mapping[tree.ClauseKind, tree.Clause]
 
 
 class _By(NamedTuple):
@@ -35,14 +33,13 @@ def read_throws(statements: Iterable[tree.Statement], words: Vocabulary) -> dict
     for s in statements:
         if not isinstance(s, tree.Turnout | tree.Slip):
             continue
-        given = given_once(s.clauses, words.names)
-        if not _KINDS.intersection(given):
+        given = ClauseReader(s.clauses, words.names)
+        if not given.has_any(_KINDS):
             continue
         by = _thrown_by(given, s, words)
-        reverse = _asked(given, "thrown reverse when", words)
+        reverse = given.condition("thrown reverse when", words)
         locked = _locked(given, by, s, words)
-        motor = given.get("motor")
-        snap = motor is not None and motor.words[0].text == "snap"
+        snap = given.word("motor") == "snap"
         for name in s.names:
             throws[name.text] = Throw(
                 name.text, *by, reverse, locked, "electric lock" in given, snap, s.span
@@ -55,14 +52,7 @@ def lever_of(clause: tree.Clause | None) -> tree.Name | None:
     return clause.names[0] if clause and len(clause.names) == 1 else None
 
 
-def _asked(given: _Given, kind: tree.ClauseKind, words: Vocabulary) -> Condition | None:
-    clause = given.get(kind)
-    if clause is None or clause.condition is None:
-        return None
-    return resolve(clause.condition, words, in_rule=True)
-
-
-def _thrown_by(given: _Given, node: tree.Turnout | tree.Slip, words: Vocabulary) -> _By:
+def _thrown_by(given: ClauseReader, node: tree.Turnout | tree.Slip, words: Vocabulary) -> _By:
     clause, rule = given.get("thrown by"), given.get("thrown reverse when")
     names = words.names
     if clause and rule:
@@ -103,17 +93,17 @@ def _check_lever(name: tree.Name, words: Vocabulary) -> None:
 
 
 def _locked(
-    given: _Given, by: _By, node: tree.Turnout | tree.Slip, words: Vocabulary
+    given: ClauseReader, by: _By, node: tree.Turnout | tree.Slip, words: Vocabulary
 ) -> Condition | None:
     """While what the points are not moved: what locks them, or an electric lock that is not
     released."""
-    held = _asked(given, "locked while", words)
+    held = given.condition("locked while", words)
     electric = given.get("electric lock")
     if electric is None:
         return held
     if by.by != "hand":
         words.names.error("CP702", electric.span, name=node.names[0].text)
-    released = _asked(given, "electric lock", words)
+    released = given.condition("electric lock", words)
     if released is None:
         return held
     shut = Not(released, electric.span)

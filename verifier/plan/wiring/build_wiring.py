@@ -5,21 +5,23 @@ errors are noted in the names.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import TypeVar, cast
 
 from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.diagnostics.registry import Hint
 from verifier.language.syntax import tree
 from verifier.language.syntax.contextual_keywords import OTHER_UNITS
+from verifier.plan.clause_reader import ClauseReader, at_most_one
 from verifier.plan.locking.points_control import lever_of
 from verifier.plan.model import Track
 from verifier.plan.names import Names
 from verifier.plan.quantities import CURRENT, USUAL, VOLTAGE, read_amount
 from verifier.plan.signals.signal_placement import Post
-from verifier.plan.unique_clauses import at_most_one, given_once, no_run
 from verifier.plan.units import units_of
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.detectors_drivers import read_detectors, read_drivers
+from verifier.plan.wiring.electrical_constants import SCALES
 from verifier.plan.wiring.plausible_ranges import read_run
 from verifier.plan.wiring.wiring_model import (
     Detectable,
@@ -33,9 +35,6 @@ from verifier.plan.wiring.wiring_model import (
     Wiring,
 )
 
-# NMRA S-1.2 (O, S, HO, TT, N, Z; value from memory)
-SCALES = {"O": "48", "S": "64", "HO": "87.1", "TT": "120", "N": "160", "Z": "220"}
-
 _Statement = TypeVar("_Statement", bound=tree.Statement)
 
 
@@ -46,33 +45,32 @@ def read_wiring(
     posts: Mapping[str, Post],
 ) -> Wiring:
     """All the equipment a file declares; errors are noted in ``names``."""
-    blocks = list(_of(statements, tree.Block))
+    blocks = list(tree.of_kind(statements, tree.Block))
+    undetected = {name.text for node in blocks if node.undetected for name in node.names}
     lengths = _lengths(blocks, names)
-    supplies = _supplies(_of(statements, tree.Supply), names)
+    supplies = _supplies(tree.of_kind(statements, tree.Supply), names)
     feeders = _feeders(blocks, names)
-    turnouts = list(_of(statements, tree.Turnout))
+    turnouts = list(tree.of_kind(statements, tree.Turnout))
     return Wiring(
         supplies=supplies,
-        districts=_districts(_of(statements, tree.District), names),
+        districts=_districts(tree.of_kind(statements, tree.District), names),
         feeders=feeders,
         detectors=read_detectors(
-            _of(statements, tree.Detector), feeders, lengths, _undetected(blocks), names
+            tree.of_kind(statements, tree.Detector), feeders, lengths, undetected, names
         ),
-        drivers=read_drivers(_of(statements, tree.Driver), posts, _contactless(turnouts), names),
+        drivers=read_drivers(
+            tree.of_kind(statements, tree.Driver), posts, _contactless(turnouts), names
+        ),
         machines=_machines(turnouts, names),
-        trains=_trains(list(_of(statements, tree.Trains)), names),
-        common_returns=tuple(_returns(_of(statements, tree.CommonReturn), names)),
+        trains=_trains(list(tree.of_kind(statements, tree.Trains)), names),
+        common_returns=tuple(_returns(tree.of_kind(statements, tree.CommonReturn), names)),
         lengths=lengths,
         district_of=_district_of(blocks, names),
-        stopping=_stopping(list(_of(statements, tree.StoppingDistance)), names),
-        scale=_scale(list(_of(statements, tree.Scale)), names),
-        set_back=_set_back(_of(statements, tree.Signal), names),
+        stopping=_stopping(list(tree.of_kind(statements, tree.StoppingDistance)), names),
+        scale=_scale(list(tree.of_kind(statements, tree.Scale)), names),
+        set_back=_set_back(tree.of_kind(statements, tree.Signal), names),
         units=units_of(statements),
     )
-
-
-def _of(statements: Iterable[tree.Statement], kind: type[_Statement]) -> Iterator[_Statement]:
-    return (s for s in statements if isinstance(s, kind))
 
 
 # ------------------------------------------------------------------ power
@@ -81,21 +79,17 @@ def _of(statements: Iterable[tree.Statement], kind: type[_Statement]) -> Iterato
 def _supplies(nodes: Iterable[tree.Supply], names: Names) -> dict[str, Supply]:
     supplies = {}
     for node in nodes:
-        given = given_once([c for c in node.clauses if c.kind != "rating"], names)
+        given = ClauseReader([c for c in node.clauses if c.kind != "rating"], names)
         volts, amps = _ratings(node, names)
-        fuse = given.get("fuse")
-        fed = given.get("fed by")
-        if fed:
-            names.find(fed.names[0], "supply")
-        elif node.booster:
+        if node.booster and "fed by" not in given:
             names.error("CP607", node.name.span, "booster", name=node.name.text)
         supplies[node.name.text] = Supply(
             node.name.text,
             node.booster or "track power" in given,
             volts,
             amps,
-            read_amount(fuse.lengths[0], plausible_ranges.FUSE, names) if fuse else None,
-            fed.names[0].text if fed else None,
+            given.amount("fuse", plausible_ranges.FUSE),
+            given.supply("fed by"),
             node.span,
         )
     _check_circles(supplies, names)
@@ -222,10 +216,6 @@ def _feeders(blocks: Iterable[tree.Block], names: Names) -> dict[str, Feeder]:
     return feeders
 
 
-def _undetected(blocks: Iterable[tree.Block]) -> frozenset[str]:
-    return frozenset(name.text for node in blocks if node.undetected for name in node.names)
-
-
 # ------------------------------------------------------------------ turnouts, signals
 
 
@@ -247,39 +237,28 @@ _WIRED: frozenset[tree.ClauseKind] = frozenset(
 
 
 def _machines(turnouts: Iterable[tree.Turnout], names: Names) -> dict[str, Machine]:
-    machines = {}
+    machines: dict[str, Machine] = {}
     for node in turnouts:
-        given = given_once(node.clauses, names)
-        motor, supply = given.get("motor"), given.get("powered by")
+        given = ClauseReader(node.clauses, names)
         lever = lever_of(given.get("thrown by"))
-        if lever is None and not _WIRED.intersection(given):
+        if lever is None and not given.has_any(_WIRED):
             continue
         if "locked while" in given:  # then it may lie otherwise than its lever
             lever = None
-        if supply:
-            names.find(supply.names[0], "supply")
-        no_run(supply, names)
-        contacts, fouling = given.get("contacts"), given.get("fouling point")
+        contacts = given.get("contacts")
         legs = at_most_one(contacts.words, "leg", names) if contacts else ()
-        seconds = (
-            read_amount(motor.lengths[0], plausible_ranges.THROW, names)
-            if motor and motor.lengths
-            else None
+        machine = Machine(
+            turnout="",
+            contacts=tuple(sorted(legs)) if contacts else None,
+            lever=lever.text if lever else None,
+            motor=cast(MotorKind | None, given.word("motor")),
+            seconds=given.amount("motor", plausible_ranges.THROW),
+            supply=given.supply(),
+            fouling=given.amount("fouling point", plausible_ranges.FOULING),
+            gaps=_gaps(given.get("gap"), names),
+            span=node.span,
         )
-        far = read_amount(fouling.lengths[0], plausible_ranges.FOULING, names) if fouling else None
-        gaps = _gaps(given.get("gap"), names)
-        for name in node.names:
-            machines[name.text] = Machine(
-                turnout=name.text,
-                contacts=tuple(sorted(legs)) if contacts else None,
-                lever=lever.text if lever else None,
-                motor=cast(MotorKind, motor.words[0].text) if motor else None,
-                seconds=seconds,
-                supply=supply.names[0].text if supply else None,
-                fouling=far,
-                gaps=gaps,
-                span=node.span,
-            )
+        machines.update((n.text, replace(machine, turnout=n.text)) for n in node.names)
     return machines
 
 
@@ -318,20 +297,17 @@ def _trains(nodes: Sequence[tree.Trains], names: Names) -> TrainLimits | None:
     node = _only(nodes, "`trains`", names)
     if node is None:
         return None
-    given = given_once(node.clauses, names)
+    given = ClauseReader(node.clauses, names)
     shortest = read_amount(node.shortest, plausible_ranges.TRAIN, names)
     longest = read_amount(node.longest, plausible_ranges.TRAIN, names)
-    wheelsets = given.get("wheelsets")
-    resistance = (
-        read_amount(wheelsets.lengths[0], plausible_ranges.WHEELSET, names) if wheelsets else None
-    )
+    resistance = given.amount("wheelsets", plausible_ranges.WHEELSET)
     if shortest is None or longest is None:
         return None
     if shortest > longest:
         names.error("CP614", node.span)
-    said = given["detectable"].words[0].text if "detectable" in given else "throughout"
-    how = "ends" if said == "both" else said
-    return TrainLimits(shortest, longest, cast(Detectable, how), resistance, node.span)
+    said = given.word("detectable") or "throughout"
+    how = cast(Detectable, "ends" if said == "both" else said)
+    return TrainLimits(shortest, longest, how, resistance, node.span)
 
 
 def _stopping(nodes: Sequence[tree.StoppingDistance], names: Names) -> Number | None:
@@ -350,6 +326,6 @@ def _scale(nodes: Sequence[tree.Scale], names: Names) -> Number | None:
         return many
     name = cast(tree.Name, node.name)
     if name.text in SCALES:
-        return Number(SCALES[name.text])
+        return SCALES[name.text]
     names.error("CP618", name.span, near=nearest(name.text, SCALES), name=name.text, known=SCALES)
     return None

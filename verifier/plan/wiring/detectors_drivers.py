@@ -8,16 +8,14 @@ from collections.abc import Iterable, Iterator, Mapping, Set
 from typing import Literal, cast
 
 from verifier.language.syntax import tree
+from verifier.plan.clause_reader import ClauseReader, at_most_one
 from verifier.plan.names import Names
-from verifier.plan.quantities import Bounds, read_amount
+from verifier.plan.quantities import read_amount
 from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post
-from verifier.plan.unique_clauses import at_most_one, given_once, no_run
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.plausible_ranges import read_run
 from verifier.plan.wiring.wiring_model import Detector, Driver, DriverInput, Feeder, Number
-
-_Given = Mapping[tree.ClauseKind, tree.Clause]
 
 # What only one of the two kinds of detector has.
 _ONLY: Mapping[tree.ClauseKind, str] = {
@@ -29,16 +27,6 @@ _ONLY: Mapping[tree.ClauseKind, str] = {
 }
 # Variants of CP607, by the clause that is left out.
 _MISSING: Mapping[tree.ClauseKind, str] = {"through": "feeders", "on": "block", "at": "spots"}
-
-
-def _amount(given: _Given, kind: tree.ClauseKind, bounds: Bounds, names: Names) -> Number | None:
-    clause = given.get(kind)
-    return read_amount(clause.lengths[0], bounds, names) if clause else None
-
-
-def _supply(given: _Given, names: Names) -> str | None:
-    clause = given.get("powered by")
-    return clause.names[0].text if clause and names.find(clause.names[0], "supply") else None
 
 
 # ------------------------------------------------------------------ detectors
@@ -54,27 +42,22 @@ def read_detectors(
     """Every detector whose block is known."""
     found = {}
     for node in nodes:
-        given = given_once(node.clauses, names)
+        given = ClauseReader(node.clauses, names)
         _check_kind(node, given, names)
         through = _through(given, names)
         block = _block(node, given, through, feeders, undetected, names)
-        spots = _spots(node, given, block, lengths, names)
-        turns = _amount(given, "turns", plausible_ranges.TURNS, names)
-        closed = given.get("output")
-        no_run(given.get("powered by"), names)
+        turns = given.amount("turns", plausible_ranges.TURNS)
         detector = Detector(
             name=node.name.text,
             kind=node.kind,
             block=block or "",
             through=through,
             turns=int(turns) if turns else 1,
-            sensitivity=_amount(given, "sensitivity", plausible_ranges.SENSITIVITY, names),
-            spots=spots,
-            hold=_amount(given, "hold", plausible_ranges.HOLD, names),
-            supply=_supply(given, names),
-            closed_when=cast(Literal["clear", "occupied"], closed.words[0].text)
-            if closed
-            else None,
+            sensitivity=given.amount("sensitivity", plausible_ranges.SENSITIVITY),
+            spots=_spots(node, given, block, lengths, names),
+            hold=given.amount("hold", plausible_ranges.HOLD),
+            supply=given.supply(),
+            closed_when=cast(Literal["clear", "occupied"] | None, given.word("output")),
             isolated="isolated output" in given,
             without_power="without track power" in given,
             span=node.span,
@@ -84,7 +67,7 @@ def read_detectors(
     return found
 
 
-def _check_kind(node: tree.Detector, given: _Given, names: Names) -> None:
+def _check_kind(node: tree.Detector, given: ClauseReader, names: Names) -> None:
     """Nothing is left out that this kind of detector needs, and nothing is there that only
     the other kind has."""
     name = node.name
@@ -92,7 +75,7 @@ def _check_kind(node: tree.Detector, given: _Given, names: Names) -> None:
     for kind in needs:
         if kind not in given:
             names.error("CP607", name.span, _MISSING[kind], name=name.text)
-    for kind, clause in given.items():
+    for kind, clause in given.given.items():
         of = _ONLY.get(kind, node.kind)
         if of != node.kind:
             names.error(
@@ -100,7 +83,7 @@ def _check_kind(node: tree.Detector, given: _Given, names: Names) -> None:
             )
 
 
-def _through(given: _Given, names: Names) -> tuple[str, ...]:
+def _through(given: ClauseReader, names: Names) -> tuple[str, ...]:
     clause = given.get("through")
     if clause is None:
         return ()
@@ -110,7 +93,7 @@ def _through(given: _Given, names: Names) -> tuple[str, ...]:
 
 def _block(
     node: tree.Detector,
-    given: _Given,
+    given: ClauseReader,
     through: tuple[str, ...],
     feeders: Mapping[str, Feeder],
     undetected: Set[str],
@@ -131,7 +114,7 @@ def _block(
 
 def _spots(
     node: tree.Detector,
-    given: _Given,
+    given: ClauseReader,
     block: str | None,
     lengths: Mapping[str, Number],
     names: Names,
@@ -174,22 +157,21 @@ def read_drivers(
     driven: dict[str, tree.Name] = {}
     found = {}
     for node in nodes:
-        given = given_once(node.clauses, names)
+        given = ClauseReader(node.clauses, names)
         heads = tuple(_heads(node, posts, driven, names))
-        outputs = _amount(given, "outputs", plausible_ranges.OUTPUTS, names)
+        outputs = given.amount("outputs", plausible_ranges.OUTPUTS)
         power, reads = given.get("powered by"), given.get("reads")
-        missing, out = given.get("when input missing"), given.get("when lamp out")
         found[node.name.text] = Driver(
             name=node.name.text,
             heads=heads,
             outputs=int(outputs) if outputs else None,
-            supply=_supply(given, names),
+            supply=given.supply(run=True),
             run=read_run(power.run, names) if power else None,
             reads=tuple(_readings(reads, contactless, names)) if reads else None,
-            when_missing=missing.words[0].text if missing else None,
-            when_out=out.words[0].text if out else None,
-            lamp=_amount(given, "lamps", plausible_ranges.LAMP, names),
-            needs=_amount(given, "needs", plausible_ranges.NEEDS, names),
+            when_missing=given.word("when input missing"),
+            when_out=given.word("when lamp out"),
+            lamp=given.amount("lamps", plausible_ranges.LAMP),
+            needs=given.amount("needs", plausible_ranges.NEEDS),
             span=node.span,
         )
     return found
