@@ -102,11 +102,11 @@ def test_a_file_that_tells_all_takes_only_the_feeders_for_granted() -> None:
          "no machine can stall."),
         ("motor", "motor snap", "No supply is given for the motors of T1: taken to be on."),
         ("driver", "", "No drivers are given: the rules read every report as it is, every head "
-         "lights as it is told, and no lamp nor wire to a head can fail."),
+         "lights as commanded, and no lamp nor wire to a head can fail."),
         ("driver", "driver B drives 2R powered by Bus",
-         "Inputs of B: taken to be all that their rules ask for."),
+         "Inputs of B: taken to be all that their rules read."),
         ("driver", "driver B drives 2R reads D-Switch, T1 contacts",
-         "No supply is given for B: taken to be on, and to hear all inputs."),
+         "No supply is given for B: taken to be on, and to suit all inputs."),
         ("fouling", "", "Gaps are taken to stand at or beyond the fouling points: stock inside "
          "one block fouls no other."),
     ],
@@ -164,7 +164,7 @@ signal 2R at Main | T1
 @pytest.mark.parametrize(
     ("more", "said", "instead"),
     [
-        ("", "The times of Lock-time are taken to be as long or as short as they like.", ""),
+        ("", "The times of Lock-time are taken to be of any length, however long or short.", ""),
         (
             "trains need 10 s to stop",
             "A train that saw a signal clear may still pass it for 10 s after it was put back.",
@@ -175,7 +175,7 @@ signal 2R at Main | T1
             "Time is counted in moments of 10 s; the times of Lock-time last for as "
             "many whole ones as fit into them at least, and end before one more has passed; how "
             "long trains need is rounded up.",
-            "The times of Lock-time are taken to be as long or as short as they like.",
+            "The times of Lock-time are taken to be of any length, however long or short.",
         ),
         (
             "trains reverse on Siding",

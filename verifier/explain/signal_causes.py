@@ -171,9 +171,7 @@ class _Teller:
         """The colors that the acting line gives the heads of a signal."""
         if signal.by_head:
             return {signal.heads[0].name: line.shows}
-        aspect = self._plan.chart.get(line.shows)
-        colors = aspect.for_heads(len(signal.heads)) if aspect else None
-        assert colors is not None, "checked when the plan was built"
+        colors = signal.colors(line.shows, self._plan.chart)
         return {head.name: color for head, color in zip(signal.heads, colors, strict=True)}
 
     def _instead(self, head: Head, signal: Signal, ruled: dict[str, str]) -> Cause | None:

@@ -17,7 +17,6 @@ from verifier.exports.names import CNames, plain
 from verifier.plan import observables
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED, Condition, Observable
-from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.build_signals import COLORS
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.report_abstraction import lamp_out, reports_of
@@ -146,16 +145,8 @@ class Interface:
         if signal.by_head:
             colors = tuple(head.lines[-1].shows for head in signal.heads)
         else:
-            colors = colors_of(signal.lines[-1].shows, signal, chart)
+            colors = signal.colors(signal.lines[-1].shows, chart)
         return chart.reading(colors), colors
-
-
-def colors_of(aspect: str, signal: Signal, chart: Chart) -> Combination:
-    """The colors in which a signal shows an aspect of its rules."""
-    found = chart.get(aspect)
-    colors = found.for_heads(len(signal.heads)) if found else None
-    assert colors is not None, "checked when the plan was built"
-    return colors
 
 
 class TooManyPositions(Exception):

@@ -11,7 +11,7 @@ from pathlib import PurePath
 
 from verifier.exports.c_text import CWriter, SimpleTest, Test, all_tests, any_test
 from verifier.exports.condition_to_c import AspectQuery, ConditionWriter
-from verifier.exports.interface import Interface, SignalOutputs, colors_of, reports_read
+from verifier.exports.interface import Interface, SignalOutputs, reports_read
 from verifier.exports.names import CNames
 from verifier.language.source import Span
 from verifier.logic.expr import Atom, Expr, atom, nodes
@@ -175,7 +175,7 @@ class SignalRules:
             code.close()
 
     def _colors(self, line: Line, signal: Signal) -> Combination:
-        return colors_of(line.shows, signal, self._plan.chart)
+        return signal.colors(line.shows, self._plan.chart)
 
     def _shows(self, lit: SignalOutputs, colors: Combination) -> list[str]:
         aspect = self._face.aspects[self._plan.chart.reading(colors)]

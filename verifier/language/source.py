@@ -107,7 +107,7 @@ class Span:
 
     @property
     def turned(self) -> bool:
-        """Whether what is written here stands in the layout the other way round."""
+        """Whether the layout has what is written here mirrored."""
         return sum(used.turned for used in self.uses) % 2 == 1
 
     @property

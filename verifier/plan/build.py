@@ -1,6 +1,7 @@
 """Syntax tree to plan: the one place that knows in which order things are resolved."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from itertools import groupby
 from typing import Any
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
@@ -9,7 +10,7 @@ from verifier.language.syntax import tree
 from verifier.plan import observables
 from verifier.plan.claims import read_claims
 from verifier.plan.conditions import resolve
-from verifier.plan.locking.build_locking import memory_inputs, read_locking
+from verifier.plan.locking.build_locking import read_locking
 from verifier.plan.locking.locking_model import NamedRoute
 from verifier.plan.model import (
     Block,
@@ -18,7 +19,6 @@ from verifier.plan.model import (
     NamedCondition,
     Plan,
     Port,
-    Route,
     Track,
 )
 from verifier.plan.names import Names, declare_all
@@ -43,8 +43,8 @@ from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring.build_wiring import read_wiring
 from verifier.plan.wiring.derive_equipment import derive_equipment, inputs_with
 
-# What is wrong whatever else the layout has, so that it is told even where a part of the
-# statements could not be had.
+# Errors that no other statement can cure: they are reported even where other statements could
+# not be read.
 _STANDS_ALONE = frozenset((
     "CP202", "CP203", "CP204", "CP205", "CP206", "CP207", "CP208", "CP213",
     "CP301", "CP303", "CP304", "CP402", "CP406", "CP408", "CP410",
@@ -53,7 +53,7 @@ _STANDS_ALONE = frozenset((
 
 
 def standing_alone(source: Source, statements: Sequence[tree.Statement]) -> list[Diagnostic]:
-    """Errors in some of the statements of a file that no others could mend."""
+    """The errors in some of a file's statements that no other statement could cure."""
     try:
         build(source, statements)
     except InputError as error:
@@ -65,7 +65,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     """The checked plan of a file.
 
     Raises :class:`InputError` with every error found. Errors in the track hide those
-    that would follow from them: signals are looked at once the track is sound.
+    that would follow from them: signals are read once the track is free of errors.
     """
     assert not any(isinstance(s, tree.Reuse) for s in statements), "modules first"
     names = declare_all(statements)
@@ -77,6 +77,8 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     posts = find_posts(statements, track, names)
     head_nodes = _head_nodes(statements, posts, names)
     crossovers = _crossovers(statements, track, names)
+    blocks = _blocks(statements)
+    undetected = frozenset(block.name for block in blocks.values() if not block.detected)
     wiring = read_wiring(statements, names, track, posts)
     where = {n: (p.enters, p.node.name.span) for n, p in posts.items()}
     routes = find_routes(where, track, names)
@@ -84,7 +86,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     aspects = {n: aspect_observable(n, p, head_nodes, chart, wiring) for n, p in posts.items()}
     words = Vocabulary(
         names, chart, aspects, head_colors(posts, head_nodes, chart, wiring),
-        _levers(statements, names), _undetected(statements),
+        _levers(statements, names), undetected,
         {c.name: c.ends for c in crossovers},
         {name: route for name, (route, _) in named_routes.items()},
     )  # fmt: skip
@@ -98,9 +100,8 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     limits = find_limits(_declared_limits(statements, names), where, track, derails)
     if names.errors:
         raise InputError(names.errors)
-    blocks = _blocks(statements)
     equipment = derive_equipment(wiring, track, blocks, signals, conditions)
-    inputs = _inputs(statements, words)
+    inputs = _inputs(statements, words.levers)
     return Plan(
         source=source,
         title=next((s.title for s in statements if isinstance(s, tree.Layout)), source.name),
@@ -125,23 +126,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         locking=locking,
         packets=packets,
         unwired_inputs=inputs,
-        _routes_by_signal=_by_signal(routes),
-    )
-
-
-def _by_signal(routes: Iterable[Route]) -> dict[str, tuple[Route, ...]]:
-    found: dict[str, tuple[Route, ...]] = {}
-    for route in routes:
-        found[route.signal] = (*found.get(route.signal, ()), route)
-    return found
-
-
-def _undetected(statements: Iterable[tree.Statement]) -> frozenset[str]:
-    return frozenset(
-        name.text
-        for s in statements
-        if isinstance(s, tree.Block) and s.undetected
-        for name in s.names
+        _routes_by_signal={s: tuple(those) for s, those in groupby(routes, lambda r: r.signal)},
     )
 
 
@@ -150,8 +135,7 @@ def _declared_limits(
 ) -> list[tuple[str, tuple[str, ...], Span]]:
     return [
         (s.name.text, tuple(n.text for n in s.signals if names.find(n, "signal")), s.span)
-        for s in statements
-        if isinstance(s, tree.Limits)
+        for s in tree.of_kind(statements, tree.Limits)
     ]
 
 
@@ -178,8 +162,7 @@ def _check_declared_in(statements: Iterable[tree.Statement], names: Names) -> No
 def _blocks(statements: Iterable[tree.Statement]) -> dict[str, Block]:
     return {
         n.text: Block(n.text, not s.undetected, s.switching, s.note, n.span, len(s.names) == 1)
-        for s in statements
-        if isinstance(s, tree.Block)
+        for s in tree.of_kind(statements, tree.Block)
         for n in s.names
     }
 
@@ -187,24 +170,17 @@ def _blocks(statements: Iterable[tree.Statement]) -> dict[str, Block]:
 def _gates(statements: Iterable[tree.Statement]) -> dict[str, Gate]:
     return {
         n.text: Gate(n.text, s.block.text, n.span)
-        for s in statements
-        if isinstance(s, tree.Gate)
+        for s in tree.of_kind(statements, tree.Gate)
         for n in s.names
     }
 
 
 def _levers(statements: Iterable[tree.Statement], names: Names) -> dict[str, tuple[str, ...]]:
     levers: dict[str, tuple[str, ...]] = {}
-    for s in statements:
-        if isinstance(s, tree.Lever):
-            positions = tuple(p.text for p in s.positions)
-            seen: set[str] = set()
-            for position in s.positions:
-                if position.text in seen:
-                    names.error("CP202", position.span, "positions", position=position.text)
-                seen.add(position.text)
-            for n in s.names:
-                levers[n.text] = positions
+    for s in tree.of_kind(statements, tree.Lever):
+        for _, again in tree.repeated(s.positions):
+            names.error("CP202", again.span, "positions", position=again.text)
+        levers |= dict.fromkeys((n.text for n in s.names), tuple(p.text for p in s.positions))
     return levers
 
 
@@ -213,9 +189,7 @@ def _head_nodes(
 ) -> dict[str, tree.Head]:
     nodes: dict[str, tree.Head] = {}
     heads = {head for post in posts.values() for head in post.heads}
-    for s in statements:
-        if not isinstance(s, tree.Head):
-            continue
+    for s in tree.of_kind(statements, tree.Head):
         if s.name.text not in heads:
             signal = signal_meant(s.name.text, names.table)
             declared = names.table.get(signal)
@@ -226,13 +200,8 @@ def _head_nodes(
             else:
                 names.unknown(tree.Name(signal, s.name.span), ("signal",), "signal")
         elif s.name.text in nodes:
-            names.error(
-                "CP202",
-                s.name.span,
-                "head_lines",
-                others=[nodes[s.name.text].name.span],
-                name=s.name.text,
-            )
+            first = nodes[s.name.text].name.span
+            names.error("CP202", s.name.span, "head_lines", others=[first], name=s.name.text)
         else:
             nodes[s.name.text] = s
     return nodes
@@ -242,9 +211,7 @@ def _crossovers(
     statements: Iterable[tree.Statement], track: Track, names: Names
 ) -> list[Crossover]:
     crossovers = []
-    for s in statements:
-        if not isinstance(s, tree.Crossover):
-            continue
+    for s in tree.of_kind(statements, tree.Crossover):
         ends = [n.text for n in s.ends if names.find(n, "turnout")]
         if len(s.ends) != 2 or len(set(ends)) != len(ends):
             names.error("CP313", s.span, name=s.name.text)
@@ -280,33 +247,40 @@ def _conditions(
     statements: Iterable[tree.Statement], words: Vocabulary
 ) -> dict[str, NamedCondition]:
     found: dict[str, NamedCondition] = {}
-    for s in statements:
-        if isinstance(s, tree.NamedCondition):
-            # A named condition may be used by properties too, so it is read as a rule only
-            # where a rule uses it; what it may speak of is what rules may.
-            condition = resolve(s.condition, words, in_rule=True)
-            if condition is not None:
-                found[s.name.text] = NamedCondition(
-                    s.name.text, condition, observables.condition(s.name.text), s.span
-                )
+    for s in tree.of_kind(statements, tree.NamedCondition):
+        # Rules and properties may use it, so it may name only what rules may.
+        condition = resolve(s.condition, words, in_rule=True)
+        if condition is not None:
+            what = observables.condition(s.name.text)
+            found[s.name.text] = NamedCondition(s.name.text, condition, what, s.span)
     return found
 
 
-def _inputs(statements: Iterable[tree.Statement], words: Vocabulary) -> tuple[Observable, ...]:
-    """Truth and commands, in the order of the file; then what is remembered."""
-    makers: Mapping[Any, Any] = {
+def _inputs(
+    statements: Sequence[Any], levers: Mapping[str, tuple[str, ...]]
+) -> tuple[Observable, ...]:
+    """Truth and commands, in the order of the file; then memory."""
+
+    def made(kinds: Mapping[Any, Callable[[str], Observable]]) -> list[Observable]:
+        return [
+            kinds[type(s)](name.text)
+            for s in statements
+            if type(s) in kinds
+            for name in ((s.name,) if hasattr(s, "name") else s.names)
+        ]
+
+    truth_and_commands = {
         tree.Block: observables.stock,
         tree.Turnout: observables.points,
         tree.Slip: observables.points,
+        tree.Derail: observables.derail,
         tree.Gate: observables.gate,
         tree.Button: observables.button,
+        tree.Lever: lambda name: observables.lever(name, levers[name]),
     }
-    inputs: list[Observable] = []
-    for s in statements:
-        if type(s) in makers:
-            inputs += [makers[type(s)](n.text) for n in getattr(s, "names", ())]
-        elif isinstance(s, tree.Derail):
-            inputs.append(observables.derail(s.name.text))
-        elif isinstance(s, tree.Lever):
-            inputs += [observables.lever(n.text, words.levers[n.text]) for n in s.names]
-    return (*inputs, *memory_inputs(statements))
+    memory = {
+        tree.Relay: observables.relay,
+        tree.Timer: observables.timer,
+        tree.Traffic: observables.traffic,
+    }
+    return (*made(truth_and_commands), *made(memory))

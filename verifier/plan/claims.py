@@ -1,12 +1,12 @@
 """What a file claims: properties of its own, assumptions, waivers, expectations."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from verifier.language.syntax import tree
 from verifier.plan.conditions import resolve
 from verifier.plan.model import Assumption, Expectation, Proof, Waiver
-from verifier.plan.observables import Condition, Not
+from verifier.plan.observables import Not
 from verifier.plan.vocabulary import Vocabulary
 
 
@@ -18,46 +18,39 @@ class Claims:
     expectations: tuple[Expectation, ...]
 
 
-def read_claims(statements: Iterable[tree.Statement], words: Vocabulary) -> Claims:
+def read_claims(statements: Sequence[tree.Statement], words: Vocabulary) -> Claims:
     """All claims of a file; errors are noted in ``words.names``."""
-    statements = list(statements)
     return Claims(
         _proofs(statements, words),
         _assumptions(statements, words),
         tuple(
             Waiver(s.claim.text, tuple(n.text for n in s.subjects), s.reason, s.span)
-            for s in statements
-            if isinstance(s, tree.Waive)
+            for s in tree.of_kind(statements, tree.Waive)
         ),
         tuple(
             Expectation(s.claim.text, tuple(n.text for n in s.subjects), s.span)
-            for s in statements
-            if isinstance(s, tree.Expect)
+            for s in tree.of_kind(statements, tree.Expect)
         ),
     )
 
 
 def _proofs(statements: Iterable[tree.Statement], words: Vocabulary) -> tuple[Proof, ...]:
     proofs: dict[str, Proof] = {}
-    for s in statements:
-        if isinstance(s, tree.Prove):
-            condition = resolve(s.condition, words, in_rule=False)
-            if s.title in proofs:
-                words.names.error(
-                    "CP202", s.span, "properties", others=[proofs[s.title].span], title=s.title
-                )
-            if condition is not None:
-                proofs[s.title] = Proof(s.title, s.mode, condition, s.span)
+    for s in tree.of_kind(statements, tree.Prove):
+        condition = resolve(s.condition, words, in_rule=False)
+        if s.title in proofs:
+            earlier = proofs[s.title].span
+            words.names.error("CP202", s.span, "properties", others=[earlier], title=s.title)
+        if condition is not None:
+            proofs[s.title] = Proof(s.title, s.mode, condition, s.span)
     return tuple(proofs.values())
 
 
 def _assumptions(statements: Iterable[tree.Statement], words: Vocabulary) -> tuple[Assumption, ...]:
     assumptions = []
-    for s in statements:
-        if isinstance(s, tree.Assume):
-            condition: Condition | None = resolve(s.condition, words, in_rule=False)
-            if condition is None:
-                continue
+    for s in tree.of_kind(statements, tree.Assume):
+        condition = resolve(s.condition, words, in_rule=False)
+        if condition is not None:
             if s.mode == "never":
                 condition = Not(condition, s.condition.span)
             text = f"{s.mode} {s.condition.span.one_line}"

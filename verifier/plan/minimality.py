@@ -7,6 +7,7 @@ depend on the engine that finds it.
 """
 
 from collections.abc import Iterable, Sequence
+from math import prod
 
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
@@ -39,8 +40,5 @@ def tier_of(what: Observable) -> int:
 
 
 def count_situations(inputs: Iterable[Observable]) -> int:
-    """How many ways these inputs can be."""
-    number = 1
-    for what in inputs:
-        number *= len(what.values)
-    return number
+    """How many situations these inputs have."""
+    return prod(len(what.values) for what in inputs)

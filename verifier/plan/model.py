@@ -8,7 +8,7 @@ from verifier.language.source import Source, Span
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import NO_LOCKING, Locking
 from verifier.plan.observables import Condition, Fact, Observable
-from verifier.plan.signals.aspects import Chart
+from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.packet_model import NO_PACKETS, Packets
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Equipment
 from verifier.plan.wiring.wiring_model import NO_WIRING, Wiring
@@ -206,6 +206,12 @@ class Signal:
     @property
     def by_head(self) -> bool:
         return not self.lines
+
+    def colors(self, aspect: str, chart: Chart) -> Combination:
+        """The colors in which it shows an aspect of its rules, the top head first."""
+        colors = chart.colors(aspect, len(self.heads))
+        assert colors is not None, "checked when the plan was built"
+        return colors
 
     @property
     def conditions(self) -> Iterator[Condition]:

@@ -57,14 +57,14 @@ def _by_aspect(signal: Signal, title: str, notes: Row, used: Sequence[Column], p
     rows = []
     for line in signal.lines:
         aspect = plan.chart.get(line.shows)
-        colors = aspect.for_heads(len(signal.heads)) if aspect else None
+        colors = signal.colors(line.shows, plan.chart)
         for number, case in _numbered(line, plan):
             facts = case.facts if case else ()
             rows.append(
                 (
                     number,
                     line.shows,
-                    " over ".join(colors) if colors else "-",
+                    " over ".join(colors),
                     *_asked(case, used, further, plan),
                     aspect.indication.text if aspect else "-",
                     _toward(signal, aspect, facts, plan) if case or line.when is None else "-",

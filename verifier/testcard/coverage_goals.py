@@ -181,9 +181,7 @@ def _shown(owner: str, signal: Signal, line: Line, chart: Chart) -> Expr:
     if signal.by_head:
         head = next(head for head in signal.heads if head.name == owner)
         return atom(head.lens, line.shows)
-    aspect = chart.get(line.shows)
-    colors = aspect.for_heads(len(signal.heads)) if aspect else None
-    assert colors is not None, f"{signal.name} cannot show {line.shows}"
+    colors = signal.colors(line.shows, chart)
     return conjunction(*(atom(h.lens, c) for h, c in zip(signal.heads, colors, strict=True)))
 
 

@@ -45,7 +45,8 @@ class FaultCone:
                 reader
                 for name in touched
                 for reader, asked in self._read_by.get(name, {}).items()
-                if reader not in touched and any(self._differs(a, world) for a in asked)
+                if reader not in touched
+                and any(world.expand(a) is not self._sound.expand(a) for a in asked)
             }
             more = more or self._round_about(touched, world)
             if not more:
@@ -112,9 +113,6 @@ class FaultCone:
     def _signals_reading(self, name: str) -> Iterable[str]:
         """Signals that read a block's or turnout's report."""
         return () if name in self._plan.signals else self._read_by.get(name, ())
-
-    def _differs(self, asked: Expr, world: World) -> bool:
-        return world.expand(asked) is not self._sound.expand(asked)
 
 
 def _direct(sound: World) -> dict[Observable, dict[str, None]]:

@@ -1,7 +1,7 @@
-"""The transition system of a plan: all that may happen on it, moment by moment.
+"""The transition relation of a plan: all that may happen on it, one time step after another.
 
 In: a plan. Out: a :class:`System`, and any expression about the layout as one about the
-states and choices of a moment. Wiring is left out: reports are true, apart from detection that
+states and choices of a time step. Wiring is left out: reports are true, apart from detection that
 may be lost for a while in the *lossy* system.
 """
 
@@ -31,7 +31,8 @@ from verifier.world.trains import Rules, TrainDynamics
 from verifier.world.world import World
 
 _EVENTS = frozenset(get_args(observables.Event))
-_OF_A_MOMENT = frozenset(
+_COMMANDS = ("lever", "button", "derail", "gate")
+_OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "clock", "late", "put back", "lost", "points",
      "thrown", "relay", "timer", "traffic", "advance", "reversal", "entry", "arrival", "throw",
      "expiry", "tick", "loss")
@@ -47,18 +48,16 @@ class Histories:
         self.lossy = lossy
         self.unit = moment(plan.locking, lossy=lossy)
         self._world = World(self.plan)
-        self._lossmost = window_in(LOSS_SECONDS, self.unit) if lossy and self.unit else 0
-        self._latemost = (
-            window_in(plan.locking.running.to_stop, self.unit)
-            if plan.locking.running.to_stop and self.unit
-            else 0
-        )
+        self._lost_most = window_in(LOSS_SECONDS, self.unit) if lossy and self.unit else 0
+        to_stop = plan.locking.running.to_stop
+        self._late_most = window_in(to_stop, self.unit) if to_stop and self.unit else 0
         self._trains_on = {
             block: tuple(n for n, p in self.plan.track.pieces.items() if p.block == block)
             for block in self.plan.blocks
         }
-        self._aspects = {a.name for a in self.plan.chart.aspects if a.permits}
-        self._clear = {a.name for a in self.plan.chart.aspects if a.proceeds}
+        aspects = self.plan.chart.aspects
+        self._permitting = {a.name for a in aspects if a.permits}
+        self._restricting = {a.name for a in aspects if a.permits and not a.proceeds}
         self._memory = Memory(self.plan, self._world.lower, self._seen, self.unit)
         rules = Rules(self._permits, self._restricts, self._memory.holds, self._late)
         self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced())
@@ -67,7 +66,7 @@ class Histories:
     # -------------------------------------------------------------- expressions
 
     def expand(self, expr: Expr) -> Expr:
-        """An expression about the layout as one about the states and choices of a moment.
+        """An expression about the layout as one about the states and choices of a time step.
         Stock and points are the truth."""
         return substitute(expr, lambda part: self._meaning(part, seen=False))
 
@@ -80,20 +79,13 @@ class Histories:
 
     def _meaning(self, part: Atom, *, seen: bool) -> Expr:
         kind = part.what.kind
-        if kind in _OF_A_MOMENT:
+        if kind in _OF_A_STEP or kind in _COMMANDS:
             return part
         if kind == "stock":
             return self._stock(part, seen=seen)
         if kind in _EVENTS:
             return self._event(part)
-        if kind in ("lever", "button", "derail", "gate"):
-            return part
-        return self._lowered(self._world.expand(part))
-
-    def _lowered(self, expr: Expr) -> Expr:
-        return substitute(
-            expr, lambda part: self._stock(part, seen=True) if part.what.kind == "stock" else part
-        )
+        return self._seen(self._world.expand(part))
 
     def _stock(self, part: Atom, *, seen: bool) -> Expr:
         block = part.what.name
@@ -101,28 +93,24 @@ class Histories:
             *(atom(observables.train(p), "occupied") for p in self._trains_on[block])
         )
         if seen and self.lossy and self.plan.blocks[block].detected:
-            there = conjunction(there, atom(observables.age("lost", block, self._lossmost), "no"))
+            there = conjunction(there, atom(observables.age("lost", block, self._lost_most), "no"))
         return there if part.values == ("occupied",) else negation(there)
 
     def _permits(self, signal: str) -> Expr:
-        return self._seen(atom(self.plan.signals[signal].reading, *self._aspects))
+        return self._seen(atom(self.plan.signals[signal].reading, *self._permitting))
 
     def _restricts(self, signal: str) -> Expr:
-        only = self._aspects - self._clear
-        return self._seen(atom(self.plan.signals[signal].reading, *only))
+        return self._seen(atom(self.plan.signals[signal].reading, *self._restricting))
 
     def _late(self, signal: str) -> Expr:
-        return (
-            negation(atom(observables.age("late", signal, self._latemost), "no"))
-            if self._latemost
-            else FALSE
-        )
+        if not self._late_most:
+            return FALSE
+        return negation(atom(observables.age("late", signal, self._late_most), "no"))
 
     def _is_paced(self) -> bool:
-        only = self._aspects - self._clear
         shown = (s.reading.values for s in self.plan.signals.values())
         switching = any(b.switching for b in self.plan.blocks.values())
-        return switching or any(only.intersection(values) for values in shown)
+        return switching or any(self._restricting.intersection(values) for values in shown)
 
     # -------------------------------------------------------------- events
 
@@ -141,9 +129,9 @@ class Histories:
 
     def _event(self, part: Atom) -> Expr:
         what = part.what
-        known = self._events.get(what)
-        if known is None:
-            known = self._events[what] = self._happens(what)
+        if what not in self._events:
+            self._events[what] = self._happens(what)
+        known = self._events[what]
         return known if part.values == ("yes",) else negation(known)
 
     def _happens(self, what: Observable) -> Expr:
@@ -167,27 +155,21 @@ class Histories:
 
     @cached_property
     def system(self) -> System:
-        """The whole of it."""
+        """The transition system: states, inputs, initial states, transition relation."""
         following: dict[Observable, Mapping[str, Expr]] = dict(self._trains.following())
         following |= self._memory.following
         following |= self._lateness()
         following |= self._losses()
         always = tuple(self.expand(self._world.lower(a.condition)) for a in self.plan.assumptions)
-        states = tuple(following)
-        known = set(states)
-        used: dict[Observable, None] = {}
         exprs = [e for values in following.values() for e in values.values()]
         exprs += [self._happens(event) for event in self.events()]
-        for expr in (*exprs, *always):
-            for what in support(expr):
-                if what not in known:
-                    used[what] = None
-        inputs = tuple(dict.fromkeys((*self._commands(), *used)))
-        initial = {what: self._at_start(what) for what in states}
-        return System(states, inputs, initial, following, always)
+        free = (w for expr in (*exprs, *always) for w in support(expr) if w not in following)
+        inputs = tuple(dict.fromkeys((*self._commands(), *free)))
+        initial = {what: self._at_start(what) for what in following}
+        return System(tuple(following), inputs, initial, following, always)
 
     def _commands(self) -> Iterator[Observable]:
-        return (w for w in self.plan.inputs if w.kind in ("lever", "button", "derail", "gate"))
+        return (w for w in self.plan.inputs if w.kind in _COMMANDS)
 
     def _at_start(self, what: Observable) -> tuple[str, ...]:
         if what.kind in ("train", "heading"):
@@ -197,19 +179,19 @@ class Histories:
         return (what.usual,)
 
     def _lateness(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
-        for signal in self.plan.signals if self._latemost else ():
+        for signal in self.plan.signals if self._late_most else ():
             present = self._trains.may_approach(signal)
-            late = observables.age("late", signal, self._latemost)
+            late = observables.age("late", signal, self._late_most)
             fresh = conjunction(self._permits(signal), present)
             yield late, _window(late, fresh, negation(present))
-            put_back = observables.age("put back", signal, self._latemost)
+            put_back = observables.age("put back", signal, self._late_most)
             passed = self._trains.occupied(self.plan.signals[signal].enters.piece)
             yield put_back, _window(put_back, self._permits(signal), passed)
 
     def _losses(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
         for block in self.plan.blocks.values() if self.lossy else ():
             if block.detected:
-                lost = observables.age("lost", block.name, self._lossmost)
+                lost = observables.age("lost", block.name, self._lost_most)
                 stock = self.expand(atom(observables.stock(block.name), "occupied"))
                 begins = conjunction(
                     atom(lost, "no"), atom(observables.choice("loss", block.name), "yes"), stock
@@ -218,7 +200,7 @@ class Histories:
 
 
 def _window(what: Observable, begins: Expr, ends: Expr) -> Mapping[str, Expr]:
-    """A count of moments from when something begins until it ends, or they are over."""
+    """A count of time steps from when something begins until it ends, or the count is full."""
     tick = atom(observables.choice("tick", "time"), "yes")
     going = conjunction(negation(begins), negation(ends))
     values: dict[str, Expr] = {}

@@ -1,7 +1,7 @@
-"""Lenses: the colors a signal shows, and the aspect an engineer takes them for.
+"""Lenses: the colors a signal shows, and the aspect an engineer reads.
 
-What a head is told to show follows from its rules and from what its driver does about
-dead inputs and lamps; what it really shows also from power, wires and lamps.
+What a head is commanded to show follows from its rules and from its driver's reaction to dead
+inputs and lamps; what it really shows also from power, wires and lamps.
 """
 
 from collections.abc import Callable, Iterator, Mapping
@@ -19,24 +19,16 @@ from verifier.logic.expr import (
     negation,
 )
 from verifier.plan import observables
-from verifier.plan.model import Line, Plan, Signal
+from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable, facts_unfolded
-from verifier.plan.signals.aspects import Chart, Combination
+from verifier.plan.signals.aspects import Combination
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.circuits import Circuits
 from verifier.world.rules import Reader, first_line
 
 
-def shown_by(line: Line, signal: Signal, chart: Chart) -> Combination:
-    """The colors of a signal while one of its aspect lines acts."""
-    aspect = chart.get(line.shows)
-    colors = aspect.for_heads(len(signal.heads)) if aspect else None
-    assert colors is not None, "checked when the plan was built"
-    return colors
-
-
 class Lenses:
-    """What the heads of one plan show. ``reader`` tells who reads the rules of a head."""
+    """What the heads of one plan show. ``reader`` gives the reader of a head's rules."""
 
     def __init__(self, plan: Plan, circuits: Circuits, reader: Callable[[str], Reader]):
         self._plan = plan
@@ -54,24 +46,32 @@ class Lenses:
         }
         self._dead: dict[str, Expr] = {}
 
-    # -------------------------------------------------------------- what heads are told
+    # -------------------------------------------------------------- commanded colors
 
     def color(self, part: Atom) -> Expr:
-        """That a head is told to show one of these colors."""
-        name = part.what.name
-        driver = self._plan.wiring.driver_of(name)
+        """That a head is commanded to show one of these colors."""
+        head = part.what.name
+        ruled = self._ruled(head, part.values)
+        return self._by_driver(head, ruled, lambda color: color in part.values)
+
+    def _by_driver(self, head: str, ruled: Expr, all_show: Callable[[str | None], bool]) -> Expr:
+        """What a driver makes of its rules' ``ruled``: ``all_show`` tells whether it is so while
+        all heads that the driver lights show one color, or are dark."""
+        driver = self._plan.wiring.driver_of(head)
         if driver is None:
-            return self._ruled(name, part.values)
+            return ruled
         powered = self._circuits.fed(driver.name, driver.supply)
-        tripped = self._tripped(name, driver)
+        tripped, dead = self._tripped(head, driver), self._dead_inputs(head, driver)
+        lit = conjunction(powered, negation(tripped))
         return disjunction(
-            conjunction(negation(powered), constant("dark" in part.values)),
-            conjunction(powered, tripped, constant(driver.when_out in part.values)),
-            conjunction(powered, negation(tripped), self._driven(name, driver, part.values)),
+            conjunction(negation(powered), constant(all_show("dark"))),
+            conjunction(powered, tripped, constant(all_show(driver.when_out))),
+            conjunction(lit, dead, constant(all_show(driver.when_missing))),
+            conjunction(lit, negation(dead), ruled),
         )
 
     def _driven(self, head: str, driver: Driver, colors: tuple[str, ...]) -> Expr:
-        """By its rules, and by what its driver does about dead inputs."""
+        """By its rules, and by its driver's reaction to dead inputs."""
         ruled = self._ruled(head, colors)
         dead = self._dead_inputs(head, driver)
         return disjunction(
@@ -83,11 +83,11 @@ class Lenses:
         if driver.when_missing is None:
             return FALSE
         if head not in self._dead:
-            asked = dict.fromkeys(self._asked(head))
-            self._dead[head] = self._circuits.dead_inputs(driver, asked)
+            read = dict.fromkeys(self._observables_read(head))
+            self._dead[head] = self._circuits.dead_inputs(driver, read)
         return self._dead[head]
 
-    def _asked(self, head: str) -> Iterator[Observable]:
+    def _observables_read(self, head: str) -> Iterator[Observable]:
         """Every observable that the rules of a head test."""
         signal, index = self._heads[head]
         lines = signal.lines or signal.heads[index].lines
@@ -118,43 +118,29 @@ class Lenses:
             return first_line(lines, lambda line: line.shows in colors, reader)
         return first_line(
             signal.lines,
-            lambda line: shown_by(line, signal, self._chart)[index] in colors,
+            lambda line: signal.colors(line.shows, self._chart)[index] in colors,
             reader,
         )
 
     def aspect(self, part: Atom) -> Expr:
-        """That the colors a signal is told to show are one of these aspects."""
+        """That the colors a signal is commanded to show are one of these aspects."""
         signal = self._plan.signals[part.what.name]
         if signal.by_head:
-            told = [(head.color, head.color.values) for head in signal.heads]
-            return _one_of(told, lambda colors: self._chart.reading(colors) in part.values)
-
-        def all_heads(color: str | None) -> Expr:
-            colors = (color or "dark",) * len(signal.heads)
-            return constant(self._chart.reading(colors) in part.values)
+            heads = [(head.color, head.color.values) for head in signal.heads]
+            return _one_of(heads, lambda colors: self._chart.reading(colors) in part.values)
 
         # All its heads have one driver, or none, so what it does it does to all of them. (To
         # go by the colors of each head would lose that they come from the same line.)
+        def all_show(color: str | None) -> bool:
+            return self._chart.reading((color or "dark",) * len(signal.heads)) in part.values
+
         first = signal.heads[0].name
         ruled = first_line(
             signal.lines,
-            lambda line: self._chart.reading(shown_by(line, signal, self._chart)) in part.values,
+            lambda line: self._chart.reading(signal.colors(line.shows, self._chart)) in part.values,
             self._reader(first),
         )
-        driver = self._plan.wiring.driver_of(first)
-        if driver is None:
-            return ruled
-        powered, tripped = (
-            self._circuits.fed(driver.name, driver.supply),
-            self._tripped(first, driver),
-        )
-        dead = self._dead_inputs(first, driver)
-        return disjunction(
-            conjunction(negation(powered), all_heads("dark")),
-            conjunction(powered, tripped, all_heads(driver.when_out)),
-            conjunction(powered, negation(tripped), dead, all_heads(driver.when_missing)),
-            conjunction(powered, negation(tripped), negation(dead), ruled),
-        )
+        return self._by_driver(first, ruled, all_show)
 
     # -------------------------------------------------------------- what is seen
 
@@ -162,14 +148,14 @@ class Lenses:
         """That a head really shows one of these colors."""
         name = part.what.name
         if not self._plan.wiring.drivers:
-            return disjunction(*(self._told(name, color) for color in part.values))
+            return disjunction(*(self._commanded(name, color) for color in part.values))
         lit = disjunction(*(self._lit(name, c) for c in self._colors_of(name) if c in part.values))
         if "dark" not in part.values:
             return lit
         any_lit = disjunction(*(self._lit(name, color) for color in self._colors_of(name)))
         return disjunction(lit, negation(any_lit))
 
-    def _told(self, head: str, color: str) -> Expr:
+    def _commanded(self, head: str, color: str) -> Expr:
         signal, index = self._heads[head]
         what = signal.heads[index].color
         return atom(what, color) if color in what.values else FALSE
@@ -178,7 +164,7 @@ class Lenses:
         source = self._partner.get(head, head)
         if self._plan.wiring.driver_of(source) is None:
             return FALSE
-        return conjunction(self._told(source, color), self._circuits.lights(head, color))
+        return conjunction(self._commanded(source, color), self._circuits.lights(head, color))
 
     def _colors_of(self, head: str) -> tuple[str, ...]:
         """The colors a head can be lit in; dark is none."""
@@ -186,19 +172,20 @@ class Lenses:
         return tuple(c for c in signal.heads[index].color.values if c != "dark")
 
     def reading(self, part: Atom, *, at_best: bool) -> Expr:
-        """That a signal is taken for one of these aspects."""
+        """That an engineer reads one of these aspects at a signal."""
         signal = self._plan.signals[part.what.name]
-        if self._shows_what_it_is_told(signal) and not (at_best and self._may_be_dark(signal)):
+        if self._shows_the_command(signal) and not (at_best and self._may_be_dark(signal)):
             return atom(signal.aspect, *part.values)
         seen = [
             (observables.lens(head.name, (*colors, "dark")), (*colors, "dark"))
             for head in signal.heads
             for colors in [self._colors_of(head.name)]
         ]
-        read = taken_for if at_best else taken_for_at_worst
-        return _one_of(seen, lambda colors: read(colors, self._chart) in part.values)
+        # At worst, a combination of colors that no aspect lists is the most restrictive one.
+        read = self._chart.best_reading if at_best else self._chart.reading
+        return _one_of(seen, lambda colors: read(colors) in part.values)
 
-    def _shows_what_it_is_told(self, signal: Signal) -> bool:
+    def _shows_the_command(self, signal: Signal) -> bool:
         wiring = self._plan.wiring
         if not wiring.drivers:
             return True
@@ -214,33 +201,18 @@ class Lenses:
         )
 
     def _may_be_dark(self, signal: Signal) -> bool:
-        """Whether one of several heads may be told to be dark where drivers light them: what
-        is left may look like an aspect."""
+        """Whether drivers may be commanded to leave one of several heads dark: the rest may look
+        like an aspect."""
         wiring = self._plan.wiring
         if not wiring.drivers or len(signal.heads) == 1:
             return False
         shown = {line.shows for head in signal.heads for line in head.lines}
         for line in signal.lines:
-            shown.update(shown_by(line, signal, self._chart))
+            shown.update(signal.colors(line.shows, self._chart))
         for head in signal.heads:
             driver = wiring.driver_of(head.name)
             shown.update((driver.when_missing or "", driver.when_out or "") if driver else ())
         return "dark" in shown
-
-
-def taken_for(colors: Combination, chart: Chart) -> str:
-    """The aspect an engineer takes colors for. Where no aspect lists them because a head
-    is dark, and the rest looks like an aspect, it may be taken for that."""
-    read = chart.reading(colors)
-    lit = tuple(color for color in colors if color != "dark")
-    if read == observables.UNLISTED and lit and len(lit) < len(colors):
-        return chart.reading(lit)
-    return read
-
-
-def taken_for_at_worst(colors: Combination, chart: Chart) -> str:
-    """The same at worst: an imperfect signal is the most restrictive there is."""
-    return chart.reading(colors)
 
 
 def _one_of(

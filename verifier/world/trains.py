@@ -59,11 +59,9 @@ class TrainDynamics:
         self.pieces: Mapping[str, Piece] = {
             n: p for n, p in plan.track.pieces.items() if p.kind not in ENDS
         }
+        bumpers = {n for n, p in plan.track.pieces.items() if p.kind == "bumper"}
         self.joints = tuple(
-            j
-            for j in plan.track.joints
-            if not {plan.track.pieces[j.a.piece].kind, plan.track.pieces[j.b.piece].kind}
-            & {"bumper"}
+            j for j in plan.track.joints if bumpers.isdisjoint({j.a.piece, j.b.piece})
         )
         self._limits = {n for limits in plan.limits for n in limits.pieces}
         self._reverses = {n: self._flip(n) for n in self.pieces if self.may_reverse(n)}
@@ -183,9 +181,7 @@ class TrainDynamics:
                 if move.leave != out.end or enter in passed:
                     continue
                 way = conjunction(lying, self.lies_for(move))
-                yield conjunction(
-                    self.occupied(out.piece), self.heading(out.piece, move.enter), way
-                )
+                yield conjunction(self._under_way(move), lying)
                 signal = self._facing.get(enter)
                 if signal is not None:
                     yield conjunction(self._allowed(enter), self.approaching(signal), way)
@@ -273,19 +269,19 @@ class TrainDynamics:
 
     def _tail_in(self, joint: Joint) -> Expr:
         """The tail of a train comes in from an edge."""
-        ways = []
-        for edge, port in ((joint.a, joint.b), (joint.b, joint.a)):
-            if self.plan.track.pieces[edge.piece].kind == "edge" and port.piece in self.pieces:
-                ways.append(
-                    conjunction(
-                        atom(observables.choice("advance", joint_name(joint)), "yes"),
-                        negation(self.is_free(joint)),
-                        self.occupied(port.piece),
-                        negation(self._reverses.get(port.piece, FALSE)),
-                        self.heading(port.piece, port.end),
-                    )
+        return disjunction(
+            *(
+                conjunction(
+                    atom(observables.choice("advance", joint_name(joint)), "yes"),
+                    negation(self.is_free(joint)),
+                    self.occupied(port.piece),
+                    negation(self._reverses.get(port.piece, FALSE)),
+                    self.heading(port.piece, port.end),
                 )
-        return disjunction(*ways)
+                for edge, port in ((joint.a, joint.b), (joint.b, joint.a))
+                if self.plan.track.pieces[edge.piece].kind == "edge" and port.piece in self.pieces
+            )
+        )
 
     # -------------------------------------------------------------- what goes wrong
 
@@ -304,15 +300,12 @@ class TrainDynamics:
 
     def derails(self, piece: str, points_move: Expr) -> Expr:
         """A train would come onto points that lie against it, or they move beneath one."""
-        ways = []
+        ways = [conjunction(self.occupied(piece), points_move)]
         for front in self._fronts[piece]:
             onward = self.plan.track.onward.get(front.to, ())
-            ways.append(
-                conjunction(
-                    front.when, negation(disjunction(*(self.lies_for(w.move) for w in onward)))
-                )
-            )
-        return disjunction(*ways, conjunction(self.occupied(piece), points_move))
+            lies = disjunction(*(self.lies_for(way.move) for way in onward))
+            ways.append(conjunction(front.when, negation(lies)))
+        return disjunction(*ways)
 
     # -------------------------------------------------------------- what follows
 
@@ -322,18 +315,19 @@ class TrainDynamics:
         frees: dict[Joint, list[Expr]] = {j: [self._tail_in(j)] for j in self.joints}
         for piece in self.pieces:
             came = [(f, self.goes_in(f)) for f in self._fronts[piece]]
+            gone = list(self.tails(piece))
             for front, when in came:
                 spans[front.joint].append(when)
-            gone = []
-            for joint, when in self.tails(piece):
+            for joint, when in gone:
                 frees[joint].append(when)
-                gone.append(when)
-            stays = conjunction(self.occupied(piece), negation(disjunction(*gone)))
+            left = disjunction(*(when for _, when in gone))
+            stays = conjunction(self.occupied(piece), negation(left))
             occupied = disjunction(*(when for _, when in came), stays)
             yield observables.train(piece), _two(observables.train(piece), occupied)
             yield self._next_heading(piece, came)
             if self._paced:
-                yield self._next_pace(piece, came)
+                pace = observables.pace(piece)
+                yield pace, _two(pace, self._next_pace(pace, came))
         for joint in self.joints:
             across = observables.across(joint_name(joint))
             stays = conjunction(negation(self.is_free(joint)), negation(disjunction(*frees[joint])))
@@ -348,37 +342,29 @@ class TrainDynamics:
         stays = conjunction(negation(any_came), negation(flips))
         values = {}
         for end in ends:
-            in_by = disjunction(*(when for front, when in came if front.to.end == end))
-            turned = (
-                conjunction(flips, self.heading(piece, _other_end(end)))
-                if len(ends) == 2
-                else FALSE
-            )
-            values[end] = disjunction(in_by, turned, conjunction(stays, self.heading(piece, end)))
+            ways = [when for front, when in came if front.to.end == end]
+            if len(ends) == 2:
+                ways.append(conjunction(flips, self.heading(piece, _other_end(end))))
+            values[end] = disjunction(*ways, conjunction(stays, self.heading(piece, end)))
         return observables.heading(piece, ends), values
 
     def _next_pace(
-        self, piece: str, came: Iterable[tuple[FrontMove, Expr]]
-    ) -> tuple[observables.Observable, Mapping[str, Expr]]:
-        pace = observables.pace(piece)
+        self, pace: observables.Observable, came: Iterable[tuple[FrontMove, Expr]]
+    ) -> Expr:
         any_came = disjunction(*(when for _, when in came))
         slow = disjunction(*(conjunction(when, front.slow) for front, when in came))
-        return pace, _two(
-            pace, disjunction(slow, conjunction(atom(pace, "restricted"), negation(any_came)))
-        )
+        return disjunction(slow, conjunction(atom(pace, "restricted"), negation(any_came)))
 
     # -------------------------------------------------------------- approaches
 
     def approaching(self, signal: str) -> Expr:
         """That a train is on the approach to a signal and heads for it."""
-        return disjunction(
-            *(
-                conjunction(
-                    self.occupied(m.piece), self.heading(m.piece, m.enter), self.lies_for(m)
-                )
-                for m in approach(self.plan, signal)
-            )
-        )
+        return disjunction(*(self._under_way(move) for move in approach(self.plan, signal)))
+
+    def _under_way(self, move: Move) -> Expr:
+        """That a train heads over a piece by this move, and the points lie for it."""
+        heads = self.heading(move.piece, move.enter)
+        return conjunction(self.occupied(move.piece), heads, self.lies_for(move))
 
     def may_approach(self, signal: str) -> Expr:
         """The same, of trains beyond an edge as well, that nothing here knows of."""

@@ -14,6 +14,7 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import AS_BEFORE, Observable
+from verifier.plan.wiring.derive_equipment import by_way_of, current_by
 from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import FaultKind
 
@@ -184,18 +185,18 @@ def _turnout(plan: Plan, name: str, kind: str, state: str, span: Span, found: Wi
 
 
 def _no_gap(plan: Plan, part: str, span: Span, found: WiredFacts) -> None:
-    name, _, state = part.removeprefix("no gap at ").partition(":")
+    name, _, said = (word.strip() for word in part.removeprefix("no gap at ").partition(":"))
     places = {what.name: what for what in plan.inputs if what.kind == "current"}
-    what = places.get(name.strip())
+    what = places.get(name)
     if what is None:
-        _unknown("joint without a gap", name.strip(), places, span, found)
+        _unknown("joint without a gap", name, places, span, found)
         return
-    state = f"bridged, {state.strip()}"
-    if state in what.values:
-        found.facts.append((what, state, span))
+    states = {current_by(block): by_way_of(block) for block in plan.blocks}
+    if states.get(said) in what.values:
+        found.facts.append((what, states[said], span))
     else:
-        ways = [value.removeprefix("bridged, ") for value in what.values]
-        found.errors.append(never(f"joint {what.name}", state, span, ways))
+        ways = [way for way, state in states.items() if state in what.values]
+        found.errors.append(never(f"joint {what.name}", said, span, ways))
 
 
 # ------------------------------------------------------------------ faults

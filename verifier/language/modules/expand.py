@@ -40,8 +40,8 @@ def read(source: Source, path: Path | None = None) -> tuple[s.Statement, ...]:
 def _without(
     left: tuple[s.Statement, ...],
 ) -> tuple[list[Diagnostic], tuple[s.Statement, ...]]:
-    """What is wrong with the modules of a layout of which files are missing, whatever is in
-    those; and the statements that can be looked at all the same."""
+    """The errors in the modules of a layout that its missing files cannot cure; and the
+    statements that can be read all the same."""
     try:
         return [], expanded(left)
     except InputError as error:
@@ -61,7 +61,7 @@ def expanded(statements: Sequence[s.Statement]) -> tuple[s.Statement, ...]:
         apart = (x for x in outside if not isinstance(x, s.Use))
         raise InputError(expansion.errors, apart)
     opened = list(expansion.opened(outside))
-    traffic = {statement.name.text for statement in opened if isinstance(statement, s.Traffic)}
+    traffic = {statement.name.text for statement in s.of_kind(opened, s.Traffic)}
     found = [turned_round(x, traffic) if x.span.turned else x for x in opened]
     _check_bindings(outside, found, expansion)
     if expansion.errors:
@@ -89,12 +89,10 @@ class _Expansion(ModuleChecks):
                 case s.Module():
                     if open_:
                         nested = True
+                        outer = open_[-1]
+                        others = [outer.node.span]
                         self.error(
-                            "CP735",
-                            statement.span,
-                            "nested",
-                            others=[open_[-1].node.span],
-                            name=open_[-1].name,
+                            "CP735", statement.span, "nested", others=others, name=outer.name
                         )
                     open_.append(ModuleBody(statement))
                 case s.End() if open_:
@@ -117,13 +115,8 @@ class _Expansion(ModuleChecks):
     def _add(self, module: ModuleBody) -> None:
         earlier = self.modules.get(module.name)
         if earlier:
-            self.error(
-                "CP202",
-                module.node.name.span,
-                "module",
-                others=[earlier.node.name.span],
-                name=module.name,
-            )
+            first, span = earlier.node.name.span, module.node.name.span
+            self.error("CP202", span, "module", others=[first], name=module.name)
             return
         self.modules[module.name] = module
 
@@ -152,9 +145,7 @@ class _ModuleUse:
         used = Used(module.name, use.name.text, use.span, use.turned)
         self._source = module.node.span.source.as_used(used)
         self._outside = {b.parameter.text: b.outside.text for b in use.bindings}
-        self._titles = {
-            statement.title for statement in module.statements if isinstance(statement, s.Prove)
-        }
+        self._titles = {statement.title for statement in s.of_kind(module.statements, s.Prove)}
 
     def statement(self, statement: s.Statement) -> s.Statement:
         found: s.Statement = renamed(statement, self._name, self._source)
@@ -173,7 +164,7 @@ class _ModuleUse:
         return f"{self._prefix}: {title}"
 
     def _phrase(self, text: str) -> str:
-        """What a property is asked of, `4L to West-Main`, with the names of the layout."""
+        """A subject of a property, `4L to West-Main`, with the names of the layout."""
         return NAME.sub(lambda found: self._meant(found[0]), text)
 
     def _name(self, name: s.Name) -> str:
@@ -199,8 +190,8 @@ def _check_bindings(
 ) -> None:
     """What the parameters of a use stand for is there."""
     known = {name.text for statement in found for name in declared_names(statement)}
-    for use in outside:
-        for binding in use.bindings if isinstance(use, s.Use) else ():
+    for use in s.of_kind(outside, s.Use):
+        for binding in use.bindings:
             text = binding.outside.text
             if text in known or text.rpartition(".")[0] in known:
                 continue

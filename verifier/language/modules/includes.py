@@ -32,13 +32,14 @@ def included(source: Source, path: Path | None) -> tuple[tree.Statement, ...]:
     """The statements of ``source``, those of included files where they are included.
     ``path`` is where its text came from; None for a text that came from no file.
 
-    Raises :class:`InputError`. Where it is only that files are not there, what was read is left
-    to look at."""
+    Raises :class:`InputError`; where the only errors are missing files, with the statements that
+    were read."""
     statements, errors = parse_on(source)
-    includes = [s for s in statements if isinstance(s, tree.Include)]
+    includes = list(tree.of_kind(statements, tree.Include))
     if path is None:
         others = tuple(s for s in statements if not isinstance(s, tree.Include))
-        return _read_well(others, errors, [_from_nowhere(s) for s in includes])
+        missing = [diagnostic("CP731", s.span, "no_file") for s in includes]
+        return _read_well(others, errors, missing)
     if not includes:
         return _read_well(statements, errors, [])
     reader = _IncludeReader(path.parent, path.parent.resolve(), len(source.text), errors)
@@ -57,13 +58,9 @@ def _read_well(
     return statements
 
 
-def _from_nowhere(node: tree.Include) -> Diagnostic:
-    return diagnostic("CP731", node.span, "no_file")
-
-
 def not_included(paths: Sequence[Path]) -> list[Path]:
-    """Those of the files of a folder that stand for themselves: no other of them includes
-    them. (Files that include each other in a ring are told of it, each of them.)"""
+    """Those of a folder's files that no other one includes. (Files that include each other in
+    a ring are all in the list: each reports the ring.)"""
     keys = {path: _key(path) for path in paths}
     includes = {keys[path]: set(_includes(path)) & set(keys.values()) for path in paths}
     inside = {key for path in paths for key in includes[keys[path]]}

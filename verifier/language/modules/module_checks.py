@@ -1,12 +1,13 @@
-"""What can be wrong with modules and with the uses of them, as they are written.
+"""Checks of modules and their uses, before the uses are expanded.
 
-In: the modules of a layout and the statements outside them. Out: the errors, as far as they
-show before any module is put where it is used.
+In: the modules of a layout and the statements outside them. Out: the errors.
 """
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
+from graphlib import CycleError, TopologicalSorter
 from typing import Any
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
@@ -32,7 +33,7 @@ class ModuleBody:
 
     @property
     def uses(self) -> Iterator[s.Use]:
-        return (x for x in self.statements if isinstance(x, s.Use))
+        return s.of_kind(self.statements, s.Use)
 
     @property
     def parameters(self) -> dict[str, s.Word]:
@@ -51,8 +52,8 @@ class ModuleChecks:
         self.errors.append(diagnostic(code, span, variant, **words))
 
     def check(self, outside: Sequence[s.Statement]) -> None:
-        """What can be wrong with modules and with uses of them, whoever uses them. Where they
-        begin and end, or what they are called, is not known: that hides all else."""
+        """Check the modules, used or not, and their uses. Errors in where modules begin and end,
+        or in their first lines, hide all others."""
         for module in self.modules.values():
             self._check_first_line(module)
         hidden = bool(self.errors)
@@ -69,19 +70,16 @@ class ModuleChecks:
                 self._check_use(use)
         self._own_names(outside)
         self._check_uses_named(outside)
-        for statement in outside:
-            if isinstance(statement, s.Use):
-                self._check_use(statement)
+        for use in s.of_kind(outside, s.Use):
+            self._check_use(use)
         self._check_rings()
 
     def _check_first_line(self, module: ModuleBody) -> None:
-        seen: dict[str, s.Word] = {}
         self._no_dot(module.node.name, "the name of a module")
         for name in module.node.parameters:
             self._no_dot(name, "a parameter")
-            if name.text in seen:
-                self.error("CP202", name.span, "parameters", name=name.text)
-            seen[name.text] = name
+        for _, again in s.repeated(module.node.parameters):
+            self.error("CP202", again.span, "parameters", name=again.text)
 
     def _no_dot(self, name: s.Word, what: str) -> None:
         if "." in name.text:
@@ -96,8 +94,8 @@ class ModuleChecks:
                 self.error("CP735", statement.span, word=word, name=module.name)
 
     def _own_names(self, statements: Iterable[s.Statement]) -> dict[str, Span]:
-        """What statements declare. That two of them, one a `use`, declare the same is noted;
-        of others that is found when they are looked at."""
+        """What statements declare. A name declared twice, once by a `use`, is noted here; other
+        repeated names are found when the plan is built."""
         own: dict[str, tuple[Span, bool]] = {}
         for statement in statements:
             is_use = isinstance(statement, s.Use)
@@ -142,7 +140,7 @@ class ModuleChecks:
 
     def _check_uses_named(self, statements: Sequence[s.Statement]) -> None:
         """A use is no thing itself: only what is inside it can be named."""
-        uses = {x.name.text: x for x in statements if isinstance(x, s.Use)}
+        uses = {x.name.text: x for x in s.of_kind(statements, s.Use)}
         for statement in statements if uses else ():
             for twice in () if isinstance(statement, s.Use) else declared_names(statement):
                 uses.pop(twice.text, None)  # noted elsewhere
@@ -208,23 +206,18 @@ class ModuleChecks:
 
     def _check_rings(self) -> None:
         """No module has itself inside, directly or through others."""
-        left = dict(self.modules)
-        users: dict[str, set[str]] = {}
         inner = {
-            name: {use.module.text for use in module.uses if use.module.text in self.modules}
-            for name, module in left.items()
+            name: [use.module.text for use in module.uses if use.module.text in self.modules]
+            for name, module in self.modules.items()
         }
-        for name, used in inner.items():
-            for other in used:
-                users.setdefault(other, set()).add(name)
-        ready = [name for name, used in inner.items() if not used]
-        while ready:
-            name = ready.pop()
-            del left[name]
-            for user in users.get(name, ()):
-                inner[user].discard(name)
-                if not inner[user]:
-                    ready.append(user)
+        sorter = TopologicalSorter(inner)
+        with suppress(CycleError):
+            sorter.prepare()
+        left = dict(self.modules)
+        while ready := sorter.get_ready():
+            for name in ready:
+                del left[name]
+            sorter.done(*ready)
         if not left:
             return
         way: dict[str, s.Use] = {}

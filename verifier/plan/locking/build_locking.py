@@ -4,16 +4,15 @@ In: the statements of a file and what conditions may speak of. Out: relays, time
 points are thrown and locked, how trains run; errors are noted in the names.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from verifier.language.syntax import tree
-from verifier.plan import observables
 from verifier.plan.clause_reader import ClauseReader, at_most_one
 from verifier.plan.conditions import resolve
 from verifier.plan.locking.locking_model import Locking, NamedRoute, Relay, Running, Timer, Traffic
 from verifier.plan.locking.points_control import read_throws
 from verifier.plan.names import Names
-from verifier.plan.observables import Condition, Observable
+from verifier.plan.observables import Condition
 from verifier.plan.quantities import read_amount
 from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring import plausible_ranges
@@ -27,24 +26,14 @@ def read_locking(
     statements: Sequence[tree.Statement], routes: Mapping[str, NamedRoute], words: Vocabulary
 ) -> Locking:
     """All that a file says of memory, time and locking; errors are noted."""
-    relays, timers, traffic = {}, {}, {}
-    for s in statements:
-        match s:
-            case tree.Relay(name=name):
-                if relay := _relay(s, words):
-                    relays[name.text] = relay
-            case tree.Timer(name=name):
-                if timer := _timer(s, words):
-                    timers[name.text] = timer
-            case tree.Traffic(name=name):
-                if direction := _traffic(s, words):
-                    traffic[name.text] = direction
-            case _:
-                pass
+    of = tree.of_kind
+    relays = {r.name: r for s in of(statements, tree.Relay) if (r := _relay(s, words))}
+    timers = {t.name: t for s in of(statements, tree.Timer) if (t := _timer(s, words))}
+    traffic = {d.name: d for s in of(statements, tree.Traffic) if (d := _traffic(s, words))}
     throws = read_throws(statements, words)
     running = _running(statements, words)
     locked = any(t.locked or t.by in ("hand", "buttons", "rule") for t in throws.values())
-    said = any(isinstance(s, tree.Running) for s in statements)
+    said = any(tree.of_kind(statements, tree.Running))
     return Locking(
         over_time=bool(relays or timers or traffic or locked or said or running.entering),
         relays=relays,
@@ -55,20 +44,6 @@ def read_locking(
         running=running,
         memory=tuple(s.name.text for s in statements if isinstance(s, _Memory)),
     )
-
-
-def memory_inputs(statements: Iterable[tree.Statement]) -> Iterator[Observable]:
-    """What is remembered, in the order of the file."""
-    for s in statements:
-        match s:
-            case tree.Relay(name=name):
-                yield observables.relay(name.text)
-            case tree.Timer(name=name):
-                yield observables.timer(name.text)
-            case tree.Traffic(name=name):
-                yield observables.traffic(name.text)
-            case _:
-                pass
 
 
 # ------------------------------------------------------------------ memory
@@ -118,7 +93,7 @@ def _traffic(node: tree.Traffic, words: Vocabulary) -> Traffic | None:
 
 def _running(statements: Sequence[tree.Statement], words: Vocabulary) -> Running:
     names = words.names
-    said = _said_once([s for s in statements if isinstance(s, tree.Running)], names)
+    said = _said_once(tree.of_kind(statements, tree.Running), names)
     reverse_on: tuple[str, ...] | None = None
     if "never reverse" in said:
         reverse_on = ()
@@ -137,7 +112,7 @@ def _blocks(node: tree.Running, names: Names) -> tuple[str, ...]:
     return at_most_one(node.blocks, "block", names)
 
 
-def _said_once(nodes: Sequence[tree.Running], names: Names) -> dict[tree.RunningKind, tree.Running]:
+def _said_once(nodes: Iterable[tree.Running], names: Names) -> dict[tree.RunningKind, tree.Running]:
     found: dict[tree.RunningKind, tree.Running] = {}
     for node in nodes:
         earlier = found.setdefault(node.kind, node)
@@ -150,8 +125,8 @@ def _said_once(nodes: Sequence[tree.Running], names: Names) -> dict[tree.Running
 
 def _entering(statements: Iterable[tree.Statement], words: Vocabulary) -> dict[str, Condition]:
     found: dict[str, Condition] = {}
-    for s in statements:
-        if not (isinstance(s, tree.Edge) and s.entering):
+    for s in tree.of_kind(statements, tree.Edge):
+        if not s.entering:
             continue
         condition = resolve(s.entering, words, in_rule=True)
         if s.direction == "leaving":

@@ -1,4 +1,4 @@
-"""Aspects and indications: what the colors are called, and what they promise.
+"""Aspects and indications: the names of color combinations, and what they promise.
 
 The built-in chart is common North American three-color practice (no single source; the
 color pairs are from memory, as marked in the project's notes on sources). A file may
@@ -102,43 +102,45 @@ class Chart:
     def get(self, name: str) -> Aspect | None:
         return next((a for a in self.aspects if a.name == name), None)
 
+    def colors(self, name: str, heads: int) -> Combination | None:
+        """The colors that a signal with so many heads shows for the aspect of this name."""
+        aspect = self.get(name)
+        return aspect.for_heads(heads) if aspect else None
+
     def instead_of(self, name: str) -> Aspect | None:
         """The aspect of the file that has taken the place of a built-in one."""
         gone = chart(()).get(name)
         return next((a for a in self.aspects if gone and a.indication == gone.indication), None)
 
     def readings(self, colors: Combination) -> tuple[Aspect, ...]:
-        """Every aspect these colors may be taken for, least restrictive first."""
+        """Every aspect these colors may be read as, least restrictive first."""
         return tuple(a for a in self.aspects if colors in a.combinations)
 
     def reading(self, colors: Combination) -> str:
-        """The name of the aspect these colors are taken for: where two names list them
-        the less restrictive, where none does :data:`~verifier.plan.observables.UNLISTED`, an
-        imperfect signal that is read as the most restrictive aspect."""
+        """The name of the aspect these colors are read as: where two names list them the less
+        restrictive, where none does :data:`~verifier.plan.observables.UNLISTED`, an imperfect
+        signal that is read as the most restrictive aspect."""
         found = self.readings(colors)
         return found[0].name if found else UNLISTED
 
+    def best_reading(self, colors: Combination) -> str:
+        """The least restrictive aspect an engineer may read: where no aspect lists the colors
+        because a head is dark, and the rest looks like an aspect, that one."""
+        read = self.reading(colors)
+        lit = tuple(color for color in colors if color != "dark")
+        return self.reading(lit) if read == UNLISTED and 0 < len(lit) < len(colors) else read
 
+
+# A name, its colors from the top head down for each number of heads, its indication.
 _BUILT_IN = (
-    ("Clear", "green; green over red; green over red over red", "proceed"),
-    (
-        "Approach",
-        "yellow; yellow over red; yellow over red over red",
-        "proceed prepared to stop at next signal",
-    ),
-    ("Diverging-Clear", "red over green; red over green over red", "proceed diverging"),
-    (
-        "Diverging-Approach",
-        "red over yellow; red over yellow over red",
-        "proceed diverging prepared to stop",
-    ),
-    (
-        "Restricting",
-        "lunar; red over lunar; red over red over lunar",
-        "proceed at restricted speed",
-    ),
-    ("Stop", "red; red over red; red over red over red", "stop"),
+    ("Clear", "G, GR, GRR", "proceed"),
+    ("Approach", "Y, YR, YRR", "proceed prepared to stop at next signal"),
+    ("Diverging-Clear", "RG, RGR", "proceed diverging"),
+    ("Diverging-Approach", "RY, RYR", "proceed diverging prepared to stop"),
+    ("Restricting", "L, RL, RRL", "proceed at restricted speed"),
+    ("Stop", "R, RR, RRR", "stop"),
 )
+_LETTERS = {"G": "green", "Y": "yellow", "R": "red", "L": "lunar"}
 
 _BUILT_IN_SOURCE = Source("(built-in aspect chart)", "\n".join(row[0] for row in _BUILT_IN) + "\n")
 
@@ -160,7 +162,7 @@ def chart(own: Iterable[Aspect]) -> Chart:
         offset += len(name) + 1
         if name in names or indication in meanings:
             continue
-        combinations = tuple(tuple(c.strip().split(" over ")) for c in colors.split(";"))
+        combinations = (tuple(_LETTERS[c] for c in heads) for heads in colors.split(", "))
         left = tuple(c for c in combinations if c not in taken)
         if left:
             aspects.append(Aspect(name, left, INDICATIONS[indication], span, built_in=True))

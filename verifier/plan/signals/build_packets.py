@@ -24,30 +24,27 @@ from verifier.plan.signals.signal_placement import Post
 _STOP = INDICATIONS["stop"]
 # Numbers of colors where the file gives none; a flashing one is eight more.
 _COLORS = ("red", "yellow", "green", "lunar", "white", "dark")
-_FLASHING = 8
+_USUAL_COLORS = {c: i for i, c in enumerate(_COLORS)} | {
+    f"flashing {c}": i + 8 for i, c in enumerate(_COLORS)
+}
 
 
 def read_packets(
-    statements: Iterable[tree.Statement], chart: Chart, posts: Mapping[str, Post], names: Names
+    statements: Sequence[tree.Statement], chart: Chart, posts: Mapping[str, Post], names: Names
 ) -> Packets:
-    statements = list(statements)
+    """The addresses of signals, and the numbers of aspects and colors; errors are noted."""
     addresses = _addresses(statements, posts, names)
     numbers = _numbers(statements, chart, names)
     said = {word: span for word, (_, span) in numbers.items()}
     given = {word: number for word, (number, _) in numbers.items()}
     aspects = {a.name: given[a.name] for a in chart.aspects if a.name in given}
-    colors = {word: number for word, number in given.items() if word in _all_colors()}
+    colors = {word: number for word, number in given.items() if word in _USUAL_COLORS}
     usual = _usual_aspects(chart)
     # What is wrong with one number must not look like one that is missing.
-    every = sum(isinstance(node, tree.Number) for node in statements)
-    if aspects and every == len(numbers):
+    every = list(tree.of_kind(statements, tree.Number))
+    if aspects and len(every) == len(numbers):
         _check_complete(aspects, usual, addresses, posts, names)
-    return Packets(
-        addresses,
-        aspects or usual,
-        {**_usual_colors(), **colors},
-        said,
-    )
+    return Packets(addresses, aspects or usual, _USUAL_COLORS | colors, said)
 
 
 def _usual_aspects(chart: Chart) -> Mapping[str, int]:
@@ -61,25 +58,12 @@ def _usual_aspects(chart: Chart) -> Mapping[str, int]:
     }
 
 
-def _usual_colors() -> Mapping[str, int]:
-    return {
-        **{c: i for i, c in enumerate(_COLORS)},
-        **{f"flashing {c}": i + _FLASHING for i, c in enumerate(_COLORS)},
-    }
-
-
-def _all_colors() -> frozenset[str]:
-    return frozenset(_usual_colors())
-
-
 def _addresses(
     statements: Iterable[tree.Statement], posts: Mapping[str, Post], names: Names
 ) -> tuple[Address, ...]:
     heads = {head: (name, i) for name, post in posts.items() for i, head in enumerate(post.heads)}
     found: dict[str, Address] = {}
-    for node in statements:
-        if not isinstance(node, tree.Address):
-            continue
+    for node in tree.of_kind(statements, tree.Address):
         number = _whole(node.number)
         if number is None or not FIRST_ADDRESS <= number <= LAST_ADDRESS:
             names.error(
@@ -101,7 +85,7 @@ def _addresses(
                 "CP201", node.of.span, "signal_or_head", near=nearest(of, (*posts, *heads)), name=of
             )
             continue
-        before = _addressed(found, place)
+        before = next((one for one in found.values() if _overlap(one, place)), None)
         if before is not None:
             names.error(
                 "CP412",
@@ -116,30 +100,25 @@ def _addresses(
     return tuple(found.values())
 
 
-def _addressed(found: Mapping[str, Address], place: Address) -> Address | None:
-    """What already says how this signal, or this head, is addressed."""
-    for one in found.values():
-        whole = one.head is None or place.head is None
-        if one.signal == place.signal and (whole or one.head == place.head):
-            return one
-    return None
+def _overlap(one: Address, other: Address) -> bool:
+    """Whether two addresses are of the same signal, or of the same head."""
+    whole = one.head is None or other.head is None
+    return one.signal == other.signal and (whole or one.head == other.head)
 
 
 def _numbers(
     statements: Iterable[tree.Statement], chart: Chart, names: Names
 ) -> Mapping[str, tuple[int, Span]]:
-    words = (*(aspect.name for aspect in chart.aspects), *_usual_colors())
+    words = (*(aspect.name for aspect in chart.aspects), *_USUAL_COLORS)
     found: dict[str, tuple[int, Span]] = {}
-    for node in statements:
-        if not isinstance(node, tree.Number):
-            continue
+    for node in tree.of_kind(statements, tree.Number):
         number, word = _whole(node.number), node.shows.text
         if number is None or number > LAST_NUMBER:
             names.error("CP413", node.number.span, number=node.number.number, last=LAST_NUMBER)
         elif word not in words:
             names.error("CP404", node.shows.span, "number", near=nearest(word, words), name=word)
         elif word in found or any(
-            n == number and (w in _all_colors()) == (word in _all_colors())
+            n == number and (w in _USUAL_COLORS) == (word in _USUAL_COLORS)
             for w, (n, _) in found.items()
         ):
             names.error(

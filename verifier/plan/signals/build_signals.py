@@ -24,23 +24,16 @@ COLORS = ("green", "yellow", "lunar", "white", "red", "dark")
 
 def build_chart(statements: Iterable[tree.Statement], names: Names) -> aspects.Chart:
     own: dict[str, aspects.Aspect] = {}
-    for node in statements:
-        if not isinstance(node, tree.Aspect):
-            continue
-        if node.name.text in own:
-            names.error(
-                "CP202",
-                node.name.span,
-                "aspect",
-                others=[own[node.name.text].span],
-                name=node.name.text,
-            )
+    for node in tree.of_kind(statements, tree.Aspect):
+        name = node.name.text
+        if name in own:
+            names.error("CP202", node.name.span, "aspect", others=[own[name].span], name=name)
             continue
         for combination in node.combinations:
             if len(combination) > MAX_HEADS:
                 names.error("CP408", combination[MAX_HEADS].span, "colors", most=MAX_HEADS)
-        own[node.name.text] = aspects.Aspect(
-            node.name.text,
+        own[name] = aspects.Aspect(
+            name,
             tuple(tuple(color.text for color in c) for c in node.combinations),
             aspects.INDICATIONS[node.indication],
             node.span,
@@ -107,13 +100,8 @@ def aspect_observable(
 
 def _listed_combinations(post: Post, chart: aspects.Chart) -> list[aspects.Combination]:
     """The colors each of a signal's aspect lines shows, in order."""
-    found = []
-    for rule in post.node.rules:
-        aspect = chart.get(rule.shows.text)
-        colors = aspect.for_heads(len(post.heads)) if aspect else None
-        if colors:
-            found.append(colors)
-    return found
+    shown = (chart.colors(rule.shows.text, len(post.heads)) for rule in post.node.rules)
+    return [colors for colors in shown if colors]
 
 
 def _color_order(color: str) -> tuple[int, str]:
@@ -161,15 +149,11 @@ def _one_reader(signal: Signal, chart: aspects.Chart, wiring: Wiring) -> Signal:
     readers = {driver.name if (driver := wiring.driver_of(h.name)) else "" for h in signal.heads}
     if signal.by_head or len(readers) == 1:
         return signal
-    heads = []
-    for i, head in enumerate(signal.heads):
-        lines = []
-        for line in signal.lines:
-            aspect = chart.get(line.shows)
-            colors = aspect.for_heads(len(signal.heads)) if aspect else None
-            if colors:
-                lines.append(replace(line, shows=colors[i]))
-        heads.append(replace(head, lines=tuple(lines)))
+    shown = [(line, chart.colors(line.shows, len(signal.heads))) for line in signal.lines]
+    heads = (
+        replace(head, lines=tuple(replace(x, shows=colors[i]) for x, colors in shown if colors))
+        for i, head in enumerate(signal.heads)
+    )
     return replace(signal, heads=tuple(heads), lines=())
 
 
@@ -251,12 +235,8 @@ def _head_lines(node: tree.Head, words: Vocabulary) -> tuple[Line, ...]:
     lines = []
     for index, rule in enumerate(node.rules):
         if rule.shows.text not in COLORS:
-            words.names.error(
-                "CP410",
-                rule.shows.span,
-                near=nearest(rule.shows.text, COLORS),
-                shows=rule.shows.text,
-            )
+            near = nearest(rule.shows.text, COLORS)
+            words.names.error("CP410", rule.shows.span, near=near, shows=rule.shows.text)
         when = resolve(rule.when, words, in_rule=True) if rule.when else None
         lines.append(Line(index, _shows(rule), when, rule.span))
     _check_otherwise(node.rules, "head", node.name, words)

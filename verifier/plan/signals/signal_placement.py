@@ -28,9 +28,7 @@ def find_posts(statements: Iterable[tree.Statement], track: Track, names: Names)
     for joint in track.joints:
         for title in dict.fromkeys(track.pieces[port.piece].title for port in (joint.a, joint.b)):
             beside.setdefault(title, []).append(joint)
-    for node in statements:
-        if not isinstance(node, tree.Signal):
-            continue
+    for node in tree.of_kind(statements, tree.Signal):
         heads = _head_names(node, names)
         place = _find_place(node, track, beside, names)
         if place:
@@ -43,11 +41,8 @@ def _head_names(node: tree.Signal, names: Names) -> tuple[str, ...]:
         return (node.name.text,)
     if len(node.heads) > MAX_HEADS:
         names.error("CP408", node.heads[MAX_HEADS].span, most=MAX_HEADS)
-    seen: set[str] = set()
-    for head in node.heads:
-        if head.text in seen:
-            names.error("CP202", head.span, "heads", name=node.name.text, head=head.text)
-        seen.add(head.text)
+    for _, again in tree.repeated(node.heads):
+        names.error("CP202", again.span, "heads", name=node.name.text, head=again.text)
     return tuple(f"{node.name.text}.{head.text}" for head in node.heads)
 
 

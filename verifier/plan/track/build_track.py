@@ -6,12 +6,13 @@ have several stretches of it (before and after a spur switch, say). Which stretc
 means follows from its neighbors: see :mod:`verifier.plan.track.stretches`.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Set
 
 from verifier.language.syntax import tree
 from verifier.plan.model import Joint, Move, Onward, Piece, Placed, Port, Track
 from verifier.plan.names import Names
-from verifier.plan.track.stretches import Stretch, place_plain
+from verifier.plan.track.stretches import StepEnds, Stretch, place_plain
 
 CROSSING_ENDS = ("along-left", "along-right", "across-left", "across-right")
 END_WORDS = {
@@ -36,22 +37,22 @@ def port_words(port: Port, pieces: Mapping[str, Piece]) -> str:
 def build_track(statements: Iterable[tree.Statement], names: Names) -> Track | None:
     """The track as one graph; None when an error was found (it is noted in ``names``)."""
     before = len(names.errors)
-    lines = [s for s in statements if isinstance(s, tree.Track)]
-    rows: list[list[tuple[str, str, str]]] = []  # kind, left end, right end per step
-    for line in lines:
-        rows.append([_step_ends(step, i, len(line.steps), names)
-                     for i, step in enumerate(line.steps)])  # fmt: skip
-    # (The name of a step may have been reported before this, and not be again.)
+    lines = list(tree.of_kind(statements, tree.Track))
+    rows = [
+        [_step_ends(step, i, len(line.steps), names) for i, step in enumerate(line.steps)]
+        for line in lines
+    ]
+    # (A name that was reported before is not reported again.)
     if len(names.errors) > before or any(not kind for row in rows for kind, _, _ in row):
         return None
-    stretches = place_plain(lines, rows, names)
+    stretches = _named(place_plain(lines, rows, names))
     if len(names.errors) > before:
         return None
     pieces = _pieces(names, stretches)
     placed = _placed(lines, rows, stretches)
     _check_all_drawn(pieces, {place.piece for row in placed for place in row}, names)
     sound = len(names.errors)
-    # With the wiring given, it is proved what a missing gap does.
+    # With the wiring given, the effects of a missing gap are proved.
     gapless = any(declared.kind in ("feeder", "detector") for declared in names.table.values())
     joints, joint_at = _joints(lines, placed, pieces, names, gapless)
     if len(names.errors) == sound:
@@ -62,20 +63,21 @@ def build_track(statements: Iterable[tree.Statement], names: Names) -> Track | N
     return Track(pieces, tuple(joints), joint_at, onward, tuple(tuple(row) for row in placed))
 
 
-def _step_ends(step: tree.PathStep, index: int, count: int, names: Names) -> tuple[str, str, str]:
+def _step_ends(step: tree.PathStep, index: int, count: int, names: Names) -> StepEnds:
     """Kind of the element, the name of its end on the left, and on the right."""
     nothing = ("", "", "")
     declared = names.find(step.name, "block", "turnout", "crossing", "slip", "edge", "bumper")
     if declared is None:
         return nothing
     kind, leg = declared.kind, step.left or step.right
+    one_leg = (step.left is None) != (step.right is None)
     if kind == "turnout":
-        if (step.left is None) == (step.right is None) or leg not in ("normal", "reverse"):
+        if not one_leg or leg not in ("normal", "reverse"):
             names.error("CP304", step.span, "leg", name=step.name.text)
             return nothing
         return (kind, leg, "points") if step.left else (kind, "points", leg)
     if kind in ("crossing", "slip"):
-        if (step.left is None) == (step.right is None) or leg not in ("along", "across"):
+        if not one_leg or leg not in ("along", "across"):
             names.error("CP304", step.span, "crossing", kind=kind, name=step.name.text)
             return nothing
         return kind, f"{leg}-left", f"{leg}-right"
@@ -92,12 +94,20 @@ def _step_ends(step: tree.PathStep, index: int, count: int, names: Names) -> tup
     return "plain", "left", "right"
 
 
-def _pieces(names: Names, stretches: list[Stretch]) -> dict[str, Piece]:
-    pieces: dict[str, Piece] = {}
-    counts: dict[str, int] = {}
+def _named(stretches: Iterable[Stretch]) -> dict[str, Stretch]:
+    """Stretches by name: ``Main``, then ``Main/2`` ..."""
+    counts: Counter[str] = Counter()
+    named = {}
     for stretch in stretches:
-        counts[stretch.block] = nth = counts.get(stretch.block, 0) + 1
-        name = stretch.block if nth == 1 else f"{stretch.block}/{nth}"
+        counts[stretch.block] += 1
+        nth = counts[stretch.block]
+        named[stretch.block if nth == 1 else f"{stretch.block}/{nth}"] = stretch
+    return named
+
+
+def _pieces(names: Names, stretches: Mapping[str, Stretch]) -> dict[str, Piece]:
+    pieces: dict[str, Piece] = {}
+    for name, stretch in stretches.items():
         pieces[name] = Piece(name, "plain", stretch.block, ("left", "right"), stretch.span)
     for name, declared in names.table.items():
         match declared.node:
@@ -123,17 +133,13 @@ def _pieces(names: Names, stretches: list[Stretch]) -> dict[str, Piece]:
 
 
 def _placed(
-    lines: list[tree.Track],
-    rows: list[list[tuple[str, str, str]]],
-    stretches: list[Stretch],
+    lines: list[tree.Track], rows: list[list[StepEnds]], stretches: Mapping[str, Stretch]
 ) -> list[list[Placed]]:
-    plain: dict[tuple[int, int], tuple[str, bool]] = {}
-    counts: dict[str, int] = {}
-    for stretch in stretches:
-        counts[stretch.block] = nth = counts.get(stretch.block, 0) + 1
-        name = stretch.block if nth == 1 else f"{stretch.block}/{nth}"
-        for row, place, mirrored in stretch.uses:
-            plain[row, place] = name, mirrored
+    plain = {
+        (row, place): (name, mirrored)
+        for name, stretch in stretches.items()
+        for row, place, mirrored in stretch.uses
+    }
     placed: list[list[Placed]] = []
     for row, line in enumerate(lines):
         placed.append([])
@@ -202,7 +208,7 @@ def _check_all_drawn(pieces: Mapping[str, Piece], drawn: Set[str], names: Names)
     used = {piece.block for piece in pieces.values()}
     sound = not names.errors
     for name, declared in names.table.items():
-        # A block that nothing lies in may be the one meant by a misspelt name elsewhere.
+        # An unused block may be the one meant by a misspelled name elsewhere.
         if declared.kind == "block" and name not in used and sound:
             names.error("CP306", declared.span, "block", name=name)
     for name, piece in pieces.items():

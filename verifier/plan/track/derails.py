@@ -11,9 +11,7 @@ from verifier.plan.track.limits import SPECIAL
 def find_derails(statements: Iterable[tree.Statement], track: Track, names: Names) -> list[Derail]:
     """The derails of a file; errors are noted."""
     derails = []
-    for s in statements:
-        if not isinstance(s, tree.Derail):
-            continue
+    for s in tree.of_kind(statements, tree.Derail):
         on = names.find(s.block, "block")
         toward = names.table.get(s.toward.text)
         if toward is None:

@@ -9,18 +9,19 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from typing import NamedTuple
 
 from verifier.language.source import Span
-from verifier.plan.model import Derail, Entrance, Joint, Limits, Piece, Port, Track
+from verifier.plan.model import Derail, Entrance, Joint, Limits, Port, Track
 from verifier.plan.track.build_track import moves_over
 from verifier.plan.track.routes import Posts
 
 SPECIAL = ("turnout", "crossing", "slip")
+ENDS = ("edge", "bumper")
 
 # Whether the limits go on from one end of a piece to the neighbor's end.
 _Passes = Callable[[Port, Port], bool]
 
 
-class _Ground(NamedTuple):
-    """What the search for limits looks at."""
+class _SearchContext(NamedTuple):
+    """The track that the search for limits runs over."""
 
     track: Track
     # Signals by the end entered past them: facing ``port`` means governing moves into it.
@@ -40,17 +41,21 @@ def find_limits(
     for signal, (port, _) in posts.items():
         by_port[port] = (*by_port.get(port, ()), signal)
     derail_at = {d.port: d.name for d in derails}
-    ground = _Ground(track, by_port, derail_at)
+    ground = _SearchContext(track, by_port, derail_at)
+
+    def no_signal(own: Port, other: Port) -> bool:
+        return own not in by_port and other not in by_port
+
     found: list[Limits] = []
     covered: set[str] = set()
     for name, signals, span in declared:
-        starts = [posts[s][0] for s in signals if s in posts]
-        inside = _inside_declared(starts, {s for s in signals if s in posts}, ground)
+        known = {s for s in signals if s in posts}
+        inside = _inside_declared((posts[s][0] for s in known), known, ground)
         found.append(_limits(name, inside, span, ground))
         covered |= inside
     for piece in track.pieces.values():
         if piece.kind in SPECIAL and piece.name not in covered:
-            inside = _inside_computed(piece.name, ground)
+            inside = _spread({piece.name}, ground, no_signal)
             covered |= inside
             special = [n for n, p in track.pieces.items() if n in inside and p.kind in SPECIAL]
             found.append(_limits(special[0], inside, piece.span, ground))
@@ -65,39 +70,21 @@ def _neighbors(piece: str, track: Track) -> Iterator[tuple[Port, Port, Joint]]:
         yield port, joint.other(port), joint
 
 
-def _is_end(piece: Piece) -> bool:
-    return piece.kind in ("edge", "bumper")
-
-
-def _inside_declared(starts: list[Port], signals: Set[str], ground: _Ground) -> set[str]:
+def _inside_declared(starts: Iterable[Port], signals: Set[str], ground: _SearchContext) -> set[str]:
     """Pieces reached from the home signals without passing another of them outward."""
-    return _spread(
-        {port.piece for port in starts},
-        ground,
-        lambda own, other: (
-            not (
-                set(ground.by_port.get(own, ())) & signals
-                or set(ground.by_port.get(other, ())) & signals
-            )
-        ),
-    )
+
+    def passes(own: Port, other: Port) -> bool:
+        return all(signals.isdisjoint(ground.by_port.get(port, ())) for port in (own, other))
+
+    return _spread({port.piece for port in starts}, ground, passes)
 
 
-def _inside_computed(start: str, ground: _Ground) -> set[str]:
-    """Pieces around ``start`` up to the nearest signal, either way, on every side."""
-    return _spread(
-        {start},
-        ground,
-        lambda own, other: own not in ground.by_port and other not in ground.by_port,
-    )
-
-
-def _spread(starts: set[str], ground: _Ground, passes: _Passes) -> set[str]:
+def _spread(starts: set[str], ground: _SearchContext, passes: _Passes) -> set[str]:
     inside = set(starts)
     stack = sorted(starts)
     while stack:
         for own, other, _ in _neighbors(stack.pop(), ground.track):
-            if other.piece in inside or _is_end(ground.track.pieces[other.piece]):
+            if other.piece in inside or ground.track.pieces[other.piece].kind in ENDS:
                 continue
             if other not in ground.derail_at and passes(own, other):
                 inside.add(other.piece)
@@ -105,7 +92,7 @@ def _spread(starts: set[str], ground: _Ground, passes: _Passes) -> set[str]:
     return inside
 
 
-def _limits(name: str, inside: set[str], span: Span, ground: _Ground) -> Limits:
+def _limits(name: str, inside: set[str], span: Span, ground: _SearchContext) -> Limits:
     ordered = tuple(n for n in ground.track.pieces if n in inside)
     entrances: dict[str, Entrance] = {}
     for piece in ordered:
@@ -116,7 +103,7 @@ def _limits(name: str, inside: set[str], span: Span, ground: _Ground) -> Limits:
     return Limits(name, ordered, tuple(entrances.values()), span)
 
 
-def _ways_in(own: Port, outside: Port, ground: _Ground) -> Iterator[Entrance]:
+def _ways_in(own: Port, outside: Port, ground: _SearchContext) -> Iterator[Entrance]:
     """How a train can come to the limits' end ``own`` from outside: backward along every
     way that leads there, to the first signal that governs it or to an end of the plan."""
     stack: list[tuple[Port, Port, str | None]] = [(own, outside, None)]

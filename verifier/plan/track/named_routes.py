@@ -7,8 +7,9 @@ from collections.abc import Iterable, Sequence
 
 from verifier.language.source import Span
 from verifier.language.syntax import tree
-from verifier.plan.model import Need, Route
+from verifier.plan.model import Route
 from verifier.plan.names import Declared, Names
+from verifier.plan.track.routes import differing, via
 
 
 def read_routes(
@@ -16,8 +17,8 @@ def read_routes(
 ) -> dict[str, tuple[Route, Span]]:
     """The route each name stands for, and where it is declared."""
     found: dict[str, tuple[Route, Span]] = {}
-    for s in statements:
-        if isinstance(s, tree.Route) and (route := _meant(s, routes, names)):
+    for s in tree.of_kind(statements, tree.Route):
+        if route := _meant(s, routes, names):
             found[s.name.text] = route, s.span
     return found
 
@@ -42,7 +43,7 @@ def _meant(node: tree.Route, routes: Sequence[Route], names: Names) -> Route | N
     for way, points in zip(node.via, ways, strict=True):
         leading = _by_way_of(way, points or (), leading, node, names)
     if len(leading) > 1:
-        choices = [f"via {', '.join(_differing(route, leading))}" for route in leading]
+        choices = [via(differing(route, leading)) for route in leading]
         names.error(
             "CP706",
             node.span,
@@ -97,20 +98,6 @@ def _by_way_of(
             signal=node.signal.text,
             to=node.to.text,
             said=said,
-            ways=[_needs(route.needs) for route in leading[:4]],
+            ways=[via(route.needs) for route in leading[:4]],
         )
     return kept
-
-
-def _needs(needs: Iterable[Need]) -> str:
-    return "via " + ", ".join(f"{need.points} {need.position}" for need in needs)
-
-
-def _differing(route: Route, others: Sequence[Route]) -> list[str]:
-    """The points by which one of several routes is told from the others."""
-    return [
-        f"{n.points} {n.position}"
-        for n in route.needs
-        if any((n.points, n.position) not in {(m.points, m.position) for m in other.needs}
-               for other in others)
-    ]  # fmt: skip

@@ -1,7 +1,6 @@
 """Every route from every signal to the next signal the same way, from geometry alone."""
 
-from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from verifier.language.source import Span
@@ -107,16 +106,22 @@ def _route(
 
 def _with_names(found: list[Route]) -> list[Route]:
     """Routes named by where they lead; by their turnouts too where that is not enough."""
-    exits = Counter(route.exit for route in found)
     named = []
     for route in found:
         name = f"{route.signal} to {route.exit}"
-        if exits[route.exit] > 1:
-            differing = [
-                f"{n.points} {n.position}"
-                for n in route.needs
-                if any(n not in other.needs for other in found if other.exit == route.exit)
-            ]
-            name += " via " + ", ".join(differing)
+        others = [other for other in found if other.exit == route.exit]
+        if len(others) > 1:
+            name += f" {via(differing(route, others))}"
         named.append(replace(route, name=name))
     return named
+
+
+def differing(route: Route, others: Iterable[Route]) -> list[Need]:
+    """The points that distinguish one of several routes from the others."""
+    apart = [{(n.points, n.position) for n in other.needs} for other in others]
+    return [n for n in route.needs if any((n.points, n.position) not in other for other in apart)]
+
+
+def via(needs: Iterable[Need]) -> str:
+    """``via T1 normal, T2 reverse``."""
+    return "via " + ", ".join(f"{need.points} {need.position}" for need in needs)

@@ -1,5 +1,4 @@
-"""What follows from a layout's wiring: which places of a block it tells apart, what may
-break.
+"""What follows from a layout's wiring: the places of a block that it distinguishes, the faults.
 
 In: the track and the wiring. Out: an :class:`Equipment`.
 """
@@ -7,15 +6,14 @@ In: the track and the wiring. Out: an :class:`Equipment`.
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from itertools import combinations_with_replacement
 from types import MappingProxyType
 
 from verifier.plan import observables
 from verifier.plan.model import (
     Block,
     Head,
-    Joint,
     NamedCondition,
-    Piece,
     Plan,
     Signal,
     Track,
@@ -59,7 +57,7 @@ def derive_equipment(
 
 
 def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
-    """The same layout wired otherwise. Rules, assumptions and proofs stay as they are."""
+    """The layout with other wiring. Rules, assumptions and proofs stay as they are."""
     equipment = derive_equipment(wiring, plan.track, plan.blocks, plan.signals, plan.conditions)
     inputs = inputs_with(plan.unwired_inputs, wiring, equipment)
     return replace(plan, wiring=wiring, equipment=equipment, inputs=inputs)
@@ -68,8 +66,8 @@ def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
 def inputs_with(
     inputs: Sequence[Observable], wiring: Wiring, equipment: Equipment
 ) -> tuple[Observable, ...]:
-    """The inputs of a layout, given those it has without wiring: where stock stands by
-    places, turnouts by how they are told to lie."""
+    """The inputs of a wired layout, given those it has without wiring: stock by its place in a
+    block, turnouts by their commanded position."""
     found: list[Observable] = []
     for what in inputs:
         places = equipment.places.get(what.name) if what.kind == "stock" else None
@@ -91,7 +89,7 @@ def inputs_with(
 
 
 def motion_of(machine: Machine) -> Observable | None:
-    """What there is to be said of how far a machine has moved; None where there is nothing."""
+    """How far a machine has moved; None where that follows from its command."""
     slow, supplied = machine.motor == "slow", machine.supply is not None
     if machine.motor is None or not (slow or supplied):
         return None
@@ -102,21 +100,16 @@ def motion_of(machine: Machine) -> Observable | None:
 
 
 def _spots(wiring: Wiring) -> tuple[dict[str, Geometry], dict[str, tuple[int, ...]]]:
-    geometry, spots_of = {}, {}
+    geometry: dict[str, Geometry] = {}
+    spots_of: dict[str, tuple[int, ...]] = {}
+    trains = wiring.trains
+    shortest, longest = (trains.shortest, trains.longest) if trains else (Fraction(0), None)
     for block, length in wiring.lengths.items():
         spot = [d for d in wiring.detectors_of(block) if d.kind == "spot"]
-        if not spot:
-            continue
-        spots = tuple(sorted({position for d in spot for position in d.spots}))
-        trains = wiring.trains
-        geometry[block] = Geometry(
-            length,
-            spots,
-            trains.shortest if trains else Fraction(0),
-            trains.longest if trains else None,
-        )
-        for d in spot:
-            spots_of[d.name] = tuple(spots.index(position) for position in d.spots)
+        if spot:
+            spots = tuple(sorted({position for d in spot for position in d.spots}))
+            geometry[block] = Geometry(length, spots, shortest, longest)
+            spots_of |= {d.name: tuple(map(spots.index, d.spots)) for d in spot}
     return geometry, spots_of
 
 
@@ -138,13 +131,12 @@ def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tup
 
 
 def _runs(count: int) -> list[tuple[str, tuple[int, ...]]]:
-    """One train covers spots that lie side by side, or none. (Of several trains on a block
-    one is enough to look at: spots only ever add to each other.)"""
+    """One train covers neighboring spots, or none. (Of several trains on a block one is enough:
+    spots only add to each other.)"""
     runs: list[tuple[str, tuple[int, ...]]] = []
-    for first in range(count):
-        for last in range(first, count):
-            name = f"spot {first + 1}" if first == last else f"spots {first + 1} to {last + 1}"
-            runs.append((f"over {name}", tuple(range(first, last + 1))))
+    for first, last in combinations_with_replacement(range(count), 2):
+        name = f"spot {first + 1}" if first == last else f"spots {first + 1} to {last + 1}"
+        runs.append((f"over {name}", tuple(range(first, last + 1))))
     return [*runs, ("over no spot", ())]
 
 
@@ -177,8 +169,8 @@ def _margins(block: str, wiring: Wiring) -> Iterator[Number | None]:
 
 
 def margin(detector: Detector, block: str, wiring: Wiring) -> Number | None:
-    """How many times over the weakest stock meant to be seen is seen; None where the file
-    does not give what is needed to tell."""
+    """The current that the weakest detectable stock draws, as a multiple of the sensitivity;
+    None where the file does not give all that this depends on."""
     supply, trains = wiring.power_of(block), wiring.trains
     if not (trains and trains.wheelsets and supply and supply.volts and detector.sensitivity):
         return None
@@ -190,8 +182,7 @@ def margin(detector: Detector, block: str, wiring: Wiring) -> Number | None:
 
 def _neighbors(wiring: Wiring, track: Track) -> tuple[tuple[Beside, ...], tuple[Beside, ...]]:
     """Gaps, and joints without one, between two blocks of which a feeder goes to each."""
-    gaps: list[Beside] = []
-    joined: list[Beside] = []
+    found: list[Beside] = []
     names: set[str] = set()
     for joint in track.joints:
         one, other = (track.pieces[port.piece] for port in (joint.a, joint.b))
@@ -199,19 +190,14 @@ def _neighbors(wiring: Wiring, track: Track) -> tuple[tuple[Beside, ...], tuple[
             continue
         if not (wiring.feeders_of(one.block) and wiring.feeders_of(other.block)):
             continue
-        name = _between(one, other, joint)
+        joins = joint.kind == "="
+        name = f"{one.title} {'=' if joins else '|'} {other.title}"
         if name in names:
             name = f"{name} ({joint.gap})"
         names.add(name)
         blocks = (one.block, other.block)
-        joins = joint.kind == "="
-        beside = Beside(name, blocks, joins, _currents(blocks, wiring), joint.span)
-        (joined if joins else gaps).append(beside)
-    return tuple(gaps), tuple(joined)
-
-
-def _between(one: Piece, other: Piece, joint: Joint) -> str:
-    return f"{one.title} {'=' if joint.kind == '=' else '|'} {other.title}"
+        found.append(Beside(name, blocks, joins, _currents(blocks, wiring), joint.span))
+    return tuple(b for b in found if not b.joined), tuple(b for b in found if b.joined)
 
 
 def _currents(blocks: tuple[str, str], wiring: Wiring) -> tuple[str, ...]:
@@ -221,12 +207,16 @@ def _currents(blocks: tuple[str, str], wiring: Wiring) -> tuple[str, ...]:
     return tuple(by_way_of(block) for block in blocks)
 
 
+def current_by(block: str) -> str:
+    return f"all current by way of {block}"
+
+
 def by_way_of(block: str) -> str:
     """The state of a bridged gap in which all current flows through one block's feeders."""
-    return f"bridged, all current by way of {block}"
+    return f"bridged, {current_by(block)}"
 
 
-# ------------------------------------------------------------------ what may break
+# ------------------------------------------------------------------ faults
 
 
 def _faults(
@@ -301,13 +291,13 @@ def _readers(
     wiring: Wiring, signals: Mapping[str, Signal], conditions: Mapping[str, NamedCondition]
 ) -> tuple[Readers, Readers]:
     """By detector, and by turnout with contacts: the drivers it is wired to. A driver that
-    does not say what it reads is wired to what its rules ask for."""
-    asked: dict[str, set[tuple[str, str]]] = {name: set() for name in wiring.drivers}
+    does not say what it reads is wired to what its rules read."""
+    read_by_rules: dict[str, set[tuple[str, str]]] = {name: set() for name in wiring.drivers}
     for signal in signals.values():
         drivers = {d.name for head in signal.heads if (d := wiring.driver_of(head.name))}
         for says in facts_read(signal, conditions) if drivers else ():
             for driver in drivers:
-                asked[driver].add((says.what.kind, says.what.name))
+                read_by_rules[driver].add((says.what.kind, says.what.name))
     nobody = () if wiring.drivers else ("",)
 
     def reading(name: str, of: str, kind: str, *, contacts: bool) -> tuple[str, ...]:
@@ -315,7 +305,7 @@ def _readers(
             driver.name
             for driver in wiring.drivers.values()
             if (
-                (kind, of) in asked[driver.name]
+                (kind, of) in read_by_rules[driver.name]
                 if driver.reads is None
                 else any((r.name, r.contacts) == (name, contacts) for r in driver.reads)
             )
