@@ -1,4 +1,4 @@
-"""What a file claims: properties of its own, assumptions, waivers, expectations."""
+"""The claims of a file: properties of its own, assumptions, waivers, expectations."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""Conditions as written to conditions about observables: names resolved, states checked."""
+"""From conditions as written to conditions about observables: names resolved, states checked."""
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
@@ -19,13 +19,13 @@ from verifier.plan.vocabulary import (
     wrong_state,
 )
 
-# The same where the state is one that relays and named routes have.
-_ALL_OF_KIND = {"relay": ("up", "down"), "route": ("lined",)}
 # States that a list of things is naturally all in at once; others ask for any of / all of.
 _NATURALLY_ALL = {
     "clear", "vacant", "normal", "reverse", "lies", "at stop", "seated",
     "derailing", "non-derailing",
 }  # fmt: skip
+# The states of relays and named routes of which the same is true.
+_ALL_OF_KIND = {"relay": ("up", "down"), "route": ("lined",)}
 
 
 def resolve(condition: tree.Condition, words: Vocabulary, *, in_rule: bool) -> Condition | None:
@@ -133,7 +133,7 @@ def _one(
 
 
 def _misplaced(name: str, words: Vocabulary) -> bool:
-    """What has an error of its own: no more is said of it."""
+    """Whether a thing has an error of its own, which hides others."""
     declared = words.names.table.get(name)
     placed = {"signal": words.aspects, "crossover": words.crossovers, "route": words.routes}
     return declared is not None and name not in placed.get(declared.kind, (name,))

@@ -1,4 +1,4 @@
-"""The order in which situations are simpler or less simple: one place for it.
+"""The order of situations from simple to complex.
 
 Fewest stretches with stock, then fewest points, derails and gates off their usual
 position, then fewest faults, then fewest levers and buttons; among equals, the earliest

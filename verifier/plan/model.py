@@ -42,8 +42,8 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Piece:
-    """A piece of track no shorter than needed: plain track of one block between two
-    other pieces, a turnout, a crossing, a slip, or an end of the plan.
+    """A piece of track: plain track of one block between two other pieces, a turnout, a
+    crossing, a slip, or an end of the plan.
 
     ``ends``: plain ``left right``; turnout ``points normal reverse``; crossing and slip
     ``along-left along-right across-left across-right``; edge and bumper ``end``.
@@ -125,7 +125,7 @@ class Track:
         entered, over one move (edge attribute ``move``) and one joint (``joint``), to the
         end by which the next piece is entered.
 
-        Built when asked for: loading networkx takes as long as proving a small junction."""
+        Built on demand: loading networkx takes as long as proving a small junction."""
         import networkx
 
         graph: nx.DiGraph[Port] = networkx.DiGraph()

@@ -130,8 +130,8 @@ class Names:
 _STATEMENT_OF = {"limits": "interlocking limits"}
 
 
-# What the statements declare that declare things. (`track` declares gaps, which only drawings
-# and wiring name.)
+# The kind of thing that each kind of statement declares. (Only drawings and wiring name the gaps
+# that `track` declares.)
 _KIND_OF: dict[type[tree.Statement], str] = {
     **{kind.node: kind.rule for kind in KINDS if kind.rule in KIND_WORDS},
     tree.NamedCondition: "condition",

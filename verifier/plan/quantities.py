@@ -48,7 +48,7 @@ MEASURES = (LENGTH, VOLTAGE, CURRENT, RESISTANCE, TIME, GAUGE)
 
 @dataclass(frozen=True, slots=True)
 class Bounds:
-    """What an amount is of, one as it should look; how large it can be."""
+    """What an amount measures, an example of it, and its limits."""
 
     what: str
     measure: Measure
@@ -66,7 +66,7 @@ def read_amount(
 ) -> Fraction | None:
     """The amount in the unit that counts; None when it is wrong (noted).
 
-    ``missing`` is what is said where it has no unit, if not the usual."""
+    ``missing`` are the hints where it has no unit."""
     if not amounts:
         return None
     span = amounts[0].span.to(amounts[-1].span)
@@ -108,7 +108,7 @@ def _value(
 def _unit(
     amount: tree.Amount, bounds: Bounds, names: Names, missing: Iterable[str | Hint]
 ) -> Fraction | None:
-    """What one of the unit is worth."""
+    """The factor from the unit to that of the measure."""
     measure, unit = bounds.measure, amount.unit
     if unit in measure.units:
         return measure.units[unit]

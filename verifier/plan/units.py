@@ -1,7 +1,6 @@
-"""In which units a file writes its lengths, so that people read them as they wrote them.
+"""The units in which a file writes its lengths, so that reports use the same.
 
-In: the statements of a file. Out: :class:`Units`. The track on the bench and the wire under it
-are measured with different tapes, and counted apart.
+In: the statements of a file. Out: :class:`Units`. Track and wire are counted apart.
 """
 
 from collections import Counter
@@ -11,14 +10,14 @@ from typing import Literal
 
 from verifier.language.syntax import tree
 
-# How a length is told: `2400 mm`, `240 cm`, `2.4 m`; `ft` stands for feet and inches.
+# `2400 mm`, `240 cm`, `2.4 m`; `ft` stands for feet and inches.
 Unit = Literal["mm", "cm", "m", "ft"]
 _METRIC: tuple[Unit, ...] = ("mm", "cm", "m")
 
 
 @dataclass(frozen=True, slots=True)
 class Units:
-    """``track``: how lengths of track and trains are told; ``wire``: those of wire."""
+    """The unit of lengths of track and trains, and that of lengths of wire."""
 
     track: Unit = "mm"
     wire: Unit = "mm"
@@ -28,9 +27,9 @@ MILLIMETRES = Units()
 
 
 def units_of(statements: Sequence[tree.Statement]) -> Units:
-    """Those that most lengths of a kind are written in; where a file gives none of a kind,
-    those of the other. Feet and inches only where they are more than half of them: in metric
-    units every length is told exactly, whatever it was written in."""
+    """The units that most lengths of a kind are written in; where a file gives none of a kind,
+    those of the other. Feet and inches only where more than half are: metric units give every
+    length exactly, whatever it was written in."""
     runs = [run for s in statements for run in _runs(s)]
     track = Counter(_unit(amounts) for s in statements for amounts in _along_track(s))
     wire = Counter(_unit(run.length) for run in runs)

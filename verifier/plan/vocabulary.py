@@ -1,5 +1,4 @@
-"""What conditions may speak of, the states of each kind of thing, and what to say when a
-condition asks for another."""
+"""What conditions may name, the states of each kind of thing, and the error for any other."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,7 +13,7 @@ from verifier.plan.signals.aspects import Chart
 
 
 class States(NamedTuple):
-    """The states that are reported, and those that only `prove` and `assume` know."""
+    """The reported states, and the true ones, for `prove` and `assume` only."""
 
     reported: tuple[str, ...]
     true: tuple[str, ...]
@@ -47,7 +46,7 @@ _LIES_IN = ("turnout", "crossing", "slip", "derail", "gate")
 
 @dataclass(frozen=True, slots=True)
 class Vocabulary:
-    """What conditions may speak of: the observables of every declared thing."""
+    """The names that conditions may use: the observables of every declared thing."""
 
     names: Names
     chart: Chart

@@ -1,7 +1,7 @@
 """The wiring as logic: what is reported, as a function of truth and of what is broken.
 
 In: a plan and the faults that may be present. Out: expressions over truth, commands and
-faults. :mod:`verifier.reference.equipment` works out the same, by itself, for one situation.
+faults. :mod:`verifier.reference.equipment` is its twin: it evaluates one situation.
 """
 
 from collections.abc import Iterable
@@ -35,11 +35,11 @@ _LEGS = {"normal": "reverse", "reverse": "normal"}
 
 
 class Circuits:
-    """What the equipment of one plan makes of truth. ``faults`` are the observables of the
-    plan's faults that may be present; every other fault is absent.
+    """The reports of one plan's equipment as functions of truth. ``faults`` are the observables
+    of the plan's faults that may be present; every other fault is absent.
 
     Raises :class:`~verifier.plan.wiring.faults.UnknownFault` for one that the plan does not
-    have, here and wherever it is asked about."""
+    have."""
 
     def __init__(self, plan: Plan, faults: Iterable[Observable]):
         self.plan = plan
@@ -78,7 +78,7 @@ class Circuits:
         if state == "open":
             stopped = self.broken(FaultKind.MACHINE, turnout, ways=(STOPPED,))
             return disjunction(stopped, conjunction(sound, moving))
-        # Without power it lies as it did when it was told otherwise, or it was told nothing.
+        # Without power it lies as before the last command, unless that was given with power.
         fed = self.fed(turnout, machine.supply)
         left = conjunction(negation(fed), self._moves(machine, observables.AS_BEFORE))
         disobeyed = self.broken(FaultKind.MACHINE, turnout, ways=(DISOBEYED,))
@@ -94,10 +94,8 @@ class Circuits:
         return atom(motion, state) if motion and state in motion.values else FALSE
 
     def _commanded(self, machine: Machine, leg: str) -> Expr:
-        told = self._inputs.get(("lever", machine.lever or "")) or observables.thrown(
-            machine.turnout
-        )
-        return atom(told, leg)
+        lever = self._inputs.get(("lever", machine.lever or ""))
+        return atom(lever or observables.thrown(machine.turnout), leg)
 
     def on(self, supply: str | None) -> Expr:
         """That a supply, and those it is fed by, are on."""
@@ -130,7 +128,9 @@ class Circuits:
                 clear = self._clear(name, reader)
                 return clear if report.values == ("clear",) else negation(clear)
             case "points report":
-                return disjunction(*(self._told(name, state, reader) for state in report.values))
+                return disjunction(
+                    *(self._points_report(name, state, reader) for state in report.values)
+                )
             case "derail report":
                 lies = {"moving": "open"}
                 return atom(observables.derail(name), *(lies.get(v, v) for v in report.values))
@@ -176,18 +176,18 @@ class Circuits:
     def usable(self, detector: Detector, reader: str) -> Expr:
         """That a reader's input follows the detector's output at all."""
         driver = self.wiring.drivers[reader] if reader else None
-        heard = TRUE
+        connected = TRUE
         if driver is not None:
             read = _reads(driver, detector.name, contacts=False)
-            heard = conjunction(constant(read), self._hears(driver, detector))
+            connected = conjunction(constant(read), self._has_return(driver, detector))
         wired = reader in self.equipment.detector_readers[detector.name]
         return conjunction(
-            heard,
+            connected,
             self.fed(detector.name, detector.supply),
             self.sound(FaultKind.DETECTOR_WIRE, detector.name, reader) if wired else TRUE,
         )
 
-    def _hears(self, driver: Driver, detector: Detector) -> Expr:
+    def _has_return(self, driver: Driver, detector: Detector) -> Expr:
         """That the two have the same supply, or a common return by one way or another."""
         one, other = driver.supply, detector.supply
         if one is None or other is None or one == other or detector.isolated:
@@ -208,7 +208,7 @@ class Circuits:
                     for way in self._ways_back(step, other, (*passed, number)):
                         yield conjunction(sound, way)
 
-    def _told(self, turnout: str, state: str, reader: str) -> Expr:
+    def _points_report(self, turnout: str, state: str, reader: str) -> Expr:
         machine = self.wiring.machines.get(turnout)
         if machine is None or machine.contacts is None:
             return self._lies(turnout, "open" if state == "moving" else state)
@@ -329,10 +329,10 @@ class Circuits:
 
     # -------------------------------------------------------------- dead inputs
 
-    def dead_inputs(self, driver: Driver, asked: Iterable[Observable]) -> Expr:
+    def dead_inputs(self, driver: Driver, read: Iterable[Observable]) -> Expr:
         """Some input that a driver's rules read is dead."""
         dead = []
-        for what in asked:
+        for what in read:
             if what.kind == "block report":
                 dead += [
                     negation(self.usable(detector, driver.name))

@@ -56,16 +56,16 @@ def settle_together(
 
     ``one_step`` gives the meaning of an atom in terms of others, ``known`` its meaning over
     inputs where there is one. Those that some situation leaves undetermined are left out."""
-    asks = _what_they_ask(circle, one_step, known)
-    may: dict[Observable, May] = {what: dict.fromkeys(asks[what], TRUE) for what in asks}
-    read_by = _read_by(asks)
+    meanings = _meanings_by_class(circle, one_step, known)
+    may: dict[Observable, May] = {what: dict.fromkeys(meanings[what], TRUE) for what in meanings}
+    read_by = _read_by(meanings)
     work = comparing = 0
     try:
-        waiting = dict.fromkeys(asks)
+        waiting = dict.fromkeys(meanings)
         while waiting:
             what = next(iter(waiting))
             del waiting[what]
-            for states, meaning in asks[what].items():
+            for states, meaning in meanings[what].items():
                 left = _Possible(may).of(meaning)
                 work += sum(1 for _ in nodes(left))
                 if work > MAX_WORK:
@@ -82,7 +82,7 @@ def settle_together(
     return {what: states for what, states in may.items() if _one_at_a_time(states)}
 
 
-def _what_they_ask(
+def _meanings_by_class(
     circle: Iterable[Atom], one_step: OneStep, known: Known
 ) -> dict[Observable, dict[Class, Expr]]:
     """The meaning of each class of states, of everything that the circle depends on and that
@@ -95,36 +95,36 @@ def _what_they_ask(
     meanings: dict[tuple[Observable, Class], Expr] = {}
     waiting = list(circle)
     while waiting:
-        asked = waiting.pop()
-        parted = [
+        tested = waiting.pop()
+        split = [
             part
-            for states in classes.get(asked.what, [asked.what.values])
+            for states in classes.get(tested.what, [tested.what.values])
             for part in (
-                tuple(v for v in states if v in asked.values),
-                tuple(v for v in states if v not in asked.values),
+                tuple(v for v in states if v in tested.values),
+                tuple(v for v in states if v not in tested.values),
             )
             if part
         ]
-        classes[asked.what] = parted
-        for states in parted:
-            if (asked.what, states) not in meanings:
-                one = atom(asked.what, *states)
-                assert isinstance(one, Atom), "an asked atom parts the states in two"
+        classes[tested.what] = split
+        for states in split:
+            if (tested.what, states) not in meanings:
+                one = atom(tested.what, *states)
+                assert isinstance(one, Atom), "an atom splits the states in two"
                 meaning = substitute(one_step(one), replace)
-                meanings[asked.what, states] = meaning
+                meanings[tested.what, states] = meaning
                 # What is known as itself is an input here, be it worked out elsewhere.
                 waiting += (part for part in _open_atoms(meaning) if known(part) is not part)
-    return {what: {c: meanings[what, c] for c in parted} for what, parted in classes.items()}
+    return {what: {c: meanings[what, c] for c in split} for what, split in classes.items()}
 
 
 def _open_atoms(expr: Expr) -> list[Atom]:
     return [n for n in nodes(expr) if isinstance(n, Atom) and n.what.is_worked_out]
 
 
-def _read_by(asks: dict[Observable, dict[Class, Expr]]) -> dict[Observable, list[Observable]]:
+def _read_by(meanings: dict[Observable, dict[Class, Expr]]) -> dict[Observable, list[Observable]]:
     read_by: dict[Observable, dict[Observable, None]] = {}
-    for what, meanings in asks.items():
-        for meaning in meanings.values():
+    for what, by_class in meanings.items():
+        for meaning in by_class.values():
             for read in support(meaning):
                 read_by.setdefault(read, {})[what] = None
     return {read: list(readers) for read, readers in read_by.items()}
@@ -171,14 +171,14 @@ class _Possible:
         """Parts that share something open, directly or through others, go together."""
         groups: list[tuple[list[Expr], frozenset[Observable]]] = []
         for part in parts:
-            asked, members = self._open_in(part), [part]
+            open_, members = self._open_in(part), [part]
             apart = []
             for group, theirs in groups:
-                if asked & theirs:
-                    asked, members = asked | theirs, group + members
+                if open_ & theirs:
+                    open_, members = open_ | theirs, group + members
                 else:
                     apart.append((group, theirs))
-            groups = [*apart, (members, asked)]
+            groups = [*apart, (members, open_)]
         return [group for group, _ in groups]
 
     def _together(self, group: list[Expr], depth: int) -> Expr:

@@ -44,9 +44,9 @@ class FaultCone:
             more = {
                 reader
                 for name in touched
-                for reader, asked in self._read_by.get(name, {}).items()
+                for reader, read in self._read_by.get(name, {}).items()
                 if reader not in touched
-                and any(world.expand(a) is not self._sound.expand(a) for a in asked)
+                and any(world.expand(a) is not self._sound.expand(a) for a in read)
             }
             more = more or self._round_about(touched, world)
             if not more:
@@ -84,7 +84,7 @@ class FaultCone:
             return self._sound_reads[name]
         heads = self._plan.signals[name].heads
         parts = [atom(head.color, color) for head in heads for color in head.color.values]
-        parts += [part for asked in self._read_by.get(name, {}).values() for part in asked]
+        parts += [part for read in self._read_by.get(name, {}).values() for part in read]
         shown = [w for part in parts if isinstance(part, Atom) and part.what.kind in _SHOWN
                  for w in support(world.one_step(part)) if w.kind in _SHOWN]  # fmt: skip
         found = frozenset(signal_of(what.name, self._plan.signals) for what in shown)
@@ -140,9 +140,9 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             note(signal.name, [circuits.fed(driver.name, driver.supply)])
             for color in head.color.values:
                 note(signal.name, [circuits.lights(head.name, color)])
-            asked = dict.fromkeys(says.what for says in plan.facts_read(signal))
-            note(signal.name, [circuits.dead_inputs(driver, asked)])
-            for what in asked:
+            read = dict.fromkeys(says.what for says in plan.facts_read(signal))
+            note(signal.name, [circuits.dead_inputs(driver, read)])
+            for what in read:
                 if what.kind in observables.REPORTED:
                     note(what.name, circuits.meanings(observables.at_reader(what, driver.name)))
     return direct

@@ -1,5 +1,5 @@
-"""Memory and points from one moment to the next, as expressions: relays, timers and direction
-of traffic in the order of the file, then how points are told to lie and how they lie.
+"""The transition relation of memory and points: relays, timers and direction of traffic in the
+order of the file, then the commanded and the true position of points.
 
 Twin of :mod:`verifier.reference.step`, which does the same with no expressions.
 """
@@ -32,7 +32,7 @@ _LEGS = {"normal": "reverse", "reverse": "normal"}
 class Memory:
     """The state of memory and points after one time step. ``lower`` turns a condition of the file
     into an expression over observables, ``now`` an expression over observables into one over
-    states and choices; ``unit`` is the length of a moment where durations matter."""
+    states and choices; ``unit`` is the length of a time step where durations matter."""
 
     def __init__(
         self,
@@ -63,7 +63,7 @@ class Memory:
         return self._now(self._lower(condition))
 
     def _scanned(self, condition: Condition) -> Expr:
-        """A condition to one that acts after the memory already looked at."""
+        """A condition that reads the next state of the memory that acts before it."""
 
         def replaced(part: Atom) -> Expr:
             new = self._new.get(part.what) if part.what.kind in _MEMORY else None
@@ -100,9 +100,9 @@ class Memory:
             self.following[clock] = self._counted(clock, counts, limit)
 
     def _after(self, name: str, delay: Fraction | None, most: int) -> tuple[Expr, int]:
-        """When a delay is over, and how many moments are counted until then, at most. It is over
-        at any time from the fewest moments that fit into it on, and before one more than the most
-        passes: what began earlier within one moment, or was rounded, may end first."""
+        """When a delay is over, and the most time steps counted until then. It is over at any time
+        from the fewest steps that fit into it on, and before one more than the most passes: a
+        delay that began earlier within one step, or was rounded, may end first."""
         if not delay:
             return TRUE, 0
         chosen = atom(observables.choice("expiry", name), "yes")
@@ -160,10 +160,10 @@ class Memory:
     def turns(self, traffic: str) -> Expr:
         """The direction changes."""
         what = observables.traffic(traffic)
+        right, left = what.values
         new = self.following[what]
         return disjunction(
-            conjunction(atom(what, "rightward"), new["leftward"]),
-            conjunction(atom(what, "leftward"), new["rightward"]),
+            conjunction(atom(what, right), new[left]), conjunction(atom(what, left), new[right])
         )
 
     # -------------------------------------------------------------- points
@@ -177,32 +177,32 @@ class Memory:
         thrown, points = observables.thrown(turnout), observables.points(turnout)
         wanted = self._wanted(turnout, throw)
         free = negation(self.is_locked(turnout))
-        told = {
+        commanded = {
             leg: disjunction(
                 conjunction(free, wanted[leg]),
                 conjunction(atom(thrown, leg), negation(conjunction(free, wanted[_LEGS[leg]]))),
             )
-            for leg in ("normal", "reverse")
+            for leg in _LEGS
         }
-        self.following[thrown] = told
+        self.following[thrown] = commanded
         if throw is not None and throw.snap:
             # Points that lie open (at no start, so never) stay so.
             lies_open = atom(points, "open")
-            closed = {leg: conjunction(told[leg], negation(lies_open)) for leg in told}
+            closed = {leg: conjunction(commanded[leg], negation(lies_open)) for leg in _LEGS}
             self.following[points] = {**closed, "open": lies_open}
             return
         arrives = atom(observables.choice("arrival", turnout), "yes")
         lies = {
             leg: conjunction(
-                told[leg],
+                commanded[leg],
                 disjunction(atom(points, leg), conjunction(atom(points, "open"), arrives)),
             )
-            for leg in ("normal", "reverse")
+            for leg in _LEGS
         }
         self.following[points] = {**lies, "open": negation(disjunction(*lies.values()))}
 
     def _wanted(self, turnout: str, throw: Throw | None) -> Values:
-        """How the points are wanted to lie now; neither where nobody says."""
+        """The position now demanded of the points; neither where there is no demand."""
         if throw is not None:
             match throw.by:
                 case "lever":
@@ -231,7 +231,7 @@ class Memory:
         new = self.following[points]
         return disjunction(
             atom(points, "open"),
-            *(conjunction(atom(points, leg), negation(new[leg])) for leg in ("normal", "reverse")),
+            *(conjunction(atom(points, leg), negation(new[leg])) for leg in _LEGS),
         )
 
 

@@ -51,8 +51,8 @@ def memory_alone(world: World) -> System:
 
 
 def at_rest(world: World) -> Iterator[Expr]:
-    """That relays, timers and direction of traffic stay as they are, long waited for, over what
-    can be observed."""
+    """That each relay, timer and direction of traffic keeps its state once every delay is over,
+    as expressions over observables."""
     memory = Memory(world.plan, world.lower, lambda expr: expr, None)
 
     def over(part: Atom) -> Expr:
@@ -76,17 +76,17 @@ def faults_reaching_memory(world: World) -> frozenset[Observable]:
     circuits = Circuits(plan, faults)
     direct = [*(what for what in reads if what.kind in observables.REPORTED),
               *map(observables.points, switches(plan))]  # fmt: skip
-    heard = {w for what in direct for expr in circuits.meanings(what) for w in support(expr)}
+    reaching = {w for what in direct for expr in circuits.meanings(what) for w in support(expr)}
     signals = {signal_of(what.name, plan.signals) for what in reads
                if what.kind in ("aspect", "color")}  # fmt: skip
     if signals:
-        touches = FaultCone(world)
-        heard |= {fault for fault in faults if _may_touch(touches, fault, signals)}
-    return frozenset(heard.intersection(faults))
+        cones = FaultCone(world)
+        reaching |= {fault for fault in faults if _may_touch(cones, fault, signals)}
+    return frozenset(reaching.intersection(faults))
 
 
-def _may_touch(touches: FaultCone, fault: Observable, signals: set[str]) -> bool:
+def _may_touch(cones: FaultCone, fault: Observable, signals: set[str]) -> bool:
     try:
-        return not signals.isdisjoint(touches.world((fault,)).touched or ())
+        return not signals.isdisjoint(cones.world((fault,)).touched or ())
     except InputError:  # with it the signals depend on each other in a circle
         return True

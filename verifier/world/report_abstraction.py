@@ -28,7 +28,7 @@ def missing(report: Observable) -> Observable:
 
 
 def lamp_out(head: str) -> Observable:
-    """Whether the lamp that a head is told to light does not light."""
+    """Whether the lamp that a head is commanded to light does not light."""
     return faults.observable(FaultKind.HEAD_UNLIT, head)
 
 
@@ -77,6 +77,6 @@ class _AtTheInputs(Circuits):
     def lights(self, head: str, color: str) -> Expr:
         return negation(atom(lamp_out(head), "out"))
 
-    def dead_inputs(self, driver: Driver, asked: Iterable[Observable]) -> Expr:
-        noticed = (what for what in asked if what.kind in ("block report", "points report"))
+    def dead_inputs(self, driver: Driver, read: Iterable[Observable]) -> Expr:
+        noticed = (what for what in read if what.kind in ("block report", "points report"))
         return disjunction(*(atom(missing(what), "missing") for what in noticed))

@@ -1,4 +1,4 @@
-"""A situation named in words: from the facts of a command line to a situation."""
+"""From the facts of a command line to a situation."""
 
 from collections.abc import Sequence
 
@@ -9,7 +9,7 @@ from verifier.language.syntax import tree
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.world.wiring_parser import never
+from verifier.world.wiring_parser import impossible_state
 
 _KIND_WORDS = {
     "stock": "block",
@@ -84,15 +84,15 @@ def _inputs_by_name(plan: Plan) -> dict[str, _Inputs]:
     return by_name
 
 
-def _in_state(inputs: _Inputs, asked: str) -> list[tuple[Observable, str]]:
-    """What a state said of one name comes to; nothing where it cannot be so. Points that a
-    machine moves are told to lie so, and have come to rest unless they are open."""
-    if len(inputs) == 1 and inputs[0].kind == "standing" and asked == "occupied":
+def _in_state(inputs: _Inputs, said: str) -> list[tuple[Observable, str]]:
+    """The facts that a state said of one name stands for; none where it cannot be so. Points that
+    a machine moves are commanded to lie so, and are at rest unless they are open."""
+    if len(inputs) == 1 and inputs[0].kind == "standing" and said == "occupied":
         return [(inputs[0], inputs[0].values[1])]
     found = []
     for what in inputs:
-        state = _SAME.get((what.kind, asked), asked)
-        if what.kind == "motion" and asked in ("open", "moving"):
+        state = _SAME.get((what.kind, said), said)
+        if what.kind == "motion" and said in ("open", "moving"):
             state = "moving"
         if state in what.values:
             found.append((what, state))
@@ -135,4 +135,4 @@ def _no_state(name: tree.Name, inputs: _Inputs, happening: tree.SituationFact) -
         states.append("open")
     if inputs[0].kind in ("stock", "standing"):
         states = ["occupied (write `train on …`)", "vacant"]
-    return never(f"{kind} {name.text}", happening.state, happening.span, states)
+    return impossible_state(f"{kind} {name.text}", happening.state, happening.span, states)

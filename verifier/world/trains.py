@@ -1,5 +1,5 @@
-"""How trains move from one moment to the next, as expressions over the moment's state and
-choices: fronts, tails, entries, reversals, and what goes wrong on the way.
+"""The transition relation of trains, over the states and choices of a time step: fronts, tails,
+entries, reversals, collisions and derailments.
 
 Twin of :mod:`verifier.reference.step`, which does the same with no expressions.
 """
@@ -22,7 +22,7 @@ ENDS = ("edge", "bumper")
 @dataclass(frozen=True, slots=True)
 class Rules:
     """What trains must know of the signals: when one permits, when only at restricted speed,
-    and what a condition of the file comes to now."""
+    and a condition of the file over states and choices."""
 
     permits: Callable[[str], Expr]
     restricts: Callable[[str], Expr]
@@ -205,7 +205,7 @@ class TrainDynamics:
         return piece not in self._limits and self._is_governed(Port(piece, heading))
 
     def _is_governed(self, start: Port) -> bool:
-        """Every way on comes to a signal that governs it, or to an end of the plan, before it
+        """Every way on leads to a signal that governs it, or to an end of the plan, before it
         crosses a joint where signals stand for the other way only."""
         stack, seen = [start], {start}
         while stack:

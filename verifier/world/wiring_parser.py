@@ -1,4 +1,4 @@
-"""What only a wired layout can be in, named in words: `train at m2`, `stock that draws no
+"""Facts of wired layouts alone, in words: `train at m2`, `stock that draws no
 current on Main`, `feeder m3 broken`, `T1 still moving`.
 
 In: a plan and the text of a situation. Out: the facts found, and the text with these parts
@@ -27,14 +27,14 @@ _STOCK = re.compile(r"(a )?train at |.*\b(a )?train\b.*\bover |a train of |the m
                     r"|stock (that draws|drawing) |stock on \S+ at ")  # fmt: skip
 _OVER = re.compile(r"\bover (no spot|spots? \d+( to \d+)?)")
 _MOTION = re.compile(r"(\S+) (still moving|moving|at rest|not moved yet)")
-_TOLD = re.compile(r"(\S+) told (?:to lie )?(\S+)")
+_COMMANDED = re.compile(r"(\S+) told (?:to lie )?(\S+)")
 _LIES = re.compile(r"(\S+) lies (\S+)")
-# In the words of a report, though a rule would put it otherwise.
+# The words of reports, where rules have others.
 _PLAIN = re.compile(r"stock on (\S+)|(gate|button) (\S+) (\S+)")
 _VACANT = re.compile(r"(\S+(?:, \S+)*) and (\S+) vacant")
 # What the names of things that can break begin with.
 _BREAKS = frozenset(kind.words.split()[0] for kind in FaultKind if kind.words)
-# Names listed where none is near the one asked for.
+# So many names are listed where none is similar to the one given.
 _LISTED = 12
 
 
@@ -93,8 +93,8 @@ def _read(plan: Plan, part: str, span: Span, known: set[str], found: WiredFacts)
     elif motion := _MOTION.fullmatch(part):
         state = {"at rest": "settled", "not moved yet": AS_BEFORE}.get(motion[2], "moving")
         return _turnout(plan, motion[1], "motion", state, span, found)
-    elif told := _TOLD.fullmatch(part):
-        return _turnout(plan, told[1], "thrown", told[2], span, found)
+    elif commanded := _COMMANDED.fullmatch(part):
+        return _turnout(plan, commanded[1], "thrown", commanded[2], span, found)
     elif lies := _LIES.fullmatch(part):
         return _turnout(plan, lies[1], "points", lies[2], span, found)
     elif plain := _PLAIN.fullmatch(part):
@@ -151,7 +151,7 @@ def _stock(plan: Plan, part: str, span: Span, found: WiredFacts) -> None:
 def _place(
     places: Iterable[StockPlace], feeder: str | None, over: str, unseen: bool
 ) -> StockPlace | None:
-    """The first place that is all that was asked for."""
+    """The first place that fits, of those that draw current if there are any."""
     fitting = [
         place
         for place in places
@@ -166,8 +166,8 @@ def _place(
 
 
 def _turnout(plan: Plan, name: str, kind: str, state: str, span: Span, found: WiredFacts) -> bool:
-    """How a turnout moves, lies or is told to lie, where that is a fact by itself. What is
-    none is left to others."""
+    """Whether the motion, the true or the commanded position of a turnout is an input; if it is,
+    its fact is noted."""
     machine = plan.wiring.machines.get(name)
     if machine is None:
         return False
@@ -178,7 +178,7 @@ def _turnout(plan: Plan, name: str, kind: str, state: str, span: Span, found: Wi
     if what is None:
         return False
     if state not in what.values:
-        found.errors.append(never(f"turnout {name}", state, span, what.values))
+        found.errors.append(impossible_state(f"turnout {name}", state, span, what.values))
     else:
         found.facts.append((what, state, span))
     return True
@@ -196,7 +196,7 @@ def _no_gap(plan: Plan, part: str, span: Span, found: WiredFacts) -> None:
         found.facts.append((what, states[said], span))
     else:
         ways = [way for way, state in states.items() if state in what.values]
-        found.errors.append(never(f"joint {what.name}", said, span, ways))
+        found.errors.append(impossible_state(f"joint {what.name}", said, span, ways))
 
 
 # ------------------------------------------------------------------ faults
@@ -210,14 +210,16 @@ def _fault(plan: Plan, part: str, span: Span, found: WiredFacts) -> None:
     if name is None:
         alike = {n.split(maxsplit=1)[1]: n for n in faults if n.startswith(f"{first} ")}
         words = part.removeprefix(first).strip()
-        told = _without_state(words, faults.values())
-        _unknown(f"{first} that can break", told, alike, span, found)
+        named = _without_state(words, faults.values())
+        _unknown(f"{first} that can break", named, alike, span, found)
         return
     what = faults[name]
-    asked = part[len(name) :].strip().removeprefix("is ")
-    state = next((v for v in what.values if asked and v.startswith(asked)), None)
+    said = part[len(name) :].strip().removeprefix("is ")
+    state = next((v for v in what.values if said and v.startswith(said)), None)
     if state is None:
-        found.errors.append(never(name, asked or "(no state given)", span, what.values[1:]))
+        found.errors.append(
+            impossible_state(name, said or "(no state given)", span, what.values[1:])
+        )
     else:
         found.facts.append((what, state, span))
 
@@ -234,7 +236,7 @@ def _without_state(words: str, faults: Iterable[Observable]) -> str:
 # ------------------------------------------------------------------ what is wrong
 
 
-def never(thing: str, state: str, span: Span, values: Iterable[str]) -> Diagnostic:
+def impossible_state(thing: str, state: str, span: Span, values: Iterable[str]) -> Diagnostic:
     """The error for a state that a thing cannot be in."""
     return diagnostic("CP204", span, "situation", thing=thing, state=state, values=values)
 

@@ -52,8 +52,8 @@ class World:
         self._is_input = frozenset(self.inputs)
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
-        # What a signal can do without is found out where that has not been done for the sound
-        # world; elsewhere only once a circle comes up.
+        # Signals that a meaning does not depend on are eliminated unless the sound world did so
+        # already; in a cone only once a cycle is found.
         self._settles = touched is None
         self._settled: dict[Observable, list[May]] = {}
         # Rule semantics do not depend on faults.
@@ -110,7 +110,7 @@ class World:
 
     def one_step(self, part: Atom) -> Expr:
         """What an observable that is not an input means in terms of reports, commands and
-        those aspects and colors it cannot be settled without."""
+        those aspects and colors that it depends on."""
         known = self._one_step.get(part)
         if known is None:
             meaning = self._raw(part)
@@ -137,8 +137,8 @@ class World:
             case "reading" | "worst reading":
                 return self._lenses.reading(part, at_best=what.kind == "reading")
             case "sound reading":
-                told = atom(self.plan.signals[what.name].reading, *part.values)
-                return self.sound.expand(told) if self.sound else told
+                read = atom(self.plan.signals[what.name].reading, *part.values)
+                return self.sound.expand(read) if self.sound else read
             case "stock" | "points":
                 return self._circuits.truth(part)
             case "fault":

@@ -1,6 +1,6 @@
 """Statements of memory, time and locking to :class:`~verifier.plan.locking.locking_model.Locking`.
 
-In: the statements of a file and what conditions may speak of. Out: relays, timers, traffic, how
+In: the statements of a file and the vocabulary of conditions. Out: relays, timers, traffic, how
 points are thrown and locked, how trains run; errors are noted in the names.
 """
 
@@ -25,7 +25,7 @@ _Memory = tree.Relay | tree.Timer | tree.Traffic
 def read_locking(
     statements: Sequence[tree.Statement], routes: Mapping[str, NamedRoute], words: Vocabulary
 ) -> Locking:
-    """All that a file says of memory, time and locking; errors are noted."""
+    """The memory, timing and locking of a file; errors are noted."""
     of = tree.of_kind
     relays = {r.name: r for s in of(statements, tree.Relay) if (r := _relay(s, words))}
     timers = {t.name: t for s in of(statements, tree.Timer) if (t := _timer(s, words))}

@@ -1,4 +1,4 @@
-"""What a file says of memory, time and locking, resolved: relays, timers, how points are
+"""Memory, timing and locking of a file, resolved: relays, timers, how points are
 thrown and locked, direction of traffic, and how trains run. Times are exact, in seconds."""
 
 from collections.abc import Mapping
@@ -91,8 +91,8 @@ class Running:
 
 @dataclass(frozen=True, slots=True)
 class Locking:
-    """``over_time``: the file says something of time or of how trains run, so that it is
-    proved over histories too. ``memory``: names of relays, timers and traffic in the order of
+    """``over_time``: the file gives memory, timing or how trains run, so that histories are
+    proved too. ``memory``: names of relays, timers and traffic in the order of
     the file, which is the order in which they act."""
 
     over_time: bool = False

@@ -1,7 +1,6 @@
-"""The plan as histories see it: wiring reduced to the contacts of switch machines.
+"""The plan over time: wiring reduced to the contacts of switch machines.
 
-Over time, detectors and contacts report the truth, save that points without contacts report
-what they were told.
+Detectors and contacts report the truth, except that points without contacts report their command.
 """
 
 from collections.abc import Iterator
@@ -22,13 +21,13 @@ def running_plan(plan: Plan) -> Plan:
         if m.contacts is not None
     }
     inputs = plan.unwired_inputs or plan.inputs
-    told = [observables.thrown(name) for name, m in machines.items() if m.contacts == ()]
+    commanded = [observables.thrown(name) for name, m in machines.items() if m.contacts == ()]
     wiring = Wiring(machines=machines, units=plan.wiring.units)
     return replace(
         plan,
         wiring=wiring,
         equipment=derive_equipment(wiring, plan.track, plan.blocks, plan.signals, plan.conditions),
-        inputs=(*inputs, *(what for what in told if what not in inputs)),
+        inputs=(*inputs, *(what for what in commanded if what not in inputs)),
         unwired_inputs=inputs,
     )
 

@@ -1,8 +1,7 @@
-"""Time in moments: how long a moment is, and how many of them each duration takes.
+"""Time steps ("moments" to users): their length, and how many of them each duration takes.
 
 Durations matter only where the plan says how long trains need to stop, or where detection may
-be lost for so many seconds. Elsewhere a delay lasts as long as it likes, which allows more
-histories than any length would.
+be lost for so many seconds. Elsewhere a delay may have any length, which over-approximates.
 """
 
 from fractions import Fraction
@@ -11,9 +10,9 @@ from math import ceil, floor, gcd, lcm
 
 from verifier.plan.locking.locking_model import Locking
 
-# No duration takes more moments than this: delays of the file may then end anywhere between
-# what they come to rounded down and rounded up, and what trains and track may do is rounded up,
-# so that nothing is proved that is not so.
+# No duration takes more time steps than this: a delay of the file may then end anywhere between
+# its length rounded down and rounded up, and the times that trains and track need are rounded up,
+# so that the result over-approximates.
 MOST = 12
 
 # Loss of shunt of this length and less must not release anything (49 CFR 236.309).
@@ -21,7 +20,7 @@ LOSS_SECONDS = Fraction(5)
 
 
 def moment(locking: Locking, *, lossy: bool = False) -> Fraction | None:
-    """The length of a moment in seconds; None where durations do not matter."""
+    """The length of a time step in seconds; None where durations do not matter."""
     given = [*([LOSS_SECONDS] if lossy else []), *filter(None, [locking.running.to_stop])]
     if not given:
         return None
@@ -33,12 +32,12 @@ def moment(locking: Locking, *, lossy: bool = False) -> Fraction | None:
 
 
 def delay_in(seconds: Fraction, unit: Fraction) -> int:
-    """How many moments a timer or a slow relay of the file takes, at least."""
+    """The fewest time steps that a timer or a slow relay of the file takes."""
     return floor(seconds / unit)
 
 
 def window_in(seconds: Fraction, unit: Fraction) -> int:
-    """How many moments something takes, at most."""
+    """The most time steps that a duration takes."""
     return ceil(seconds / unit)
 
 

@@ -1,4 +1,4 @@
-"""Whose head is it: from the name of a head, or of a line of rules, to its signal.
+"""From the name of a head, or of a line of rules, to its signal.
 
 In: a name as observables have it, ``4L``, ``4L.upper``, ``East.4L.upper``, ``4L.upper/2``, and
 the signals there are. Out: the name of the signal, or the name itself where it is no signal's.

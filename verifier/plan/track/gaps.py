@@ -1,4 +1,4 @@
-"""What each gap of a layout is called, so that lists and drawings speak of the same one.
+"""The name of each gap of a layout, the same in lists and drawings.
 
 In: the track. Out: its gaps, in the order of the `track` lines.
 """

@@ -1,8 +1,4 @@
-"""Which stretch of plain track each step of a `track` line means.
-
-Plain track goes by its block's name only, and one block may have several stretches of it
-(before and after a spur switch, say). What a line means follows from its neighbors.
-"""
+"""Which stretch of plain track each step of a `track` line means: its neighbors decide."""
 
 from dataclasses import dataclass
 from typing import NamedTuple

@@ -1,6 +1,6 @@
 """Wiring statements to a checked :class:`~verifier.plan.wiring.wiring_model.Wiring`.
 
-In: the statements of a file and what was found of it before. Out: the equipment, exact;
+In: the statements of a file, its names and its track. Out: the equipment, exact;
 errors are noted in the names.
 """
 
@@ -127,7 +127,7 @@ def _ratings(node: tree.Supply, names: Names) -> tuple[Number | None, Number | N
 
 
 def _check_circles(supplies: Mapping[str, Supply], names: Names) -> None:
-    known: set[str] = set()  # to lead nowhere, or into a circle that is told already
+    known: set[str] = set()  # to lead nowhere, or into a circle reported already
     for start in supplies:
         path: list[str] = []
         at: str | None = start
@@ -230,7 +230,7 @@ def _contactless(turnouts: Iterable[tree.Turnout]) -> dict[str, tree.Clause]:
     }
 
 
-# Clauses that are about wires, apart from the lever a turnout is thrown by.
+# Clauses about wiring, apart from the lever that throws a turnout.
 _WIRED: frozenset[tree.ClauseKind] = frozenset(
     ("motor", "powered by", "contacts", "fouling point", "gap")
 )

@@ -1,4 +1,4 @@
-"""Detectors and drivers: from their statements to what is known of them.
+"""Detectors and drivers, from their statements.
 
 In: their statements, and the feeders, blocks and heads they may name. Out: each by its
 name; errors are noted in the names.

@@ -1,5 +1,5 @@
-"""What follows from the wiring, as plain data that logic and evaluator both read, each with
-code of its own: which places of a block it tells apart, what may break."""
+"""What follows from the wiring, as data for the encoding and the reference: the places of a block
+that it distinguishes, the faults."""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
@@ -12,7 +12,7 @@ from verifier.plan.wiring.wiring_model import Number
 
 @dataclass(frozen=True, slots=True)
 class StockPlace:
-    """One way in which stock can stand on a block, as far as the wiring tells.
+    """One way in which stock can stand on a block, as far as the wiring distinguishes them.
 
     ``feeder`` is the nearest one, through which it draws its current; ``draws`` is False for
     stock that draws none, or too little to be seen. ``covers`` are the spots it covers, ``over``

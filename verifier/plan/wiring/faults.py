@@ -1,4 +1,4 @@
-"""The fault model: what may break on a layout, each fault once, typed.
+"""The fault model: everything that may break on a layout, each fault once, typed.
 
 A fault is a :class:`FaultKind` and its subjects. Its observable, and with it its name, is made
 here and nowhere else. Everyone else asks the equipment of a plan, by kind and subjects
@@ -19,8 +19,8 @@ STUCK_CLOSED, STUCK_OPEN = "stuck closed", "stuck open"
 
 
 class FaultKind(Enum):
-    """What is broken: how its name begins, the property that asks about it, the ways in which
-    it can be broken, and what its subjects are.
+    """A kind of fault: how its name begins, the property that covers it, the ways in which
+    equipment can be broken, and what the subjects are.
 
     Without drivers the driver that a wire leads to is empty. The ways of a gap depend on the
     blocks beside it (:class:`~verifier.plan.wiring.equipment.Beside`). The last two are faults
@@ -50,7 +50,7 @@ class FaultKind(Enum):
 
 
 class UnknownFault(KeyError):
-    """A fault that the plan does not have was asked about. It is never taken to be sound."""
+    """The plan has no such fault. It is never assumed to be absent."""
 
 
 @dataclass(frozen=True, slots=True)

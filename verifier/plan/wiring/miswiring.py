@@ -1,8 +1,8 @@
-"""Wiring mistakes: how a layout may have been wired otherwise than its file says.
+"""Wiring mistakes: single differences between a layout's wiring and its file.
 
-In: a plan. Out: the single mistakes that can have been made on it, and, for each, the wiring as it
-then is. What is merely broken is in :mod:`verifier.plan.wiring.derive_equipment`: a gap that was
-never cut is there as one that is bridged, a return that was never run as one that is broken.
+In: a plan. Out: the possible mistakes, and, for each, the wiring with it. Faults are in
+:mod:`verifier.plan.wiring.derive_equipment`: a gap that was never cut is a bridged one there, a
+return that was never run a broken one.
 """
 
 from collections.abc import Iterator, Sequence
@@ -15,7 +15,7 @@ from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.wiring_model import Detector, Wiring
 
-# Of so many detectors, the wires of any two may have been taken for each other's.
+# With so many detectors or fewer, the wires of any two may be confused.
 ALL_DETECTORS = 12
 
 MistakeKind = Literal[
@@ -26,7 +26,7 @@ MistakeKind = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """One thing wired otherwise than planned. ``about`` names what it is about:
+    """One mistake in the wiring. ``about`` has its subjects:
 
     feeder missed: detector, feeder; feeders swapped: detector, its feeder, the other detector,
     its feeder; wrong feed: detector, block; detectors swapped: two detectors; contacts swapped:
@@ -62,7 +62,7 @@ class Mistake:
 
 
 def mistakes(plan: Plan) -> tuple[Mistake, ...]:
-    """Every single mistake that can have been made, and that changes anything at all."""
+    """Every single mistake that is possible and changes the wiring."""
     return tuple(dict.fromkeys((
         *_at_detectors(plan),
         *_of_contacts(plan.wiring),
@@ -108,7 +108,7 @@ def _through(wiring: Wiring, through: dict[str, tuple[str, ...]]) -> Wiring:
     return replace(wiring, detectors={**wiring.detectors, **changed})
 
 
-# ------------------------------------------------------------------ what can have been done
+# ------------------------------------------------------------------ possible mistakes
 
 
 def _at_detectors(plan: Plan) -> Iterator[Mistake]:
@@ -136,8 +136,8 @@ def _at_detectors(plan: Plan) -> Iterator[Mistake]:
 
 
 def _side_by_side(plan: Plan, detectors: Sequence[Detector]) -> Iterator[tuple[Detector, Detector]]:
-    """Detectors whose wires may be taken for each other's: any two of a small layout; of a
-    large one those of neighboring blocks, and those that one driver reads."""
+    """Detectors whose wires may be confused: any two of a small layout; in a large one those of
+    neighboring blocks, and those that one driver reads."""
     if len(detectors) <= ALL_DETECTORS:
         yield from combinations(detectors, 2)
         return

@@ -1,6 +1,6 @@
-"""What each amount of the wiring statements is, and how large it can be on a layout.
+"""The plausible range of each amount in a wiring statement.
 
-The upper ends are generous (common practice, no source): beyond them a unit or a digit is
+The upper limits are generous (common practice, no source): beyond them a unit or a digit is
 wrong. That of voltages is one of safety.
 """
 

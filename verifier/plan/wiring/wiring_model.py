@@ -1,7 +1,7 @@
 """The equipment a file declares, from the rail to the lens: frozen data, lengths in meters,
 electrical quantities in volts, amperes and ohms, all exact.
 
-Everything is optional. What is left out is taken as usual, and every report says how.
+Everything is optional. Assumptions replace what is left out, and every report lists them.
 """
 
 from collections.abc import Collection, Iterable, Mapping
@@ -102,9 +102,8 @@ class DriverInput:
 class Driver:
     """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
     rules ask for. ``when_missing`` is the color its heads show when an input is dead,
-    ``when_out`` what all its heads of a signal are told to show when one of them does not
-    light.
-    ``lamp`` is the current of one lit lamp, ``needs`` the least voltage it works at."""
+    ``when_out`` what all its heads of a signal are commanded to show when one of them does not
+    light. ``lamp`` is the current of one lit lamp, ``needs`` the least voltage it works at."""
 
     name: str
     heads: tuple[str, ...]
@@ -121,9 +120,9 @@ class Driver:
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """How a turnout is moved and how its position is told. ``contacts`` None: not said,
-    taken to tell the truth; empty: none, so that what is reported is what was commanded.
-    ``lever`` is the one it obeys whatever happens; None where nothing says so.
+    """How a turnout is moved and how its position is reported. ``contacts`` None: not given,
+    assumed to report the truth; empty: none, so that the command is reported. ``lever`` is the
+    one it always obeys; None where the file gives none.
 
     ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
     gap on each leg."""
@@ -158,8 +157,8 @@ def _none() -> Mapping[str, Number]:
 class Wiring:
     """All the equipment of a layout. Mappings keep the order of the file.
 
-    ``swapped_contacts`` and ``swapped_heads`` are not written in files: they say what was
-    built otherwise than planned, for `diagnose`."""
+    ``swapped_contacts`` and ``swapped_heads`` are not written in files: they are mistakes in
+    the wiring, for `diagnose`."""
 
     supplies: Mapping[str, Supply] = field(default_factory=dict)
     districts: Mapping[str, District] = field(default_factory=dict)
@@ -190,14 +189,14 @@ class Wiring:
 
     @property
     def given(self) -> bool:
-        """Whether the file says anything of how it is wired."""
+        """Whether the file gives any wiring."""
         return bool(self.supplies or self.feeders or self.detectors or self.drivers
                     or self.machines)  # fmt: skip
 
     @property
     def reports_may_differ(self) -> bool:
-        """Whether what the rules see may differ from what is so: there is wiring beyond the
-        contacts and motors of switch machines."""
+        """Whether reports may differ from the truth: there is wiring beyond the contacts and
+        motors of switch machines."""
         return bool(self.supplies or self.feeders or self.detectors or self.drivers)
 
     def detectors_of(self, block: str) -> tuple[Detector, ...]:
