@@ -292,4 +292,4 @@ def test_a_port_in_use_is_told(capsys: pytest.CaptureFixture[str]) -> None:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
         assert main(["page", "--no-browser", "--port", str(taken.getsockname()[1])]) == 2
-    assert "cannot be had" in capsys.readouterr().err
+    assert "is not available" in capsys.readouterr().err

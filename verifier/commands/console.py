@@ -19,15 +19,18 @@ _SHOWN_ERRORS = 25
 
 
 def console_options(parser: argparse.ArgumentParser) -> None:
+    """Add the options for colors and plain ASCII drawings."""
     parser.add_argument("--ascii", action="store_true", help="draw with plain ASCII characters")
     parser.add_argument("--color", "--colour", choices=("auto", "always", "never"), default="auto")
 
 
-def timeout_option(parser: argparse.ArgumentParser, what: str = "each query") -> None:
+def timeout_option(parser: argparse.ArgumentParser, what: str = "each check") -> None:
+    """Add ``--timeout``, in seconds for ``what``."""
     parser.add_argument("--timeout", type=_seconds, metavar="S", help=f"seconds for {what}")
 
 
 def _seconds(text: str) -> float:
+    """An option value in seconds. Raises ArgumentTypeError unless it is a number above 0."""
     try:
         value = float(text)
     except ValueError:
@@ -62,11 +65,13 @@ def say(lines: Iterable[str], ink: "Ink | None" = None) -> None:
 
 
 def showable(text: str, stream: TextIO) -> str:
+    """The text with `?` for characters that the encoding of the stream does not have."""
     encoding = stream.encoding or "ascii"
     return text.encode(encoding, "replace").decode(encoding)
 
 
 def complain(error: Any) -> int:
+    """Print the diagnostics of an InputError on standard error. Returns exit code 2."""
     from verifier.language.diagnostics.diagnostic import render
 
     sys.stdout.flush()

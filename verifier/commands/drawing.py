@@ -7,26 +7,26 @@ from pathlib import Path
 from verifier.commands.console import Command, say, showable
 from verifier.verdicts.exit_codes import ExitCode
 
-# A drawing cut into strips narrower than this would be all ends.
+# Strips narrower than this would show little but their ends.
 _NARROWEST = 300
 
 
 def add(command: Command) -> None:
-    draw = command("draw", _draw, "draw the track, in a situation if you name one, as SVG")
+    draw = command("draw", _draw, "draw the track as SVG, in a situation if you give one")
     draw.add_argument("file", metavar="FILE")
     draw.add_argument(
         "situation", nargs="*", metavar="FACT",
-        help='as in `clearproof ask`: "T1 reverse, train on Main"; without any, the bare plan',
+        help='as in `clearproof ask`: "T1 reverse, train on Main"; without facts, the bare plan',
     )  # fmt: skip
     draw.add_argument(
-        "-o", "--output", metavar="FILE.svg", help="write it there; else it is printed"
+        "-o", "--output", metavar="FILE.svg", help="write to this file; default: print"
     )
-    draw.add_argument("--gaps", action="store_true", help="with the names of the gaps")
-    draw.add_argument("--feeders", action="store_true", help="with the feeders of each block")
-    draw.add_argument("--detectors", action="store_true", help="with the detectors")
+    draw.add_argument("--gaps", action="store_true", help="show the names of the gaps")
+    draw.add_argument("--feeders", action="store_true", help="show the feeders of each block")
+    draw.add_argument("--detectors", action="store_true", help="show the detectors")
     draw.add_argument(
         "--strips", type=_width, metavar="PX",
-        help="cut into strips no wider than this, written to FILE-1.svg, FILE-2.svg, … ",
+        help="cut the drawing into strips of at most PX pixels: FILE-1.svg, FILE-2.svg, …",
     )  # fmt: skip
 
 
@@ -50,7 +50,7 @@ def _draw(options: argparse.Namespace) -> int:
     if options.strips is None:
         made = [picture(plan, seen, overlay=overlay)]
     elif options.output is None:
-        print("Strips are files: say where, with -o FILE.svg.", file=sys.stderr)
+        print("Strips are written to files: add -o FILE.svg.", file=sys.stderr)
         return ExitCode.BAD_INPUT
     else:
         made = [*pages(plan, seen, width=options.strips, overlay=overlay)]

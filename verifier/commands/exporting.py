@@ -11,18 +11,18 @@ from verifier.verdicts.exit_codes import ExitCode
 def add(command: Command) -> None:
     export = command(
         "export", _export,
-        "write the rules as one C file, proved to be the same, or all that may happen over time "
-        "as a circuit for model checkers",
+        "write the rules as one C file, proved equivalent, or the proofs over time as a circuit "
+        "for model checkers",
     )  # fmt: skip
     export.add_argument("file", metavar="FILE")
-    export.add_argument("-o", "--output", metavar="OUT", help="write it there; else it is printed")
+    export.add_argument("-o", "--output", metavar="OUT", help="write to this file; default: print")
     export.add_argument(
         "--format", choices=("c", "aiger"), default="c",
         help="c: the rules as C source (the default); aiger: an AIGER 1.9 circuit with a bad state "
         "for each obligation over time and a constraint for each assumption (OUT.aag as text, "
         "OUT.aig as binary)",
     )  # fmt: skip
-    timeout_option(export, "the proof that it is the same")
+    timeout_option(export, "the proof of equivalence")
 
 
 def _export(options: argparse.Namespace) -> int:
@@ -49,7 +49,7 @@ def _export_circuit(options: argparse.Namespace) -> int:
     write_file(path, binary_form(made) if path.suffix == ".aig" else ascii_form(made))
     say([
         f"Wrote {path}: {len(made.bad)} bad states, {len(made.constraints)} constraints. A bad "
-        "state that no checker reaches never happens; the comments at its end name each."
+        "state is a check that fails; the comments at the end of the file name them."
     ])  # fmt: skip
     return ExitCode.AS_EXPECTED
 

@@ -1,4 +1,4 @@
-"""The commands that look at one situation, or at what was seen on the bench."""
+"""The commands on one situation: what the signals show, and what explains what they showed."""
 
 import argparse
 import sys
@@ -8,27 +8,26 @@ from verifier.verdicts.exit_codes import ExitCode
 
 
 def add(command: Command) -> None:
-    ask = command("ask", _ask, "what the signals show in a situation you name")
+    ask = command("ask", _ask, "show what the signals display in a situation")
     ask.add_argument("file", metavar="FILE")
     ask.add_argument(
         "situation", nargs="*", metavar="FACT",
-        help='such as "T1 reverse, train on Main, lever 4 left", where wiring is given also '
-        '"train at m2, feeder m3 broken"; unmentioned track is vacant, unmentioned points lie '
-        "normal",
+        help='such as "T1 reverse, train on Main, lever 4 left", or with wiring "train at m2, '
+        'feeder m3 broken"; all other track is vacant, and all other points lie normal',
     )  # fmt: skip
-    ask.add_argument("--why", action="store_true", help="say why each signal shows what it shows")
+    ask.add_argument("--why", action="store_true", help="explain why each signal shows its aspect")
     console_options(ask)
 
-    find = command("diagnose", _diagnose, "what explains what you saw on the bench")
+    find = command("diagnose", _diagnose, "find the faults that explain what you observed")
     find.add_argument("file", metavar="FILE")
     find.add_argument(
         "observations", nargs="*", metavar="OBSERVATION",
-        help='one look each: "locomotive at m2, T1 reverse, lever 4 left: 4L Stop", or '
-        '"train on Main: 4L.upper green, 4L.lower dark"; `T1 thrown reverse` is what it was told',
+        help='one observation each: "locomotive at m2, T1 reverse, lever 4 left: 4L Stop", or '
+        '"train on Main: 4L.upper green, 4L.lower dark"; `T1 thrown reverse` is its command',
     )  # fmt: skip
     find.add_argument(
         "--results", metavar="CARD.csv",
-        help="a test card filled in, as `clearproof sheet FILE test-card --csv` writes it",
+        help="a completed test card, as `clearproof sheet FILE test-card --csv` writes it",
     )  # fmt: skip
     find.add_argument("--json", action="store_true", help="print the diagnosis as JSON")
     console_options(find)
@@ -50,7 +49,7 @@ def _diagnose(options: argparse.Namespace) -> int:
     from verifier.reports import diagnosis
 
     if not options.observations and options.results is None:
-        print("Say what you saw, or name a test card filled in: --results card.csv.",
+        print("Give your observations, or a completed test card: --results card.csv.",
               file=sys.stderr)  # fmt: skip
         return ExitCode.BAD_INPUT
     plan = load(options.file)

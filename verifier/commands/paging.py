@@ -1,4 +1,4 @@
-"""The command that opens the page."""
+"""The command that opens the local page."""
 
 import argparse
 import sys
@@ -8,11 +8,9 @@ from verifier.commands.console import Command, say
 
 
 def add(command: Command) -> None:
-    page = command("page", _page, "write, prove and play with junctions on a local page")
-    page.add_argument(
-        "file", nargs="?", metavar="FILE", help="the junction to open, or a folder of them"
-    )
-    page.add_argument("--port", type=_port, metavar="N", help="listen there and nowhere else")
+    page = command("page", _page, "open a local page to write, prove and operate junctions")
+    page.add_argument("file", nargs="?", metavar="FILE", help="a junction file or a folder to open")
+    page.add_argument("--port", type=_port, metavar="N", help="use this port only")
     page.add_argument("--no-browser", action="store_true", help="only print the address")
 
 
@@ -29,7 +27,7 @@ def _page(options: argparse.Namespace) -> int:
         print(f"{path} does not exist; nothing was opened.", file=sys.stderr)
         return 2
     if first and path.suffix != ".ixl":
-        print(f"{path} is no junction file: their names end in .ixl.", file=sys.stderr)
+        print(f"{path} is not a junction file: its name does not end in .ixl.", file=sys.stderr)
         return 2
 
     from verifier.workbench.serving import PortTaken, listening, serve
@@ -37,7 +35,7 @@ def _page(options: argparse.Namespace) -> int:
     try:
         sock = listening(options.port)
     except PortTaken:
-        print(f"Port {options.port} cannot be had: try another one.", file=sys.stderr)
+        print(f"Port {options.port} is not available: try another one.", file=sys.stderr)
         return 2
 
     def opened(address: str) -> None:

@@ -1,4 +1,4 @@
-"""The commands that print what there is to read: sheets and explanations."""
+"""The commands that print sheets and explanations."""
 
 import argparse
 import sys
@@ -12,13 +12,13 @@ from verifier.verdicts.exit_codes import ExitCode
 def add(command: Command) -> None:
     from verifier.sheets.catalog import SHEETS
 
-    sheet = command("sheet", _sheet, "print a sheet to build and test from")
+    sheet = command("sheet", _sheet, "print a sheet to build or test from")
     sheet.add_argument("file", metavar="FILE")
     sheet.add_argument(
         "kind", nargs="?", default="locking", choices=tuple(SHEETS), metavar="SHEET",
         help="; ".join(f"{kind.name}: {kind.text}" for kind in SHEETS.values()),
     )  # fmt: skip
-    sheet.add_argument("--csv", action="store_true", help="print its tables as CSV")
+    sheet.add_argument("--csv", action="store_true", help="print the tables as CSV")
     sheet_options(sheet)
 
     explain = command("explain", _explain, "explain a property, an error code, or a list")
@@ -44,7 +44,7 @@ def _sheet(options: argparse.Namespace) -> int:
         asked = replace(requested_options(options), progress=progress)
         sheet = SHEETS[options.kind].make(load(options.file), asked)
     if options.csv:
-        # RFC 4180 line ends, whatever the console's own are.
+        # RFC 4180 line ends, whatever the platform's are.
         sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
         print(showable(sheet_csv(sheet), sys.stdout), end="")
     else:

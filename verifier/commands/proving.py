@@ -1,4 +1,4 @@
-"""The commands that prove, and that say what a proof rests on."""
+"""The commands that prove files and explain proofs."""
 
 import argparse
 import sys
@@ -29,43 +29,40 @@ _MARKS = {
 
 
 def add(command: Command) -> None:
-    prove = command("prove", _prove, "prove junction files, or all of a folder")
+    prove = command("prove", _prove, "prove junction files or all files of a folder")
     prove.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
     timeout_option(prove)
     prove.add_argument(
-        "--only", action="append", default=[], metavar="PROPERTY", help="this property alone"
+        "--only", action="append", default=[], metavar="PROPERTY", help="check this property only"
     )
-    prove.add_argument(
-        "--pairs", action="store_true", help="look at every two things broken at once as well"
-    )
-    prove.add_argument("--all", action="store_true", help="show every finding")
+    prove.add_argument("--pairs", action="store_true", help="also check every pair of faults")
+    prove.add_argument("--all", action="store_true", help="show all findings")
     prove.add_argument("--json", action="store_true", help="print the report as JSON")
     prove.add_argument(
         "--certificate",
         metavar="DIR",
-        help="write each proof over time into this folder, as a file any SMT solver can check",
+        help="write each proof over time into this folder, for any SMT solver to check",
     )
     prove.add_argument(
         "--report", metavar="FILE.html",
-        help="write a report with drawings and sheets, one file to open in any browser, print "
-        "or keep",
+        help="write a report with drawings and sheets: one file for any browser",
     )  # fmt: skip
     prove.add_argument(
         "--with-test-card", action="store_true",
-        help="put the test card into the report as well: it takes longer to work out",
+        help="add the test card to the report; takes longer",
     )  # fmt: skip
-    prove.add_argument("--quiet", action="store_true", help="one line a file")
+    prove.add_argument("--quiet", action="store_true", help="print one line per file")
     console_options(prove)
 
-    why = command("why", _why, "what a proof rests on, or how things come to be broken")
+    why = command("why", _why, "show the facts a proof rests on, or how a property is broken")
     why.add_argument("file", metavar="FILE")
     why.add_argument("property", metavar="PROPERTY", help="such as derailment")
     why.add_argument(
         "subjects", nargs="*", metavar="SUBJECT",
-        help="what it is asked of, such as T1; leave out for all",
+        help="such as T1; leave out for all subjects",
     )  # fmt: skip
     timeout_option(why)
-    why.add_argument("--all", action="store_true", help="show all facts it rests on")
+    why.add_argument("--all", action="store_true", help="show all facts")
     console_options(why)
 
 
@@ -124,7 +121,7 @@ def _prove(options: argparse.Namespace) -> int:
 
         print(json.dumps(machine.document(documents, worst(codes)), indent=2))
     elif len(files) > 1 and not options.quiet:
-        say(["", f"{len(codes)} of {len(files)} files looked at, exit code {int(worst(codes))}."])
+        say(["", f"{len(codes)} of {len(files)} files checked, exit code {int(worst(codes))}."])
     return worst(codes)
 
 
@@ -169,13 +166,15 @@ def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> N
     if not told:
         print("No report was written: no file could be read.", file=sys.stderr)
         return
-    text = document(told, options=_as_asked(options), pairs=options.pairs, everything=options.all)
+    text = document(
+        told, options=_command_line(options), pairs=options.pairs, everything=options.all
+    )
     write_file(path, text)
     print(f"Report written: {path}", file=sys.stderr)
 
 
-def _as_asked(options: argparse.Namespace) -> str:
-    """The options that the verdicts depend on, as they are written."""
+def _command_line(options: argparse.Namespace) -> str:
+    """The command line, with the options that the verdicts depend on."""
     said = ["clearproof prove"]
     said += [f"--timeout {options.timeout:g}"] if options.timeout else []
     said += [f"--only {name}" for name in options.only]

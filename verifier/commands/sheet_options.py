@@ -1,4 +1,4 @@
-"""What `clearproof sheet` may be asked beside the file: its options, and what they come to."""
+"""The options of `clearproof sheet`, and their values."""
 
 import argparse
 import re
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 
-# Which sheets look at which option.
+# The sheets that use each option.
 _FOR = {
     "prices": ("parts", "electrical"),
     "spares": ("parts",),
@@ -29,11 +29,11 @@ _FOR = {
 
 def sheet_options(sheet: argparse.ArgumentParser) -> None:
     sheet.add_argument(
-        "--prices", metavar="FILE", help="parts: your own parts file, CSV with kind, price, "
-        "currency; electrical: what its wire is rated for",
+        "--prices", metavar="FILE", help="parts: your parts file, CSV with kind, price, "
+        "currency; electrical: the ratings of wire in it",
     )  # fmt: skip
     sheet.add_argument(
-        "--spares", type=_percent, metavar="N", help="parts: spares for every 100 (usually 10)"
+        "--spares", type=_percent, metavar="N", help="parts: spares per 100 (default 10)"
     )
     sheet.add_argument(
         "--first", action="append", metavar="NAME",
@@ -49,13 +49,12 @@ def sheet_options(sheet: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     sheet.add_argument(
         "--led", action="append", type=_led, metavar="COLOR=VOLTS",
-        help="electrical: volts across a lit LED of yours, such as red=1.8",
+        help="electrical: volts across a lit LED, such as red=1.8",
     )  # fmt: skip
 
 
 def misplaced_option(options: argparse.Namespace) -> str:
-    """Why an option that was given has no business with this sheet, or two do not go together;
-    empty where all is well."""
+    """The message for an option that does not fit the sheet, or is given twice; else empty."""
     for option, kinds in _FOR.items():
         if getattr(options, option) is not None and options.kind not in kinds:
             return f"--{option.replace('_', '-')} is for the sheet {' or '.join(kinds)}."
@@ -65,8 +64,8 @@ def misplaced_option(options: argparse.Namespace) -> str:
 
 
 def requested_options(options: argparse.Namespace) -> "SheetOptions":
-    """Raises :class:`InputError` for what is wrong with the parts file, the colors, or another
-    junction file."""
+    """The values of the options. Raises :class:`InputError` with all errors in the parts file, the
+    colors and the other junction files."""
     from verifier.api import load
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.source import Source, Span
@@ -77,7 +76,7 @@ def requested_options(options: argparse.Namespace) -> "SheetOptions":
     errors: list[Diagnostic] = []
 
     def tried(read: Callable[[], T]) -> T | None:
-        """What is read; where it cannot be, what is wrong is kept with all the rest."""
+        """The value read; None after an error, which is kept with the others."""
         try:
             return read()
         except InputError as error:
@@ -117,7 +116,7 @@ def _compared_with_itself(file: str, others: Sequence[str]) -> "Iterator[Diagnos
 
 
 def _listed(text: str) -> "Source":
-    """A list on the command line, or in the file that it names."""
+    """A list given on the command line, or the content of the file named there."""
     from verifier.api import read_text
     from verifier.language.source import Source
 
@@ -128,7 +127,7 @@ def _listed(text: str) -> "Source":
 
 def _percent(text: str) -> int:
     if not text.isascii() or not text.isdigit() or int(text[:6]) > 1000:
-        raise argparse.ArgumentTypeError(f"`{text}` is no number of spares for every 100")
+        raise argparse.ArgumentTypeError(f"`{text}` is not a number of spares per 100")
     return int(text)
 
 

@@ -1,4 +1,4 @@
-"""The commands that write junction files: new ones from patterns, and tidy ones."""
+"""The commands that write junction files: new ones from patterns, and formatted ones."""
 
 import argparse
 from pathlib import Path
@@ -7,13 +7,13 @@ from verifier.commands.console import Command, files_of, say
 
 
 def add(command: Command) -> None:
-    new = command("new", _new, "start a junction file from a pattern that already proves")
-    new.add_argument("pattern", nargs="?", metavar="PATTERN", help="leave out to list them")
-    new.add_argument("file", nargs="?", metavar="FILE", help="where to write it")
+    new = command("new", _new, "start a junction file from a pattern that is already proved safe")
+    new.add_argument("pattern", nargs="?", metavar="PATTERN", help="leave out to list the patterns")
+    new.add_argument("file", nargs="?", metavar="FILE", help="the file to write")
 
-    tidy = command("format", _format, "lay out junction files in the usual way")
+    tidy = command("format", _format, "format junction files")
     tidy.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
-    tidy.add_argument("--check", action="store_true", help="change nothing; exit 1 if it would")
+    tidy.add_argument("--check", action="store_true", help="change nothing; exit 1 if a file would")
 
 
 def _new(options: argparse.Namespace) -> int:
@@ -32,8 +32,8 @@ def _new(options: argparse.Namespace) -> int:
     write_file(path, pattern_text(options.pattern), new=True)
     say(
         [
-            f"Wrote {path}. It proves as it stands: try `clearproof prove {path}`.",
-            "Then change its names and track to yours, a little at a time, proving as you go.",
+            f"Wrote {path}. It is already safe: try `clearproof prove {path}`.",
+            "Then change its names and track to yours, step by step, and prove it after each step.",
         ]
     )
     return 0
