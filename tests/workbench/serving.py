@@ -8,7 +8,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -18,16 +18,14 @@ PATIENCE = 30
 
 
 class Server:
-    """``address`` is what the terminal was told, with the key of this start. ``user``: the
-    number of the user, and the group, that it runs as; the one who runs the tests otherwise."""
+    """``address`` is what the terminal was told, with the key of this start. ``prefix``: the
+    command that starts it, if it is not started directly."""
 
-    def __init__(self, folder: Path, *arguments: str, user: int | None = None):
+    def __init__(self, folder: Path, *arguments: str, prefix: Sequence[str] = ()):
         self.folder = folder
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "verifier.cli", "page", *arguments, "--no-browser"],
+            [*prefix, sys.executable, "-m", "verifier.cli", "page", *arguments, "--no-browser"],
             cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-            user=user, group=user, extra_groups=None if user is None else [],
-            env=None if user is None else {**os.environ, "HOME": str(folder)},
         )  # fmt: skip
         assert self.process.stdout is not None
         first = self.process.stdout.readline()
@@ -113,8 +111,8 @@ class Server:
 
 
 @contextmanager
-def server(folder: Path, *arguments: str, user: int | None = None) -> Iterator[Server]:
-    started = Server(folder, *arguments, user=user)
+def server(folder: Path, *arguments: str, prefix: Sequence[str] = ()) -> Iterator[Server]:
+    started = Server(folder, *arguments, prefix=prefix)
     try:
         yield started
     finally:
