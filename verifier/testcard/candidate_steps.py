@@ -6,7 +6,7 @@ if that is too much, only the solver's answers, one for each goal.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 from math import prod
 
@@ -21,7 +21,6 @@ from verifier.testcard.operator_actions import (
     controls,
     places,
     settings,
-    with_stock,
 )
 
 # All setups, up to this many; else those with at most one locomotive, up to this many.
@@ -117,7 +116,7 @@ def _with_each(
     builder: CandidateBuilder, given: Sequence[Control], stands: Sequence[Stands]
 ) -> list[Candidate]:
     found = [
-        builder.candidate(with_stock(setup, stand))
+        builder.candidate(replace(setup, stands=stand))
         for stand in stands
         for setup in settings(builder.bench, given)
     ]

@@ -10,7 +10,7 @@ no power should move; or if the layout does not settle. A reset ends that.
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import islice, product
 
 from verifier.diagnosis.bench import Bench, Colors, faults_in
 from verifier.diagnosis.equivalence import differing
@@ -103,31 +103,14 @@ class FaultSimulator:
         """The steps that surely show a fault, numbered from 1, with the turnout or signal that
         shows it. Only the first, if current can flow in one way only."""
         simulations = list(self._simulations(fault))
-        found = [
-            self._found(fault, simulation, steps, every=len(simulations) > 1)
-            for simulation in simulations
-        ]
+        found: list[dict[int, str]] = []
+        for simulation in simulations:
+            sights = self.seen(fault, simulation, steps)
+            differing_at = (sight.against(step) for step, sight in zip(steps, sights, strict=True))
+            showing = ((n, at) for n, at in enumerate(differing_at, start=1) if at is not None)
+            found.append(dict(showing if len(simulations) > 1 else islice(showing, 1)))
         common = set(found[0]).intersection(*found)
         return tuple((number, at) for number, at in found[0].items() if number in common)
-
-    def _found(
-        self,
-        fault: CardFault,
-        simulation: Simulation,
-        steps: Sequence[ExpectedStep],
-        *,
-        every: bool,
-    ) -> dict[int, str]:
-        found: dict[int, str] = {}
-        for number, (step, sight) in enumerate(
-            zip(steps, self.seen(fault, simulation, steps), strict=True), start=1
-        ):
-            at = sight.against(step)
-            if at is not None:
-                found[number] = at
-                if not every:
-                    break
-        return found
 
     def every(
         self, fault: CardFault, steps: Sequence[ExpectedStep]

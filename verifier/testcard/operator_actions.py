@@ -7,6 +7,7 @@ left between their ends, and nothing is broken on purpose. (For layouts with mem
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from itertools import product
 
 from verifier.diagnosis.bench import Bench, Setup
@@ -38,16 +39,13 @@ def controls(bench: Bench) -> list[Control]:
         if what.kind in ("lever", "button", "gate", "derail") and not (
             what.kind == "lever" and what.name in levers
         ):
-            others = tuple(v for v in what.values if v not in (what.usual, "open"))
-            found.append((what, (what.usual, *others, *_open_gate(what))))
+            # Gates may be left open; derails are not left between their ends.
+            others = [v for v in what.values if v not in (what.usual, "open")]
+            gate = ["open"] if what.kind == "gate" else []
+            found.append((what, (what.usual, *others, *gate)))
         elif what.kind == "points" and not bench.throws(what.name):
             found.append((what, ("normal", "reverse")))
     return found
-
-
-def _open_gate(what: Observable) -> tuple[str, ...]:
-    """Gates may be left open; points and derails are not left between their ends."""
-    return ("open",) if what.kind == "gate" else ()
 
 
 def settings(bench: Bench, given: Sequence[Control]) -> Iterator[Setup]:
@@ -72,10 +70,6 @@ def setting(bench: Bench, chosen: Iterable[tuple[str | Observable, str]]) -> Set
         else:
             others[what] = state
     return Setup((), tuple(told.items()), tuple(lies.items()), tuple(others.items()))
-
-
-def with_stock(setup: Setup, stands: Stands) -> Setup:
-    return Setup(stands, setup.told, setup.lies, setup.facts)
 
 
 def places(bench: Bench) -> Iterator[tuple[str, str]]:
@@ -121,4 +115,4 @@ def setup_of(bench: Bench, situation: Situation) -> Setup:
         for what in bench.plan.inputs
         if what.kind in _STOCK and what in situation.facts
     )
-    return with_stock(setting(bench, chosen), stands)
+    return replace(setting(bench, chosen), stands=stands)

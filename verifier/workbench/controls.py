@@ -1,7 +1,7 @@
-"""What can be set by hand, by what is pointed at in the drawing.
+"""The things that the user can set, by the element of the drawing that they belong to.
 
-In: a plan and the things that have a state. Out: for each drawn thing the things that belong to
-it (points with their lever, their motor and what may break about them), and what each is called.
+In: a plan and the things that have a state. Out: for each element of the drawing the things that
+belong to it (to points: their lever, motor and faults), and the label of each.
 """
 
 from collections.abc import Iterable
@@ -17,13 +17,13 @@ _LABELS = {
     "stock": "stock on {}",
     "standing": "stock on {}",
     "points": "{}",
-    "thrown": "{} is told to lie",
+    "thrown": "command of {}",
     "motion": "motor of {}",
     "current": "current at {}",
     "heading": "train on {}",
     "fault": "{}",
 }
-# Where a train goes that came in by an end of plain track.
+# The direction of a train that entered by an end of plain track.
 _BOUND = {"left": "bound right", "right": "bound left"}
 
 
@@ -32,7 +32,7 @@ def label(what: Observable) -> str:
 
 
 def state_words(plan: Plan, what: Observable, state: str) -> str:
-    """What it says of a thing to be in a state."""
+    """The state of a thing in words."""
     if what.kind == "heading":
         bound = _BOUND.get(state, f"that came in by its {state} end")
         return f"train {bound} on {plan.track.pieces[what.name].title}"
@@ -40,15 +40,15 @@ def state_words(plan: Plan, what: Observable, state: str) -> str:
 
 
 def group_of(plan: Plan, what: Observable) -> str:
-    """Under which heading the page lists it; of faults, the property that asks about them."""
+    """The group in which the page lists a thing; for a fault, the property that covers it."""
     if what.kind == "fault":
         return plan.equipment.fault_of(what).kind.property_name
     return what.kind
 
 
 def drawn_things(plan: Plan, things: Iterable[Observable]) -> dict[str, list[str]]:
-    """By drawn thing (``points T1``), the keys of the things that belong to it, the one that a
-    click changes first."""
+    """For each element of the drawing (``points T1``), the keys of the things that belong to it,
+    first the one that a click changes."""
     things = list(things)
     keys = {f"{what.kind} {what.name}" for what in things}
     faults = [plan.equipment.fault_of(what) for what in things if what.kind == "fault"]

@@ -1,8 +1,8 @@
-"""The junction files of one folder: listed, read, and written whole or not at all.
+"""The junction files of one folder: listed, read, and written atomically.
 
-In: the folder the page was started for, and names such as ``east/heron-falls.ixl``. Out: their
-text, with a stamp that tells whether a file is still as it was read. Nothing outside the folder
-can be named: no way up, no link that leads out, nothing but junction files.
+In: the folder for which the page was started, and names such as ``east/heron-falls.ixl``. Out:
+texts, each with a stamp that changes with the file. No name leads out of the folder, by ``..`` or
+by links, or to anything but a junction file.
 """
 
 import os
@@ -17,21 +17,21 @@ from verifier.language.modules.includes import ENDING
 from verifier.language.source import LINE_END
 from verifier.language.writing import UnwritableError, write_file
 
-# More files than this are not listed; each can still be opened by its name.
+# At most this many files are listed; the others can still be opened by name.
 MAX_LISTED = 500
 
 
 class FolderError(Exception):
-    """What was asked for cannot be had; the text is for the person at the page."""
+    """A file cannot be read or written; the text is for the user."""
 
 
 class Outside(FolderError):
-    """The name leads to something that is no junction file of the folder."""
+    """The name does not lead to a junction file of the folder."""
 
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """A file as it was read: lines of ``text`` end with LF, whatever they end with on disk."""
+    """A file as it was read. Lines of ``text`` end with LF, whatever their ends on disk."""
 
     name: str
     text: str
@@ -39,7 +39,7 @@ class Opened:
 
 
 class ChangedOnDisk(FolderError):
-    """The file is not as it was read. ``now`` is what it holds; None where it is gone."""
+    """The file has changed since it was read. ``now``: its content; None if it was removed."""
 
     def __init__(self, name: str, now: Opened | None):
         self.now = now
@@ -55,7 +55,7 @@ class Folder:
         self._writing = Lock()
 
     def names(self) -> list[str]:
-        """The junction files there are, hidden folders left out."""
+        """The names of the junction files, without hidden folders."""
         found = []
         for folder, inner, files in os.walk(self.root):
             inner[:] = sorted(name for name in inner if not name.startswith("."))
@@ -67,7 +67,7 @@ class Folder:
         return sorted(found[:MAX_LISTED], key=lambda name: (name.count("/"), name))
 
     def path(self, name: str) -> Path:
-        """Where a file of the folder lies, links followed. Raises :class:`Outside`."""
+        """The path of a file of the folder, with links resolved. Raises :class:`Outside`."""
         parts = PurePosixPath(name).parts
         wrong = (
             not name.endswith(ENDING)
@@ -78,7 +78,7 @@ class Folder:
         )
         if wrong or name.startswith("/"):
             raise Outside(
-                f"`{name[:80]}` names no junction file of this folder: give a name ending in "
+                f"`{name[:80]}` is not a junction file of this folder: give a name ending in "
                 f"{ENDING}, such as `heron-falls{ENDING}`"
             )
         try:
@@ -90,18 +90,18 @@ class Folder:
         return path
 
     def read(self, name: str) -> Opened:
-        """Raises :class:`FolderError` for what cannot be opened."""
+        """The file of a name. Raises :class:`FolderError` if it cannot be read."""
         raw = _bytes_of(name, self.path(name))
         if raw is None:
             raise FolderError(f"{name} does not exist")
         return _opened(name, raw)
 
     def write(self, name: str, text: str, stamp: str) -> Opened:
-        """Write a file whole, with the line ends it has on disk. ``stamp`` is that of the file as
-        it was last read or seen; empty for a new file.
+        """Write a file atomically, with the line ends that it has on disk. ``stamp`` is that of the
+        file as it was last read; empty for a new file.
 
-        Raises :class:`ChangedOnDisk` where it is otherwise by now, :class:`FolderError` where it
-        cannot be written."""
+        Raises :class:`ChangedOnDisk` if it has changed since, :class:`FolderError` if it cannot be
+        written."""
         path = self.path(name)
         with self._writing:
             before = _bytes_of(name, path)
@@ -116,10 +116,10 @@ class Folder:
 
 
 def _bytes_of(name: str, path: Path) -> bytes | None:
-    """What a file holds; None where there is none. Pipes and devices are not waited for."""
+    """The content of a file; None if there is none. Pipes and devices are refused."""
     try:
         if not stat.S_ISREG(path.stat().st_mode):
-            raise FolderError(f"{name} is no ordinary file")
+            raise FolderError(f"{name} is not a regular file")
         return bytes_of(path)
     except FileNotFoundError:
         return None

@@ -1,14 +1,14 @@
-"""Who may talk to the page's server, and what every answer carries.
+"""Access control of the page's server, and the headers of every response.
 
-In: the requests of anyone who can reach the port: other programs, other people's pages in the
-same browser. Out: only what comes from our own page, with the key of this start, goes on.
+In: requests from anyone who can reach the port, such as other programs and other pages in the same
+browser. Out: only requests of our own page with the key of this start are passed on.
 
-- *Host*: a name that another site had pointed at this machine is turned away.
-- *Origin* (and what the browser says of where a request comes from): other pages are.
-- *The key*: new at each start, handed over in the part of the address that browsers never send
-  (after ``#``), then sent by our page as a header. No cookie, so that nothing is sent by itself
-  and no other port of this machine ever sees it.
-- *Size*: what is longer than a junction can be is not read.
+- *Host*: names that another site has pointed at this machine are refused (DNS rebinding).
+- *Origin* and fetch metadata: requests from other pages are refused.
+- *The key*: new at each start and passed in the fragment of the address, which browsers never send;
+  our page then sends it as a header. There is no cookie, so the browser sends nothing on its own,
+  and no other port of this machine sees the key.
+- *Size*: a body longer than a junction can be is not read.
 """
 
 import hmac
@@ -22,7 +22,7 @@ MAX_BODY = 5_000_000
 KEY_HEADER = "x-clearproof-key"
 API = "/api/"
 TOO_LONG = "That is more than a junction can be."
-# Asked by a page that has lost its server, when it no longer has a key that counts.
+# For a page that has lost its server and no longer has a valid key.
 OPEN_TO_ALL = "/api/alive"
 
 _HEADERS: Mapping[str, str] = {
@@ -54,7 +54,7 @@ def refused(status: int, why: str) -> JSONResponse:
 
 
 class Guard:
-    """Stands before the application. ``key`` is that of this start."""
+    """A wrapper of the application. ``key`` is that of this start."""
 
     def __init__(self, app: ASGIApp, port: int, key: str):
         self._app = app
@@ -74,7 +74,7 @@ class Guard:
         await app(scope, _limited(receive), _with_headers(send))
 
     def _refusal(self, scope: Scope, headers: Headers) -> tuple[int, str] | None:
-        """Status and reason; None for what may pass."""
+        """Status and reason; None for a request that is accepted."""
         hosts = headers.getlist("host")
         if len(hosts) != 1 or hosts[0].lower() not in self._hosts:
             return 403, "This server answers at its own address only."
@@ -104,7 +104,7 @@ class Guard:
 
 
 def _limited(receive: Receive) -> Receive:
-    """What comes in, as long as it stays within the limit: a length may be left unsaid."""
+    """The body, up to the limit: a request need not state its length."""
     read = 0
 
     async def limited() -> Message:

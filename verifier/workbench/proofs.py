@@ -1,7 +1,7 @@
-"""Proofs in processes of their own: started, listened to, and killed when the text changes.
+"""Proofs in worker processes, which are killed when the text changes.
 
-In: a text to prove. Out: lines about how far it is, and one at the end: the verdicts, or that
-nothing was decided and why. Whatever happens to a worker, it is never taken for a proof.
+In: a text to prove. Out: lines of progress, and a last line: the verdicts, or that nothing was
+decided and why. Whatever happens to a worker, it is never taken for a proof.
 """
 
 import asyncio
@@ -19,29 +19,29 @@ import verifier
 
 Json = dict[str, Any]
 
-# Seconds between two lines about how far it is, so that a page that went away is noticed.
+# Seconds between two lines of progress, which notice a page that has disconnected.
 HEARTBEAT = 0.2
-# A worker that has not even loaded after this long will not.
+# Seconds after which a worker that has not started is given up.
 START_SECONDS = 60.0
-# Proofs at the same time, in as many tabs; the others wait their turn.
+# Proofs at the same time; those of further tabs wait.
 MAX_WORKERS = 4
-# Kept for the next text: one, and one more while the other proves.
+# Idle workers: one for the next text, and another while it proves.
 MAX_IDLE = 2
-# One line of an answer: the verdicts of a large layout.
+# The length of a line: the verdicts of a large layout.
 MAX_LINE = 200_000_000
 
-CUT_SHORT = "the process that proves came to an end before it was done"
+CUT_SHORT = "the process that proves ended early"
 
 
 class _Worker:
-    """One process. ``ready`` once it has loaded what proving needs."""
+    """One process. ``ready``: it has loaded everything that a proof needs."""
 
     def __init__(self, process: Process):
         self.process = process
         self.ready = False
 
     async def line(self) -> Json | None:
-        """The next line it says; None once it is gone, or makes no sense."""
+        """The next line of the worker; None if it has ended or if the line is invalid."""
         assert self.process.stdout is not None
         try:
             raw = await self.process.stdout.readline()
@@ -66,8 +66,8 @@ class _Worker:
 
 
 async def _started() -> _Worker:
-    """A new process, which finds the package where this one did, and nothing in the folder the
-    page was opened in."""
+    """A new process, which imports the package from the same place as this one, and nothing from
+    the working folder."""
     root = str(Path(verifier.__file__).parents[1])
     paths = [root, *os.environ.get("PYTHONPATH", "").split(os.pathsep)]
     process = await asyncio.create_subprocess_exec(
@@ -81,7 +81,7 @@ async def _started() -> _Worker:
 
 
 class Proofs:
-    """The workers of one server. One is kept ready, so that killing one costs no waiting."""
+    """The workers of one server. One is kept ready, so that killing another costs no time."""
 
     def __init__(self) -> None:
         self._idle: list[asyncio.Task[_Worker]] = []
@@ -91,17 +91,17 @@ class Proofs:
         self._ending: set[asyncio.Task[None]] = set()
 
     def warm_up(self) -> None:
-        """Have a worker ready before it is asked for."""
+        """Start a worker before it is needed."""
         if not self._idle and not self._closed:
             self._idle.append(asyncio.create_task(_started()))
 
     def pids(self) -> list[int]:
-        """The processes at work, for tests that do them harm."""
+        """The processes at work, for tests that kill them."""
         return [worker.process.pid for worker in self._at_work.values()]
 
     async def prove(self, tab: str, job: Json) -> AsyncGenerator[Json, None]:
-        """Prove for one tab; what was being proved for it before is given up. The last line has
-        ``report``, ``errors``, ``bug`` or ``undecided``."""
+        """Prove a text for one tab; its previous proof is aborted. The last line has ``report``,
+        ``errors``, ``bug`` or ``undecided``."""
         before = self._at_work.pop(tab, None)
         if before is not None:
             self._end(before)
@@ -116,7 +116,7 @@ class Proofs:
                 async with aclosing(_answer(worker, job)) as lines:
                     async for line in lines:
                         finished = "report" in line or "errors" in line
-                        if not finished:  # it takes a while: the text may change before it ends
+                        if not finished:  # the text may change before the proof ends
                             self.warm_up()
                         yield line
             finally:
@@ -129,8 +129,7 @@ class Proofs:
                     self._end(worker)
 
     async def _next(self) -> _Worker | None:
-        """A worker that is there; None when no more are started. One that came to its end while
-        it waited is nobody's loss."""
+        """A running worker; None if the server is closing. Workers that have ended are skipped."""
         while True:
             self.warm_up()
             if not self._idle:
@@ -140,13 +139,13 @@ class Proofs:
                 return worker
 
     def _end(self, worker: _Worker) -> None:
-        """Kill it now, and gather what is left of it when it is gone."""
+        """Kill a worker now, and collect it once it has ended."""
         task = asyncio.ensure_future(worker.end())
         self._ending.add(task)
         task.add_done_callback(self._ending.discard)
 
     async def close(self) -> None:
-        """End all of them."""
+        """End all workers."""
         self._closed = True
         for worker in self._at_work.values():
             self._end(worker)
@@ -162,7 +161,7 @@ async def _as_it_is(worker: _Worker) -> _Worker:
 
 
 async def _answer(worker: _Worker, job: Json) -> AsyncGenerator[Json, None]:
-    """What a worker says to a job, and at least a line at each heartbeat."""
+    """The lines of a worker for one job, with at least one at each heartbeat."""
     began = time.monotonic()
     sent, far = False, {"done": 0, "of": 0}
     waiting: asyncio.Task[Json | None] | None = None

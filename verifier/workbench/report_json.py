@@ -1,5 +1,5 @@
-"""A report as the page shows it: every verdict with its sentence, and each finding as something
-to load into the play area, step through, and mend.
+"""A report as the page shows it: every verdict with its sentence, and each finding as a state of
+play, with its history and its repairs.
 
 In: a report. Out: JSON. It is made in the worker, which has the plan.
 """
@@ -106,7 +106,7 @@ def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | No
 
 
 def _history(story: History, verdict: Verdict) -> Json:
-    """``events`` happen at a moment, and what follows is the moment after it."""
+    """The events and the states of a history, by moment."""
     return {
         "trains": story.trains,
         "lossy": verdict.obligation.over == "lossy",

@@ -1,9 +1,8 @@
-"""The server of the page: a few files to show, and a few questions to answer.
+"""The server of the page: its static files, and answers to its requests.
 
 In: the folder whose junction files may be opened, and requests that :mod:`verifier.workbench.guard`
-let through. Out: JSON. What a tab has typed and played is sent along with each question, so that
-the server remembers nothing of it: it can be killed and started again, and tabs do not disturb
-each other.
+accepts. Out: JSON. Each request contains the text and the state of play of its tab, so that the
+server has no state of its own: it can be killed and started again, and tabs are independent.
 """
 
 import json
@@ -46,16 +45,16 @@ _TYPES = {
     "css": "text/css; charset=utf-8",
     "svg": "image/svg+xml",
 }
-# Facts of one state of play, pieces to zoom to, and the like.
+# The length of a list in a request, such as the facts of a state of play.
 MAX_LIST = 20_000
 
 
 class BadRequest(Exception):
-    """Not what our page sends."""
+    """A request that our page does not send."""
 
 
 class Workbench:
-    """What one server has. ``first``: the file to open at the start, if one was named."""
+    """One server. ``first``: the file to open at the start, if there is one."""
 
     def __init__(
         self, folder: Folder, *, port: int, key: str, close: Callable[[], None], first: str = ""
@@ -65,10 +64,10 @@ class Workbench:
         self._first = first
         self._close = close
         self._documents = Documents(folder)
-        # Expressions are shared between all that is read: one thread at a time works with them.
+        # All documents share their expressions, which one thread at a time may use.
         self._one_at_a_time = CapacityLimiter(1)
         self._start = token_hex(8)
-        questions: dict[str, Answer] = {
+        answers: dict[str, Answer] = {
             "start": self._begin,
             "files": self._files,
             "open": self._open,
@@ -79,7 +78,7 @@ class Workbench:
             "close": self._end,
         }
         routes = [Route(f"/api/{name}", _json(answer), methods=["POST"])
-                  for name, answer in questions.items()]  # fmt: skip
+                  for name, answer in answers.items()]  # fmt: skip
         routes += [
             Route("/api/prove", self._prove, methods=["POST"]),
             Route("/api/alive", self._alive, methods=["GET"]),
@@ -103,13 +102,13 @@ class Workbench:
         await warming
 
     def _warm_up(self) -> None:
-        """Load what reading and drawing need before the first text comes."""
+        """Load what parsing and drawing need before the first request."""
         analyze(self._documents.of("", pattern_text("end-of-siding")), Play())
 
     # -------------------------------------------------------------- files
 
     async def _alive(self, request: Request) -> Response:
-        """Which start of the server this is, so that a page notices another one."""
+        """An identifier of this start of the server, so that a page notices a restart."""
         return JSONResponse({"start": self._start})
 
     async def _begin(self, asked: Json) -> Response:
@@ -215,11 +214,11 @@ class _JsonLines(StreamingResponse):
             await super().__call__(scope, receive, send)
 
 
-# ------------------------------------------------------------------ what is asked
+# ------------------------------------------------------------------ requests
 
 
 def _json(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
-    """A question and its answer, both JSON, and what is said when one is no good."""
+    """A request and its answer, both JSON, with errors as JSON too."""
 
     async def endpoint(request: Request) -> Response:
         try:
@@ -244,9 +243,9 @@ async def _asked(request: Request) -> Json:
     try:
         asked = json.loads(await request.body())
     except (ValueError, RecursionError):
-        raise BadRequest("that is no JSON") from None
+        raise BadRequest("the request is not JSON") from None
     if not isinstance(asked, dict):
-        raise BadRequest("an object is wanted")
+        raise BadRequest("the request is not an object")
     return asked
 
 
@@ -259,17 +258,16 @@ def _text(asked: Json, word: str) -> str:
 
 def _list(value: object) -> list[Any]:
     if not isinstance(value, list) or len(value) > MAX_LIST:
-        raise BadRequest("a list is wanted")
+        raise BadRequest("a list is missing or too long")
     return value
 
 
 def _rows(value: object, width: int) -> list[tuple[str, ...]]:
     rows = _list(value)
     for row in rows:
-        if not isinstance(row, list) or len(row) != width:
-            raise BadRequest(f"a list of {width} words is wanted")
-        if not all(isinstance(word, str) for word in row):
-            raise BadRequest(f"a list of {width} words is wanted")
+        is_row = isinstance(row, list) and len(row) == width
+        if not is_row or not all(isinstance(word, str) for word in row):
+            raise BadRequest(f"a list of {width} strings is missing")
     return [tuple(row) for row in rows]
 
 
@@ -277,7 +275,7 @@ def _play(value: object) -> Play:
     if value is None:
         return Play()
     if not isinstance(value, dict):
-        raise BadRequest("a state of play is wanted")
+        raise BadRequest("a state of play is missing")
     return Play(
         {(kind, name): state for kind, name, state in _rows(value.get("facts", []), 3)},
         over_time=value.get("over_time") is True,
@@ -289,16 +287,16 @@ def _action(value: object) -> Action | None:
     if value is None:
         return None
     if not isinstance(value, dict) or value.get("do") not in ACTION_KINDS:
-        raise BadRequest("an act is wanted")
+        raise BadRequest("an action is missing")
     kind, name, state = (str(value.get(word, "")) for word in ("kind", "name", "state"))
     return Action(value["do"], kind, name, state, runs=value.get("runs") is True)
 
 
-# ------------------------------------------------------------------ what is shown
+# ------------------------------------------------------------------ static files
 
 
 async def _static(request: Request) -> Response:
-    """A file of the page. Only names that are there can be asked for."""
+    """A file of the page."""
     name = request.path_params.get("name") or "index.html"
     files = resources.files("verifier.workbench").joinpath("static")
     ending = name.rpartition(".")[2]

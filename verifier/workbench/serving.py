@@ -1,7 +1,7 @@
-"""The page opened: a port on this machine, a key, a browser, and an orderly end.
+"""Serving the page: a port on this machine, a key, a browser, and an orderly end.
 
-In: the file or folder asked for. Out: nothing but what the terminal is told. Returns when the page
-is closed, by its button or by Ctrl-C.
+In: the file or folder to open. The server runs until the page is closed by its button, or until
+Ctrl-C.
 """
 
 import secrets
@@ -15,23 +15,23 @@ import uvicorn
 from verifier.workbench.folder import Folder
 from verifier.workbench.server import Workbench
 
-# Tried first, so that a page started again is found where it was, with all that was typed in it.
+# Tried first, so that a page finds its server, and the drafts of its address, after a restart.
 USUAL_PORT = 8236
-# A port that must be free, or any.
+# Lets the system choose a free port.
 ANY = 0
 
 
 class PortTaken(Exception):
-    """The port asked for is in use."""
+    """The port is in use."""
 
 
 def listening(port: int | None) -> socket.socket:
-    """A socket on this machine alone. Without a wish the usual port, or else any.
+    """A socket on the loopback address: at ``port``, or else at the usual port or any free one.
 
     Raises :class:`PortTaken`."""
     for wanted in (USUAL_PORT, ANY) if port is None else (port,):
         sock = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        # Elsewhere than on Windows this only skips the wait after a server that has just ended.
+        # Except on Windows, this only skips the wait after a server that has just ended.
         if not hasattr(socket, "SO_EXCLUSIVEADDRUSE"):
             sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
@@ -52,7 +52,7 @@ def serve(
     *,
     browser: bool,
 ) -> None:
-    """Serve until closed. ``opened`` is told the address as soon as it answers."""
+    """Serve until closed. ``opened`` is called with the address once the server answers."""
     port = sock.getsockname()[1]
     key = secrets.token_urlsafe(32)
     address = f"http://127.0.0.1:{port}/#{key}"
@@ -73,7 +73,7 @@ def serve(
     )
 
     class Told(uvicorn.Server):
-        """A server that says when it answers."""
+        """A server that reports when it answers."""
 
         async def startup(self, sockets: list[socket.socket] | None = None) -> None:
             await super().startup(sockets)

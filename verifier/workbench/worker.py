@@ -1,8 +1,8 @@
-"""The process that proves, apart from the page so that it can be killed at any moment.
+"""The process that proves, apart from the server so that it can be killed at any moment.
 
-In: one line of JSON on standard input for each text to prove. Out: lines of JSON: how far it is,
-then the verdicts, or what is wrong with the text. It ends when its input does: when the server is
-gone, nothing is left running.
+In: one line of JSON on standard input for each text to prove. Out: lines of JSON: progress, then
+the verdicts or the errors in the text. The process ends with its input, so that nothing is left
+running after the server.
 
 Started by :mod:`verifier.workbench.proofs` as ``python -m verifier.workbench.worker``.
 """
@@ -19,12 +19,12 @@ from typing import Any, TextIO
 
 Json = dict[str, Any]
 
-# Seconds between two lines about how far it is.
+# Seconds between two lines of progress.
 EVERY = 0.1
 
 
 def main() -> None:
-    # What is printed by accident must not be taken for an answer.
+    # Anything printed by accident must not be taken for an answer.
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)
     jobs: SimpleQueue[str] = SimpleQueue()
@@ -35,7 +35,7 @@ def main() -> None:
 
 
 def _listen(jobs: "SimpleQueue[str]") -> None:
-    """Pass jobs on; end the process, whatever it is at, when nobody is there any more."""
+    """Pass jobs on. End the process at once when the server has gone."""
     for line in sys.stdin:
         jobs.put(line)
     os._exit(0)
@@ -47,15 +47,15 @@ def _say(answers: TextIO, line: Json) -> None:
 
 
 def _warmed_up() -> bool:
-    """Load what proving needs, and prove a junction so that the first real one does not wait."""
+    """Load everything that a proof needs by proving a small junction."""
     from verifier.patterns import pattern_text
 
     return "report" in done({"text": pattern_text("end-of-siding"), "name": ""}, lambda line: None)
 
 
 def done(job: Json, say: Callable[[Json], None]) -> Json:
-    """The answer to one job: ``text``, ``name`` and, where it lies in a folder, ``path``;
-    ``timeout`` for each question, in seconds."""
+    """The answer to one job: ``text``, ``name``, and ``path`` if the file exists; ``timeout`` in
+    seconds for each query."""
     from verifier.api import checked
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.pipeline import prove
