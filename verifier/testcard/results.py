@@ -61,7 +61,7 @@ def _text(path: Path) -> str:
         return text_of(path)
     except UnreadableError as error:
         span = Span(Source(str(path), ""), 0, 0)
-        raise InputError([diagnostic("CP100", span, error.reason, **error.fields)]) from None
+        raise _error("CP100", span, error.reason, **error.fields) from None
 
 
 def observed(bench: Bench, card: Card, source: Source) -> dict[int, Observation]:
@@ -84,7 +84,7 @@ class _Reader:
         self.errors: list[Diagnostic] = []
         self.steps = {str(step.number): step for step in card.steps}
         self.seen: dict[int, _Seen] = {}
-        self.read_already: dict[tuple[str, str], CsvCell] = {}
+        self.read_already: set[tuple[str, str]] = set()
         self.width = len(COLUMNS)
 
     def read(self) -> dict[int, Observation]:
@@ -93,18 +93,17 @@ class _Reader:
         for row in below:
             if row[0].text and not row[0].text.isdecimal() and not any(c.text for c in row[1:]):
                 break  # the title of the next table
-            self._row(row, columns)
+            try:
+                self._row(row, columns)
+            except InputError as error:
+                self.errors += error.diagnostics
         if not self.errors and not self.seen:
-            span = rows[0][0].span
-            self._error("CP623", span, "nothing_seen")
+            raise _error("CP623", rows[0][0].span, "nothing_seen")
         if self.errors:
             raise InputError(self.errors)
         return {
             number: self._observation(number, seen) for number, seen in sorted(self.seen.items())
         }
-
-    def _error(self, code: str, span: Span, variant: str = "", /, **words: Any) -> None:
-        self.errors.append(diagnostic(code, span, variant, **words))
 
     # -------------------------------------------------------------- the table
 
@@ -118,22 +117,15 @@ class _Reader:
         )
         whole = rows[0][0].span if rows else Span(self.source, 0, 0)
         if mark is None or at + 1 >= len(rows):
-            raise InputError([diagnostic("CP625", whole, title=TITLE)])
-        if mark[1] != fingerprint(self.card):
-            raise InputError(
-                [
-                    diagnostic(
-                        "CP626", rows[at][0].span, printed=mark[1], current=fingerprint(self.card)
-                    )
-                ]
-            )
+            raise _error("CP625", whole, title=TITLE)
+        current = fingerprint(self.card)
+        if mark[1] != current:
+            raise _error("CP626", rows[at][0].span, printed=mark[1], current=current)
         header = [cell.text.lower() for cell in rows[at + 1]]
         missing = [name for name in _NEEDED if name not in header]
         if missing:
             span = rows[at + 1][0].span.to(rows[at + 1][-1].span)
-            raise InputError(
-                [diagnostic("CP625", span, "column", name=missing[0], columns=COLUMNS)]
-            )
+            raise _error("CP625", span, "column", name=missing[0], columns=COLUMNS)
         self.width = len(header)
         return {name: header.index(name) for name in _NEEDED}, rows[at + 2 :]
 
@@ -143,29 +135,21 @@ class _Reader:
         step, at = row[columns["step"]], row[columns["look at"]]
         found = self.steps.get(step.text)
         if found is None:
-            self._error("CP627", step.span, "step", said=_short(step.text), count=len(self.steps))
-            return
+            said = _short(step.text)
+            raise _error("CP627", step.span, "step", said=said, count=len(self.steps))
         every = {point.at: point for point in observation_points(found)}
         point = every.get(at.text)
         if point is None:
-            self._error(
-                "CP627",
-                at.span,
-                "look",
-                near=nearest(at.text, every),
-                step=step.text,
-                said=_short(at.text),
-                looks=every,
+            near, said = nearest(at.text, every), _short(at.text)
+            raise _error(
+                "CP627", at.span, "look", near=near, step=step.text, said=said, looks=every
             )
-            return
         if (step.text, at.text) in self.read_already:
-            self._error("CP627", at.span, "twice", step=step.text, at=at.text)
-            return
-        self.read_already[step.text, at.text] = at
+            raise _error("CP627", at.span, "twice", step=step.text, at=at.text)
+        self.read_already.add((step.text, at.text))
         for cell in row[self.width :]:
             if cell.text:
-                self._error("CP625", cell.span, "cells")
-                return  # fmt: skip
+                raise _error("CP625", cell.span, "cells")
         if len(row) > columns["seen"] and row[columns["seen"]].text:
             self._cell(found.number, point, row[columns["seen"]])
 
@@ -173,25 +157,15 @@ class _Reader:
 
     def _cell(self, step: int, point: ObservationPoint, cell: CsvCell) -> None:
         if is_formula(cell.text):
-            said = _short(cell.text)
-            self._error(
-                "CP807",
-                cell.span,
-                "seen",
-                said=_short(cell.text),
-                example=f"{point.names[0]} {_for_example(point)}",
-            )
-            return
+            example = f"{point.names[0]} {_for_example(point)}"
+            raise _error("CP807", cell.span, "seen", said=_short(cell.text), example=example)
         seen = self.seen.setdefault(step, _Seen())
         named: set[str] = set()
-        before = len(self.errors)
         for part in filter(None, (p.strip() for p in re.split("[,;]", cell.text))):
             names, said = self._who(point, part, named, cell)
             for name in names:
                 named.add(name)
                 self._note(seen, point, name, said, cell)
-            if len(self.errors) > before:
-                return
 
     def _who(
         self, point: ObservationPoint, part: str, named: set[str], cell: CsvCell
@@ -210,15 +184,9 @@ class _Reader:
             return (head,), part
         if len(point.names) == 1:
             return point.names, part
-        self._error(
-            "CP623",
-            cell.span,
-            "which",
-            said=_short(part),
-            at=point.at,
-            example=f"{point.names[0]} {_for_example(point)}, rest ok",
-        )
-        return (), ""
+        example = f"{point.names[0]} {_for_example(point)}, rest ok"
+        said = _short(part)
+        raise _error("CP623", cell.span, "which", said=said, at=point.at, example=example)
 
     def _note(
         self, seen: _Seen, point: ObservationPoint, name: str, said: str, cell: CsvCell
@@ -229,7 +197,7 @@ class _Reader:
             lies = next(iter(expected))[0]
             state = lies if low in _OK else _LIES.get(low.removeprefix("lies "), "")
             if not state:
-                self._error("CP621", cell.span, "points", said=_short(said))
+                raise _error("CP621", cell.span, "points", said=_short(said))
             seen.lies[name] = state
         elif low in _OK:
             seen.sights[name] = expected
@@ -247,11 +215,9 @@ class _Reader:
         try:
             [sight] = observations(self.bench, [text])[0].sights
         except InputError as error:
-            self.errors += [replace(d, span=cell.span) for d in error.diagnostics]
-            return frozenset()
+            raise InputError([replace(d, span=cell.span) for d in error.diagnostics]) from None
         except ValueError:
-            self._error("CP622", cell.span, "several", said=_short(said), name=name)
-            return frozenset()
+            raise _error("CP622", cell.span, "several", said=_short(said), name=name) from None
         return sight.colors
 
     def _observation(self, number: int, seen: _Seen) -> Observation:
@@ -262,6 +228,10 @@ class _Reader:
             replace(setup, lies=(*setup.lies, *seen.lies.items())),
             tuple(Sight(signal, colors) for signal, colors in seen.sights.items()),
         )
+
+
+def _error(code: str, span: Span, variant: str = "", /, **words: Any) -> InputError:
+    return InputError([diagnostic(code, span, variant, **words)])
 
 
 def _for_example(point: ObservationPoint) -> str:
