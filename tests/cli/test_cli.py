@@ -195,7 +195,10 @@ def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:
         # A test run in the background of a shell ignores Ctrl-C, and so would the program.
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
-    time.sleep(1.5)
+    # On a busy machine the program takes seconds to start: it is running once it has the solver.
+    while process.poll() is None and "z3" not in Path(f"/proc/{process.pid}/maps").read_text():
+        time.sleep(0.05)
+    time.sleep(0.5)
     process.send_signal(signal.SIGINT)
     out, err = process.communicate(timeout=60)
     assert "Traceback" not in err

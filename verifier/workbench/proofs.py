@@ -95,10 +95,6 @@ class Proofs:
         if not self._idle and not self._closed:
             self._idle.append(asyncio.create_task(_started()))
 
-    def pids(self) -> list[int]:
-        """The processes at work, for tests that kill them."""
-        return [worker.process.pid for worker in self._at_work.values()]
-
     async def prove(self, tab: str, job: Json) -> AsyncGenerator[Json, None]:
         """Prove a text for one tab; its previous proof is aborted. The last line has ``report``,
         ``errors``, ``bug`` or ``undecided``."""
