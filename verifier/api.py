@@ -1,7 +1,7 @@
 """What `import verifier` offers: load, prove, evaluate. The command line uses nothing else.
 
-The solver is loaded by the first :func:`prove`, not before: reading a file and asking what
-its signals show must not wait for it.
+The solver is loaded by the first :func:`prove`, not before: reading a file and evaluating its
+signals must not wait for it.
 """
 
 from collections.abc import Callable, Iterable
@@ -26,7 +26,7 @@ from verifier.world.world import World, check_circles
 if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
 
-# Told of every question: how many are answered, of how many.
+# Called for every question with how many are answered, of how many.
 Progress = Callable[[int, int], None]
 
 __all__ = ["Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"]
@@ -45,8 +45,8 @@ def load(path: str | Path) -> Plan:
 
 
 def load_text(text: str, name: str = "(text)") -> Plan:
-    """The checked plan of a junction written in ``text``; ``name`` is used in messages. It
-    cannot include files, which lie beside a file only.
+    """The checked plan of a junction written in ``text``; ``name`` is used in messages. Such a
+    junction cannot include files.
 
     Raises :class:`InputError`."""
     return checked(text, name, None)[0]
@@ -60,8 +60,7 @@ def prove_file(
     pairs: bool = False,
     progress: Progress = _silent,
 ) -> Report:
-    """The same as ``prove(load(path), …)``, without working out twice what the signals
-    depend on."""
+    """The same as ``prove(load(path), …)``, but builds the world of the plan only once."""
     from verifier.pipeline import prove as decide_all
 
     plan, world = checked(read_text(path), str(path), Path(path))
@@ -98,8 +97,8 @@ def reasons_file(
 
 
 def checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:
-    """The plan of a text, and what its signals depend on. ``path`` is where the text came
-    from; a text from nowhere can include nothing.
+    """The plan of a text and its world. ``path`` is the file it was read from, if any; only then
+    can it include others.
 
     Raises :class:`InputError`."""
     source = Source(name, text)
@@ -143,7 +142,7 @@ def prove(
 
 def situation_of(plan: Plan, text: str) -> Situation:
     """The situation that ``T1 reverse, train on Main, lever 4 left`` describes, or in a wired
-    layout ``train at m2, feeder m3 broken``; whatever it does not mention is as usual.
+    layout ``train at m2, feeder m3 broken``; what it does not mention is in its usual state.
 
     Raises :class:`InputError` for names and states the plan does not know."""
     wired = wired_facts(plan, text)
@@ -166,7 +165,7 @@ def diagnose(
     4L Stop``. Track not mentioned is vacant, points lie normal, levers stand as usual.
 
     ``results`` is the CSV file of a test card whose last column was filled in; ``progress`` is
-    told how far the work on that card has come.
+    called as the work on that card proceeds.
 
     Raises :class:`InputError` for names and states the plan does not know."""
     from verifier.diagnosis.diagnose import diagnose as look_for

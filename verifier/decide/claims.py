@@ -1,6 +1,6 @@
-"""Waivers and expectations: what a file says of its own verdicts.
+"""Waivers and expectations: what a file claims about its own verdicts.
 
-In: the claims of a plan and the obligations or verdicts they speak of. Out: input errors for
+In: the claims of a plan and the obligations or verdicts they are about. Out: input errors for
 claims that match nothing, and verdicts marked as waived or expected.
 """
 
@@ -19,39 +19,29 @@ def claimed(plan: Plan, verdict: Verdict) -> Verdict:
     """The verdict as the file claims it: marked as expected, or waived with the file's reason
     (``needless`` where the obligation holds anyway)."""
     obligation = verdict.obligation
-    expected = any(speaks_of(e, obligation) for e in plan.expectations)
-    waiver = next((w for w in plan.waivers if covers(w, obligation)), None)
+    waiver = next((w for w in plan.waivers if matches(w, obligation)), None)
     if waiver is None:
+        expected = any(matches(e, obligation) for e in plan.expectations)
         return replace(verdict, expected=expected)
     return Verdict(obligation, "waived", waiver.reason, needless=verdict.status == "proved")
 
 
-def covers(waiver: Waiver, obligation: Obligation) -> bool:
-    """Same property, and every subject the waiver names is one of the obligation's: `for 4L`
-    sets aside all that the property asks of 4L."""
-    about = {*obligation.subjects, *obligation.signals}
-    return waiver.claim == obligation.property and about.issuperset(waiver.subjects)
-
-
-def speaks_of(expectation: Expectation, obligation: Obligation) -> bool:
-    """Same property and just these subjects, so that nothing else of its kind hides behind
-    what is expected; without subjects, all of the property."""
-    if expectation.claim != obligation.property:
-        return False
-    return not expectation.subjects or set(expectation.subjects) == set(obligation.subjects)
-
-
 def matches(claim: Waiver | Expectation, obligation: Obligation) -> bool:
+    """Whether a claim is about an obligation of its property. A waiver is about all obligations
+    that have the subjects it names, or their signals; an expectation only about the one with
+    exactly its subjects, so that it hides no other, or without subjects about all."""
+    if claim.claim != obligation.property:
+        return False
     if isinstance(claim, Waiver):
-        return covers(claim, obligation)
-    return speaks_of(claim, obligation)
+        return {*obligation.subjects, *obligation.signals}.issuperset(claim.subjects)
+    return not claim.subjects or set(claim.subjects) == set(obligation.subjects)
 
 
 def check_claims(plan: Plan, todo: Sequence[Obligation]) -> None:
-    """Every waiver and expectation names a property and matches an obligation."""
+    """Raises :class:`InputError` for waivers and expectations that name no property or match no
+    obligation."""
     errors = []
-    titles = {proof.title for proof in plan.proofs}
-    known = [*BY_NAME, *titles]
+    known = [*BY_NAME, *{proof.title for proof in plan.proofs}]
     claims: tuple[Waiver | Expectation, ...] = (*plan.waivers, *plan.expectations)
     for claim in claims:
         if claim.claim not in known:
@@ -74,7 +64,7 @@ def check_claims(plan: Plan, todo: Sequence[Obligation]) -> None:
 
 
 def unmet(plan: Plan, verdicts: Sequence[Verdict]) -> Iterable[Unmet]:
-    """Expectations of which nothing came true."""
+    """The expectations that no broken verdict meets."""
     for expectation in plan.expectations:
         if not any(matches(expectation, v.obligation) and v.status == "broken" for v in verdicts):
             subjects = f" for {', '.join(expectation.subjects)}" if expectation.subjects else ""

@@ -100,7 +100,7 @@ def _verdict(prover: SituationProver, asked: Obligation, effect: "FaultEffect") 
         case Unknown(reason=reason):
             return Verdict(asked, "undecided", reason)
         case Impossible():
-            return Verdict(asked, "undecided", "the situation was lost again")
+            return Verdict(asked, "undecided", "the situation that does harm was not found again")
 
 
 def sorted_failures(rows: Iterable[Failure]) -> tuple[Failure, ...]:

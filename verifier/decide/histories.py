@@ -132,7 +132,7 @@ class _SystemProver:
         (afterwards nothing can). ``before`` are the other verdicts on histories."""
         mishaps = ("collision", "derailment")
         if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
-            why = "asked once trains neither meet nor leave the rails"
+            why = "decided only once no train can collide or derail"
             return {o.key: Verdict(o, "undecided", why) for o in here}
         system = self.histories.system
         answers = always_again(
@@ -155,12 +155,12 @@ class _SystemProver:
                 here = conjunction(*lasts.clauses, negation(obligation.formula))
                 trap = replace(obligation, formula=here, mode="never")
                 try:
-                    told = self._replayed(trap, history.trace)
+                    narrated = self._replayed(trap, history.trace)
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", _beyond(circle))
                 finding = Finding(
-                    self._last(told.story), (), 0, told.causes, smallest=history.smallest,
-                    story=told.story,
+                    self._last(narrated.story), (), 0, narrated.causes, smallest=history.smallest,
+                    story=narrated.story,
                 )  # fmt: skip
                 lasting = InductiveProof(system, bad, lasts.clauses)
                 return Verdict(obligation, "broken", finding=finding, lasting=lasting)

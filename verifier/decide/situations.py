@@ -101,7 +101,7 @@ class SituationProver:
     ) -> Verdict:
         """The verdict on a situation that breaks an obligation: broken once it is replayed.
 
-        ``check`` is the engine that found the answer, ``goal`` what it was asked.
+        ``check`` is the engine that found the answer to ``goal``.
         """
         situation = answer.situation
         try:
