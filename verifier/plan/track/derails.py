@@ -1,9 +1,9 @@
-"""Derails: on which end of their block's track they stand, and what they protect."""
+"""Derails: the end of their block's track where they stand, and the trackwork they protect."""
 
 from collections.abc import Iterable
 
 from verifier.language.syntax import tree
-from verifier.plan.model import Derail, Port, Track
+from verifier.plan.model import Derail, Piece, Port, Track
 from verifier.plan.names import Names
 from verifier.plan.track.limits import SPECIAL
 
@@ -27,7 +27,7 @@ def find_derails(statements: Iterable[tree.Statement], track: Track, names: Name
         if not ports:
             names.error("CP311", s.block.span, "no_track", block=s.block.text, name=s.name.text)
             continue
-        ahead = [port for port in ports if s.toward.text in _first_met(port, track)]
+        ahead = [port for port in ports if s.toward.text in _names(_ahead_of(port, track))]
         ahead = ahead or [port for port in ports if s.toward.text in _all_met(port, track)]
         if len(ahead) != 1:
             names.error(
@@ -35,17 +35,20 @@ def find_derails(statements: Iterable[tree.Statement], track: Track, names: Name
                 s.toward.span,
                 block=s.block.text,
                 name=s.name.text,
-                beside=_beside(ports, track),
+                beside=dict.fromkeys(_ahead_of(port, track).title for port in ports),
             )
             continue
-        derails.append(
-            Derail(s.name.text, s.block.text, ahead[0], _guards(ahead[0], track), s.span)
-        )
+        guards = _guards(ahead[0], track)
+        derails.append(Derail(s.name.text, s.block.text, ahead[0], guards, s.span))
     return derails
 
 
-def _first_met(port: Port, track: Track) -> set[str]:
-    piece = track.pieces[track.joint_at[port].other(port).piece]
+def _ahead_of(port: Port, track: Track) -> Piece:
+    """The piece that an end of another one meets."""
+    return track.pieces[track.joint_at[port].other(port).piece]
+
+
+def _names(piece: Piece) -> set[str]:
     return {piece.name, piece.title}
 
 
@@ -59,15 +62,11 @@ def _all_met(port: Port, track: Track) -> set[str]:
             continue
         seen.add(entered.piece)
         piece = track.pieces[entered.piece]
-        met |= {piece.name, piece.title} | ({piece.block} if piece.block else set())
+        met |= _names(piece) | ({piece.block} if piece.block else set())
         for end in piece.ends:
             own = Port(piece.name, end)
             stack.append(track.joint_at[own].other(own))
     return met
-
-
-def _beside(ports: Iterable[Port], track: Track) -> Iterable[str]:
-    return dict.fromkeys(track.pieces[track.joint_at[p].other(p).piece].title for p in ports)
 
 
 def _guards(port: Port, track: Track) -> str | None:

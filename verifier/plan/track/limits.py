@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from typing import NamedTuple
 
 from verifier.language.source import Span
-from verifier.plan.model import Derail, Entrance, Joint, Limits, Port, Track
+from verifier.plan.model import Derail, Entrance, Limits, Port, Track
 from verifier.plan.track.build_track import moves_over
 from verifier.plan.track.routes import Posts
 
@@ -62,12 +62,10 @@ def find_limits(
     return tuple(found)
 
 
-def _neighbors(piece: str, track: Track) -> Iterator[tuple[Port, Port, Joint]]:
-    """Own end, the neighbor's end, and the joint, for each end of a piece."""
-    for end in track.pieces[piece].ends:
-        port = Port(piece, end)
-        joint = track.joint_at[port]
-        yield port, joint.other(port), joint
+def _neighbors(piece: str, track: Track) -> Iterator[tuple[Port, Port]]:
+    """Each end of a piece, and the neighbor's end that it meets."""
+    ports = (Port(piece, end) for end in track.pieces[piece].ends)
+    return ((port, track.joint_at[port].other(port)) for port in ports)
 
 
 def _inside_declared(starts: Iterable[Port], signals: Set[str], ground: _SearchContext) -> set[str]:
@@ -83,7 +81,7 @@ def _spread(starts: set[str], ground: _SearchContext, passes: _Passes) -> set[st
     inside = set(starts)
     stack = sorted(starts)
     while stack:
-        for own, other, _ in _neighbors(stack.pop(), ground.track):
+        for own, other in _neighbors(stack.pop(), ground.track):
             if other.piece in inside or ground.track.pieces[other.piece].kind in ENDS:
                 continue
             if other not in ground.derail_at and passes(own, other):
@@ -96,7 +94,7 @@ def _limits(name: str, inside: set[str], span: Span, ground: _SearchContext) -> 
     ordered = tuple(n for n in ground.track.pieces if n in inside)
     entrances: dict[str, Entrance] = {}
     for piece in ordered:
-        for own, other, _ in _neighbors(piece, ground.track):
+        for own, other in _neighbors(piece, ground.track):
             if other.piece not in inside:
                 for entrance in _ways_in(own, other, ground):
                     entrances.setdefault(entrance.end, entrance)

@@ -23,7 +23,8 @@ def find_routes(posts: Posts, track: Track, names: Names) -> tuple[Route, ...]:
         found: list[Route] = []
         for moves, joints, port in _walk(enters, track, facing):
             if port is None:
-                _into_itself(signal, moves, track.pieces, span, names)
+                back = track.pieces[moves[-1].piece]
+                names.error("CP310", span, others=[back.span], signal=signal, title=back.title)
                 break
             found.append(_route(signal, moves, joints, port, track.pieces, facing))
             if len(found) > MAX_ROUTES:
@@ -73,13 +74,6 @@ def _meets(move: Move, earlier: Move, pieces: Mapping[str, Piece]) -> bool:
     return True
 
 
-def _into_itself(
-    signal: str, moves: tuple[Move, ...], pieces: Mapping[str, Piece], span: Span, names: Names
-) -> None:
-    back = pieces[moves[-1].piece]
-    names.error("CP310", span, others=[back.span], signal=signal, title=back.title)
-
-
 def _route(
     signal: str,
     moves: tuple[Move, ...],
@@ -99,7 +93,7 @@ def _route(
         joints=joints,
         needs=needs,
         blocks=tuple(blocks),
-        exit_kind="signal" if not at_end else ("edge" if last.kind == "edge" else "bumper"),
+        exit_kind="signal" if not at_end else "edge" if last.kind == "edge" else "bumper",
         exit=last.name if at_end else facing[port],
     )
 

@@ -275,12 +275,11 @@ def _gaps(clause: tree.Clause | None, names: Names) -> dict[str, Number]:
 
 
 def _set_back(nodes: Iterable[tree.Signal], names: Names) -> dict[str, Number]:
-    found = {}
-    for node in nodes:
-        value = read_amount(node.stands, plausible_ranges.STANDS, names)
-        if value is not None:
-            found[node.name.text] = value
-    return found
+    return {
+        node.name.text: value
+        for node in nodes
+        if (value := read_amount(node.stands, plausible_ranges.STANDS, names)) is not None
+    }
 
 
 # ------------------------------------------------------------------ trains, scale
