@@ -100,9 +100,9 @@ def test_spots_in_place_of_current_sensing() -> None:
     assert parts["current-detector"] == ("4", "0")
     assert parts["spot-detector"] == ("0", str(SPOTS.count(" mm, ") + 4))
     states = {row[0]: row[1:] for row in proved.rows}
-    assert states["train-hidden"] == ("not asked", "proved")
-    assert states["feeder-undetected"] == ("proved", "not asked")
-    assert "Not asked there, so not compared: feeder-undetected" in proved.notes[0]
+    assert states["train-hidden"] == ("not checked", "proved")
+    assert states["feeder-undetected"] == ("proved", "not checked")
+    assert "Not checked there, so not compared: feeder-undetected" in proved.notes[0]
 
 
 def test_a_junction_with_a_signal_less_is_not_called_as_good() -> None:

@@ -24,7 +24,7 @@ _KINDS = {"block": "block report", "points": "points report", "derail": "derail 
 
 def holding(table: Table, states: dict[str, str]) -> list[tuple[str, ...]]:
     """The rows that fit what comes in."""
-    [end] = [i for i, c in enumerate(table.columns) if c in ("shows", "may be thrown", "comes to")]
+    [end] = [i for i, c in enumerate(table.columns) if c in ("shows", "may be thrown", "becomes")]
     asked = range(1, end)
     return [
         row

@@ -79,7 +79,7 @@ def test_what_the_rules_ask_for_and_no_wire_brings_is_said() -> None:
     """Nothing that a driver needs is left out without a word."""
     two = " ".join(sheet(PARTLY + "driver B1 drives 2R\ndriver B2 drives 2L\n").notes)
     assert (
-        "Not listed, since the file does not say how they reach the drivers whose rules ask for "
+        "Not listed, since the file does not say how they reach the drivers whose rules test "
         "them: lever 4 (B1, B2); what tells how T1 lies (B1, B2); what tells that Single is clear "
         "(B1); what G1 reports (B1); what D1 reports (B2); what 2R shows (B2)."
     ) in two

@@ -98,8 +98,7 @@ def _enumerators(face: Interface, code: CWriter) -> None:
         default=8,
     )  # fmt: skip
     code.say(
-        "States that go in and that are remembered. Any two of one field differ in at least "
-        f"{told_apart} bits."
+        f"States of inputs and memory. Any two of one field differ in at least {told_apart} bits."
     )
     known: dict[str, int] = {}
     for field in (*face.inputs, *face.memory):
@@ -124,20 +123,20 @@ def _enum(words: Iterable[tuple[str, int]], code: CWriter, number: str) -> None:
 
 def _structs(face: Interface, prefix: str, code: CWriter) -> None:
     if face.inputs:
-        code.say("What goes in: write every field before every call.")
+        code.say("Inputs: write every field before every call.")
         _struct(f"{prefix}_inputs", ((f"uint8_t {f.name};", _about(f)) for f in face.inputs), code)
     if face.memory:
-        code.say("What is remembered. Let nothing but the functions below write it.")
+        code.say("Memory: only the functions below may write it.")
         fields = [(f"uint8_t {f.name};", _about(f)) for f in face.memory]
         fields += [
             (
                 f"uint{c.bits}_t {c.name};",
-                f"1 and the milliseconds that count for {c.of.what.name}; or 0",
+                f"1 plus the milliseconds counted for {c.of.what.name}; 0 while idle",
             )
             for c in face.clocks
         ]
         _struct(f"{prefix}_memory", [*fields, ("uint16_t check;", "over all of the above")], code)
-    code.say("What is told.")
+    code.say("Outputs.")
     told = []
     for lit in face.lit:
         told.append((f"uint8_t {lit.aspect};", f"ASPECT_ of signal {lit.signal.name}"))
@@ -227,7 +226,7 @@ def _is_a_state(struct: str, field: Field) -> Test:
 
 
 def _memory_functions(face: Interface, prefix: str, code: CWriter) -> None:
-    code.say("A number that hangs on every bit of the memory.")
+    code.say("A checksum over every bit of the memory.")
     code.put(f"static uint16_t {prefix}_check(const struct {prefix}_memory *memory)")
     code.open()
     code.put("uint16_t sum = 0xA5C3u;")
@@ -236,7 +235,7 @@ def _memory_functions(face: Interface, prefix: str, code: CWriter) -> None:
     code.put("return sum;")
     code.close()
     code.put("")
-    code.say("Whether the memory was started, and is whole.")
+    code.say("Whether the memory was started and is intact.")
     code.put(f"static bool {prefix}_memory_is(const struct {prefix}_memory *memory)")
     _returns(
         all_tests(

@@ -39,12 +39,12 @@ def _prose(text: str) -> list[str]:
 
 
 def _proved(face: Interface) -> Iterator[list[str]]:
-    every = ["every input", *["every memory"] * bool(face.memory)]
-    every += ["every time passed"] * bool(face.clocks)
+    every = ["every input", *["every state of the memory"] * bool(face.memory)]
+    every += ["every elapsed time"] * bool(face.clocks)
     yield _prose(
-        f"WHAT WAS PROVED of this file: it was read back from its text, and for {listing(every)}, "
-        "with an `int` of 16 bits and of 32, one call tells what the rules of the junction file "
-        "tell. Change a line here, and that no longer holds: change the junction file and export "
+        f"WHAT WAS PROVED: this text was read back, and for {listing(every)}, with an `int` of 16 "
+        "bits and of 32, one call gives the outputs that the rules of the junction file give. If "
+        "you change a line here, the proof no longer holds: change the junction file and export "
         "it again."
     )
     yield _prose(
@@ -54,7 +54,7 @@ def _proved(face: Interface) -> Iterator[list[str]]:
     )
     if face.plan.assumptions:
         yield [
-            *_prose("What that proof may take for granted, and this file does not look after:"),
+            *_prose("Assumptions of that proof, which this file does not check:"),
             *(f"  - {comment_safe(assumed.title)}" for assumed in face.plan.assumptions),
         ]
 
@@ -73,9 +73,10 @@ def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
         "ASPECT_STOP are in both."
     )
     yield _prose(
-        "Call it many times a second: what comes and goes between two calls is not seen. While it "
-        "is not called, lamps stay as they were; so let the watchdog of the controller bite within "
-        "a second, and the pins of all heads be at stop, or dark, while the controller starts."
+        "Call it many times a second: an input that changes and changes back between two calls is "
+        "missed. While it is not called, lamps stay as they were; so let the watchdog of the "
+        "controller reset it within a second, and set the pins of all heads to stop or dark while "
+        "the controller starts."
     )
 
 
@@ -202,10 +203,10 @@ def _when(face: Interface, prefix: str) -> Iterator[list[str]]:
         + "), every signal is told its most restrictive colors, "
         + ("no points are thrown or unlocked, " if face.points else "")
         + ("memory stays as it is, " if face.memory else "")
-        + "and the function returns false. The next call looks anew."
+        + "and the function returns false. The next call checks again."
         + (
-            " What trains do meanwhile is not remembered: after more than a blink, go on as after "
-            "a start." if face.memory else ""
+            " What trains do meanwhile is not remembered: after more than a moment, proceed as "
+            "after a start." if face.memory else ""
         )
     )  # fmt: skip
     if face.memory:
@@ -217,7 +218,7 @@ def _when(face: Interface, prefix: str) -> Iterator[list[str]]:
             "direction of traffic to rightward, as the proof over time begins. Call it only while "
             "no train moves and all is as the proof begins (track vacant, but where the file has "
             "trains start; points normal): never from the loop, and never to cure a call that "
-            "returned false. After a loss of power or a bite of the watchdog nothing is "
+            "returned false. After a loss of power or a watchdog reset nothing is "
             "remembered: leave the memory not started, which keeps all signals at stop, until a "
             "person has seen to that and says so, with a push button."
         )

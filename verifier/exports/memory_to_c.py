@@ -162,8 +162,8 @@ class MemoryRules:
         """``then``, once the clock is full; until then it counts on, from the call at which it
         began: the time before that call is not known to count."""
         name, full = f"memory->{clock.name}", clock.limits[to]
-        code.say(f"over after {clock.lasts(to)} ms: at {full}, since it begins at 1, and for "
-                 "what a difference of milliseconds may be rounded up")  # fmt: skip
+        code.say(f"over after {clock.lasts(to)} ms: at {full}, since it begins at 1 and a "
+                 "difference of two readings may be rounded up")  # fmt: skip
         code.put(f"if ({name} >= {full}u) {{", *(f"    {line}" for line in then),
                  f"    {name} = 0u;", "}")  # fmt: skip
         code.put(f"else if ({name} == 0u) {{", f"    {name} = 1u;", "}")

@@ -83,8 +83,8 @@ class SignalRules:
         )
         answers: dict[AspectQuery, str] = {}
         code.say(
-            "These signals read one another round in a circle. What they ask of one another "
-            "is settled first, each answer without going round:"
+            "These signals depend on each other in a cycle. What they test of each other is "
+            "evaluated first, without the cycle:"
         )
         for question in questions:
             asked = atom(question[0], *question[1])

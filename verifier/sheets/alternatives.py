@@ -17,9 +17,9 @@ from verifier.sheets.sheet import Table
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.report import Report, Verdict
 
-Standing = Literal["proved", "BROKEN", "undecided", "waived", "expected broken", "not asked"]
+Standing = Literal["proved", "BROKEN", "undecided", "waived", "expected broken", "not checked"]
 _WORST_FIRST: tuple[Standing, ...] = (
-    "BROKEN", "undecided", "expected broken", "waived", "proved", "not asked",
+    "BROKEN", "undecided", "expected broken", "waived", "proved", "not checked",
 )  # fmt: skip
 
 
@@ -65,8 +65,8 @@ def _proved(names: Sequence[str], reports: Sequence[Report]) -> Table:
     asked = list(dict.fromkeys(name for standing in standings for name in standing))
     rows = []
     for name in asked:
-        row = [standing.get(name, "not asked") for standing in standings]
-        if any(state not in ("proved", "not asked") for state in row) or len(set(row)) > 1:
+        row = [standing.get(name, "not checked") for standing in standings]
+        if any(state not in ("proved", "not checked") for state in row) or len(set(row)) > 1:
             rows.append((name, *row))
     alike = len(asked) - len(rows)
     rows.append(("all others" if rows else "all", *(f"proved ({alike})" for _ in names)))
@@ -135,10 +135,10 @@ def _verdict(
     lost = [
         name
         for name, state in before.items()
-        if state == "proved" and after.get(name, "not asked") not in ("proved", "not asked")
+        if state == "proved" and after.get(name, "not checked") not in ("proved", "not checked")
     ]
     unasked = [n for n, state in before.items() if state == "proved" and n not in after]
-    also = f" Not asked there, so not compared: {', '.join(unasked)}." if unasked else ""
+    also = f" Not checked there, so not compared: {', '.join(unasked)}." if unasked else ""
     if not lost:
         return f"{other} keeps everything that is proved of {first}.{also}"
     return f"{other} does NOT keep what is proved of {first}: {', '.join(lost)}.{also}"

@@ -19,7 +19,7 @@ from verifier.sheets.sheet import Row, Sheet, Table
 
 _NOTES = (
     "Each signal's lines are tried from the top, and the first that holds is shown; 2a and 2b are "
-    "two ways for line 2 to hold. Everything in one row has to be so.",
+    "alternatives for line 2. All conditions of a row must hold.",
     "Points: N normal, R reverse, as reported; (f) met facing, (t) trailing.",
 )
 _COLORS = "colors"
@@ -111,7 +111,7 @@ def _read_as(signal: Signal, title: str, notes: Row, plan: Plan) -> Table:
 def _reading(colors: Combination, plan: Plan) -> Row:
     name = plan.chart.reading(colors)
     aspect = plan.chart.get(name)
-    said = aspect.indication.text if aspect else "taken for the most restrictive aspect"
+    said = aspect.indication.text if aspect else "treated as the most restrictive aspect"
     return " over ".join(colors), name if aspect else UNLISTED, said
 
 

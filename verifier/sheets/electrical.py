@@ -46,8 +46,8 @@ _CAUTIONS = (
 _NOTES = (
     "Counted are the lamps. What drivers, detectors, machines and trains draw themselves is not in "
     "the file: add it from the makers' sheets.",
-    "Copper at 20 °C. Most together: the most that the lamps can draw in any situation that can "
-    "come about with nothing broken.",
+    "Copper at 20 °C. Most together: the largest current that the lamps can draw in any "
+    "possible situation with nothing broken.",
 )
 
 

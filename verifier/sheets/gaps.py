@@ -72,8 +72,8 @@ def gap_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     if missing:
         tables.append(
             Table(
-                "Gaps asked for that the file does not have",
-                ("where", "asked for by", "what to do"),
+                "Gaps that are required and missing",
+                ("where", "required by", "what to do"),
                 tuple((wanted.where, wanted.by, wanted.text) for wanted in missing),
             )
         )

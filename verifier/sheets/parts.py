@@ -171,7 +171,7 @@ def _sum_notes(bought: tuple[PurchaseLine, ...], prices: PriceList) -> Iterator[
         yield f"In all: {total}, by the prices of {prices.name}."
         return
     yield (
-        f"NOT A WHOLE SUM: {total} for what has a price in {prices.name}; not in it: "
+        f"INCOMPLETE SUM: {total} for what has a price in {prices.name}; not in it: "
         f"{', '.join(missing)}."
     )
 
@@ -204,7 +204,7 @@ def _by_step(
         spent += subtotal
     columns: tuple[str, ...] = ("step", "control point", "kind", "needed")
     notes: tuple[str, ...] = (
-        "Each step has what its signals rest on, less what is there already.",
+        "Each step lists what its signals need, less what an earlier step provides.",
     )
     if prices is not None:
         columns += ("cost",)

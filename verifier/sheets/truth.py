@@ -37,22 +37,22 @@ def truth_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
         return Sheet("truth-table", title, (), ("No signals, so no tables.",))
     tables: list[Table] = []
     notes = [
-        "One row holds in every case. What stands in it is what comes in: what detectors and "
-        "contacts report, how levers stand, what is remembered. Where nothing is said (-), it does "
-        "not matter.",
+        "Exactly one row applies in every case. Its cells are the inputs: what detectors and "
+        "contacts report, how levers stand, the state of relays, timers and traffic. A dash (-) "
+        "means that this input does not matter.",
     ]
     if plan.locking.memory:
         notes.append(
             "Relays, timers and directions of traffic act one after another in the order of the "
-            "file; their tables say what each comes to from how all of them were before."
+            "file; their tables give the next state of each from the previous state of all."
         )
     for asking in _to_ask(plan, ReportedWorld(plan)):
         rows = list(_some(_rows(asking)))
         if len(rows) > MOST_ROWS:
             notes.append(
                 f"{asking.title} is left out: its table has more than {MOST_ROWS} rows, since its "
-                f"rules ask {len(asking.asked)} things. Give a relay to what several lines ask, or "
-                "let a microcontroller run the rules (`clearproof export`)."
+                f"rules depend on {len(asking.asked)} inputs. Give a relay to what several lines "
+                "test, or let a microcontroller run the rules (`clearproof export`)."
             )
             continue
         told = ((str(n), *row, *outcome) for n, (row, outcome) in enumerate(rows, start=1))
@@ -106,7 +106,7 @@ def _to_ask(plan: Plan, world: ReportedWorld) -> Iterator[_Asking]:
         if what.kind in ("relay", "timer", "traffic"):
             following = memory.following[what]
             found: _Left = {(value,): following[value] for value in what.values}
-            yield asking(f"{what.kind} {what.name}", ("comes to",), found)
+            yield asking(f"{what.kind} {what.name}", ("becomes",), found)
 
 
 def _shows(world: ReportedWorld, signal: Signal, plan: Plan) -> _Left:

@@ -95,7 +95,7 @@ def _detectors(plan: Plan) -> Table:
         else:
             how = f"feeders {', '.join(detector.through)}"
             how += f", each {detector.turns} times" if detector.turns > 1 else ""
-        closed = detector.closed_when or "clear (taken for granted)"
+        closed = detector.closed_when or "clear (assumed)"
         rows.append((TICK, detector.name, detector.block, how, f"when {closed}"))
     return Table(
         "Detectors", ("done", "detector", "block", "looks", "output closed"), tuple(rows),
@@ -125,8 +125,8 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
     elsewhere = [f"{what} ({', '.join(drivers)})" for what, drivers in _elsewhere(plan).items()]
     if elsewhere:
         yield (
-            "Not listed, since the file does not say how they reach the drivers whose rules ask "
-            f"for them: {'; '.join(elsewhere)}."
+            "Not listed, since the file does not say how they reach the drivers whose rules test "
+            f"them: {'; '.join(elsewhere)}."
         )
     spots = [d.name for d in plan.wiring.detectors.values() if len(d.spots) > 1]
     if spots:
@@ -137,7 +137,7 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
     locked = [n for n, m in plan.wiring.machines.items() if m.motor and is_locked(plan, n)]
     if locked:
         yield (
-            f"Not listed: what locks {', '.join(locked)}, and what it hears. The wires of the "
+            f"Not listed: the locks of {', '.join(locked)} and their inputs. The wires of the "
             "motor begin at the lock: how it is built is not in the file."
         )
     for name, machine in plan.wiring.machines.items():
@@ -149,7 +149,7 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
         *head_without_driver(plan),
     ):
         if obligation.formula == TRUE:
-            yield f"To be mended first ({obligation.property}): {obligation.trouble}."
+            yield f"Repair first ({obligation.property}): {obligation.trouble}."
 
 
 def _elsewhere(plan: Plan) -> dict[str, list[str]]:
