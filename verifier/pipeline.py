@@ -41,15 +41,15 @@ def prove(
     timeout: float | None = None,
     only: Iterable[str] = (),
     pairs: bool = False,
-    mendings: bool = True,
+    repairs: bool = True,
     progress: Progress = _silent,
     world: World | None = None,
 ) -> Report:
     """Decide every obligation of a plan.
 
     ``timeout`` is in seconds, for each obligation; ``only`` names the properties wanted (all,
-    when empty); ``pairs`` checks every two faults together as well; without ``mendings`` no
-    repairs are looked for. ``progress`` is called for every question with how many are
+    when empty); ``pairs`` checks every two faults together as well; without ``repairs`` none
+    are looked for. ``progress`` is called for every question with how many are
     answered, of how many. After Ctrl-C the report holds what was decided, the rest undecided.
 
     Raises :class:`InputError` when the file's assumptions contradict each other, or when it
@@ -72,7 +72,7 @@ def prove(
             decide_situations,
             decide_faults(pairs=pairs),
         ]
-        if mendings:
+        if repairs:
             phases.append(find_repairs)
         try:
             for phase in phases:

@@ -52,7 +52,7 @@ def test_what_says_nothing_of_time_has_no_circuit(
 def test_an_outside_checker_agrees(path: Path, tmp_path: Path) -> None:
     plan = verifier.load(path)
     made = read(binary_form(circuit(plan)))
-    verdicts = {v.obligation.key: v for v in prove(plan, mendings=False).verdicts}
+    verdicts = {v.obligation.key: v for v in prove(plan, repairs=False).verdicts}
     answers = set()
     for i in range(len(made.bad)):
         verdict = verdicts[made.names[f"b{i}"]]

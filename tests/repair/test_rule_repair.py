@@ -245,6 +245,6 @@ def test_a_mending_is_proved_with_the_memory_of_the_plan_it_makes() -> None:
 
 def test_who_does_not_ask_for_mendings_gets_the_same_verdicts() -> None:
     plan = verifier.load_text(BROKEN)
-    with_them, without = decide(plan), decide(plan, mendings=False)
+    with_them, without = decide(plan), decide(plan, repairs=False)
     assert [*offered(with_them)] and not [*offered(without)]
     assert [v.status for v in with_them.verdicts] == [v.status for v in without.verdicts]

@@ -9,6 +9,7 @@ from verifier.plan.units import Unit
 from verifier.plan.wiring.derive_equipment import may_stand_unseen
 from verifier.plan.wiring.wiring_model import Detector, DriverInput, Feeder, Number, Wiring
 from verifier.properties.amounts import decimal, length_to_write
+from verifier.reference.equipment import is_read
 from verifier.repair.wiring_edit import (
     Scope,
     WiringEdit,
@@ -16,7 +17,6 @@ from verifier.repair.wiring_edit import (
     clause_edit,
     detectors,
     edit,
-    is_read,
     next_name,
     step_of,
     wired_to,

@@ -123,13 +123,6 @@ def and_beside(block: str, plan: Plan) -> set[str]:
     return {block}.union(*(beside.blocks for beside in plan.equipment.beside(block)))
 
 
-def is_read(driver: Driver, name: str, *, contacts: bool) -> bool:
-    """Whether a detector, or the contacts of a turnout, is wired to a driver's inputs."""
-    return driver.reads is None or any(
-        r.name == name and r.contacts == contacts for r in driver.reads
-    )
-
-
 def wired_to(driver: Driver, more: list[DriverInput], kind: str) -> tuple[Driver, Rewiring]:
     """A driver with more inputs wired, and the step that says so."""
     reads = (*(driver.reads or ()), *more)

@@ -15,7 +15,7 @@ from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.wiring_model import Driver, DriverInput, Number
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.properties.obligation import Obligation
-from verifier.reference.equipment import asked_by
+from verifier.reference.equipment import asked_by, is_read
 from verifier.repair.new_equipment import another_feeder, more_detectors, sensing, spots
 from verifier.repair.wiring_edit import (
     Scope,
@@ -24,7 +24,6 @@ from verifier.repair.wiring_edit import (
     clause_edit,
     detectors,
     edit,
-    is_read,
     step_of,
     wired_to,
     with_devices,

@@ -34,7 +34,7 @@ def comparison(
 
     Raises :class:`InputError` where a plan cannot be proved at all."""
     names = _names(plans)
-    reports = [prove(plan, mendings=False, progress=progress) for plan in plans]
+    reports = [prove(plan, repairs=False, progress=progress) for plan in plans]
     return [_parts(names, counts, costs), _proved(names, reports)]
 
 
