@@ -19,9 +19,12 @@ def is_k_inductive(system: System, bad: Expr, k: int, invariant: Sequence[Expr] 
     )
     start, anywhere = Unrolling(system, start=True), Unrolling(system, start=False)
     for step in range(k):
-        if start.check([start.name(bad, step), *start.granted(*range(step + 1))]) is not False:
+        if (
+            start.check([start.literal(bad, step), *start.constraints(*range(step + 1))])
+            is not False
+        ):
             return False
-    kept = [anywhere.name(clause, 0) for clause in invariant]
-    kept += [anywhere.name(negation(bad), step) for step in range(k)]
-    found = anywhere.check([*kept, anywhere.name(bad, k), *anywhere.granted(*range(k + 1))])
+    kept = [anywhere.literal(clause, 0) for clause in invariant]
+    kept += [anywhere.literal(negation(bad), step) for step in range(k)]
+    found = anywhere.check([*kept, anywhere.literal(bad, k), *anywhere.constraints(*range(k + 1))])
     return found is False

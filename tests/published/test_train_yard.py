@@ -197,7 +197,7 @@ def next_states(
         yes = sum(1 << i for i, some in enumerate(chosen) if what in some)
         machine.put(values, what, "yes", yes)
         machine.put(values, what, "no", values[1] ^ yes)
-    machine.work_out(values)
+    machine.evaluate(values)
     machine.advance(values)
     return {
         tuple(

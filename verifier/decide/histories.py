@@ -169,7 +169,7 @@ class _SystemProver:
 
     @property
     def _invariants(self) -> tuple[Expr, ...]:
-        return tuple(dict.fromkeys(self._windows.lasting()))
+        return tuple(dict.fromkeys(self._windows.invariants()))
 
     def memory_facts(self) -> tuple[Expr, ...]:
         """The invariants proved so far that are about memory and points alone."""

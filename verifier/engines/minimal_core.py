@@ -1,8 +1,8 @@
-"""A minimal core: as few of some things as are needed together.
+"""Minimal unsatisfiable cores and other minimal sufficient subsets.
 
-In: things, and whether some of them suffice. Out: those that suffice and of which none can be
-left out. Used for the assumptions that a proof needs, the assumptions that contradict each
-other, and the facts of a situation that matter.
+In: items, and a monotone test of whether some of them suffice. Out: a subset that suffices, and no
+proper part of which does. Used for the assumptions that a proof needs, the assumptions that
+contradict each other, and the facts of a situation that matter.
 """
 
 from collections.abc import Callable, Sequence
@@ -12,11 +12,11 @@ T = TypeVar("T")
 
 
 def minimal_core(things: Sequence[T], suffices: Callable[[list[T]], bool]) -> list[T]:
-    """Those of ``things``, in their order, that suffice and none of which can be left out.
+    """A minimal subset of ``things``, in their order, that suffices.
 
-    All of them are known to suffice, and more always suffice where fewer do. Later ones are
-    left out first, many at once where that works: the outcome is the same as one by one.
-    Where ``suffices`` says no because the solver gave up, more are kept than needed."""
+    All of them must suffice together, and ``suffices`` be monotone. Later ones are dropped first,
+    by halving; the result is the same as one by one. Where ``suffices`` says no because the solver
+    gave up, more are kept than needed."""
     kept = dict.fromkeys(range(len(things)))
     waiting = [list(reversed(kept))] if kept else []
     while waiting:

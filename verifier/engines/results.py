@@ -1,5 +1,4 @@
-"""What engines answer. Three answers, never two: an engine that ran out of time has not said
-"no".
+"""The answers of the engines. Always three-valued: running out of time is not "no".
 
 About situations: :class:`Exists`, :class:`Impossible` or :class:`Unknown`. About histories:
 :class:`Reachable`, :class:`Unreachable` or :class:`Unknown`.
@@ -17,7 +16,7 @@ from verifier.plan.situation import Situation
 
 @dataclass(frozen=True, slots=True)
 class Exists:
-    """An allowed situation of the kind asked for. ``smallest`` is False when time ran out before
+    """An allowed situation in which the goal holds. ``smallest`` is False when time ran out before
     it was minimized."""
 
     situation: Situation
@@ -26,16 +25,16 @@ class Exists:
 
 @dataclass(frozen=True, slots=True)
 class Impossible:
-    """No allowed situation is of that kind. ``rests_on`` are the positions of the assumptions
-    in a minimal core."""
+    """The goal holds in no allowed situation. ``rests_on`` are the positions of the assumptions in
+    a minimal core."""
 
     rests_on: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Unknown:
-    """Not decided, with the reason. The first ``depth`` moments of every history are free of
-    what was asked. ``final``: the engine finished, and more time would not help it."""
+    """Not decided, with the reason. No trace of up to ``depth`` moments reaches the bad state.
+    ``final``: the engine finished, and more time would not help it."""
 
     reason: str
     depth: int = 0
@@ -71,8 +70,7 @@ class Engine(Protocol):
     """Decides whether a bad state of a transition system is reachable.
 
     Bounded model checking and induction (with IC3) are engines once their own options are
-    bound; a new one needs nothing else to take its place among those that
-    :mod:`verifier.engines.temporal.localization` asks in turn."""
+    bound; :mod:`verifier.engines.temporal.localization` runs engines in turn."""
 
     def __call__(self, system: System, bad: Expr, *, deadline: float | None = None) -> Answer:
         """``deadline`` is a time of :func:`time.monotonic`, None for no limit. Raises

@@ -1,6 +1,6 @@
-"""One z3 solver and everything that is asked of it: terms, questions, models, cores.
+"""One z3 solver with its terms, queries, models and cores.
 
-Every engine asks z3 through a :class:`Session`, so that a time limit, Ctrl-C, a lack of memory
+Every engine uses z3 through a :class:`Session`, so that a time limit, Ctrl-C, a lack of memory
 and "unknown" are handled in one place, and none of them can look like "no".
 
 z3's own handler for Ctrl-C is off: a key pressed just as a check ends would be lost in it.
@@ -35,8 +35,8 @@ _contexts: list[z3.Context] = []
 def fresh_context() -> None:
     """Sessions made from now on share nothing with earlier ones.
 
-    What z3 finds first depends on the terms that its context has seen. Called where a plan's
-    histories begin to be proved, so that they do not depend on what was proved before."""
+    Which model z3 finds depends on the terms that its context has seen. Called before a plan's
+    histories are proved, so that results do not depend on what was proved before."""
     _contexts[:] = [z3.Context()]
 
 
@@ -59,7 +59,7 @@ class Session:
         for option, value in options.items():
             self.solver.set(option, value)
         self.true, self.false = (z3.BoolVal(value, self.context) for value in (True, False))
-        # Why the last question had no answer.
+        # Why the last query had no answer.
         self.reason = ""
         self._declared: dict[int, z3.FuncDeclRef] = {}
         self._fresh = 0
@@ -92,8 +92,7 @@ class Session:
         return self._joined(z3core.Z3_mk_or, kept) if kept else self.false
 
     def _joined(self, make: Any, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
-        """Without the library's check of every part's sort: all are Boolean, and there are
-        very many."""
+        """Skips the library's sort check: all parts are Boolean, and there are very many."""
         if len(parts) == 1:
             return parts[0]
         array = (z3.Ast * len(parts))(*(part.as_ast() for part in parts))
@@ -154,12 +153,12 @@ class Session:
         self.add(self.any_of([self.no(name), term]))
         return name
 
-    # -------------------------------------------------------------- questions
+    # -------------------------------------------------------------- queries
 
     def check(
         self, assumed: Iterable[z3.BoolRef] = (), deadline: float | None = None
     ) -> bool | None:
-        """Whether the assertions and ``assumed`` can hold together; None, with a
+        """Whether the assertions and ``assumed`` are satisfiable together; None, with a
         :attr:`reason`, when that is not known.
 
         Raises :class:`Interrupted` on Ctrl-C."""
@@ -186,13 +185,13 @@ class Session:
         return None
 
     def _ask(self, assumed: Sequence[z3.BoolRef]) -> int:
-        """The solver's own answer, without the library's check of what is assumed."""
+        """The solver's own answer, without the library's sort check of the assumptions."""
         array = (z3.Ast * len(assumed))(*(term.as_ast() for term in assumed))
         ask = z3core.Z3_solver_check_assumptions
         return int(ask(self.context.ref(), self.solver.solver, len(assumed), array))
 
     def core(self) -> frozenset[int]:
-        """The ids of those assumed terms that could not hold together in the last check."""
+        """The ids of the assumed terms in the unsatisfiable core of the last check."""
         context = self.context.ref()
         found = self.solver.unsat_core()
         return frozenset(
@@ -203,8 +202,8 @@ class Session:
     # -------------------------------------------------------------- models
 
     def _fetch_model(self) -> None:
-        """A model takes longer to build than to find: it is built for those who read it, or
-        before it is lost."""
+        """A model takes longer to build than to find: it is built when read, or before a
+        :meth:`pop` loses it."""
         if self._has_model and self._model is None:
             self._model = self.solver.model()
 
@@ -216,8 +215,8 @@ class Session:
         return self._model
 
     def is_so(self, bit: z3.BoolRef) -> bool:
-        """Whether a Boolean variable holds in the last model. One that the model leaves open
-        does not."""
+        """Whether a Boolean variable holds in the last model; False where the model leaves it
+        open."""
         if bit is self.true or bit is self.false:
             return bit is self.true
         key = bit.get_id()
@@ -277,8 +276,8 @@ class _Listener:
                 self._solver = None
 
 
-class _Deaf:
-    """Where Python hands no signals out: in other threads than the main one."""
+class _NoListener:
+    """For threads other than the main one, where Python delivers no signals."""
 
     pressed = False
 
@@ -289,7 +288,7 @@ def _listener(_process: int) -> _Listener:
     return _Listener()
 
 
-def _listening(solver: Any) -> AbstractContextManager[_Listener | _Deaf]:
+def _listening(solver: Any) -> AbstractContextManager[_Listener | _NoListener]:
     if threading.current_thread() is threading.main_thread():
         return _listener(os.getpid()).during(solver)
-    return nullcontext(_Deaf())
+    return nullcontext(_NoListener())

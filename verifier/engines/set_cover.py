@@ -1,16 +1,15 @@
-"""The fewest sets that together cover everything.
+"""Minimum set cover.
 
-In: sets as bits of numbers. Out: positions of sets that cover all that any of them does, and
-whether fewer were shown not to do. What cannot matter is left out first (a set inside another,
-a thing that is covered whenever another is); what is left is asked of the solver, from what the
-greedy way finds downward. Its effort is limited by a count of its own, not by the clock, so that
-the same question gets the same answer everywhere.
+In: sets as bit masks. Out: positions of sets that cover the union of all, and whether that number
+was proved minimal. Dominated sets and elements are removed first; the solver then looks for
+smaller covers than the greedy one. Its effort is limited by its own count, not by the clock, so
+that results are the same everywhere.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-# How much work one question may take, in the solver's own count.
+# Resource limit of one query, in the solver's own unit.
 EFFORT = 4_000_000
 
 
@@ -23,8 +22,7 @@ class Cover:
 
 
 def smallest_cover(sets: Sequence[int], effort: int = EFFORT) -> Cover:
-    """Sets that cover everything together, as few as could be found; of two that cover the
-    same, the earlier."""
+    """A cover of as few sets as could be found; of two equal sets, the earlier."""
     chosen, alive, needed = _reduced(sets)
     if not needed:
         return Cover(tuple(sorted(chosen)), True)
@@ -40,7 +38,7 @@ def smallest_cover(sets: Sequence[int], effort: int = EFFORT) -> Cover:
 
 
 def greedy_cover(sets: Sequence[int]) -> tuple[int, ...]:
-    """Sets that cover everything: always the one next that covers most of what is left."""
+    """A cover by the greedy algorithm: each time the set that covers most of the rest."""
     everything = 0
     for each in sets:
         everything |= each
@@ -57,8 +55,8 @@ def _greedy(sets: Sequence[int], alive: Sequence[int], needed: int) -> list[int]
 
 
 def _reduced(sets: Sequence[int]) -> tuple[list[int], list[int], int]:
-    """The sets that must be chosen; those among which there is a choice; what these are to
-    cover, as far as it decides anything."""
+    """The essential sets; those among which there is a choice; the elements these must cover,
+    dominated ones removed."""
     needed = 0
     for each in sets:
         needed |= each
@@ -94,7 +92,7 @@ def _not_inside_others(sets: Sequence[int], alive: Sequence[int], needed: int) -
 
 
 def _columns(sets: Sequence[int], alive: Sequence[int], needed: int) -> dict[int, int]:
-    """By thing to be covered: which of the sets do."""
+    """By element: the mask of the sets that contain it."""
     columns: dict[int, int] = {}
     for position, i in enumerate(alive):
         part = sets[i] & needed
@@ -106,7 +104,7 @@ def _columns(sets: Sequence[int], alive: Sequence[int], needed: int) -> dict[int
 
 
 def _hardest(columns: dict[int, int]) -> int:
-    """The things that are not covered anyhow once others are."""
+    """The elements that are not covered whenever another one is."""
     first: dict[int, int] = {}
     for thing, column in columns.items():
         first.setdefault(column, thing)
@@ -123,8 +121,7 @@ def _hardest(columns: dict[int, int]) -> int:
 def _of_size(
     sets: Sequence[int], alive: Sequence[int], needed: int, most: int, effort: int
 ) -> list[int] | None:
-    """A cover of no more than so many sets; empty where there is none, None where it was not
-    decided."""
+    """A cover of at most ``most`` sets; empty where there is none, None where undecided."""
     import z3
 
     from verifier.engines.session import Session

@@ -68,7 +68,7 @@ class BoundedModelChecker:
 
     def _asked(self, bad: Expr, depth: int) -> list[z3.BoolRef]:
         """That a history goes on so long, and then it happens."""
-        return [self._solver.name(bad, depth), *self._solver.granted(*range(depth + 1))]
+        return [self._solver.literal(bad, depth), *self._solver.constraints(*range(depth + 1))]
 
     # -------------------------------------------------------------- making small
 
@@ -166,7 +166,7 @@ class BoundedModelChecker:
                     value = (history.start if what in history.start else inputs)[what]
                     machine.put(values, what, value, kept)
                     machine.put(values, what, what.usual, every ^ kept)
-            machine.work_out(values)
+            machine.evaluate(values)
             happens &= machine.allowed(values)
             if step == history.depth:
                 return happens & values[end]
@@ -177,9 +177,9 @@ class BoundedModelChecker:
 
     def _read(self, depth: int) -> "_History":
         solver = self._solver
-        start = dict(solver.moment(0, self.system.states))
+        start = dict(solver.valuation(0, self.system.states))
         return _History(
-            start, [dict(solver.moment(s, self.system.inputs)) for s in range(depth + 1)]
+            start, [dict(solver.valuation(s, self.system.inputs)) for s in range(depth + 1)]
         )
 
     def _told(self, bad: Expr, history: "_History") -> Iterator[Mapping[Observable, str]]:
@@ -190,7 +190,7 @@ class BoundedModelChecker:
         machine.set(values, history.start)
         for inputs in history.inputs:
             machine.set(values, inputs)
-            machine.work_out(values)
+            machine.evaluate(values)
             states = {
                 what: next(v for v in what.values if machine.get(values, what, v))
                 for what in self.system.states
@@ -252,4 +252,4 @@ def goes_on(system: System, moments: int, deadline: float | None = None) -> bool
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     solver = Unrolling(system, start=True)
-    return solver.check(solver.granted(*range(moments)), deadline)
+    return solver.check(solver.constraints(*range(moments)), deadline)

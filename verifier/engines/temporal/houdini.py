@@ -1,13 +1,14 @@
-"""What lasts: things that are so at the start of every history and stay so at each moment.
+"""Houdini: the largest inductive subset of short candidate clauses.
 
-In: a :class:`System`. Out: clauses ("this, or that, or that") over its states that hold at every
-moment of every history. Candidates are all clauses of one and of two parts that no sample
-contradicts. While a moment at which all of them hold can be followed by one at which some do
-not, those are let go. Each answer of the solver is taken as far as it goes: whatever can come of
-the moment it names, by hundreds of draws, contradicts candidates too.
+In: a :class:`System`. Out: clauses over its states that together are an inductive invariant.
+Candidates are all clauses of one or two literals that no sample falsifies. While a state that
+satisfies all candidates has a successor that falsifies some, those are dropped. Each model of the
+solver is used further: hundreds of random executions from it falsify candidates too.
 
-Longer clauses are as many as they are mostly useless; those that a question needs are found from
-the question (:mod:`verifier.engines.temporal.ic3`).
+Trusts z3's "unsat"; the induction check (:mod:`verifier.engines.temporal.induction`) trusts
+nothing found here. Longer clauses are many and mostly useless: IC3 derives those that a property
+needs (:mod:`verifier.engines.temporal.ic3`). (C. Flanagan, K. R. M. Leino, "Houdini, an annotation
+assistant for ESC/Java", FME 2001; from memory.)
 """
 
 from collections.abc import Iterable, Iterator, Sequence
@@ -23,7 +24,7 @@ from verifier.logic.expr import And, Atom, Expr, Or, atom, disjunction
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
-# What follows a moment that the solver names: as many draws, for so many moments.
+# Random executions from a model of the solver, and their length in steps.
 DRAWS, AHEAD = 512, 4
 
 Literal = Atom
@@ -34,23 +35,23 @@ Clause = tuple[int, ...]
 def lasting(
     system: System, *, deadline: float | None = None, hints: Sequence[Expr] = ()
 ) -> tuple[Expr, ...]:
-    """Clauses that hold at every moment of every history. Those among ``hints`` (clauses, or
-    several of them together, over states) that last are among them.
+    """Clauses that hold in every reachable state, inductive together; none when time ran out.
+    ``hints`` (clauses or conjunctions of clauses, over states) are candidates too.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     if not system.states:
         return ()
     candidates = _Candidates(system, samples_of(system))
-    sieve = _Sieve(system, candidates.literals, deadline)
+    filtered = _Filter(system, candidates.literals, deadline)
     clauses = dict.fromkeys((*candidates.hinted(hints), *candidates.short()))
     return tuple(
         disjunction(*(candidates.literals[i] for i in clause))
-        for clause in sieve.sift(list(clauses))
+        for clause in filtered.filter(list(clauses))
     )
 
 
 class _Candidates:
-    """Clauses that no sample contradicts."""
+    """Candidate clauses: those that no sample falsifies."""
 
     def __init__(self, system: System, samples: Samples):
         self._system = system
@@ -59,7 +60,7 @@ class _Candidates:
             if len(what.values) > 1:
                 self.literals += _literals(what)
         self._rank = {literal: i for i, literal in enumerate(self.literals)}
-        # The samples that contradict each literal.
+        # The samples that falsify each literal.
         self._against = [samples.reached & ~samples.holding(literal) for literal in self.literals]
 
     def hinted(self, hints: Iterable[Expr]) -> list[Clause]:
@@ -77,7 +78,7 @@ class _Candidates:
         return clauses
 
     def short(self) -> list[Clause]:
-        """Clauses of one literal, and of two neither of which is one."""
+        """Unit clauses, and pairs of literals neither of which is a unit clause."""
         against = self._against
         alone = {i for i in range(len(self.literals)) if not against[i]}
         clauses: list[Clause] = [(i,) for i in sorted(alone)]
@@ -87,7 +88,7 @@ class _Candidates:
         return clauses
 
     def _pairs(self, without: set[int]) -> Iterator[tuple[int, int]]:
-        """Pairs of literals of states that have to do with each other."""
+        """Pairs of literals of related states."""
         by_state: dict[Observable, list[int]] = {state: [] for state in self._system.states}
         for i, literal in enumerate(self.literals):
             if i not in without:
@@ -99,7 +100,7 @@ class _Candidates:
 
 
 def _near(system: System) -> Iterator[tuple[Observable, Observable]]:
-    """States of which one hangs on the other, or on both of which some state hangs."""
+    """Related states: one is in the support of the other, or both in that of a third."""
     rank = {state: i for i, state in enumerate(system.states)}
     near: set[tuple[int, int]] = set()
     for state in system.states:
@@ -117,26 +118,26 @@ def _literals(what: Observable) -> list[Atom]:
     return [a for a in atoms if isinstance(a, Atom)]
 
 
-# ------------------------------------------------------------------ letting go
+# ------------------------------------------------------------------ filtering
 
 
 @dataclass(frozen=True, slots=True)
 class _Terms:
-    """A clause as it is now, and that it does not hold next."""
+    """A clause in the current state, and its negation in the next."""
 
     now: z3.BoolRef
-    broken: z3.BoolRef
+    falsified: z3.BoolRef
 
 
-class _Sieve:
-    """Lets go of clauses until those left last."""
+class _Filter:
+    """Drops clauses until the rest is inductive."""
 
     def __init__(self, system: System, literals: Sequence[Literal], deadline: float | None):
         self._system = system
         self._literals = literals
         self._deadline = deadline
         self._solver = Unrolling(system, start=False)
-        self._solver.add(*self._solver.granted(0, 1))
+        self._solver.add(*self._solver.constraints(0, 1))
         self._now = [self._solver.term(literal, 0) for literal in literals]
         self._next = [self._solver.term(literal, 1) for literal in literals]
         self._not_next = [self._solver.no(term) for term in self._next]
@@ -144,8 +145,8 @@ class _Sieve:
         self._machine = Machine(system)
         self._chance = Random(len(literals))
 
-    def sift(self, clauses: Sequence[Clause]) -> list[Clause]:
-        """Those of the clauses that last; none when time ran out."""
+    def filter(self, clauses: Sequence[Clause]) -> list[Clause]:
+        """The largest inductive subset; empty when time ran out."""
         alive = self._at_start(clauses)
         while alive:
             left = self._round(alive)
@@ -157,8 +158,8 @@ class _Sieve:
         return alive
 
     def _at_start(self, clauses: Sequence[Clause]) -> list[Clause]:
-        """Those that hold at the start of every history: by one literal that does or, where
-        not every start is allowed, as far as the solver knows."""
+        """Those that hold in every initial state: by one literal that does or, where constraints
+        exclude some initial states, by the solver's answer."""
         initial = self._system.initial
         sure = {
             i
@@ -172,27 +173,27 @@ class _Sieve:
         if self._system.always:
             start = Unrolling(self._system, start=True)
             for clause in open_:
-                broken = [start.no(start.term(self._literals[i], 0)) for i in clause]
-                asked = [start.named(start.all_of(broken)), *start.granted(0)]
+                falsified = [start.no(start.term(self._literals[i], 0)) for i in clause]
+                asked = [start.named(start.all_of(falsified)), *start.constraints(0)]
                 if start.check(asked, self._deadline) is False:
                     kept.append(clause)
         return kept
 
     def _round(self, alive: list[Clause]) -> list[Clause] | None:
-        """Those that no moment at which all hold is found to break."""
+        """Those that no successor of a state satisfying all of them falsifies."""
         solver = self._solver
         terms = [self._of(clause) for clause in alive]
         solver.push()
         try:
             solver.add(solver.all_of([t.now for t in terms]))
             while alive:
-                solver.add(solver.any_of([self._of(clause).broken for clause in alive]))
+                solver.add(solver.any_of([self._of(clause).falsified for clause in alive]))
                 found = solver.check((), self._deadline)
                 if found is None:
                     return None
                 if not found:
                     break
-                alive = self._without_broken(alive)
+                alive = self._drop_falsified(alive)
             return alive
         finally:
             solver.pop()
@@ -205,30 +206,30 @@ class _Sieve:
             )
         return self._terms[clause]
 
-    def _without_broken(self, alive: list[Clause]) -> list[Clause]:
-        """Without what the solver's moment breaks, and what may come of that moment."""
+    def _drop_falsified(self, alive: list[Clause]) -> list[Clause]:
+        """Without those that the model, or a random execution from it, falsifies."""
         states, inputs = self._system.states, self._system.inputs
-        now = self._solver.moment(0, (*states, *inputs))
-        then = self._solver.moment(1, states)
-        alive = self._unbroken(alive, [then[a.what] not in a.values for a in self._literals])
+        now = self._solver.valuation(0, (*states, *inputs))
+        then = self._solver.valuation(1, states)
+        alive = self._not_falsified(alive, [then[a.what] not in a.values for a in self._literals])
         machine = self._machine
         values = machine.blank((1 << DRAWS) - 1)
         machine.set(values, now)
-        going = values[1]
+        running = values[1]
         for ahead in range(AHEAD + 1):
             machine.draw(values, self._chance, values[1], 0)
-            machine.work_out(values)
-            going &= machine.allowed(values)
+            machine.evaluate(values)
+            running &= machine.allowed(values)
             if ahead:
-                against = [going & ~machine.having(values, a) for a in self._literals]
-                alive = self._unbroken(alive, against)
-            if not going:
+                against = [running & ~machine.having(values, a) for a in self._literals]
+                alive = self._not_falsified(alive, against)
+            if not running:
                 break
             machine.advance(values)
         return alive
 
     @staticmethod
-    def _unbroken(alive: list[Clause], against: Sequence[int]) -> list[Clause]:
+    def _not_falsified(alive: list[Clause], against: Sequence[int]) -> list[Clause]:
         left = []
         for clause in alive:
             cases = -1

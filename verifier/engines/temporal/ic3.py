@@ -1,16 +1,17 @@
-"""Reasons why one thing never happens, looked for from that thing backward.
+"""IC3: clauses that exclude a bad state, found backward from it without unrolling.
 
-In: a system, clauses known to last in it, and what is asked about. Out: further clauses that
-last and leave no room for it; or that it can come about as far as this engine can see.
+In: a system, an inductive invariant of it, and a bad state. Out: further clauses, inductive
+together with the invariant, that exclude the bad state; or Unknown, also where a start seems to
+lead there (bounded model checking finds traces).
 
-For each number of moments there is a *frame*: clauses that hold in every history up to that
-moment. A moment that leads to what is asked is excluded from a frame by a clause as short as
-can be that holds a moment after any the frame before allows; once a frame says no less than
-the next one, what it says lasts. Frames speak of the system alone, so that all questions about
-it share them. No clause is tried that a sample contradicts. (Induction without unrolling, after
-A. R. Bradley, "SAT-based model checking without unrolling", VMCAI 2011; from memory.)
+Frame k is a set of clauses that hold in every state reachable in at most k steps. A cube that
+leads to the bad state is blocked in a frame by the negation of a generalized subcube, inductive
+relative to the frame before; when two neighboring frames are equal, their clauses are inductive.
+Frames do not depend on the bad state, so all properties of a system share them. No clause is
+tried that a sample falsifies. (A. R. Bradley, "SAT-based model checking without unrolling",
+VMCAI 2011; from memory.)
 
-What comes out is no proof yet: :mod:`verifier.engines.temporal.induction` checks it.
+Trusted by nobody: :mod:`verifier.engines.temporal.induction` checks the clauses from scratch.
 """
 
 from collections.abc import Mapping, Sequence
@@ -26,10 +27,10 @@ from verifier.logic.expr import Atom, Expr, atom, conjunction, disjunction, nega
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
-# Questions to the solver about one thing before it is given up.
+# Solver queries for one bad state before it is given up.
 MOST_QUESTIONS = 3000
 
-# States of some values each: all that a moment has in common with others that lead on.
+# A conjunction of literals; here a literal allows a set of values of one state.
 Cube = tuple[Atom, ...]
 
 
@@ -38,34 +39,34 @@ TOO_MANY = Unknown(f"no invariant was found in {MOST_QUESTIONS} questions", fina
 
 
 class _LeadsFromStart(Exception):
-    """What is asked about can come about, as far as can be seen."""
+    """An initial or sampled state is in the cube to be blocked."""
 
 
 class _OutOfQuestions(Exception):
-    """The solver did not answer, or was asked too often."""
+    """The solver did not answer, or the query limit was reached."""
 
 
 class Frames:
-    """What holds at most so many moments after the start."""
+    """The frames of one system."""
 
     def __init__(self, system: System, known: Sequence[Expr], samples: Samples):
         self.system = system
         self._samples = samples
         self._machine = Machine(system)
         self._solver = Unrolling(system, start=False)
-        self._solver.add(*self._solver.granted(0))
+        self._solver.add(*self._solver.constraints(0))
         self._solver.add(*(self._solver.term(clause, 0) for clause in known))
         starts = [self._solver.term(atom(w, *system.initial[w]), 0) for w in system.states]
-        # By frame: the clauses that hold up to it and are not known to hold beyond; the name
-        # under which the solver knows them.
+        # By frame: the blocked cubes of that frame and no later one; the literal that activates
+        # their clauses in the solver.
         self._clauses: list[dict[Cube, None]] = [{}, {}]
         self._names: list[z3.BoolRef] = [
             self._solver.named(self._solver.all_of(starts)),
             self._solver.fresh("frame"),
         ]
-        # Clauses found to last.
-        self._lasting: dict[Cube, None] = {}
-        # The moment before a cube, in the last answer that named one.
+        # Blocked cubes whose clauses are inductive: the last frame.
+        self._inductive: dict[Cube, None] = {}
+        # The predecessor of a cube, in the last model.
         self._before: Mapping[Observable, str] = {}
         self._deadline: float | None = None
         self._left = 0
@@ -74,7 +75,7 @@ class Frames:
         """Clauses, inductive together, that exclude ``bad``; final Unknown when it seems
         reachable, or after too many questions."""
         self._deadline, self._left = deadline, MOST_QUESTIONS
-        asked = self._solver.name(bad, 0)
+        asked = self._solver.literal(bad, 0)
         frame = 0
         try:
             if self._ask([*self._frame(0), asked]):
@@ -83,9 +84,9 @@ class Frames:
                 frame += 1
                 self._reach(frame)
                 while self._ask([*self._frame(frame), asked]):
-                    self._block(self._leading(self._now(), bad), frame)
+                    self._block(self._lifted(self._now(), bad), frame)
                 self._push(frame)
-            return tuple(_clause(cube) for cube in self._lasting)
+            return tuple(_clause(cube) for cube in self._inductive)
         except _LeadsFromStart:
             return SEEMS_REACHABLE
         except _OutOfQuestions:
@@ -101,22 +102,22 @@ class Frames:
         return found
 
     def _frame(self, index: int) -> list[z3.BoolRef]:
-        """What makes a frame hold. The first is the start itself."""
+        """The literals that activate a frame. Frame 0 is the initial states."""
         return self._names[:1] if index == 0 else self._names[index:]
 
     def _now(self) -> Mapping[Observable, str]:
-        return self._solver.moment(0, (*self.system.states, *self.system.inputs))
+        return self._solver.valuation(0, (*self.system.states, *self.system.inputs))
 
-    def _follows(self, cube: Cube, frame: int, *, told: bool = False) -> tuple[bool, Cube]:
-        """Whether the cube can follow a moment outside of it that the frame allows; if not,
-        the part of it that cannot. ``told``: that moment is wanted."""
+    def _follows(self, cube: Cube, frame: int, *, keep: bool = False) -> tuple[bool, Cube]:
+        """Whether the cube has a predecessor outside of itself in the frame; if not, the subcube
+        in the unsatisfiable core. ``keep``: keep that predecessor."""
         solver = self._solver
         outside = solver.named(solver.term(_clause(cube), 0))
-        parts = {solver.name(part, 1).get_id(): part for part in cube}
-        names = (solver.name(part, 1) for part in cube)
-        follows = self._ask([*self._frame(frame), outside, *solver.granted(1), *names])
+        parts = {solver.literal(part, 1).get_id(): part for part in cube}
+        names = (solver.literal(part, 1) for part in cube)
+        follows = self._ask([*self._frame(frame), outside, *solver.constraints(1), *names])
         core = cube
-        if follows and told:
+        if follows and keep:
             self._before = self._now()
         elif not follows:
             needed = solver.core()
@@ -127,22 +128,22 @@ class Frames:
     # -------------------------------------------------------------- blocking
 
     def _block(self, cube: Cube, frame: int) -> None:
-        """No moment of the cube is in the frame any more."""
+        """Block the cube in a frame, and its predecessors in the frames before."""
         order = count()
         waiting = [(frame, next(order), cube)]
         while waiting:
             at, _, cube = heappop(waiting)
-            if at == 0 or self._at_start(cube) or self._is_sampled(cube):
+            if at == 0 or self._meets_initial(cube) or self._is_sampled(cube):
                 raise _LeadsFromStart
             if self._is_excluded(cube, at):
                 continue
-            follows, core = self._follows(cube, at - 1, told=True)
+            follows, core = self._follows(cube, at - 1, keep=True)
             if follows:
-                before = self._leading(self._before, self._comes(cube))
+                before = self._lifted(self._before, self._primed(cube))
                 heappush(waiting, (at - 1, next(order), before))
                 heappush(waiting, (at, next(order), cube))
                 continue
-            short = self._shortened(self._off_start(core, cube), at - 1)
+            short = self._generalized(self._without_initial(core, cube), at - 1)
             while at < frame and not self._follows(short, at)[0]:
                 at += 1
             self._add(short, at)
@@ -151,7 +152,7 @@ class Frames:
 
     def _is_excluded(self, cube: Cube, at: int) -> bool:
         parts = {part.what: frozenset(part.values) for part in cube}
-        known = (self._lasting, *self._clauses[at:])
+        known = (self._inductive, *self._clauses[at:])
         return any(
             all(p.what in parts and parts[p.what].issubset(p.values) for p in other)
             for cubes in known
@@ -159,7 +160,7 @@ class Frames:
         )
 
     def _add(self, cube: Cube, at: int) -> None:
-        """The cube is excluded up to this frame."""
+        """Block the cube up to this frame."""
         self._reach(at)
         whole = frozenset(cube)
         for clauses in self._clauses[1 : at + 1]:
@@ -175,28 +176,27 @@ class Frames:
             self._names.append(self._solver.fresh("frame"))
 
     def _push(self, last: int) -> None:
-        """Clauses that hold a moment longer go to the next frame, up to the one after the
-        last."""
+        """Propagate clauses to the next frame where they are inductive relative to their own."""
         for at in range(1, last + 1):
             for cube in list(self._clauses[at]):
                 if cube in self._clauses[at] and not self._follows(cube, at)[0]:
                     del self._clauses[at][cube]
                     self._add(cube, at + 1)
             if not self._clauses[at]:
-                self._settle(at + 1)
+                self._close(at + 1)
                 return
 
-    def _settle(self, frame: int) -> None:
-        """What this frame says, the one before says too: it lasts."""
+    def _close(self, frame: int) -> None:
+        """The frame equals the one before: its clauses are inductive."""
         for clauses in self._clauses[frame:]:
             for cube in clauses:
-                self._lasting[cube] = None
+                self._inductive[cube] = None
                 self._solver.add(self._solver.term(_clause(cube), 0))
             clauses.clear()
 
     # -------------------------------------------------------------- cubes
 
-    def _at_start(self, cube: Cube) -> bool:
+    def _meets_initial(self, cube: Cube) -> bool:
         initial = self.system.initial
         return all(not set(part.values).isdisjoint(initial[part.what]) for part in cube)
 
@@ -208,14 +208,14 @@ class Frames:
                 return False
         return True
 
-    def _off_start(self, core: Cube, cube: Cube) -> Cube:
-        """The core, with a part of the cube that no start of a history has."""
-        if not self._at_start(core):
+    def _without_initial(self, core: Cube, cube: Cube) -> Cube:
+        """The core, with a literal of the cube that excludes every initial state."""
+        if not self._meets_initial(core):
             return core
-        return (*core, next(part for part in cube if not self._at_start((part,))))
+        return (*core, next(part for part in cube if not self._meets_initial((part,))))
 
-    def _shortened(self, cube: Cube, frame: int) -> Cube:
-        """A part of the cube, as small as can be, that cannot follow either."""
+    def _generalized(self, cube: Cube, frame: int) -> Cube:
+        """Generalize: a smaller subcube that has no predecessor in the frame either."""
         for part in cube:
             if part in cube and len(cube) > 1:
                 cube = self._tried(tuple(p for p in cube if p is not part), cube, frame)
@@ -225,8 +225,8 @@ class Frames:
         return cube
 
     def _widened(self, cube: Cube, part: Atom, frame: int) -> Cube:
-        """The same with more values for one part of it: all that no sample has, or else as
-        many as can be, half after half."""
+        """The cube with more values in one literal: all that no sample has, or else as many as
+        possible, by halving."""
         rest = tuple(p for p in cube if p is not part)
         waiting = [[v for v in part.what.values if v not in part.values]]
         while waiting:
@@ -239,7 +239,7 @@ class Frames:
                 trial = (*rest, wide)
                 follows, core = self._follows(trial, frame)
             if not follows and len(core) < len(trial):
-                return self._off_start(core, trial)
+                return self._without_initial(core, trial)
             if not follows and isinstance(wide, Atom):
                 part = wide
             elif len(more) > 1:
@@ -248,44 +248,44 @@ class Frames:
         return (*rest, part)
 
     def _is_met(self, cube: Sequence[Expr]) -> bool:
-        """Whether a sample or a start of a history is in a cube."""
+        """Whether a sample or an initial state is in the cube."""
         parts = tuple(p for p in cube if isinstance(p, Atom))
-        return self._at_start(parts) or self._is_sampled(parts)
+        return self._meets_initial(parts) or self._is_sampled(parts)
 
     def _tried(self, trial: Cube, cube: Cube, frame: int) -> Cube:
-        """A part of the trial that cannot follow; the cube as it was if the trial can."""
+        """The core of the trial if it has no predecessor; else the cube as it was."""
         if self._is_met(trial):
             return cube
         follows, core = self._follows(trial, frame)
-        return cube if follows else self._off_start(core, trial)
+        return cube if follows else self._without_initial(core, trial)
 
-    # -------------------------------------------------------------- what leads on
+    # -------------------------------------------------------------- predecessors
 
-    def _comes(self, cube: Cube) -> Expr:
+    def _primed(self, cube: Cube) -> Expr:
         following = self.system.following
         return conjunction(*(disjunction(*(following[p.what][v] for v in p.values)) for p in cube))
 
-    def _leading(self, moment: Mapping[Observable, str], target: Expr) -> Cube:
-        """What of the states of a moment is enough for the target, and what is taken for
-        granted, to hold, inputs being as they are. An expression without "not" that holds with
-        nothing said of a state (none of its values so) holds with any. Many trials are one
-        working out."""
+    def _lifted(self, moment: Mapping[Observable, str], target: Expr) -> Cube:
+        """Lift a valuation: the states of it that suffice, with its inputs, for the target and the
+        constraints to hold. Expressions are monotone in the values' bits (there is no "not"), so
+        one that holds with no value of a state set holds with any. All trials are evaluated at
+        once, one lane each."""
         targets = (target, *self.system.always)
         slots = [self._machine.slot(expr) for expr in targets]
-        part = self._machine.part(slots)
+        part = self._machine.cone(slots)
         about = {what for expr in targets for what in support(expr)}
         chosen = {what: moment[what] for what in self.system.inputs if what in about}
         kept = [what for what in self.system.states if what in about]
         needed: list[Observable] = []
         while kept:
-            # The first case lets nothing go, each further one a state more than the last.
+            # Lane 0 frees no state, each further lane one state more than the last.
             every = (2 << len(kept)) - 1
             values = self._machine.blank(every)
             self._machine.set(values, chosen)
             self._machine.set(values, {what: moment[what] for what in needed})
             for i, what in enumerate(kept):
                 self._machine.put(values, what, moment[what], (2 << i) - 1)
-            self._machine.work_out(values, part)
+            self._machine.evaluate(values, part)
             enough = every
             for slot in slots:
                 enough &= values[slot]

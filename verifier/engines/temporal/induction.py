@@ -89,7 +89,7 @@ class Induction:
 
     def _add(self, clauses: Iterable[Expr]) -> None:
         for clause in clauses:
-            literal = self._transition.name(clause, 0)
+            literal = self._transition.literal(clause, 0)
             if literal.get_id() not in self._positions:
                 self._positions[literal.get_id()] = len(self._clauses)
                 self._asserted.append(literal)
@@ -142,8 +142,8 @@ class Induction:
         """Whether ``expr`` can hold at ``step`` of an execution that obeys the system's
         constraints up to it, and these clauses at step 0."""
         asserted = [self._asserted[i] for i in allowed]
-        constraints = solver.granted(*range(step + 1))
-        found = solver.check([solver.name(expr, step), *constraints, *asserted], self._deadline)
+        constraints = solver.constraints(*range(step + 1))
+        found = solver.check([solver.literal(expr, step), *constraints, *asserted], self._deadline)
         if found is None:
             raise SolverGaveUp(solver.reason)
         return found

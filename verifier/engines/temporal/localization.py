@@ -1,11 +1,14 @@
-"""Locality: each place is proved by itself, with what lies beyond free to do anything.
+"""Localization abstraction: each place is proved with everything beyond it free.
 
-A window is the system of a few states around what is asked; every other state may be anything
-at any moment. That allows all histories of the whole layout, and more: what never happens in a
-window never happens. Where a window does not suffice it grows; what is found to happen counts
-only on the whole layout, so that is where histories are looked for.
+In: a system and bad states of one place. Out: for each, an answer and the system it was found in.
 
-Windows that are the same but for their names are proved once.
+A window keeps the states within some dependency steps of the property; every other state is an
+unconstrained input. A window overapproximates the whole system, so a proof in it is sound; where
+none is found the window is widened. Traces count only in the whole system, so bounded model
+checking searches there. Windows that are equal up to names are proved once.
+
+Trusts :func:`~verifier.logic.transition_system.cut`, the induction check and, for windows proved
+once, :mod:`verifier.engines.temporal.symmetry`.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
@@ -21,13 +24,12 @@ from verifier.logic.expr import Const, Expr, support
 from verifier.logic.transition_system import System, cut
 from verifier.plan.observables import Observable
 
-# Rings of a window: what is asked about, what that hangs on, what that hangs on, …
+# Radius of the first window: the property's support, and the support of those states.
 FIRST_RING = 1
-# How many moments a history may take that is looked for once a window of so many rings has not
-# sufficed, and at last.
-LOOKS = {FIRST_RING: 8, FIRST_RING + 1: 16}
+# Longest trace searched once a window of so many rings has not sufficed, and at last.
+DEPTHS = {FIRST_RING: 8, FIRST_RING + 1: 16}
 LONG = 40
-# Moments for which chance is let go on to see what may happen.
+# Steps of random simulation.
 SAMPLED = 150
 # Seconds for the engines of last resort where the user gives no limit.
 PATIENCE = 60.0
@@ -42,10 +44,10 @@ class LocalAnswer:
 
 
 class Windows:
-    """Decides questions about one transition system.
+    """Decides the reachability of bad states of one transition system.
 
-    ``few``: choices that a history should have few of, the most important first; ``timeout``
-    in seconds for each question; ``step`` is called before each."""
+    ``few``: inputs of which a trace should use few, the most important first; ``timeout`` in
+    seconds for each bad state; ``step`` is called before each."""
 
     def __init__(
         self,
@@ -61,19 +63,19 @@ class Windows:
         self._step = step
         self._supports: dict[Observable, frozenset[Observable]] = {}
         self._shapes = Shapes()
-        # By shape of window: what lasts in it, and what that was found to prove.
+        # By shape of window: its invariant, and what that was found to prove.
         self._known: dict[Hashable, _Shape] = {}
         self._proofs: dict[Expr, None] = {}
-        self._lasting: dict[frozenset[Observable], tuple[Expr, ...]] = {}
+        self._invariants: dict[frozenset[Observable], tuple[Expr, ...]] = {}
         self._states = frozenset(system.states)
 
     def decide(self, bads: Sequence[Expr], *, likely: bool = False) -> list[LocalAnswer]:
-        """Answers to several questions about one place. ``likely``: these things should
-        happen, so histories are looked for first."""
+        """The answers for several bad states of one place. ``likely``: they should be reachable,
+        so traces are searched first."""
         answers = {i: a for i, bad in enumerate(bads) if (a := self._constant(bad)) is not None}
         if likely:
             left = {i: bad for i, bad in enumerate(bads) if i not in answers}
-            answers |= self._look_for(left, LOOKS[FIRST_RING])
+            answers |= self._search(left, DEPTHS[FIRST_RING])
         rings, before = FIRST_RING, frozenset[Observable]()
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while waiting := [i for i in range(len(bads)) if i not in answers]:
@@ -87,16 +89,16 @@ class Windows:
                 answers[i] = answer
                 for once in failed[i]:
                     once.known.wider.add(once.asked)
-            if rings in LOOKS and not likely:
-                # What a wider window proved of a place like this it will prove here.
+            if rings in DEPTHS and not likely:
+                # A wider window proved this of an isomorphic place, so it will here.
                 sought = [i for i in waiting if i not in answers and not failed[i][-1].proved_wider]
-                answers |= self._look_for({i: bads[i] for i in sought}, LOOKS[rings])
+                answers |= self._search({i: bads[i] for i in sought}, DEPTHS[rings])
             rings, before = rings + 1, kept
-        return [answers.get(i) or self._at_last(bad) for i, bad in enumerate(bads)]
+        return [answers.get(i) or self._whole_system(bad) for i, bad in enumerate(bads)]
 
-    def lasting(self) -> Iterator[Expr]:
-        """Everything found to last, of every window looked at."""
-        for clauses in self._lasting.values():
+    def invariants(self) -> Iterator[Expr]:
+        """The invariants found, of every window."""
+        for clauses in self._invariants.values():
             yield from clauses
         yield from self._proofs
 
@@ -108,7 +110,7 @@ class Windows:
     # -------------------------------------------------------------- windows
 
     def window(self, bads: Iterable[Expr], rings: int) -> frozenset[Observable]:
-        """The states at most so many steps of hanging-on away from what is asked."""
+        """The states within ``rings`` dependency steps of the support of ``bads``."""
         inside = {w for bad in bads for w in support(bad) if w in self._states}
         edge = set(inside)
         for _ in range(rings):
@@ -125,17 +127,17 @@ class Windows:
     def _in_window(
         self, kept: frozenset[Observable], bads: Mapping[int, Expr]
     ) -> "dict[int, LocalAnswer | _Unproved]":
-        """The answers of a window, or that it does not suffice."""
+        """The answers of a window; :class:`_Unproved` where it does not suffice."""
         system = cut(self.system, kept, bads.values())
         deadline = self._deadline()
         form = self._shapes.of(system)
         known = self._known.get(form.key)
         if known is None:
-            lasting = houdini.lasting(system, deadline=deadline)
-            known = _Shape(tuple(map(form.abstract, lasting)), {}, set())
+            invariant = houdini.lasting(system, deadline=deadline)
+            known = _Shape(tuple(map(form.abstract, invariant)), {}, set())
             self._known[form.key] = known
-        clauses = tuple(map(form.concrete, known.lasting))
-        self._lasting[kept] = clauses
+        clauses = tuple(map(form.concrete, known.invariant))
+        self._invariants[kept] = clauses
         answers: dict[int, LocalAnswer | _Unproved] = {}
         for i, bad in bads.items():
             self._step()
@@ -162,8 +164,8 @@ class Windows:
     def _samples(self) -> Samples:
         return Samples(self.system, moments=SAMPLED)
 
-    def _look_for(self, bads: Mapping[int, Expr], moments: int) -> dict[int, LocalAnswer]:
-        """Those that happen soon, or that chance has come upon, on the whole layout."""
+    def _search(self, bads: Mapping[int, Expr], moments: int) -> dict[int, LocalAnswer]:
+        """Those with a short trace in the whole system, or a longer one where a sample has one."""
         found = {}
         for i, bad in bads.items():
             most = LONG if self._samples.holding(bad) else moments
@@ -174,12 +176,16 @@ class Windows:
                 found[i] = LocalAnswer(answer, self.system)
         return found
 
-    def _at_last(self, bad: Expr) -> LocalAnswer:
-        """What neither a window nor a short history decided: engines on the whole layout, one
-        after the other."""
-        whole = cut(self.system, self.window([bad], len(self._states)), [bad])
+    def _whole_system(self, bad: Expr) -> LocalAnswer:
+        """The answer for what neither a window nor a short trace decided: by bounded model
+        checking, then by induction within the cone of influence."""
+        cone = cut(self.system, self.window([bad], len(self._states)), [bad])
+        search = partial(bmc.search, most=LONG, few=self._few)
+        engines: tuple[tuple[System, Engine], ...] = (
+            (self.system, search), (cone, induction.prove)
+        )  # fmt: skip
         unknown = None
-        for system, engine in self._last_resort(whole):
+        for system, engine in engines:
             answer = engine(system, bad, deadline=self._deadline())
             if not isinstance(answer, Unknown):
                 return LocalAnswer(answer, system)
@@ -188,28 +194,23 @@ class Windows:
             unknown = Unknown("no reason why it never happens was found", LONG)
         return LocalAnswer(unknown, self.system)
 
-    def _last_resort(self, whole: System) -> Iterator[tuple[System, Engine]]:
-        yield self.system, partial(bmc.search, most=LONG, few=self._few)
-        yield whole, induction.prove
-
     def _deadline(self) -> float:
         return monotonic() + (PATIENCE if self._timeout is None else self._timeout)
 
 
 @dataclass(frozen=True, slots=True)
 class _Shape:
-    """Of one shape of window, under the names of the shape: the clauses that last; of each
-    question asked, how they prove it, None where they do not; questions of these that a wider
-    window proved."""
+    """Of one shape of window, under canonical names: its invariant; by property, the proof or
+    None; the properties that a wider window proved."""
 
-    lasting: tuple[Expr, ...]
+    invariant: tuple[Expr, ...]
     proved: dict[Hashable, Unreachable | None]
     wider: set[Hashable]
 
 
 @dataclass(frozen=True, slots=True)
 class _Unproved:
-    """A question that a window does not answer."""
+    """A property that a window does not prove."""
 
     known: _Shape
     asked: Hashable

@@ -40,11 +40,11 @@ def _queries(system: System, bad: Expr, proof: Unreachable) -> "list[_Query]":
     facts = conjunction(*proof.clauses)
     violated = negation(facts)
     initial, transition = Unrolling(system, start=True), Unrolling(system, start=False)
-    hold = transition.name(facts, 0)
+    hold = transition.literal(facts, 0)
     return [
-        _Query(initial, [initial.name(violated, 0)], 1),
-        _Query(transition, [hold, transition.name(violated, 1)], 2),
-        _Query(transition, [hold, transition.name(bad, 0)], 1),
+        _Query(initial, [initial.literal(violated, 0)], 1),
+        _Query(transition, [hold, transition.literal(violated, 1)], 2),
+        _Query(transition, [hold, transition.literal(bad, 0)], 1),
     ]
 
 
@@ -55,7 +55,7 @@ class _Query:
         self._solver = solver
         self._assumed = assumed
         self._constraints = [
-            [solver.name(expr, k) for k in range(steps)] for expr in solver.system.always
+            [solver.literal(expr, k) for k in range(steps)] for expr in solver.system.always
         ]
 
     def is_unsatisfiable(self, taken: Collection[int], deadline: float | None) -> bool:

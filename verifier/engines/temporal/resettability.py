@@ -1,14 +1,15 @@
-"""Whether something can always be done again, whatever has happened.
+"""Resettability: whether goals stay reachable from every reachable state (AG EF goal).
 
-In: a system, clauses that last in it, and things that should always be possible. Out: that from
-every moment there is a way back to the start (so that whatever can be done from the start can
-be done again); or a *trap*: a history after which one of those things can never come about any
-more; or neither.
+In: a system, an inductive invariant of it, and goals. Out, for each goal: a homing sequence, that
+is, one input sequence that leads every state of the invariant through the home state, from which
+the goal is reachable; or a *trap*: a trace to a state from which the goal is unreachable, with the
+invariant that proves so; or Unknown.
 
-The way back is one list of choices for all moments: each moment comes to the start somewhere
-along it. It is found by sending the samples along it and asking the solver how one of those
-still out can come home; then the solver is asked for a moment, of all that the clauses allow,
-that never does.
+The sequence is grown by simulating all samples along it and asking the solver for a way home from
+one that has not passed through home; then the solver is asked for a state of the invariant that
+never passes through home.
+
+Trusts z3's "unsat" and the invariant; traces are replayed by the reference afterward.
 """
 
 from collections.abc import Collection, Mapping, Sequence
@@ -24,25 +25,25 @@ from verifier.plan.observables import Observable
 
 Moment = Mapping[Observable, str]
 
-# Moments that one way home from one moment may take, and that the list for all may have.
+# Longest way home from one state, and longest homing sequence, in steps.
 WAY, LIST = 30, 400
-# Larger systems are not looked at as a whole.
+# Systems with more states are not decided.
 MOST_STATES = 90
-# Moments of a history into a trap.
+# Longest trace into a trap.
 LONG = 40
 NEITHER = "neither a way back from every moment was found, nor a trap"
 
 
 @dataclass(frozen=True, slots=True)
 class Returns:
-    """Yes: so many choices, one after the other, bring any moment back to the start."""
+    """Yes: a homing sequence of ``length`` steps leads every reachable state home."""
 
     length: int
 
 
 @dataclass(frozen=True, slots=True)
 class Trapped:
-    """No: after ``history`` the clauses of ``lasts`` hold from then on, and leave no room."""
+    """No: after ``history`` the invariant ``lasts`` holds for good, and excludes the goal."""
 
     history: Reachable
     system: System
@@ -61,8 +62,8 @@ def always_again(
     few: Sequence[frozenset[Observable]] = (),
     deadline: float,
 ) -> list[Resettability]:
-    """For each goal, whether it can come about again from every moment. ``matters``: the states
-    by which the start, all being as usual, is known again.
+    """For each goal, whether it is reachable from every reachable state. ``matters``: the states
+    that have their usual value in the home state.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     if len(system.states) > MOST_STATES or system.always:
@@ -75,13 +76,13 @@ def always_again(
     at_home = replace(system, initial={w: (w.usual,) for w in system.states})
     return [
         homeward
-        if isinstance(homeward, Returns) and _comes_about(at_home, goal, deadline)
+        if isinstance(homeward, Returns) and _reachable(at_home, goal, deadline)
         else _again(system, goal, clauses, few, deadline)
         for goal in goals
     ]
 
 
-def _comes_about(system: System, goal: Expr, deadline: float) -> bool:
+def _reachable(system: System, goal: Expr, deadline: float) -> bool:
     return isinstance(bmc.search(system, goal, most=LONG, deadline=deadline), Reachable)
 
 
@@ -92,7 +93,7 @@ def _again(
     few: Sequence[frozenset[Observable]],
     deadline: float,
 ) -> Resettability:
-    """Whether one goal can come about from every moment, by a way of its own."""
+    """Whether one goal is reachable from every reachable state, the goal itself being home."""
     answer = _Homing(system, clauses, goal, deadline).answer()
     if not isinstance(answer, _Stranded):
         return answer
@@ -113,13 +114,13 @@ class _NoWayFound(Exception):
 
 @dataclass(frozen=True, slots=True)
 class _Stranded:
-    """From this moment, which some history reaches, no way was found."""
+    """From this reachable state no way home was found."""
 
     moment: Moment
 
 
 class _Homing:
-    """The list of choices that brings every moment back to the start."""
+    """A homing sequence for every state of the invariant."""
 
     def __init__(
         self,
@@ -131,20 +132,21 @@ class _Homing:
         self.system = system
         self._deadline = deadline
         self._home = home
-        self._list: list[Moment] = []
+        self._sequence: list[Moment] = []
         self._clauses = list(clauses)
         self._ways = Unrolling(system, start=False)
-        # A moment that the clauses and the choices told so far do not bring home.
+        # For states of the invariant that the sequence so far does not lead home.
         self._away = Unrolling(system, start=False)
-        self._told = self._sent_along = 0
+        self._asserted = self._unrolled = 0
         self._machine = Machine(system)
         self._home_at = self._machine.slot(home)
 
     def answer(self) -> "Returns | _Stranded | Unknown":
+        """The sequence found, a stranded state, or why neither was."""
         try:
             stranded = self._bring_samples_home()
-            while stranded is None and (moment := self._never_home()) is not None:
-                end = self._sent(moment)
+            while stranded is None and (moment := self._not_home()) is not None:
+                end = self._final_state(moment)
                 way = self._way_home(end)
                 if way is None:
                     stranded = self._exclude(moment, end)
@@ -152,12 +154,12 @@ class _Homing:
                     self._extend(way)
         except _NoWayFound as gave_up:
             return Unknown(gave_up.reason)
-        return stranded or Returns(len(self._list))
+        return stranded or Returns(len(self._sequence))
 
     # -------------------------------------------------------------- samples
 
     def _bring_samples_home(self) -> _Stranded | None:
-        """Samples move along the list; of those still out, one tells how it goes on."""
+        """Extend the sequence until every sample has passed through home along it."""
         samples, machine = samples_of(self.system), self._machine
         values = machine.blank(samples.reached)
         for what in self.system.states:
@@ -178,53 +180,53 @@ class _Homing:
             self._extend(way)
             for chosen in way:
                 machine.set(values, chosen)
-                machine.work_out(values)
+                machine.evaluate(values)
                 out &= ~values[self._home_at]
                 machine.advance(values)
 
     def _extend(self, way: Sequence[Moment]) -> None:
-        self._list += way
-        if len(self._list) > LIST:
+        self._sequence += way
+        if len(self._sequence) > LIST:
             raise _NoWayFound("no way back from every moment was found that is short enough")
 
     def _way_home(self, moment: Moment) -> list[Moment] | None:
-        """Choices that lead from a moment to the start, those of the moment of arrival included;
-        None when there are none so short."""
+        """Inputs that lead from a state home, those of the step of arrival included; None when
+        there are none of up to WAY steps."""
         ways = self._ways
         here = [ways.bit(what, value, 0) for what, value in moment.items()]
         here = [bit for bit in here if bit is not ways.true]
         for depth in range(WAY + 1):
-            found = ways.check([*here, ways.name(self._home, depth)], self._deadline)
+            found = ways.check([*here, ways.literal(self._home, depth)], self._deadline)
             if found is None:
                 raise _NoWayFound(ways.reason)
             if found:
-                return [ways.moment(i, self.system.inputs) for i in range(depth + 1)]
+                return [ways.valuation(i, self.system.inputs) for i in range(depth + 1)]
         return None
 
-    # -------------------------------------------------------------- all moments
+    # -------------------------------------------------------------- all states
 
-    def _never_home(self) -> Moment | None:
-        """A moment that the clauses allow and that the list does not bring home."""
+    def _not_home(self) -> Moment | None:
+        """A state of the invariant that the sequence does not lead home."""
         solver = self._away
-        solver.add(*(solver.term(clause, 0) for clause in self._clauses[self._told :]))
-        self._told = len(self._clauses)
-        for i in range(self._sent_along, len(self._list)):
-            solver.add(*(solver.bit(what, value, i) for what, value in self._list[i].items()))
+        solver.add(*(solver.term(clause, 0) for clause in self._clauses[self._asserted :]))
+        self._asserted = len(self._clauses)
+        for i in range(self._unrolled, len(self._sequence)):
+            solver.add(*(solver.bit(what, value, i) for what, value in self._sequence[i].items()))
             solver.add(solver.no(solver.term(self._home, i)))
-        self._sent_along = len(self._list)
+        self._unrolled = len(self._sequence)
         found = solver.check((), self._deadline)
         if found is None:
             raise _NoWayFound(solver.reason)
-        return solver.moment(0, self.system.states) if found else None
+        return solver.valuation(0, self.system.states) if found else None
 
-    def _sent(self, moment: Moment) -> Moment:
-        """Where the list leads from a moment."""
+    def _final_state(self, moment: Moment) -> Moment:
+        """The last state of the sequence from a state."""
         machine = self._machine
         values = machine.blank(1)
         machine.set(values, moment)
-        for chosen in self._list:
+        for chosen in self._sequence:
             machine.set(values, chosen)
-            machine.work_out(values)
+            machine.evaluate(values)
             machine.advance(values)
         return {
             what: next(v for v in what.values if machine.get(values, what, v))
@@ -232,8 +234,8 @@ class _Homing:
         }
 
     def _exclude(self, moment: Moment, end: Moment) -> _Stranded | None:
-        """A moment from which no way leads home: stranded if it is reached; else the clauses
-        learn why it is not."""
+        """A state from which no way leads home: stranded if it is reachable; else the invariant is
+        strengthened to exclude it."""
         cube = conjunction(*(atom(w, v) for w, v in moment.items()))
         found = induction.prove(self.system, cube, self._clauses, deadline=self._deadline)
         if isinstance(found, Unreachable):

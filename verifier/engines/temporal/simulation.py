@@ -1,9 +1,10 @@
-"""What a transition system does when it is left to chance: thousands of histories at once.
+"""Bit-parallel random simulation of a transition system: thousands of executions at once.
 
-In: a :class:`System`. Out: its states and inputs at moments that some history reaches. A Python
-number holds one bit for each history, so that an expression is worked out once for all of them.
+In: a :class:`System`. Out: reachable valuations of its states and inputs. Each value of each
+observable is a Python integer with one bit (a *lane*) for each execution, so one evaluation of an
+expression serves all of them.
 
-Nothing is proved here: what happens in a sample does happen; what does not, may.
+Proves nothing: a sampled valuation is reachable; one that was not sampled may be too.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -13,35 +14,34 @@ from verifier.logic.expr import And, Atom, Const, Expr, fold
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
-# Histories at once, and how long each goes on.
+# Executions at once, and their length in steps.
 WIDTH, MOMENTS = 2048, 72
-# One history in so many starts anew at each moment.
-ANEW = 5  # as a power of two
-# How often inputs are drawn again where they break what is taken for granted.
+# At each step, one execution in 2**ANEW starts again from an initial state.
+ANEW = 5
+# How often inputs are drawn again where they violate a constraint.
 ATTEMPTS = 3
-# Commands stay as they are for a while; choices are made at each moment.
+# Commands keep their value for a while; other inputs are drawn at each step.
 _LASTING = frozenset(("lever", "button", "derail", "gate", "thrown"))
 
 
-# Where it goes, whether all are wanted or any, and of what: the first, and the rest.
-Working = tuple[int, bool, int, tuple[int, ...]]
+# One instruction: target slot, whether "and" or "or", first operand, further operands.
+Instruction = tuple[int, bool, int, tuple[int, ...]]
 
 
 class Machine:
-    """Works out expressions over the states and inputs of a system for many cases at once: a
-    case is one bit of every number."""
+    """Evaluates expressions over the states and inputs of a system in many lanes at once."""
 
     def __init__(self, system: System):
         self.system = system
-        # Where the value of each thing is kept, then each node; the first two never change.
+        # The slot of each value, then of each node; slots 0 and 1 are false and true.
         self._slots: dict[tuple[Observable, str], int] = {}
         self._nodes: dict[Expr, int] = {}
-        self._program: list[Working] = []
+        self._program: list[Instruction] = []
         self._size = 2
         for what in (*system.states, *system.inputs):
             for value in what.values:
                 self._slots[what, value] = self._slot()
-        # Up to here, what is kept is states and inputs themselves.
+        # Slots below this one hold states and inputs.
         self.first_node = self._size
         self._inputs = [(w, [self._slots[w, v] for v in w.values]) for w in system.inputs]
         self._next = [self._next_of(what) for what in system.states]
@@ -52,14 +52,14 @@ class Machine:
         return self._size - 1
 
     def _next_of(self, what: Observable) -> tuple[list[int], list[int]]:
-        """Where the values of a state are kept, and what is to come there. Of two values the
-        second decides."""
+        """The slots of a state's values, and of their next-state functions: of two values, of the
+        second only."""
         values = what.values[1:] if len(what.values) == 2 else what.values
         here = [self._slots[what, v] for v in what.values]
         return here, [self._compiled(self.system.following[what][v]) for v in values]
 
     def slot(self, expr: Expr) -> int:
-        """Where an expression comes to stand once worked out. Room made before lacks it."""
+        """The slot of an expression after :meth:`evaluate`. :meth:`blank` must be called later."""
         return self._compiled(expr)
 
     def _compiled(self, expr: Expr) -> int:
@@ -86,17 +86,17 @@ class Machine:
         self._program.append((slot, is_and, parts[0], tuple(parts[1:])))
         return slot
 
-    # -------------------------------------------------------------- at work
+    # -------------------------------------------------------------- evaluation
 
     def blank(self, every: int) -> list[int]:
-        """Room for as many cases as ``every`` has bits."""
+        """Slots for as many lanes as ``every`` has bits."""
         return [0, every] + [0] * (self._size - 2)
 
     def put(self, values: list[int], what: Observable, value: str, cases: int) -> None:
         values[self._slots[what, value]] = cases
 
     def set(self, values: list[int], state: Mapping[Observable, str]) -> None:
-        """All cases are in this state."""
+        """Set all lanes to this valuation."""
         for what, value in state.items():
             for v in what.values:
                 values[self._slots[what, v]] = values[1] if v == value else 0
@@ -110,17 +110,17 @@ class Machine:
             cases |= values[self._slots[part.what, value]]
         return cases
 
-    def part(self, slots: Sequence[int]) -> list[Working]:
-        """As much of the working out as these slots need."""
+    def cone(self, slots: Sequence[int]) -> list[Instruction]:
+        """The instructions that these slots depend on."""
         needed = set(slots)
         part = []
-        for working in reversed(self._program):
-            if working[0] in needed:
-                part.append(working)
-                needed.update((working[2], *working[3]))
+        for instruction in reversed(self._program):
+            if instruction[0] in needed:
+                part.append(instruction)
+                needed.update((instruction[2], *instruction[3]))
         return part[::-1]
 
-    def work_out(self, values: list[int], part: Sequence[Working] | None = None) -> None:
+    def evaluate(self, values: list[int], part: Sequence[Instruction] | None = None) -> None:
         for slot, is_and, first, rest in self._program if part is None else part:
             result = values[first]
             if is_and:
@@ -132,14 +132,14 @@ class Machine:
             values[slot] = result
 
     def allowed(self, values: Sequence[int]) -> int:
-        """The cases in which all that is taken for granted is so."""
+        """The lanes in which all constraints hold."""
         cases = values[1]
         for slot in self._always:
             cases &= values[slot]
         return cases
 
     def advance(self, values: list[int]) -> None:
-        """The next moment's states."""
+        """Replace the states by their successors."""
         every = values[1]
         new = [[values[slot] for slot in sources] for _, sources in self._next]
         for (here, _), come in zip(self._next, new, strict=True):
@@ -149,7 +149,7 @@ class Machine:
                 values[slot] = cases
 
     def draw(self, values: list[int], chance: Random, cases: int, settled: int) -> None:
-        """New inputs for some of the cases; commands of those in ``settled`` stay."""
+        """Draw new inputs in the lanes of ``cases``; commands of those in ``settled`` stay."""
         for what, slots in self._inputs:
             new = cases & ~settled if what.kind in _LASTING else cases
             kept = values[1] ^ new
@@ -158,10 +158,10 @@ class Machine:
 
 
 def _drawn(what: Observable, chance: Random, every: int) -> list[int]:
-    """Of all the cases, those that get each value."""
+    """For each value, the lanes that get it."""
     width = every.bit_length()
     if what.values == ("no", "yes"):
-        # How often things are chosen differs from case to case.
+        # The probability differs from lane to lane.
         often, really = chance.getrandbits(width), chance.getrandbits(width)
         third = chance.getrandbits(width)
         half = every >> (width // 2)
@@ -171,7 +171,7 @@ def _drawn(what: Observable, chance: Random, every: int) -> list[int]:
 
 
 def _shared(chance: Random, every: int, ways: int) -> list[int]:
-    """All the cases, shared out."""
+    """The lanes of ``every``, partitioned at random."""
     if ways == 1:
         return [every]
     one = chance.getrandbits(every.bit_length()) & every
@@ -183,7 +183,7 @@ def _shared(chance: Random, every: int, ways: int) -> list[int]:
 
 
 class Samples:
-    """Moments that some history reaches. Every number here has one bit for each of them."""
+    """Reachable valuations. Every integer here has one bit for each of them."""
 
     def __init__(self, system: System, *, width: int = WIDTH, moments: int = MOMENTS):
         self.system = system
@@ -194,13 +194,13 @@ class Samples:
         self._seen: list[tuple[list[int], int]] = []
         self._begin(self._values[1])
         for _ in range(moments):
-            self._go_on()
+            self._step()
         self._holding: dict[Expr, int] = {}
         self._having: dict[tuple[Observable, str], int] = {}
         self.reached = _joined([alive for _, alive in self._seen], width)
 
     def _begin(self, cases: int) -> None:
-        """Some cases go back to the start of a history."""
+        """Set some lanes to initial states."""
         every = self._values[1]
         for what in self.system.states:
             allowed = self.system.initial[what]
@@ -210,8 +210,8 @@ class Samples:
                 new = (old & ~cases) | (shared.get(value, 0) & cases)
                 self._machine.put(self._values, what, value, new)
 
-    def _go_on(self) -> None:
-        """One moment is looked at, and the next one reached."""
+    def _step(self) -> None:
+        """Record the current step and advance to the next."""
         machine, values, chance = self._machine, self._values, self._chance
         every = values[1]
         settled = chance.getrandbits(self._width) | chance.getrandbits(self._width)
@@ -219,7 +219,7 @@ class Samples:
         for attempt in range(ATTEMPTS if self.system.always else 1):
             stay = settled if self._seen and attempt == 0 else 0
             machine.draw(values, chance, every & ~alive, stay)
-            machine.work_out(values)
+            machine.evaluate(values)
             alive = machine.allowed(values)
             if alive == every:
                 break
@@ -234,7 +234,7 @@ class Samples:
     # -------------------------------------------------------------- questions
 
     def having(self, what: Observable, value: str) -> int:
-        """The moments at which something has a value."""
+        """The samples in which ``what`` has this value."""
         key = what, value
         if key not in self._having:
             slices = [self._machine.get(values, what, value) for values, _ in self._seen]
@@ -242,12 +242,12 @@ class Samples:
         return self._having[key]
 
     def holding(self, expr: Expr) -> int:
-        """The moments at which an expression holds."""
+        """The samples in which an expression holds."""
         if expr not in self._holding:
-            fold(expr, self._work_out)
+            fold(expr, self._evaluate)
         return self._holding[expr]
 
-    def _work_out(self, node: Expr, parts: tuple[int, ...]) -> int:
+    def _evaluate(self, node: Expr, parts: tuple[int, ...]) -> int:
         known = self._holding.get(node)
         if known is None:
             match node:
@@ -270,7 +270,7 @@ class Samples:
 
 
 def _joined(slices: Iterable[int], width: int) -> int:
-    """One long number of several."""
+    """The integers concatenated."""
     size = (width + 7) // 8
     return int.from_bytes(b"".join(s.to_bytes(size, "little") for s in slices), "little")
 
@@ -279,7 +279,7 @@ _latest: list[Samples] = []
 
 
 def samples_of(system: System) -> Samples:
-    """The last samples are kept: questions about one system come one after the other."""
+    """The last samples are kept: queries about one system follow each other."""
     if not _latest or _latest[0].system is not system:
         _latest[:] = [Samples(system)]
     return _latest[0]

@@ -1,10 +1,10 @@
-"""Whether two transition systems are the same but for the names of what they speak of.
+"""Symmetry: whether two transition systems are equal up to the names of their observables.
 
-In: a system. Out: the same under names that depend on its shape alone, with the ways there
-and back, so that what was proved of one is known of all like it.
+In: a system. Out: a key, equal for isomorphic systems, with the renaming to canonical names and
+back, so that what was proved of one holds for all of the same shape.
 
-A bug here could make a wrong "proved": two systems have equal keys only if one is the other with
-other names.
+A bug here could make a wrong "proved": two systems may have equal keys only if renaming the
+observables turns one into the other.
 """
 
 from collections.abc import Hashable, Mapping, Sequence
@@ -17,37 +17,38 @@ from verifier.plan.observables import Observable
 
 @dataclass(frozen=True, slots=True)
 class Form:
-    """Some expressions without their names: what they speak of, in the order in which it is
-    met, and the number of their form, equal for expressions that are the same but for that."""
+    """Expressions without names: their support in order of first occurrence, and a number,
+    equal for expressions that are equal up to renaming."""
 
-    speaks: tuple[Observable, ...]
+    support: tuple[Observable, ...]
     number: int
 
 
 @dataclass(frozen=True, slots=True)
 class Shape:
-    """``key``: equal for systems that are the same but for names. ``there`` and ``back``: the
-    names given to what the system speaks of."""
+    """``key``: equal for isomorphic systems. ``there`` and ``back``: the renaming to canonical
+    observables, and its inverse."""
 
     key: Hashable
     there: Mapping[Observable, Observable]
     back: Mapping[Observable, Observable]
 
     def abstract(self, expr: Expr) -> Expr:
+        """The expression under canonical names."""
         return _renamed(expr, self.there)
 
     def concrete(self, expr: Expr) -> Expr:
+        """The expression under the system's own names."""
         return _renamed(expr, self.back)
 
     def question(self, form: Form) -> Hashable:
-        """The same for the same question about systems of one shape."""
-        return form.number, tuple(self.there[what] for what in form.speaks)
+        """A key of a property, equal for corresponding properties of systems of one shape."""
+        return form.number, tuple(self.there[what] for what in form.support)
 
 
 @dataclass(frozen=True, slots=True)
 class Shapes:
-    """Tells shapes apart, for as long as it is kept. What it has seen of an expression it does
-    not look at again."""
+    """Computes shapes; keys are comparable within one instance. Forms are cached."""
 
     _forms: dict[tuple[Expr, ...], Form] = field(default_factory=dict)
     _numbers: dict[Hashable, int] = field(default_factory=dict)
@@ -55,28 +56,28 @@ class Shapes:
     def form(self, *exprs: Expr) -> Form:
         known = self._forms.get(exprs)
         if known is None:
-            speaks, table = _table(exprs)
+            support, table = _table(exprs)
             number = self._numbers.setdefault(table, len(self._numbers))
-            known = self._forms[exprs] = Form(speaks, number)
+            known = self._forms[exprs] = Form(support, number)
         return known
 
     def of(self, system: System) -> Shape:
-        """The shape of a system. Things are numbered in the order in which they are met."""
+        """The shape of a system. Observables are numbered in order of first occurrence."""
         forms = [self.form(*system.following[state].values()) for state in system.states]
         always = [self.form(expr) for expr in system.always]
         met: dict[Observable, None] = {}
         for state, form in zip(system.states, forms, strict=True):
             met.setdefault(state)
-            met.update(dict.fromkeys(form.speaks))
+            met.update(dict.fromkeys(form.support))
         for form in always:
-            met.update(dict.fromkeys(form.speaks))
+            met.update(dict.fromkeys(form.support))
         own = len(met)
         met.update(dict.fromkeys(system.inputs))
         number = {what: i for i, what in enumerate(met)}
         there = {what: _numbered(what, i) for what, i in number.items()}
 
         def named(form: Form) -> tuple[int, ...]:
-            return form.number, *(number[what] for what in form.speaks)
+            return form.number, *(number[what] for what in form.support)
 
         key = (
             tuple((w.kind, w.values, w.usual) for w in list(met)[:own]),
@@ -90,9 +91,9 @@ class Shapes:
 
 
 def _table(exprs: Sequence[Expr]) -> tuple[tuple[Observable, ...], Hashable]:
-    """What the expressions speak of, and all their nodes in the order in which they are met
-    from below, each by the places of its parts."""
-    speaks: dict[Observable, int] = {}
+    """The support of the expressions, and their nodes in post-order, each by the positions of
+    its parts."""
+    support: dict[Observable, int] = {}
     places: dict[Expr, int] = {}
     rows: list[Hashable] = []
     stack = list(reversed(exprs))
@@ -102,7 +103,7 @@ def _table(exprs: Sequence[Expr]) -> tuple[tuple[Observable, ...], Hashable]:
             row: Hashable
             match node:
                 case Atom(what=what, values=values):
-                    row = ("is", speaks.setdefault(what, len(speaks)), values)
+                    row = ("is", support.setdefault(what, len(support)), values)
                 case Group(parts=parts):
                     waiting = [part for part in parts if part not in places]
                     if waiting:
@@ -116,7 +117,7 @@ def _table(exprs: Sequence[Expr]) -> tuple[tuple[Observable, ...], Hashable]:
             places[node] = len(rows)
             rows.append(row)
         stack.pop()
-    return tuple(speaks), (tuple(rows), tuple(places[expr] for expr in exprs))
+    return tuple(support), (tuple(rows), tuple(places[expr] for expr in exprs))
 
 
 def _numbered(what: Observable, number: int) -> Observable:

@@ -1,11 +1,14 @@
-"""A transition system as the solver sees it: expressions at the first, second, third … moment.
+"""Unrolling of a transition system into a z3 session, on demand.
 
-In: a :class:`System`; expressions over its states and inputs. Out: z3 terms, and a solver that
-has the meaning of every term handed out. Only what is asked for is encoded: a moment is reached
-through what follows the moment before, and no further back than needed.
+In: a :class:`System`; expressions over its states and inputs, with a step. Out: z3 terms, and a
+solver that has the definition of every term handed out. Only the cone of influence of the terms
+asked for is encoded.
 
-Every state of a later moment is a plain Boolean (one for each value where it has more than two),
-so that what is asked of it is short, and models are read quickly.
+Every state after step 0 is a defined Boolean (one for each value where it has more than two), so
+terms stay short and models are read quickly.
+
+A bug here could make a wrong "proved": the tests compare it with explicit search, and every
+certificate is encoded anew.
 """
 
 from collections.abc import Iterable, Mapping, Sequence
@@ -17,16 +20,15 @@ from verifier.logic.expr import Atom, Expr
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
-# Up to so many values each two are told apart one by one.
+# Up to so many values, "at most one" is encoded pairwise.
 FEW_VALUES = 5
 
 
 class Unrolling(Session):
-    """Moments of a system. With ``start`` the first moment is the start of a history, else any
-    moment at all."""
+    """Steps of a system. With ``start``, step 0 is an initial state, else any state."""
 
     def __init__(self, system: System, *, start: bool):
-        # Measured: without relevancy long histories take half the time, others no more.
+        # Measured: without relevancy, long traces take half the time, others no more.
         super().__init__(relevancy=0)
         self.system = system
         self._start = start
@@ -39,7 +41,7 @@ class Unrolling(Session):
     # -------------------------------------------------------------- terms
 
     def term(self, expr: Expr, step: int) -> z3.BoolRef:
-        """The expression at a moment, counted from 0."""
+        """The expression at a step, counted from 0."""
         while len(self._terms) <= step:
             self._terms.append({})
         return self.encode(expr, lambda part: self._of_atom(part, step), self._terms[step])
@@ -50,7 +52,7 @@ class Unrolling(Session):
     # -------------------------------------------------------------- states and inputs
 
     def bit(self, what: Observable, value: str, step: int) -> z3.BoolRef:
-        """``what`` has this value at a moment."""
+        """``what`` has this value at a step."""
         key = what, value, step
         known = self._bits.get(key)
         if known is None:
@@ -64,7 +66,7 @@ class Unrolling(Session):
         return known
 
     def knows(self, what: Observable, value: str, step: int) -> bool:
-        """Whether this was spoken of."""
+        """Whether this was encoded."""
         return (what, value, step) in self._bits
 
     def _free_bit(self, what: Observable, value: str, step: int) -> z3.BoolRef:
@@ -99,15 +101,15 @@ class Unrolling(Session):
         self.add(self.iff(bit, comes))
         return bit
 
-    # -------------------------------------------------------------- moments
+    # -------------------------------------------------------------- assumptions and models
 
-    def granted(self, *steps: int) -> list[z3.BoolRef]:
-        """Names that make what the system takes for granted hold at these moments. (Moments
-        that are not asked about may be past the end of a history.)"""
-        return [self.name(expr, step) for step in steps for expr in self.system.always]
+    def constraints(self, *steps: int) -> list[z3.BoolRef]:
+        """Assumption literals of the system's constraints at these steps. (Later steps may be
+        past the end of an execution, and are not constrained.)"""
+        return [self.literal(expr, step) for step in steps for expr in self.system.always]
 
-    def name(self, expr: Expr, step: int) -> z3.BoolRef:
-        """A name that, given to :meth:`check`, makes the expression hold at a moment."""
+    def literal(self, expr: Expr, step: int) -> z3.BoolRef:
+        """An assumption literal: given to :meth:`check`, it makes the expression hold at a step."""
         key = expr, step
         known = self._names.get(key)
         if known is None:
@@ -115,8 +117,7 @@ class Unrolling(Session):
         return known
 
     def value(self, what: Observable, step: int) -> str:
-        """The value something has in the last answer; the usual one where it was never spoken
-        of."""
+        """The value of ``what`` in the last model; the usual one where it was never encoded."""
         allowed: Sequence[str] = what.values
         if self._start and step == 0:
             allowed = self.system.initial.get(what, allowed)
@@ -130,5 +131,6 @@ class Unrolling(Session):
                 return value
         return first
 
-    def moment(self, step: int, whats: Iterable[Observable]) -> Mapping[Observable, str]:
+    def valuation(self, step: int, whats: Iterable[Observable]) -> Mapping[Observable, str]:
+        """The values of several observables in the last model."""
         return {what: self.value(what, step) for what in whats}
