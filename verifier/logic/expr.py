@@ -1,8 +1,8 @@
 """Expressions over observables, in negation normal form.
 
 Four kinds of node: a constant, an atom (an observable is in one of some of its states), a
-conjunction, a disjunction. The opposite of an atom is the atom with the other states, so
-no node for "not" is needed. Build nodes with :func:`atom`, :func:`conjunction`,
+conjunction, a disjunction. The negation of an atom is the atom with the other states, so no
+node for "not" is needed. Build nodes with :func:`atom`, :func:`conjunction`,
 :func:`disjunction`, :func:`negation` only: they simplify, and equal expressions are the same
 object.
 
@@ -20,10 +20,10 @@ T = TypeVar("T")
 
 
 class Expr:
-    """A node. Compared by identity; ``depth``-independent walks are in :func:`fold`."""
+    """A node. Compared by identity; :func:`fold` walks it without recursion."""
 
     __slots__ = ("__weakref__", "_opposite", "_speaks")
-    # Worked out when first asked for.
+    # Computed on first use.
     _opposite: "Expr | None"
     _speaks: "tuple[Observable, ...] | None"
 
@@ -126,9 +126,7 @@ def disjunction(*parts: Expr) -> Expr:
 
 
 def negation(expr: Expr) -> Expr:
-    """The expression does not hold.
-
-    Every node keeps its opposite, so only what has none yet is walked."""
+    """The expression does not hold. Every node caches its negation."""
     stack = [expr]
     while stack:
         node = stack[-1]
@@ -146,7 +144,7 @@ def negation(expr: Expr) -> Expr:
 
 
 def _turn(node: Expr) -> None:
-    """Give a node its opposite; its parts have theirs."""
+    """Set the cached negation of a node whose parts have theirs."""
     turned: Expr
     match node:
         case Const():
@@ -238,8 +236,8 @@ def _absorb(kind: type[Group], parts: list[Expr]) -> list[Expr]:
 def fold(
     expr: Expr, step: Callable[[Expr, tuple[T, ...]], T], known: dict[Expr, T] | None = None
 ) -> T:
-    """Bottom-up over the shared graph: each node once, on an explicit stack. ``known``: what
-    nodes come to, taken from there and added to, for whoever folds many that share parts."""
+    """Bottom-up over the shared graph: each node once, on an explicit stack. ``known``: results
+    of nodes, used and added to, for expressions that share parts."""
     done: dict[Expr, T] = {} if known is None else known
     stack: list[Expr] = [expr]
     while stack:
@@ -274,7 +272,7 @@ def nodes(expr: Expr) -> Iterator[Expr]:
 
 
 def support(expr: Expr) -> tuple[Observable, ...]:
-    """The observables an expression speaks of, each once, in a fixed order."""
+    """The observables that occur in an expression, each once, in a fixed order."""
     if expr._speaks is None:
         expr._speaks = tuple(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
     return expr._speaks
@@ -298,7 +296,7 @@ def substitute(expr: Expr, replace: Callable[[Atom], Expr]) -> Expr:
 
 
 def holds(expr: Expr, state: Mapping[Observable, str]) -> bool:
-    """Whether the expression holds when every observable is in the state given."""
+    """Whether the expression holds in a valuation."""
 
     def step(node: Expr, parts: tuple[bool, ...]) -> bool:
         match node:

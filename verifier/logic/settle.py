@@ -1,9 +1,8 @@
-"""What an expression needs to know: which of its observables it can do without.
+"""Semantic support: which observables an expression really depends on.
 
-Signals may depend on one another all the way round an oval, as long as what each shows is
-settled without going round. What a signal shows is settled as soon as it comes out the
-same however the ones it reads may turn out; the enumerator evaluates rules by the same
-principle, with code of its own.
+Signals may refer to one another all the way round an oval, as long as each aspect is determined
+without going round. An aspect is determined once it is the same for every aspect of the signals
+it reads; the evaluator applies the same principle with code of its own.
 """
 
 from collections.abc import Iterable
@@ -23,16 +22,16 @@ from verifier.logic.expr import (
 )
 from verifier.plan.observables import Observable
 
-# Beyond this many nodes looked at a question is left open and the observable kept. That is
-# safe: one kept for nothing can make a circle appear that is not there, never hide one.
+# Beyond this many visited nodes the observable is kept. That is safe: a superfluous one can
+# report a circular dependency that is not there, never hide one.
 MAX_WORK = 200_000
 
 
 def settle(expr: Expr, open_ones: Iterable[Observable]) -> Expr:
-    """An equal expression that asks no more of ``open_ones`` than it must.
+    """An equivalent expression with no more of ``open_ones`` in its support than needed.
 
-    An observable whose state makes no difference disappears; one that is asked in several
-    ways is asked only for the distinctions that matter."""
+    An observable that makes no difference disappears; one in several atoms is split only by the
+    distinctions that matter."""
     if asks_once(expr):
         return expr
     for what in open_ones:
@@ -55,7 +54,7 @@ def settle(expr: Expr, open_ones: Iterable[Observable]) -> Expr:
 
 
 def asks_once(expr: Expr) -> bool:
-    """Whether nothing is asked for twice: then everything that is asked for matters."""
+    """Whether no observable and no node occurs twice: then all of the support matters."""
     asked: set[Observable] = set()
     used: set[Expr] = set()
     for node in nodes(expr):
@@ -71,8 +70,7 @@ def asks_once(expr: Expr) -> bool:
 
 
 def told_apart(expr: Expr, what: Observable) -> list[tuple[str, ...]]:
-    """The states of an observable, those together that no atom of the expression tells
-    apart."""
+    """The states of an observable, grouped by what the atoms of the expression distinguish."""
     asked = [n for n in nodes(expr) if isinstance(n, Atom) and n.what == what]
     groups: dict[tuple[bool, ...], list[str]] = {}
     for value in what.values:
@@ -81,13 +79,13 @@ def told_apart(expr: Expr, what: Observable) -> list[tuple[str, ...]]:
 
 
 def _ways_asked(expr: Expr, what: Observable) -> int:
-    """In how many ways an expression asks for an observable, opposites counted once."""
+    """The number of different atoms of an observable, complements counted once."""
     asked = [n for n in nodes(expr) if isinstance(n, Atom) and n.what == what]
     return len({frozenset((node, negation(node))) for node in asked})
 
 
 def given(expr: Expr, what: Observable, value: str) -> Expr:
-    """The expression once ``what`` is known to be in state ``value``."""
+    """The cofactor of the expression for ``what`` in state ``value``."""
 
     def replace(a: Atom) -> Expr:
         if a.what != what:
@@ -98,14 +96,13 @@ def given(expr: Expr, what: Observable, value: str) -> Expr:
 
 
 def same(one: Expr, two: Expr) -> bool:
-    """True when two expressions always agree; False when they do not, or when the
-    question is too large to settle here."""
+    """True when two expressions are equivalent; False when they are not, or when that takes more
+    than MAX_WORK to decide."""
     return compared(one, two)[0]
 
 
 def compared(one: Expr, two: Expr, most: int = MAX_WORK) -> tuple[bool, int]:
-    """The same, and how much work it took: more than ``most`` when the question is too
-    large."""
+    """The same, and the number of nodes visited: more than ``most`` when it was given up."""
     if one is two:
         return True, 0
     return _always(
@@ -114,8 +111,8 @@ def compared(one: Expr, two: Expr, most: int = MAX_WORK) -> tuple[bool, int]:
 
 
 def is_always_true(expr: Expr) -> bool:
-    """True when the expression holds whatever its observables are; False when it does
-    not, or when the question is too large to settle here."""
+    """True when the expression is valid; False when it is not, or when that takes more than
+    MAX_WORK to decide."""
     return _always(expr, MAX_WORK)[0]
 
 

@@ -1,7 +1,7 @@
-"""A transition system: what may be at the start, and what follows each moment.
+"""Transition systems: initial values, next-state functions and constraints.
 
-Solver-neutral: expressions over states (remembered from step to step) and inputs (free at
-each step). Every step has a successor: exactly one value follows for each state.
+Solver-neutral: expressions over states (kept from step to step) and inputs (free at each step).
+Total and deterministic: for each valuation, exactly one value follows for each state.
 """
 
 from collections.abc import Iterable, Mapping
@@ -13,10 +13,10 @@ from verifier.plan.observables import Observable
 
 @dataclass(frozen=True, slots=True)
 class System:
-    """``initial``: the values each state may have at the start. ``following``: for each
-    state, when each of its values comes next, in terms of states and inputs now; of every
-    state and input exactly one of them holds. ``always`` is taken for granted at every step,
-    the last one included."""
+    """``initial``: the initial values of each state. ``following``: for each state and value, the
+    condition over current states and inputs under which it comes next; exactly one of a state's
+    conditions holds in each valuation. ``always``: constraints, which every step of a trace
+    satisfies, the last one included."""
 
     states: tuple[Observable, ...]
     inputs: tuple[Observable, ...]
@@ -25,17 +25,17 @@ class System:
     always: tuple[Expr, ...] = ()
 
     def support(self, state: Observable) -> frozenset[Observable]:
-        """What the next value of a state hangs on."""
+        """The support of a state's next-state functions."""
         return frozenset(what for expr in self.following[state].values() for what in support(expr))
 
 
 def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) -> System:
-    """The same with every other state free at every step. It allows each history of the
-    whole, and more: what never happens in it never happens. ``asked``: the expressions that
-    will be asked about; what they speak of becomes an input where it is not kept.
+    """The abstraction that keeps some states and frees all others at every step. It allows every
+    trace of the whole, and more: what is unreachable in it is unreachable. ``asked``: properties
+    whose support becomes an input where it is not kept.
 
-    What is taken for granted is kept as far as it speaks of what is kept, or of what that
-    hangs on."""
+    Constraints are kept that share support with the kept states, their next-state functions or
+    the properties."""
     chosen = set(kept)
     states = tuple(what for what in system.states if what in chosen)
     following = {what: system.following[what] for what in states}

@@ -1,26 +1,26 @@
-"""A transition system as a circuit (an and-inverter graph).
+"""A transition system as an and-inverter graph.
 
-In: a system and the expressions that must never hold, of states and inputs. Out: a circuit
-in which each of them is a bad state and each assumption of the system a constraint.
+In: a system and bad states, expressions over states and inputs. Out: a circuit with a bad literal
+for each of them and a constraint for each constraint of the system.
 
-Each value of a thing but one has a bit; that one, the value left over, is meant when no
-bit is on. Where several bits are free at once, as those of an input are, the first one
-that is on counts, so that no constraint is needed and every choice of bits is allowed.
+Each value of an observable but one has a bit; the remaining value is meant when no bit is set.
+Where several bits are free at once, as for inputs, the first that is set counts (a priority
+encoding), so that every valuation of the bits is legal and no constraint is needed.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from verifier.engines.interchange.aiger import FALSE, TRUE, Circuit, Gate, Latch
-from verifier.logic.expr import And, Atom, Const, Expr, Group
+from verifier.logic.expr import And, Atom, Const, Expr, fold
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
 
 @dataclass(frozen=True, slots=True)
 class Code:
-    """How a thing is written in bits. ``values`` are those with a bit, from bit ``first`` of
-    the inputs or latches on; ``left_over`` is the other one."""
+    """The encoding of an observable. ``values`` have a bit each, from bit ``first`` of the inputs
+    or latches on; ``left_over`` has none; ``ranked``: the first set bit counts."""
 
     what: Observable
     left_over: str
@@ -82,7 +82,7 @@ class _Builder:
         return Gates(circuit, self._states, self._inputs)
 
     def _name_values(self, code: Code, before: int) -> None:
-        """The literal of each value of a thing."""
+        """The literal of each value of an observable."""
         bits = [2 * (1 + before + code.first + i) for i in range(len(code.values))]
         off = TRUE
         for value, bit in zip(code.values, bits, strict=True):
@@ -91,23 +91,10 @@ class _Builder:
         self._atoms[code.what, code.left_over] = off
 
     def _literal(self, expr: Expr) -> int:
-        """The literal of an expression; what is known from other expressions is used again."""
-        stack = [expr]
-        while stack:
-            node = stack[-1]
-            if node in self._known:
-                stack.pop()
-                continue
-            parts = node.parts if isinstance(node, Group) else ()
-            waiting = [part for part in parts if part not in self._known]
-            if waiting:
-                stack.extend(waiting)
-                continue
-            self._known[node] = self._made(node, [self._known[part] for part in parts])
-            stack.pop()
-        return self._known[expr]
+        """The literal of an expression; gates are shared between expressions."""
+        return fold(expr, self._made, self._known)
 
-    def _made(self, node: Expr, parts: list[int]) -> int:
+    def _made(self, node: Expr, parts: Sequence[int]) -> int:
         match node:
             case Const(value=value):
                 return TRUE if value else FALSE
@@ -122,7 +109,7 @@ class _Builder:
         return self._all([lit ^ 1 for lit in literals]) ^ 1
 
     def _all(self, literals: Sequence[int]) -> int:
-        """All hold: two by two, so that no chain of gates gets long."""
+        """The conjunction, as a balanced tree."""
         level = list(literals) or [TRUE]
         while len(level) > 1:
             pairs = [self._both(level[i], level[i + 1]) for i in range(0, len(level) - 1, 2)]
@@ -143,7 +130,7 @@ class _Builder:
 
 
 def _codes(things: Sequence[tuple[Observable, tuple[str, ...]]]) -> tuple[Code, ...]:
-    """``things`` with the values each may have at the start."""
+    """``things`` with their initial values."""
     codes = []
     first = 0
     for what, start in things:

@@ -35,7 +35,7 @@ class Gate:
 @dataclass(frozen=True, slots=True)
 class Circuit:
     """``gates`` in an order in which each comes after those it needs. ``names``: of `i0`,
-    `l3`, `b1` and so on, as in the symbol table of a file."""
+    `l3`, `b1` and so on, as in the symbol table."""
 
     inputs: tuple[int, ...]
     latches: tuple[Latch, ...]
@@ -70,7 +70,7 @@ def ascii_form(circuit: Circuit) -> str:
 
 
 def binary_form(circuit: Circuit) -> bytes:
-    """The circuit as an `aig` file, renumbered as that form asks for."""
+    """The circuit as an `aig` file, renumbered as that form requires."""
     ours = renumbered(circuit)
     most = len(ours.inputs) + len(ours.latches) + len(ours.gates)
     lines = [
@@ -126,7 +126,7 @@ def renumbered(circuit: Circuit) -> Circuit:
 def _header(word: str, most: int, circuit: Circuit) -> str:
     counts = [most, len(circuit.inputs), len(circuit.latches), len(circuit.outputs)]
     counts.append(len(circuit.gates))
-    # What only 1.9 has is left out where there is none of it.
+    # The counts of 1.9 are left out where they are 0.
     if circuit.bad or circuit.constraints:
         counts.append(len(circuit.bad))
     if circuit.constraints:

@@ -21,10 +21,10 @@ def script(
     assumptions: Sequence[tuple[str, Expr]],
     title: str,
 ) -> str:
-    """The question whether an allowed situation makes ``goal`` true.
+    """The query whether ``goal`` holds in some allowed situation.
 
     ``assumptions`` are titles and expressions, in the order of the file. A solver that
-    answers ``unsat`` says there is no such situation; ``sat`` says there is one."""
+    answers ``unsat`` says that there is none; ``sat`` that there is one."""
     asked = {what for expr in (goal, *(a for _, a in assumptions)) for what in support(expr)}
     concerned = [what for what in inputs if what in asked]
     written = Parts()
@@ -95,7 +95,7 @@ class Parts:
 
 
 def one_state(what: Observable) -> str:
-    """That an input is in exactly one of its states; nothing where one Boolean says it."""
+    """Exactly one state holds; empty where one Boolean encodes both."""
     states = [state_text(what, value) for value in what.values]
     if len(states) == 2:
         return ""
@@ -121,9 +121,8 @@ def _symbol(what: Observable, value: str) -> str:
 
 
 def _quoted(text: str) -> str:
-    """A text as a symbol of SMT-LIB, no two texts as the same one. What no symbol can hold (a
-    bar, a backslash, what cannot be printed), and the percent sign itself, is written as a
-    percent sign and the number of the letter in Unicode, in sixteens, between braces."""
+    """A text as a quoted symbol of SMT-LIB; injective. A bar, a backslash, a percent sign and
+    unprintable characters are escaped as ``%{HEX}``, by their code point."""
     return f"|{''.join(_letter(c) for c in text)}|"
 
 

@@ -1,8 +1,8 @@
-"""Numbers of so many bits, and what is true of them: the arithmetic of a machine.
+"""Fixed-width unsigned arithmetic behind one interface: concrete or symbolic.
 
-Whoever works with them (the re-reader of exported C) does not know which kind they are: plain
-numbers here, for running a program, or terms of the solver in
-:mod:`verifier.engines.smt.equivalence`, for asking about all of its runs at once.
+The semantics of exported C is written once against :class:`Words`. With :class:`Numbers` it runs a
+program on plain integers; with the bit-vector terms of :mod:`verifier.engines.smt.equivalence` it
+covers all runs at once.
 """
 
 from typing import Protocol, TypeVar
@@ -12,11 +12,11 @@ B = TypeVar("B")
 
 
 class Words(Protocol[W, B]):
-    """``W`` is a number of ``bits``, never negative; ``B`` is true or false."""
+    """``W`` is an unsigned word of ``bits`` bits, ``B`` a Boolean."""
 
     def number(self, value: int, bits: int) -> W: ...
     def resize(self, word: W, bits: int, to: int) -> W:
-        """Zeroes before it, or its lowest bits."""
+        """Zero-extended, or truncated to the lowest bits."""
         ...
 
     def add(self, one: W, other: W, bits: int) -> W: ...
@@ -37,7 +37,7 @@ class Words(Protocol[W, B]):
 
 
 class Numbers:
-    """Plain numbers: the program runs."""
+    """Plain integers, for concrete runs."""
 
     def number(self, value: int, bits: int) -> int:
         return value % (1 << bits)

@@ -1,8 +1,9 @@
-"""Whether two ways of working something out always agree: programs on words of bits, and
-expressions over observables, as terms of one solver.
+"""Equivalence checking: programs on fixed-width words against expressions over observables.
 
-In: terms. Out: *same* only where the solver found that no value of what they hang on makes a
-difference; where it ran out of time, *unknown*.
+In: both as terms of one solver. Out: *valid* only where the solver found the negation
+unsatisfiable; else a counterexample, or *not decided* when time ran out.
+
+Trusts z3's "unsat".
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -19,7 +20,7 @@ Meaning = Callable[[Atom], z3.BoolRef]
 
 
 class Terms:
-    """Words of bits as terms (:class:`~verifier.engines.smt.bitvectors.Words`)."""
+    """Symbolic words: bit-vector terms (:class:`~verifier.engines.smt.bitvectors.Words`)."""
 
     def variable(self, name: str, bits: int) -> z3.BitVecRef:
         return z3.BitVec(name, bits)
@@ -87,8 +88,8 @@ class Terms:
         return z3.Or(list(parts))
 
     def expression(self, expr: Expr, meaning: Meaning, known: dict[Expr, z3.BoolRef]) -> z3.BoolRef:
-        """An expression over observables, given what its atoms are. ``known``: of parts of it,
-        by the same ``meaning``; added to."""
+        """An expression over observables, given the terms of its atoms. ``known``: terms made
+        before with the same ``meaning``; added to."""
 
         def step(node: Expr, parts: tuple[z3.BoolRef, ...]) -> z3.BoolRef:
             match node:
@@ -106,7 +107,7 @@ class Terms:
 
 @dataclass(frozen=True, slots=True)
 class Differs:
-    """Not always: which of those asked, from 0, does not hold with these numbers."""
+    """A counterexample: claim number ``which``, from 0, is false for these values."""
 
     which: int
     values: Mapping[str, int]
@@ -118,20 +119,19 @@ class NotDecided:
 
 
 class Always:
-    """Answers whether claims always hold. ``timeout`` in seconds for all questions together, None
-    for no limit."""
+    """Checks the validity of claims. ``timeout`` in seconds for all queries together, None for no
+    limit."""
 
     def __init__(self, timeout: float | None):
         self._deadline = None if timeout is None else monotonic() + timeout
-        # What has been shown, as pairs of what was assumed and what was claimed.
+        # Proved pairs of assumption and claims.
         self._shown: list[tuple[z3.BoolRef, z3.BoolRef]] = []
 
     def hold(
         self, assumed: z3.BoolRef, claims: Sequence[z3.BoolRef]
     ) -> Differs | NotDecided | None:
-        """None where all of them hold whenever ``assumed`` does. They are asked together, which
-        is many times as quick as one by one. What comes to the very term that was shown before is
-        not asked again.
+        """None where ``assumed`` implies all claims. They are checked in one query, which is many
+        times as fast as one by one. A pair that simplifies to a proved one is not checked again.
 
         Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
         given, whole = z3.simplify(assumed), z3.simplify(z3.And(list(claims)))

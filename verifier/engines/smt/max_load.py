@@ -1,10 +1,10 @@
-"""The most that lamps can draw together, over all situations that are allowed.
+"""The largest total current of lamps, over all allowed situations.
 
-In: a world, and what each head draws while a lamp of it is lit. Out: the largest sum, a
-situation in which it is drawn, and whether it was proved that none draws more.
+In: a world, and the current of each head while a lamp of it is lit, in amperes. Out: the largest
+sum found, a situation that draws it, and the proved upper bound.
 
-The sum is found from both sides: each situation found is replayed by the evaluator, which adds
-up for itself what is lit; each "no such situation" lowers the bound.
+Searches from both sides: each situation found is replayed by the evaluator, which adds up the lit
+lamps itself; each "no such situation" lowers the bound.
 """
 
 from collections.abc import Sequence
@@ -36,7 +36,7 @@ class LargestLoad:
 
 
 def most_together(world: World, loads: Sequence[Load], timeout: float | None = None) -> LargestLoad:
-    """The most that these loads draw together with nothing broken.
+    """The largest total of these loads with no fault.
 
     ``timeout`` in seconds for each question."""
     return _MaximumSearch(world, list(loads), timeout).most()
@@ -61,7 +61,7 @@ class _MaximumSearch:
         return LargestLoad(self._amps, self._bound, self._situation, why)
 
     def _close_in(self) -> str:
-        """Raise what is found and lower the bound until they meet; why they did not."""
+        """Raise the sum found and lower the bound until they meet; the reason if they do not."""
         if not self._loads:
             return ""
         least = min(lamp for _, lamp in self._loads)

@@ -1,9 +1,8 @@
 """The situation check: is there an allowed situation in which an expression holds?
 
-One z3 solver, kept warm. Each question is asked over its cone of influence: only the
-inputs it speaks of, and the assumptions that share inputs with them, directly or through
-other assumptions. Assumptions that share none are answered by themselves, once, and what
-they ask for is put into every situation found.
+One incremental z3 solver. Each query is restricted to its cone of influence: the goal's support,
+and the assumptions that share inputs with it, directly or through other assumptions. Assumptions
+outside the cone are solved by themselves, once, and their part is added to every situation found.
 
 A bug here could make a wrong "proved"; every answer is compared with the enumerator's on
 generated layouts, and every situation found is replayed by the evaluator.
@@ -30,11 +29,11 @@ EVERYWHERE: Mapping[Observable, Room] = {}
 
 
 class SituationCheck:
-    """Answers questions about the inputs of one layout.
+    """Queries about the inputs of one layout.
 
     ``inputs`` in the order of the file; ``assumptions`` as expressions over inputs;
-    ``always`` what holds anyhow; ``rooms`` where lengths limit how stock can stand;
-    ``timeout`` in seconds for each question, None for no limit."""
+    ``always`` constraints of the world; ``rooms`` where lengths limit how stock can stand;
+    ``timeout`` in seconds for each query, None for no limit."""
 
     def __init__(
         self,
@@ -75,7 +74,7 @@ class SituationCheck:
             rooms(plan),
         )
 
-    # -------------------------------------------------------------- questions
+    # -------------------------------------------------------------- queries
 
     def find(self, goal: Expr, *, smallest: bool = False) -> SituationAnswer:
         """An allowed situation in which ``goal`` holds, the simplest one if asked for.
@@ -93,7 +92,7 @@ class SituationCheck:
     def _find(
         self, goal: Expr, cone: Sequence[Observable], applying: Sequence[int], smallest: bool
     ) -> SituationAnswer:
-        """An answer that looks at these inputs and assumptions only."""
+        """The answer over these inputs and assumptions only."""
         self._session.push()
         try:
             self._allow(cone)
@@ -124,7 +123,7 @@ class SituationCheck:
         )
 
     def _with_the_rest(self, answer: Exists, applying: Sequence[int]) -> SituationAnswer:
-        """The situation found, with what the assumptions outside the cone ask for."""
+        """The situation found, extended to satisfy the assumptions outside the cone."""
         facts = dict(answer.situation)
         smallest = answer.smallest
         for group in self._groups:
@@ -151,9 +150,9 @@ class SituationCheck:
         at_once: int = 1,
         spared: Collection[frozenset[Observable]] = (),
     ) -> tuple[list[tuple[Observable, ...]], str]:
-        """Every set of ``at_once`` of these faults with which, and with nothing else broken,
-        ``goal`` can come about; and why the search was given up, empty when it was not.
-        Sets that contain one of ``spared`` are passed over.
+        """Every set of ``at_once`` of these faults with which, and no other fault, ``goal`` is
+        satisfiable; and why the search was given up, empty when it was not. Supersets of
+        ``spared`` are skipped.
 
         Raises :class:`Interrupted` on Ctrl-C."""
         self._start_clock()
@@ -192,9 +191,8 @@ class SituationCheck:
             self._session.pop()
 
     def relevant(self, goal: Expr, situation: Situation) -> tuple[Observable, ...]:
-        """The facts of a situation that matter: ``goal`` holds in every allowed situation
-        that agrees with it on these and has nothing broken but what it has. None of them can
-        be left out."""
+        """A minimal set of the situation's facts that implies ``goal`` in every allowed situation
+        with no other fault."""
         self._start_clock()
         cone, applying = self.cone(goal)
         sound = [w for w in cone if w.kind == "fault" and w not in situation.facts]
@@ -215,7 +213,7 @@ class SituationCheck:
             self._session.pop()
 
     def cone(self, goal: Expr) -> tuple[tuple[Observable, ...], tuple[int, ...]]:
-        """The inputs a question is about, in file order, and the assumptions that apply."""
+        """The cone of influence: its inputs in file order, and the assumptions that apply."""
         inside = set(support(goal))
         applying: set[int] = set()
         grew = True
@@ -229,7 +227,7 @@ class SituationCheck:
         return tuple(sorted(inside, key=self._rank.__getitem__)), tuple(sorted(applying))
 
     def _group_assumptions(self) -> list[tuple[int, ...]]:
-        """Assumptions that hang together. One that asks for nothing goes with every cone."""
+        """Assumptions connected by shared inputs. One without inputs belongs to every cone."""
         groups: dict[int, tuple[int, ...]] = {}
         for i, (expr, about) in enumerate(self._assumptions):
             if about and not any(i in group for group in groups.values()):
@@ -237,7 +235,7 @@ class SituationCheck:
                 groups[i] = tuple(k for k in applying if self._assumptions[k][1])
         return list(groups.values())
 
-    # -------------------------------------------------------------- making small
+    # -------------------------------------------------------------- minimization
 
     def _shrink(self, cone: Sequence[Observable], model: Assignment) -> tuple[bool, Assignment]:
         """The simplest situation, in the order of :mod:`verifier.plan.minimality`, and
@@ -290,7 +288,7 @@ class SituationCheck:
         return self._session.reason
 
     def _read(self, cone: Iterable[Observable]) -> Assignment:
-        """Plain values out of the solver; what it left open is as usual."""
+        """The values in the model; the usual one where it is open."""
         return {what: self._value(what) for what in cone}
 
     def _value(self, what: Observable) -> str:
