@@ -41,8 +41,8 @@ def _sheet(options: argparse.Namespace) -> int:
         print(unfit, file=sys.stderr)
         return ExitCode.BAD_INPUT
     with working(options.file) as progress:
-        asked = replace(requested_options(options), progress=progress)
-        sheet = SHEETS[options.kind].make(load(options.file), asked)
+        chosen = replace(requested_options(options), progress=progress)
+        sheet = SHEETS[options.kind].make(load(options.file), chosen)
     if options.csv:
         # RFC 4180 line ends, whatever the platform's are.
         sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]

@@ -158,16 +158,16 @@ def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> N
     from verifier.reports.page.made import sheets_of
 
     path = Path(options.report)
-    told = []
+    written = []
     for report in reports:
         with working(report.plan.source.name) as progress:
             found = sheets_of(report.plan, test_card=options.with_test_card, progress=progress)
-        told.append(FileReport(report, found))
-    if not told:
+        written.append(FileReport(report, found))
+    if not written:
         print("No report was written: no file could be read.", file=sys.stderr)
         return
     text = document(
-        told, options=_command_line(options), pairs=options.pairs, everything=options.all
+        written, options=_command_line(options), pairs=options.pairs, everything=options.all
     )
     write_file(path, text)
     print(f"Report written: {path}", file=sys.stderr)

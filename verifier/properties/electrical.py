@@ -23,8 +23,7 @@ from verifier.properties.obligation import Obligation
 
 _CODE = "Follow the makers' ratings and the local code for wire and fuse."
 
-# More different sums of lamp currents than this are not told apart: every head then counts with
-# one lamp.
+# With more different sums of lamp currents than this, every head simply counts with one lamp lit.
 MAX_SUMS = 2000
 
 # A head and what it draws when a lamp of it is lit.

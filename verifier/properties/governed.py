@@ -31,20 +31,25 @@ def proceed_into_occupied(plan: Plan) -> Iterator[Obligation]:
 
     That track reaches to the next signal for the same direction, along the lined route.
     """
+    for signal, block, over in _blocks_ahead(plan):
+        yield at_signal(
+            "proceed-into-occupied",
+            signal,
+            block,
+            plan.blocks[block].span,
+            conjunction(proceeds(signal, plan), occupied(block), any_taken(over)),
+            f"{signal.name} proceeds while stock stands on {block}",
+            over,
+            pieces_on(over[0], block, plan),
+            _every_car(plan),
+        )
+
+
+def _blocks_ahead(plan: Plan) -> Iterator[tuple[Signal, str, list[Route]]]:
+    """Each block on the routes of each signal, with the routes over it."""
     for signal, routes in signals_with_routes(plan):
         for block in dict.fromkeys(b for route in routes for b in route.blocks):
-            over = [route for route in routes if block in route.blocks]
-            yield at_signal(
-                "proceed-into-occupied",
-                signal,
-                block,
-                plan.blocks[block].span,
-                conjunction(proceeds(signal, plan), occupied(block), any_taken(over)),
-                f"{signal.name} proceeds while stock stands on {block}",
-                over,
-                pieces_on(over[0], block, plan),
-                _every_car(plan),
-            )
+            yield signal, block, [route for route in routes if block in route.blocks]
 
 
 def _every_car(plan: Plan) -> str:
@@ -193,12 +198,8 @@ def _worse(ahead: Signal, promise: Aspect, plan: Plan) -> Expr:
 
 def undetected_track(plan: Plan) -> Iterator[Obligation]:
     """A signal never proceeds over track that no detector watches."""
-    for signal, routes in signals_with_routes(plan):
-        dark = dict.fromkeys(
-            b for route in routes for b in route.blocks if not plan.blocks[b].detected
-        )
-        for block in dark:
-            over = [route for route in routes if block in route.blocks]
+    for signal, block, over in _blocks_ahead(plan):
+        if not plan.blocks[block].detected:
             yield at_signal(
                 "undetected-track",
                 signal,
