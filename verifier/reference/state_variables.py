@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from fractions import Fraction
 
 from verifier.plan import observables
-from verifier.plan.locking.time_steps import LOSS_SECONDS, delay_in, moment, window_in
+from verifier.plan.locking.time_steps import LOSS_SECONDS, fewest_steps, most_steps, step_length
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.positions import POINTS, Positions
@@ -23,7 +23,7 @@ class StateVariables:
     def __init__(self, plan: Plan, positions: Positions, *, lossy: bool):
         self.plan = plan
         self.positions = positions
-        self.unit = moment(plan.locking, lossy=lossy)
+        self.unit = step_length(plan.locking, lossy=lossy)
         self.late_most = self._window(plan.locking.running.to_stop)
         self.lost_most = self._window(LOSS_SECONDS) if lossy else 0
         self.turnouts = [n for n, p in plan.track.pieces.items() if p.kind in POINTS]
@@ -85,7 +85,7 @@ class StateVariables:
         """The number of moments that a delay may last: any where durations do not matter."""
         if self.unit is None:
             return range(1)
-        return range(delay_in(seconds, self.unit), window_in(seconds, self.unit) + 1)
+        return range(fewest_steps(seconds, self.unit), most_steps(seconds, self.unit) + 1)
 
     def expires(self, name: str, to: str, now: Mapping[Observable, str]) -> bool:
         """Whether a delay ends now: when chosen, but within its range of counts, and at the last
@@ -112,7 +112,7 @@ class StateVariables:
     # -------------------------------------------------------------- all of them
 
     def _window(self, seconds: Fraction | None) -> int:
-        return window_in(seconds, self.unit) if seconds is not None and self.unit else 0
+        return most_steps(seconds, self.unit) if seconds is not None and self.unit else 0
 
     def _states(self) -> Iterator[Observable]:
         for piece in self.positions.pieces:

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from verifier.language.listing import listing
-from verifier.plan.locking.time_steps import moment
+from verifier.plan.locking.time_steps import step_length
 from verifier.plan.model import Plan
 from verifier.plan.wiring.derive_equipment import margin
 from verifier.world.memory import switches as _switches
@@ -261,7 +261,7 @@ def _memory_acts(plan: Plan) -> Iterator[str]:
     slow = [r.name for r in locking.relays.values() if r.slow_pick or r.slow_release]
     if not (locking.timers or slow):
         return
-    unit = moment(locking)
+    unit = step_length(locking)
     what = _named([*locking.timers, *slow])
     if unit is None:
         yield f"The times of {what} are taken to be of any length, however long or short."

@@ -23,7 +23,7 @@ from verifier.logic.expr import (
 from verifier.logic.transition_system import System
 from verifier.plan import observables
 from verifier.plan.locking.temporal_plan import running_plan
-from verifier.plan.locking.time_steps import LOSS_SECONDS, moment, window_in
+from verifier.plan.locking.time_steps import LOSS_SECONDS, most_steps, step_length
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 from verifier.world.memory import Memory, switches
@@ -46,11 +46,11 @@ class Histories:
     def __init__(self, plan: Plan, *, lossy: bool = False):
         self.plan = running_plan(plan)
         self.lossy = lossy
-        self.unit = moment(plan.locking, lossy=lossy)
+        self.unit = step_length(plan.locking, lossy=lossy)
         self._world = World(self.plan)
-        self._lost_most = window_in(LOSS_SECONDS, self.unit) if lossy and self.unit else 0
+        self._lost_most = most_steps(LOSS_SECONDS, self.unit) if lossy and self.unit else 0
         to_stop = plan.locking.running.to_stop
-        self._late_most = window_in(to_stop, self.unit) if to_stop and self.unit else 0
+        self._late_most = most_steps(to_stop, self.unit) if to_stop and self.unit else 0
         self._trains_on = {
             block: tuple(n for n, p in self.plan.track.pieces.items() if p.block == block)
             for block in self.plan.blocks

@@ -20,7 +20,7 @@ from verifier.logic.expr import (
 )
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
-from verifier.plan.locking.time_steps import delay_in, window_in
+from verifier.plan.locking.time_steps import fewest_steps, most_steps
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 
@@ -108,7 +108,7 @@ class Memory:
         chosen = atom(observables.choice("expiry", name), "yes")
         if self._unit is None:
             return chosen, 0
-        least, longest = delay_in(delay, self._unit), window_in(delay, self._unit)
+        least, longest = fewest_steps(delay, self._unit), most_steps(delay, self._unit)
         clock = observables.clock(name, most)
         last = conjunction(
             atom(clock, str(longest)), atom(observables.choice("tick", "time"), "yes")
@@ -135,7 +135,7 @@ class Memory:
         what = observables.timer(timer.name)
         runs = self._scanned(timer.runs)
         running, done = atom(what, "running"), atom(what, "done")
-        most = 0 if self._unit is None else window_in(timer.seconds, self._unit)
+        most = 0 if self._unit is None else most_steps(timer.seconds, self._unit)
         over, _ = self._after(timer.name, timer.seconds, most)
         next_done = conjunction(runs, disjunction(done, conjunction(running, over)))
         next_running = conjunction(runs, negation(next_done))
@@ -245,4 +245,4 @@ def clocks(relay: Relay, unit: Fraction | None) -> int:
     if unit is None:
         return 0
     delays = (d for d in (relay.slow_pick, relay.slow_release) if d is not None)
-    return max((window_in(d, unit) for d in delays), default=0)
+    return max((most_steps(d, unit) for d in delays), default=0)

@@ -19,7 +19,7 @@ MOST = 12
 LOSS_SECONDS = Fraction(5)
 
 
-def moment(locking: Locking, *, lossy: bool = False) -> Fraction | None:
+def step_length(locking: Locking, *, lossy: bool = False) -> Fraction | None:
     """The length of a time step in seconds; None where durations do not matter."""
     given = [*([LOSS_SECONDS] if lossy else []), *filter(None, [locking.running.to_stop])]
     if not given:
@@ -31,12 +31,12 @@ def moment(locking: Locking, *, lossy: bool = False) -> Fraction | None:
     return max(common, max(given) / MOST)
 
 
-def delay_in(seconds: Fraction, unit: Fraction) -> int:
+def fewest_steps(seconds: Fraction, unit: Fraction) -> int:
     """The fewest time steps that a timer or a slow relay of the file takes."""
     return floor(seconds / unit)
 
 
-def window_in(seconds: Fraction, unit: Fraction) -> int:
+def most_steps(seconds: Fraction, unit: Fraction) -> int:
     """The most time steps that a duration takes."""
     return ceil(seconds / unit)
 
