@@ -66,18 +66,9 @@ def ink(ascii_only: bool) -> Charset:
     return PLAIN if ascii_only else FINE
 
 
-# Kinds of marks, in the order a legend lists them.
-KINDS = (
-    "stock", "signal", "gap", "double gap", "broken", "open", "crossing", "dark", "derailing",
-    "non-derailing", "open derail", "derail", "gate", "seated", "unseated", "edge", "bumper",
-    "cut", "torn",
-)  # fmt: skip
-
-
-def legend(ascii_only: bool = False, used: Collection[str] | None = None) -> str:
-    """One line that explains the marks: the kinds ``used``, or all of :data:`KINDS`."""
-    i = ink(ascii_only)
-    entries = {
+def _meanings(i: Charset) -> dict[str, str]:
+    """What each kind of mark means, in the order of a legend."""
+    return {
         "stock": f"{i.stock} stock",
         "signal": f"{i.west} {i.east} signal",
         "gap": f"{i.gap} gap",
@@ -98,4 +89,12 @@ def legend(ascii_only: bool = False, used: Collection[str] | None = None) -> str
         "cut": f"{i.goes_on} track goes on",
         "torn": f"{i.round} joined to",
     }
-    return "  ".join(entries[kind] for kind in KINDS if used is None or kind in used)
+
+
+KINDS = tuple(_meanings(FINE))
+
+
+def legend(ascii_only: bool = False, used: Collection[str] | None = None) -> str:
+    """One line that explains the marks: the kinds ``used``, or all of :data:`KINDS`."""
+    meanings = _meanings(ink(ascii_only))
+    return "  ".join(text for kind, text in meanings.items() if used is None or kind in used)

@@ -1,8 +1,7 @@
-"""Exported C as text to its syntax tree: the first phases of a C compiler, and a parser that is
-not ours.
+"""From the text of exported C to its syntax tree: a minimal preprocessor, then pycparser.
 
-In: the text of a C file. Out: pycparser's tree of it. Whatever is not plainly of the kind that is
-exported is refused: the file is read as every compiler reads it, or not at all.
+In: the text of a C file. Out: the pycparser tree. Anything that compilers might read differently
+is rejected.
 """
 
 import re
@@ -19,7 +18,7 @@ _FIRST = re.compile(r"#ifndef (\w+)_INCLUDED")
 
 
 class NotReadable(Exception):
-    """The text is not of the kind that is exported: what is wrong with it."""
+    """The text is outside the subset of C that is exported; the message says where."""
 
 
 def parse_tree(text: str) -> Any:
@@ -33,8 +32,8 @@ def parse_tree(text: str) -> Any:
 
 
 def _preprocessed(text: str) -> str:
-    """Comments and directives taken out. Where a compiler might see something else (trigraphs,
-    joined lines, letters beyond ASCII, texts in quotes), nothing is read."""
+    """The text without comments and directives. Rejects whatever a compiler might read otherwise:
+    trigraphs, joined lines, characters beyond ASCII, string literals."""
     if not text.isascii() or any(ord(c) < 32 and c != "\n" for c in text):
         raise NotReadable("characters that compilers may read differently")
     if "\\" in text or "??" in text:

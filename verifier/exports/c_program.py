@@ -1,7 +1,7 @@
-"""A C file as its parts: numbers with names, structures, functions.
+"""A C file as its parts: enumerators, structures, functions.
 
 In: its text. Out: a :class:`CProgram`. Whatever is not of the kind that is exported is refused
-(:class:`~verifier.exports.c_lexer.NotReadable`), so that nothing the compiler heeds is overlooked.
+(:class:`~verifier.exports.c_lexer.NotReadable`), so that nothing a compiler acts on is overlooked.
 """
 
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ _FIXED = {"uint8_t": 8, "uint16_t": 16, "uint32_t": 32}
 
 
 class CType(NamedTuple):
-    """A type of numbers; ``bool`` has one bit."""
+    """An integer type; ``bool`` has one bit."""
 
     bits: int
     signed: bool = False
@@ -90,7 +90,7 @@ def parse_program(text: str) -> CProgram:
 
 
 def _check(found: CProgram) -> None:
-    """That names of parameters stand for nothing else, and structures are known."""
+    """Reject parameters that shadow other names, and unknown structures."""
     for name, function in found.functions.items():
         for parameter, given in zip(function.parameters, function.given, strict=True):
             if parameter in found.enumerators or function.parameters.count(parameter) > 1:
@@ -126,7 +126,7 @@ def _function(decl: Any, body: Sequence[Any]) -> CFunction:
 
 
 def constant(text: str) -> int:
-    """A number as it is written, in ten digits or sixteen, unsigned or not."""
+    """The value of an integer literal, decimal or hexadecimal, with or without ``u``."""
     try:
         number = int(text.rstrip("uU"), 0)
     except ValueError:

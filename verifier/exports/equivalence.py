@@ -1,5 +1,5 @@
-"""Whether exported C gives what the rules give: read back from its text, and asked of the solver
-for every input, every memory and every time passed.
+"""Equivalence check: exported C, read back from its text, against the rules, for every input,
+every memory and every elapsed time.
 
 In: an export. Out: nothing to say against it; the first difference; or not decided. The C is worked
 out by the rules of C (:mod:`verifier.exports.c_semantics`), what the rules give from the world that
@@ -27,7 +27,7 @@ INT_BITS = (16, 32)
 
 @dataclass(frozen=True, slots=True)
 class Equivalent:
-    """It does, with ``int`` of either width. ``questions``: how many were asked."""
+    """Equivalent for both widths of ``int``. ``questions``: how many claims were checked."""
 
     questions: int
 
@@ -91,7 +91,7 @@ def compare(
 
 
 def _same_names(read: CProgram, export: CExport) -> None:
-    """That the text has the fields and the numbers it should, and no others."""
+    """Require exactly the expected fields, functions and enumerators."""
     face, prefix = export.face, export.prefix
     byte = CType(8)
     wanted = {f"{prefix}_outputs": dict(_outputs(face))}
@@ -161,7 +161,7 @@ class _Comparison:
         self._passed = terms.choose(terms.less(longest, passed), longest, passed)
 
     def _given(self) -> Iterator[tuple[str, CValue]]:
-        """Any number at all in every field."""
+        """A free variable for every field."""
         terms, face = self._terms, self._face
 
         def free(name: str, bits: int) -> tuple[str, CValue]:
@@ -195,7 +195,7 @@ class _Comparison:
     # -------------------------------------------------------------- what is given
 
     def _sound(self, machine: CMachine[Any, Any], state: Store) -> Any:
-        """That everything given is in one of its states, and memory whole."""
+        """Every input and memory field is in one of its states, and the checksum fits."""
         terms, face = self._terms, self._face
         parts = [
             self._expected.is_in(state[face.place(f)], (s.number for s in f.all_states))
@@ -222,7 +222,7 @@ class _Comparison:
     def _comes_to(
         self, what: str, value: CValue, numbers: Iterable[tuple[int, Any]]
     ) -> Iterator[Claim]:
-        """That a field is each number just when it should be, and none but these."""
+        """The field has each number exactly when it should, and no other number."""
         pairs = [(self._expected.is_number(value, number), when) for number, when in numbers]
         yield Claim(what, self._terms.any_of(found for found, _ in pairs))
         for found, when in pairs:
@@ -324,7 +324,7 @@ class _Comparison:
                 yield Claim(f"{name} left as it was", same)
 
     def _starts(self, machine: CMachine[Any, Any]) -> Iterator[Claim]:
-        """Memory begins as the proof over time does, and whole."""
+        """Memory starts in the initial state of the proof over time, with a valid checksum."""
         after, _ = machine.call(f"{self._prefix}_start", ["memory"], self._before)
         for field in self._face.memory:
             usual = field.state(field.what.usual).number
@@ -337,7 +337,7 @@ class _Comparison:
         yield Claim("the check of the memory", self._checked(machine, after))
 
     def _flips(self, machine: CMachine[Any, Any]) -> Iterator[Claim]:
-        """Any one bit of the memory that flips makes the check another."""
+        """Any single bit flip in the memory changes the checksum."""
         terms = self._terms
         before = self._sum(machine, self._before).word
         for name, value in self._before.items():

@@ -1,4 +1,4 @@
-"""What is remembered, and what moves points, as C.
+"""Relays, timers, traffic and points control as C.
 
 In: the interface. Out: lines of C. Relays, timers and traffic act in the order of the file, each
 seeing what those before it did; how points may be moved is as it was before any of them acted.
@@ -18,8 +18,8 @@ from verifier.plan.observables import Condition, conditions_in, facts_in
 
 
 class MemoryRules:
-    """Writes what acts after the signals are settled. ``needed`` afterwards: the named
-    conditions it reads as the signals saw them."""
+    """Writes what acts after the signals. ``needed`` afterwards: the named conditions it reads
+    with the values that the signals saw."""
 
     def __init__(self, face: Interface, rules: SignalRules, names: CNames):
         self._face = face
@@ -104,7 +104,7 @@ class MemoryRules:
 
     def _now(self, condition: Condition, code: CWriter) -> Test:
         """A condition to one that acts after the memory that has acted already. Named ones
-        that hang on it are worked out again."""
+        that depend on it are evaluated again."""
         inside = _opened(condition, self._plan)
         for name in self._order:
             if name in inside and self._stale(name) and self._key(name) not in self._again:

@@ -268,8 +268,7 @@ class SignalRules:
 
 
 def place_of(span: Span) -> str:
-    """File and line, the file without the folders above it: the text must not hang on where
-    the file lies."""
+    """File name and line, without folders: the text must not depend on where the file lies."""
     return f"{PurePath(span.source.name).name}:{span.line}"
 
 

@@ -1,8 +1,8 @@
 """In which order a layout can be built and paid for: control point by control point.
 
-In: a plan, and what is wanted first. Out: steps. Each has all that its signals rest on (their
-drivers, the detectors and contacts their rules ask for, the supplies behind these), less what an
-earlier step has already: so each step, once built, can be tested and used.
+In: a plan, and what is wanted first. Out: steps. Each has everything its signals need (their
+drivers, the detectors and contacts their rules read, the supplies behind these), less what an
+earlier step provides, so each step, once built, can be tested and used.
 """
 
 from collections.abc import Iterator, Sequence
@@ -88,7 +88,7 @@ def _in_order(points: list[_Point], first: Sequence[tuple[str, Span]], plan: Pla
 
 
 def _needed(point: _Point, plan: Plan) -> Iterator[str]:
-    """Everything that the signals of a control point rest on, by name."""
+    """Everything that the signals of a control point need, by name."""
     wiring = plan.wiring
     turnouts, blocks, supplies = dict.fromkeys(point.turnouts), dict[str, None](), set[str | None]()
     for name in point.signals:

@@ -1,6 +1,6 @@
-"""What a rule asks of a thing, in the short words of a sheet.
+"""What a rule requires, in the short words of a sheet.
 
-In: a fact that is asked for. Out: `T1 N`, `Switch clear`, `6R not at stop`, and the column of
+In: a required fact. Out: `T1 N`, `Switch clear`, `6R not at stop`, and the column of
 the sheet it belongs to.
 """
 
@@ -31,7 +31,7 @@ def column_of(asked: Requirement) -> Column:
 
 
 def column_words(column: Column, asked: Iterable[Requirement], plan: Plan) -> str:
-    """One cell: what is asked of the things of this column, `-` for nothing."""
+    """One cell: the requirements of this column, `-` for none."""
     mine = [fact for fact in asked if column_of(fact) == column]
     if column == "blocks":
         return "; ".join(_blocks(mine)) or "-"
@@ -80,7 +80,7 @@ def _aspect(asked: Requirement, chart: Chart) -> str:
 
 
 def _blocks(asked: Iterable[Requirement]) -> Iterator[str]:
-    """`Switch, Main clear`, then what is asked to be occupied."""
+    """`Switch, Main clear`, then the blocks required to be occupied."""
     by_state: dict[str, list[str]] = {}
     for fact in asked:
         by_state.setdefault(_state(fact), []).append(fact.what.name)

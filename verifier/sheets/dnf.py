@@ -1,4 +1,4 @@
-"""A condition as the cases in which it holds: rows of facts, ready for the columns of a sheet.
+"""A condition in disjunctive normal form: rows of facts, ready for the columns of a sheet.
 
 In: a condition of the plan, and the named conditions. Out: cases that together say exactly what
 the condition says: it holds where all the facts of one of them hold, with what each leaves in
@@ -20,7 +20,7 @@ Named = Mapping[str, NamedCondition]
 
 @dataclass(frozen=True, slots=True)
 class Requirement:
-    """``what`` is asked to be in one of ``values``, which are in its own order."""
+    """``what`` must be in one of ``values``, listed in its own order."""
 
     what: Observable
     values: tuple[str, ...]
@@ -96,7 +96,7 @@ def _ways(condition: Condition, wanted: bool, named: Named, most: int) -> tuple[
 
 
 def requirement_of(says: Fact, wanted: bool) -> Requirement:
-    """What a fact asks for, or what is left when it is ruled out."""
+    """What a fact requires, or what remains when it is ruled out."""
     values = tuple(v for v in says.what.values if (v in says.values) == wanted)
     return Requirement(says.what, values)
 

@@ -52,7 +52,7 @@ _NOTES = (
 
 
 _IF = ", if the wire is rated for it"
-# What flows in these is limited by nothing but the fuse; the others hang on boards.
+# Only the fuse limits the current in these; in the others a board does.
 _LIMITED_BY_THE_FUSE: frozenset[Role] = frozenset(
     ("track power", "track return", "power", "return", "booster feed", "throw")
 )
@@ -60,8 +60,8 @@ _LIMITED_BY_THE_FUSE: frozenset[Role] = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class _Load:
-    """What hangs on a supply: its drivers with known lamps and with unknown ones, and the most
-    that the known ones draw."""
+    """The load on a supply: its drivers with known and with unknown lamp currents, and the
+    largest total of the known ones."""
 
     supply: Supply
     drivers: tuple[Driver, ...]
