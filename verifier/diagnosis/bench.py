@@ -244,12 +244,11 @@ class Bench:
 
     def _fed(self, machine: Machine) -> Iterator[Fault]:
         """The faults with which a machine has no power."""
-        supply, fault = machine.supply, self.given.equipment.fault
-        if machine.motor and supply:
+        fault = self.given.equipment.fault
+        if machine.motor and machine.supply:
             yield fault(FaultKind.POWER_WIRE, machine.turnout)
-        while supply is not None:
+        for supply in self.plan.wiring.chain_of(machine.supply):
             yield fault(FaultKind.SUPPLY, supply)
-            supply = self.plan.wiring.supplies[supply].fed_by
 
     def _thrown(
         self,

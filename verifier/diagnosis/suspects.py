@@ -158,10 +158,6 @@ class Influence:
     def __init__(self, plan: Plan):
         self._plan = plan
         self._wiring = plan.wiring
-        self._beside: dict[str, set[str]] = {}
-        for beside in (*plan.equipment.gaps, *plan.equipment.joined):
-            for block in beside.blocks:
-                self._beside.setdefault(block, set()).update(beside.blocks)
         self._gap_blocks = {gap.name: gap.blocks for gap in plan.equipment.gaps}
         self._cones: dict[tuple[str, frozenset[tuple[str, ...]]], Cone] = {}
         self._loose: dict[tuple[Suspects, Suspect | bool], bool] = {}
@@ -202,7 +198,7 @@ class Influence:
             *(wiring.detectors[name].supply for name in detectors),
             *(m.supply for name in turnouts if (m := wiring.machines.get(name))),
         )
-        chains = frozenset(fed for supply in supplies for fed in self._chain(supply))
+        chains = frozenset(fed for supply in supplies for fed in self._wiring.chain_of(supply))
         return Cone(
             frozenset(heads), frozenset(drivers), frozenset(detectors), frozenset(turnouts),
             chains
@@ -220,21 +216,17 @@ class Influence:
         """What the rules of some heads read."""
         return {what for head in heads for what in asked_by(self._plan, head)}
 
-    def _chain(self, supply: str | None) -> Iterator[str]:
-        while supply is not None:
-            yield supply
-            supply = self._wiring.supplies[supply].fed_by
-
     def _near(self, stock: frozenset[str]) -> frozenset[str]:
         """Blocks that hold stock, and those next to them."""
-        return stock.union(*(self._beside.get(block, ()) for block in stock))
+        beside = self._plan.equipment.beside
+        return stock.union(*(joint.blocks for block in stock for joint in beside(block)))
 
     def _power(self, block: str) -> frozenset[str]:
         """The district a block is in, and what feeds it."""
         district = self._wiring.districts.get(self._wiring.district_of.get(block, ""))
         if district is None:
             return frozenset()
-        return frozenset((district.name, *self._chain(district.supply)))
+        return frozenset((district.name, *self._wiring.chain_of(district.supply)))
 
     def affects(self, suspect: Suspect, cone: Cone, stood: Stood, group: Suspects) -> bool:
         """Whether a suspect can change what the signal of this cone shows, with stock only as

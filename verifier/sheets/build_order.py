@@ -126,10 +126,4 @@ def _needed(point: _Point, plan: Plan) -> Iterator[str]:
         if lever is not None:
             yield lever
     for supply in supplies:
-        yield from _and_what_feeds_it(supply, plan)
-
-
-def _and_what_feeds_it(supply: str | None, plan: Plan) -> Iterator[str]:
-    while supply is not None:
-        yield supply
-        supply = plan.wiring.supplies[supply].fed_by
+        yield from plan.wiring.chain_of(supply)

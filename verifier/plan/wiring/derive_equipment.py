@@ -228,7 +228,7 @@ def _faults(
 ) -> Iterator[Fault]:
     yield from _wires(wiring, detector_readers, contact_readers)
     moving = {
-        name for m in wiring.machines.values() if m.motor for name in _feeding(m.supply, wiring)
+        name for m in wiring.machines.values() if m.motor for name in wiring.chain_of(m.supply)
     }
     for supply in wiring.supplies.values():
         yield Fault(FaultKind.SUPPLY, (supply.name,), supply.span, supply.name in moving)
@@ -247,13 +247,6 @@ def _faults(
     for machine in wiring.machines.values():
         for leg in machine.contacts or ():
             yield Fault(FaultKind.CONTACT, (machine.turnout, leg), machine.span)
-
-
-def _feeding(supply: str | None, wiring: Wiring) -> Iterator[str]:
-    """A supply and those it is fed by."""
-    while supply is not None:
-        yield supply
-        supply = wiring.supplies[supply].fed_by
 
 
 def _lamps(head: Head) -> Iterator[Fault]:

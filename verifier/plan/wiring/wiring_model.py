@@ -4,7 +4,7 @@ electrical quantities in volts, amperes and ohms, all exact.
 Everything is optional. Assumptions replace what is left out, and every report lists them.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from types import MappingProxyType
@@ -228,6 +228,12 @@ class Wiring:
         if one is None or other is None or detector.isolated:
             return True
         return self.share_a_return(one, other, without)
+
+    def chain_of(self, supply: str | None) -> Iterator[str]:
+        """A supply, the one that feeds it, and so on."""
+        while supply is not None:
+            yield supply
+            supply = self.supplies[supply].fed_by
 
     def power_of(self, block: str) -> Supply | None:
         """The supply of its track power, where the file gives one."""
