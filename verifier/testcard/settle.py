@@ -12,7 +12,6 @@ from fractions import Fraction
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.wired_step import WiredStepper
 
@@ -78,10 +77,6 @@ class Simulation:
     def look(self, moment: Mapping[Observable, str]) -> dict[Observable, str]:
         """Everything that can be observed at a moment. Raises :class:`Unsettled`."""
         return self.stepper.look(self._whole(moment))
-
-    def situation(self, moment: Mapping[Observable, str]) -> Situation:
-        """A moment as a situation of the wired plan."""
-        return self.stepper.situation(self._whole(moment))
 
     # -------------------------------------------------------------- settling
 

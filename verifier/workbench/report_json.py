@@ -98,7 +98,6 @@ def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | No
         "relevant": sorted([what.kind, what.name] for what in scene.telling),
         "around": list(scene.around),
         "situation": f"{sentence(words)} {covered_words(finding, report)}",
-        "smallest": finding.smallest,
         "causes": [cause_json(cause, place_with_offsets) for cause in finding.causes],
         "edits": _edits(finding, plan, path),
         "history": _history(finding.story, verdict) if finding.story else None,
@@ -108,7 +107,6 @@ def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | No
 def _history(story: History, verdict: Verdict) -> Json:
     """The events and the states of a history, by moment."""
     return {
-        "trains": story.trains,
         "lossy": verdict.obligation.over == "lossy",
         "events": [event_json(event, place_with_offsets) for event in story.events],
         "moments": [
