@@ -28,7 +28,8 @@ def can_be_reached(circuit: Circuit, bad: int, folder: Path, seconds: int = 60) 
 
     Raises AssertionError when it does not answer or its witness does not hold up."""
     assert COMMAND is not None
-    one = with_set_starts(replace(circuit, bad=(circuit.bad[bad],)))
+    # Without names: they number all bad states, of which one is left.
+    one = with_set_starts(replace(circuit, bad=(circuit.bad[bad],), names={}))
     model, found = folder / "asked.aig", folder / "found.cex"
     model.write_bytes(binary_form(one))
     found.unlink(missing_ok=True)
