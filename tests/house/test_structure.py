@@ -11,7 +11,7 @@ from pathlib import Path
 import networkx
 import pytest
 
-from tests.lanes import SLOW
+from tests.lanes import SAMPLED, SLOW
 
 ROOT = Path(__file__).resolve().parents[2]
 FLOORS = [
@@ -145,7 +145,7 @@ def test_the_top_level_is_as_agreed() -> None:
     assert {name for name in top if not name.startswith(".")} == wanted
 
 
-@pytest.mark.parametrize("place", SLOW)
+@pytest.mark.parametrize("place", (*SLOW, *SAMPLED))
 def test_what_is_left_out_of_the_quick_run_exists(place: str) -> None:
     path, _, test = place.partition("::")
     assert (ROOT / path).is_dir() if path.endswith("/") else (ROOT / path).is_file()

@@ -3,8 +3,9 @@ variant, the hints and the fields are there, and nothing in the data is left ove
 
 import ast
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from string import Formatter
 
@@ -52,9 +53,19 @@ def strings(node: ast.AST, tables: dict[str, ast.Dict]) -> tuple[set[str], bool]
             return set(), True
 
 
-def sites() -> Iterator[Site]:
-    for path in sorted((ROOT / "verifier").rglob("*.py")):
-        tree = ast.parse(path.read_text("utf-8"))
+@cache
+def trees() -> Mapping[Path, ast.Module]:
+    paths = sorted((ROOT / "verifier").rglob("*.py"))
+    return {path: ast.parse(path.read_text("utf-8")) for path in paths}
+
+
+@cache
+def sites() -> tuple[Site, ...]:
+    return tuple(_sites())
+
+
+def _sites() -> Iterator[Site]:
+    for path, tree in trees().items():
         tables = {
             target.id: node.value
             for node in tree.body
@@ -94,44 +105,45 @@ def sites() -> Iterator[Site]:
             )
 
 
-SITES = list(sites())
-
-
 def fields_of(template: str) -> set[str]:
     return {name for _, name, _, _ in Formatter().parse(template) if name}
 
 
 def test_there_are_as_many_places_as_there_were() -> None:
-    assert len(SITES) > 180
+    assert len(sites()) > 180
 
 
-@pytest.mark.parametrize("site", SITES, ids=lambda site: site.where)
-def test_a_place_gives_what_its_templates_need(site: Site) -> None:
+def test_every_place_gives_what_its_templates_need() -> None:
+    for site in sites():
+        check_templates(site)
+
+
+def check_templates(site: Site) -> None:
     needed: set[str] = set()
     for kind in (kinds()[code] for code in site.codes):
-        assert site.variants <= kind.wordings.keys()
-        assert site.hints <= kind.hints.keys()
+        assert site.variants <= kind.wordings.keys(), site.where
+        assert site.hints <= kind.hints.keys(), site.where
         for wording in (kind.wordings[variant] for variant in site.variants):
             needed |= fields_of(wording.message) | fields_of(wording.hint)
             if site.others:
-                assert wording.other
+                assert wording.other, site.where
                 needed |= fields_of(wording.other) - {"other"}
         for hint in kind.hints if site.open_hints else site.hints:
             needed |= fields_of(kind.hints[hint])
-    assert site.fields <= needed
+    assert site.fields <= needed, site.where
     if not (site.open_hints or site.more):
-        assert site.fields == needed
+        assert site.fields == needed, site.where
 
 
 def test_every_wording_is_used_somewhere() -> None:
-    used = {(c, variant) for site in SITES for c in site.codes for variant in site.variants}
+    used = {(c, variant) for site in sites() for c in site.codes for variant in site.variants}
     written = {(code, variant) for code, kind in kinds().items() for variant in kind.wordings}
     assert written == used
 
 
 def constants() -> Iterator[ast.Constant]:
-    for path in (ROOT / "verifier").rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+    for tree in trees().values():
+        for node in ast.walk(tree):
             if isinstance(node, ast.Constant):
                 yield node
 
@@ -141,23 +153,22 @@ def test_every_hint_is_named_somewhere() -> None:
     assert not {hint for kind in kinds().values() for hint in kind.hints} - texts
 
 
-HINTS = [
-    (f"{path.relative_to(ROOT)}:{call.lineno}", call)
-    for path in sorted((ROOT / "verifier").rglob("*.py"))
-    for call in ast.walk(ast.parse(path.read_text("utf-8")))
-    if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id == "Hint"
-    if not isinstance(call.args[0], ast.Name)
-]
-
-
-@pytest.mark.parametrize("call", [call for _, call in HINTS], ids=[where for where, _ in HINTS])
-def test_a_hint_gives_what_its_template_needs(call: ast.Call) -> None:
-    given = {word.arg for word in call.keywords}
-    names, is_open = strings(call.args[0], {})
-    assert names and not is_open
-    for name in names:
-        written = [kind.hints[name] for kind in kinds().values() if name in kind.hints]
-        assert written and all(fields_of(template) == given for template in written), name
+def test_every_hint_gives_what_its_template_needs() -> None:
+    hints = [
+        call
+        for tree in trees().values()
+        for call in ast.walk(tree)
+        if isinstance(call, ast.Call) and isinstance(call.func, ast.Name) and call.func.id == "Hint"
+        if not isinstance(call.args[0], ast.Name)
+    ]
+    assert hints
+    for call in hints:
+        given = {word.arg for word in call.keywords}
+        names, is_open = strings(call.args[0], {})
+        assert names and not is_open, ast.unparse(call)
+        for name in names:
+            written = [kind.hints[name] for kind in kinds().values() if name in kind.hints]
+            assert written and all(fields_of(template) == given for template in written), name
 
 
 def test_a_field_that_is_missing_is_an_error() -> None:

@@ -6,7 +6,7 @@ from random import Random
 import pytest
 
 import verifier
-from tests.junction_files import SPEC_FILES
+from tests.junction_files import SPEC_FILES, WIRED_SPECS, spec
 from verifier.api import situation_of
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import atom, holds
@@ -19,7 +19,6 @@ from verifier.reference.evaluator import Evaluator, Unsettled
 from verifier.world.fault_cone import FaultCone
 from verifier.world.world import World
 
-WIRED = [path for path in SPEC_FILES if verifier.load(path).equipment.faults]
 # Situations in which the two semantics are compared, for each way of each fault.
 LOOKS = 2
 # Of a large file, so many ways of faults are looked at.
@@ -28,7 +27,11 @@ WAYS = 60
 
 @pytest.fixture(scope="module")
 def plan() -> Plan:
-    return verifier.load(next(path for path in WIRED if path.stem == "wired-end-of-siding"))
+    return verifier.load(spec("wired-end-of-siding"))
+
+
+def test_every_file_with_faults_is_among_those_looked_at() -> None:
+    assert [path for path in SPEC_FILES if verifier.load(path).equipment.faults] == WIRED_SPECS
 
 
 def test_a_fault_that_the_plan_does_not_have_raises_everywhere(plan: Plan) -> None:
@@ -64,7 +67,7 @@ def test_words_that_name_no_fault_are_an_input_error(plan: Plan) -> None:
             situation_of(plan, words)
 
 
-@pytest.mark.parametrize("path", WIRED, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", WIRED_SPECS, ids=lambda path: path.stem)
 def test_every_fault_is_told_apart_by_kind_and_subjects(path: Path) -> None:
     plan = verifier.load(path)
     for fault in plan.equipment.faults:
@@ -75,7 +78,7 @@ def test_every_fault_is_told_apart_by_kind_and_subjects(path: Path) -> None:
         assert dict(words) == {fault.what: fault.ways[0]}
 
 
-@pytest.mark.parametrize("path", WIRED, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", WIRED_SPECS, ids=lambda path: path.stem)
 def test_both_semantics_know_every_fault(path: Path) -> None:
     """What the world makes of each lens with a fault present is what the reference sees. A
     fault that touches nothing changes nothing in either."""

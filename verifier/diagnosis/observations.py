@@ -183,8 +183,7 @@ class _Reader:
     def _finish(self) -> None:
         """Nothing may be left of which only the name was said."""
         for thing in self.subjects:
-            variant = "shown" if thing.is_seen else "state"
-            self._error("CP623", thing.span, variant, name=thing.name)
+            self._error("CP623", thing.span, "shown" if thing.is_seen else "state", name=thing.name)
 
     def _named(self, word: _Word) -> _Thing | None:
         found = self.things.get(word.text) or self.lower.get(word.low)
