@@ -344,7 +344,7 @@ def test_each_leg_is_asked_about_for_the_signals_over_the_other_leg() -> None:
     }
     trouble, hint = said("fouling-undetected", junction(), "2R", "T1", "Siding")
     assert "150 mm from the points, the fouling point 180 mm" in trouble
-    assert "to 180 mm" in hint and "2R ask that Siding is clear" in hint
+    assert "to 180 mm" in hint and "check in 2R that Siding is clear" in hint
 
 
 def test_a_gap_at_the_fouling_point_is_far_enough() -> None:

@@ -281,7 +281,7 @@ def test_the_button_closes_it(home: Path) -> None:
 
 @pytest.mark.parametrize(
     ("arguments", "said"),
-    [(["page", "nowhere.ixl"], "does not exist"), (["page", __file__], "no junction file")],
+    [(["page", "nowhere.ixl"], "does not exist"), (["page", __file__], "not a junction file")],
 )
 def test_what_cannot_be_opened_is_told(
     arguments: list[str], said: str, capsys: pytest.CaptureFixture[str]
