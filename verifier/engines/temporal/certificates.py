@@ -41,7 +41,7 @@ What the three questions ask
 ----------------------------
 
 A moment is one state of the layout: where trains stand, how points lie, which relays are
-up. The file names some facts about a moment ("the facts kept up"), and asks:
+up. The file names some facts about a moment ("the invariant"), and asks:
 
 1. At the start: can the layout begin in a state in which one of the facts fails?
 2. From moment to moment: can the facts hold now, and one of them fail at the next moment?
@@ -59,8 +59,8 @@ it. A thing with two states has one line of that kind, for one of its states. SM
 write every letter in a name: a bar stands there as %{7C}, a backslash as %{5C} and therefore a
 percent sign as %{25}, so that no two names become one. Each part of the file has a comment that
 says what it is. What the solver does not check is that the file describes your layout: that is
-what the words in it are for. The assumptions of your layout file are in it, under "taken for
-granted".
+what the words in it are for. The assumptions of your layout file are in it, under
+"Assumptions".
 """
 
 
@@ -81,18 +81,18 @@ def certificate(
     initial = terms.text(_initial(system, terms.used[0]), 0)
     start = [
         ("The start.", [initial]),
-        ("Taken for granted.", [granted]),
+        ("Assumptions.", [granted]),
         ("One of the facts fails.", [fail]),
     ]
     transition = [
         ("The facts hold.", [hold]),
-        ("Taken for granted.", [granted, granted_next]),
+        ("Assumptions.", [granted, granted_next]),
         ("What follows at moment 1.", following),
         ("One of the facts fails at moment 1.", [fail_next]),
     ]
     safety = [
         ("The facts hold.", [hold]),
-        ("Taken for granted.", [granted]),
+        ("Assumptions.", [granted]),
         ("What must never happen.", [forbidden]),
     ]
     return "\n".join(
@@ -194,12 +194,12 @@ def _initial(system: System, used: Iterable[Observable]) -> Expr:
 def _head(title: str, told: Sequence[str]) -> Iterator[str]:
     yield f"; {one_line(title)}"
     yield ";"
-    yield "; Three questions follow. A solver must answer `unsat` to each: 1. the facts kept up"
-    yield "; hold at the start; 2. they go on to hold from moment to moment; 3. while they hold,"
+    yield "; Three questions follow. A solver must answer `unsat` to each: 1. the invariant"
+    yield "; holds at the start; 2. it still holds at the next moment; 3. while it holds,"
     yield "; what must never happen does not happen."
     if told:
         yield ";"
-        yield "; The facts kept up, in words:"
+        yield "; The invariant, in words:"
         yield from (f"; - {one_line(sentence)}" for sentence in told)
     yield "(set-info :smt-lib-version 2.6)"
     yield "(set-logic QF_UF)"
