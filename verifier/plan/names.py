@@ -144,7 +144,8 @@ def declare_all(statements: Iterable[tree.Statement]) -> Names:
     names = Names()
     for statement in statements:
         kind = _KIND_OF.get(type(statement), "")
+        feeders = statement.feeders if isinstance(statement, tree.Block) else ()
+        at = {name.span.start for group in feeders for name in group.names}
         for name in declared_names(statement) if kind else ():
-            feeder = isinstance(statement, tree.Block) and name not in statement.names
-            names.declare(name, "feeder" if feeder else kind, statement)
+            names.declare(name, "feeder" if name.span.start in at else kind, statement)
     return names
