@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from verifier.api import Seen, diagnose, evaluate, load, load_text, prove, prove_file
     from verifier.diagnosis.diagnose import Diagnosis
+    from verifier.engines.proof_store import ProofStore
     from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
     from verifier.plan.situation import Situation
     from verifier.verdicts.causes import Cause
@@ -26,14 +27,15 @@ _HOMES = {
     "verifier.verdicts.exit_codes": ("ExitCode",),
     "verifier.verdicts.causes": ("Cause",),
     "verifier.verdicts.report": ("Finding", "InternalError", "Report", "Verdict"),
+    "verifier.engines.proof_store": ("ProofStore",),
     "verifier.language.diagnostics.diagnostic": ("Diagnostic", "InputError"),
     "verifier.plan.situation": ("Situation",),
 }  # fmt: skip
 
 __all__ = [
     "Cause", "Diagnosis", "Diagnostic", "ExitCode", "Finding", "InputError", "InternalError",
-    "Report", "Seen", "Situation", "Verdict", "diagnose", "evaluate", "load", "load_text", "prove",
-    "prove_file",
+    "ProofStore", "Report", "Seen", "Situation", "Verdict", "diagnose", "evaluate", "load",
+    "load_text", "prove", "prove_file",
 ]  # fmt: skip
 
 

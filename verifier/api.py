@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.language.diagnostics.diagnostic import InputError, nearest
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_and_bytes
@@ -120,6 +121,7 @@ def prove(
     only: Iterable[str] = (),
     pairs: bool = False,
     progress: Progress = _silent,
+    store: ProofStore = NO_STORE,
 ) -> Report:
     """Decide everything that must hold of a plan.
 
@@ -130,14 +132,15 @@ def prove(
     ``timeout`` in seconds for each obligation; what it cuts short is *undecided*. ``only``
     names the properties wanted, all when empty; ``pairs`` looks at every two faults together
     as well. ``progress`` is called with how many checks are done, of how many. Ctrl-C ends
-    it: what was decided stays, the rest is undecided.
+    it: what was decided stays, the rest is undecided. ``store``: one :class:`ProofStore` for
+    one file after each edit of it; the report is the same as without, sooner.
 
     Raises :class:`InputError` when the file's assumptions contradict each other or a
     waiver or expectation matches nothing; :class:`InternalError` on a bug of our own.
     """
     from verifier.pipeline import prove as decide_all
 
-    return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress)
+    return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress, store=store)
 
 
 def situation_of(plan: Plan, text: str) -> Situation:

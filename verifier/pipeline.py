@@ -14,6 +14,7 @@ from verifier.decide.histories import HistoryProver, needs_history
 from verifier.decide.interrupt import interrupt_check
 from verifier.decide.memory_invariants import MemoryInvariants, memory_reads_the_truth
 from verifier.decide.situations import SituationProver
+from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Interrupted
 from verifier.engines.session import fresh_context
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
@@ -44,6 +45,7 @@ def prove(
     repairs: bool = True,
     progress: Progress = _silent,
     world: World | None = None,
+    store: ProofStore = NO_STORE,
 ) -> Report:
     """Decide every obligation of a plan.
 
@@ -51,6 +53,7 @@ def prove(
     when empty); ``pairs`` checks every two faults together as well; without ``repairs`` none
     are looked for. ``progress`` is called for every question with how many are
     answered, of how many. After Ctrl-C the report holds what was decided, the rest undecided.
+    ``store``: what earlier proofs found; the report is the same with any store.
 
     Raises :class:`InputError` when the file's assumptions contradict each other, or when it
     waives or expects what no obligation matches;
@@ -64,7 +67,7 @@ def prove(
         if not wanted:
             check_claims(plan, asked)
         proof = ProofState(
-            plan, everything, asked, SituationProver(world, timeout), check, progress
+            plan, everything, asked, SituationProver(world, timeout, (), store), check, progress
         )
         phases: list[Callable[[ProofState], None]] = [
             check_assumptions,
@@ -193,7 +196,7 @@ def _with_memory_facts(
     if plan.wiring.reports_may_differ and not memory_reads_the_truth(before.world, timeout):
         world = world.with_memory_facts(MemoryInvariants(world, timeout).whatever_is_reported)
     rests = histories.memory_rests_on() if world.memory_facts and plan.assumptions else ()
-    return SituationProver(world, timeout, rests)
+    return SituationProver(world, timeout, rests, before.store)
 
 
 def decide_situations(proof: ProofState) -> None:

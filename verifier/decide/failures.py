@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.decide.situations import SituationProver
+from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Exists, Impossible, Unknown
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.smt.train_length_constraints import rooms
@@ -70,6 +71,7 @@ def decide_failures(
         [v.obligation for v in safety if v.status != "waived" or v.needless],
         {v.obligation.key for v in safety if v.status in ("broken", "undecided")},
         step,
+        prover.store,
     )
     effects = check.failures()
     verdicts = []
@@ -113,7 +115,7 @@ class FailureCheck:
 
     ``safety`` are the safety properties; those that do not hold with nothing broken (their keys in
     ``unproved``) count only in situations in which it takes the fault to break them. ``step`` is
-    called before each question."""
+    called before each question; ``store``: what earlier proofs found."""
 
     def __init__(
         self,
@@ -122,12 +124,14 @@ class FailureCheck:
         safety: Iterable[Obligation],
         unproved: Collection[str] = (),
         step: Callable[[], None] = lambda: None,
+        store: ProofStore = NO_STORE,
     ):
         self._plan = sound.plan
         self._timeout = timeout
         self._harms = list(harms(self._plan, safety))
         self._unproved = frozenset(unproved)
         self._step = step
+        self._store = store
         self._memory = MemoryInvariants(sound, timeout)
         self._sound = sound
 
@@ -136,7 +140,9 @@ class FailureCheck:
         faults = self._plan.equipment.faults
         effects: dict[str, FaultEffect] = {}
         for world, some in self._memory.partition(faults):
-            check = _SingleFaults(world, some, self._timeout, self._harms, self._unproved)
+            check = _SingleFaults(
+                world, some, self._timeout, self._harms, self._unproved, self._store
+            )
             effects |= check.failures(self._step)
         return {fault.name: effects[fault.name] for fault in faults}
 
@@ -147,7 +153,7 @@ class FailureCheck:
         harmless = [effect.fault.what for effect in singles.values() if not effect.harms]
         sound = self._memory.with_faults(self._sound, faults)
         everything = World(sound.plan, sound, faults)
-        engine = SituationCheck.of(everything, self._timeout)
+        engine = SituationCheck.of(everything, self._timeout, store=self._store)
         found: dict[frozenset[Observable], Failure] = {}
         undecided = ""
         for harm in self._harms:
@@ -184,10 +190,12 @@ class _SingleFaults:
         timeout: float | None,
         harms: Sequence[Obligation],
         unproved: frozenset[str],
+        store: ProofStore,
     ):
         self.plan: Plan = sound.plan
         self._sound = sound
         self._timeout = timeout
+        self._store = store
         self._faults = {fault.what: fault for fault in faults}
         self._harms = harms
         self._harms_by_name = _by_name(harms, self.plan)
@@ -197,7 +205,7 @@ class _SingleFaults:
         self._assumed = _assumed(sound)
         assumptions, always = self._assumed
         self._shared = SituationCheck(
-            everything.inputs, assumptions, timeout, always, rooms(self.plan)
+            everything.inputs, assumptions, timeout, always, rooms(self.plan), store
         )
 
     def failures(self, step: Callable[[], None]) -> dict[str, "FaultEffect"]:
@@ -219,7 +227,11 @@ class _SingleFaults:
             # Where the assumptions depend on the fault, situations become possible that were
             # ruled out, for signals outside its cone too.
             shared = _assumed(world) == self._assumed
-            engine = self._shared if shared else SituationCheck.of(world, self._timeout)
+            engine = (
+                self._shared
+                if shared
+                else SituationCheck.of(world, self._timeout, store=self._store)
+            )
             effects = {
                 what: FaultEffect(self._faults[what], world, engine, self._unproved)
                 for what in group

@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from functools import cached_property
 
 from verifier.engines.minimal_core import minimal_core
+from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Exists, Impossible, Unknown
 from verifier.engines.smt.situations import SituationCheck
 from verifier.explain.signal_causes import causes
@@ -29,17 +30,22 @@ class SituationProver:
     """Decides obligations about single situations of one plan.
 
     ``timeout`` is in seconds, for each obligation. ``memory_rests_on`` holds the titles of the
-    assumptions that the plan's memory facts rest on.
+    assumptions that the plan's memory facts rest on. ``store``: what earlier proofs found.
     """
 
     def __init__(
-        self, world: World, timeout: float | None, memory_rests_on: tuple[str, ...] = ()
+        self,
+        world: World,
+        timeout: float | None,
+        memory_rests_on: tuple[str, ...] = (),
+        store: ProofStore = NO_STORE,
     ) -> None:
         self.world = world
         self.plan: Plan = world.plan
         self.timeout = timeout
         self._memory_rests_on = memory_rests_on
-        self._check = SituationCheck.of(world, timeout)
+        self.store = store
+        self._check = SituationCheck.of(world, timeout, store=store)
         self._evaluator = Evaluator(world.plan)
 
     def check_assumptions(self) -> str:
@@ -142,7 +148,8 @@ class SituationProver:
 
     @cached_property
     def _without_memory_facts(self) -> SituationCheck:
-        return SituationCheck.of(self.world.with_memory_facts(()), self.timeout)
+        world = self.world.with_memory_facts(())
+        return SituationCheck.of(world, self.timeout, store=self.store)
 
     def _rests_on(self, goal: Expr, positions: Sequence[int]) -> tuple[str, ...]:
         """Titles of the assumptions that rule out a goal, directly or through the memory facts

@@ -11,6 +11,7 @@ a layout, is the check.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from functools import lru_cache
 from typing import TypeVar
 from weakref import WeakValueDictionary
 
@@ -78,6 +79,9 @@ class Or(Group):
     __slots__ = ()
     word = "or"
 
+
+# So many groups are kept with the parts they were made of.
+RECENT = 1 << 17
 
 # As many levels of groups are shown when an expression is printed.
 SHOWN_LEVELS = 6
@@ -162,8 +166,10 @@ def _turn(node: Expr) -> None:
         turned._opposite = node
 
 
-def _group(kind: type[And] | type[Or], parts: Iterable[Expr]) -> Expr:
-    """Flatten, merge atoms of one observable, drop what is absorbed."""
+@lru_cache(maxsize=RECENT)
+def _group(kind: type[And] | type[Or], parts: tuple[Expr, ...]) -> Expr:
+    """Flatten, merge atoms of one observable, drop what is absorbed. The groups made last are
+    kept, since the next version of a file makes most of them again."""
     unit, zero = (TRUE, FALSE) if kind is And else (FALSE, TRUE)
     flat: dict[Expr, None] = {}
     for part in parts:

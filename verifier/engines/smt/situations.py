@@ -8,12 +8,14 @@ A bug here could make a wrong "proved"; every answer is compared with the enumer
 generated layouts, and every situation found is replayed by the evaluator.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from functools import cached_property
 from time import monotonic
 
 import z3
 
 from verifier.engines.minimal_core import minimal_core
+from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Exists, Impossible, SituationAnswer, Unknown
 from verifier.engines.session import Session
 from verifier.engines.smt.train_length_constraints import Room, rooms, standing_is_possible
@@ -33,7 +35,8 @@ class SituationCheck:
 
     ``inputs`` in the order of the file; ``assumptions`` as expressions over inputs;
     ``always`` constraints of the world; ``rooms`` where lengths limit how stock can stand;
-    ``timeout`` in seconds for each query, None for no limit."""
+    ``timeout`` in seconds for each query, None for no limit; ``store``: what earlier checks, of
+    this layout or others, found."""
 
     def __init__(
         self,
@@ -42,6 +45,7 @@ class SituationCheck:
         timeout: float | None = None,
         always: Sequence[Expr] = (),
         rooms: Mapping[Observable, Room] = EVERYWHERE,
+        store: ProofStore = NO_STORE,
     ):
         self._rank = {what: i for i, what in enumerate(inputs)}
         # The file's own come first: `rests_on` speaks of them alone.
@@ -49,16 +53,29 @@ class SituationCheck:
         self._own = len(assumptions)
         self._rooms = rooms
         self._timeout = timeout
+        self._store = store
         self._deadline: float | None = None
-        self._session = Session()
+        # Whether the solver answered each query of the question so far.
+        self._answered = True
         self._terms: dict[Expr, z3.BoolRef] = {}
         self._bits: dict[tuple[Observable, str], z3.BoolRef] = {}
         self._domains: dict[Observable, list[z3.BoolRef]] = {}
         self._groups = self._group_assumptions()
         self._elsewhere: dict[int, SituationAnswer] = {}
 
+    @cached_property
+    def _session(self) -> Session:
+        """Made when the first question is not in the store."""
+        return Session()
+
     @staticmethod
-    def of(world: World, timeout: float | None = None, *, assumed: bool = True) -> "SituationCheck":
+    def of(
+        world: World,
+        timeout: float | None = None,
+        *,
+        assumed: bool = True,
+        store: ProofStore = NO_STORE,
+    ) -> "SituationCheck":
         """Answers questions about a layout. Without ``assumed`` the file's assumptions are
         left out."""
         plan = world.plan
@@ -72,6 +89,7 @@ class SituationCheck:
                 *map(world.expand, world.memory_facts),
             ],
             rooms(plan),
+            store,
         )
 
     # -------------------------------------------------------------- queries
@@ -84,10 +102,37 @@ class SituationCheck:
         if isinstance(goal, Const) and not goal.value:
             return Impossible()
         cone, applying = self.cone(goal)
-        answer = self._find(goal, cone, applying, smallest)
+        answer = self._answer(goal, cone, applying, smallest)
         if isinstance(answer, Exists):
             return self._with_the_rest(answer, applying)
         return answer
+
+    def _answer(
+        self, goal: Expr, cone: Sequence[Observable], applying: Sequence[int], smallest: bool
+    ) -> SituationAnswer:
+        """The answer over these inputs and assumptions only, from the store if it is there. The
+        store counts positions among the assumptions that apply."""
+        found = self._store.answer(
+            ("situation", smallest, *self._question(goal, cone, applying)),
+            lambda: _moved(
+                self._find(goal, cone, applying, smallest), {k: i for i, k in enumerate(applying)}
+            ),
+            lambda answer: (
+                isinstance(answer, Impossible)
+                or (isinstance(answer, Exists) and answer.smallest and self._answered)
+            ),
+        )
+        return _moved(found, dict(enumerate(applying)))
+
+    def _question(
+        self, goal: Expr, cone: Sequence[Observable], applying: Sequence[int]
+    ) -> tuple[Hashable, ...]:
+        """All that an answer over these inputs and assumptions depends on."""
+        asked = [self._assumptions[i][0] for i in applying]
+        own = sum(i < self._own for i in applying)
+        spaces = ((w, self._rooms[w]) for w in cone if w in self._rooms)
+        geometry = tuple((w, room.geometry, *room.covers.items()) for w, room in spaces)
+        return goal, tuple(cone), own, tuple(asked), geometry
 
     def _find(
         self, goal: Expr, cone: Sequence[Observable], applying: Sequence[int], smallest: bool
@@ -132,7 +177,7 @@ class SituationCheck:
             found = self._elsewhere.get(group[0])
             if found is None:
                 cone, _ = self.cone(self._assumptions[group[0]][0])
-                found = self._find(TRUE, cone, group, True)
+                found = self._answer(TRUE, cone, group, True)
                 if not isinstance(found, Unknown):
                     self._elsewhere[group[0]] = found
             if not isinstance(found, Exists):
@@ -161,6 +206,25 @@ class SituationCheck:
         asked = [fault for fault in faults if fault in inside]
         if isinstance(goal, Const) or len(asked) < at_once:
             return [], ""
+        tried = frozenset(group for group in spared if group and group.issubset(asked))
+        found, why = self._store.answer(
+            ("faults", at_once, tried, tuple(asked), *self._question(goal, cone, applying)),
+            lambda: self._faults_with(goal, cone, applying, asked, at_once, tried),
+            lambda answer: not answer[1],
+        )
+        return list(found), why
+
+    def _faults_with(
+        self,
+        goal: Expr,
+        cone: Sequence[Observable],
+        applying: Sequence[int],
+        asked: Sequence[Observable],
+        at_once: int,
+        spared: Collection[frozenset[Observable]],
+    ) -> tuple[tuple[tuple[Observable, ...], ...], str]:
+        """The sets, in the order of ``asked``, and why the search was given up."""
+        place = {what: i for i, what in enumerate(asked)}
         found: list[tuple[Observable, ...]] = []
 
         def one_sound(group: Collection[Observable]) -> z3.BoolRef:
@@ -177,12 +241,12 @@ class SituationCheck:
             bits = list(broken.values())
             self._session.add(z3.AtMost(*bits, at_once), z3.AtLeast(*bits, at_once))
             for group in spared:
-                if group and group <= broken.keys():
-                    self._session.add(one_sound(group))
+                self._session.add(one_sound(sorted(group, key=place.__getitem__)))
             while True:
                 answer = self._check([])
                 if not answer:
-                    return found, self._why() if answer is None else ""
+                    found.sort(key=lambda these: [place[what] for what in these])
+                    return tuple(found), self._why() if answer is None else ""
                 model = self._read(asked)
                 these = tuple(fault for fault in asked if model[fault] != fault.usual)
                 found.append(these)
@@ -195,6 +259,20 @@ class SituationCheck:
         with no other fault."""
         self._start_clock()
         cone, applying = self.cone(goal)
+        facts = tuple((w, situation.state(w)) for w in cone)
+        return self._store.answer(
+            ("relevant", facts, *self._question(goal, cone, applying)),
+            lambda: self._relevant(goal, situation, cone, applying),
+            lambda _: self._answered,
+        )
+
+    def _relevant(
+        self,
+        goal: Expr,
+        situation: Situation,
+        cone: Sequence[Observable],
+        applying: Sequence[int],
+    ) -> tuple[Observable, ...]:
         sound = [w for w in cone if w.kind == "fault" and w not in situation.facts]
         facts = [w for w in cone if w.kind != "fault" or w in situation.facts]
         order = sorted(facts, key=lambda w: (w not in situation.facts, self._rank[w]))
@@ -271,16 +349,19 @@ class SituationCheck:
 
     def _start_clock(self) -> None:
         self._deadline = None if self._timeout is None else monotonic() + self._timeout
+        self._answered = True
 
     def _check(self, literals: Sequence[z3.BoolRef], *extra: z3.BoolRef) -> bool | None:
-        if not extra:
-            return self._session.check(literals, self._deadline)
-        self._session.push()
+        if extra:
+            self._session.push()
         try:
             self._session.add(*extra)
-            return self._session.check(literals, self._deadline)
+            found = self._session.check(literals, self._deadline)
+            self._answered = self._answered and found is not None
+            return found
         finally:
-            self._session.pop()
+            if extra:
+                self._session.pop()
 
     def _why(self) -> str:
         if self._timeout is not None:
@@ -338,3 +419,10 @@ class SituationCheck:
 
 def _situation(values: Assignment) -> Situation:
     return Situation.of(values.items())
+
+
+def _moved(answer: SituationAnswer, positions: Mapping[int, int]) -> SituationAnswer:
+    """The answer with the positions of its assumptions replaced."""
+    if isinstance(answer, Impossible):
+        return Impossible(tuple(positions[i] for i in answer.rests_on))
+    return answer
