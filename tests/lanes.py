@@ -15,6 +15,7 @@ SLOW = (
     "tests/decide/test_determinism.py",
     "tests/decide/test_same_finding.py",
     "tests/decide/test_soundness.py::test_points_that_are_locked_may_lie",
+    "tests/decide/test_within.py::test_what_was_decided_in_time",
     "tests/diagnosis/",
     "tests/differential/",
     "tests/drawing/test_every_drawing.py::test_tangles",

@@ -4,7 +4,7 @@ The solver is loaded by the first :func:`prove`, not before: reading a file and 
 signals must not wait for it.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,6 +19,7 @@ from verifier.plan.build import build, standing_alone
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Seen, evaluate
+from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
 from verifier.verdicts.report import Report, Verdict
 from verifier.world.situation_parser import named_situation
 from verifier.world.wiring_parser import wired_facts
@@ -27,14 +28,7 @@ from verifier.world.world import World, check_circles
 if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
 
-# Called for every question with how many are answered, of how many.
-Progress = Callable[[int, int], None]
-
 __all__ = ["Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"]
-
-
-def _silent(done: int, of: int) -> None:
-    pass
 
 
 def load(path: str | Path) -> Plan:
@@ -57,15 +51,28 @@ def prove_file(
     path: str | Path,
     *,
     timeout: float | None = None,
+    within: float | None = None,
     only: Iterable[str] = (),
     pairs: bool = False,
-    progress: Progress = _silent,
+    progress: Progress = silent,
+    on_verdict: OnVerdict = unheard,
 ) -> Report:
-    """The same as ``prove(load(path), …)``, but builds the world of the plan only once."""
+    """The same as ``prove(load(path), …)``, but builds the world of the plan only once. Reading
+    the file counts in the time ``within``."""
+    from verifier.engines.stopping import time_limit
     from verifier.pipeline import prove as decide_all
 
-    plan, world = checked(read_text(path), str(path), Path(path))
-    return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress, world=world)
+    with time_limit(within):
+        plan, world = checked(read_text(path), str(path), Path(path))
+        return decide_all(
+            plan,
+            timeout=timeout,
+            only=only,
+            pairs=pairs,
+            progress=progress,
+            on_verdict=on_verdict,
+            world=world,
+        )
 
 
 def reasons_file(
@@ -74,7 +81,8 @@ def reasons_file(
     subjects: Iterable[str] = (),
     *,
     timeout: float | None = None,
-    progress: Progress = _silent,
+    within: float | None = None,
+    progress: Progress = silent,
 ) -> "tuple[Report, tuple[Verdict, ...]]":
     """The report on one property of a file alone, and its verdicts that are about all these
     subjects (all, when empty).
@@ -87,7 +95,9 @@ def reasons_file(
     known = [*BY_NAME, *(proof.title for proof in plan.proofs)]
     if claim not in known:
         raise unknown_word(claim, known, "property", "`clearproof explain properties`")
-    report = decide_all(plan, timeout=timeout, only=[claim], progress=progress, world=world)
+    report = decide_all(
+        plan, timeout=timeout, within=within, only=[claim], progress=progress, world=world
+    )
     wanted = set(subjects)
     found = tuple(v for v in report.verdicts if wanted.issubset(v.obligation.subjects))
     if not found:
@@ -118,9 +128,11 @@ def prove(
     plan: Plan,
     *,
     timeout: float | None = None,
+    within: float | None = None,
     only: Iterable[str] = (),
     pairs: bool = False,
-    progress: Progress = _silent,
+    progress: Progress = silent,
+    on_verdict: OnVerdict = unheard,
     store: ProofStore = NO_STORE,
 ) -> Report:
     """Decide everything that must hold of a plan.
@@ -129,18 +141,30 @@ def prove(
     obligation (for a usefulness property: some situation fulfils it, and was replayed).
     *Broken* means that a situation which breaks it was replayed without the solver.
 
-    ``timeout`` in seconds for each obligation; what it cuts short is *undecided*. ``only``
+    ``timeout`` in seconds for each obligation, ``within`` in seconds for all of them (``prove``
+    then takes about a second longer at most); what they cut short is *undecided*. ``only``
     names the properties wanted, all when empty; ``pairs`` looks at every two faults together
-    as well. ``progress`` is called with how many checks are done, of how many. Ctrl-C ends
-    it: what was decided stays, the rest is undecided. ``store``: one :class:`ProofStore` for
-    one file after each edit of it; the report is the same as without, sooner.
+    as well. ``progress`` is called before every question with how many obligations are decided,
+    of how many; ``on_verdict`` with each verdict as soon as it is known, and once more when
+    repairs of it were found. Ctrl-C ends it: what was decided stays, the rest is undecided.
+    ``store``: one :class:`ProofStore` for one file after each edit of it; the report is the same
+    as without, sooner.
 
     Raises :class:`InputError` when the file's assumptions contradict each other or a
     waiver or expectation matches nothing; :class:`InternalError` on a bug of our own.
     """
     from verifier.pipeline import prove as decide_all
 
-    return decide_all(plan, timeout=timeout, only=only, pairs=pairs, progress=progress, store=store)
+    return decide_all(
+        plan,
+        timeout=timeout,
+        within=within,
+        only=only,
+        pairs=pairs,
+        progress=progress,
+        on_verdict=on_verdict,
+        store=store,
+    )
 
 
 def situation_of(plan: Plan, text: str) -> Situation:
@@ -159,7 +183,7 @@ def diagnose(
     plan: Plan,
     observations: Iterable[str],
     results: str | Path | None = None,
-    progress: Progress = _silent,
+    progress: Progress = silent,
 ) -> "Diagnosis":
     """Which faults and wiring mistakes explain what was seen on the bench, the fewest first,
     and the next test that best tells them apart.

@@ -9,14 +9,14 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from verifier.decide.claims import check_claims, claimed, unmet
-from verifier.decide.failures import FailureAnalysis, decide_failures
+from verifier.decide.failures import FailureAnalysis
 from verifier.decide.histories import HistoryProver, needs_history
-from verifier.decide.interrupt import interrupt_check
 from verifier.decide.memory_invariants import MemoryInvariants, memory_reads_the_truth
 from verifier.decide.situations import SituationProver
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Interrupted
 from verifier.engines.session import fresh_context
+from verifier.engines.stopping import OutOfTime, checkpoint, stoppable, time_limit
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
@@ -24,51 +24,49 @@ from verifier.plan.model import Assumption, Plan
 from verifier.properties.catalog import FAILURES, obligations
 from verifier.properties.obligation import Obligation
 from verifier.repair.repairs import repair_findings
-from verifier.verdicts.report import Report, Verdict
+from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
+from verifier.verdicts.report import Report, Stopped, Verdict
 from verifier.world.assumption_text import assumption_texts
 from verifier.world.world import World
-
-# Called for every question with how many are answered, of how many.
-Progress = Callable[[int, int], None]
-
-
-def _silent(done: int, of: int) -> None:
-    pass
 
 
 def prove(
     plan: Plan,
     *,
     timeout: float | None = None,
+    within: float | None = None,
     only: Iterable[str] = (),
     pairs: bool = False,
     repairs: bool = True,
-    progress: Progress = _silent,
+    progress: Progress = silent,
+    on_verdict: OnVerdict = unheard,
     world: World | None = None,
     store: ProofStore = NO_STORE,
 ) -> Report:
     """Decide every obligation of a plan.
 
-    ``timeout`` is in seconds, for each obligation; ``only`` names the properties wanted (all,
-    when empty); ``pairs`` checks every two faults together as well; without ``repairs`` none
-    are looked for. ``progress`` is called for every question with how many are
-    answered, of how many. After Ctrl-C the report holds what was decided, the rest undecided.
+    ``timeout`` is in seconds, for each obligation, ``within`` for all of them; ``only`` names the
+    properties wanted (all, when empty); ``pairs`` checks every two faults together as well;
+    without ``repairs`` none are looked for. ``progress`` is called before every question with how
+    many obligations are decided, of how many, ``on_verdict`` with each verdict once it is known.
     ``store``: what earlier proofs found; the report is the same with any store.
+
+    After Ctrl-C, when the time is over or the memory used up, the report holds what was decided;
+    the rest is undecided.
 
     Raises :class:`InputError` when the file's assumptions contradict each other, or when it
     waives or expects what no obligation matches;
     :class:`~verifier.verdicts.report.InternalError` when a situation does not replay.
     """
-    with interrupt_check() as check:
+    with stoppable(), time_limit(within):
         world = world or World(plan)
         everything = tuple(obligations(plan, world.lower))
         wanted = set(only)
         asked = [o for o in everything if not wanted or o.property in wanted]
         if not wanted:
             check_claims(plan, asked)
-        proof = ProofState(
-            plan, everything, asked, SituationProver(world, timeout, (), store), check, progress
-        )
+        situations = SituationProver(world, timeout, (), store)
+        proof = ProofState(plan, everything, asked, situations, progress, on_verdict)
         phases: list[Callable[[ProofState], None]] = [
             check_assumptions,
             decide_histories,
@@ -77,30 +75,39 @@ def prove(
         ]
         if repairs:
             phases.append(find_repairs)
-        try:
-            for phase in phases:
-                phase(proof)
-        except (KeyboardInterrupt, Interrupted):
-            pass
-    return proof.report(selected=bool(wanted))
+        stopped = _run(phases, proof)
+        return proof.report(stopped, selected=bool(wanted))
+
+
+def _run(phases: Iterable[Callable[["ProofState"], None]], proof: "ProofState") -> Stopped | None:
+    """Run the phases. Why they ended early, if they did; what they decided until then stays."""
+    try:
+        for phase in phases:
+            phase(proof)
+    except OutOfTime as over:
+        return Stopped("stopped when its time was over", str(over))
+    except (KeyboardInterrupt, Interrupted):
+        return Stopped("interrupted", "interrupted before it was decided")
+    except MemoryError:
+        return Stopped("stopped for lack of memory", "the memory ran out before it was decided")
+    return None
 
 
 @dataclass(slots=True)
 class ProofState:
-    """The state of a proof between phases. ``decided`` holds verdicts by obligation key; ``check``
-    raises :class:`Interrupted` after Ctrl-C."""
+    """The state of a proof between phases. ``decided`` holds verdicts by obligation key; what is
+    in it stays, whatever stops the proof."""
 
     plan: Plan
     everything: Sequence[Obligation]
     asked: Sequence[Obligation]
     situations: SituationProver
-    check: Callable[[], None]
-    progress: Progress
+    progress: Progress = silent
+    on_verdict: OnVerdict = unheard
     decided: dict[str, Verdict] = field(default_factory=dict)
-    failures: FailureAnalysis = field(default_factory=FailureAnalysis)
+    failures: FailureAnalysis | None = None
     # Why it is unknown whether the assumptions allow anything at all; then all is undecided.
     assumptions_unknown: str = ""
-    _done: int = 0
 
     @property
     def of_faults(self) -> list[Obligation]:
@@ -111,38 +118,41 @@ class ProofState:
         return [o for o in self.asked if o.property not in FAILURES]
 
     def step(self) -> None:
-        """Before each question: stops on Ctrl-C, and reports progress."""
-        self.check()
-        self._done += 1
-        total = len(self.plain) + 3 * len(self.of_faults)
-        self.progress(self._done, max(self._done, total))
+        """Before each question: stops where the proof is to stop, and reports progress."""
+        checkpoint()
+        self.progress(len(self.decided), len(self.asked))
 
     def decide(self, obligation: Obligation) -> Verdict:
-        """The verdict on an obligation about single situations, as the file claims it. A waived
-        one is decided too, so that the report can say when the waiver is no longer needed."""
+        """The verdict on an obligation about single situations."""
         if self.assumptions_unknown:
-            return claimed(self.plan, Verdict(obligation, "undecided", self.assumptions_unknown))
-        return claimed(self.plan, self.situations.decide(obligation))
+            return Verdict(obligation, "undecided", self.assumptions_unknown)
+        return self.situations.decide(obligation)
 
     def record(self, verdicts: Iterable[Verdict]) -> None:
-        self.decided |= {v.obligation.key: claimed(self.plan, v) for v in verdicts}
+        """Keep verdicts as the file claims them, each as soon as it comes. A waived obligation is
+        decided too, so that the report can say when the waiver is no longer needed."""
+        for verdict in verdicts:
+            kept = self.decided[verdict.obligation.key] = claimed(self.plan, verdict)
+            self.on_verdict(kept)
 
-    def report(self, *, selected: bool) -> Report:
+    def report(self, stopped: Stopped | None, *, selected: bool) -> Report:
         """All verdicts in the order asked; what was not reached is undecided."""
-        late = "interrupted before it was decided"
+        late = stopped.why if stopped else ""
         verdicts = tuple(
             self.decided.get(o.key) or Verdict(o, "undecided", late)
             for o in [*self.plain, *self.of_faults]
         )
-        interrupted = any(o.key not in self.decided for o in self.asked)
-        missed = () if interrupted or selected else tuple(unmet(self.plan, verdicts))
+        incomplete = any(o.key not in self.decided for o in self.asked) or (
+            self.failures is not None and not self.failures.finished
+        )
+        missed = () if incomplete or selected else tuple(unmet(self.plan, verdicts))
         return Report(
             self.plan,
             verdicts,
             assumption_texts(self.plan),
             missed,
-            interrupted,
-            self.failures.table,
+            stopped if incomplete else None,
+            self.failures.table(late) if self.failures else (),
         )
 
 
@@ -170,7 +180,7 @@ def decide_histories(proof: ProofState) -> None:
         proof.assumptions_unknown = "it is unknown whether the assumptions allow a history"
         return
     over_time = [o for o in proof.plain if not o.of_situations]
-    proof.record(histories.decide(over_time).values())
+    proof.record(histories.verdicts(over_time))
     if plan.wiring.reports_may_differ:  # then every invariant of memory must be known
         known = {o.key for o in over_time}
         never = [o for o in proof.everything if o.over == "histories" and o.mode == "never"]
@@ -179,10 +189,13 @@ def decide_histories(proof: ProofState) -> None:
     unreached = []
     for obligation in (o for o in proof.plain if o.of_situations):
         proof.step()
-        verdict = proof.decided[obligation.key] = proof.decide(obligation)
+        verdict = proof.decide(obligation)
         if needs_history(verdict, plan):
             unreached.append(obligation)
-    found = histories.decide(unreached).values()
+        # Else it is not known yet whether memory is ever in such a state.
+        if plan.wiring.reports_may_differ or not needs_history(verdict, plan):
+            proof.record([verdict])
+    found = histories.verdicts(unreached)
     # Histories leave wiring out: with it, only a history that was found decides.
     proof.record(v for v in found if v.status == "broken" or not plan.wiring.reports_may_differ)
 
@@ -206,7 +219,7 @@ def decide_situations(proof: ProofState) -> None:
             obligation.of_situations or proof.assumptions_unknown
         ):
             proof.step()
-            proof.decided[obligation.key] = proof.decide(obligation)
+            proof.record([proof.decide(obligation)])
 
 
 def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
@@ -215,12 +228,13 @@ def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
     def phase(proof: ProofState) -> None:
         if not proof.of_faults:
             return
-        safety = [
-            proof.decided.get(o.key) or proof.decide(o)
-            for o in proof.everything
-            if o.property not in FAILURES and o.of_situations
-        ]
-        proof.failures = decide_failures(
+        safety = []
+        for obligation in proof.everything:
+            if obligation.property not in FAILURES and obligation.of_situations:
+                checkpoint()
+                known = proof.decided.get(obligation.key)
+                safety.append(known or claimed(proof.plan, proof.decide(obligation)))
+        proof.failures = FailureAnalysis(
             proof.situations,
             proof.of_faults,
             safety,
@@ -228,7 +242,7 @@ def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
             pairs=pairs,
             undecided=proof.assumptions_unknown,
         )
-        proof.record(proof.failures.verdicts)
+        proof.record(proof.failures.verdicts())
 
     return phase
 
@@ -236,14 +250,15 @@ def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
 def find_repairs(proof: ProofState) -> None:
     """Repairs of the first findings."""
     wanted = [o.key for o in [*proof.plain, *proof.of_faults]]
-    proof.decided |= repair_findings(
+    repaired = repair_findings(
         proof.situations.world,
         proof.decided,
         wanted,
-        proof.failures.effects,
+        proof.failures.effects if proof.failures else {},
         proof.situations.timeout,
-        proof.check,
+        proof.step,
     )
+    proof.record(repaired)
 
 
 def _no_history(clash: Sequence[Assumption]) -> Diagnostic:

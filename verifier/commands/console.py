@@ -29,6 +29,14 @@ def timeout_option(parser: argparse.ArgumentParser, what: str = "each check") ->
     parser.add_argument("--timeout", type=_seconds, metavar="S", help=f"seconds for {what}")
 
 
+def within_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--within``, in seconds for everything that a command does."""
+    parser.add_argument(
+        "--within", type=_seconds, metavar="S",
+        help="seconds for all of it: what is not decided by then is undecided",
+    )  # fmt: skip
+
+
 def _seconds(text: str) -> float:
     """An option value in seconds. Raises ArgumentTypeError unless it is a number above 0."""
     try:
@@ -47,15 +55,14 @@ def ink_of(options: argparse.Namespace) -> "Ink":
 
 
 @contextmanager
-def working(file: str) -> "Iterator[ProgressLine]":
-    """Shows the progress of long work on a file in a terminal, and clears it at the end."""
+def working(file: str, done: str = "done") -> "Iterator[ProgressLine]":
+    """Shows the progress of long work on a file on the error output. ``done`` is the word for
+    what is done."""
     from verifier.reports.progress import ProgressLine
 
-    line = ProgressLine(sys.stderr, Path(file).name)
-    try:
+    line = ProgressLine(sys.stderr, Path(file).name, done)
+    with line.alive():
         yield line
-    finally:
-        line.clear()
 
 
 def say(lines: Iterable[str], ink: "Ink | None" = None) -> None:

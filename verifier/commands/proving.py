@@ -2,7 +2,8 @@
 
 import argparse
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,13 +15,18 @@ from verifier.commands.console import (
     ink_of,
     say,
     timeout_option,
+    within_option,
     working,
 )
 from verifier.verdicts.exit_codes import ExitCode, worst
 
 if TYPE_CHECKING:
+    from verifier.plan.model import Plan
+    from verifier.sheets.sheet import Sheet
     from verifier.verdicts.report import Report
 
+# Seconds in which certificates of what was proved may still be written when the time is over.
+GRACE = 1.0
 _MARKS = {
     ExitCode.AS_EXPECTED: "ok",
     ExitCode.BROKEN: "BROKEN",
@@ -32,6 +38,7 @@ def add(command: Command) -> None:
     prove = command("prove", _prove, "prove junction files or all files of a folder")
     prove.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
     timeout_option(prove)
+    within_option(prove)
     prove.add_argument(
         "--only", action="append", default=[], metavar="PROPERTY", help="check this property only"
     )
@@ -62,18 +69,25 @@ def add(command: Command) -> None:
         help="such as T1; leave out for all subjects",
     )  # fmt: skip
     timeout_option(why)
+    within_option(why)
     why.add_argument("--all", action="store_true", help="show all facts")
     console_options(why)
 
 
 def _prove(options: argparse.Namespace) -> int:
+    from verifier.engines.stopping import time_limit
+
+    with time_limit(options.within):
+        return _prove_all(options)
+
+
+def _prove_all(options: argparse.Namespace) -> int:
+    from verifier.engines.stopping import is_over, out_of_time
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.writing import check_target
-    from verifier.reports import machine, terminal
+    from verifier.reports import machine
     from verifier.reports.json_parts import Json
-    from verifier.reports.words import tally_words
 
-    ink = ink_of(options)
     codes: list[ExitCode] = []
     documents: list[Json] = []
     reports: list[Report] = []
@@ -82,87 +96,103 @@ def _prove(options: argparse.Namespace) -> int:
     if options.report:
         check_target(Path(options.report))
     for number, path in enumerate(files):
+        if is_over():
+            codes.append(ExitCode.UNDECIDED)
+            documents.append(machine.file_not_reached(str(path), out_of_time()))
+            if not options.json:
+                say([f"{_MARKS[ExitCode.UNDECIDED]:<9}  {path}  {out_of_time()}"])
+            continue
         try:
             report = _proved(path, options)
         except InputError as error:
             codes.append(ExitCode.BAD_INPUT)
-            if options.json:
-                documents.append(machine.file_with_errors(str(path), error.diagnostics))
-            else:
+            documents.append(machine.file_with_errors(str(path), error.diagnostics))
+            if not options.json:
                 complain(error)
             continue
         codes.append(report.exit_code)
         reports.append(report)
-        if options.json:
-            documents.append(machine.file_report(report))
-        elif options.quiet:
-            mark = _MARKS[report.exit_code]
-            say([f"{mark:<9}  {path}  {tally_words(report.verdicts)}"])
-        else:
-            say([""] * (number > 0))
-            say(
-                terminal.report_lines(
-                    report,
-                    ink,
-                    everything=options.all,
-                    lessons=len(files) == 1,
-                    pairs=options.pairs,
-                ),
-                ink,
-            )
-        if report.interrupted:
+        documents.append(machine.file_report(report) if options.json else {})
+        if not options.json:
+            _say_report(report, options, first=number == 0, alone=len(files) == 1)
+        if report.interrupted and not is_over():
             break
     if options.report:
         _write_report(reports, options)
     if options.certificate:
-        _write_certificates(reports, Path(options.certificate))
+        codes.append(_write_certificates(reports, Path(options.certificate)))
     if options.json:
         import json
 
         print(json.dumps(machine.document(documents, worst(codes)), indent=2))
     elif len(files) > 1 and not options.quiet:
-        say(["", f"{len(codes)} of {len(files)} files checked, exit code {int(worst(codes))}."])
+        reached = f"{len(documents)} of {len(files)} files checked"
+        say(["", f"{reached}, exit code {int(worst(codes))}."])
     return worst(codes)
 
 
+def _say_report(report: "Report", options: argparse.Namespace, *, first: bool, alone: bool) -> None:
+    """Print what was decided of one file, now: what comes after may take long."""
+    from verifier.reports import terminal
+    from verifier.reports.words import tally_words
+
+    if options.quiet:
+        mark = _MARKS[report.exit_code]
+        say([f"{mark:<9}  {report.plan.source.name}  {tally_words(report.verdicts)}"])
+        return
+    ink = ink_of(options)
+    say([] if first else [""])
+    say(
+        terminal.report_lines(
+            report, ink, everything=options.all, lessons=alone, pairs=options.pairs
+        ),
+        ink,
+    )
+    sys.stdout.flush()
+
+
 def _proved(path: Path, options: argparse.Namespace) -> "Report":
-    """The report of one file. Progress goes to the terminal's error output."""
+    """The report of one file. Progress goes to the error output."""
     from verifier.api import prove_file
 
-    with working(str(path)) as progress:
-        return prove_file(
-            path,
-            timeout=options.timeout,
-            only=options.only,
-            pairs=options.pairs,
-            progress=progress,
-        )
+    asked = partial(
+        prove_file, path, timeout=options.timeout, only=options.only, pairs=options.pairs
+    )
+    if options.quiet:
+        return asked()
+    with working(str(path), "decided") as line:
+        return asked(progress=line, on_verdict=line.on_verdict)
 
 
-def _write_certificates(reports: "Sequence[Report]", folder: Path) -> None:
-    """Write the proofs over time, and the file that lists them."""
+def _write_certificates(reports: "Sequence[Report]", folder: Path) -> ExitCode:
+    """Write the proofs over time, and the file that lists them. Whether there was time for all."""
+    from verifier.engines.stopping import is_over
     from verifier.language.writing import make_folder, write_file
-    from verifier.reports.certificates import certificate_files
+    from verifier.reports.certificates import certificate_files, proofs_over_time
 
     make_folder(folder)
-    files = list(certificate_files(reports))
-    for name, text in files:
+    of, written = proofs_over_time(reports), -1  # one file lists the others
+    for name, text in certificate_files(reports):
         write_file(folder / name, text)
-    print(f"{len(files) - 1} proofs over time written into {folder}.", file=sys.stderr)
+        written += 1
+        if written < of and is_over(GRACE):
+            print(
+                f"Only {written} of {of} proofs over time written into {folder}: "
+                "there was no time for more.",
+                file=sys.stderr,
+            )
+            return ExitCode.UNDECIDED
+    print(f"{written} proofs over time written into {folder}.", file=sys.stderr)
+    return ExitCode.AS_EXPECTED
 
 
 def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> None:
     """Write the HTML report."""
     from verifier.language.writing import write_file
     from verifier.reports.page.document import FileReport, document
-    from verifier.reports.page.made import sheets_of
 
     path = Path(options.report)
-    written = []
-    for report in reports:
-        with working(report.plan.source.name) as progress:
-            found = sheets_of(report.plan, test_card=options.with_test_card, progress=progress)
-        written.append(FileReport(report, found))
+    written = [FileReport(report, _sheets_of(report.plan, options)) for report in reports]
     if not written:
         print("No report was written: no file could be read.", file=sys.stderr)
         return
@@ -173,10 +203,31 @@ def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> N
     print(f"Report written: {path}", file=sys.stderr)
 
 
+def _sheets_of(plan: "Plan", options: argparse.Namespace) -> "Mapping[str, Sheet]":
+    """The sheets for a report; without the test card where there is no time for it."""
+    from verifier.engines.stopping import OutOfTime, checkpoint
+    from verifier.reports.page.made import sheets_of
+
+    if not options.with_test_card:
+        return sheets_of(plan)
+    with working(plan.source.name) as line:
+
+        def progress(done: int, of: int) -> None:
+            checkpoint()
+            line(done, of)
+
+        try:
+            return sheets_of(plan, test_card=True, progress=progress)
+        except OutOfTime as over:
+            print(f"The report has no test card: {over}.", file=sys.stderr)
+            return sheets_of(plan)
+
+
 def _command_line(options: argparse.Namespace) -> str:
     """The command line, with the options that the verdicts depend on."""
     said = ["clearproof prove"]
     said += [f"--timeout {options.timeout:g}"] if options.timeout else []
+    said += [f"--within {options.within:g}"] if options.within else []
     said += [f"--only {name}" for name in options.only]
     said += [f"--{name}" for name in ("pairs", "all") if getattr(options, name)]
     return " ".join([*said, *options.paths])
@@ -196,9 +247,14 @@ def _why(options: argparse.Namespace) -> int:
     from verifier.reports.why import why_lines
 
     subjects = [name for text in options.subjects for name in text.split(",") if name]
-    with working(options.file) as progress:
+    with working(options.file, "decided") as progress:
         report, verdicts = reasons_file(
-            options.file, options.property, subjects, timeout=options.timeout, progress=progress
+            options.file,
+            options.property,
+            subjects,
+            timeout=options.timeout,
+            within=options.within,
+            progress=progress,
         )
     ink = ink_of(options)
     say(why_lines(report, verdicts, ink, everything=options.all), ink)

@@ -13,6 +13,7 @@ from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Exists, Impossible, Unknown
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.smt.train_length_constraints import rooms
+from verifier.engines.stopping import checkpoint
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, atom, conjunction, negation, support
 from verifier.plan.minimality import count_situations
@@ -42,49 +43,74 @@ FAR_REACHING = 10
 _ORDER: tuple[Consequence, ...] = ("false proceed", "undecided", "more restrictive", "none")
 
 
-@dataclass(frozen=True, slots=True)
 class FailureAnalysis:
-    """The verdict on each fault, the failure table, and the effects by the name of the fault."""
-
-    verdicts: tuple[Verdict, ...] = ()
-    table: tuple[Failure, ...] = ()
-    effects: "Mapping[str, FaultEffect]" = field(default_factory=dict)
-
-
-def decide_failures(
-    prover: SituationProver,
-    asked: Sequence[Obligation],
-    safety: Sequence[Verdict],
-    step: Callable[[], None],
-    *,
-    pairs: bool,
-    undecided: str = "",
-) -> FailureAnalysis:
     """The verdict on each fault, and the failure table.
 
     ``safety`` holds the verdicts on the safety properties with nothing broken; a waived one is
-    left out. ``undecided`` is why nothing can be decided, if so.
+    left out. ``step`` is called before each question. ``undecided`` is why nothing can be decided,
+    if so.
+
+    ``effects`` are those of the faults, by name, as far as the analysis has come; ``finished`` says
+    that it has come to its end.
     """
-    check = FailureCheck(
-        prover.world,
-        prover.timeout,
-        [v.obligation for v in safety if v.status != "waived" or v.needless],
-        {v.obligation.key for v in safety if v.status in ("broken", "undecided")},
-        step,
-        prover.store,
-    )
-    effects = check.failures()
-    verdicts = []
-    for obligation in asked:
-        step()
-        verdicts.append(
-            Verdict(obligation, "undecided", undecided)
-            if undecided
-            else _verdict(prover, obligation, effects[obligation.subjects[0]])
+
+    def __init__(
+        self,
+        prover: SituationProver,
+        asked: Sequence[Obligation],
+        safety: Sequence[Verdict],
+        step: Callable[[], None],
+        *,
+        pairs: bool,
+        undecided: str = "",
+    ):
+        self._prover = prover
+        self._asked = {o.subjects[0]: o for o in asked}
+        self._step = step
+        self._with_pairs = pairs
+        self._undecided = undecided
+        self._check = FailureCheck(
+            prover.world,
+            prover.timeout,
+            [v.obligation for v in safety if v.status != "waived" or v.needless],
+            {v.obligation.key for v in safety if v.status in ("broken", "undecided")},
+            step,
+            prover.store,
         )
-    rows = [effect.row() for effect in effects.values()]
-    rows += check.pairs(effects) if pairs else []
-    return FailureAnalysis(tuple(verdicts), sorted_failures(rows), effects)
+        self.effects: dict[str, FaultEffect] = {}
+        self._pairs: list[Failure] = []
+        self.finished = False
+
+    def verdicts(self) -> Iterator[Verdict]:
+        """The verdict on each fault, as soon as it is known."""
+        for effect in self._check.failures():
+            self.effects[effect.fault.name] = effect
+            if obligation := self._asked.get(effect.fault.name):
+                self._step()
+                yield (
+                    Verdict(obligation, "undecided", self._undecided)
+                    if self._undecided
+                    else _verdict(self._prover, obligation, effect)
+                )
+        if self._with_pairs:
+            self._pairs = self._check.pairs(self.effects)
+        self.finished = True
+
+    def table(self, late: str = "") -> tuple[Failure, ...]:
+        """The failure table, in the order of the file where equally grave. ``late`` says why what
+        was not reached is undecided."""
+        rows = []
+        for fault in self._prover.plan.equipment.faults:
+            effect = self.effects.get(fault.name)
+            rows.append(effect.row() if effect else _not_reached(late, fault))
+        rows += self._pairs
+        if self._with_pairs and not self.finished:
+            rows.append(Failure(("some pair",), "pair", "undecided", late))
+        return sorted_failures(rows)
+
+
+def _not_reached(why: str, fault: Fault) -> Failure:
+    return Failure((fault.name,), fault.kind.property_name, "undecided", why)
 
 
 def _verdict(prover: SituationProver, asked: Obligation, effect: "FaultEffect") -> Verdict:
@@ -135,16 +161,13 @@ class FailureCheck:
         self._memory = MemoryInvariants(sound, timeout)
         self._sound = sound
 
-    def failures(self) -> dict[str, "FaultEffect"]:
-        """The effect of each fault, by its name."""
-        faults = self._plan.equipment.faults
-        effects: dict[str, FaultEffect] = {}
-        for world, some in self._memory.partition(faults):
+    def failures(self) -> Iterator["FaultEffect"]:
+        """The effect of each fault; those of faults close to each other together."""
+        for world, some in self._memory.partition(self._plan.equipment.faults):
             check = _SingleFaults(
                 world, some, self._timeout, self._harms, self._unproved, self._store
             )
-            effects |= check.failures(self._step)
-        return {fault.name: effects[fault.name] for fault in faults}
+            yield from check.failures(self._step)
 
     def pairs(self, singles: Mapping[str, "FaultEffect"]) -> list[Failure]:
         """Pairs of faults that do harm where neither does alone, with the first harm found.
@@ -208,13 +231,11 @@ class _SingleFaults:
             everything.inputs, assumptions, timeout, always, rooms(self.plan), store
         )
 
-    def failures(self, step: Callable[[], None]) -> dict[str, "FaultEffect"]:
-        """The effect of each of these faults, by its name."""
-        effects: dict[str, FaultEffect] = {}
+    def failures(self, step: Callable[[], None]) -> Iterator["FaultEffect"]:
+        """The effect of each of these faults."""
         for group in self._groups():
             step()
-            effects |= {effect.fault.name: effect for effect in self._of_group(group)}
-        return effects
+            yield from self._of_group(group)
 
     def _of_group(self, group: Sequence[Observable]) -> Iterator["FaultEffect"]:
         """The effect of each fault of a group. A cycle of signals that cannot be resolved with
@@ -239,8 +260,10 @@ class _SingleFaults:
             numbers = {n for name in touched for n in self._harms_by_name.get(name, ())}
             near = [self._harms[n] for n in sorted(numbers)] if shared else self._harms
             for harm in near:
+                checkpoint()
                 self._find_harm(harm, effects)
             for signal in signals:
+                checkpoint()
                 self._find_restricted(signal, effects)
         except InputError:
             if len(group) > 1:

@@ -5,7 +5,7 @@ inductive invariant that excludes the bad states; *broken* only after the refere
 solver and no expressions, replayed the history; everything else is undecided, with the reason.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from time import monotonic
@@ -33,7 +33,7 @@ from verifier.world.memory_abstraction import REMEMBERED
 _IN_SITUATIONS = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
 )  # fmt: skip
-# Seconds for resettability and for the assumptions, where the user gives no limit.
+# Seconds for resettability, where the user gives no limit.
 DEFAULT_SECONDS = 30.0
 # How many moments some history must last under the file's assumptions.
 MIN_MOMENTS = 40
@@ -63,7 +63,7 @@ class HistoryProver:
         system, assumed = self._truthful.histories.system, self.plan.assumptions
         if not assumed:
             return ()
-        goes = goes_on(system, MIN_MOMENTS, self._truthful.deadline())
+        goes = goes_on(system, MIN_MOMENTS, self._truthful.time_limit())
         if goes is None:
             return None
         if goes:
@@ -71,27 +71,32 @@ class HistoryProver:
 
         def leaves_none(some: Sequence[int]) -> bool:
             fewer = replace(system, always=tuple(system.always[k] for k in some))
-            return goes_on(fewer, MIN_MOMENTS, self._truthful.deadline()) is False
+            return goes_on(fewer, MIN_MOMENTS, self._truthful.time_limit()) is False
 
         return tuple(assumed[k] for k in minimal_core(range(len(assumed)), leaves_none))
 
     def decide(self, obligations: Iterable[Obligation]) -> dict[str, Verdict]:
         """The verdict on each obligation, by its key."""
+        return {verdict.obligation.key: verdict for verdict in self.verdicts(obligations)}
+
+    def verdicts(self, obligations: Iterable[Obligation]) -> Iterator[Verdict]:
+        """The verdict on each obligation, as soon as it is known."""
         places: dict[tuple[object, ...], list[Obligation]] = {}
         for obligation in obligations:
             key: tuple[object, ...] = (obligation.over, obligation.mode)
             if obligation.over != "for good":
                 key += place_of(obligation, self.plan)
             places.setdefault(key, []).append(obligation)
-        verdicts: dict[str, Verdict] = {}
+        before: list[Verdict] = []
         lasting_last = sorted(places.values(), key=lambda here: here[0].over == "for good")
         for here in lasting_last:
             prover = self._lossy if here[0].over == "lossy" else self._truthful
             if here[0].over == "for good":
-                verdicts |= prover.always_again(here, verdicts.values())
+                yield from prover.always_again(here, before)
             else:
-                verdicts |= prover.decide(here)
-        return verdicts
+                for verdict in prover.decide(here):
+                    before.append(verdict)
+                    yield verdict
 
     def memory_facts(self) -> tuple[Expr, ...]:
         """The invariants proved of relays, timers, direction of traffic and points alone."""
@@ -116,24 +121,24 @@ class _SystemProver:
         self._timeout = timeout
         self._windows = Windows(system, few=self._few, timeout=timeout, step=step)
 
-    def deadline(self) -> float:
-        return monotonic() + (DEFAULT_SECONDS if self._timeout is None else self._timeout)
+    def time_limit(self) -> float | None:
+        """The time of :func:`time.monotonic` until which a question may take."""
+        return None if self._timeout is None else monotonic() + self._timeout
 
-    def decide(self, here: Sequence[Obligation]) -> dict[str, Verdict]:
-        """The verdicts, by key, on obligations of one mode about one place."""
+    def decide(self, here: Sequence[Obligation]) -> Iterator[Verdict]:
+        """The verdicts on obligations of one mode about one place."""
         bads = [self.histories.expand(o.formula) for o in here]
         answers = self._windows.decide(bads, likely=here[0].mode == "possible")
-        return {o.key: self._verdict(o, answer) for o, answer in zip(here, answers, strict=True)}
+        for obligation, answer in zip(here, answers, strict=True):
+            yield self._verdict(obligation, answer)
 
-    def always_again(
-        self, here: Sequence[Obligation], before: Iterable[Verdict]
-    ) -> dict[str, Verdict]:
+    def always_again(self, here: Sequence[Obligation], before: Iterable[Verdict]) -> list[Verdict]:
         """Whether things can always be done again, provided that no train collides or derails
         (afterwards nothing can). ``before`` are the other verdicts on histories."""
         mishaps = ("collision", "derailment")
         if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
             why = "decided only once no train can collide or derail"
-            return {o.key: Verdict(o, "undecided", why) for o in here}
+            return [Verdict(o, "undecided", why) for o in here]
         system = self.histories.system
         answers = always_again(
             system,
@@ -142,9 +147,9 @@ class _SystemProver:
             # How the last train stood on track that is vacant now does not matter.
             matters=[w for w in system.states if w.kind not in ("heading", "pace")],
             few=self._few,
-            deadline=self.deadline(),
+            deadline=self.time_limit() or monotonic() + DEFAULT_SECONDS,
         )
-        return {o.key: self._again(o, answer) for o, answer in zip(here, answers, strict=True)}
+        return [self._again(o, answer) for o, answer in zip(here, answers, strict=True)]
 
     def _again(self, obligation: Obligation, answer: Resettability) -> Verdict:
         match answer:
@@ -186,7 +191,7 @@ class _SystemProver:
 
     def _titles(self, system: System, bad: Expr, proof: Unreachable) -> tuple[str, ...]:
         """Titles of the assumptions that a proof needs."""
-        used = [system.always[k] for k in relied_on(system, bad, proof, deadline=self.deadline())]
+        used = [system.always[k] for k in relied_on(system, bad, proof, deadline=self.time_limit())]
         granted = zip(self.plan.assumptions, self.histories.system.always, strict=True)
         return tuple(assumed.title for assumed, expr in granted if expr in used)
 
@@ -252,9 +257,7 @@ def needs_history(verdict: Verdict, plan: Plan) -> bool:
     """Whether a verdict on single situations leaves open whether a history leads there."""
     if verdict.obligation.mode == "possible":
         return verdict.status == "proved" and not plan.wiring.reports_may_differ
-    return verdict.status in ("broken", "waived") and not isinstance(
-        verdict.obligation.formula, Const
-    )
+    return verdict.status == "broken" and not isinstance(verdict.obligation.formula, Const)
 
 
 def place_of(obligation: Obligation, plan: Plan) -> tuple[str, ...]:

@@ -59,7 +59,8 @@ class Reachable:
 
 
 class Interrupted(Exception):
-    """The user pressed Ctrl-C while an engine was at work."""
+    """Work was stopped before its end: the user pressed Ctrl-C, or the time for all of it is over
+    (:mod:`verifier.engines.stopping`)."""
 
 
 SituationAnswer = Exists | Impossible | Unknown

@@ -21,6 +21,7 @@ from typing import Any
 import z3
 from z3 import z3core
 
+from verifier.engines import stopping
 from verifier.engines.results import Interrupted
 from verifier.logic.expr import And, Atom, Const, Expr, fold
 
@@ -163,10 +164,11 @@ class Session:
 
         Raises :class:`Interrupted` on Ctrl-C."""
         self._model, self._has_model = None, False
+        deadline = stopping.deadline(deadline)
         if deadline is not None:
             left = int((deadline - monotonic()) * 1000)
             if left <= 0:
-                self.reason = OUT_OF_TIME
+                self.reason = _out_of_time(deadline)
                 return None
             self.solver.set("timeout", left)
         with _listening(self.solver) as listener:
@@ -181,7 +183,7 @@ class Session:
         if listener.pressed:
             raise Interrupted
         late = deadline is not None and monotonic() >= deadline - TOLERANCE
-        self.reason = OUT_OF_TIME if late else f"the solver gave up ({why})"
+        self.reason = _out_of_time(deadline) if late else f"the solver gave up ({why})"
         return None
 
     def _ask(self, assumed: Sequence[z3.BoolRef]) -> int:
@@ -225,6 +227,12 @@ class Session:
             declared = self._declared[key] = bit.decl()
         meant = z3core.Z3_model_get_const_interp(self.context.ref(), self.model.model, declared.ast)
         return bool(meant.value == self.true.as_ast().value)
+
+
+def _out_of_time(deadline: float | None) -> str:
+    """Why there was no answer before a deadline: that of the question, or that of all the work."""
+    of_all = deadline is not None and deadline == stopping.deadline()
+    return stopping.out_of_time() if of_all else OUT_OF_TIME
 
 
 # ------------------------------------------------------------------ Ctrl-C

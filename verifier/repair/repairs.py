@@ -1,6 +1,6 @@
 """Repairs of what was found broken: rules, wiring and locks, each proved before it is offered."""
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from time import monotonic
 
@@ -25,8 +25,8 @@ def repair_findings(
     effects: Mapping[str, FaultEffect],
     timeout: float | None,
     step: Callable[[], None],
-) -> dict[str, Verdict]:
-    """The verdicts, by key, whose findings can be repaired, with their repairs.
+) -> Iterator[Verdict]:
+    """The verdicts whose findings can be repaired, with their repairs.
 
     ``wanted`` are the keys in the order in which repairs are looked for, ``effects`` the effect
     of each fault, by its name; ``step`` is called before each finding. Where a finding is a
@@ -35,8 +35,7 @@ def repair_findings(
     left, locks_left = MAX_REPAIRS, ALL
     harms = {name: effect.harms for name, effect in effects.items()} or None
     wiring = WiringRepairer(world, harms, timeout)
-    repaired = {}
-    for verdict in (verdicts[key] for key in wanted):
+    for verdict in [verdicts[key] for key in wanted]:
         finding, obligation = verdict.finding, verdict.obligation
         if finding is None or obligation.advice:
             continue
@@ -58,8 +57,7 @@ def repair_findings(
             additions = _additions(world, obligation, finding, effects, timeout)
             rewiring = wiring.repair(obligation, finding)
             finding = replace(finding, mending=additions, rewiring=rewiring)
-        repaired[obligation.key] = replace(verdict, finding=finding)
-    return repaired
+        yield replace(verdict, finding=finding)
 
 
 def _additions(

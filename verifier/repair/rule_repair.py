@@ -13,6 +13,7 @@ from itertools import permutations
 from verifier.decide.memory_invariants import is_ruled_out
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
+from verifier.engines.stopping import checkpoint
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import atom
 from verifier.plan import observables
@@ -71,6 +72,7 @@ def _one_addition(
     evaluator = Evaluator(plan)
     routes = _relevant_routes(plan, obligation, situation, evaluator)
     for name, says in _candidates(plan, obligation, routes):
+        checkpoint()
         signal = plan.signals[name]
         driver = plan.wiring.driver_of(signal.heads[0].name)
         read = observables.at_reader(says.what, driver.name if driver else "")

@@ -19,6 +19,7 @@ from verifier.decide.failures import FAR_REACHING, FailureCheck
 from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
+from verifier.engines.stopping import checkpoint
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import TRUE, Const, Expr, atom, conjunction
 from verifier.plan.model import Plan
@@ -115,7 +116,7 @@ class WiringRepairer:
         safe = [o for o in self._asked_before.values()
                 if o.mode == "never" and self._held_before(o.key)]  # fmt: skip
         effects = FailureCheck(self.before.world, self._timeout, safe).failures()
-        return {name: effect.harms for name, effect in effects.items()}
+        return {effect.fault.name: effect.harms for effect in effects}
 
     def _held_before(self, key: str) -> bool:
         """Whether an obligation was proved before the edit. One that did not exist counts as
@@ -329,6 +330,7 @@ class _RepairSearch:
         return ()
 
     def _effect(self, edited: _Edited) -> Effect:
+        checkpoint()
         if self._tries == 0:
             raise _TriesOver
         self._tries -= 1

@@ -9,7 +9,18 @@ from collections.abc import Iterator, Sequence
 
 from verifier.engines.temporal.certificates import README, certificate
 from verifier.explain.invariant_text import sentences
-from verifier.verdicts.report import Report
+from verifier.verdicts.report import InductiveProof, Report, Verdict
+
+
+def proofs_over_time(reports: Sequence[Report]) -> int:
+    """How many proofs there are to write."""
+    return sum(1 for report in reports for _ in _lasting(report))
+
+
+def _lasting(report: Report) -> Iterator[tuple[Verdict, InductiveProof]]:
+    for verdict in report.verdicts:
+        if verdict.lasting is not None and verdict.status == "proved":
+            yield verdict, verdict.lasting
 
 
 def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:
@@ -17,10 +28,7 @@ def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:
     yield "README.txt", f"{README}{_FILES}{''.join(_file(report) for report in reports)}"
     number = 0
     for report in reports:
-        for verdict in report.verdicts:
-            lasting = verdict.lasting
-            if lasting is None or verdict.status != "proved":
-                continue
+        for verdict, lasting in _lasting(report):
             number += 1
             title = f"{report.plan.title}: {verdict.obligation.key}"
             text = certificate(

@@ -35,6 +35,10 @@ def file_with_errors(name: str, diagnostics: tuple[Diagnostic, ...]) -> Json:
     }
 
 
+def file_not_reached(name: str, why: str) -> Json:
+    return {"file": name, "exit_code": int(ExitCode.UNDECIDED), "stopped": why}
+
+
 def diagnostic_json(diagnostic: Diagnostic) -> Json:
     return {
         "code": diagnostic.code,
@@ -52,6 +56,7 @@ def file_report(report: Report) -> Json:
         "title": plan.title,
         "exit_code": int(report.exit_code),
         "interrupted": report.interrupted,
+        "stopped": report.stopped.why if report.stopped else "",
         "counts": tallies(report.verdicts),
         "assumed": list(report.assumed),
         "assumptions": [

@@ -219,8 +219,8 @@ def summary_words(report: Report) -> tuple[str, str]:
     """How many verdicts there are of each kind, and over what: ``36 proved``, ``, over all 64
     situations of this plan.``"""
     text = tally_words(report.verdicts)
-    if report.interrupted:
-        return f"{text} (interrupted)", "."
+    if report.stopped:
+        return f"{text} ({report.stopped.brief})", "."
     situations = count_situations(report.plan.inputs)
     exact = f"all {situations:,} situations" if situations < MOST_COUNTED else "every situation"
     histories = " and every history" if report.plan.locking.over_time else ""

@@ -10,11 +10,12 @@ from pathlib import PurePath
 from typing import Literal
 
 from verifier.language.listing import listing
-from verifier.pipeline import Progress, prove
+from verifier.pipeline import prove
 from verifier.plan.model import Plan
 from verifier.sheets.part_kinds import FAMILIES, PartKind
 from verifier.sheets.sheet import Table
 from verifier.verdicts.exit_codes import ExitCode
+from verifier.verdicts.progress import Progress
 from verifier.verdicts.report import Report, Verdict
 
 Standing = Literal["proved", "BROKEN", "undecided", "waived", "expected broken", "not checked"]

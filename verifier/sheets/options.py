@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from verifier.plan.model import Plan
-from verifier.testcard.progress import Progress, silent
+from verifier.verdicts.progress import Progress, silent
 
 if TYPE_CHECKING:
     from verifier.language.source import Span

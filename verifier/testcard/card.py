@@ -51,10 +51,10 @@ from verifier.testcard.fault_list import (
 )
 from verifier.testcard.fault_simulation import ExpectedStep, FaultSimulator
 from verifier.testcard.lower_bound import incompatible_goals
-from verifier.testcard.progress import Progress, silent
 from verifier.testcard.solver_queries import QueryUndecided, SolverQueries
 from verifier.testcard.stateful_steps import Operation, StateGraph, is_stateful
 from verifier.testcard.step_ordering import Instruction, OperatorPath, length, short_path
+from verifier.verdicts.progress import Progress, silent
 
 # For layouts with more signals than this, the solver is not asked for steps that show faults.
 MAX_PROVED = 40

@@ -26,8 +26,8 @@ from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
 from verifier.testcard.card import Card, card_on
 from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
-from verifier.testcard.progress import Progress, silent
 from verifier.testcard.sequence_diagnosis import diagnose_sequence
+from verifier.verdicts.progress import Progress, silent
 
 # The title of the table, and its columns; those in _NEEDED are read back.
 TITLE = "Test card"

@@ -22,9 +22,9 @@ from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.wired_step import WiredStepper
 from verifier.testcard.operator_actions import places
-from verifier.testcard.progress import Progress, silent
 from verifier.testcard.settle import CONTROLS, Action, Moment, Simulation
 from verifier.testcard.step_ordering import Instruction, OperatorPath, Stood
+from verifier.verdicts.progress import Progress, silent
 
 # The most moments that are simulated in all.
 MAX_MOMENTS = 30_000

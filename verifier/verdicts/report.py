@@ -169,16 +169,31 @@ class Failure:
 
 
 @dataclass(frozen=True, slots=True)
+class Stopped:
+    """Why a proof ended before its end: ``brief`` of the whole, ``why`` of each obligation that
+    was not reached."""
+
+    brief: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """All verdicts of one file, in the order of the catalog and the file. ``failures`` is
-    the failure table, worst first."""
+    the failure table, worst first. ``stopped``: the proof ended before all was decided."""
 
     plan: Plan
     verdicts: tuple[Verdict, ...]
     assumed: tuple[str, ...]
     unmet: tuple[Unmet, ...]
-    interrupted: bool = False
+    stopped: Stopped | None = None
     failures: tuple[Failure, ...] = ()
+
+    @property
+    def interrupted(self) -> bool:
+        """Whether the proof ended before all was decided: by Ctrl-C, or for lack of time or
+        memory."""
+        return self.stopped is not None
 
     @property
     def exit_code(self) -> ExitCode:

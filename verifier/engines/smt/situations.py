@@ -17,7 +17,7 @@ import z3
 from verifier.engines.minimal_core import minimal_core
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Exists, Impossible, SituationAnswer, Unknown
-from verifier.engines.session import Session
+from verifier.engines.session import OUT_OF_TIME, Session
 from verifier.engines.smt.train_length_constraints import Room, rooms, standing_is_possible
 from verifier.logic.expr import TRUE, Atom, Const, Expr, negation, support
 from verifier.plan.minimality import TIERS, tier_of, values_in_order
@@ -118,8 +118,11 @@ class SituationCheck:
                 self._find(goal, cone, applying, smallest), {k: i for i, k in enumerate(applying)}
             ),
             lambda answer: (
-                isinstance(answer, Impossible)
-                or (isinstance(answer, Exists) and answer.smallest and self._answered)
+                self._answered
+                and (
+                    isinstance(answer, Impossible)
+                    or (isinstance(answer, Exists) and answer.smallest)
+                )
             ),
         )
         return _moved(found, dict(enumerate(applying)))
@@ -364,7 +367,7 @@ class SituationCheck:
                 self._session.pop()
 
     def _why(self) -> str:
-        if self._timeout is not None:
+        if self._timeout is not None and self._session.reason is OUT_OF_TIME:
             return f"no answer within {self._timeout:g} s"
         return self._session.reason
 

@@ -10,7 +10,7 @@ from verifier.plan.model import Plan
 from verifier.sheets.catalog import SHEETS
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import Sheet
-from verifier.testcard.progress import Progress, silent
+from verifier.verdicts.progress import Progress, silent
 
 _ON_REQUEST = ("test-card",)
 # Long, and for those who build with relays alone.

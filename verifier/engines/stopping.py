@@ -1,0 +1,102 @@
+"""When work has to stop before its end: Ctrl-C was pressed, or the time for all of it is over.
+
+Whoever runs a proof says so once (:func:`stoppable`, :func:`time_limit`). What works long asks
+:func:`checkpoint` between two steps, where nothing is left half done, and lets a solver work no
+longer than until :func:`deadline`. Being stopped is never an answer.
+
+Python raises KeyboardInterrupt wherever it happens to be, a destructor included, where it is lost.
+Here Ctrl-C only sets a flag. (The solver notices Ctrl-C by itself while it searches.)
+"""
+
+import signal
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from time import monotonic
+
+from verifier.engines.results import Interrupted
+
+
+@dataclass(frozen=True, slots=True)
+class _Limit:
+    """The ``seconds`` that the user gave, and the time of :func:`time.monotonic` at their end."""
+
+    seconds: float
+    end: float
+
+
+_limit: ContextVar[_Limit | None] = ContextVar("limit", default=None)
+# Not empty once Ctrl-C was pressed.
+_pressed: ContextVar[list[int] | None] = ContextVar("pressed", default=None)
+
+
+class OutOfTime(Interrupted):
+    """The time that the user gave for all of the work is over."""
+
+
+@contextmanager
+def time_limit(seconds: float | None) -> Iterator[None]:
+    """All work in here takes at most so many seconds, counted from now; None sets no limit.
+    Of a limit within another, the one that ends earlier counts."""
+    outer = _limit.get()
+    limit = outer if seconds is None else _Limit(seconds, monotonic() + seconds)
+    if limit is not None and outer is not None and outer.end < limit.end:
+        limit = outer
+    before = _limit.set(limit)
+    try:
+        yield
+    finally:
+        _limit.reset(before)
+
+
+@contextmanager
+def stoppable() -> Iterator[None]:
+    """In here, Ctrl-C makes :func:`checkpoint` raise :class:`Interrupted`.
+
+    Not outside the main thread, nor where the caller handles Ctrl-C: then the caller's handler
+    stays in place."""
+    if (
+        threading.current_thread() is not threading.main_thread()
+        or signal.getsignal(signal.SIGINT) is not signal.default_int_handler
+    ):
+        yield
+        return
+    pressed: list[int] = []
+    handler = signal.signal(signal.SIGINT, lambda number, _frame: pressed.append(number))
+    before = _pressed.set(pressed)
+    try:
+        yield
+    finally:
+        _pressed.reset(before)
+        signal.signal(signal.SIGINT, handler)
+
+
+def checkpoint() -> None:
+    """Raises :class:`Interrupted` after Ctrl-C, :class:`OutOfTime` when the time is over."""
+    if _pressed.get():
+        raise Interrupted
+    if is_over():
+        raise OutOfTime(out_of_time())
+
+
+def is_over(grace: float = 0.0) -> bool:
+    """Whether the time for all of the work is over, and ``grace`` seconds more."""
+    limit = _limit.get()
+    return limit is not None and monotonic() >= limit.end + grace
+
+
+def out_of_time() -> str:
+    """Why something was not decided when :func:`is_over`."""
+    limit = _limit.get()
+    return f"not reached within {limit.seconds:g} s" if limit else ""
+
+
+def deadline(of_question: float | None = None) -> float | None:
+    """The time of :func:`time.monotonic` until which a solver may work on a question that has a
+    deadline of its own or none; None for no limit."""
+    limit = _limit.get()
+    if limit is None:
+        return of_question
+    return limit.end if of_question is None else min(of_question, limit.end)
