@@ -14,6 +14,7 @@ from verifier.api import load_text
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.source import Source
+from verifier.language.syntax import parse as parsing
 from verifier.language.syntax import tree
 from verifier.language.syntax.parse import (
     MAX_ERRORS,
@@ -24,6 +25,7 @@ from verifier.language.syntax.parse import (
     parse,
     parse_situation,
 )
+from verifier.logic import expr
 
 
 def only(text: str) -> tree.Statement:
@@ -277,6 +279,9 @@ def copies(count: int) -> str:
 
 
 def per_word(count: int, work: Callable[[Source], object]) -> float:
+    """Calls for each word, of a text of which nothing was read before."""
+    parsing._recent.clear()
+    expr._group.cache_clear()
     source = Source("file", copies(count))
     words = sum(1 for _ in lex(source))
     return calls(lambda: work(source)) / words

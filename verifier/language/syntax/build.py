@@ -43,11 +43,13 @@ class _DriverInput(list[Any]):
 
 @v_args(meta=True)
 class Builder(Transformer[Token, Any]):
-    """Turns the parse tree of one statement of ``source``, or of a part of one, into a node."""
+    """Turns the parse tree of one statement of ``source``, or of a part of one, into a node. The
+    tree's places are ``moved`` by so many characters."""
 
-    def __init__(self, source: Source):
+    def __init__(self, source: Source, moved: int = 0):
         super().__init__()
         self.source = source
+        self._moved = moved
 
     def __default_token__(self, token: Token) -> Any:
         match token.type:
@@ -70,7 +72,8 @@ class Builder(Transformer[Token, Any]):
         return _Parts(part for part in parts if not isinstance(part, Token))
 
     def _span(self, place: Token | Meta) -> Span:
-        return Span(self.source, cast(int, place.start_pos), cast(int, place.end_pos))
+        start, end = cast(int, place.start_pos), cast(int, place.end_pos)
+        return Span(self.source, start + self._moved, end + self._moved)
 
     def _clause(self, kind: s.ClauseKind, parts: list[Any], span: Span) -> s.Clause:
         readings = [part for part in parts if isinstance(part, _DriverInput)]

@@ -6,9 +6,10 @@ the next statement word starts the next one.
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Hashable, Iterator
 from functools import cache
 from importlib import resources
+from typing import TypeVar, cast
 
 from lark import Lark, Token, Tree
 from lark.exceptions import LarkError, UnexpectedInput, UnexpectedToken
@@ -28,6 +29,8 @@ from verifier.language.syntax.syntax_errors import (
     unexpected,
 )
 from verifier.language.syntax.tree import STATEMENT_WORDS
+
+T = TypeVar("T")
 
 MAX_CHARACTERS = 5_000_000
 # Conditions are walked recursively; this limit stays far below that of Python.
@@ -67,17 +70,24 @@ def parse(source: Source) -> tuple[tree.Statement, ...]:
 
 def parse_on(source: Source) -> tuple[tuple[tree.Statement, ...], list[Diagnostic]]:
     """The statements of a file that can be read, and the errors in all others."""
-    parsed, errors = parse_trees(source)
-    return tuple(map(Builder(source).transform, parsed)), errors
+    parsed, errors = _parsed(source, _parse_statement)
+    return tuple(Builder(source, moved).transform(tree) for moved, tree in parsed), errors
 
 
 def parse_trees(source: Source) -> tuple[list[Tree[Token]], list[Diagnostic]]:
     """lark's parse tree of each statement that can be read, and the errors in all others."""
+    return _parsed(source, lambda source, tokens: _parse_tokens(source, tokens, "statement"))
+
+
+def _parsed(
+    source: Source, parse_one: Callable[[Source, list[Token]], T]
+) -> tuple[list[T], list[Diagnostic]]:
+    """Each statement that can be read, as parsed by ``parse_one``, and the errors in all others."""
     errors: list[Diagnostic] = []
-    parsed: list[Tree[Token]] = []
+    parsed: list[T] = []
     for tokens in _chunks(source, errors):
         try:
-            parsed.append(_parse_tokens(source, tokens, "statement"))
+            parsed.append(parse_one(source, tokens))
         except InputError as error:
             # A statement word in the middle of a line that is wrong already starts nothing.
             starts_at = span_of(source, tokens[0])
@@ -86,6 +96,28 @@ def parse_trees(source: Source) -> tuple[list[Tree[Token]], list[Diagnostic]]:
             if len(errors) >= MAX_ERRORS:
                 break
     return parsed, errors[:MAX_ERRORS]
+
+
+# The statements read last, by their words: the next version of a file has most of them again.
+_recent: dict[Hashable, tuple[int, Tree[Token]]] = {}
+MOST_RECENT = 5_000
+
+
+def _parse_statement(source: Source, tokens: list[Token]) -> tuple[int, Tree[Token]]:
+    """The parse tree of a statement, perhaps of an earlier text in which it stood elsewhere; and
+    how far behind that place it stands now. Raises :class:`InputError`."""
+    start = cast(int, tokens[0].start_pos)
+    words = tuple(
+        (t.type, t.value, cast(int, t.start_pos) - start, cast(int, t.end_pos) - start)
+        for t in tokens
+    )
+    known = _recent.get(words)
+    if known is None:
+        if len(_recent) >= MOST_RECENT:
+            _recent.clear()
+        known = _recent[words] = start, _parse_tokens(source, tokens, "statement")
+    stood, tree = known
+    return start - stood, tree
 
 
 def parse_situation(text: str) -> tuple[tree.SituationFact, ...]:

@@ -14,7 +14,7 @@ from typing import Any
 import lark
 from lark import Lark
 from lark.grammar import Rule
-from lark.lexer import TerminalDef
+from lark.lexer import BasicLexer, TerminalDef
 
 from verifier.language.writing import UnwritableError, write_file
 
@@ -30,13 +30,14 @@ _OPTIONS: dict[str, Any] = {
 def parser_of(grammar: str) -> Lark:
     """The parser of a grammar: from the cache where it is there and sound, else built."""
     file = _cache_file()
-    known = _load(file, grammar) if file else None
-    if known is not None:
-        return known
-    built = Lark(grammar, **_OPTIONS)
-    if file:
-        _save(file, grammar, built)
-    return built
+    parser = _load(file, grammar) if file else None
+    if parser is None:
+        parser = Lark(grammar, **_OPTIONS)
+        if file:
+            _save(file, grammar, parser)
+    # Else lark makes a lexer for each text.
+    parser.lexer = BasicLexer(parser.lexer_conf)
+    return parser
 
 
 def _cache_file() -> Path | None:
