@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.junction_files import SPEC_FILES
@@ -41,6 +41,7 @@ def _nothing_read_before(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(module, "_recent", {})
 
 
+@settings(deadline=None)
 @given(path=st.sampled_from(SPEC_FILES), data=st.data())
 def test_what_is_read_again_is_as_if_read_first(path: Path, data: st.DataObject) -> None:
     module._recent.clear()
