@@ -25,17 +25,16 @@ FOLDERS = ("specs", "verifier/properties/examples", "verifier/patterns")
 EACH = 10.0
 
 
-def _without_ic3() -> None:
-    from verifier.engines.results import Unknown
-    from verifier.engines.temporal.ic3 import Frames
+def _without_pdr() -> None:
+    from verifier.engines.temporal.pdr import _Search
 
-    Frames.exclude = lambda *_: Unknown("off", final=True)  # type: ignore[method-assign]
+    _Search.exclude = lambda *_: None  # type: ignore[method-assign]
 
 
 def _without_houdini() -> None:
     from verifier.engines.temporal import houdini
 
-    houdini.lasting = lambda *_, **__: ()
+    houdini.inductive = lambda *_, **__: []
 
 
 def _without_localization() -> None:
@@ -97,7 +96,7 @@ def _without_proof_core() -> None:
 
 PARTS: Mapping[str, Callable[[], None]] = {
     "none": lambda: None,
-    "ic3": _without_ic3,
+    "pdr": _without_pdr,
     "houdini": _without_houdini,
     "bmc": _without_bmc,
     "resettability": _without_resettability,

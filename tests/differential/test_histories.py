@@ -20,9 +20,9 @@ from tests.engines.explicit_search import Choices, Values, ever, explore
 from tests.engines.random_systems import is_final
 from tests.engines.test_explicit_search import is_history
 from verifier.engines.results import Reachable, Unknown, Unreachable
+from verifier.engines.temporal import pdr
 from verifier.engines.temporal.bmc import search
-from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.localization import Windows
 from verifier.logic.expr import Expr, atom, holds
 from verifier.plan import observables
@@ -173,11 +173,11 @@ def engines_agree(small: Small) -> list[str]:
         for history in (answer, found):
             is_history(system, history)
             assert holds(bad, history.trace[-1])
-    clauses = lasting(system)
+    clauses = inductive_clauses(system)
     choices = Choices(system)
     reached = explore(choices.starts(), choices.successors, most=MOST)
     always_hold(choices, reached.parents, clauses)
-    proof = prove(system, bad, clauses)
+    proof = pdr.prove(system, bad)
     (decided,) = Windows(system, timeout=20).decide([bad])
     for outcome in (proof, decided.outcome):
         if isinstance(outcome, Unreachable):

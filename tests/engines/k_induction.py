@@ -14,8 +14,7 @@ def is_k_inductive(system: System, bad: Expr, k: int, invariant: Sequence[Expr] 
     """Whether no history has ``bad`` in its first ``k`` moments, and none of ``k`` moments
     without it, the first of which satisfies the invariant, is followed by one with it."""
     assert all(
-        isinstance(prove(system, negation(clause), invariant, further=False), Unreachable)
-        for clause in invariant
+        isinstance(prove(system, negation(clause), invariant), Unreachable) for clause in invariant
     )
     start, anywhere = Unrolling(system, start=True), Unrolling(system, start=False)
     for step in range(k):

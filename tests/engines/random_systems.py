@@ -9,7 +9,7 @@ from random import Random
 import pytest
 
 from verifier.engines.results import Reachable, Unknown, Unreachable
-from verifier.engines.temporal import bmc, induction, simulation
+from verifier.engines.temporal import bmc, simulation
 from verifier.logic.expr import Atom, Expr, Or, atom, conjunction, disjunction, holds, negation
 from verifier.logic.transition_system import System
 from verifier.plan import observables
@@ -180,7 +180,7 @@ def parts(clauses: Iterable[Expr]) -> set[frozenset[Expr]]:
 
 def forget(monkeypatch: pytest.MonkeyPatch) -> None:
     """What engines keep from one question to the next is gone."""
-    for module in (bmc, induction, simulation):
+    for module in (bmc, simulation):
         monkeypatch.setattr(module, "_latest", [])
 
 

@@ -42,7 +42,7 @@ def decide(system: System, bad: Expr, *, deadline: float | None = None) -> Answe
     clauses = search.clauses()
     if clauses is None:
         return Unknown("the solver's reason could not be read")
-    return induction.prove(system, bad, clauses, deadline=deadline, further=False)
+    return induction.prove(system, bad, clauses, deadline=deadline)
 
 
 def _history(system: System, bad: Expr, deadline: float | None) -> Reachable | Unknown:

@@ -24,7 +24,7 @@ from tests.engines.small_systems import (
 )
 from verifier.engines.results import Unreachable
 from verifier.engines.temporal.certificates import README, certificate, recheck
-from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, disjunction, negation
 from verifier.logic.transition_system import System
@@ -173,7 +173,7 @@ def test_proofs_of_the_engines_are_accepted(seed: int) -> None:
     happens at times, the same clauses prove nothing."""
     system = drawn_system(seed)
     for bad in drawn_bads(system, seed):
-        proof = prove(system, bad, lasting(system))
+        proof = prove(system, bad, inductive_clauses(system))
         clauses = proof.clauses if isinstance(proof, Unreachable) else (negation(bad),)
         text = certificate(system, bad, clauses, title=f"seed {seed}")
         assert recheck(text) == by_cvc5(text) == isinstance(proof, Unreachable), text

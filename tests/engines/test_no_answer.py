@@ -16,8 +16,8 @@ from tests.engines.ctrl_c import add_pigeons, press
 from tests.engines.random_systems import drawn_bads, drawn_system, forget, is_final, is_proof, truth
 from verifier.engines.results import Interrupted, Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import search
-from verifier.engines.temporal.houdini import lasting
-from verifier.engines.temporal.induction import prove
+from verifier.engines.temporal.houdini import inductive_clauses
+from verifier.engines.temporal.pdr import prove
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import FALSE
 from verifier.logic.transition_system import System
@@ -84,14 +84,14 @@ def test_proofs(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
 @pytest.mark.parametrize("seed", range(6))
 def test_what_lasts(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
     system = drawn_system(seed)
-    number = questions(monkeypatch, lambda: lasting(system))
+    number = questions(monkeypatch, lambda: inductive_clauses(system))
     for at in range(1, number + 1):
         failing(monkeypatch, at, how)
         if how == "interrupted":
             with pytest.raises(Interrupted):
-                lasting(system)
+                inductive_clauses(system)
         else:
-            assert is_proof(system, FALSE, Unreachable(lasting(system)))
+            assert is_proof(system, FALSE, Unreachable(inductive_clauses(system)))
 
 
 @HOWS
@@ -123,13 +123,13 @@ def test_histories(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None
 def test_time_that_is_over_proves_nothing() -> None:
     over = monotonic() - 1
     system = small.single_track()
-    assert lasting(system, deadline=over) == ()
-    assert isinstance(prove(system, small.MEET, lasting(system), deadline=over), Unknown)
+    assert inductive_clauses(system, deadline=over) == ()
+    assert isinstance(prove(system, small.MEET, inductive_clauses(system), deadline=over), Unknown)
     assert search(system, small.MEET, most=4, deadline=over) == Unknown(
         "no answer in the time allowed", 0
     )
     # The same questions, with time.
-    assert isinstance(prove(system, small.MEET, lasting(system)), Unreachable)
+    assert isinstance(prove(system, small.MEET, inductive_clauses(system)), Unreachable)
     assert is_final(search(system, small.MEET, most=4))
 
 

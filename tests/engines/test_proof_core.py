@@ -10,7 +10,7 @@ from tests.engines.random_systems import drawn_bads, drawn_system
 from tests.engines.small_systems import CLOCK, DONE, RUN, timer
 from verifier.engines.results import Unreachable
 from verifier.engines.temporal.certificates import certificate, recheck
-from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.induction import prove
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.logic.expr import TRUE, Expr, atom, disjunction
@@ -47,7 +47,7 @@ def test_systems_drawn_at_random(seed: int) -> None:
     )
     system = replace(system, always=always)
     for bad in drawn_bads(system, seed):
-        proof = prove(system, bad, lasting(system))
+        proof = prove(system, bad, inductive_clauses(system))
         if not isinstance(proof, Unreachable):
             continue
         used = relied_on(system, bad, proof)
@@ -61,4 +61,4 @@ def test_what_is_granted_of_choices_alone_is_granted_in_a_window() -> None:
     system = timer(always=(atom(RUN, "released"),))
     window = cut(system, [CLOCK], [DONE])
     assert window.always == system.always
-    assert isinstance(prove(window, DONE, lasting(window)), Unreachable)
+    assert isinstance(prove(window, DONE, inductive_clauses(window)), Unreachable)

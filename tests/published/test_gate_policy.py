@@ -139,7 +139,7 @@ class Segments:
 
 def assert_keeps_safety(segments: Segments) -> None:
     system = segments.system()
-    proof = prove(system, segments.unsafe(), [negation(segments.unsafe())], further=False)
+    proof = prove(system, segments.unsafe(), [negation(segments.unsafe())])
     assert isinstance(proof, Unreachable)
     text = certificate(system, segments.unsafe(), proof.clauses, title="W6")
     assert recheck(text)
@@ -160,7 +160,7 @@ def test_w6_V_two_trains_on_four_segments_are_not(one_moves: bool) -> None:
     found = search(system, segments.unsafe(), most=3)
     assert isinstance(found, Reachable) and len(found.trace) == 2
     assert replays(system, segments.unsafe(), found)
-    assert is_final(prove(system, segments.unsafe(), [negation(segments.unsafe())], further=False))
+    assert is_final(prove(system, segments.unsafe(), [negation(segments.unsafe())]))
     assert not any(is_k_inductive(system, segments.unsafe(), k) for k in range(4))
 
 

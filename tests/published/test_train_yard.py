@@ -42,7 +42,7 @@ from verifier.engines.interchange.aig import gates
 from verifier.engines.results import Reachable, Unreachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.certificates import certificate, recheck
-from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.induction import prove
 from verifier.engines.temporal.simulation import Machine
 from verifier.logic.expr import Expr, disjunction, holds, negation
@@ -256,7 +256,7 @@ def test_w1_V_the_published_invariants_are_proved() -> None:
     invariants = [negation(expr) for _, expr in ours.invariants()]
     for asked in (ours.invariants(), ours.wrongs()):
         bad = disjunction(*(expr for _, expr in asked))
-        proof = prove(ours.system, bad, invariants, further=False)
+        proof = prove(ours.system, bad, invariants)
         assert isinstance(proof, Unreachable)
         assert recheck(certificate(ours.system, bad, proof.clauses, title="W1"))
 
@@ -266,9 +266,9 @@ def test_what_is_wrong_is_excluded_with_only_the_published_invariants_hinted_at(
     """The same by what is found to last, the invariants being no more than hints."""
     ours = YardSystem(Yard())
     hints = [negation(expr) for _, expr in ours.invariants()]
-    clauses = lasting(ours.system, hints=hints)
+    clauses = inductive_clauses(ours.system, hints=hints)
     bad = disjunction(*(expr for _, expr in ours.wrongs()))
-    assert isinstance(prove(ours.system, bad, clauses, further=False), Unreachable)
+    assert isinstance(prove(ours.system, bad, clauses), Unreachable)
 
 
 def asked_about(name: str, ours: YardSystem) -> Expr:
@@ -288,7 +288,7 @@ def test_w1_R_every_mistake_is_found_by_bounded_search(name: str) -> None:
     assert isinstance(found, Reachable)
     assert replays(ours.system, bad, found)
     invariants = [negation(expr) for _, expr in ours.invariants()]
-    assert is_final(prove(ours.system, bad, invariants, further=False))
+    assert is_final(prove(ours.system, bad, invariants))
 
 
 @needs_directed_checker

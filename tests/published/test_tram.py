@@ -39,9 +39,10 @@ from tests.published.tram_system import (
 from verifier.engines.interchange.aig import gates
 from verifier.engines.results import Impossible, Reachable, Unreachable
 from verifier.engines.smt.situations import SituationCheck
+from verifier.engines.temporal import pdr
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.certificates import certificate, recheck
-from verifier.engines.temporal.houdini import lasting
+from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.induction import prove
 from verifier.logic.expr import Expr, atom, conjunction, holds, negation, support
 from verifier.logic.transition_system import System
@@ -99,12 +100,12 @@ def assert_happens(system: System, bad: Expr, moments: int | None = None) -> Non
     assert replays(system, bad, found) and replays(system, bad, told)
     assert len(found.trace) == len(told.trace)
     assert moments is None or len(found.trace) == moments
-    assert is_final(prove(system, bad, lasting(system)))
+    assert is_final(prove(system, bad, inductive_clauses(system)))
 
 
 def assert_never(system: System, bad: Expr) -> None:
     """The engines prove that it never happens; a fresh solver agrees with the proof."""
-    proof = prove(system, bad, lasting(system))
+    proof = pdr.prove(system, bad)
     assert isinstance(proof, Unreachable)
     text = certificate(system, bad, proof.clauses, title="W2")
     assert recheck(text)
@@ -125,9 +126,7 @@ def test_w2_V_the_whole_cycle_keeps_relays_exclusive() -> None:
     assert len(inputs) == 10 + 4
     system = System(tuple(following), inputs, dict.fromkeys(following, ("down",)), following)
     for a, b in EXCLUDED:
-        assert isinstance(
-            prove(system, conjunction(up(a), up(b)), exclusion(), further=False), Unreachable
-        )
+        assert isinstance(prove(system, conjunction(up(a), up(b)), exclusion()), Unreachable)
 
 
 @each_pair
@@ -247,9 +246,9 @@ def test_w2_R_three_kinds_of_facts_make_safety_inductive(routes: tuple[str, str]
     assert _satisfying(ours, strong) == 266
     for invariant in ([], exclusion()):
         assert not any(is_k_inductive(ours.system, bad, k, invariant) for k in range(8))
-        assert is_final(prove(ours.system, bad, [negation(bad), *invariant], further=False))
-    assert is_final(prove(ours.system, bad, strong[1:], further=False))
-    proof = prove(ours.system, bad, strong, further=False)
+        assert is_final(prove(ours.system, bad, [negation(bad), *invariant]))
+    assert is_final(prove(ours.system, bad, strong[1:]))
+    proof = prove(ours.system, bad, strong)
     assert isinstance(proof, Unreachable)
     text = certificate(ours.system, bad, proof.clauses, title="W2")
     assert recheck(text)
@@ -313,11 +312,11 @@ def test_half_of_the_other_forty_change_nothing_at_all() -> None:
     what is left does the same in every cycle that can be reached. The other twenty set a relay
     at times that the rules would not, and still nothing goes wrong. (The split is ours.)"""
     ours = ArrivalsSystem(REPAIRED)
-    clauses = lasting(ours.system)
+    engine = pdr.Reachability(ours.system)
     same = [
         mistake
         for mistake in MISTAKES
-        if isinstance(prove(ours.system, ours.differs(Tram(mistake, "all")), clauses), Unreachable)
+        if isinstance(engine.decide([ours.differs(Tram(mistake, "all"))])[0], Unreachable)
     ]
     assert len(same) == 20 and KILLED.isdisjoint(same)
     assert all(test.startswith("c") for _, test in same)

@@ -44,7 +44,7 @@ class MemoryInvariants:
         """The memory facts that hold with any reports, and so with any faults."""
         sound = self._sound
         limit = IN_ALL if self._timeout is None else self._timeout
-        clauses = houdini.lasting(
+        clauses = houdini.inductive_clauses(
             memory_alone(sound), deadline=monotonic() + limit, hints=sound.memory_facts
         )
         known = set(sound.plan.inputs)

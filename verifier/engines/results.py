@@ -70,8 +70,8 @@ Answer = Reachable | Unreachable | Unknown
 class Engine(Protocol):
     """Decides whether a bad state of a transition system is reachable.
 
-    Bounded model checking and induction (with IC3) are engines once their own options are
-    bound; :mod:`verifier.engines.temporal.localization` runs engines in turn."""
+    Bounded model checking and property-directed reachability are engines once their own options
+    are bound; :mod:`verifier.engines.temporal.localization` runs them in turn."""
 
     def __call__(self, system: System, bad: Expr, *, deadline: float | None = None) -> Answer:
         """``deadline`` is a time of :func:`time.monotonic`, None for no limit. Raises

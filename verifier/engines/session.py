@@ -171,7 +171,7 @@ class Session:
                 self.reason = _out_of_time(deadline)
                 return None
             self.solver.set("timeout", left)
-        with _listening(self.solver) as listener:
+        with listening(self.solver) as listener:
             try:
                 found = self._ask(list(assumed))
                 why = "" if found else str(self.solver.reason_unknown())
@@ -296,7 +296,9 @@ def _listener(_process: int) -> _Listener:
     return _Listener()
 
 
-def _listening(solver: Any) -> AbstractContextManager[_Listener | _NoListener]:
+def listening(solver: Any) -> AbstractContextManager[_Listener | _NoListener]:
+    """While in here, Ctrl-C calls the ``interrupt`` method of ``solver``, again and again until it
+    leaves; :attr:`pressed` says so afterward. Other threads than the main one are not stopped."""
     if threading.current_thread() is threading.main_thread():
         return _listener(os.getpid()).during(solver)
     return nullcontext(_NoListener())

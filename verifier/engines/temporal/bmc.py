@@ -191,11 +191,7 @@ class BoundedModelChecker:
         for inputs in history.inputs:
             machine.set(values, inputs)
             machine.evaluate(values)
-            states = {
-                what: next(v for v in what.values if machine.get(values, what, v))
-                for what in self.system.states
-            }
-            yield {**states, **inputs}
+            yield {**machine.state(values), **inputs}
             machine.advance(values)
 
 

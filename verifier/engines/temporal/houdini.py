@@ -5,95 +5,103 @@ Candidates are all clauses of one or two literals that no sample falsifies. Whil
 satisfies all candidates has a successor that falsifies some, those are dropped. Each model of the
 solver is used further: hundreds of random executions from it falsify candidates too.
 
-Trusts z3's "unsat"; the induction check (:mod:`verifier.engines.temporal.induction`) trusts
-nothing found here. Longer clauses are many and mostly useless: IC3 derives those that a property
-needs (:mod:`verifier.engines.temporal.ic3`). (C. Flanagan, K. R. M. Leino, "Houdini, an annotation
+The induction check (:mod:`verifier.engines.temporal.induction`) trusts nothing found here. Longer
+clauses are many and mostly useless: IC3 derives those that a property needs
+(:mod:`verifier.engines.temporal.pdr`). (C. Flanagan, K. R. M. Leino, "Houdini, an annotation
 assistant for ESC/Java", FME 2001; from memory.)
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from random import Random
 
-import z3
-
+from verifier.engines.temporal.sat import Clause, Limit, NoAnswer, Sat
 from verifier.engines.temporal.simulation import Machine, Samples, samples_of
-from verifier.engines.temporal.unroller import Unrolling
-from verifier.logic.expr import And, Atom, Expr, Or, atom, disjunction
+from verifier.engines.temporal.transition_cnf import TransitionCnf
+from verifier.logic.expr import And, Atom, Expr, Or
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
 # Random executions from a model of the solver, and their length in steps.
 DRAWS, AHEAD = 512, 4
 
-Literal = Atom
-# Positions of literals, in order.
-Clause = tuple[int, ...]
 
-
-def lasting(
+def inductive_clauses(
     system: System, *, deadline: float | None = None, hints: Sequence[Expr] = ()
 ) -> tuple[Expr, ...]:
     """Clauses that hold in every reachable state, inductive together; none when time ran out.
     ``hints`` (clauses or conjunctions of clauses, over states) are candidates too.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    if not system.states:
-        return ()
-    candidates = _Candidates(system, samples_of(system))
-    filtered = _Filter(system, candidates.literals, deadline)
+    cnf = TransitionCnf(system)
+    limit = Limit()
+    with limit.until(deadline):
+        try:
+            found = inductive(cnf, samples_of(system), limit, hints)
+        except NoAnswer:
+            return ()
+    return tuple(map(cnf.clause, found))
+
+
+def inductive(
+    cnf: TransitionCnf, samples: Samples, limit: Limit, hints: Iterable[Expr] = ()
+) -> list[Clause]:
+    """The same as clauses of literals.
+
+    Raises :class:`~verifier.engines.temporal.sat.NoAnswer` when time runs out."""
+    if not cnf.state_bits:
+        return []
+    candidates = _Candidates(cnf, samples)
     clauses = dict.fromkeys((*candidates.hinted(hints), *candidates.short()))
-    return tuple(
-        disjunction(*(candidates.literals[i] for i in clause))
-        for clause in filtered.filter(list(clauses))
-    )
+    return _Filter(cnf, limit).filter(list(clauses))
 
 
 class _Candidates:
     """Candidate clauses: those that no sample falsifies."""
 
-    def __init__(self, system: System, samples: Samples):
-        self._system = system
-        self.literals: list[Literal] = []
-        for what in system.states:
-            if len(what.values) > 1:
-                self.literals += _literals(what)
-        self._rank = {literal: i for i, literal in enumerate(self.literals)}
+    def __init__(self, cnf: TransitionCnf, samples: Samples):
+        self._cnf = cnf
+        self._literals = [literal for bit in cnf.state_bits for literal in (bit, -bit)]
         # The samples that falsify each literal.
-        self._against = [samples.reached & ~samples.holding(literal) for literal in self.literals]
+        self._against = {
+            literal: samples.reached & ~samples.holding(cnf.atom(literal))
+            for literal in self._literals
+        }
 
-    def hinted(self, hints: Iterable[Expr]) -> list[Clause]:
-        clauses = []
+    def hinted(self, hints: Iterable[Expr]) -> Iterator[Clause]:
+        states = set(self._cnf.system.states)
         for hint in hints:
             for part in hint.parts if isinstance(hint, And) else (hint,):
                 atoms = part.parts if isinstance(part, Or) else (part,)
-                if all(isinstance(a, Atom) and a in self._rank for a in atoms):
-                    clause = tuple(sorted(self._rank[a] for a in atoms if isinstance(a, Atom)))
-                    against = -1
-                    for i in clause:
-                        against &= self._against[i]
-                    if not against:
-                        clauses.append(clause)
-        return clauses
+                if all(isinstance(a, Atom) and a.what in states for a in atoms):
+                    yield from self._not_sampled(self._cnf.clause_of(part))
 
-    def short(self) -> list[Clause]:
+    def _not_sampled(self, clause: Clause | None) -> Iterator[Clause]:
+        if clause is not None:
+            against = -1
+            for literal in clause:
+                against &= self._against[literal]
+            if not against:
+                yield clause
+
+    def short(self) -> Iterator[Clause]:
         """Unit clauses, and pairs of literals neither of which is a unit clause."""
         against = self._against
-        alone = {i for i in range(len(self.literals)) if not against[i]}
-        clauses: list[Clause] = [(i,) for i in sorted(alone)]
-        for i, j in self._pairs(alone):
-            if not against[i] & against[j]:
-                clauses.append((i, j))
-        return clauses
+        alone = {literal for literal in self._literals if not against[literal]}
+        for literal in self._literals:
+            if literal in alone:
+                yield (literal,)
+        for one, other in self._pairs(alone):
+            if not against[one] & against[other]:
+                yield one, other
 
     def _pairs(self, without: set[int]) -> Iterator[tuple[int, int]]:
         """Pairs of literals of related states."""
-        by_state: dict[Observable, list[int]] = {state: [] for state in self._system.states}
-        for i, literal in enumerate(self.literals):
-            if i not in without:
-                by_state[literal.what].append(i)
-        for one, other in _near(self._system):
+        by_state: dict[Observable, list[int]] = {what: [] for what in self._cnf.system.states}
+        for literal in self._literals:
+            if literal not in without:
+                by_state[self._cnf.what(literal)].append(literal)
+        for one, other in _near(self._cnf.system):
             for i in by_state[one]:
                 for j in by_state[other]:
                     yield i, j
@@ -110,131 +118,88 @@ def _near(system: System) -> Iterator[tuple[Observable, Observable]]:
         yield system.states[i], system.states[j]
 
 
-def _literals(what: Observable) -> list[Atom]:
-    values: list[tuple[str, ...]] = [(v,) for v in what.values]
-    if len(what.values) > 2:
-        values += [tuple(w for w in what.values if w != v) for v in what.values]
-    atoms = (atom(what, *some) for some in values)
-    return [a for a in atoms if isinstance(a, Atom)]
-
-
 # ------------------------------------------------------------------ filtering
-
-
-@dataclass(frozen=True, slots=True)
-class _Terms:
-    """A clause in the current state, and its negation in the next."""
-
-    now: z3.BoolRef
-    falsified: z3.BoolRef
 
 
 class _Filter:
     """Drops clauses until the rest is inductive."""
 
-    def __init__(self, system: System, literals: Sequence[Literal], deadline: float | None):
-        self._system = system
-        self._literals = literals
-        self._deadline = deadline
-        self._solver = Unrolling(system, start=False)
-        self._solver.add(*self._solver.constraints(0, 1))
-        self._now = [self._solver.term(literal, 0) for literal in literals]
-        self._next = [self._solver.term(literal, 1) for literal in literals]
-        self._not_next = [self._solver.no(term) for term in self._next]
-        self._terms: dict[Clause, _Terms] = {}
-        self._machine = Machine(system)
-        self._chance = Random(len(literals))
+    def __init__(self, cnf: TransitionCnf, limit: Limit):
+        self._cnf = cnf
+        self._limit = limit
+        self._machine = Machine(cnf.system)
+        self._chance = Random(len(cnf.state_bits))
+        constrained = [
+            *cnf.clauses,
+            *((literal,) for literal in (*cnf.constraints, *cnf.next_constraints)),
+        ]
+        self._solver = Sat(constrained, cnf.variables, limit)
 
     def filter(self, clauses: Sequence[Clause]) -> list[Clause]:
-        """The largest inductive subset; empty when time ran out."""
+        """The largest inductive subset; raises :class:`NoAnswer`."""
+        solver, cnf = self._solver, self._cnf
         alive = self._at_start(clauses)
+        # A clause's first literal makes it hold now, its second says that it fails next.
+        holds = {clause: solver.variable() for clause in alive}
+        fails = {clause: solver.variable() for clause in alive}
+        for clause in alive:
+            solver.add((-holds[clause], *clause))
+            for literal in clause:
+                solver.add((-fails[clause], -cnf.next(literal)))
         while alive:
-            left = self._round(alive)
-            if left is None:
-                return []
-            if len(left) == len(alive):
+            some = solver.variable()
+            solver.add((-some, *(fails[clause] for clause in alive)))
+            if not solver.solve([some, *(holds[clause] for clause in alive)]):
                 break
-            alive = left
+            solver.add((-some,))
+            alive = self._without_falsified(alive)
         return alive
 
-    def _at_start(self, clauses: Sequence[Clause]) -> list[Clause]:
-        """Those that hold in every initial state: by one literal that does or, where constraints
-        exclude some initial states, by the solver's answer."""
-        initial = self._system.initial
-        sure = {
-            i
-            for i, literal in enumerate(self._literals)
-            if set(initial[literal.what]).issubset(literal.values)
-        }
-        kept: list[Clause] = []
-        open_: list[Clause] = []
-        for clause in clauses:
-            (open_ if sure.isdisjoint(clause) else kept).append(clause)
-        if self._system.always:
-            start = Unrolling(self._system, start=True)
-            for clause in open_:
-                falsified = [start.no(start.term(self._literals[i], 0)) for i in clause]
-                asked = [start.named(start.all_of(falsified)), *start.constraints(0)]
-                if start.check(asked, self._deadline) is False:
-                    kept.append(clause)
-        return kept
+    def _at_start(self, clauses: Iterable[Clause]) -> list[Clause]:
+        """Those that hold in every initial state."""
+        cnf = self._cnf
+        sure = set(cnf.initial.values())
+        start = Sat(
+            [*cnf.clauses, *((lit,) for lit in cnf.constraints), *cnf.initial_clauses],
+            cnf.variables,
+            self._limit,
+        )
+        return [
+            clause
+            for clause in clauses
+            if not sure.isdisjoint(clause) or not start.solve([-literal for literal in clause])
+        ]
 
-    def _round(self, alive: list[Clause]) -> list[Clause] | None:
-        """Those that no successor of a state satisfying all of them falsifies."""
-        solver = self._solver
-        terms = [self._of(clause) for clause in alive]
-        solver.push()
-        try:
-            solver.add(solver.all_of([t.now for t in terms]))
-            while alive:
-                solver.add(solver.any_of([self._of(clause).falsified for clause in alive]))
-                found = solver.check((), self._deadline)
-                if found is None:
-                    return None
-                if not found:
-                    break
-                alive = self._drop_falsified(alive)
-            return alive
-        finally:
-            solver.pop()
-
-    def _of(self, clause: Clause) -> _Terms:
-        if clause not in self._terms:
-            self._terms[clause] = _Terms(
-                self._solver.any_of([self._now[i] for i in clause]),
-                self._solver.all_of([self._not_next[i] for i in clause]),
-            )
-        return self._terms[clause]
-
-    def _drop_falsified(self, alive: list[Clause]) -> list[Clause]:
+    def _without_falsified(self, alive: list[Clause]) -> list[Clause]:
         """Without those that the model, or a random execution from it, falsifies."""
-        states, inputs = self._system.states, self._system.inputs
-        now = self._solver.valuation(0, (*states, *inputs))
-        then = self._solver.valuation(1, states)
-        alive = self._not_falsified(alive, [then[a.what] not in a.values for a in self._literals])
+        cnf, model = self._cnf, self._solver.model()
         machine = self._machine
+        about = {literal for clause in alive for literal in clause}
+        atoms = {literal: cnf.atom(literal) for literal in about}
         values = machine.blank((1 << DRAWS) - 1)
-        machine.set(values, now)
+        machine.set(values, cnf.valuation(model, (*cnf.system.states, *cnf.system.inputs)))
+        machine.evaluate(values)
         running = values[1]
         for ahead in range(AHEAD + 1):
+            machine.advance(values)
+            against = {
+                literal: running & ~machine.having(values, atom) for literal, atom in atoms.items()
+            }
+            alive = _not_falsified(alive, against)
+            if ahead == AHEAD or not running:
+                break
             machine.draw(values, self._chance, values[1], 0)
             machine.evaluate(values)
             running &= machine.allowed(values)
-            if ahead:
-                against = [running & ~machine.having(values, a) for a in self._literals]
-                alive = self._not_falsified(alive, against)
-            if not running:
-                break
-            machine.advance(values)
         return alive
 
-    @staticmethod
-    def _not_falsified(alive: list[Clause], against: Sequence[int]) -> list[Clause]:
-        left = []
-        for clause in alive:
-            cases = -1
-            for i in clause:
-                cases &= against[i]
-            if not cases:
-                left.append(clause)
-        return left
+
+def _not_falsified(alive: Sequence[Clause], against: dict[int, int]) -> list[Clause]:
+    left = []
+    for clause in alive:
+        cases = -1
+        for literal in clause:
+            cases &= against[literal]
+        if not cases:
+            left.append(clause)
+    return left

@@ -4,8 +4,8 @@ In: a system, clauses proposed as inductive, and a bad state. Out: a proof from 
 clauses as the solver's unsatisfiable cores leave, or that these clauses do not prove it.
 
 Trusts z3's "unsat" and :mod:`verifier.engines.temporal.unroller`, nothing else: whoever proposed
-a clause (Houdini, IC3, another engine), each clause of a proof is checked here to hold initially
-and to be inductive relative to the clauses of the proof. Only what :func:`prove` returns is a
+a clause (Houdini, IC3, a stored proof), each clause of a proof is checked here to hold initially
+and to be inductive relative to the clauses of the proof. Only what :class:`Induction` returns is a
 proof.
 """
 
@@ -14,26 +14,18 @@ from collections.abc import Iterable, Sequence
 import z3
 
 from verifier.engines.results import Unknown, Unreachable
-from verifier.engines.temporal.ic3 import Frames
-from verifier.engines.temporal.simulation import samples_of
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Expr, negation
 from verifier.logic.transition_system import System
 
 
 def prove(
-    system: System,
-    bad: Expr,
-    clauses: Sequence[Expr] = (),
-    *,
-    deadline: float | None = None,
-    further: bool = True,
+    system: System, bad: Expr, clauses: Sequence[Expr] = (), *, deadline: float | None = None
 ) -> Unreachable | Unknown:
-    """A proof that ``bad`` is unreachable; final Unknown when there is none. With ``further``,
-    IC3 searches for clauses beyond those given.
+    """A proof from ``clauses`` that ``bad`` is unreachable; final Unknown when they are none.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    return _induction(system, tuple(clauses)).prove(bad, deadline, further)
+    return Induction(system, clauses).prove(bad, deadline)
 
 
 NOT_PROVED = Unknown("no inductive invariant was found", final=True)
@@ -51,9 +43,7 @@ class Induction:
     """Proofs about one system from the same clauses, with one solver for the initial states and
     one for a transition."""
 
-    def __init__(self, system: System, clauses: tuple[Expr, ...]):
-        self.system = system
-        self.given = clauses
+    def __init__(self, system: System, clauses: Iterable[Expr] = ()):
         self._deadline: float | None = None
         self._initial = Unrolling(system, start=True)
         self._transition = Unrolling(system, start=False)
@@ -63,31 +53,10 @@ class Induction:
         self._positions: dict[int, int] = {}
         # By clause: the clauses relative to which it was found to be inductive.
         self._supporting: dict[int, frozenset[int]] = {}
-        self._frames: Frames | None = None
-        self._add(clauses)
+        self.add(clauses)
 
-    def prove(self, bad: Expr, deadline: float | None, further: bool) -> Unreachable | Unknown:
-        """See :func:`prove`."""
-        self._deadline = deadline
-        if samples_of(self.system).holding(bad):
-            return Unknown("a simulated history reaches it", final=True)
-        try:
-            proof = self._proof(bad)
-            if proof is not None or not further:
-                return proof or NOT_PROVED
-            if self._frames is None:
-                self._frames = Frames(self.system, self.given, samples_of(self.system))
-            found = self._frames.exclude(bad, deadline)
-            if isinstance(found, Unknown):
-                return found
-            self._add(found)
-            return self._proof(bad) or NOT_PROVED
-        except NotInductive:
-            return NOT_PROVED
-        except SolverGaveUp as error:
-            return Unknown(str(error))
-
-    def _add(self, clauses: Iterable[Expr]) -> None:
+    def add(self, clauses: Iterable[Expr]) -> None:
+        """Propose further clauses."""
         for clause in clauses:
             literal = self._transition.literal(clause, 0)
             if literal.get_id() not in self._positions:
@@ -95,13 +64,32 @@ class Induction:
                 self._asserted.append(literal)
                 self._clauses.append(clause)
 
-    def _proof(self, bad: Expr) -> Unreachable | None:
-        """Clauses that exclude ``bad``, closed under what makes them inductive; None when all
-        clauses together do not exclude it."""
-        needed = self._core(bad, 0, ())
-        if needed is None:
-            return None
-        return Unreachable(tuple(self._clauses[i] for i in sorted(self._closure(needed))))
+    def prove(self, bad: Expr, deadline: float | None) -> Unreachable | Unknown:
+        """See :func:`prove`."""
+        self._deadline = deadline
+        try:
+            needed = self._core(bad, 0, ())
+            if needed is None:
+                return NOT_PROVED
+            return Unreachable(tuple(self._clauses[i] for i in sorted(self._closure(needed))))
+        except NotInductive:
+            return NOT_PROVED
+        except SolverGaveUp as error:
+            return Unknown(str(error))
+
+    def invariant(self, deadline: float | None) -> tuple[Expr, ...]:
+        """All clauses, if they are an invariant together; else none."""
+        self._deadline = deadline
+        every = range(len(self._clauses))
+        violated = [negation(clause) for clause in self._clauses]
+        try:
+            if any(self._satisfiable(self._initial, each, 0, ()) for each in violated):
+                return ()
+            if any(self._satisfiable(self._transition, each, 1, every) for each in violated):
+                return ()
+        except SolverGaveUp:
+            return ()
+        return tuple(self._clauses)
 
     def _closure(self, needed: frozenset[int]) -> set[int]:
         """The smallest extension found in which each clause is inductive relative to the rest."""
@@ -147,14 +135,3 @@ class Induction:
         if found is None:
             raise SolverGaveUp(solver.reason)
         return found
-
-
-_latest: list[Induction] = []
-
-
-def _induction(system: System, clauses: tuple[Expr, ...]) -> Induction:
-    """The last one is kept: questions about one system come one after the other."""
-    if _latest and _latest[0].system is system and _latest[0].given == clauses:
-        return _latest[0]
-    _latest[:] = [Induction(system, clauses)]
-    return _latest[0]

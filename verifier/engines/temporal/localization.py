@@ -12,14 +12,14 @@ once, :mod:`verifier.engines.temporal.symmetry`.
 """
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from functools import cached_property, partial
+from dataclasses import dataclass, field
+from functools import cached_property
 from time import monotonic
 
-from verifier.engines.results import Answer, Engine, Reachable, Unknown, Unreachable
-from verifier.engines.temporal import bmc, houdini, induction
+from verifier.engines.results import Answer, Reachable, Unreachable
+from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Samples
-from verifier.engines.temporal.symmetry import Shapes
+from verifier.engines.temporal.symmetry import Shape, Shapes
 from verifier.logic.expr import Const, Expr, support
 from verifier.logic.transition_system import System, cut
 from verifier.plan.observables import Observable
@@ -31,8 +31,6 @@ DEPTHS = {FIRST_RING: 8, FIRST_RING + 1: 16}
 LONG = 40
 # Steps of random simulation.
 SAMPLED = 150
-# Seconds for the engines of last resort where the user gives no limit.
-PATIENCE = 60.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +63,6 @@ class Windows:
         self._shapes = Shapes()
         # By shape of window: its invariant, and what that was found to prove.
         self._known: dict[Hashable, _Shape] = {}
-        self._proofs: dict[Expr, None] = {}
         self._invariants: dict[frozenset[Observable], tuple[Expr, ...]] = {}
         self._states = frozenset(system.states)
 
@@ -76,12 +73,12 @@ class Windows:
         if likely:
             left = {i: bad for i, bad in enumerate(bads) if i not in answers}
             answers |= self._search(left, DEPTHS[FIRST_RING])
-        rings, before = FIRST_RING, frozenset[Observable]()
+        rings, closed = FIRST_RING, False
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
-        while waiting := [i for i in range(len(bads)) if i not in answers]:
-            kept = self.window([bads[i] for i in waiting], rings)
-            if kept == before:
-                break
+        while (waiting := [i for i in range(len(bads)) if i not in answers]) and not closed:
+            asked = [bads[i] for i in waiting]
+            kept = self.window(asked, rings)
+            closed = kept == self.window(asked, rings + 1)
             for i, answer in self._in_window(kept, {i: bads[i] for i in waiting}).items():
                 if isinstance(answer, _Unproved):
                     failed[i].append(answer)
@@ -93,14 +90,16 @@ class Windows:
                 # A wider window proved this of an isomorphic place, so it will here.
                 sought = [i for i in waiting if i not in answers and not failed[i][-1].proved_wider]
                 answers |= self._search({i: bads[i] for i in sought}, DEPTHS[rings])
-            rings, before = rings + 1, kept
-        return [answers.get(i) or self._whole_system(bad) for i, bad in enumerate(bads)]
+            rings *= 2
+        return [
+            answers.get(i) or self._whole_system(bad, failed[i][-1].answer)
+            for i, bad in enumerate(bads)
+        ]
 
     def invariants(self) -> Iterator[Expr]:
         """The invariants found, of every window."""
         for clauses in self._invariants.values():
             yield from clauses
-        yield from self._proofs
 
     def _constant(self, bad: Expr) -> LocalAnswer | None:
         if isinstance(bad, Const) and not bad.value:
@@ -129,34 +128,36 @@ class Windows:
     ) -> "dict[int, LocalAnswer | _Unproved]":
         """The answers of a window; :class:`_Unproved` where it does not suffice."""
         system = cut(self.system, kept, bads.values())
-        deadline = self._deadline()
         form = self._shapes.of(system)
-        known = self._known.get(form.key)
-        if known is None:
-            invariant = houdini.lasting(system, deadline=deadline)
-            known = _Shape(tuple(map(form.abstract, invariant)), {}, set())
-            self._known[form.key] = known
-        clauses = tuple(map(form.concrete, known.invariant))
-        self._invariants[kept] = clauses
+        known = self._known.setdefault(form.key, _Shape())
+        asked = {i: form.question(self._shapes.form(bad)) for i, bad in bads.items()}
+        new = {asked[i]: bad for i, bad in bads.items() if asked[i] not in known.answers}
+        if new:
+            for _ in new:
+                self._step()
+            hints = [*map(form.concrete, known.invariant), *self._inside(kept)]
+            engine, deadline = pdr.Reachability(system, hints), self._deadline(len(new))
+            found = engine.decide(list(new.values()), deadline)
+            for question, answer in zip(new, found, strict=True):
+                known.answers[question] = _abstract(form, answer)
+            invariant = engine.invariant(deadline)
+            known.invariant.update(dict.fromkeys(map(form.abstract, invariant)))
+        self._invariants[kept] = tuple(map(form.concrete, known.invariant))
         answers: dict[int, LocalAnswer | _Unproved] = {}
-        for i, bad in bads.items():
-            self._step()
-            asked = form.question(self._shapes.form(bad))
-            if asked not in known.proved:
-                found = induction.prove(system, bad, clauses, deadline=deadline)
-                known.proved[asked] = (
-                    Unreachable(tuple(map(form.abstract, found.clauses)))
-                    if isinstance(found, Unreachable)
-                    else None
-                )
-            proved = known.proved[asked]
-            if proved is None:
-                answers[i] = _Unproved(known, asked)
-                continue
-            needed = tuple(map(form.concrete, proved.clauses))
-            self._proofs.update(dict.fromkeys(needed))
-            answers[i] = LocalAnswer(Unreachable(needed), system)
+        for i in bads:
+            answer = known.answers[asked[i]]
+            if isinstance(answer, Unreachable):
+                needed = tuple(map(form.concrete, answer.clauses))
+                answers[i] = LocalAnswer(Unreachable(needed), system)
+            else:
+                answers[i] = _Unproved(known, asked[i], answer)
         return answers
+
+    def _inside(self, kept: frozenset[Observable]) -> Iterator[Expr]:
+        """The invariants of windows inside this one: they hold in it too."""
+        for inside, clauses in self._invariants.items():
+            if inside <= kept:
+                yield from clauses
 
     # -------------------------------------------------------------- histories
 
@@ -170,50 +171,49 @@ class Windows:
         for i, bad in bads.items():
             most = LONG if self._samples.holding(bad) else moments
             answer = bmc.search(
-                self.system, bad, most=most, deadline=self._deadline(), few=self._few
+                self.system, bad, most=most, deadline=self._deadline(1), few=self._few
             )
             if isinstance(answer, Reachable):
                 found[i] = LocalAnswer(answer, self.system)
         return found
 
-    def _whole_system(self, bad: Expr) -> LocalAnswer:
-        """The answer for what neither a window nor a short trace decided: by bounded model
-        checking, then by induction within the cone of influence."""
-        cone = cut(self.system, self.window([bad], len(self._states)), [bad])
-        search = partial(bmc.search, most=LONG, few=self._few)
-        engines: tuple[tuple[System, Engine], ...] = (
-            (self.system, search), (cone, induction.prove)
-        )  # fmt: skip
-        unknown = None
-        for system, engine in engines:
-            answer = engine(system, bad, deadline=self._deadline())
-            if not isinstance(answer, Unknown):
-                return LocalAnswer(answer, system)
-            unknown = unknown or answer
-        if unknown is None or unknown.final:
-            unknown = Unknown("no reason why it never happens was found", LONG)
-        return LocalAnswer(unknown, self.system)
+    def _whole_system(self, bad: Expr, widest: Answer) -> LocalAnswer:
+        """The answer for what no window proved and no short trace reaches, ``widest`` being that
+        of the widest window, which holds all that the bad state depends on."""
+        if not isinstance(widest, Reachable):
+            return LocalAnswer(widest, self.system)
+        most = len(widest.trace) - 1
+        answer = bmc.search(self.system, bad, most=most, few=self._few, deadline=self._deadline(1))
+        return LocalAnswer(answer, self.system)
 
-    def _deadline(self) -> float:
-        return monotonic() + (PATIENCE if self._timeout is None else self._timeout)
+    def _deadline(self, bads: int) -> float | None:
+        return None if self._timeout is None else monotonic() + self._timeout * bads
+
+
+def _abstract(form: Shape, answer: Answer) -> Answer:
+    """A proof under canonical names; other answers as they are."""
+    if isinstance(answer, Unreachable):
+        return Unreachable(tuple(map(form.abstract, answer.clauses)))
+    return answer
 
 
 @dataclass(frozen=True, slots=True)
 class _Shape:
-    """Of one shape of window, under canonical names: its invariant; by property, the proof or
-    None; the properties that a wider window proved."""
+    """Of one shape of window, under canonical names: its invariant; the answer to each property;
+    the properties that a wider window proved."""
 
-    invariant: tuple[Expr, ...]
-    proved: dict[Hashable, Unreachable | None]
-    wider: set[Hashable]
+    invariant: dict[Expr, None] = field(default_factory=dict)
+    answers: dict[Hashable, Answer] = field(default_factory=dict)
+    wider: set[Hashable] = field(default_factory=set)
 
 
 @dataclass(frozen=True, slots=True)
 class _Unproved:
-    """A property that a window does not prove."""
+    """A property that a window does not prove, with the window's answer."""
 
     known: _Shape
     asked: Hashable
+    answer: Answer
 
     @property
     def proved_wider(self) -> bool:

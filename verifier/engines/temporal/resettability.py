@@ -16,7 +16,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.engines.results import Reachable, Unknown, Unreachable
-from verifier.engines.temporal import bmc, induction
+from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Machine, samples_of
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Expr, atom, conjunction, negation
@@ -98,7 +98,7 @@ def _again(
     if not isinstance(answer, _Stranded):
         return answer
     here = replace(system, initial={w: (answer.moment[w],) for w in system.states})
-    found = induction.prove(here, goal, deadline=deadline)
+    found = pdr.prove(here, goal, deadline=deadline)
     if isinstance(found, Unreachable):
         inside = conjunction(*found.clauses, negation(goal))
         history = bmc.search(system, inside, most=LONG, few=few, deadline=deadline)
@@ -134,6 +134,7 @@ class _Homing:
         self._home = home
         self._sequence: list[Moment] = []
         self._clauses = list(clauses)
+        self._reachability = pdr.Reachability(system, clauses)
         self._ways = Unrolling(system, start=False)
         # For states of the invariant that the sequence so far does not lead home.
         self._away = Unrolling(system, start=False)
@@ -237,7 +238,7 @@ class _Homing:
         """A state from which no way leads home: stranded if it is reachable; else the invariant is
         strengthened to exclude it."""
         cube = conjunction(*(atom(w, v) for w, v in moment.items()))
-        found = induction.prove(self.system, cube, self._clauses, deadline=self._deadline)
+        (found,) = self._reachability.decide([cube], self._deadline)
         if isinstance(found, Unreachable):
             self._clauses = list(dict.fromkeys((*self._clauses, *found.clauses)))
             return None

@@ -104,6 +104,13 @@ class Machine:
     def get(self, values: Sequence[int], what: Observable, value: str) -> int:
         return values[self._slots[what, value]]
 
+    def state(self, values: Sequence[int]) -> dict[Observable, str]:
+        """The states in the first lane."""
+        return {
+            what: next(v for v in what.values if values[self._slots[what, v]] & 1)
+            for what in self.system.states
+        }
+
     def having(self, values: Sequence[int], part: Atom) -> int:
         cases = 0
         for value in part.values:

@@ -1,0 +1,93 @@
+"""A SAT solver over clauses of integers: the bit-level engines' own, since they ask very many very
+small questions.
+
+Literals are non-zero integers, as in the DIMACS format: ``-3`` is the negation of ``3``. It only
+helps to propose invariants: z3 judges them (:mod:`verifier.engines.temporal.induction`).
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from time import monotonic
+
+from pysat.solvers import Solver
+
+from verifier.engines.results import Interrupted
+from verifier.engines.session import OUT_OF_TIME, listening
+
+Clause = tuple[int, ...]
+
+# The clock and Ctrl-C are looked at after so many conflicts.
+CONFLICTS = 2000
+
+
+class NoAnswer(Exception):
+    """A question was not answered; the reason is its text."""
+
+
+class Limit:
+    """Until when an engine may work: to a deadline, or until Ctrl-C."""
+
+    def __init__(self) -> None:
+        self._deadline: float | None = None
+        self._pressed = False
+
+    @contextmanager
+    def until(self, deadline: float | None) -> Iterator[None]:
+        """Work in here ends at ``deadline``, a time of :func:`time.monotonic`; None for no limit.
+        The solvers of this limit are asked in here only."""
+        self._deadline, self._pressed = deadline, False
+        with listening(self):
+            yield
+
+    def interrupt(self) -> None:
+        """Stop at the next check: Ctrl-C was pressed."""
+        self._pressed = True
+
+    def check(self) -> None:
+        """Raises :class:`NoAnswer` when the time is over,
+        :class:`~verifier.engines.results.Interrupted` after Ctrl-C."""
+        if self._pressed:
+            raise Interrupted
+        if self._deadline is not None and monotonic() >= self._deadline:
+            raise NoAnswer(OUT_OF_TIME)
+
+
+class Sat:
+    """A solver of ``clauses``, whose variables are 1 to ``variables``."""
+
+    def __init__(self, clauses: Iterable[Sequence[int]], variables: int, limit: Limit):
+        self._solver = Solver(name="minisat22", bootstrap_with=clauses)
+        self._limit = limit
+        self.variables = variables
+
+    def variable(self) -> int:
+        """A new variable."""
+        self.variables += 1
+        return self.variables
+
+    def add(self, clause: Sequence[int]) -> None:
+        self._solver.add_clause(clause)
+
+    def solve(self, assumed: Sequence[int]) -> bool:
+        """Whether the clauses and the assumed literals are satisfiable together.
+
+        Raises as :meth:`Limit.check`."""
+        while True:
+            self._limit.check()
+            self._solver.conf_budget(CONFLICTS)
+            found = self._solver.solve_limited(assumed, expect_interrupt=True)
+            if found is not None:
+                return bool(found)
+
+    def core(self) -> frozenset[int]:
+        """Assumed literals that are unsatisfiable together with the clauses, after "no"."""
+        return frozenset(self._solver.get_core() or ())
+
+    def model(self) -> list[int]:
+        """After "yes": at position ``v - 1`` the literal of variable ``v`` that holds."""
+        model = self._solver.get_model() or []
+        # The solver leaves out the last variables if no clause speaks of them.
+        return [*model, *range(-len(model) - 1, -self.variables - 1, -1)]
+
+    def close(self) -> None:
+        self._solver.delete()
