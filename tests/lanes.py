@@ -87,7 +87,7 @@ SAMPLED = (
     "tests/engines/test_bmc.py::",
     "tests/engines/test_certificates.py::",
     "tests/engines/test_houdini.py::",
-    "tests/engines/test_ic3.py::",
+    "tests/engines/test_pdr.py::",
     "tests/engines/test_induction.py::",
     "tests/engines/test_proof_core.py::test_systems_drawn_at_random",
     "tests/engines/test_spacer.py::",
