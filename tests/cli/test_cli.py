@@ -203,13 +203,14 @@ def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:
         # A test run in the background of a shell ignores Ctrl-C, and so would the program.
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.SIG_DFL),
     )  # fmt: skip
-    assert process.stderr is not None and process.stderr.readline() == "at work\n"
+    assert process.stderr is not None
+    assert any(line == "at work\n" for line in process.stderr)
     process.send_signal(signal.SIGINT)
     out, err = process.communicate(timeout=60)
     assert "Traceback" not in err
     assert process.returncode == ExitCode.UNDECIDED
     # Early or late: either nothing was decided yet, or the table says what was.
-    assert "nothing further was decided" in err or "(interrupted)" in out
+    assert "nothing decided" in err or "(interrupted)" in out
 
 
 def test_ctrl_c_during_a_long_check_ends_with_what_is_known() -> None:

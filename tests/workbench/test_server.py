@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from tests.benchmarks.lines import line
 from tests.drawing.samples import END_OF_SIDING
 from tests.workbench.serving import KEY, Server, is_gone, server
 from verifier.cli import main
@@ -243,6 +244,30 @@ def test_a_new_text_ends_the_proof_of_the_old_one(bench: Server) -> None:
     *_, new = bench.prove(END_OF_SIDING, tab="typing")
     *_, last = old
     assert "report" in new and "undecided" in last
+
+
+def test_a_proof_that_is_stopped_ends_with_what_was_decided(bench: Server) -> None:
+    lines = bench.prove(line(80), tab="stopped")
+    assert bench.ask("/api/stop", {"tab": "another"})[0] == 200
+    said = next(said for said in lines if said.get("of"))
+    assert said.keys() >= {"done", "of", "broken"}
+    while "report" not in said:
+        assert bench.ask("/api/stop", {"tab": "stopped"}) == (200, {"stopping": True})
+        said = next(lines)
+    report = said["report"]
+    assert report["stopped"] == "interrupted" and report["exit_code"] == 3
+    undecided = [v for v in report["verdicts"] if v["status"] == "undecided"]
+    assert undecided and all(v["leaves_open"] for v in undecided)
+    *_, last = bench.prove(END_OF_SIDING, tab="stopped")
+    assert last["report"]["stopped"] == ""
+
+
+def test_each_proof_takes_no_longer_than_the_page_was_told(home: Path) -> None:
+    started = Server(home, "--within", "0.2")
+    *_, last = started.prove(line(80))
+    assert started.end() == 0
+    assert last["report"]["stopped"] == "stopped when its time was over"
+    assert last["report"]["exit_code"] == 3
 
 
 # ------------------------------------------------------------------ the end

@@ -29,11 +29,11 @@ def timeout_option(parser: argparse.ArgumentParser, what: str = "each check") ->
     parser.add_argument("--timeout", type=_seconds, metavar="S", help=f"seconds for {what}")
 
 
-def within_option(parser: argparse.ArgumentParser) -> None:
-    """Add ``--within``, in seconds for everything that a command does."""
+def within_option(parser: argparse.ArgumentParser, what: str = "all of it") -> None:
+    """Add ``--within``, in seconds for ``what``, however many checks it takes."""
     parser.add_argument(
         "--within", type=_seconds, metavar="S",
-        help="seconds for all of it: what is not decided by then is undecided",
+        help=f"seconds for {what}: what is not decided by then is undecided",
     )  # fmt: skip
 
 

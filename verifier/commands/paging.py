@@ -4,13 +4,14 @@ import argparse
 import sys
 from pathlib import Path
 
-from verifier.commands.console import Command, say
+from verifier.commands.console import Command, say, within_option
 
 
 def add(command: Command) -> None:
     page = command("page", _page, "open a local page to write, prove and operate junctions")
     page.add_argument("file", nargs="?", metavar="FILE", help="a junction file or a folder to open")
     page.add_argument("--port", type=_port, metavar="N", help="use this port only")
+    within_option(page, "each proof")
     page.add_argument("--no-browser", action="store_true", help="only print the address")
 
 
@@ -49,6 +50,6 @@ def _page(options: argparse.Namespace) -> int:
         )
         sys.stdout.flush()
 
-    serve(folder, first, sock, opened, browser=not options.no_browser)
+    serve(folder, first, sock, opened, browser=not options.no_browser, within=options.within)
     say(["Closed."])
     return 0

@@ -104,6 +104,10 @@ def _prove_all(options: argparse.Namespace) -> int:
             continue
         try:
             report = _proved(path, options)
+        except KeyboardInterrupt:  # while it was read
+            codes.append(ExitCode.UNDECIDED)
+            print(f"\n{path}: interrupted, nothing decided.", file=sys.stderr)
+            break
         except InputError as error:
             codes.append(ExitCode.BAD_INPUT)
             documents.append(machine.file_with_errors(str(path), error.diagnostics))

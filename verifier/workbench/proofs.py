@@ -7,6 +7,7 @@ decided and why. Whatever happens to a worker, it is never taken for a proof.
 import asyncio
 import json
 import os
+import signal
 import sys
 import time
 from asyncio.subprocess import DEVNULL, PIPE, Process
@@ -124,6 +125,16 @@ class Proofs:
                 else:
                     self._end(worker)
 
+    def stop(self, tab: str) -> None:
+        """End the proof of a tab early: its last line has what was decided until then."""
+        worker = self._at_work.get(tab)
+        if worker is None or worker.process.returncode is not None:
+            return
+        if worker.ready and sys.platform != "win32":
+            worker.process.send_signal(signal.SIGINT)
+        else:
+            self._end(worker)
+
     async def _next(self) -> _Worker | None:
         """A running worker; None if the server is closing. Workers that have ended are skipped."""
         while True:
@@ -158,8 +169,8 @@ async def _as_it_is(worker: _Worker) -> _Worker:
 
 async def _answer(worker: _Worker, job: Json) -> AsyncGenerator[Json, None]:
     """The lines of a worker for one job, with at least one at each heartbeat."""
-    began = time.monotonic()
-    sent, far = False, {"done": 0, "of": 0}
+    began = said = time.monotonic()
+    sent, far = False, {"done": 0, "of": 0, "broken": 0}
     waiting: asyncio.Task[Json | None] | None = None
     try:
         while True:
@@ -170,11 +181,14 @@ async def _answer(worker: _Worker, job: Json) -> AsyncGenerator[Json, None]:
                     return
             waiting = waiting or asyncio.ensure_future(worker.line())
             told, _ = await asyncio.wait({waiting}, timeout=HEARTBEAT)
+            now = time.monotonic()
+            if not worker.ready and now - began > START_SECONDS:
+                yield {"undecided": "the process that proves does not start"}
+                return
+            if now - said >= HEARTBEAT:
+                said = now
+                yield {**far, "seconds": round(now - began, 1)}
             if not told:
-                if not worker.ready and time.monotonic() - began > START_SECONDS:
-                    yield {"undecided": "the process that proves does not start"}
-                    return
-                yield {**far, "seconds": round(time.monotonic() - began, 1)}
                 continue
             line, waiting = waiting.result(), None
             if line is None:

@@ -31,6 +31,7 @@ def report_json(report: Report, name: str, path: Path | None) -> Json:
         "title": plan.title,
         "exit_code": int(report.exit_code),
         "words": tally_words(report.verdicts),
+        "stopped": report.stopped.brief if report.stopped else "",
         "counts": tallies(report.verdicts),
         "verdicts": [_verdict(report, verdict, path) for verdict in report.verdicts],
         "failures": [

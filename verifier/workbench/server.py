@@ -54,14 +54,23 @@ class BadRequest(Exception):
 
 
 class Workbench:
-    """One server. ``first``: the file to open at the start, if there is one."""
+    """One server. ``first``: the file to open at the start, if there is one; ``within``: seconds
+    for each proof."""
 
     def __init__(
-        self, folder: Folder, *, port: int, key: str, close: Callable[[], None], first: str = ""
+        self,
+        folder: Folder,
+        *,
+        port: int,
+        key: str,
+        close: Callable[[], None],
+        first: str = "",
+        within: float | None = None,
     ):
         self.folder = folder
         self.proofs = Proofs()
         self._first = first
+        self._within = within
         self._close = close
         self._documents = Documents(folder)
         # All documents share their expressions, which one thread at a time may use.
@@ -75,6 +84,7 @@ class Workbench:
             "pattern": self._pattern,
             "look": self._look,
             "time": self._time,
+            "stop": self._stop,
             "close": self._end,
         }
         routes = [Route(f"/api/{name}", _json(answer), methods=["POST"])
@@ -196,8 +206,12 @@ class Workbench:
             path = str(self.folder.path(name)) if name else ""
         except (BadRequest, FolderError) as error:
             return JSONResponse({"refused": str(error)}, 400)
-        job = {"name": name, "text": text, "path": path}
+        job = {"name": name, "text": text, "path": path, "within": self._within}
         return _JsonLines(self.proofs.prove(tab, job))
+
+    async def _stop(self, asked: Json) -> Response:
+        self.proofs.stop(_text(asked, "tab"))
+        return JSONResponse({"stopping": True})
 
 
 class _JsonLines(StreamingResponse):

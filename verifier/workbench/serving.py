@@ -51,8 +51,10 @@ def serve(
     opened: Callable[[str], None],
     *,
     browser: bool,
+    within: float | None = None,
 ) -> None:
-    """Serve until closed. ``opened`` is called with the address once the server answers."""
+    """Serve until closed. ``opened`` is called with the address once the server answers;
+    ``within``: seconds for each proof."""
     port = sock.getsockname()[1]
     key = secrets.token_urlsafe(32)
     address = f"http://127.0.0.1:{port}/#{key}"
@@ -60,7 +62,7 @@ def serve(
     def close() -> None:
         server.should_exit = True
 
-    bench = Workbench(Folder(folder), port=port, key=key, close=close, first=first)
+    bench = Workbench(Folder(folder), port=port, key=key, close=close, first=first, within=within)
     config = uvicorn.Config(
         bench.app,
         log_level="critical",

@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from queue import SimpleQueue
 from typing import Any, TextIO
@@ -31,7 +32,16 @@ def main() -> None:
     threading.Thread(target=_listen, args=(jobs,), daemon=True).start()
     _say(answers, {"ready": _warmed_up()})
     while True:
-        _say(answers, done(json.loads(jobs.get()), lambda line: _say(answers, line)))
+        with suppress(KeyboardInterrupt):  # it came when there was nothing to stop
+            _answer(jobs.get(), answers)
+
+
+def _answer(job: str, answers: TextIO) -> None:
+    """Do a job. Ctrl-C ends it with what was decided; pressed twice, it loses nothing."""
+    from verifier.engines.stopping import stoppable
+
+    with stoppable():
+        _say(answers, done(json.loads(job), lambda line: _say(answers, line)))
 
 
 def _listen(jobs: "SimpleQueue[str]") -> None:
@@ -55,26 +65,40 @@ def _warmed_up() -> bool:
 
 def done(job: Json, say: Callable[[Json], None]) -> Json:
     """The answer to one job: ``text``, ``name``, and ``path`` if the file exists; ``timeout`` in
-    seconds for each query."""
+    seconds for each query, ``within`` for all of them. Ctrl-C (SIGINT) ends it with what was
+    decided."""
     from verifier.api import checked
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.pipeline import prove
+    from verifier.verdicts.report import Verdict
     from verifier.workbench.analysis import diagnostics_json
     from verifier.workbench.report_json import report_json
 
     began = last = time.monotonic()
+    broken: set[str] = set()
 
     def progress(done: int, of: int) -> None:
         nonlocal last
         if time.monotonic() - last > EVERY:
             last = time.monotonic()
-            say({"done": done, "of": of})
+            say({"done": done, "of": of, "broken": len(broken)})
+
+    def on_verdict(verdict: Verdict) -> None:
+        if verdict.fails:
+            broken.add(verdict.obligation.key)
 
     name = job["name"]
     path = Path(job["path"]) if job.get("path") else None
     try:
         plan, world = checked(job["text"], name or "(not saved yet)", path)
-        report = prove(plan, timeout=job.get("timeout"), world=world, progress=progress)
+        report = prove(
+            plan,
+            timeout=job.get("timeout"),
+            within=job.get("within"),
+            world=world,
+            progress=progress,
+            on_verdict=on_verdict,
+        )
     except InputError as error:
         return {"errors": diagnostics_json(error.diagnostics, name)}
     except Exception as error:

@@ -171,6 +171,18 @@ async function proveNow() {
   }
 }
 
+/** End the proof early: the server answers with what was decided until then. */
+async function stopProof() {
+  $('do-stop').hidden = true;
+  try {
+    await ask('stop', { tab: state.tab });
+  } catch (error) {
+    if (!(error instanceof Lost || error instanceof Refused)) throw error;
+    state.proof?.abort();
+    undecided('you stopped the proof');
+  }
+}
+
 // ---------------------------------------------------------------- typing
 
 let pause = 0;
@@ -441,7 +453,7 @@ function wire() {
   on('do-usual', () => { state.how = {}; if (isShown()) goBack(); act({ do: 'usual' }); });
   on('do-whole', () => { state.how = { ...state.how, around: [] }; look(); });
   for (const passes of ['moment', 'trains', 'time']) on(`do-${passes}`, () => act({ do: passes }));
-  on('do-stop', () => { state.proof?.abort(); undecided('you stopped the proof'); });
+  on('do-stop', stopProof);
   on('do-again', proveNow);
   for (const id of ['show-wiring', 'runs']) $(id).addEventListener('change', () => look());
   $('over-time').addEventListener('change', changeTime);

@@ -39,9 +39,10 @@ export function proving() {
   $('verdict-list').classList.add('stale');
 }
 
-/** @param {{done: number, of: number, seconds?: number}} far */
-export function far({ done, of, seconds }) {
-  const so = of ? `${done} of ${of} checks done` : 'loading';
+/** @param {{done: number, of: number, broken?: number, seconds?: number}} far */
+export function far({ done, of, broken, seconds }) {
+  const bad = broken ? `, ${broken} broken so far` : '';
+  const so = of ? `${done} of ${of} decided${bad}` : 'loading';
   stamp('busy', of ? `proving: ${done} of ${of}` : 'proving');
   $('progress').textContent = `${so}${seconds ? `, ${Math.round(seconds)} s` : ''}. The verdicts below are for the previous text.`;
   buttons('do-stop');
@@ -58,7 +59,7 @@ export function undecided(why) {
 
 /** @param {any} report @param {number} milliseconds since the pause in typing */
 export function showReport(report, milliseconds) {
-  buttons();
+  buttons(report.stopped ? 'do-again' : undefined);
   const list = $('verdict-list');
   list.classList.remove('stale');
   const verdicts = /** @type {any[]} */ (report.verdicts);
@@ -70,7 +71,8 @@ export function showReport(report, milliseconds) {
       : open ? `${open} UNDECIDED` : report.counts.expected ? `${report.counts.expected} broken as expected`
         : `PROVED: all ${report.counts.proved}`);
   const took = `${(milliseconds / 1000).toFixed(1)} s`;
-  $('progress').textContent = `${report.words}. Checked in ${took}.`;
+  const how = report.stopped ? `${report.stopped} after` : 'checked in';
+  $('progress').textContent = `${report.words}; ${how} ${took}.`;
   document.documentElement.dataset.verdictMs = String(Math.round(milliseconds));
   refill(list, entries(report));
 }
