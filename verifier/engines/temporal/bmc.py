@@ -3,19 +3,21 @@
 In: a system, a bad state, and the inputs of which a trace should choose few. Out: the states and
 inputs of each moment up to the bad one; or that no trace of so many steps reaches it.
 
-The solver proposes the inputs; :class:`~verifier.engines.temporal.simulation.Machine` computes
-what follows from them, and every input that is not needed is set back to its usual value.
+The trace is a function of the question, whatever else the solver was asked: of all traces that are
+as short and choose as little as can be, the one in which things are as usual the longest. The
+solver proposes the inputs; :class:`~verifier.engines.temporal.simulation.Machine` computes what
+follows from them.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from time import monotonic
-
-import z3
 
 from verifier.engines.results import Reachable, Unknown
+from verifier.engines.temporal.counters import Counter
+from verifier.engines.temporal.sat import Limit, NoAnswer
 from verifier.engines.temporal.simulation import Machine
-from verifier.engines.temporal.unroller import Unrolling
+from verifier.engines.temporal.transition_cnf import TRUE, TransitionCnf
+from verifier.engines.temporal.unrolled_cnf import UnrolledCnf
 from verifier.logic.expr import Expr
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
@@ -23,8 +25,8 @@ from verifier.plan.observables import Observable
 # A history may be so many moments longer than need be if it then takes fewer of what there
 # should be few of.
 LONGER = 3
-# Seconds to spend on making a history small, and on one question about it.
-POLISHING, ONE_QUESTION = 4.0, 1.0
+# Conflicts to spend on one question about how small a history can be.
+POLISHING = 20_000
 
 
 def search(
@@ -39,7 +41,9 @@ def search(
     ``few``: inputs of which as few as possible should not be as usual, the most important first.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    return _checker_of(system).search(bad, most, deadline, few)
+    checker = _checker_of(system)
+    with checker.limit.until(deadline):
+        return checker.search(bad, most, few)
 
 
 class BoundedModelChecker:
@@ -48,91 +52,125 @@ class BoundedModelChecker:
 
     def __init__(self, system: System):
         self.system = system
-        self._solver = Unrolling(system, start=True)
+        self.limit = Limit()
+        self._cnf = TransitionCnf(system)
+        self._steps = UnrolledCnf(self._cnf, self.limit)
+        self._solver = self._steps.solver
         self._machine = Machine(system)
-        self._deadline: float | None = None
+        self._counters: dict[frozenset[Observable], Counter] = {}
 
     def search(
-        self, bad: Expr, most: int, deadline: float | None, few: Sequence[frozenset[Observable]]
+        self, bad: Expr, most: int, few: Sequence[frozenset[Observable]]
     ) -> Reachable | Unknown:
         """See :func:`search`."""
-        self._deadline = deadline
-        solver = self._solver
-        for depth in range(most + 1):
-            found = solver.check(self._asked(bad, depth), deadline)
-            if found is None:
-                return Unknown(solver.reason, depth)
-            if found:
-                return self._smallest(bad, depth, most, few)
+        happens = self._cnf.literal(bad)
+        depth = 0
+        try:
+            while depth <= most:
+                if self._solver.solve(self._asked(happens, depth)):
+                    return self._smallest(bad, happens, depth, most, few)
+                depth += 1
+        except NoAnswer as none:
+            return Unknown(str(none), depth)
         return Unknown(f"no trace of up to {most} steps reaches it", most + 1, final=True)
 
-    def _asked(self, bad: Expr, depth: int) -> list[z3.BoolRef]:
+    def goes_on(self, moments: int) -> bool | None:
+        """Whether some trace lasts so many moments; None when that is not known."""
+        try:
+            return self._solver.solve(self._asked(TRUE, moments - 1))
+        except NoAnswer:
+            return None
+
+    def _asked(self, happens: int, depth: int) -> list[int]:
         """That a history goes on so long, and then it happens."""
-        return [self._solver.literal(bad, depth), *self._solver.constraints(*range(depth + 1))]
+        steps, always = self._steps, self._cnf.constraints
+        constraints = [steps.literal(each, step) for step in range(depth + 1) for each in always]
+        return [steps.literal(happens, depth), *constraints]
 
     # -------------------------------------------------------------- making small
 
     def _smallest(
-        self, bad: Expr, depth: int, most: int, few: Sequence[frozenset[Observable]]
+        self, bad: Expr, happens: int, depth: int, most: int, few: Sequence[frozenset[Observable]]
     ) -> Reachable:
-        """The history just found, made small as far as time allows."""
-        order = {what: i for i, group in reversed([*enumerate(few)]) for what in group}
-        until = monotonic() + POLISHING
-        if self._deadline is not None:
-            until = min(until, self._deadline)
-        history = self._spared(bad, self._read(depth), order)
-        bounds: list[tuple[frozenset[Observable], int]] = []
-        smallest = True
-        for group in few:
-            longest = min(depth + LONGER, most) if not bounds else history.depth
-            for longer in range(history.depth, longest + 1):
-                while smallest and (count := history.count(group)):
-                    found = self._check_few(bad, longer, [*bounds, (group, count - 1)], until)
-                    if found is None:
-                        smallest = False
-                    if not found:
-                        break
-                    history = self._spared(bad, self._read(longer), order)
-            bounds.append((group, history.count(group)))
-        return Reachable(tuple(self._told(bad, history)), smallest)
+        """The history just found, made as small as can be."""
+        history = self._spared(bad, self._read(depth), few)
+        try:
+            for i in range(len(few)):
+                longest = history.depth if i else min(depth + LONGER, most)
+                history = self._fewest(bad, happens, history, few[: i + 1], longest)
+            history = self._latest(happens, history, few)
+        except _GivenUp as given_up:
+            return Reachable(tuple(self._told(bad, given_up.history)), smallest=False)
+        return Reachable(tuple(self._told(bad, history)))
 
-    def _check_few(
+    def _fewest(
         self,
         bad: Expr,
-        depth: int,
-        bounds: Sequence[tuple[frozenset[Observable], int]],
-        until: float,
-    ) -> bool | None:
-        """Whether it happens at a depth with at most so many of each group not as usual."""
-        solver = self._solver
-        asked = self._asked(bad, depth)
-        groups = [(list(self._unusual(group, depth)), most) for group, most in bounds]
-        solver.push()
-        try:
-            for bits, most in groups:
-                if len(bits) > most:
-                    solver.add(z3.AtMost(*bits, most))
-            return solver.check(asked, min(until, monotonic() + ONE_QUESTION))
-        finally:
-            solver.pop()
+        happens: int,
+        history: "_History",
+        groups: Sequence[frozenset[Observable]],
+        longest: int,
+    ) -> "_History":
+        """A history, of up to so many steps, with as few as possible of the last group and no more
+        of those before."""
+        group = groups[-1]
+        for depth in range(history.depth, longest + 1):
+            while count := history.count(group):
+                most = [history.count(each) for each in groups[:-1]]
+                fewer = self._at_most(groups, [*most, count - 1], depth)
+                if not self._can_be([*self._asked(happens, depth), *fewer], history):
+                    break
+                history = self._spared(bad, self._read(depth), groups)
+        return history
 
-    def _unusual(self, group: frozenset[Observable], depth: int) -> Iterator[z3.BoolRef]:
-        """That things the solver knows of are not as usual, at each moment; states at the
-        first."""
-        solver = self._solver
-        whats = [(w, range(1)) for w in self.system.states]
-        whats += [(w, range(depth + 1)) for w in self.system.inputs]
-        for what, steps in whats:
-            for step in steps if what in group else ():
-                if any(solver.knows(what, value, step) for value in what.values):
-                    bit = solver.no(solver.bit(what, what.usual, step))
-                    if bit is not solver.false:
-                        yield bit
+    def _at_most(
+        self, groups: Sequence[frozenset[Observable]], most: Sequence[int], depth: int
+    ) -> list[int]:
+        """That so many of each group are not as usual at most."""
+        for group in groups:
+            if group not in self._counters:
+                self._counters[group] = Counter(self._steps, group)
+        return [
+            self._counters[group].at_most(number, depth)
+            for group, number in zip(groups, most, strict=True)
+        ]
+
+    def _latest(
+        self, happens: int, history: "_History", groups: Sequence[frozenset[Observable]]
+    ) -> "_History":
+        """The history of the same length and counts in which things are as usual the longest: one
+        after the other, step by step, has the first value that it can."""
+        depth, system = history.depth, self.system
+        counts = [history.count(group) for group in groups]
+        settled = [*self._asked(happens, depth), *self._at_most(groups, counts, depth)]
+        places = [(0, what) for what in system.states if len(set(system.initial[what])) > 1]
+        places += [(step, what) for step in range(depth + 1) for what in system.inputs]
+        for step, what in places:
+            for value in dict.fromkeys((what.usual, *what.values)):
+                bit = self._steps.bit(what, value, step)
+                if history.value(step, what) != value:
+                    if bit == -TRUE or not self._can_be([*settled, bit], history):
+                        continue
+                    history = self._read(depth)
+                settled.append(bit)
+                break
+        return history
+
+    def _can_be(self, asked: Sequence[int], history: "_History") -> bool:
+        """Whether this is possible; raises :class:`_GivenUp`."""
+        try:
+            found = self._solver.solve_within(POLISHING, asked)
+        except NoAnswer:
+            found = None
+        if found is None:
+            raise _GivenUp(history)
+        return found
 
     def _spared(
-        self, bad: Expr, history: "_History", order: Mapping[Observable, int]
+        self, bad: Expr, history: "_History", few: Sequence[frozenset[Observable]]
     ) -> "_History":
         """Without what is not needed; what there should be few of first."""
+        order = {what: i for i, group in reversed([*enumerate(few)]) for what in group}
         left = sorted(history.unusual(self.system), key=lambda u: order.get(u[1], len(order)))
         while left:
             # The first case lets nothing go, each further one a thing more than the last.
@@ -176,11 +214,16 @@ class BoundedModelChecker:
     # -------------------------------------------------------------- reading
 
     def _read(self, depth: int) -> "_History":
-        solver = self._solver
-        start = dict(solver.valuation(0, self.system.states))
-        return _History(
-            start, [dict(solver.valuation(s, self.system.inputs)) for s in range(depth + 1)]
-        )
+        """The solver's last model."""
+        model, steps = self._solver.model(), self._steps
+
+        def value(what: Observable, step: int) -> str:
+            bits = ((v, steps.bit(what, v, step)) for v in what.values)
+            return next(v for v, bit in bits if bit == TRUE or model[abs(bit) - 1] == bit)
+
+        start = {what: value(what, 0) for what in self.system.states}
+        inputs = ({w: value(w, step) for w in self.system.inputs} for step in range(depth + 1))
+        return _History(start, list(inputs))
 
     def _told(self, bad: Expr, history: "_History") -> Iterator[Mapping[Observable, str]]:
         """All states and inputs, moment by moment."""
@@ -205,6 +248,10 @@ class _History:
     @property
     def depth(self) -> int:
         return len(self.inputs) - 1
+
+    def value(self, step: int, what: Observable) -> str:
+        """The value of an input at a step, or of a state at the first moment."""
+        return self.start[what] if what in self.start else self.inputs[step][what]
 
     def count(self, group: frozenset[Observable]) -> int:
         """How often something of a group is not as usual."""
@@ -232,6 +279,14 @@ class _History:
         return _History(start, inputs)
 
 
+class _GivenUp(Exception):
+    """Whether there is a smaller history than this one was not found out."""
+
+    def __init__(self, history: _History):
+        super().__init__()
+        self.history = history
+
+
 _latest: list[BoundedModelChecker] = []
 
 
@@ -247,5 +302,6 @@ def goes_on(system: System, moments: int, deadline: float | None = None) -> bool
     when that is not known.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    solver = Unrolling(system, start=True)
-    return solver.check(solver.constraints(*range(moments)), deadline)
+    checker = _checker_of(system)
+    with checker.limit.until(deadline):
+        return checker.goes_on(moments)

@@ -79,6 +79,15 @@ class Sat:
             if found is not None:
                 return bool(found)
 
+    def solve_within(self, conflicts: int, assumed: Sequence[int]) -> bool | None:
+        """The same; None when so many conflicts did not decide it.
+
+        Raises as :meth:`Limit.check`."""
+        self._limit.check()
+        self._solver.conf_budget(conflicts)
+        found = self._solver.solve_limited(assumed, expect_interrupt=True)
+        return None if found is None else bool(found)
+
     def core(self) -> frozenset[int]:
         """Assumed literals that are unsatisfiable together with the clauses, after "no"."""
         return frozenset(self._solver.get_core() or ())

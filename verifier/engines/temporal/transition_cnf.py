@@ -27,6 +27,8 @@ class TransitionCnf:
         self.variables = TRUE
         self._bits: dict[tuple[Observable, str], int] = {}
         self._gates: dict[Clause, int] = {}
+        # Each gate is the conjunction of its parts.
+        self.parts: dict[int, Clause] = {}
         self._known: dict[Expr, int] = {}
         # By bit of a state: what it says.
         self._meaning: dict[int, tuple[Observable, str]] = {}
@@ -145,6 +147,7 @@ class TransitionCnf:
         gate = self._gates.get(key)
         if gate is None:
             gate = self._gates[key] = self._variable()
+            self.parts[gate] = key
             self.clauses += [(-gate, literal) for literal in key]
             self.clauses.append((gate, *(-literal for literal in key)))
         return gate

@@ -1,0 +1,107 @@
+"""Steps of a system from its start as clauses over bits, on demand.
+
+In: the clauses of a transition, and literals of it with a step. Out: literals of a solver that has
+the definition of each. A step is the transition with what is known of the step before put in, so
+what follows from the start alone is never a variable.
+
+Trusted by nobody: traces are replayed.
+"""
+
+from collections.abc import Iterable
+
+from verifier.engines.temporal.sat import Clause, Limit, Sat
+from verifier.engines.temporal.transition_cnf import TRUE, TransitionCnf
+from verifier.plan.observables import Observable
+
+
+class UnrolledCnf:
+    """The steps of one system, in one solver."""
+
+    def __init__(self, cnf: TransitionCnf, limit: Limit):
+        self.cnf = cnf
+        self.solver = Sat([(TRUE,)], TRUE, limit)
+        self._gates: dict[Clause, int] = {}
+        # By step: the literal of each literal of the transition, once it was asked for.
+        self._steps: list[dict[int, int]] = []
+
+    def literal(self, literal: int, step: int) -> int:
+        """A literal of the transition, at a step counted from 0."""
+        while len(self._steps) <= step:
+            self._add_step()
+        at = self._steps[step]
+        if literal not in at:
+            self._translate(abs(literal), at)
+        return at[literal]
+
+    def bit(self, what: Observable, value: str, step: int) -> int:
+        """That an observable has a value at a step."""
+        return self.literal(self.cnf.bit(what, value), step)
+
+    # -------------------------------------------------------------- steps
+
+    def _add_step(self) -> None:
+        cnf = self.cnf
+        at = {TRUE: TRUE, -TRUE: -TRUE}
+        step = len(self._steps)
+        if step:
+            for bit in cnf.state_bits:
+                literal = self.literal(cnf.next(bit), step - 1)
+                at[bit], at[-bit] = literal, -literal
+        else:
+            for what in cnf.system.states:
+                self._free(what, cnf.system.initial[what], at)
+        for what in cnf.system.inputs:
+            self._free(what, what.values, at)
+        self._steps.append(at)
+
+    def _free(self, what: Observable, allowed: Iterable[str], at: dict[int, int]) -> None:
+        """New variables for an observable that has any one of the values allowed."""
+        possible = [value for value in what.values if value in allowed]
+        literals = dict.fromkeys(what.values, -TRUE)
+        if len(possible) == 1:
+            literals[possible[0]] = TRUE
+        elif len(possible) == 2:
+            literals[possible[1]] = self.solver.variable()
+            literals[possible[0]] = -literals[possible[1]]
+        else:
+            bits = [self.solver.variable() for _ in possible]
+            literals.update(zip(possible, bits, strict=True))
+            self.solver.add(bits)
+            for i, one in enumerate(bits):
+                for other in bits[:i]:
+                    self.solver.add((-one, -other))
+        for value, literal in literals.items():
+            bit = self.cnf.bit(what, value)
+            at[bit], at[-bit] = literal, -literal
+
+    def _translate(self, asked: int, at: dict[int, int]) -> None:
+        """A gate of the transition, and all that it depends on."""
+        stack = [asked]
+        while stack:
+            gate = stack[-1]
+            parts = self.cnf.parts[gate]
+            waiting = [abs(part) for part in parts if part not in at]
+            if waiting:
+                stack += waiting
+                continue
+            stack.pop()
+            literal = self._all({at[part] for part in parts})
+            at[gate], at[-gate] = literal, -literal
+
+    def _all(self, parts: set[int]) -> int:
+        """A literal of the conjunction; equal ones share it."""
+        parts.discard(TRUE)
+        if not parts:
+            return TRUE
+        if -TRUE in parts or any(-literal in parts for literal in parts):
+            return -TRUE
+        if len(parts) == 1:
+            return parts.pop()
+        key = tuple(sorted(parts))
+        gate = self._gates.get(key)
+        if gate is None:
+            gate = self._gates[key] = self.solver.variable()
+            for literal in key:
+                self.solver.add((-gate, literal))
+            self.solver.add((gate, *(-literal for literal in key)))
+        return gate
