@@ -12,6 +12,7 @@ from tests.junction_files import spec
 from tests.proofs import proved
 from verifier.engines import session, stopping
 from verifier.engines.results import Interrupted
+from verifier.engines.temporal import sat
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.report import Report, Verdict
 
@@ -31,6 +32,7 @@ def ticking(monkeypatch: pytest.MonkeyPatch) -> Clock:
     clock = Clock()
     monkeypatch.setattr(stopping, "monotonic", clock)
     monkeypatch.setattr(session, "monotonic", clock)
+    monkeypatch.setattr(sat, "monotonic", clock)
     return clock
 
 
@@ -43,7 +45,7 @@ FILES = {
     "end-of-siding-broken": (0.0, 0.1, 0.3, 0.6, 0.9, 0.99),
     "stalled-motor-broken": (0.0, 0.1, 0.3, 0.6, 0.9, 0.99),
     "electric-lock-too-soon": (0.02, 0.3, 0.6, 0.9),
-    "locked-and-wired-end-of-siding": (0.3, 0.8),
+    "locked-and-wired-end-of-siding": (0.2, 0.5, 0.95),
 }
 
 

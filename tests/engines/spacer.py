@@ -12,8 +12,8 @@ from time import monotonic
 import z3
 
 from verifier.engines.results import Answer, Interrupted, Reachable, Unknown
-from verifier.engines.session import OUT_OF_TIME
 from verifier.engines.session import TOLERANCE as WITHIN
+from verifier.engines.stopping import OUT_OF_TIME
 from verifier.engines.temporal import bmc, induction
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import FALSE, TRUE, And, Expr, atom, conjunction, disjunction, negation

@@ -128,9 +128,8 @@ class _SystemProver:
     def decide(self, here: Sequence[Obligation]) -> Iterator[Verdict]:
         """The verdicts on obligations of one mode about one place."""
         bads = [self.histories.expand(o.formula) for o in here]
-        answers = self._windows.decide(bads, likely=here[0].mode == "possible")
-        for obligation, answer in zip(here, answers, strict=True):
-            yield self._verdict(obligation, answer)
+        for i, answer in self._windows.answers(bads, likely=here[0].mode == "possible"):
+            yield self._verdict(here[i], answer)
 
     def always_again(self, here: Sequence[Obligation], before: Iterable[Verdict]) -> list[Verdict]:
         """Whether things can always be done again, provided that no train collides or derails

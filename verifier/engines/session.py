@@ -28,8 +28,6 @@ from verifier.logic.expr import And, Atom, Const, Expr, fold
 # A time limit may be noticed so many seconds early: the solver counts in whole milliseconds.
 TOLERANCE = 0.01
 
-OUT_OF_TIME = "no answer in the time allowed"
-
 _contexts: list[z3.Context] = []
 
 
@@ -168,7 +166,7 @@ class Session:
         if deadline is not None:
             left = int((deadline - monotonic()) * 1000)
             if left <= 0:
-                self.reason = _out_of_time(deadline)
+                self.reason = stopping.late(deadline)
                 return None
             self.solver.set("timeout", left)
         with listening(self.solver) as listener:
@@ -183,7 +181,7 @@ class Session:
         if listener.pressed:
             raise Interrupted
         late = deadline is not None and monotonic() >= deadline - TOLERANCE
-        self.reason = _out_of_time(deadline) if late else f"the solver gave up ({why})"
+        self.reason = stopping.late(deadline) if late else f"the solver gave up ({why})"
         return None
 
     def _ask(self, assumed: Sequence[z3.BoolRef]) -> int:
@@ -227,12 +225,6 @@ class Session:
             declared = self._declared[key] = bit.decl()
         meant = z3core.Z3_model_get_const_interp(self.context.ref(), self.model.model, declared.ast)
         return bool(meant.value == self.true.as_ast().value)
-
-
-def _out_of_time(deadline: float | None) -> str:
-    """Why there was no answer before a deadline: that of the question, or that of all the work."""
-    of_all = deadline is not None and deadline == stopping.deadline()
-    return stopping.out_of_time() if of_all else OUT_OF_TIME
 
 
 # ------------------------------------------------------------------ Ctrl-C

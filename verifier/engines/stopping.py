@@ -18,6 +18,8 @@ from time import monotonic
 
 from verifier.engines.results import Interrupted
 
+OUT_OF_TIME = "no answer in the time allowed"
+
 
 @dataclass(frozen=True, slots=True)
 class _Limit:
@@ -91,6 +93,12 @@ def out_of_time() -> str:
     """Why something was not decided when :func:`is_over`."""
     limit = _limit.get()
     return f"not reached within {limit.seconds:g} s" if limit else ""
+
+
+def late(end: float | None) -> str:
+    """Why there was no answer before a deadline: that of the question, or that of all the work."""
+    of_all = end is not None and end == deadline()
+    return out_of_time() if of_all else OUT_OF_TIME
 
 
 def deadline(of_question: float | None = None) -> float | None:

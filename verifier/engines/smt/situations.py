@@ -17,8 +17,9 @@ import z3
 from verifier.engines.minimal_core import minimal_core
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Exists, Impossible, SituationAnswer, Unknown
-from verifier.engines.session import OUT_OF_TIME, Session
+from verifier.engines.session import Session
 from verifier.engines.smt.train_length_constraints import Room, rooms, standing_is_possible
+from verifier.engines.stopping import OUT_OF_TIME
 from verifier.logic.expr import TRUE, Atom, Const, Expr, negation, support
 from verifier.plan.minimality import TIERS, tier_of, values_in_order
 from verifier.plan.observables import Observable

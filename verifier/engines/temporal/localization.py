@@ -17,6 +17,7 @@ from functools import cached_property
 from time import monotonic
 
 from verifier.engines.results import Answer, Reachable, Unreachable
+from verifier.engines.stopping import checkpoint
 from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Samples
 from verifier.engines.temporal.symmetry import Shape, Shapes
@@ -67,34 +68,51 @@ class Windows:
         self._states = frozenset(system.states)
 
     def decide(self, bads: Sequence[Expr], *, likely: bool = False) -> list[LocalAnswer]:
-        """The answers for several bad states of one place. ``likely``: they should be reachable,
-        so traces are searched first."""
-        answers = {i: a for i, bad in enumerate(bads) if (a := self._constant(bad)) is not None}
+        """The answers for several bad states of one place. See :meth:`answers`."""
+        found = dict(self.answers(bads, likely=likely))
+        return [found[i] for i in range(len(bads))]
+
+    def answers(
+        self, bads: Sequence[Expr], *, likely: bool = False
+    ) -> Iterator[tuple[int, LocalAnswer]]:
+        """The answers for several bad states of one place, each with its position, as soon as it
+        is known. ``likely``: they should be reachable, so traces are searched first."""
+        answers: dict[int, LocalAnswer] = {}
+        for i, answer in self._answers(bads, answers, likely):
+            answers[i] = answer
+            yield i, answer
+
+    def _answers(
+        self, bads: Sequence[Expr], answers: Mapping[int, LocalAnswer], likely: bool
+    ) -> Iterator[tuple[int, LocalAnswer]]:
+        """The same; ``answers`` has those known already."""
+        for i, bad in enumerate(bads):
+            if (constant := self._constant(bad)) is not None:
+                yield i, constant
         if likely:
             left = {i: bad for i, bad in enumerate(bads) if i not in answers}
-            answers |= self._search(left, DEPTHS[FIRST_RING])
+            yield from self._search(left, DEPTHS[FIRST_RING])
         rings, closed = FIRST_RING, False
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while (waiting := [i for i in range(len(bads)) if i not in answers]) and not closed:
             asked = [bads[i] for i in waiting]
             kept = self.window(asked, rings)
             closed = kept == self.window(asked, rings + 1)
-            for i, answer in self._in_window(kept, {i: bads[i] for i in waiting}).items():
+            for i, answer in self._in_window(kept, {i: bads[i] for i in waiting}):
                 if isinstance(answer, _Unproved):
                     failed[i].append(answer)
                     continue
-                answers[i] = answer
+                yield i, answer
                 for once in failed[i]:
                     once.known.wider.add(once.asked)
             if rings in DEPTHS and not likely:
                 # A wider window proved this of an isomorphic place, so it will here.
                 sought = [i for i in waiting if i not in answers and not failed[i][-1].proved_wider]
-                answers |= self._search({i: bads[i] for i in sought}, DEPTHS[rings])
+                yield from self._search({i: bads[i] for i in sought}, DEPTHS[rings])
             rings *= 2
-        return [
-            answers.get(i) or self._whole_system(bad, failed[i][-1].answer)
-            for i, bad in enumerate(bads)
-        ]
+        for i, bad in enumerate(bads):
+            if i not in answers:
+                yield i, self._whole_system(bad, failed[i][-1].answer)
 
     def invariants(self) -> Iterator[Expr]:
         """The invariants found, of every window."""
@@ -125,33 +143,39 @@ class Windows:
 
     def _in_window(
         self, kept: frozenset[Observable], bads: Mapping[int, Expr]
-    ) -> "dict[int, LocalAnswer | _Unproved]":
+    ) -> "Iterator[tuple[int, LocalAnswer | _Unproved]]":
         """The answers of a window; :class:`_Unproved` where it does not suffice."""
         system = cut(self.system, kept, bads.values())
         form = self._shapes.of(system)
         known = self._known.setdefault(form.key, _Shape())
         asked = {i: form.question(self._shapes.form(bad)) for i, bad in bads.items()}
         new = {asked[i]: bad for i, bad in bads.items() if asked[i] not in known.answers}
+        those = {question: [i for i in bads if asked[i] == question] for question in asked.values()}
+
+        def answers_to(question: Hashable) -> "Iterator[tuple[int, LocalAnswer | _Unproved]]":
+            answer = known.answers[question]
+            for i in those[question]:
+                if isinstance(answer, Unreachable):
+                    needed = tuple(map(form.concrete, answer.clauses))
+                    yield i, LocalAnswer(Unreachable(needed), system)
+                else:
+                    yield i, _Unproved(known, question, answer)
+
+        for question in those:
+            if question not in new:
+                yield from answers_to(question)
         if new:
             for _ in new:
                 self._step()
             hints = [*map(form.concrete, known.invariant), *self._inside(kept)]
             engine, deadline = pdr.Reachability(system, hints), self._deadline(len(new))
-            found = engine.decide(list(new.values()), deadline)
-            for question, answer in zip(new, found, strict=True):
-                known.answers[question] = _abstract(form, answer)
+            questions = {bad: question for question, bad in new.items()}
+            for bad, answer in engine.answers(list(questions), deadline):
+                known.answers[questions[bad]] = _abstract(form, answer)
+                yield from answers_to(questions[bad])
             invariant = engine.invariant(deadline)
             known.invariant.update(dict.fromkeys(map(form.abstract, invariant)))
         self._invariants[kept] = tuple(map(form.concrete, known.invariant))
-        answers: dict[int, LocalAnswer | _Unproved] = {}
-        for i in bads:
-            answer = known.answers[asked[i]]
-            if isinstance(answer, Unreachable):
-                needed = tuple(map(form.concrete, answer.clauses))
-                answers[i] = LocalAnswer(Unreachable(needed), system)
-            else:
-                answers[i] = _Unproved(known, asked[i], answer)
-        return answers
 
     def _inside(self, kept: frozenset[Observable]) -> Iterator[Expr]:
         """The invariants of windows inside this one: they hold in it too."""
@@ -165,17 +189,16 @@ class Windows:
     def _samples(self) -> Samples:
         return Samples(self.system, moments=SAMPLED)
 
-    def _search(self, bads: Mapping[int, Expr], moments: int) -> dict[int, LocalAnswer]:
+    def _search(self, bads: Mapping[int, Expr], moments: int) -> Iterator[tuple[int, LocalAnswer]]:
         """Those with a short trace in the whole system, or a longer one where a sample has one."""
-        found = {}
         for i, bad in bads.items():
+            checkpoint()
             most = LONG if self._samples.holding(bad) else moments
             answer = bmc.search(
                 self.system, bad, most=most, deadline=self._deadline(1), few=self._few
             )
             if isinstance(answer, Reachable):
-                found[i] = LocalAnswer(answer, self.system)
-        return found
+                yield i, LocalAnswer(answer, self.system)
 
     def _whole_system(self, bad: Expr, widest: Answer) -> LocalAnswer:
         """The answer for what no window proved and no short trace reaches, ``widest`` being that

@@ -23,7 +23,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from heapq import heappop, heappush
-from itertools import count
+from itertools import count, islice
 
 from verifier.engines.results import Answer, Reachable, Unknown
 from verifier.engines.temporal import houdini
@@ -63,6 +63,8 @@ class Reachability:
         self._cnf = TransitionCnf(system)
         self._samples = samples_of(system)
         self._judge = Induction(system)
+        # How many clauses of the search the judge has.
+        self._told = 0
 
     @cached_property
     def _search(self) -> "_Search":
@@ -73,27 +75,55 @@ class Reachability:
         """The answer for each bad state. A trace is one of this system, and not the shortest.
 
         Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-        literals = {bad: self._cnf.literal(bad) for bad in bads}
-        unknown = Unknown("no inductive invariant was found", final=True)
-        with self._limit.until(deadline):
-            try:
-                self._search.exclude(literals.values())
-            except NoAnswer as none:
-                unknown = Unknown(str(none))
+        found = dict(self.answers(bads, deadline))
+        return [found[bad] for bad in bads]
+
+    def answers(
+        self, bads: Sequence[Expr], deadline: float | None = None
+    ) -> Iterator[tuple[Expr, Answer]]:
+        """The answer for each bad state, as soon as it is known. Raises as :meth:`decide`."""
+        left = {bad: self._cnf.literal(bad) for bad in bads}
+        rounds = self._rounds(list(left.values()))
+        unknown: Unknown | None = None
+        while left and unknown is None:
+            with self._limit.until(deadline):
+                try:
+                    next(rounds)
+                except StopIteration:
+                    unknown = Unknown("no inductive invariant was found", final=True)
+                except NoAnswer as none:
+                    unknown = Unknown(str(none))
+            yield from self._decided(left, deadline)
+        for bad in left:
+            assert unknown is not None
+            yield bad, unknown
+
+    def _rounds(self, bads: Sequence[int]) -> Iterator[None]:
+        """Search for the invariant frame by frame."""
+        yield from self._search.exclude(bads)
+
+    def _decided(
+        self, left: dict[Expr, int], deadline: float | None
+    ) -> Iterator[tuple[Expr, Answer]]:
+        """Take from ``left`` what the search has decided, with the judge's answer."""
         if "_search" not in self.__dict__:
-            return [unknown for _ in bads]
-        self._judge.add(map(self._cnf.clause, self._search.invariant()))
-
-        def answer(bad: Expr) -> Answer:
-            literal = literals[bad]
-            if literal in self._search.excluded:
-                return self._judge.prove(bad, deadline)
-            return self._search.traces.get(literal, unknown)
-
-        return [answer(bad) for bad in bads]
+            return
+        search = self._search
+        for bad, literal in list(left.items()):
+            if literal in search.excluded:
+                new = islice(search.invariant(), self._told, None)
+                self._judge.add(map(self._cnf.clause, new))
+                self._told = len(search)
+                del left[bad]
+                yield bad, self._judge.prove(bad, deadline)
+            elif literal in search.traces:
+                del left[bad]
+                yield bad, search.traces[literal]
 
     def invariant(self, deadline: float | None = None) -> tuple[Expr, ...]:
         """All clauses found so far, which are an inductive invariant."""
+        if "_search" in self.__dict__:
+            self._judge.add(map(self._cnf.clause, self._search.invariant()))
         return self._judge.invariant(deadline)
 
 
@@ -139,8 +169,12 @@ class _Search:
         self._renew()
         self._renew_lifting()
 
+    def __len__(self) -> int:
+        """How many clauses were found to be inductive together."""
+        return len(self._never)
+
     def invariant(self) -> Iterator[Clause]:
-        """The clauses found to be inductive together."""
+        """The clauses found to be inductive together, those found last at the end."""
         for cube in self._never:
             yield tuple(sorted(-literal for literal in cube))
 
@@ -176,8 +210,8 @@ class _Search:
 
     # -------------------------------------------------------------- all bad states
 
-    def exclude(self, bads: Iterable[int]) -> None:
-        """Decide the bad states, frame by frame; raises :class:`NoAnswer`."""
+    def exclude(self, bads: Iterable[int]) -> Iterator[None]:
+        """Decide the bad states, a frame with each step; raises :class:`NoAnswer`."""
         if self._defined < len(self._cnf.clauses):
             self._renew()
             self._renew_lifting()
@@ -195,6 +229,7 @@ class _Search:
             self.excluded.update(bad for bad in waiting if not self._solver.solve([bad]))
             waiting = [bad for bad in waiting if bad not in self.excluded]
             k += 1
+            yield
 
     def _leading_to(self, bad: int) -> _Obligation:
         """The last model, as a cube in which the bad state happens."""

@@ -11,8 +11,9 @@ from time import monotonic
 
 from pysat.solvers import Solver
 
+from verifier.engines import stopping
 from verifier.engines.results import Interrupted
-from verifier.engines.session import OUT_OF_TIME, listening
+from verifier.engines.session import listening
 
 Clause = tuple[int, ...]
 
@@ -25,7 +26,8 @@ class NoAnswer(Exception):
 
 
 class Limit:
-    """Until when an engine may work: to a deadline, or until Ctrl-C."""
+    """Until when an engine may work: to a deadline, that of all the work included, or until
+    Ctrl-C."""
 
     def __init__(self) -> None:
         self._deadline: float | None = None
@@ -35,7 +37,7 @@ class Limit:
     def until(self, deadline: float | None) -> Iterator[None]:
         """Work in here ends at ``deadline``, a time of :func:`time.monotonic`; None for no limit.
         The solvers of this limit are asked in here only."""
-        self._deadline, self._pressed = deadline, False
+        self._deadline, self._pressed = stopping.deadline(deadline), False
         with listening(self):
             yield
 
@@ -49,7 +51,7 @@ class Limit:
         if self._pressed:
             raise Interrupted
         if self._deadline is not None and monotonic() >= self._deadline:
-            raise NoAnswer(OUT_OF_TIME)
+            raise NoAnswer(stopping.late(self._deadline))
 
 
 class Sat:
