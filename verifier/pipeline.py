@@ -181,10 +181,6 @@ def decide_histories(proof: ProofState) -> None:
         return
     over_time = [o for o in proof.plain if not o.of_situations]
     proof.record(histories.verdicts(over_time))
-    if plan.wiring.reports_may_differ:  # then every invariant of memory must be known
-        known = {o.key for o in over_time}
-        never = [o for o in proof.everything if o.over == "histories" and o.mode == "never"]
-        histories.decide(o for o in never if o.key not in known)
     proof.situations = _with_memory_facts(plan, histories, proof.situations)
     unreached = []
     for obligation in (o for o in proof.plain if o.of_situations):

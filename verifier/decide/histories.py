@@ -13,12 +13,13 @@ from time import monotonic
 from verifier.engines.minimal_core import minimal_core
 from verifier.engines.results import Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import goes_on
+from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.localization import LocalAnswer, Windows
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
 from verifier.explain.trace_narrative import Narrative, narrative
-from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation, support
-from verifier.logic.transition_system import System
+from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation
+from verifier.logic.transition_system import System, connected, cut
 from verifier.plan import observables
 from verifier.plan.model import Assumption, Plan
 from verifier.plan.observables import Observable
@@ -99,12 +100,12 @@ class HistoryProver:
                     yield verdict
 
     def memory_facts(self) -> tuple[Expr, ...]:
-        """The invariants proved of relays, timers, direction of traffic and points alone."""
-        return self._truthful.memory_facts()
+        """Invariants of relays, timers, direction of traffic and points alone."""
+        return self._truthful.memory_facts
 
     def memory_rests_on(self) -> tuple[str, ...]:
         """Titles of the assumptions that :meth:`memory_facts` rest on."""
-        return self._truthful.invariants_rest_on()
+        return self._truthful.memory_rests_on()
 
 
 class _SystemProver:
@@ -175,18 +176,22 @@ class _SystemProver:
     def _invariants(self) -> tuple[Expr, ...]:
         return tuple(dict.fromkeys(self._windows.invariants()))
 
+    @cached_property
     def memory_facts(self) -> tuple[Expr, ...]:
-        """The invariants proved so far that are about memory and points alone."""
+        """All clauses of two literals about memory and points that are inductive together, whatever
+        all else does. (So they depend on nothing that other proofs learned.)"""
+        system = self.histories.system
         known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
+        memory = [w for w in system.states if w in known or w.kind == "points"]
         return tuple(
             clause
-            for clause in self._invariants
-            if all(what in known or what.kind == "points" for what in support(clause))
+            for part in connected(system, memory)
+            for clause in inductive_clauses(cut(system, part), deadline=self.time_limit())
         )
 
-    def invariants_rest_on(self) -> tuple[str, ...]:
-        """Titles of the assumptions that the invariants proved so far need."""
-        return self._titles(self.histories.system, FALSE, Unreachable(self._invariants))
+    def memory_rests_on(self) -> tuple[str, ...]:
+        """Titles of the assumptions that the memory facts need."""
+        return self._titles(self.histories.system, FALSE, Unreachable(self.memory_facts))
 
     def _titles(self, system: System, bad: Expr, proof: Unreachable) -> tuple[str, ...]:
         """Titles of the assumptions that a proof needs."""

@@ -28,16 +28,27 @@ class ProofStore:
 
     def answer(self, question: Hashable, work: Callable[[], T], is_final: Callable[[T], bool]) -> T:
         """The answer to a question; worked out, and kept if it is final, where it is not known."""
-        known: T | None = self._answers.get(question)
+        known: T | None = self.known(question)
         if known is not None:
-            self._answers.move_to_end(question)
             return known
         found = work()
         if is_final(found):
-            self._answers[question] = found
-            while len(self._answers) > self._most:
-                self._answers.popitem(last=False)
+            self.keep(question, found)
         return found
+
+    def known(self, question: Hashable) -> Any:
+        """The answer that is kept; None where there is none."""
+        known = self._answers.get(question)
+        if known is not None:
+            self._answers.move_to_end(question)
+        return known
+
+    def keep(self, question: Hashable, answer: Any) -> None:
+        """Keep an answer, which is not None."""
+        self._answers[question] = answer
+        self._answers.move_to_end(question)
+        while len(self._answers) > self._most:
+            self._answers.popitem(last=False)
 
     def __len__(self) -> int:
         return len(self._answers)
@@ -48,6 +59,9 @@ class NoStore(ProofStore):
 
     def answer(self, question: Hashable, work: Callable[[], T], is_final: Callable[[T], bool]) -> T:
         return work()
+
+    def keep(self, question: Hashable, answer: Any) -> None:
+        pass
 
 
 NO_STORE = NoStore()

@@ -4,7 +4,7 @@ Solver-neutral: expressions over states (kept from step to step) and inputs (fre
 Total and deterministic: for each valuation, exactly one value follows for each state.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from verifier.logic.expr import Expr, support
@@ -23,6 +23,17 @@ class System:
     initial: Mapping[Observable, tuple[str, ...]]
     following: Mapping[Observable, Mapping[str, Expr]]
     always: tuple[Expr, ...] = ()
+
+    @property
+    def content(self) -> Hashable:
+        """Equal for systems that are the same in everything, the order of their parts included."""
+        return (
+            self.states,
+            self.inputs,
+            tuple(tuple(self.initial[what]) for what in self.states),
+            tuple(tuple(self.following[what].items()) for what in self.states),
+            self.always,
+        )
 
     def support(self, state: Observable) -> frozenset[Observable]:
         """The support of a state's next-state functions."""
@@ -47,3 +58,25 @@ def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) 
     inputs = tuple(what for what in every if what in used and what not in chosen)
     initial = {what: system.initial[what] for what in states}
     return System(states, inputs, initial, following, always)
+
+
+def connected(system: System, some: Iterable[Observable]) -> Iterator[list[Observable]]:
+    """Those states in groups such that no next-state function of one group reads another's, in
+    the order of the system."""
+    chosen = set(some)
+    left = dict.fromkeys(what for what in system.states if what in chosen)
+    beside: dict[Observable, set[Observable]] = {what: set() for what in left}
+    for what in left:
+        for read in system.support(what).intersection(left):
+            beside[what].add(read)
+            beside[read].add(what)
+    while left:
+        group: set[Observable] = set()
+        waiting = [next(iter(left))]
+        while waiting:
+            what = waiting.pop()
+            if what not in group:
+                group.add(what)
+                waiting += beside[what]
+        yield [what for what in left if what in group]
+        left = dict.fromkeys(what for what in left if what not in group)
