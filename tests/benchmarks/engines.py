@@ -1,0 +1,266 @@
+"""Our engines beside an outside one on the same files: CPU time, memory and agreement.
+
+    python -m tests.benchmarks.engines [--family NAME] [--sizes 8,12] [--seeds 0,1] [--defects N]
+                                       [--limit SECONDS] [--without-abc]
+
+For each file, all obligations over time are decided twice: by this program, from the text of the
+file to replayed verdicts, and by ``berkeley-abc pdr -a`` on the AIGER circuit of the whole file,
+all outputs in one call (its time is that of the call alone). Times are CPU seconds of one process
+each; compare them with each other, in one run on one machine. What is not decided within the limit
+is counted as undecided.
+
+A family is a row in FAMILIES: its sizes, and the files of one size.
+"""
+
+import argparse
+import multiprocessing
+import os
+import re
+import resource
+import subprocess
+import tempfile
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from multiprocessing.connection import Connection
+from pathlib import Path
+from time import process_time
+
+import verifier
+from tests.benchmarks.different_lines import different_line
+from tests.benchmarks.interlockings import DEFECTS, Defect, NotApplicable
+from tests.benchmarks.locked import locked_line
+from tests.benchmarks.stations import station
+from tests.engines.aiger_reader import with_set_starts
+from tests.engines.ic3_checker import COMMAND
+from verifier.decide.histories import HistoryProver
+from verifier.engines.interchange.aig import gates
+from verifier.engines.interchange.aiger import binary_form
+from verifier.plan.model import Plan
+from verifier.properties.catalog import obligations
+from verifier.properties.obligation import Obligation
+from verifier.world.history import Histories
+from verifier.world.world import World
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """Which files of a family are asked about."""
+
+    seeds: tuple[int, ...]
+    defects: int
+
+
+Files = Callable[[int, Asked], Iterator[tuple[str, str]]]
+
+
+@dataclass(frozen=True, slots=True)
+class Family:
+    """Files of one kind. ``files``: for a size, the title and the text of each. ``alike``: they
+    differ in nothing that should cost, so the ratio of slowest to fastest is told."""
+
+    sizes: tuple[int, ...]
+    files: Files
+    alike: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """The verdict on each obligation by its key, CPU seconds, peak memory in megabytes, and whether
+    the process came to its end."""
+
+    verdicts: Mapping[str, str]
+    seconds: float
+    megabytes: float
+    ended: bool
+
+
+# ------------------------------------------------------------------ families
+
+
+def _with_defects(write: Callable[[int, int, Defect | None], str]) -> Files:
+    """For each seed the safe file, and so many with a defect, of another kind each."""
+
+    def files(size: int, asked: Asked) -> Iterator[tuple[str, str]]:
+        for seed in asked.seeds:
+            yield f"seed {seed}", write(size, seed, None)
+            left = asked.defects
+            for defect in DEFECTS[seed % len(DEFECTS) :] + DEFECTS[: seed % len(DEFECTS)]:
+                try:
+                    text = write(size, seed, defect) if left else ""
+                except NotApplicable:
+                    continue
+                if text:
+                    left -= 1
+                    yield f"seed {seed}, {defect}", text
+
+    return files
+
+
+def _alike(size: int, _: Asked) -> Iterator[tuple[str, str]]:
+    yield "alike", locked_line(size)
+
+
+FAMILIES: Mapping[str, Family] = {
+    "stations": Family((8, 12, 16, 32, 64), _with_defects(station)),
+    "different lines": Family((1, 4, 8, 16, 64), _with_defects(different_line)),
+    "lines": Family((1, 4, 16, 64), _alike),
+}
+
+# ------------------------------------------------------------------ measuring
+
+
+def over_time(plan: Plan) -> list[Obligation]:
+    """The obligations about histories of truthful detection, in the order of the catalog."""
+    return [o for o in obligations(plan, World(plan).lower) if o.over == "histories"]
+
+
+def ours(text: str, limit: int) -> Measured:
+    """The verdicts of this program, in a process of its own."""
+    fork = multiprocessing.get_context("fork")
+    here, there = fork.Pipe(duplex=False)
+    process = fork.Process(target=_decide, args=(text, limit, there))
+    process.start()
+    there.close()
+    verdicts: dict[str, str] = {}
+    seconds, megabytes, ended = float(limit), 0.0, False
+    while True:
+        try:
+            key, status, seconds, megabytes = here.recv()
+        except EOFError:
+            break
+        ended = not key
+        if key:
+            verdicts[key] = status
+    process.join()
+    return Measured(verdicts, seconds if ended else float(limit), megabytes, ended)
+
+
+def _decide(text: str, limit: int, answer: "Connection") -> None:
+    """Send each verdict with the CPU time and the memory so far; at the end no key."""
+    start = process_time()
+    resource.setrlimit(resource.RLIMIT_CPU, (limit + 1 + int(start), limit + 2 + int(start)))
+    plan = verifier.load_text(text)
+
+    def send(key: str, status: str) -> None:
+        megabytes = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+        answer.send((key, status, process_time() - start, megabytes))
+
+    for verdict in HistoryProver(plan, None, lambda: None).verdicts(over_time(plan)):
+        send(verdict.obligation.key, verdict.status)
+    send("", "")
+
+
+def outside(plan: Plan, limit: int) -> Measured:
+    """The verdicts of the outside engine on the whole file."""
+    assert COMMAND is not None
+    asked = over_time(plan)
+    histories = Histories(plan)
+    circuit = gates(histories.system, [histories.expand(o.formula) for o in asked]).circuit
+    with tempfile.TemporaryDirectory() as folder:
+        model = Path(folder) / "asked.aig"
+        model.write_bytes(binary_form(with_set_starts(replace(circuit, names={}))))
+        # Its `pdr` honors constraints only once they are folded into the bad states.
+        fold = "fold; " if circuit.constraints else ""
+        process = subprocess.Popen(
+            [COMMAND, "-q", f"read_aiger {model}; {fold}pdr -a -T {10 * limit}"],
+            stdout=subprocess.PIPE,
+            text=True,
+            cwd=folder,
+            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU, (limit, limit + 1)),
+        )
+        assert process.stdout is not None
+        said = process.stdout.read()
+        _, status, usage = os.wait4(process.pid, 0)
+        process.returncode = os.waitstatus_to_exitcode(status)
+    verdicts = _verdicts(asked, said)
+    seconds = usage.ru_utime + usage.ru_stime
+    return Measured(verdicts, seconds, usage.ru_maxrss / 1024, len(verdicts) == len(asked))
+
+
+def _verdicts(asked: Sequence[Obligation], said: str) -> dict[str, str]:
+    """What the outside engine printed, as verdicts. It names the outputs that it reached; that the
+    others are proved it says at the end."""
+    reached = {int(at) for at in re.findall(r"^Output +(\d+) was asserted in frame", said, re.M)}
+    all_decided = re.search(r"Undecided = 0\.", said) is not None
+    verdicts = {}
+    for at, obligation in enumerate(asked):
+        if at in reached or all_decided:
+            good = (at in reached) == (obligation.mode == "possible")
+            verdicts[obligation.key] = "proved" if good else "broken"
+    return verdicts
+
+
+# ------------------------------------------------------------------ table
+
+
+def disagreements(one: Mapping[str, str], other: Mapping[str, str]) -> list[str]:
+    """The obligations that both have decided, but not alike."""
+    decided = ("proved", "broken")
+    return [
+        key for key, status in one.items() if status in decided and other.get(key, status) != status
+    ]
+
+
+def _row(found: Measured, asked: int) -> str:
+    counts = Counter(found.verdicts.values())
+    broken = counts["broken"]
+    undecided = asked - counts["proved"] - broken
+    seconds = f"{found.seconds:.2f}" if found.ended else f"> {found.seconds:.0f}"
+    return f"{seconds:>9} {broken:>6} {undecided:>9} {found.megabytes:>6.0f}"
+
+
+def _printed(name: str, size: int, title: str, text: str, limit: int, *, abc: bool) -> Measured:
+    """Measure one file and print its row. Raises SystemExit on a disagreement."""
+    plan = verifier.load_text(text)
+    asked, found = len(over_time(plan)), ours(text, limit)
+    row = f"{name:<16} {size:>4} {asked:>5} {_row(found, asked)}"
+    if abc:
+        theirs = outside(plan, limit)
+        wrong = disagreements(found.verdicts, theirs.verdicts)
+        row += f" | {_row(theirs, asked)} | {found.seconds / max(theirs.seconds, 0.01):>6.2f}"
+        if wrong:
+            raise SystemExit(f"{row} {title}\nthe engines disagree: {wrong}")
+    print(f"{row}  {title}", flush=True)
+    return found
+
+
+def main() -> None:
+    options = argparse.ArgumentParser(description=__doc__)
+    options.add_argument("--family", action="append", choices=FAMILIES)
+    options.add_argument("--sizes")
+    options.add_argument("--seeds", default="0")
+    options.add_argument("--defects", type=int, default=0, help="files with a defect for each seed")
+    options.add_argument("--limit", type=int, default=120, help="CPU seconds for each file")
+    options.add_argument("--without-abc", action="store_true")
+    chosen = options.parse_args()
+    asked = Asked(tuple(map(int, chosen.seeds.split(","))), chosen.defects)
+    abc = COMMAND is not None and not chosen.without_abc
+    one = f"{'CPU s':>9} {'broken':>6} {'undecided':>9} {'MB':>6}"
+    beside = f" | {one} | {'ratio':>6}" if abc else ""
+    print(f"{'family':<16} {'size':>4} {'asked':>5} {one}{beside}  file", flush=True)
+    for name in chosen.family or FAMILIES:
+        family = FAMILIES[name]
+        sizes = tuple(map(int, chosen.sizes.split(","))) if chosen.sizes else family.sizes
+        for size in sizes:
+            files = family.files(size, asked)
+            found = [_printed(name, size, *file, chosen.limit, abc=abc) for file in files]
+            if family.alike and len(found) > 1:
+                _print_ratio(found)
+
+
+def _print_ratio(found: Sequence[Measured]) -> None:
+    """The ratio of slowest to fastest, for each set of verdicts that came more than once."""
+    times: dict[tuple[str, ...], list[float]] = {}
+    for measured in found:
+        times.setdefault(tuple(measured.verdicts.values()), []).append(measured.seconds)
+    for seconds in times.values():
+        if len(seconds) > 1:
+            print(
+                f"{len(seconds)} files alike: slowest {max(seconds) / min(seconds):.2f} times "
+                "as slow as the fastest"
+            )
+
+
+if __name__ == "__main__":
+    main()
