@@ -15,6 +15,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import combinations
 from random import Random
 
+from verifier.engines.temporal.induction import Induction
 from verifier.engines.temporal.sat import Clause, Limit, NoAnswer, Sat
 from verifier.engines.temporal.simulation import Machine, Samples, samples_of
 from verifier.engines.temporal.transition_cnf import TransitionCnf
@@ -30,7 +31,8 @@ def inductive_clauses(
     system: System, *, deadline: float | None = None, hints: Sequence[Expr] = ()
 ) -> tuple[Expr, ...]:
     """Clauses that hold in every reachable state, inductive together; none when time ran out.
-    ``hints`` (clauses or conjunctions of clauses, over states) are candidates too.
+    ``hints`` (clauses or conjunctions of clauses, over states) are candidates too. Checked by
+    :mod:`verifier.engines.temporal.induction`, since nothing else checks them.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     cnf = TransitionCnf(system)
@@ -40,7 +42,7 @@ def inductive_clauses(
             found = inductive(cnf, samples_of(system), limit, hints)
         except NoAnswer:
             return ()
-    return tuple(map(cnf.clause, found))
+    return Induction(system, map(cnf.clause, found)).invariant(deadline)
 
 
 def inductive(

@@ -28,7 +28,7 @@ from itertools import count, islice
 from verifier.engines.results import Answer, Reachable, Unknown
 from verifier.engines.temporal import houdini
 from verifier.engines.temporal.induction import Induction
-from verifier.engines.temporal.sat import Clause, Limit, NoAnswer, Sat
+from verifier.engines.temporal.sat import CONTRADICTION, Clause, Limit, NoAnswer, Sat
 from verifier.engines.temporal.simulation import Machine, Samples, samples_of
 from verifier.engines.temporal.transition_cnf import TransitionCnf
 from verifier.logic.expr import Expr
@@ -388,7 +388,7 @@ class _Search:
         for _ in range(4):
             before = len(left)
             if solver.solve([fails, *inputs, *left]):
-                raise NoAnswer("the SAT solver contradicted itself")
+                raise NoAnswer(CONTRADICTION)
             core = solver.core()
             left = [literal for literal in reversed(left) if literal in core]
             if len(left) == before:
@@ -451,5 +451,5 @@ class _Search:
     def _start_in(self, cube: Cube) -> dict[Observable, str]:
         """An initial state in the cube."""
         if not self._solver.solve([*self._frame(0), *cube]):
-            raise NoAnswer("the SAT solver contradicted itself")
+            raise NoAnswer(CONTRADICTION)
         return self._cnf.valuation(self._solver.model(), self._cnf.system.states)

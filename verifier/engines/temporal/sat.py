@@ -17,6 +17,7 @@ from verifier.engines.session import listening
 
 Clause = tuple[int, ...]
 
+CONTRADICTION = "the SAT solver contradicted itself"
 # The clock and Ctrl-C are looked at after so many conflicts.
 CONFLICTS = 2000
 
@@ -76,8 +77,11 @@ class Sat:
         Raises as :meth:`Limit.check`."""
         while True:
             self._limit.check()
-            self._solver.conf_budget(CONFLICTS)
-            found = self._solver.solve_limited(assumed, expect_interrupt=True)
+            try:
+                self._solver.conf_budget(CONFLICTS)
+                found = self._solver.solve_limited(assumed, expect_interrupt=True)
+            except (RuntimeError, ValueError, SystemError) as error:
+                raise NoAnswer(f"the SAT solver failed ({error})") from error
             if found is not None:
                 return bool(found)
 
@@ -95,8 +99,12 @@ class Sat:
         return frozenset(self._solver.get_core() or ())
 
     def model(self) -> list[int]:
-        """After "yes": at position ``v - 1`` the literal of variable ``v`` that holds."""
-        model = self._solver.get_model() or []
+        """After "yes": at position ``v - 1`` the literal of variable ``v`` that holds.
+
+        Raises :class:`NoAnswer` where there is none."""
+        model = self._solver.get_model()
+        if not model:
+            raise NoAnswer(CONTRADICTION)
         # The solver leaves out the last variables if no clause speaks of them.
         return [*model, *range(-len(model) - 1, -self.variables - 1, -1)]
 

@@ -1,0 +1,168 @@
+"""A SAT solver that breaks down, or answers wrongly, at each question in turn; and proposed clauses
+that are wrong: never is anything proved that is not so, and never does the search break down."""
+
+from collections.abc import Callable, Sequence
+from random import Random
+from time import monotonic
+from typing import Any
+
+import pytest
+from pysat.solvers import Solver
+
+from tests.engines.ctrl_c import press
+from tests.engines.random_systems import (
+    drawn_bads,
+    drawn_expr,
+    drawn_system,
+    forget,
+    is_proof,
+    truth,
+)
+from verifier.engines.results import Interrupted, Unknown, Unreachable
+from verifier.engines.temporal import sat
+from verifier.engines.temporal.houdini import inductive_clauses
+from verifier.engines.temporal.pdr import Reachability, prove
+from verifier.logic.expr import FALSE, Expr, conjunction, disjunction
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+
+# What can go wrong with one question.
+SILENT = ("gives up", "raises")
+WRONG = ("says no", "says yes", "core of half", "core of nothing", "turned model", "half a model")
+# A solver that is often wrong may keep a search busy for good: after so many questions the time
+# that the user gave is over.
+MANY = 3000
+
+
+class Faults:
+    """Faults of all solvers together: at one question, or ``again`` at each so many."""
+
+    def __init__(self, how: str, at: int, again: int = 0):
+        self.how, self.at, self.again, self.asked = how, at, again, 0
+
+    def is_now(self, how: str) -> bool:
+        often = self.again and self.asked > self.at and (self.asked - self.at) % self.again == 0
+        return self.how == how and (self.asked == self.at or bool(often))
+
+    def answer(self, ask: Callable[[], bool | None]) -> bool | None:
+        self.asked += 1
+        if self.is_now("gives up"):
+            return None
+        if self.is_now("raises"):
+            raise RuntimeError("the solver fell over")
+        if self.is_now("interrupted"):
+            press()
+            return None
+        found = ask()
+        if self.is_now("says no"):
+            return False
+        return True if self.is_now("says yes") else found
+
+    def core(self, found: Sequence[int]) -> Sequence[int]:
+        if self.is_now("core of half"):
+            return found[: len(found) // 2]
+        return () if self.is_now("core of nothing") else found
+
+    def model(self, found: Sequence[int]) -> Sequence[int]:
+        if self.is_now("turned model"):
+            return [-literal for literal in found]
+        return found[: len(found) // 2] if self.is_now("half a model") else found
+
+
+def use(monkeypatch: pytest.MonkeyPatch, faults: Faults) -> Faults:
+    class Faulty:
+        def __init__(self, **options: Any):
+            self._real = Solver(**options)
+
+        def __getattr__(self, name: str) -> Any:
+            return getattr(self._real, name)
+
+        def solve_limited(self, assumed: Sequence[int], expect_interrupt: bool) -> bool | None:
+            return faults.answer(
+                lambda: self._real.solve_limited(assumed, expect_interrupt=expect_interrupt)
+            )
+
+        def get_core(self) -> Sequence[int]:
+            return faults.core(self._real.get_core() or ())
+
+        def get_model(self) -> Sequence[int]:
+            return faults.model(self._real.get_model() or ())
+
+    monkeypatch.setattr(sat, "monotonic", lambda: monotonic() + 1000 * (faults.asked > MANY))
+    monkeypatch.setattr(sat, "Solver", Faulty)
+    forget(monkeypatch)
+    return faults
+
+
+def is_sound(system: System, bad: Expr, answer: object) -> bool:
+    """Nothing is proved that is not so. (A trace that a search proposes is replayed later.)"""
+    if not isinstance(answer, Unreachable):
+        return True
+    return truth(system).depth(bad) is None and is_proof(system, bad, answer)
+
+
+@pytest.mark.parametrize("how", [*SILENT, *WRONG])
+@pytest.mark.parametrize("seed", range(8))
+def test_one_wrong_answer(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
+    system = drawn_system(seed)
+    for bad in drawn_bads(system, seed, 2):
+        counting = use(monkeypatch, Faults("", 0))
+        right = prove(system, bad)
+        for at in range(1, counting.asked + 1):
+            use(monkeypatch, Faults(how, at))
+            answer = prove(system, bad)
+            assert is_sound(system, bad, answer), at
+            if how == "gives up":  # it is asked again
+                assert type(answer) is type(right)
+            if how == "raises" and type(answer) is not type(right):
+                assert answer == Unknown("the SAT solver failed (the solver fell over)")
+
+
+@pytest.mark.parametrize("how", WRONG)
+@pytest.mark.parametrize("seed", range(12))
+def test_many_wrong_answers(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
+    system = drawn_system(seed)
+    bads = drawn_bads(system, seed, 4)
+    for again in (1, 2, 3, 7):
+        use(monkeypatch, Faults(how, 1, again))
+        answers = Reachability(system).decide(bads, monotonic() + 1000)
+        for bad, answer in zip(bads, answers, strict=True):
+            assert is_sound(system, bad, answer), again
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_ctrl_c_at_each_question(monkeypatch: pytest.MonkeyPatch, seed: int) -> None:
+    system = drawn_system(seed)
+    (bad,) = drawn_bads(system, seed, 1)
+    counting = use(monkeypatch, Faults("", 0))
+    right = prove(system, bad)
+    for at in range(1, counting.asked + 1):
+        use(monkeypatch, Faults("interrupted", at))
+        with pytest.raises(Interrupted):
+            prove(system, bad)
+        assert type(prove(system, bad)) is type(right)
+
+
+@pytest.mark.parametrize("how", WRONG)
+@pytest.mark.parametrize("seed", [*range(8), 50, 142])
+def test_short_clauses_of_a_wrong_solver(
+    monkeypatch: pytest.MonkeyPatch, seed: int, how: str
+) -> None:
+    system = drawn_system(seed)
+    for at, again in ((1, 1), (1, 2), (2, 3), (3, 0), (5, 0)):
+        use(monkeypatch, Faults(how, at, again))
+        found = inductive_clauses(system, deadline=monotonic() + 1000)
+        assert is_proof(system, FALSE, Unreachable(found))
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_clauses_that_are_wrong_or_of_another_file(seed: int) -> None:
+    system, chance = drawn_system(seed), Random(seed)
+    of_another = observables.relay("of another file")
+    whats = [*system.states, *system.inputs, of_another]
+    drawn = [drawn_expr(chance, whats, chance.randint(1, 4)) for _ in range(20)]
+    bads = drawn_bads(system, seed)
+    hints = [*drawn, *bads, conjunction(*drawn[:3]), disjunction(*drawn[3:6]), FALSE]
+    for bad, answer in zip(bads, Reachability(system, hints).decide(bads), strict=True):
+        assert isinstance(answer, Unreachable) == (truth(system).depth(bad) is None)
+        assert is_sound(system, bad, answer)
