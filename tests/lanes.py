@@ -20,6 +20,7 @@ SLOW = (
     "tests/differential/",
     "tests/drawing/test_every_drawing.py::test_tangles",
     "tests/drawing/test_svg.py::test_tangles",
+    "tests/engines/test_faulty_solver.py",
     "tests/engines/test_max_load.py",
     "tests/engines/test_no_answer.py",
     "tests/engines/test_smtlib.py",

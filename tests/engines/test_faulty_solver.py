@@ -2,6 +2,7 @@
 that are wrong: never is anything proved that is not so, and never does the search break down."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from random import Random
 from time import monotonic
 from typing import Any
@@ -9,6 +10,7 @@ from typing import Any
 import pytest
 from pysat.solvers import Solver
 
+import verifier
 from tests.engines.ctrl_c import press
 from tests.engines.random_systems import (
     drawn_bads,
@@ -16,15 +18,20 @@ from tests.engines.random_systems import (
     drawn_system,
     forget,
     is_proof,
+    replays,
     truth,
 )
-from verifier.engines.results import Interrupted, Unknown, Unreachable
+from tests.junction_files import spec
+from tests.proofs import proved
+from verifier.engines.results import Interrupted, Reachable, Unknown, Unreachable
 from verifier.engines.temporal import sat
+from verifier.engines.temporal.bmc import goes_on, search
 from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.pdr import Reachability, prove
 from verifier.logic.expr import FALSE, Expr, conjunction, disjunction
 from verifier.logic.transition_system import System
 from verifier.plan import observables
+from verifier.verdicts.exit_codes import ExitCode
 
 # What can go wrong with one question.
 SILENT = ("gives up", "raises")
@@ -143,6 +150,22 @@ def test_ctrl_c_at_each_question(monkeypatch: pytest.MonkeyPatch, seed: int) -> 
         assert type(prove(system, bad)) is type(right)
 
 
+@pytest.mark.parametrize("how", [*SILENT, *WRONG])
+@pytest.mark.parametrize("seed", range(8))
+def test_traces(monkeypatch: pytest.MonkeyPatch, seed: int, how: str) -> None:
+    system = drawn_system(seed)
+    few = (frozenset(system.inputs[:1]), frozenset(system.inputs))
+    for bad in drawn_bads(system, seed, 2):
+        counting = use(monkeypatch, Faults("", 0))
+        search(system, bad, most=8, few=few)
+        for at in range(1, counting.asked + 1):
+            for again in (0, 1, 3):
+                use(monkeypatch, Faults(how, at, again))
+                answer = search(system, bad, most=8, few=few, deadline=monotonic() + 500)
+                if isinstance(answer, Reachable):
+                    assert replays(system, bad, answer), (at, again)
+
+
 @pytest.mark.parametrize("how", WRONG)
 @pytest.mark.parametrize("seed", [*range(8), 50, 142])
 def test_short_clauses_of_a_wrong_solver(
@@ -166,3 +189,33 @@ def test_clauses_that_are_wrong_or_of_another_file(seed: int) -> None:
     for bad, answer in zip(bads, Reachability(system, hints).decide(bads), strict=True):
         assert isinstance(answer, Unreachable) == (truth(system).depth(bad) is None)
         assert is_sound(system, bad, answer)
+
+
+@pytest.mark.parametrize("seed", range(1, 24, 2))
+def test_assumptions_are_not_said_to_allow_a_history_that_is_none(
+    monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    """Else every proof under them would be empty."""
+    system = replace(drawn_system(seed), always=(FALSE,))
+    for how in ("says yes", "turned model"):
+        for at in (1, 2):
+            use(monkeypatch, Faults(how, at, 1))
+            assert not goes_on(system, 3)
+
+
+@pytest.mark.parametrize("how", [*SILENT, *WRONG])
+def test_a_whole_file(monkeypatch: pytest.MonkeyPatch, how: str) -> None:
+    path = spec("electric-lock-too-soon")
+    right = {v.obligation.key: v.status for v in proved(path).verdicts}
+    plan = verifier.load(path)
+    number = 0
+    for at, again in ((1, 5), (40, 3), (200, 2)):
+        faults = use(monkeypatch, Faults(how, at, again))
+        report = verifier.prove(plan, timeout=500)
+        number += faults.asked > at
+        for verdict in report.verdicts:
+            if verdict.status != "undecided" and verdict.obligation.mode == "never":
+                assert verdict.status == right[verdict.obligation.key], at
+        if any(v.leaves_open for v in report.verdicts):
+            assert report.exit_code != ExitCode.AS_EXPECTED
+    assert number > 1

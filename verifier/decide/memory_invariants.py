@@ -17,6 +17,7 @@ from time import monotonic
 from verifier.decide.histories import HistoryProver
 from verifier.engines.results import Impossible
 from verifier.engines.smt.situations import SituationCheck
+from verifier.engines.stopping import checkpoint
 from verifier.engines.temporal import houdini
 from verifier.logic.expr import Expr, atom, conjunction, disjunction, support
 from verifier.plan import observables
@@ -123,6 +124,7 @@ def _stopwatch() -> Callable[[], None]:
     end = monotonic() + IN_ALL
 
     def check() -> None:
+        checkpoint()
         if monotonic() > end:
             raise _OutOfTime
 

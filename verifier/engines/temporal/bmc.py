@@ -14,10 +14,11 @@ from dataclasses import dataclass
 
 from verifier.engines.results import Reachable, Unknown
 from verifier.engines.temporal.counters import Counter
-from verifier.engines.temporal.sat import Limit, NoAnswer
+from verifier.engines.temporal.sat import CONTRADICTION, Limit, NoAnswer
 from verifier.engines.temporal.simulation import Machine
 from verifier.engines.temporal.transition_cnf import TRUE, TransitionCnf
 from verifier.engines.temporal.unrolled_cnf import UnrolledCnf
+from verifier.logic.expr import TRUE as ALWAYS
 from verifier.logic.expr import Expr
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
@@ -77,7 +78,9 @@ class BoundedModelChecker:
     def goes_on(self, moments: int) -> bool | None:
         """Whether some trace lasts so many moments; None when that is not known."""
         try:
-            return self._solver.solve(self._asked(TRUE, moments - 1))
+            if not self._solver.solve(self._asked(TRUE, moments - 1)):
+                return False
+            return self._happens(ALWAYS, self._read(moments - 1)) or None
         except NoAnswer:
             return None
 
@@ -92,15 +95,24 @@ class BoundedModelChecker:
     def _smallest(
         self, bad: Expr, happens: int, depth: int, most: int, few: Sequence[frozenset[Observable]]
     ) -> Reachable:
-        """The history just found, made as small as can be."""
-        history = self._spared(bad, self._read(depth), few)
+        """The history just found, made as small as can be; raises :class:`NoAnswer` if it is
+        none."""
+        history = self._read(depth)
+        if not self._happens(bad, history):
+            raise NoAnswer(CONTRADICTION)
         try:
+            history = self._spared(bad, history, few)
             for i in range(len(few)):
                 longest = history.depth if i else min(depth + LONGER, most)
                 history = self._fewest(bad, happens, history, few[: i + 1], longest)
-            history = self._latest(happens, history, few)
+            latest = self._latest(happens, history, few)
+            if not self._happens(bad, latest):
+                raise _GivenUp(history)
+            history = latest
         except _GivenUp as given_up:
             return Reachable(tuple(self._told(bad, given_up.history)), smallest=False)
+        except NoAnswer:
+            return Reachable(tuple(self._told(bad, history)), smallest=False)
         return Reachable(tuple(self._told(bad, history)))
 
     def _fewest(
@@ -120,7 +132,10 @@ class BoundedModelChecker:
                 fewer = self._at_most(groups, [*most, count - 1], depth)
                 if not self._can_be([*self._asked(happens, depth), *fewer], history):
                     break
-                history = self._spared(bad, self._read(depth), groups)
+                fewer_chosen = self._read(depth)
+                if not self._happens(bad, fewer_chosen):
+                    raise _GivenUp(history)
+                history = self._spared(bad, fewer_chosen, groups)
         return history
 
     def _at_most(
@@ -175,13 +190,18 @@ class BoundedModelChecker:
         while left:
             # The first case lets nothing go, each further one a thing more than the last.
             every = (2 << len(left)) - 1
-            cases = self._cases(bad, history, left, every)
-            if not cases & 1:
-                raise AssertionError("what was found does not happen")
+            try:
+                cases = self._cases(bad, history, left, every)
+            except NoAnswer:
+                raise _GivenUp(history) from None
             gone = cases.bit_length() - 1
             history = history.without(left[:gone])
             left = left[gone + 1 :]
         return history
+
+    def _happens(self, bad: Expr, history: "_History") -> bool:
+        """Whether it does, as the solver says: what it found is computed again."""
+        return bool(self._cases(bad, history, (), 1))
 
     def _cases(
         self,
@@ -190,13 +210,16 @@ class BoundedModelChecker:
         left: Sequence[tuple[int, Observable]],
         every: int,
     ) -> int:
-        """Those of the cases in which it happens at the end."""
+        """Those of the cases in which it happens at the end; raises :class:`NoAnswer` when the
+        time is over."""
         machine = self._machine
         end = machine.slot(bad)
         values = machine.blank(every)
         machine.set(values, history.start)
         happens = every
         for step, inputs in enumerate(history.inputs):
+            if left:
+                self.limit.check()
             machine.set(values, inputs)
             for i, (at, what) in enumerate(left):
                 if at == step:
@@ -219,7 +242,9 @@ class BoundedModelChecker:
 
         def value(what: Observable, step: int) -> str:
             bits = ((v, steps.bit(what, v, step)) for v in what.values)
-            return next(v for v, bit in bits if bit == TRUE or model[abs(bit) - 1] == bit)
+            possible = {v: bit for v, bit in bits if bit != -TRUE}
+            so = (v for v, bit in possible.items() if bit == TRUE or model[abs(bit) - 1] == bit)
+            return next(so, next(iter(possible)))
 
         start = {what: value(what, 0) for what in self.system.states}
         inputs = ({w: value(w, step) for w in self.system.inputs} for step in range(depth + 1))
@@ -227,7 +252,7 @@ class BoundedModelChecker:
 
     def _told(self, bad: Expr, history: "_History") -> Iterator[Mapping[Observable, str]]:
         """All states and inputs, moment by moment."""
-        assert self._cases(bad, history, (), 1)
+        assert self._happens(bad, history)
         machine = self._machine
         values = machine.blank(1)
         machine.set(values, history.start)

@@ -75,23 +75,20 @@ class Sat:
         """Whether the clauses and the assumed literals are satisfiable together.
 
         Raises as :meth:`Limit.check`."""
-        while True:
-            self._limit.check()
-            try:
-                self._solver.conf_budget(CONFLICTS)
-                found = self._solver.solve_limited(assumed, expect_interrupt=True)
-            except (RuntimeError, ValueError, SystemError) as error:
-                raise NoAnswer(f"the SAT solver failed ({error})") from error
-            if found is not None:
-                return bool(found)
+        while (found := self.solve_within(CONFLICTS, assumed)) is None:
+            pass
+        return found
 
     def solve_within(self, conflicts: int, assumed: Sequence[int]) -> bool | None:
         """The same; None when so many conflicts did not decide it.
 
         Raises as :meth:`Limit.check`."""
         self._limit.check()
-        self._solver.conf_budget(conflicts)
-        found = self._solver.solve_limited(assumed, expect_interrupt=True)
+        try:
+            self._solver.conf_budget(conflicts)
+            found = self._solver.solve_limited(assumed, expect_interrupt=True)
+        except (RuntimeError, ValueError, SystemError) as error:
+            raise NoAnswer(f"the SAT solver failed ({error})") from error
         return None if found is None else bool(found)
 
     def core(self) -> frozenset[int]:

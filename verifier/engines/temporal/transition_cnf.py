@@ -187,12 +187,15 @@ class TransitionCnf:
 
     def valuation(self, model: Sequence[int], whats: Iterable[Observable]) -> dict[Observable, str]:
         """The values of observables in a model: at position ``v - 1`` the literal of variable
-        ``v`` that holds."""
+        ``v`` that holds. (Whatever a wrong model says is as good as any: it is checked.)"""
         return {
             what: next(
-                v
-                for v in what.values
-                if (bit := self._bits[what, v]) == TRUE or model[abs(bit) - 1] == bit
+                (
+                    v
+                    for v in what.values
+                    if (bit := self._bits[what, v]) == TRUE or model[abs(bit) - 1] == bit
+                ),
+                what.usual,
             )
             for what in whats
         }
