@@ -97,7 +97,7 @@ class Induction:
         while waiting:
             i = waiting.pop()
             supporting = self._supporting.get(i)
-            if supporting is None or not supporting <= closed:
+            if supporting is None:
                 supporting = self._supporting[i] = self._induct(self._clauses[i], closed)
             waiting += sorted(supporting - closed, reverse=True)
             closed |= supporting
