@@ -82,14 +82,11 @@ class HistoryProver:
 
     def verdicts(self, obligations: Iterable[Obligation]) -> Iterator[Verdict]:
         """The verdict on each obligation, as soon as it is known."""
-        places: dict[tuple[object, ...], list[Obligation]] = {}
+        kinds: dict[tuple[str, str], list[Obligation]] = {}
         for obligation in obligations:
-            key: tuple[object, ...] = (obligation.over, obligation.mode)
-            if obligation.over != "for good":
-                key += place_of(obligation, self.plan)
-            places.setdefault(key, []).append(obligation)
+            kinds.setdefault((obligation.over, obligation.mode), []).append(obligation)
         before: list[Verdict] = []
-        lasting_last = sorted(places.values(), key=lambda here: here[0].over == "for good")
+        lasting_last = sorted(kinds.values(), key=lambda here: here[0].over == "for good")
         for here in lasting_last:
             prover = self._lossy if here[0].over == "lossy" else self._truthful
             if here[0].over == "for good":
@@ -127,9 +124,11 @@ class _SystemProver:
         return None if self._timeout is None else monotonic() + self._timeout
 
     def decide(self, here: Sequence[Obligation]) -> Iterator[Verdict]:
-        """The verdicts on obligations of one mode about one place."""
+        """The verdicts on obligations of one mode."""
         bads = [self.histories.expand(o.formula) for o in here]
-        for i, answer in self._windows.answers(bads, likely=here[0].mode == "possible"):
+        places = [place_of(o, self.plan) for o in here]
+        likely = here[0].mode == "possible"
+        for i, answer in self._windows.answers(bads, places, likely=likely):
             yield self._verdict(here[i], answer)
 
     def always_again(self, here: Sequence[Obligation], before: Iterable[Verdict]) -> list[Verdict]:

@@ -30,6 +30,8 @@ FIRST_RING = 1
 # Longest trace searched once a window of so many rings has not sufficed, and at last.
 DEPTHS = {FIRST_RING: 8, FIRST_RING + 1: 16}
 LONG = 40
+# Windows are merged when so much of the smaller one is in the larger one.
+OVERLAP = 0.7
 # Steps of random simulation.
 SAMPLED = 150
 
@@ -73,46 +75,97 @@ class Windows:
         return [found[i] for i in range(len(bads))]
 
     def answers(
-        self, bads: Sequence[Expr], *, likely: bool = False
+        self,
+        bads: Sequence[Expr],
+        places: Sequence[Hashable] | None = None,
+        *,
+        likely: bool = False,
     ) -> Iterator[tuple[int, LocalAnswer]]:
-        """The answers for several bad states of one place, each with its position, as soon as it
-        is known. ``likely``: they should be reachable, so traces are searched first."""
+        """The answers for several bad states, each with its position, as soon as it is known.
+        ``places``: for each of them its place; those of one place are decided together.
+        ``likely``: they should be reachable, so traces are searched first."""
+        by_place: dict[Hashable, list[int]] = {}
+        for i in range(len(bads)):
+            by_place.setdefault(places[i] if places else None, []).append(i)
         answers: dict[int, LocalAnswer] = {}
-        for i, answer in self._answers(bads, answers, likely):
+        for i, answer in self._answers(bads, list(by_place.values()), answers, likely):
             answers[i] = answer
             yield i, answer
 
     def _answers(
-        self, bads: Sequence[Expr], answers: Mapping[int, LocalAnswer], likely: bool
+        self,
+        bads: Sequence[Expr],
+        groups: Sequence[Sequence[int]],
+        answers: Mapping[int, LocalAnswer],
+        likely: bool,
     ) -> Iterator[tuple[int, LocalAnswer]]:
         """The same; ``answers`` has those known already."""
         for i, bad in enumerate(bads):
             if (constant := self._constant(bad)) is not None:
                 yield i, constant
         if likely:
-            left = {i: bad for i, bad in enumerate(bads) if i not in answers}
-            yield from self._search(left, DEPTHS[FIRST_RING])
-        rings, closed = FIRST_RING, False
+            open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
+            yield from self._search(open_, DEPTHS[FIRST_RING])
+        rings = FIRST_RING
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
-        while (waiting := [i for i in range(len(bads)) if i not in answers]) and not closed:
-            asked = [bads[i] for i in waiting]
-            kept = self.window(asked, rings)
-            closed = kept == self.window(asked, rings + 1)
-            for i, answer in self._in_window(kept, {i: bads[i] for i in waiting}):
-                if isinstance(answer, _Unproved):
-                    failed[i].append(answer)
-                    continue
-                yield i, answer
-                for once in failed[i]:
-                    once.known.wider.add(once.asked)
+        while groups:
+            whole = set[int]()
+            for kept, group in self._merged(bads, groups, rings, answers):
+                if kept == self._states:
+                    whole.update(group)
+                for i, answer in self._in_window(kept, {i: bads[i] for i in group}):
+                    if isinstance(answer, _Unproved):
+                        failed[i].append(answer)
+                        continue
+                    yield i, answer
+                    for once in failed[i]:
+                        once.known.wider.add(once.asked)
+            left = [i for group in groups for i in group if i not in answers]
             if rings in DEPTHS and not likely:
                 # A wider window proved this of an isomorphic place, so it will here.
-                sought = [i for i in waiting if i not in answers and not failed[i][-1].proved_wider]
-                yield from self._search({i: bads[i] for i in sought}, DEPTHS[rings])
+                sought = {i: bads[i] for i in left if not failed[i][-1].proved_wider}
+                yield from self._search(sought, DEPTHS[rings])
+            groups = [
+                wider
+                for group in groups
+                if (wider := [i for i in group if i not in answers and i not in whole])
+                and not self._is_closed([bads[i] for i in wider], rings)
+            ]
             rings *= 2
         for i, bad in enumerate(bads):
             if i not in answers:
                 yield i, self._whole_system(bad, failed[i][-1].answer)
+
+    def _merged(
+        self,
+        bads: Sequence[Expr],
+        groups: Sequence[Sequence[int]],
+        rings: int,
+        answers: Mapping[int, LocalAnswer],
+    ) -> list[tuple[frozenset[Observable], list[int]]]:
+        """The window of each group and the bad states still to be decided in it. Windows that
+        overlap widely are one: what is learned in it is learned once. One that holds most states
+        holds all, so that it is the last."""
+        windows = []
+        for group in groups:
+            if left := [i for i in group if i not in answers]:
+                windows.append((self.window([bads[i] for i in left], rings), left))
+        merged: list[tuple[frozenset[Observable], list[int]]] = []
+        for kept, group in sorted(windows, key=lambda window: -len(window[0])):
+            for at, (wide, others) in enumerate(merged):
+                if len(kept & wide) >= OVERLAP * len(kept):
+                    merged[at] = kept | wide, others + group
+                    break
+            else:
+                merged.append((kept, group))
+        most = OVERLAP * len(self._states)
+        return [
+            (self._states if len(kept) >= most else kept, sorted(group)) for kept, group in merged
+        ]
+
+    def _is_closed(self, bads: Sequence[Expr], rings: int) -> bool:
+        """Whether a window of so many rings has all states that the bad states depend on."""
+        return self.window(bads, rings) == self.window(bads, rings + 1)
 
     def invariants(self) -> Iterator[Expr]:
         """The invariants found, of every window."""

@@ -15,7 +15,7 @@ The search is trusted by nobody: :mod:`verifier.engines.temporal.induction` chec
 scratch with z3, and traces are replayed. (A. R. Bradley, "SAT-based model checking without
 unrolling", VMCAI 2011; N. Een, A. Mishchenko, R. Brayton, "Efficient implementation of property
 directed reachability", FMCAD 2011; Z. Hassan, A. R. Bradley, F. Somenzi, "Better generalization in
-IC3", FMCAD 2013; from memory.)
+IC3", FMCAD 2013; M. Suda, "Triggered clause pushing for IC3", 2013; from memory.)
 """
 
 from collections import Counter
@@ -109,11 +109,12 @@ class Reachability:
         if "_search" not in self.__dict__:
             return
         search = self._search
+        if self._told < len(search):
+            new = islice(search.invariant(), self._told, None)
+            self._judge.add(map(self._cnf.clause, new))
+            self._told = len(search)
         for bad, literal in list(left.items()):
             if literal in search.excluded:
-                new = islice(search.invariant(), self._told, None)
-                self._judge.add(map(self._cnf.clause, new))
-                self._told = len(search)
                 del left[bad]
                 yield bad, self._judge.prove(bad, deadline)
             elif literal in search.traces:
@@ -145,6 +146,14 @@ class _Obligation:
     then: "_Obligation | None"
 
 
+@dataclass(frozen=True, slots=True)
+class _Source:
+    """A state of a frame that leads into a cube, and how many cubes were blocked by then."""
+
+    state: Cube
+    added: int
+
+
 class _Search:
     """The frames of one system."""
 
@@ -153,8 +162,10 @@ class _Search:
         self._limit = limit
         self._samples = samples
         self._sampled: dict[int, int] = {}
-        # By frame: the cubes blocked in that frame and no later one.
-        self._frames: list[dict[Cube, None]] = [{}, {}]
+        # By frame: the cubes blocked in that frame and no later one, and what keeps them there.
+        self._frames: list[dict[Cube, _Source | None]] = [{}, {}]
+        # Each cube blocked, in order, and in which frame.
+        self._added: list[tuple[int, Cube]] = []
         # The cubes that no reachable state is in: those of the last frame.
         self._never: dict[Cube, None] = {
             frozenset(-literal for literal in clause): None for clause in kept
@@ -305,6 +316,7 @@ class _Search:
             for other in [other for other in frame if cube <= other]:
                 del frame[other]
         self._frames[k][cube] = None
+        self._added.append((k, cube))
         self._solver.add((-self._active[k], *(-literal for literal in cube)))
         self._uses.update(cube)
 
@@ -313,9 +325,13 @@ class _Search:
         ones are inductive."""
         for k in range(1, last + 1):
             for cube in list(self._frames[k]):
-                if cube not in self._frames[k]:
+                if cube not in self._frames[k] or self._is_kept_back(cube, k):
                     continue
-                if not self._solver.solve([*self._frame(k), *self._after(cube)]):
+                if self._solver.solve([*self._frame(k), *self._after(cube)]):
+                    model = self._solver.model()
+                    state = frozenset(model[bit - 1] for bit in self._cnf.state_bits)
+                    self._frames[k][cube] = _Source(state, len(self._added))
+                else:
                     core = self._solver.core()
                     part = frozenset(lit for lit in cube if self._cnf.next(lit) in core)
                     self._add(self._without_start(part, cube), k + 1)
@@ -323,6 +339,18 @@ class _Search:
             if not self._frames[k]:
                 self._settle(k + 1)
                 return
+
+    def _is_kept_back(self, cube: Cube, k: int) -> bool:
+        """Whether the state that led into the cube when it was last pushed is still in frame ``k``
+        (Suda 2013)."""
+        source = self._frames[k][cube]
+        if source is None:
+            return False
+        new = islice(self._added, source.added, None)
+        if any(j >= k and blocked <= source.state for j, blocked in new):
+            return False
+        self._frames[k][cube] = _Source(source.state, len(self._added))
+        return True
 
     def _settle(self, k: int) -> None:
         """The clauses of frame ``k`` are inductive."""
