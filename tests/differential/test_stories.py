@@ -11,6 +11,7 @@ from random import Random
 
 import verifier
 from tests.differential.locked import write_locked
+from verifier.engines.temporal.scheduling import scheduled
 from verifier.explain.trace_narrative import narrative
 from verifier.explain.trace_slicing import Moment, following
 from verifier.logic.expr import holds
@@ -77,11 +78,15 @@ def by_chance(
 def told_rightly(
     plan: Plan, histories: Histories, obligation: Obligation, moments: list[Moment]
 ) -> None:
-    found = narrative(histories, moments, obligation)
+    played = scheduled(histories.system, moments)
+    if played is None:
+        return
+    found = narrative(histories, played, obligation)
     story = found.story
     texts = [event.text for event in story.events]
     about = f"{obligation.key}\n{plan.source.text}\n{texts}"
-    assert replay(plan, story.moments, obligation.holds_in, lossy=histories.lossy), about
+    bad, lossy = obligation.holds_in, histories.lossy
+    assert replay(plan, story.moments, bad, lossy=lossy, seconds=story.seconds), about
     assert chosen(histories, story.moments) <= chosen(histories, moments), about
     assert last_picture(story, obligation, plan, Ink()).lines
     if obligation.mode == "never":

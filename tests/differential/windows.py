@@ -14,7 +14,7 @@ from verifier.world.history import Histories
 # Ways to choose at one moment, and states of a window, that can be gone through.
 MAX_WAYS, MAX_STATES = 1 << 10, 9
 # What is chosen in most histories worth looking at.
-LIVELY = ("entry", "advance", "advance", "throw", "arrival", "button", "expiry", "tick")
+LIVELY = ("entry", "advance", "advance", "throw", "arrival", "button", "expiry", "stays late")
 
 
 class Small(NamedTuple):
@@ -107,8 +107,8 @@ def _pinned(expr: Expr, free: Set[Observable]) -> Expr:
 
 def _is_chosen(what: Observable) -> bool:
     return what.kind in (
-        "advance", "reversal", "entry", "arrival", "throw", "expiry", "tick", "loss",
-        "lever", "button", "derail", "gate",
+        "advance", "reversal", "entry", "arrival", "throw", "expiry", "loss", "stays late",
+        "stays put back", "stays lost", "lever", "button", "derail", "gate",
     )  # fmt: skip
 
 

@@ -34,10 +34,10 @@ def drawn_system(seed: int) -> System:
     chance = Random(seed)
     states: list[Observable] = [observables.relay(f"R{i}") for i in range(chance.randint(1, 3))]
     states += [observables.timer("T")] * chance.randint(0, 1)
-    states += [observables.clock("C", 3)] * chance.randint(0, 1)
+    states += [observables.credit(observables.window("late", "C"), 3)] * chance.randint(0, 1)
     inputs = [
         observables.choice("entry", "E"),
-        observables.choice("tick", "time"),
+        observables.choice("loss", "C"),
         observables.points("T"),
     ]
     inputs = inputs[: chance.randint(1, 3)]

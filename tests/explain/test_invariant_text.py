@@ -50,13 +50,13 @@ EDGE = observables.across("Single right to Quarry end")
         (atom(T1, "normal", "reverse"), "at all times T1 does not lie open"),
         (
             disjunction(
-                atom(observables.clock("4L-time", 4), "0", "1"),
-                atom(observables.timer("4L-time"), "done"),
+                atom(observables.clock("4L-time"), "at rest"),
+                atom(observables.timer("4L-time"), "running"),
             ),
-            "while the clock of 4L-time stands at 2 or more, timer 4L-time is done",
+            "while 4L-time waits for its time to pass, timer 4L-time is running",
         ),
         (
-            disjunction(atom(observables.age("late", "4L", 3), "no"), atom(ROUTE, "up")),
+            disjunction(atom(observables.window("late", "4L"), "no"), atom(ROUTE, "up")),
             "while a train may be too late to stop at 4L, relay 4L-route is up",
         ),
     ],

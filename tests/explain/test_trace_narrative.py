@@ -1,8 +1,12 @@
 """Histories told in the trade's words, what does not matter left out, and why they could be."""
 
+from collections.abc import Sequence
+
 from tests.decide.histories import Chosen, course, end_of_siding, obligation
 from verifier.api import load_text
+from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
+from verifier.explain.trace_slicing import Moment
 from verifier.logic.expr import holds
 from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Plan
@@ -25,7 +29,13 @@ def tell(plan: Plan, key: str, *chosen: Chosen) -> Narrative:
     bad = histories.expand(broken.formula)
     moments = course(histories, chosen)
     last = next(k for k, moment in enumerate(moments) if holds(bad, moment))
-    return narrative(histories, moments[: last + 1], broken)
+    return narrative(histories, timed(histories, moments[: last + 1]), broken)
+
+
+def timed(histories: Histories, moments: Sequence[Moment]) -> Scheduled:
+    played = scheduled(histories.system, moments)
+    assert played is not None
+    return played
 
 
 def events(found: Narrative) -> list[str]:
@@ -188,7 +198,7 @@ def test_a_train_that_is_too_late_to_stop() -> None:
         "derailment: T1",
         {("entry", "West"): "yes"},
         {("lever", "In-lever"): "reverse"},
-        {("lever", "T1-lever"): "reverse"},
+        {("lever", "T1-lever"): "reverse", ("stays late", "In"): "yes"},
         {("lever", "T1-lever"): "reverse", ("advance", joint(plan, "A", "T1")): "yes"},
     )
     said = events(found)
@@ -204,27 +214,24 @@ def test_a_train_that_is_not_seen() -> None:
     plan = example_plan("loss-of-shunt")
     histories = Histories(plan, lossy=True)
     lever = {("lever", "In-lever"): "reverse"}
-    tick = {("tick", "time"): "yes"}
+    stays = {("stays lost", "T"): "yes"}
+    over = {("expiry", "T-track"): "yes"}
     chosen: list[Chosen] = [
-        tick,
-        tick,
-        tick,
-        tick,
+        {},
+        over,
         {("entry", "West"): "yes", **lever},
         {**lever, ("advance", joint(plan, "A", "T1")): "yes"},
         {("loss", "T"): "yes"},
-        tick,
-        tick,
-        tick,
-        tick,
-        {("lever", "T1-lever"): "reverse"},
+        stays,
+        {**stays, **over},
+        {**stays, ("lever", "T1-lever"): "reverse"},
         {("lever", "T1-lever"): "reverse"},
     ]
     moments = course(histories, chosen)
     broken = obligation(plan, "loss-of-shunt: T1")
     bad = histories.expand(broken.formula)
     last = next(k for k, moment in enumerate(moments) if holds(bad, moment))
-    found = narrative(histories, moments[: last + 1], broken)
+    found = narrative(histories, timed(histories, moments[: last + 1]), broken)
     said = events(found)
     assert "the train on T is no longer detected" in said
     assert any(text.endswith(" s pass") for text in said)

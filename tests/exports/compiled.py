@@ -166,8 +166,9 @@ def _waits(state: str, to: str) -> bool:
 
 
 def _is_over(stepper: Stepper, moment: Valuation, what: Observable) -> bool:
-    wanted = {"down": "up", "up": "down"}.get(moment[what], "done")
-    return stepper.variables.expires(what.name, wanted, moment)
+    clock = stepper.variables.clock(what.name)
+    chosen = moment[observables.choice("expiry", what.name)] == "yes"
+    return chosen and (clock is None or moment[clock] == "running")
 
 
 def _number(field: Field, states: Mapping[Observable, str]) -> int:

@@ -74,7 +74,6 @@ def happens(kind: observables.Event, name: str) -> Mapping[Observable, str]:
     return {observables.event(kind, name): "yes"}
 
 
-def too_late(signal: str, moments: int, since: str) -> Mapping[Observable, str]:
-    """A train may be too late to stop at a signal, of ``moments`` that this takes, ``since`` so
-    many."""
-    return {observables.age("late", signal, moments): since}
+def too_late(signal: str) -> Mapping[Observable, str]:
+    """A train may be too late to stop at a signal."""
+    return {observables.window("late", signal): "yes"}

@@ -222,7 +222,7 @@ def test_an_electric_lock_is_released_too_early() -> None:
     assert is_so(asked, stop, shows(plan, s4L="Clear"), released)
     assert not is_so(asked, stop, shows(plan, s4L="Clear"))
     assert not is_so(asked, stop, released)
-    assert is_so(asked, stop, too_late("4RA", 1, "0"), train(plan, "Main", "left"), released)
+    assert is_so(asked, stop, too_late("4RA"), train(plan, "Main", "left"), released)
     assert not questions("hand-points-unlocked", verifier.load_text(END_OF_SIDING))
 
 

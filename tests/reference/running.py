@@ -30,10 +30,10 @@ class Course:
     def go(self, *chosen: str) -> None:
         """One step."""
         moment = {**self.now, **{what: what.usual for what in self.stepper.choices}}
+        called = {f"{kind} {name}": what for (kind, name), what in self._named.items()}
         for words in chosen:
-            kind, _, rest = words.partition(" ")
-            name, _, value = rest.partition("=")
-            moment[self._named[kind, name]] = value or "yes"
+            what, _, value = words.partition("=")
+            moment[called[what]] = value or "yes"
         step = self.stepper.step(moment)
         self.trace.append(moment)
         self.last, self.now = step.observed, dict(step.successor)

@@ -1,5 +1,7 @@
 """Whether a trace is a history of the plan, and ends as it is said to."""
 
+from fractions import Fraction
+
 import pytest
 
 import verifier
@@ -82,7 +84,7 @@ def test_a_trace_that_leaves_out_a_state_does_not_replay() -> None:
 def test_lost_stock_replays_in_the_lossy_system_only() -> None:
     text = "edge West\nblock A\ntrack West = A = East\nedge East\n"
     c = Course(verifier.load_text(text), lossy=True)
-    for chosen in ("entry West", "loss A", "tick time"):
+    for chosen in ("entry West", "loss A", "stays lost A"):
         c.go(chosen)
 
     def unseen(states: Valuation) -> bool:
@@ -91,3 +93,73 @@ def test_lost_stock_replays_in_the_lossy_system_only() -> None:
 
     assert replay(c.plan, c.trace, unseen, lossy=True)
     assert not replay(c.plan, c.trace, unseen)
+
+
+# ------------------------------------------------------------------ times
+
+TIMED = """
+trains need 20 s to stop
+timer T 30 s runs while Go pressed
+relay R
+  picks when Hold pressed
+  slow to pick 19.5 s
+signal 2R at A | B
+  Clear when Go pressed
+  Stop otherwise
+"""
+LATE, DONE = observables.window("late", "2R"), observables.timer("T")
+UP = observables.relay("R")
+
+
+def timed(*moments: tuple[str, ...]) -> Course:
+    """A history in which a train comes in and 2R clears, and these moments follow."""
+    c = line(TIMED)
+    c.go("entry West")
+    for chosen in ((), ("button Go=pressed",), *moments):
+        c.go(*chosen)
+    return c
+
+
+@pytest.mark.parametrize(
+    ("seconds", "is_one"),
+    [(["20"], False), (["19.9"], False), (["29.9"], False), (["30"], True), (["60"], True)],
+)
+def test_a_timer_takes_its_time_or_longer(seconds: list[str], is_one: bool) -> None:
+    held = ("button Go=pressed",)
+    c = timed(held, (*held, "expiry T"), held)
+    assert c.stepper.step(c.trace[-1]).observed[DONE] == "done"
+    times = [Fraction(0)] * 4 + [Fraction(s) for s in seconds]
+    trace = c.trace
+    found = replay(c.plan, trace, lambda states: states[DONE] == "done", seconds=times)
+    assert found is is_one
+    assert not replay(c.plan, trace, lambda states: states[DONE] == "done")
+
+
+@pytest.mark.parametrize(
+    ("waits", "lasts", "is_one"),
+    [
+        ("19.5", "0", True),
+        ("19.5", "0.4", True),
+        ("19.99", "0", True),
+        ("19.4", "0", False),  # the relay would be too fast
+        ("20", "0", False),  # the train would be too late for too long
+        ("19.5", "0.5", False),
+    ],
+)
+def test_a_train_is_late_for_less_than_it_needs(waits: str, lasts: str, is_one: bool) -> None:
+    """The relay begins to wait as the signal is put back; it is up while the train is late."""
+    stays = "stays late 2R"
+    held = ("button Hold=pressed", stays)
+    c = timed(held, (*held, "expiry R"), held)
+    times = [Fraction(0)] * 4 + [Fraction(waits), Fraction(lasts)]
+
+    def both(states: Valuation) -> bool:
+        return states[UP] == "up" and states[LATE] == "yes"
+
+    assert replay(c.plan, c.trace, both, seconds=times) is is_one
+
+
+def test_no_time_runs_backward() -> None:
+    c = timed(())
+    assert replay(c.plan, c.trace, lambda _: True, seconds=[Fraction(0)] * 3)
+    assert not replay(c.plan, c.trace, lambda _: True, seconds=[Fraction(1), Fraction(-1)])

@@ -155,7 +155,7 @@ def test_a_timer() -> None:
 
 
 def test_times_that_are_measured() -> None:
-    # Moments of 10 s: the timer takes 3, a slow release 1.
+    """A delay is over when that is chosen, but not in the moment in which it begins."""
     c = line("""
 trains need 20 s to stop
 timer T 30 s runs while Go pressed
@@ -164,43 +164,21 @@ relay R
   slow to release 10 s
 """)
     went = []
-    for _ in range(6):
-        c.go("button Go=pressed", "tick time")
+    for _ in range(4):
+        c.go("button Go=pressed", "expiry T")
         went.append((c.state("timer", "T"), c.state("clock", "T")))
     assert went == [
-        ("running", "0"), ("running", "1"), ("running", "2"), ("running", "3"),
-        ("done", "0"), ("done", "0"),
+        ("running", "at rest"), ("running", "running"), ("done", "at rest"), ("done", "at rest"),
     ]  # fmt: skip
-    c.go("tick time")
-    assert (c.state("relay", "R"), c.state("clock", "R")) == ("up", "1")
-    # It is over now or somewhat later, but not once another moment has passed.
-    c.go()
-    assert (c.state("relay", "R"), c.state("clock", "R")) == ("up", "1")
-    later = c.copy()
-    later.go("tick time")
-    assert (later.state("relay", "R"), later.state("clock", "R")) == ("down", "0")
     c.go("expiry R")
-    assert (c.state("relay", "R"), c.state("clock", "R")) == ("down", "0")
-
-
-def test_a_time_that_is_no_number_of_moments_ends_anywhere_between() -> None:
-    # Moments of 1 s: 1.5 s are over after one or after two, and not before.
-    c = line("""
-trains need 12 s to stop
-relay R
-  picks when Go pressed
-  slow to release 1.53 s
-""")
-    c.go("button Go=pressed")
-    c.go("expiry R", "tick time")
-    assert c.state("relay", "R") == "up"
-    soon = c.copy()
-    soon.go("expiry R")
-    assert soon.state("relay", "R") == "down"
-    c.go("tick time")
-    assert (c.state("relay", "R"), c.state("clock", "R")) == ("up", "2")
-    c.go("tick time")
-    assert c.state("relay", "R") == "down"
+    assert (c.state("relay", "R"), c.state("clock", "R")) == ("up", "running")
+    again = c.copy()
+    again.go("button Go=pressed")
+    assert (again.state("relay", "R"), again.state("clock", "R")) == ("up", "at rest")
+    c.go()
+    assert (c.state("relay", "R"), c.state("clock", "R")) == ("up", "running")
+    c.go("expiry R")
+    assert (c.state("relay", "R"), c.state("clock", "R")) == ("down", "at rest")
 
 
 def test_the_direction_of_traffic() -> None:
@@ -226,20 +204,19 @@ traffic Way on A, B
 
 
 def test_a_train_that_saw_it_clear_may_still_pass() -> None:
-    # Moments of 20 s, so it may pass for one.
     c = junction("trains need 20 s to stop\n")
     c.put("Single", "right")
     c.go("button Go-L=pressed")
-    assert c.state("late", "4L") == "0"
-    c.go()  # put back in its face
-    assert c.state("late", "4L") == "0"
+    assert c.state("late", "4L") == "yes"
+    c.go("stays late 4L")  # put back in its face
+    assert c.state("late", "4L") == "yes"
     passing = c.copy()
     passing.go(f"advance {TO_SINGLE}")
     assert passing.on == {"Single", "T1"}
-    c.go("tick time")
+    c.go()
     assert c.state("late", "4L") == "no"
-    c.go(f"advance {TO_SINGLE}")
-    assert c.on == {"Single"}
+    c.go("stays late 4L", f"advance {TO_SINGLE}")
+    assert c.on == {"Single"} and c.state("late", "4L") == "no"
 
 
 def test_a_train_that_is_not_there_saw_nothing() -> None:
@@ -256,12 +233,12 @@ def test_stock_that_is_not_seen_for_a_while() -> None:
     c.put("B", "left")
     c.go("loss B", "loss A")
     assert c.seen("reading", "2R") == "Stop"
-    assert (c.state("lost", "A"), c.state("lost", "B")) == ("no", "0")
-    c.go()
+    assert (c.state("lost", "A"), c.state("lost", "B")) == ("no", "yes")
+    c.go("stays lost B")
     assert c.seen("reading", "2R") == "Clear"
     assert c.seen("block report", "B") == "clear"
     assert c.seen("stock", "B") == "occupied"
-    c.go("tick time")  # a moment is the whole 5 s here
+    c.go()
     assert c.state("lost", "B") == "no"
     c.go()
     assert c.seen("reading", "2R") == "Stop"

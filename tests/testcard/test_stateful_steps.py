@@ -53,7 +53,7 @@ class Person:
         does, many times over."""
         for number in range(150):
             chosen = {w: "no" for w in self.stepper.choices if w.kind in ("throw", "expiry")}
-            chosen |= {w: "yes" for w in self.stepper.choices if w.kind in ("arrival", "tick")}
+            chosen |= {w: "yes" for w in self.stepper.choices if w.kind == "arrival"}
             if thrown is not None and number == 0:
                 chosen[observables.choice("throw", thrown)] = "yes"
             if number % 8 == 7:

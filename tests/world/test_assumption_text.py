@@ -172,9 +172,7 @@ signal 2R at Main | T1
         ),
         (
             "trains need 10 s to stop",
-            "Time is counted in moments of 10 s; the times of Lock-time last for as "
-            "many whole ones as fit into them at least, and end before one more has passed; how "
-            "long trains need is rounded up.",
+            "The times of Lock-time last as long as the file says.",
             "The times of Lock-time are taken to be of any length, however long or short.",
         ),
         (

@@ -10,15 +10,19 @@ from dataclasses import replace
 from functools import cached_property
 from time import monotonic
 
+from verifier.decide.punctuality import lateness
 from verifier.engines.minimal_core import minimal_core
-from verifier.engines.results import Reachable, Unknown, Unreachable
+from verifier.engines.results import Conflict, Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import goes_on
 from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.localization import LocalAnswer, Windows
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
+from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
-from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation
+from verifier.language.listing import listing
+from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation, support
+from verifier.logic.time_order import Ordered
 from verifier.logic.transition_system import System, connected, cut
 from verifier.plan import observables
 from verifier.plan.model import Assumption, Plan
@@ -117,7 +121,20 @@ class _SystemProver:
         entries = frozenset(w for w in system.inputs if w.kind == "entry")
         self._few = (entries, frozenset(system.inputs))
         self._timeout = timeout
-        self._windows = Windows(system, few=self._few, timeout=timeout, step=step)
+        self._step = step
+        self._order = self.histories.order
+        self._ordered = Ordered(system, self._order)
+        self._windows = self._made_windows()
+        # Invariants of windows with fewer comparisons.
+        self._earlier: list[Expr] = []
+
+    def _made_windows(self) -> Windows:
+        system = self._ordered.system
+        return Windows(system, few=self._few, timeout=self._timeout, step=self._step)
+
+    def _expand(self, formula: Expr) -> Expr:
+        """A formula over the states and choices of the system with comparisons."""
+        return self._ordered.within(self.histories.expand(formula))
 
     def time_limit(self) -> float | None:
         """The time of :func:`time.monotonic` until which a question may take."""
@@ -125,11 +142,50 @@ class _SystemProver:
 
     def decide(self, here: Sequence[Obligation]) -> Iterator[Verdict]:
         """The verdicts on obligations of one mode."""
-        bads = [self.histories.expand(o.formula) for o in here]
-        places = [place_of(o, self.plan) for o in here]
-        likely = here[0].mode == "possible"
-        for i, answer in self._windows.answers(bads, places, likely=likely):
-            yield self._verdict(here[i], answer)
+        likely, waiting = here[0].mode == "possible", list(here)
+        while waiting:
+            bads = [self._expand(o.formula) for o in waiting]
+            places = [place_of(o, self.plan) for o in waiting]
+            left: list[tuple[Obligation, Verdict, tuple[Conflict, ...]]] = []
+            for i, answer in self._windows.answers(bads, places, likely=likely):
+                against = self._against(waiting[i], answer)
+                verdict = self._verdict(waiting[i], bads[i], answer, late=against)
+                if against:
+                    left.append((waiting[i], verdict, against))
+                else:
+                    yield verdict
+            if not self._compares_more(conflict for _, _, against in left for conflict in against):
+                yield from (verdict for _, verdict, _ in left)
+                return
+            waiting = [obligation for obligation, _, _ in left]
+
+    def _against(self, obligation: Obligation, answer: LocalAnswer) -> tuple[Conflict, ...]:
+        """Why the histories that an answer found do not count: they have no times, or their ends
+        rest on relays or timers that are late."""
+        system, outcome = self.histories.system, answer.outcome
+        match outcome:
+            case Unknown(conflicts=conflicts):
+                return conflicts
+            case Reachable(trace=trace) if system.timing is not None:
+                played = scheduled(system, trace)
+                assert played is not None, "bounded model checking finds traces that have times"
+                late = lateness(system, self.histories.expand(obligation.formula), played)
+                return () if late is None else (late,)
+            case _:
+                return ()
+
+    def _compares_more(self, against: Iterable[Conflict]) -> bool:
+        """Compare the windows and delays for which histories do not count. Whether any of that is
+        new."""
+        order = self._order
+        for conflict in against:
+            order = order.also(conflict.windows, conflict.chain)
+        if order == self._order:
+            return False
+        self._earlier += self._windows.invariants()
+        self._order, self._ordered = order, Ordered(self.histories.system, order)
+        self._windows = self._made_windows()
+        return True
 
     def always_again(self, here: Sequence[Obligation], before: Iterable[Verdict]) -> list[Verdict]:
         """Whether things can always be done again, provided that no train collides or derails
@@ -138,13 +194,12 @@ class _SystemProver:
         if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
             why = "decided only once no train can collide or derail"
             return [Verdict(o, "undecided", why) for o in here]
-        system = self.histories.system
         answers = always_again(
-            system,
-            [self.histories.expand(o.formula) for o in here],
+            self._ordered.system,
+            [self._expand(o.formula) for o in here],
             self._invariants,
             # How the last train stood on track that is vacant now does not matter.
-            matters=[w for w in system.states if w.kind not in ("heading", "pace")],
+            matters=[w for w in self.histories.system.states if w.kind not in ("heading", "pace")],
             few=self._few,
             deadline=self.time_limit() or monotonic() + DEFAULT_SECONDS,
         )
@@ -155,8 +210,9 @@ class _SystemProver:
             case Returns():
                 return Verdict(obligation, "proved")
             case Trapped(history=history, system=system, lasts=lasts):
-                bad = self.histories.expand(obligation.formula)
-                here = conjunction(*lasts.clauses, negation(obligation.formula))
+                bad = self._expand(obligation.formula)
+                known = (clause for clause in lasts.clauses if self._is_of_a_history(clause))
+                here = conjunction(*known, negation(obligation.formula))
                 trap = replace(obligation, formula=here, mode="never")
                 try:
                     narrated = self._replayed(trap, history.trace)
@@ -173,7 +229,13 @@ class _SystemProver:
 
     @property
     def _invariants(self) -> tuple[Expr, ...]:
-        return tuple(dict.fromkeys(self._windows.invariants()))
+        states = set(self._ordered.system.states)
+        found = dict.fromkeys((*self._earlier, *self._windows.invariants()))
+        return tuple(clause for clause in found if states.issuperset(support(clause)))
+
+    def _is_of_a_history(self, clause: Expr) -> bool:
+        """Whether a clause is about states that the reference knows."""
+        return set(self.histories.system.states).issuperset(support(clause))
 
     @cached_property
     def memory_facts(self) -> tuple[Expr, ...]:
@@ -198,18 +260,22 @@ class _SystemProver:
         granted = zip(self.plan.assumptions, self.histories.system.always, strict=True)
         return tuple(assumed.title for assumed, expr in granted if expr in used)
 
-    def _verdict(self, obligation: Obligation, decided: LocalAnswer) -> Verdict:
+    def _verdict(
+        self, obligation: Obligation, bad: Expr, decided: LocalAnswer, *, late: Sequence[Conflict]
+    ) -> Verdict:
+        """``late``: why a history found does not count."""
         outcome = decided.outcome
         possible = obligation.mode == "possible"
         match outcome:
             case Unreachable(clauses=clauses):
-                bad = self.histories.expand(obligation.formula)
                 lasting = InductiveProof(decided.system, bad, clauses)
                 used = self._titles(decided.system, bad, outcome)
                 if possible:
                     why = "no history does"
                     return Verdict(obligation, "broken", why, rests_on=used, lasting=lasting)
                 return Verdict(obligation, "proved", rests_on=used, lasting=lasting)
+            case Reachable() if late:
+                return Verdict(obligation, "undecided", _late(late))
             case Reachable(trace=trace, smallest=smallest):
                 try:
                     history = self._replayed(obligation, trace)
@@ -228,13 +294,17 @@ class _SystemProver:
         """The narrative of a history; the reference replayed both the trace found and the trace of
         the narrative. Raises :class:`Unsettled` where the rules leave open what a signal shows at
         one of its moments, :class:`InternalError` where a trace does not replay."""
-        self._replay(obligation, trace)
-        history = narrative(self.histories, trace, obligation)
-        self._replay(obligation, history.story.moments)
+        played = scheduled(self.histories.system, trace)
+        if played is None:
+            raise InternalError(f"{obligation.key}: the history found has no times")
+        self._replay(obligation, played)
+        history = narrative(self.histories, played, obligation)
+        self._replay(obligation, history.story)
         return history
 
-    def _replay(self, obligation: Obligation, trace: Trace) -> None:
-        if not replay(self.plan, trace, obligation.holds_in, lossy=self.lossy):
+    def _replay(self, obligation: Obligation, played: Scheduled | History) -> None:
+        bad, seconds = obligation.holds_in, played.seconds
+        if not replay(self.plan, played.moments, bad, lossy=self.lossy, seconds=seconds):
             raise InternalError(f"{obligation.key}: the history found does not replay")
 
     def _last(self, story: History) -> Situation:
@@ -246,6 +316,12 @@ class _SystemProver:
         given = (w for w in last if w.kind in _IN_SITUATIONS)
         stock = ((observables.stock(block), "occupied") for block in occupied)
         return Situation.of((*stock, *((w, last[w]) for w in given)))
+
+
+def _late(conflicts: Sequence[Conflict]) -> str:
+    """Why a history that was found does not count."""
+    late = (w.what.name for c in conflicts for w in c.windows if w.closed)
+    return f"every history found rests on {listing(dict.fromkeys(late))} taking longer than said"
 
 
 def _beyond(circle: Unsettled) -> str:

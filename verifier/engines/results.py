@@ -6,10 +6,11 @@ About situations: :class:`Exists`, :class:`Impossible` or :class:`Unknown`. Abou
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Protocol
 
 from verifier.logic.expr import Expr
-from verifier.logic.transition_system import System
+from verifier.logic.transition_system import System, Window
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 
@@ -32,13 +33,26 @@ class Impossible:
 
 
 @dataclass(frozen=True, slots=True)
+class Conflict:
+    """Why a trace of a timed system has no times. ``facts``: what holds at which step; no trace in
+    which all of them hold has times. ``windows``: those in it, and ``chain``: the delays that last
+    longer, by clock and seconds; both in order."""
+
+    facts: tuple[tuple[Expr, int], ...]
+    windows: tuple[Window, ...]
+    chain: tuple[tuple[Observable, Fraction], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Unknown:
     """Not decided, with the reason. No trace of up to ``depth`` moments reaches the bad state.
-    ``final``: the engine finished, and more time would not help it."""
+    ``final``: the engine finished, and more time would not help it. ``conflicts``: why traces of a
+    timed system that reach it have no times; as long as these are allowed there is no proof."""
 
     reason: str
     depth: int = 0
     final: bool = False
+    conflicts: tuple[Conflict, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

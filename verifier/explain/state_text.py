@@ -51,6 +51,12 @@ class StateWords:
         self._tracks = _told_apart(
             _told_apart(titles, plain), {n: f"{t} ({n})" for n, t in titles.items()}
         )
+        self._began = _windows(plan)
+        self._since = {
+            f"{name} / {window}": (name, began)
+            for name in plan.locking.memory
+            for window, began in self._began.items()
+        }
         self._joint_words = _told_apart(
             {name: self._joint(joint) for name, joint in self._joints.items()},
             {name: f"the joint of {name}" for name in self._joints},
@@ -77,6 +83,7 @@ class StateWords:
 
     def clause(self, what: Observable, values: tuple[str, ...]) -> str:
         """That ``what`` is in one of ``values``: ``T1 lies normal``, ``a train stands on T1``."""
+        on = values == ("yes",)
         match what.kind:
             case "train":
                 track = self.track(what.name)
@@ -90,31 +97,23 @@ class StateWords:
             case "pace":
                 return f"the train on {self.track(what.name)} runs at {values[0]} speed"
             case "late":
-                return _window(
-                    what,
-                    values,
-                    f"no train is too late to stop at {what.name}",
-                    f"a train may be too late to stop at {what.name}",
-                    "having seen it clear {} moments ago",
-                )
+                some = f"a train may be too late to stop at {what.name}"
+                return some if on else f"no train is too late to stop at {what.name}"
             case "put back":
-                return _window(
-                    what,
-                    values,
-                    f"{what.name} was not put back a moment ago",
-                    f"{what.name} was clear less long ago than trains need to stop",
-                    "{} moments ago",
-                )
+                some = f"{what.name} was clear less long ago than trains need to stop"
+                return some if on else f"{what.name} was not put back a moment ago"
             case "lost":
-                return _window(
-                    what,
-                    values,
-                    f"a train on {what.name} is detected",
-                    f"a train on {what.name} is not detected",
-                    "for {} moments so far",
-                )
+                return f"a train on {what.name} is {'not ' if on else ''}detected"
             case "clock":
-                return f"the clock of {what.name} stands at {_counts(what, values)}"
+                waits = values == ("running",)
+                return f"{what.name} {'waits' if waits else 'does not wait'} for its time to pass"
+            case "since":
+                delay, began = self._since[what.name]
+                if values == tuple(v for v in what.values[1:] if v.isdigit()):
+                    return f"{delay} began to wait after {began}"
+                return f"{delay} began to wait after {began}, compared as {one_of(values)}"
+            case "credit":
+                return f"the time since {self._began[what.name]} counts as {one_of(values)}"
             case _:
                 return states_clause(what, values)
 
@@ -143,20 +142,9 @@ def _told_apart(names: Mapping[str, str], further: Mapping[str, str]) -> dict[st
     return {n: further.get(n, name) if counts[name] > 1 else name for n, name in names.items()}
 
 
-def _counts(what: Observable, values: tuple[str, ...]) -> str:
-    if len(values) > 1 and values == what.values[-len(values) :]:
-        return f"{values[0]} or more"
-    if len(values) > 1 and values == what.values[: len(values)]:
-        return f"{values[-1]} or less"
-    return one_of(values)
-
-
-def _window(what: Observable, values: tuple[str, ...], no: str, yes: str, since: str) -> str:
-    """Of what counts moments from ``0`` unless it is ``no``."""
-    counts = tuple(value for value in values if value != "no")
-    if not counts:
-        return no
-    some = yes
-    if len(counts) < len(what.values) - 1:
-        some = f"{yes}, {since.format(one_of(counts))}"
-    return f"either {no} or {some}" if "no" in values else some
+def _windows(plan: Plan) -> dict[str, str]:
+    """When each window of a history began, by kind and name."""
+    began = {f"late {s}": f"{s} was last clear for a train" for s in plan.signals}
+    began |= {f"put back {s}": f"{s} was last clear" for s in plan.signals}
+    began |= {f"clock {name}": f"{name} began to wait" for name in plan.locking.memory}
+    return began | {f"lost {b}": f"the train on {b} was last detected" for b in plan.blocks}

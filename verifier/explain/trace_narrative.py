@@ -10,12 +10,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_causes import Allowed, why_allowed
-from verifier.explain.trace_slicing import HELD, Moment, sufficient, tidied
+from verifier.explain.trace_slicing import HELD, Moment, Tidied, sufficient, tidied, untidied
 from verifier.explain.trace_view import TraceView, TrainMove, acting_span
 from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.logic.expr import Expr, atom, holds, support
+from verifier.logic.transition_system import System
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Throw
 from verifier.plan.model import Signal
@@ -38,14 +40,14 @@ class Narrative:
     causes: tuple[Cause, ...]
 
 
-def narrative(histories: Histories, moments: Sequence[Moment], obligation: Obligation) -> Narrative:
+def narrative(histories: Histories, played: Scheduled, obligation: Obligation) -> Narrative:
     """A history and why it was allowed. Inputs that do not matter are reset, so the moments
     differ from those given: replay them before relying on them."""
     bad = histories.expand(obligation.formula)
-    tidy = tidied(histories.system, bad, moments)
+    tidy, timed = tidied_in_time(histories.system, bad, played)
     record = TraceView(histories.plan, tidy.moments, tidy.after)
     asked = _asked(histories, tidy.moments[-1], obligation.formula)
-    teller = _Teller(record, obligation, asked, tidy.matters, histories.unit)
+    teller = _Teller(record, obligation, asked, tidy.matters, timed.seconds)
     events = list(teller.events())
     possible = obligation.mode == "possible"
     allowed = (
@@ -56,9 +58,19 @@ def narrative(histories: Histories, moments: Sequence[Moment], obligation: Oblig
     if not possible:
         events.append(_hazard(obligation, allowed, record.last))
     return Narrative(
-        History(tidy.moments, tuple(events), len(record.origins)),
+        History(tidy.moments, tuple(events), len(record.origins), timed.seconds),
         tuple(a.cause for a in allowed),
     )
+
+
+def tidied_in_time(system: System, bad: Expr, played: Scheduled) -> tuple[Tidied, Scheduled]:
+    """A history without what does not matter, and its times; as it is, where what does not matter
+    for its end does for its times."""
+    tidy = tidied(system, bad, played.moments)
+    timed = scheduled(system, tidy.moments)
+    if timed is not None:
+        return tidy, timed
+    return untidied(system, bad, played.moments), played
 
 
 def _asked(histories: Histories, last: Moment, formula: Expr) -> tuple[Observable, ...]:
@@ -91,14 +103,14 @@ class _Teller:
         obligation: Obligation,
         asked: Sequence[Observable],
         matters: Sequence[frozenset[Observable]],
-        unit: Fraction | None,
+        seconds: Sequence[Fraction],
     ):
         self.record = record
         self.plan = record.plan
         self.numbers: dict[tuple[int, Observable | int], int] = {}
         self._obligation = obligation
         self._matters = matters
-        self._unit = unit
+        self._seconds = seconds
         self._asked = asked
         self._about = {(w.kind, w.name) for facts_ in matters for w in facts_}
         self._signals = tuple(self._signals_told())
@@ -108,7 +120,7 @@ class _Teller:
     def events(self) -> Iterator[HistoryEvent]:
         """Everything that happens, moment by moment, up to the last line."""
         yield from self._start()
-        passed = 0
+        passed = Fraction(0)
         for k in range(self.record.last + 1):
             said = [*self._aspects(k, told=False), *self._commands(k), *self._aspects(k, told=True)]
             if k == self.record.last:
@@ -118,10 +130,10 @@ class _Teller:
                 said += [(replace(event, seen_after=True), what) for event, what in moves]
             if said and passed:
                 yield self._time(k, passed)
-                passed = 0
+                passed = Fraction(0)
             for event, what in said:
                 yield self._numbered(event, what)
-            passed += self.record.chosen(k, "tick", "time") and k < self.record.last
+            passed += self._seconds[k] if self._seconds else 0
 
     def _numbered(self, event: HistoryEvent, what: Observable | int | None = None) -> HistoryEvent:
         self._told += 1
@@ -134,8 +146,7 @@ class _Teller:
             text = f"a train stands on {self.record.title(piece)} at the start"
             yield self._numbered(HistoryEvent(0, text))
 
-    def _time(self, k: int, count: int) -> HistoryEvent:
-        seconds = (self._unit or Fraction(1)) * count
+    def _time(self, k: int, seconds: Fraction) -> HistoryEvent:
         return self._numbered(HistoryEvent(k, f"{float(seconds):g} s pass"))
 
     # -------------------------------------------------------------- people

@@ -44,6 +44,12 @@ def tidied(system: System, bad: Expr, moments: Sequence[Moment]) -> Tidied:
     return Tidied(full, following(system, full[-1]), matters)
 
 
+def untidied(system: System, bad: Expr, moments: Sequence[Moment]) -> Tidied:
+    """The trace as it is."""
+    full = tuple({w: m.get(w, w.usual) for w in (*system.states, *system.inputs)} for m in moments)
+    return Tidied(full, following(system, full[-1]), needed(system, bad, full))
+
+
 def needed(system: System, bad: Expr, moments: Sequence[Moment]) -> tuple[_Facts, ...]:
     """For each moment, facts that suffice for what is needed of the next."""
     states = set(system.states)

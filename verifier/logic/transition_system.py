@@ -2,13 +2,73 @@
 
 Solver-neutral: expressions over states (kept from step to step) and inputs (free at each step).
 Total and deterministic: for each valuation, exactly one value follows for each state.
+
+A system may be *timed*: then only those of its traces are real that have times, at which no delay
+ends too soon and no window lasts too long. What is unreachable is so with or without times; a trace
+counts only once times for it are found (:mod:`verifier.engines.temporal.scheduling`).
 """
 
 from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 
-from verifier.logic.expr import Expr, support
+from verifier.logic.expr import Expr, atom, conjunction, negation, support
 from verifier.plan.observables import Observable
+
+
+@dataclass(frozen=True, slots=True)
+class Delay:
+    """What takes a least time. ``clock`` is at rest until the step at which the delay begins; it
+    may end (one of the conditions of ``ends`` holds) only so many seconds after that."""
+
+    clock: Observable
+    ends: tuple[tuple[Expr, Fraction], ...]
+
+    @property
+    def at_rest(self) -> Expr:
+        return atom(self.clock, "at rest")
+
+    @property
+    def longest(self) -> Fraction:
+        return max(seconds for _, seconds in self.ends)
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """What lasts less than some seconds; no more than these, if ``closed``. It begins, or begins
+    anew, at the end of a step at which ``begins`` holds; from then on ``what`` has the value
+    ``on``. ``goes_on``: a step at the end of which it still lasts and does not begin anew."""
+
+    what: Observable
+    on: str
+    begins: Expr
+    goes_on: Expr
+    seconds: Fraction
+    closed: bool = False
+
+    @property
+    def is_on(self) -> Expr:
+        return atom(self.what, self.on)
+
+    def excludes(self, seconds: Fraction) -> bool:
+        """Whether it is over after so many seconds."""
+        return seconds > self.seconds or (seconds == self.seconds and not self.closed)
+
+
+def window_of(what: Observable, begins: Expr, seconds: Fraction) -> Window:
+    """A window that is on where ``what`` is ``yes``."""
+    return Window(what, "yes", begins, conjunction(atom(what, "yes"), negation(begins)), seconds)
+
+
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """The delays and windows of a timed system. Time passes at any step, by any amount. ``waits``:
+    for each delay, that it ends no later than it may; that is a reason to prove something, but
+    histories may be late where that does not matter."""
+
+    delays: tuple[Delay, ...]
+    windows: tuple[Window, ...]
+    waits: tuple[Window, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,13 +76,14 @@ class System:
     """``initial``: the initial values of each state. ``following``: for each state and value, the
     condition over current states and inputs under which it comes next; exactly one of a state's
     conditions holds in each valuation. ``always``: constraints, which every step of a trace
-    satisfies, the last one included."""
+    satisfies, the last one included. ``timing``: what restricts traces further."""
 
     states: tuple[Observable, ...]
     inputs: tuple[Observable, ...]
     initial: Mapping[Observable, tuple[str, ...]]
     following: Mapping[Observable, Mapping[str, Expr]]
     always: tuple[Expr, ...] = ()
+    timing: Timing | None = None
 
     @property
     def content(self) -> Hashable:
@@ -33,6 +94,7 @@ class System:
             tuple(tuple(self.initial[what]) for what in self.states),
             tuple(tuple(self.following[what].items()) for what in self.states),
             self.always,
+            self.timing,
         )
 
     def support(self, state: Observable) -> frozenset[Observable]:
@@ -41,9 +103,9 @@ class System:
 
 
 def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) -> System:
-    """The abstraction that keeps some states and frees all others at every step. It allows every
-    trace of the whole, and more: what is unreachable in it is unreachable. ``asked``: properties
-    whose support becomes an input where it is not kept.
+    """The abstraction that keeps some states, frees all others at every step and has no times. It
+    allows every trace of the whole, and more: what is unreachable in it is unreachable. ``asked``:
+    properties whose support becomes an input where it is not kept.
 
     Constraints are kept that share support with the kept states, their next-state functions or
     the properties."""

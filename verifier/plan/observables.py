@@ -5,7 +5,7 @@ points, a lever, what a detector reports, the aspect a signal shows. Rules, prop
 assumptions and situations all speak of observables and of nothing else.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
@@ -19,12 +19,15 @@ Command = Literal["lever", "button", "thrown"]
 Broken = Literal["fault"]
 # Memory: what earlier time steps left behind.
 Memory = Literal["relay", "timer", "traffic"]
-# In a history: how long ago something was seen.
-Age = Literal["late", "put back", "lost"]
-# In a history: where trains are, piece by piece, and what else is counted from step to step.
-Train = Literal["train", "heading", "across", "pace", "clock", Age]
+# In a history: what lasts less than so many seconds.
+Window = Literal["late", "put back", "lost"]
+# In a history: what orders delays and windows in time, where durations matter.
+Timing = Literal["clock", "credit", "since"]
+# In a history: where trains are, piece by piece, and what else is kept from step to step.
+Train = Literal["train", "heading", "across", "pace", Window, Timing]
 # In a history: what trains, people and time choose to do at one step.
-Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "tick", "loss"]
+Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss",
+                 "stays late", "stays put back", "stays lost"]  # fmt: skip
 # In a history: what happens at one step.
 Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns"]
 # Reports: what the equipment says.
@@ -138,18 +141,40 @@ def heading(piece: str, ends: tuple[str, ...]) -> Observable:
     return Observable("heading", piece, ends, ends[0])
 
 
-def clock(name: str, most: int) -> Observable:
-    """How many time steps a timer, or a slow relay, has counted."""
-    return Observable("clock", name, tuple(str(i) for i in range(most + 1)), "0")
+def clock(name: str) -> Observable:
+    """Whether a timer, or a slow relay, has been waiting since an earlier step."""
+    return Observable("clock", name, ("at rest", "running"), "at rest")
 
 
-def age(kind: Age, name: str, most: int) -> Observable:
-    """How many time steps ago something began, below ``most``; ``no`` where it is over.
+def window(kind: Window, name: str) -> Observable:
+    """Something that lasts less than so many seconds after it began.
 
     ``late``: a train on the approach to a signal last saw it clear, and may still pass it;
     ``put back``: a signal last showed clear, and no train has passed it since; ``lost``: the
     stock on a block was last detected."""
-    return Observable(kind, name, ("no", *(str(i) for i in range(most))), "no")
+    return Observable(kind, name, ("no", "yes"), "no")
+
+
+_STAYS: Mapping[Kind, Choice] = {
+    "late": "stays late", "put back": "stays put back", "lost": "stays lost",
+}  # fmt: skip
+
+
+def stays(of: Observable) -> Observable:
+    """The choice that a window is not over yet."""
+    return choice(_STAYS[of.kind], of.name)
+
+
+def credit(of: Observable, levels: int) -> Observable:
+    """How many of some amounts of time have surely passed since a window began."""
+    return Observable("credit", f"{of.kind} {of.name}", tuple(map(str, range(levels + 1))), "0")
+
+
+def since(name: str, of: Observable, levels: int, later: int = 0) -> Observable:
+    """When a timer or slow relay began to wait: which credit a window had then that began before;
+    by which of some amounts at most the window began ``later``; or neither (``any``)."""
+    values = ("any", *(f"later {i}" for i in range(later, 0, -1)), *map(str, range(levels + 1)))
+    return Observable("since", f"{name} / {of.kind} {of.name}", values, "0")
 
 
 def choice(kind: Choice, name: str) -> Observable:

@@ -4,10 +4,9 @@ what moves, what a route runs over. Also the hints for a missing lock."""
 from collections.abc import Iterable, Iterator
 
 from verifier.language.source import Span
-from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction
 from verifier.plan import observables
 from verifier.plan.locking.temporal_plan import approach, comes_in_at, joint_name
-from verifier.plan.locking.time_steps import most_steps, step_length
 from verifier.plan.model import Move, Plan, Port, Route, Signal
 from verifier.plan.observables import AnyOne, Condition, Fact
 from verifier.properties.obligation import Lock
@@ -51,10 +50,9 @@ def may_still_pass(signal: Signal, plan: Plan) -> Expr:
     """A train on the approach, or one that enters at the edge where the signal stands, saw the
     signal clear too recently to be sure to stop, and has not begun to pass it. FALSE where the
     plan does not say how long trains need to stop."""
-    to_stop, unit = plan.locking.running.to_stop, step_length(plan.locking)
-    if to_stop is None or unit is None:
+    if plan.locking.running.to_stop is None:
         return FALSE
-    late = negation(atom(observables.age("late", signal.name, most_steps(to_stop, unit)), "no"))
+    late = atom(observables.window("late", signal.name), "yes")
     comes = TRUE if comes_in_at(plan, signal.name) else disjunction(*_on_approach(signal, plan))
     return conjunction(late, comes, atom(observables.across(joint_name(signal.joint)), "free"))
 
@@ -70,10 +68,9 @@ def _on_approach(signal: Signal, plan: Plan) -> Iterator[Expr]:
 def was_put_back(signal: Signal, plan: Plan) -> Expr:
     """The signal was clear more recently than trains need to stop, and no train has passed it
     since. FALSE where the plan does not say how long trains need."""
-    to_stop, unit = plan.locking.running.to_stop, step_length(plan.locking)
-    if to_stop is None or unit is None:
+    if plan.locking.running.to_stop is None:
         return FALSE
-    return negation(atom(observables.age("put back", signal.name, most_steps(to_stop, unit)), "no"))
+    return atom(observables.window("put back", signal.name), "yes")
 
 
 def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:

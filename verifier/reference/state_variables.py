@@ -8,12 +8,11 @@ from collections.abc import Iterator, Mapping
 from fractions import Fraction
 
 from verifier.plan import observables
-from verifier.plan.locking.time_steps import LOSS_SECONDS, fewest_steps, most_steps, step_length
+from verifier.plan.locking.durations import LOSS_SECONDS, delays, durations_matter
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.positions import POINTS, Positions
 
-TICK = observables.choice("tick", "time")
 _COMMANDS = ("lever", "button", "derail", "gate")
 
 
@@ -23,9 +22,9 @@ class StateVariables:
     def __init__(self, plan: Plan, positions: Positions, *, lossy: bool):
         self.plan = plan
         self.positions = positions
-        self.unit = step_length(plan.locking, lossy=lossy)
-        self.late_most = self._window(plan.locking.running.to_stop)
-        self.lost_most = self._window(LOSS_SECONDS) if lossy else 0
+        self.timed = durations_matter(plan.locking, lossy=lossy)
+        self._to_stop = plan.locking.running.to_stop
+        self._lossy = lossy
         self.turnouts = [n for n, p in plan.track.pieces.items() if p.kind in POINTS]
         self.detected = [block.name for block in plan.blocks.values() if block.detected]
         self.paced = any(block.switching for block in plan.blocks.values()) or any(
@@ -34,7 +33,7 @@ class StateVariables:
             for value in signal.aspect.values
             if (aspect := plan.chart.get(value))
         )
-        self._delays = {of: self._counts(seconds) for of, seconds in self._seconds() if seconds}
+        self._delays = {(d.name, d.to): d.seconds for d in delays(plan.locking)}
         self.states = tuple(self._states())
         self.choices = tuple(self._choices())
 
@@ -62,57 +61,39 @@ class StateVariables:
         return observables.timer(name) if name in locking.timers else observables.traffic(name)
 
     def clock(self, name: str) -> Observable | None:
-        """The counter of moments of a timer or a slow relay; None if nothing is counted."""
-        if self.unit is None:
-            return None
-        counts = (delay.stop - 1 for (of, _), delay in self._delays.items() if of == name)
-        most = max(counts, default=0)
-        return observables.clock(name, most) if most else None
+        """Whether a timer or a slow relay waits; None where durations do not matter."""
+        waits = self.timed and any(of == name for of, _ in self._delays)
+        return observables.clock(name) if waits else None
 
-    def delay(self, name: str, to: str) -> range | None:
-        """The counts at which a timer may be ``done``, or a slow relay ``up`` or ``down``; None
-        if it changes at once."""
+    def delay(self, name: str, to: str) -> Fraction | None:
+        """The least seconds after which a timer may be ``done``, or a slow relay ``up`` or
+        ``down``; None if it changes at once."""
         return self._delays.get((name, to))
 
-    def _seconds(self) -> Iterator[tuple[tuple[str, str], Fraction | None]]:
-        for timer in self.plan.locking.timers.values():
-            yield (timer.name, "done"), timer.seconds
-        for relay in self.plan.locking.relays.values():
-            yield (relay.name, "up"), relay.slow_pick
-            yield (relay.name, "down"), relay.slow_release
-
-    def _counts(self, seconds: Fraction) -> range:
-        """The number of moments that a delay may last: any where durations do not matter."""
-        if self.unit is None:
-            return range(1)
-        return range(fewest_steps(seconds, self.unit), most_steps(seconds, self.unit) + 1)
-
-    def expires(self, name: str, to: str, now: Mapping[Observable, str]) -> bool:
-        """Whether a delay ends now: when chosen, but within its range of counts, and at the last
-        count when time passes."""
-        delay, clock = self.delay(name, to), self.clock(name)
-        if delay is None:
-            return True
-        count = int(now[clock]) if clock else 0
-        must = count == delay.stop - 1 and clock is not None and now.get(TICK) == "yes"
-        return count in delay and (must or now.get(observables.choice("expiry", name)) == "yes")
-
     def put_back(self, signal: str) -> Observable | None:
-        """The counter of moments since a signal was put back; None without time to stop."""
-        return observables.age("put back", signal, self.late_most) if self.late_most else None
+        """Whether a signal was put back lately; None without time to stop."""
+        return None if self._to_stop is None else observables.window("put back", signal)
 
     def late(self, signal: str) -> Observable | None:
-        """The counter of moments for which a train may be too late to stop at a signal."""
-        return observables.age("late", signal, self.late_most) if self.late_most else None
+        """Whether a train may be too late to stop at a signal; None without time to stop."""
+        return None if self._to_stop is None else observables.window("late", signal)
 
     def lost(self, block: str) -> Observable | None:
-        """The counter of moments for which stock on a block goes undetected; None if never."""
-        return observables.age("lost", block, self.lost_most) if self.lost_most else None
+        """Whether stock on a block goes undetected; None if it never does."""
+        return observables.window("lost", block) if self._lossy else None
+
+    def windows(self) -> Iterator[tuple[Observable, Fraction]]:
+        """What lasts less than so many seconds."""
+        if self._to_stop is not None:
+            for signal in self.plan.signals:
+                yield observables.window("late", signal), self._to_stop
+                yield observables.window("put back", signal), self._to_stop
+        if self._lossy:
+            yield from (
+                (observables.window("lost", block), LOSS_SECONDS) for block in self.detected
+            )
 
     # -------------------------------------------------------------- all of them
-
-    def _window(self, seconds: Fraction | None) -> int:
-        return most_steps(seconds, self.unit) if seconds is not None and self.unit else 0
 
     def _states(self) -> Iterator[Observable]:
         for piece in self.positions.pieces:
@@ -129,9 +110,7 @@ class StateVariables:
             clock = self.clock(name)
             if clock is not None:
                 yield clock
-        yield from filter(None, map(self.late, self.plan.signals))
-        yield from filter(None, map(self.put_back, self.plan.signals))
-        yield from filter(None, map(self.lost, self.detected))
+        yield from (window for window, _ in self.windows())
 
     def _choices(self) -> Iterator[Observable]:
         yield from (observables.choice("advance", joint) for joint in self.positions.joints)
@@ -150,8 +129,7 @@ class StateVariables:
         for name in self.plan.locking.memory:
             if any(of == name for of, _ in self._delays):
                 yield observables.choice("expiry", name)
-        if self.unit is not None:
-            yield TICK
-        if self.lost_most:
+        yield from (observables.stays(window) for window, _ in self.windows())
+        if self._lossy:
             yield from (observables.choice("loss", block) for block in self.detected)
         yield from (what for what in self.plan.inputs if what.kind in _COMMANDS)

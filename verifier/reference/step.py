@@ -7,6 +7,7 @@ moment, events included, and the next value of each state variable.
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from functools import lru_cache
 from itertools import product
 
@@ -19,7 +20,8 @@ from verifier.plan.situation import Situation
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.evaluator import Evaluator, Seen
 from verifier.reference.positions import Positions
-from verifier.reference.state_variables import TICK, StateVariables
+from verifier.reference.state_variables import StateVariables
+from verifier.reference.stopwatch import Stopwatch
 from verifier.reference.train_step import TrainStep
 
 Valuation = Mapping[Observable, str]
@@ -28,10 +30,14 @@ Valuation = Mapping[Observable, str]
 @dataclass(frozen=True, slots=True)
 class Transition:
     """``observed``: everything that can be observed at a moment, events included.
-    ``successor``: the next value of each state variable."""
+    ``successor``: the next value of each state variable. ``begun``: the windows that begin with
+    the next moment; ``ended``: the delays that are over, as in
+    :meth:`~verifier.reference.state_variables.StateVariables.delay`."""
 
     observed: Valuation
     successor: Valuation
+    begun: tuple[Observable, ...] = ()
+    ended: tuple[tuple[str, str], ...] = ()
 
 
 class Stepper:
@@ -102,25 +108,37 @@ def remembering(evaluator: Evaluator) -> Callable[[Situation], Seen]:
     return lru_cache(maxsize=4_000)(evaluator.see)
 
 
-def replay(plan: Plan, trace: Sequence[Valuation], bad: Predicate, *, lossy: bool = False) -> bool:
+def replay(
+    plan: Plan,
+    trace: Sequence[Valuation],
+    bad: Predicate,
+    *,
+    lossy: bool = False,
+    seconds: Sequence[Fraction] = (),
+) -> bool:
     """Whether a trace is a history of the plan at whose last moment ``bad`` holds.
 
     Its first moment is an initial state, each moment follows from the one before, each choice
-    has one of its values, and the assumptions of the file hold at every moment. Choices and
-    commands that a moment leaves out have their usual values. Raises
+    has one of its values, the assumptions of the file hold at every moment, and where durations
+    matter ``seconds``, how long each moment lasts (none where not given), agree with them. Choices
+    and commands that a moment leaves out have their usual values. Raises
     :class:`~verifier.reference.evaluator.Unsettled`."""
     stepper = Stepper(plan, lossy=lossy)
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
-    for moment in trace:
+    watch = Stopwatch(stepper.variables)
+    for k, moment in enumerate(trace):
         if any(moment.get(what) not in values for what, values in possible.items()):
             return False
         chosen = {what: moment.get(what, what.usual) for what in stepper.choices}
         if any(value not in what.values for what, value in chosen.items()):
             return False
-        step = stepper.step({**stepper.state_of(moment), **chosen})
+        state = stepper.state_of(moment)
+        step = stepper.step({**state, **chosen})
         observed = step.observed
-        if not stepper.allowed(observed):
+        lasts = seconds[k] if k < len(seconds) else Fraction(0)
+        passes = watch.passes(state, step.begun, step.ended, lasts)
+        if not passes or not stepper.allowed(observed):
             return False
         possible = {what: (value,) for what, value in step.successor.items()}
     return bool(trace) and bad(observed)
@@ -141,6 +159,8 @@ class _Step:
         self.acted: dict[Observable, str] = {}
         self.successor: dict[Observable, str] = {}
         self.events: dict[Observable, str] = {}
+        self.begun: list[Observable] = []
+        self.ended: list[tuple[str, str]] = []
 
     def transition(self) -> Transition:
         self.successor |= {what: self.now[what] for what in self.variables.states}
@@ -161,19 +181,17 @@ class _Step:
             what = observables.traffic(name)
             self._event("traffic turns", name, self.acted[what] != self.now[what])
         for signal in self.plan.signals.values():
-            self._count_late(signal, trains)
+            self._be_late(signal, trains)
         for block in self.variables.detected:
-            self._count_lost(block)
-        return Transition({**self.observed, **self.events}, self.successor)
+            self._lose(block)
+        seen = {**self.observed, **self.events}
+        return Transition(seen, self.successor, tuple(self.begun), tuple(self.ended))
 
     def _event(self, kind: observables.Event, name: str, happens: bool) -> None:
         self.events[observables.event(kind, name)] = "yes" if happens else "no"
 
     def _chosen(self, kind: Choice, name: str) -> bool:
         return self.now.get(observables.choice(kind, name), "no") == "yes"
-
-    def _ticks(self) -> bool:
-        return self.now.get(TICK, "no") == "yes"
 
     def _holds(self, condition: Condition) -> bool:
         """Whether a condition holds, memory having its old values."""
@@ -188,39 +206,45 @@ class _Step:
 
     def _act(self, name: str) -> None:
         locking, clock = self.plan.locking, self.variables.clock(name)
-        count = int(self.now[clock]) if clock else 0
+        waits = False
         if name in locking.relays:
-            then, count = self._relay(locking.relays[name], count)
+            then, waits = self._relay(locking.relays[name])
         elif name in locking.timers:
-            then, count = self._timer(locking.timers[name], count)
+            then, waits = self._timer(locking.timers[name])
         else:
             then = self._traffic(locking.traffic[name])
         self.acted[self.variables.memory(name)] = then
         if clock:
-            self.successor[clock] = str(count)
+            self.successor[clock] = "running" if waits else "at rest"
 
-    def _relay(self, relay: Relay, count: int) -> tuple[str, int]:
+    def _relay(self, relay: Relay) -> tuple[str, bool]:
+        """The next value, and whether it waits on."""
         now = self.now[observables.relay(relay.name)]
         stuck = now == "up" and self._holds_by_now(relay.sticks)
         wanted = "up" if stuck or self._holds_by_now(relay.picks) else "down"
         if wanted == now:
-            return now, 0
-        return self._delayed(relay.name, now, wanted, count)
+            return now, False
+        return self._delayed(relay.name, now, wanted)
 
-    def _timer(self, timer: Timer, count: int) -> tuple[str, int]:
+    def _timer(self, timer: Timer) -> tuple[str, bool]:
         now = self.now[observables.timer(timer.name)]
         if not self._holds_by_now(timer.runs):
-            return "idle", 0
+            return "idle", False
         if now != "running":
-            return ("running" if now == "idle" else "done"), 0
-        return self._delayed(timer.name, now, "done", count)
+            return ("running" if now == "idle" else "done"), False
+        return self._delayed(timer.name, now, "done")
 
-    def _delayed(self, name: str, now: str, then: str, count: int) -> tuple[str, int]:
-        """The value and the count of a relay or timer that waits to change from ``now``."""
-        delay = self.variables.delay(name, then)
-        if delay is None or self.variables.expires(name, then, self.now):
-            return then, 0
-        return now, count + 1 if count < delay.stop - 1 and self._ticks() else count
+    def _delayed(self, name: str, now: str, then: str) -> tuple[str, bool]:
+        """The value of a relay or timer that waits to change from ``now``, and whether it waits
+        on. A delay is over when that is chosen, but not in the moment in which it begins."""
+        if self.variables.delay(name, then) is None:
+            return then, False
+        clock = self.variables.clock(name)
+        may_end = clock is None or self.now[clock] == "running"
+        if not may_end or not self._chosen("expiry", name):
+            return now, True
+        self.ended.append((name, then))
+        return then, False
 
     def _traffic(self, traffic: Traffic) -> str:
         now = self.now[observables.traffic(traffic.name)]
@@ -275,30 +299,29 @@ class _Step:
 
     # -------------------------------------------------------------- what is late, what is lost
 
-    def _count_late(self, signal: Signal, trains: TrainStep) -> None:
-        """Count the moments for which a train may still be unable to stop at a signal (``late``),
-        and those since the signal was put back to stop before a train passed (``put back``)."""
+    def _be_late(self, signal: Signal, trains: TrainStep) -> None:
+        """Whether a train may still be unable to stop at a signal (``late``), and whether the
+        signal was put back to stop lately, before a train passed (``put back``)."""
         late, put_back = self.variables.late(signal.name), self.variables.put_back(signal.name)
         if late is None or put_back is None:
             return
         permits, present = trains.permits(signal), trains.may_be_before(signal)
         passed = self.now[observables.train(signal.enters.piece)] == "occupied"
-        self.successor[put_back] = "0" if permits else "no" if passed else self._counted(put_back)
-        self.successor[late] = "no" if not present else "0" if permits else self._counted(late)
+        self._window(put_back, begins=permits, ends=passed)
+        self._window(late, begins=present and permits, ends=not present)
 
-    def _count_lost(self, block: str) -> None:
+    def _lose(self, block: str) -> None:
         lost = self.variables.lost(block)
         if lost is None:
             return
-        if self.now[lost] != "no":
-            self.successor[lost] = self._counted(lost)
-        elif self.observed[observables.stock(block)] == "occupied" and self._chosen("loss", block):
-            self.successor[lost] = "0"
+        stock = self.observed[observables.stock(block)] == "occupied"
+        begins = self.now[lost] == "no" and stock and self._chosen("loss", block)
+        self._window(lost, begins=begins, ends=False)
 
-    def _counted(self, counter: Observable) -> str:
-        """The next value of a counter of moments: ``no`` once it has run out."""
-        now = self.now[counter]
-        if now == "no" or not self._ticks():
-            return now
-        then = str(int(now) + 1)
-        return then if then in counter.values else "no"
+    def _window(self, window: Observable, *, begins: bool, ends: bool) -> None:
+        """Whether a window is on at the next moment: it begins, or it is not over yet."""
+        if begins:
+            self.begun.append(window)
+        on = self.now[window] == "yes" and not ends
+        stays = on and not begins and self.now.get(observables.stays(window), "no") == "yes"
+        self.successor[window] = "yes" if begins or stays else "no"

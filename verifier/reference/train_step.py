@@ -105,7 +105,7 @@ class TrainStep:
 
     def _is_late(self, signal: Signal) -> bool:
         late = self._variables.late(signal.name)
-        return late is not None and self._now[late] != "no"
+        return late is not None and self._now[late] == "yes"
 
     # -------------------------------------------------------------- over joints
 

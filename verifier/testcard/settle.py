@@ -47,8 +47,7 @@ class Simulation:
         self._expiring = [w.name for w in self.stepper.choices if w.kind == "expiry"]
         self._by_hand = [w for w in self.stepper.choices if w.kind in CONTROLS]
         self._passing = {
-            what: "yes" if what.kind in ("arrival", "tick") else what.usual
-            for what in self.stepper.choices
+            what: "yes" if what.kind == "arrival" else what.usual for what in self.stepper.choices
         }
         self._held = (*self._by_hand, *self.stepper.wiring_inputs, *self._broken)
 

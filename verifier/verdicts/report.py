@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import Literal
 
 from verifier.language.source import Span
@@ -59,11 +60,12 @@ class HistoryEvent:
 class History:
     """A history from the start to what is wrong, replayed by the reference. ``moments``: the
     states and choices of each; ``events``: the relevant events in a possible order; ``trains``:
-    how many trains take part."""
+    how many trains take part; ``seconds``: how long each moment lasts, where durations matter."""
 
     moments: tuple[Mapping[Observable, str], ...]
     events: tuple[HistoryEvent, ...]
     trains: int
+    seconds: tuple[Fraction, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

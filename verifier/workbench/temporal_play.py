@@ -16,7 +16,6 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Evaluator, Seen
-from verifier.reference.state_variables import TICK
 from verifier.reference.step import Transition
 from verifier.workbench.document import Document, Key, by_key
 from verifier.workbench.situation_play import (
@@ -31,8 +30,8 @@ Moment = Mapping[Observable, str]
 
 # At most this many moments pass on their own after an action.
 MAX_MOMENTS = 40
-# At most this many moments pass until the timers have expired.
-MAX_TIMED = 400
+# While time does not run, what lasts a limited time goes on.
+_STAYS = ("stays late", "stays put back", "stays lost")
 
 _COMMANDS = ("lever", "button", "derail", "gate")
 # What people set by hand. The rest of a moment follows from that, and from time.
@@ -146,9 +145,9 @@ class TemporalPlay:
             case "usual":
                 return self._reset
             case "moment":
-                return self._after(moment, {})
+                return self._after(moment, self._chosen(*_STAYS))
             case "trains":
-                return self._after(moment, self._chosen("advance", "tick"))
+                return self._after(moment, self._chosen("advance", *_STAYS))
             case "time":
                 return self._time_runs(moment)
             case "put":
@@ -221,7 +220,7 @@ class TemporalPlay:
     def _settled(self, moment: Moment) -> Moment:
         """The moment at which nothing changes any more."""
         for _ in range(MAX_MOMENTS):
-            following = self._after(moment, {})
+            following = self._after(moment, self._chosen(*_STAYS))
             if following == moment:
                 return moment
             moment = following
@@ -230,9 +229,8 @@ class TemporalPlay:
 
     def _time_runs(self, moment: Moment) -> Moment:
         """The moment at which all timers have expired."""
-        chosen = self._chosen("tick", "expiry")
-        for _ in range(MAX_TIMED if TICK in chosen else 2):
-            following = self._after(moment, chosen)
+        for _ in range(MAX_MOMENTS):
+            following = self._after(moment, self._chosen("expiry"))
             if following == moment:
                 break
             moment = following
@@ -267,7 +265,8 @@ class TemporalPlay:
                 case _:
                     thrown = {observables.choice("throw", end): "yes"}
                     is_thrown = moment[observables.thrown(end)] == wanted
-                    moment = self._settled(moment if is_thrown else self._after(moment, thrown))
+                    chosen = {**self._chosen(*_STAYS), **thrown}
+                    moment = self._settled(moment if is_thrown else self._after(moment, chosen))
         if moment[points] != wanted:
             self.notes += self._lock_of(turnout, moment)
         return moment

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from verifier.language.listing import listing
-from verifier.plan.locking.time_steps import step_length
+from verifier.plan.locking.durations import durations_matter
 from verifier.plan.model import Plan
 from verifier.plan.wiring.derive_equipment import margin
 from verifier.world.memory import switches as _switches
@@ -261,16 +261,11 @@ def _memory_acts(plan: Plan) -> Iterator[str]:
     slow = [r.name for r in locking.relays.values() if r.slow_pick or r.slow_release]
     if not (locking.timers or slow):
         return
-    unit = step_length(locking)
     what = _named([*locking.timers, *slow])
-    if unit is None:
-        yield f"The times of {what} are taken to be of any length, however long or short."
+    if durations_matter(locking):
+        yield f"The times of {what} last as long as the file says."
     else:
-        yield (
-            f"Time is counted in moments of {_seconds(unit)}; the times of {what} last for as many "
-            "whole ones as fit into them at least, and end before one more has passed; how long "
-            "trains need is rounded up."
-        )
+        yield f"The times of {what} are taken to be of any length, however long or short."
 
 
 def _points_move(plan: Plan) -> Iterator[str]:

@@ -6,6 +6,7 @@ may be lost for a while in the *lossy* system.
 """
 
 from collections.abc import Iterator, Mapping
+from fractions import Fraction
 from functools import cached_property
 from typing import get_args
 
@@ -20,10 +21,11 @@ from verifier.logic.expr import (
     substitute,
     support,
 )
-from verifier.logic.transition_system import System
+from verifier.logic.time_order import Order
+from verifier.logic.transition_system import System, Timing, Window, window_of
 from verifier.plan import observables
+from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.temporal_plan import running_plan
-from verifier.plan.locking.time_steps import LOSS_SECONDS, most_steps, step_length
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 from verifier.world.memory import Memory, switches
@@ -33,9 +35,8 @@ from verifier.world.world import World
 _EVENTS = frozenset(get_args(observables.Event))
 _COMMANDS = ("lever", "button", "derail", "gate")
 _OF_A_STEP = frozenset(
-    ("train", "heading", "across", "pace", "clock", "late", "put back", "lost", "points",
-     "thrown", "relay", "timer", "traffic", "advance", "reversal", "entry", "arrival", "throw",
-     "expiry", "tick", "loss")
+    ("train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",
+     *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
 
@@ -46,11 +47,9 @@ class Histories:
     def __init__(self, plan: Plan, *, lossy: bool = False):
         self.plan = running_plan(plan)
         self.lossy = lossy
-        self.unit = step_length(plan.locking, lossy=lossy)
         self._world = World(self.plan)
-        self._lost_most = most_steps(LOSS_SECONDS, self.unit) if lossy and self.unit else 0
-        to_stop = plan.locking.running.to_stop
-        self._late_most = most_steps(to_stop, self.unit) if to_stop and self.unit else 0
+        self._to_stop = plan.locking.running.to_stop
+        timed = durations_matter(plan.locking, lossy=lossy)
         self._trains_on = {
             block: tuple(n for n, p in self.plan.track.pieces.items() if p.block == block)
             for block in self.plan.blocks
@@ -58,7 +57,7 @@ class Histories:
         aspects = self.plan.chart.aspects
         self._permitting = {a.name for a in aspects if a.permits}
         self._restricting = {a.name for a in aspects if a.permits and not a.proceeds}
-        self._memory = Memory(self.plan, self._world.lower, self._seen, self.unit)
+        self._memory = Memory(self.plan, self._world.lower, self._seen, timed=timed)
         rules = Rules(self._permits, self._restricts, self._memory.holds, self._late)
         self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced())
         self._events: dict[Observable, Expr] = {}
@@ -93,7 +92,7 @@ class Histories:
             *(atom(observables.train(p), "occupied") for p in self._trains_on[block])
         )
         if seen and self.lossy and self.plan.blocks[block].detected:
-            there = conjunction(there, atom(observables.age("lost", block, self._lost_most), "no"))
+            there = conjunction(there, atom(observables.window("lost", block), "no"))
         return there if part.values == ("occupied",) else negation(there)
 
     def _permits(self, signal: str) -> Expr:
@@ -103,9 +102,7 @@ class Histories:
         return self._seen(atom(self.plan.signals[signal].reading, *self._restricting))
 
     def _late(self, signal: str) -> Expr:
-        if not self._late_most:
-            return FALSE
-        return negation(atom(observables.age("late", signal, self._late_most), "no"))
+        return FALSE if self._to_stop is None else atom(observables.window("late", signal), "yes")
 
     def _is_paced(self) -> bool:
         shown = (s.reading.values for s in self.plan.signals.values())
@@ -158,15 +155,52 @@ class Histories:
         """The transition system: states, inputs, initial states, transition relation."""
         following: dict[Observable, Mapping[str, Expr]] = dict(self._trains.following())
         following |= self._memory.following
-        following |= self._lateness()
-        following |= self._losses()
+        windows = []
+        for window, ends in self._windows():
+            following[window.what] = _lasting(window, ends)
+            windows.append(window)
         always = tuple(self.expand(self._world.lower(a.condition)) for a in self.plan.assumptions)
         exprs = [e for values in following.values() for e in values.values()]
         exprs += [self._happens(event) for event in self.events()]
         free = (w for expr in (*exprs, *always) for w in support(expr) if w not in following)
         inputs = tuple(dict.fromkeys((*self._commands(), *free)))
         initial = {what: self._at_start(what) for what in following}
-        return System(tuple(following), inputs, initial, following, always)
+        delays = tuple(self._memory.delays)
+        timing = None
+        if delays and windows:
+            timing = Timing(delays, tuple(windows), tuple(self._memory.waits))
+        return System(tuple(following), inputs, initial, following, always, timing)
+
+    def _windows(self) -> Iterator[tuple[Window, Expr]]:
+        """What lasts a limited time, and what ends it before."""
+        if self._to_stop is not None:
+            yield from self._lateness(self._to_stop)
+        if self.lossy:
+            yield from self._losses()
+
+    @cached_property
+    def order(self) -> Order:
+        """The comparisons of windows with delays that proofs are likely to need: single delays that
+        last as long, of what is near. (Any choice is sound.)"""
+        order = Order()
+        timing = self.system.timing
+        if timing is None:
+            return order
+        for window in timing.windows:
+            near = self._near(window.what)
+            for delay in timing.delays:
+                about = (delay.clock, *self.system.support(delay.clock))
+                if window.excludes(delay.longest) and not near.isdisjoint(about):
+                    order = order.also([window], [(delay.clock, delay.longest)])
+        return order
+
+    def _near(self, window: Observable) -> frozenset[Observable]:
+        """A window, the commands and memory that it depends on, and what that memory reads."""
+        kinds = (*_COMMANDS, "relay", "timer", "traffic")
+        reads = {w for w in self.system.support(window) if w.kind in kinds}
+        memory = (w for w in reads if w in self.system.following)
+        clocks = {c for w in memory for c in self.system.support(w) if c.kind == "clock"}
+        return frozenset((window, *reads, *clocks))
 
     def _commands(self) -> Iterator[Observable]:
         return (w for w in self.plan.inputs if w.kind in _COMMANDS)
@@ -178,36 +212,30 @@ class Histories:
                 return what.values
         return (what.usual,)
 
-    def _lateness(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
-        for signal in self.plan.signals if self._late_most else ():
+    def _lateness(self, seconds: Fraction) -> Iterator[tuple[Window, Expr]]:
+        for signal in self.plan.signals:
             present = self._trains.may_approach(signal)
-            late = observables.age("late", signal, self._late_most)
             fresh = conjunction(self._permits(signal), present)
-            yield late, _window(late, fresh, negation(present))
-            put_back = observables.age("put back", signal, self._late_most)
+            late = observables.window("late", signal)
+            yield window_of(late, fresh, seconds), negation(present)
             passed = self._trains.occupied(self.plan.signals[signal].enters.piece)
-            yield put_back, _window(put_back, self._permits(signal), passed)
+            put_back = observables.window("put back", signal)
+            yield window_of(put_back, self._permits(signal), seconds), passed
 
-    def _losses(self) -> Iterator[tuple[Observable, Mapping[str, Expr]]]:
-        for block in self.plan.blocks.values() if self.lossy else ():
+    def _losses(self) -> Iterator[tuple[Window, Expr]]:
+        for block in self.plan.blocks.values():
             if block.detected:
-                lost = observables.age("lost", block.name, self._lost_most)
+                lost = observables.window("lost", block.name)
                 stock = self.expand(atom(observables.stock(block.name), "occupied"))
                 begins = conjunction(
                     atom(lost, "no"), atom(observables.choice("loss", block.name), "yes"), stock
                 )
-                yield lost, _window(lost, begins, FALSE)
+                yield window_of(lost, begins, LOSS_SECONDS), FALSE
 
 
-def _window(what: Observable, begins: Expr, ends: Expr) -> Mapping[str, Expr]:
-    """A count of time steps from when something begins until it ends, or the count is full."""
-    tick = atom(observables.choice("tick", "time"), "yes")
-    going = conjunction(negation(begins), negation(ends))
-    values: dict[str, Expr] = {}
-    for i, value in enumerate(what.values[1:]):
-        stays = conjunction(atom(what, value), negation(tick))
-        counted = conjunction(atom(what, what.values[i]), tick) if i else FALSE
-        values[value] = conjunction(going, disjunction(stays, counted))
-    values[what.values[1]] = disjunction(begins, values[what.values[1]])
-    values["no"] = negation(disjunction(*values.values()))
-    return values
+def _lasting(window: Window, ends: Expr) -> Mapping[str, Expr]:
+    """A window is on once it has begun, and then until something ends it or its time is over."""
+    stays = atom(observables.stays(window.what), "yes")
+    goes_on = conjunction(window.is_on, negation(ends), stays)
+    on = disjunction(window.begins, goes_on)
+    return {"no": negation(on), "yes": on}

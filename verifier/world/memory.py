@@ -18,9 +18,9 @@ from verifier.logic.expr import (
     negation,
     substitute,
 )
+from verifier.logic.transition_system import Delay, Window
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
-from verifier.plan.locking.time_steps import fewest_steps, most_steps
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 
@@ -32,20 +32,24 @@ _LEGS = {"normal": "reverse", "reverse": "normal"}
 class Memory:
     """The state of memory and points after one time step. ``lower`` turns a condition of the file
     into an expression over observables, ``now`` an expression over observables into one over
-    states and choices; ``unit`` is the length of a time step where durations matter."""
+    states and choices; ``timed``: durations matter."""
 
     def __init__(
         self,
         plan: Plan,
         lower: Callable[[Condition], Expr],
         now: Callable[[Expr], Expr],
-        unit: Fraction | None,
+        *,
+        timed: bool,
     ):
         self.plan = plan
         self._lower = lower
         self._now = now
-        self._unit = unit
+        self._timed = timed
         self._new: dict[Observable, Values] = {}
+        # Where durations matter: what takes a least time.
+        self.delays: list[Delay] = []
+        self.waits: list[Window] = []
         # The next value of every memory and clock, in the order of the file.
         self.following: dict[Observable, Values] = {}
         for name in plan.locking.memory:
@@ -83,67 +87,50 @@ class Memory:
         up = atom(what, "up")
         sticks = FALSE if relay.sticks is None else self._scanned(relay.sticks)
         wants = disjunction(self._scanned(relay.picks), conjunction(up, sticks))
-        most = clocks(relay, self._unit)
-        picks, counted_up = self._after(relay.name, relay.slow_pick, most)
-        drops, counted_down = self._after(relay.name, relay.slow_release, most)
+        picks, drops = (self._after(relay.name, d) for d in (relay.slow_pick, relay.slow_release))
         rising, falling = conjunction(negation(up), wants), conjunction(up, negation(wants))
         next_up = disjunction(
             conjunction(rising, picks), conjunction(up, negation(conjunction(falling, drops)))
         )
         self._set(what, {"down": negation(next_up), "up": next_up})
-        if most:
-            counts = disjunction(
-                conjunction(rising, negation(picks)), conjunction(falling, negation(drops))
-            )
-            limit = [(rising, counted_up), (falling, counted_down)]
-            clock = observables.clock(relay.name, most)
-            self.following[clock] = self._counted(clock, counts, limit)
-
-    def _after(self, name: str, delay: Fraction | None, most: int) -> tuple[Expr, int]:
-        """When a delay is over, and the most time steps counted until then. It is over at any time
-        from the fewest steps that fit into it on, and before one more than the most passes: a
-        delay that began earlier within one step, or was rounded, may end first."""
-        if not delay:
-            return TRUE, 0
-        chosen = atom(observables.choice("expiry", name), "yes")
-        if self._unit is None:
-            return chosen, 0
-        least, longest = fewest_steps(delay, self._unit), most_steps(delay, self._unit)
-        clock = observables.clock(name, most)
-        last = conjunction(
-            atom(clock, str(longest)), atom(observables.choice("tick", "time"), "yes")
+        self._delay(
+            relay.name, (rising, picks, relay.slow_pick), (falling, drops, relay.slow_release)
         )
-        counted = atom(clock, *clock.values[least : longest + 1])
-        return conjunction(counted, disjunction(chosen, last)), longest
 
-    def _counted(
-        self, clock: Observable, counts: Expr, limits: list[tuple[Expr, int]]
-    ) -> dict[str, Expr]:
-        """A clock that counts on ticks while ``counts``, and is else at 0."""
-        tick = atom(observables.choice("tick", "time"), "yes")
-        values: dict[str, Expr] = {}
-        for i, value in enumerate(clock.values[1:], 1):
-            within = disjunction(*(when for when, limit in limits if limit >= i))
-            up = conjunction(atom(clock, clock.values[i - 1]), tick, within)
-            at_limit = disjunction(*(when for when, limit in limits if limit <= i))
-            stay = conjunction(atom(clock, value), disjunction(negation(tick), at_limit))
-            values[value] = conjunction(counts, disjunction(up, stay))
-        values["0"] = negation(disjunction(*values.values()))
-        return values
+    def _after(self, name: str, seconds: Fraction | None) -> Expr:
+        """When a delay is over: when that is chosen, but where durations matter not at the step at
+        which it begins."""
+        if not seconds:
+            return TRUE
+        chosen = atom(observables.choice("expiry", name), "yes")
+        if not self._timed:
+            return chosen
+        return conjunction(chosen, atom(observables.clock(name), "running"))
+
+    def _delay(self, name: str, *ways: tuple[Expr, Expr, Fraction | None]) -> None:
+        """The clock of what waits in some way until that is over."""
+        slow = [(waits, over, seconds) for waits, over, seconds in ways if seconds]
+        if not slow or not self._timed:
+            return
+        clock = observables.clock(name)
+        runs = disjunction(*(conjunction(waits, negation(over)) for waits, over, _ in slow))
+        self.following[clock] = {"at rest": negation(runs), "running": runs}
+        ends = tuple((conjunction(waits, over), seconds) for waits, over, seconds in slow)
+        delay = Delay(clock, ends)
+        self.delays.append(delay)
+        at_rest = delay.at_rest
+        waits = conjunction(negation(at_rest), disjunction(*(when for when, _, _ in slow)))
+        self.waits.append(Window(clock, "running", at_rest, waits, delay.longest, closed=True))
 
     def _timer(self, timer: Timer) -> None:
         what = observables.timer(timer.name)
         runs = self._scanned(timer.runs)
         running, done = atom(what, "running"), atom(what, "done")
-        most = 0 if self._unit is None else most_steps(timer.seconds, self._unit)
-        over, _ = self._after(timer.name, timer.seconds, most)
+        over = self._after(timer.name, timer.seconds)
         next_done = conjunction(runs, disjunction(done, conjunction(running, over)))
         next_running = conjunction(runs, negation(next_done))
         self._set(what, {"idle": negation(runs), "running": next_running, "done": next_done})
-        if most:
-            clock = observables.clock(timer.name, most)
-            counts = conjunction(runs, running, negation(over))
-            self.following[clock] = self._counted(clock, counts, [(TRUE, most)])
+        self._delay(timer.name, (conjunction(runs, running), over, timer.seconds))
 
     def _traffic(self, traffic: Traffic) -> None:
         what = observables.traffic(traffic.name)
@@ -238,11 +225,3 @@ class Memory:
 def switches(plan: Plan) -> Iterator[str]:
     """The turnouts and slips of a plan."""
     return (n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip"))
-
-
-def clocks(relay: Relay, unit: Fraction | None) -> int:
-    """How far the clock of a slow relay counts; 0 where it has none."""
-    if unit is None:
-        return 0
-    delays = (d for d in (relay.slow_pick, relay.slow_release) if d is not None)
-    return max((most_steps(d, unit) for d in delays), default=0)

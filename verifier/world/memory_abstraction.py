@@ -35,7 +35,7 @@ def memory_alone(world: World) -> System:
     """The memory of a plan, with everything it depends on a free input and delays of any
     length. Assumptions are kept where they speak of memory and commands only."""
     plan = world.plan
-    memory = Memory(plan, world.lower, lambda expr: expr, None)
+    memory = Memory(plan, world.lower, lambda expr: expr, timed=False)
     following: dict[Observable, Mapping[str, Expr]] = {
         what: values for what, values in memory.following.items() if what.kind in REMEMBERED
     }
@@ -53,7 +53,7 @@ def memory_alone(world: World) -> System:
 def at_rest(world: World) -> Iterator[Expr]:
     """That each relay, timer and direction of traffic keeps its state once every delay is over,
     as expressions over observables."""
-    memory = Memory(world.plan, world.lower, lambda expr: expr, None)
+    memory = Memory(world.plan, world.lower, lambda expr: expr, timed=False)
 
     def over(part: Atom) -> Expr:
         return TRUE if part.what.kind == "expiry" and part.values == ("yes",) else part

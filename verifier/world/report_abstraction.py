@@ -54,7 +54,7 @@ class ReportedWorld(World):
 
     def memory(self) -> Memory:
         """The memory after one scan. Delays are of any length: ``expiry`` ends one."""
-        return Memory(self.plan, self.lower, self.expand, None)
+        return Memory(self.plan, self.lower, self.expand, timed=False)
 
 
 def reports_of(plan: Plan) -> Iterator[Observable]:

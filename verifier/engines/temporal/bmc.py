@@ -6,15 +6,18 @@ inputs of each moment up to the bad one; or that no trace of so many steps reach
 The trace is a function of the question, whatever else the solver was asked: of all traces that are
 as short and choose as little as can be, the one in which things are as usual the longest. The
 solver proposes the inputs; :class:`~verifier.engines.temporal.simulation.Machine` computes what
-follows from them.
+follows from them. Of a timed system a trace counts only where it has times
+(:mod:`verifier.engines.temporal.scheduling`); what rules them out is added as a clause.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from verifier.engines.results import Reachable, Unknown
+from verifier.engines.results import Conflict, Reachable, Unknown
+from verifier.engines.stopping import OUT_OF_TIME
 from verifier.engines.temporal.counters import Counter
 from verifier.engines.temporal.sat import CONTRADICTION, Limit, NoAnswer
+from verifier.engines.temporal.scheduling import Scheduler
 from verifier.engines.temporal.simulation import Machine
 from verifier.engines.temporal.transition_cnf import TRUE, TransitionCnf
 from verifier.engines.temporal.unrolled_cnf import UnrolledCnf
@@ -28,6 +31,11 @@ from verifier.plan.observables import Observable
 LONGER = 3
 # Conflicts to spend on one question about how small a history can be.
 POLISHING = 20_000
+# Traces without times after which no more are sought.
+UNTIMED = 200
+# The same, where the order of delays rules them out, which a proof would show at once.
+COMPARABLE = 12
+NO_TIMES = "the times of the histories found do not fit together, and there may be others"
 
 
 def search(
@@ -41,6 +49,7 @@ def search(
     """A shortest trace to ``bad`` of at most ``most`` steps; final Unknown when there is none.
     ``few``: inputs of which as few as possible should not be as usual, the most important first.
 
+    Of a timed system, Unknown with conflicts where traces were found, and none that has times.
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     checker = _checker_of(system)
     with checker.limit.until(deadline):
@@ -58,6 +67,7 @@ class BoundedModelChecker:
         self._steps = UnrolledCnf(self._cnf, self.limit)
         self._solver = self._steps.solver
         self._machine = Machine(system)
+        self._scheduler = Scheduler(system, self._machine) if system.timing else None
         self._counters: dict[frozenset[Observable], Counter] = {}
 
     def search(
@@ -66,14 +76,27 @@ class BoundedModelChecker:
         """See :func:`search`."""
         happens = self._cnf.literal(bad)
         depth = 0
+        conflicts: list[Conflict] = []
         try:
             while depth <= most:
-                if self._solver.solve(self._asked(happens, depth)):
-                    return self._smallest(bad, happens, depth, most, few)
-                depth += 1
+                if not self._solver.solve(self._asked(happens, depth)):
+                    depth += 1
+                    continue
+                found = self._read(depth)
+                if not self._happens(bad, found):
+                    raise NoAnswer(CONTRADICTION)
+                history = self._with_times(bad, found, few, conflicts)
+                if history is not None:
+                    return self._smallest(bad, happens, history, most, few)
+                comparable = sum(len(conflict.windows) == 1 for conflict in conflicts)
+                if len(conflicts) == UNTIMED or comparable == COMPARABLE:
+                    return Unknown(NO_TIMES, depth, final=True, conflicts=tuple(conflicts))
         except NoAnswer as none:
-            return Unknown(str(none), depth)
-        return Unknown(f"no trace of up to {most} steps reaches it", most + 1, final=True)
+            return Unknown(str(none), depth, conflicts=tuple(conflicts))
+        except _GivenUp:
+            return Unknown(OUT_OF_TIME, depth, conflicts=tuple(conflicts))
+        why = NO_TIMES if conflicts else f"no trace of up to {most} steps reaches it"
+        return Unknown(why, most + 1, final=True, conflicts=tuple(conflicts))
 
     def goes_on(self, moments: int) -> bool | None:
         """Whether some trace lasts so many moments; None when that is not known."""
@@ -93,19 +116,20 @@ class BoundedModelChecker:
     # -------------------------------------------------------------- making small
 
     def _smallest(
-        self, bad: Expr, happens: int, depth: int, most: int, few: Sequence[frozenset[Observable]]
+        self,
+        bad: Expr,
+        happens: int,
+        history: "_History",
+        most: int,
+        few: Sequence[frozenset[Observable]],
     ) -> Reachable:
-        """The history just found, made as small as can be; raises :class:`NoAnswer` if it is
-        none."""
-        history = self._read(depth)
-        if not self._happens(bad, history):
-            raise NoAnswer(CONTRADICTION)
+        """The history just found, made as small as can be."""
         try:
             history = self._spared(bad, history, few)
             for i in range(len(few)):
-                longest = history.depth if i else min(depth + LONGER, most)
+                longest = history.depth if i else min(history.depth + LONGER, most)
                 history = self._fewest(bad, happens, history, few[: i + 1], longest)
-            latest = self._latest(happens, history, few)
+            latest = self._latest(bad, happens, history, few)
             if not self._happens(bad, latest):
                 raise _GivenUp(history)
             history = latest
@@ -130,12 +154,10 @@ class BoundedModelChecker:
             while count := history.count(group):
                 most = [history.count(each) for each in groups[:-1]]
                 fewer = self._at_most(groups, [*most, count - 1], depth)
-                if not self._can_be([*self._asked(happens, depth), *fewer], history):
+                found = self._found(bad, [*self._asked(happens, depth), *fewer], depth, history)
+                if found is None:
                     break
-                fewer_chosen = self._read(depth)
-                if not self._happens(bad, fewer_chosen):
-                    raise _GivenUp(history)
-                history = self._spared(bad, fewer_chosen, groups)
+                history = self._spared(bad, found, groups)
         return history
 
     def _at_most(
@@ -151,7 +173,11 @@ class BoundedModelChecker:
         ]
 
     def _latest(
-        self, happens: int, history: "_History", groups: Sequence[frozenset[Observable]]
+        self,
+        bad: Expr,
+        happens: int,
+        history: "_History",
+        groups: Sequence[frozenset[Observable]],
     ) -> "_History":
         """The history of the same length and counts in which things are as usual the longest: one
         after the other, step by step, has the first value that it can."""
@@ -164,27 +190,80 @@ class BoundedModelChecker:
             for value in dict.fromkeys((what.usual, *what.values)):
                 bit = self._steps.bit(what, value, step)
                 if history.value(step, what) != value:
-                    if bit == -TRUE or not self._can_be([*settled, bit], history):
+                    if bit == -TRUE:
                         continue
-                    history = self._read(depth)
+                    found = self._found(bad, [*settled, bit], depth, history)
+                    if found is None:
+                        continue
+                    history = found
                 settled.append(bit)
                 break
         return history
 
-    def _can_be(self, asked: Sequence[int], history: "_History") -> bool:
-        """Whether this is possible; raises :class:`_GivenUp`."""
-        try:
-            found = self._solver.solve_within(POLISHING, asked)
-        except NoAnswer:
-            found = None
-        if found is None:
-            raise _GivenUp(history)
-        return found
+    def _found(
+        self, bad: Expr, asked: Sequence[int], depth: int, history: "_History"
+    ) -> "_History | None":
+        """A history of this kind that has times; raises :class:`_GivenUp` with the one known."""
+        for _ in range(UNTIMED):
+            try:
+                found = self._solver.solve_within(POLISHING, asked)
+            except NoAnswer:
+                break
+            if not found:
+                if found is None:
+                    break
+                return None
+            other = self._read(depth)
+            if not self._happens(bad, other):
+                break
+            conflict = self._against(bad, other)
+            if conflict is None:
+                return other
+            self._exclude(conflict)
+        raise _GivenUp(history)
+
+    def _with_times(
+        self,
+        bad: Expr,
+        history: "_History",
+        few: Sequence[frozenset[Observable]],
+        conflicts: list[Conflict],
+    ) -> "_History | None":
+        """The history just found, or it without what is not needed, whichever has times. Where
+        neither has, why not is noted, and the solver will not propose it again."""
+        against = self._against(bad, history)
+        if against is None:
+            return history
+        self._exclude(against)
+        spared = self._spared(bad, history, few, timed=False)
+        conflict = self._against(bad, spared)
+        if conflict is None:
+            return spared
+        conflicts.append(conflict)
+        return None
+
+    def _against(self, bad: Expr, history: "_History") -> Conflict | None:
+        """Why a history has no times."""
+        if self._scheduler is None:
+            return None
+        answer = self._scheduler.schedule([*self._told(bad, history)])
+        return answer if isinstance(answer, Conflict) else None
+
+    def _exclude(self, conflict: Conflict) -> None:
+        """Have no more histories that have no times for this reason."""
+        facts = ((self._cnf.literal(expr), step) for expr, step in conflict.facts)
+        self._solver.add([-self._steps.literal(fact, step) for fact, step in facts])
 
     def _spared(
-        self, bad: Expr, history: "_History", few: Sequence[frozenset[Observable]]
+        self,
+        bad: Expr,
+        history: "_History",
+        few: Sequence[frozenset[Observable]],
+        *,
+        timed: bool = True,
     ) -> "_History":
-        """Without what is not needed; what there should be few of first."""
+        """Without what is not needed; what there should be few of first. ``timed``: it has times,
+        and keeps them."""
         order = {what: i for i, group in reversed([*enumerate(few)]) for what in group}
         left = sorted(history.unusual(self.system), key=lambda u: order.get(u[1], len(order)))
         while left:
@@ -195,6 +274,9 @@ class BoundedModelChecker:
             except NoAnswer:
                 raise _GivenUp(history) from None
             gone = cases.bit_length() - 1
+            while gone and timed and self._against(bad, history.without(left[:gone])):
+                gone //= 2
+                gone = gone if cases >> gone & 1 else 0
             history = history.without(left[:gone])
             left = left[gone + 1 :]
         return history

@@ -250,7 +250,8 @@ class Windows:
             answer = bmc.search(
                 self.system, bad, most=most, deadline=self._deadline(1), few=self._few
             )
-            if isinstance(answer, Reachable):
+            # What traces reach that have no times has no proof without times either.
+            if isinstance(answer, Reachable) or answer.conflicts:
                 yield i, LocalAnswer(answer, self.system)
 
     def _whole_system(self, bad: Expr, widest: Answer) -> LocalAnswer:
@@ -259,6 +260,8 @@ class Windows:
         if not isinstance(widest, Reachable):
             return LocalAnswer(widest, self.system)
         most = len(widest.trace) - 1
+        if self.system.timing is not None:
+            most = max(most, LONG)
         answer = bmc.search(self.system, bad, most=most, few=self._few, deadline=self._deadline(1))
         return LocalAnswer(answer, self.system)
 

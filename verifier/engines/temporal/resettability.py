@@ -20,6 +20,7 @@ from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Machine, samples_of
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Expr, atom, conjunction, negation
+from verifier.logic.time_order import patient
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
@@ -135,11 +136,13 @@ class _Homing:
         self._sequence: list[Moment] = []
         self._clauses = list(clauses)
         self._reachability = pdr.Reachability(system, clauses)
-        self._ways = Unrolling(system, start=False)
+        # A way home must have times, wherever it begins.
+        leads = patient(system)
+        self._ways = Unrolling(leads, start=False)
         # For states of the invariant that the sequence so far does not lead home.
-        self._away = Unrolling(system, start=False)
+        self._away = Unrolling(leads, start=False)
         self._asserted = self._unrolled = 0
-        self._machine = Machine(system)
+        self._machine = Machine(leads)
         self._home_at = self._machine.slot(home)
 
     def answer(self) -> "Returns | _Stranded | Unknown":
