@@ -14,14 +14,11 @@ A family is a row in FAMILIES: its sizes, and the files of one size.
 
 import argparse
 import multiprocessing
-import os
-import re
 import resource
-import subprocess
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
 from time import process_time
@@ -31,11 +28,9 @@ from tests.benchmarks.different_lines import different_line
 from tests.benchmarks.interlockings import DEFECTS, Defect, NotApplicable
 from tests.benchmarks.locked import locked_line
 from tests.benchmarks.stations import station
-from tests.engines.aiger_reader import with_set_starts
-from tests.engines.ic3_checker import COMMAND
+from tests.engines.ic3_checker import COMMAND, Together, ask_together
 from verifier.decide.histories import HistoryProver
 from verifier.engines.interchange.aig import gates
-from verifier.engines.interchange.aiger import binary_form
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
@@ -153,42 +148,22 @@ def _decide(text: str, limit: int, answer: "Connection") -> None:
 
 def outside(plan: Plan, limit: int) -> Measured:
     """The verdicts of the outside engine on the whole file."""
-    assert COMMAND is not None
     asked = over_time(plan)
     histories = Histories(plan)
     circuit = gates(histories.system, [histories.expand(o.formula) for o in asked]).circuit
     with tempfile.TemporaryDirectory() as folder:
-        model = Path(folder) / "asked.aig"
-        model.write_bytes(binary_form(with_set_starts(replace(circuit, names={}))))
-        # Its `pdr` honors constraints only once they are folded into the bad states.
-        fold = "fold; " if circuit.constraints else ""
-        process = subprocess.Popen(
-            [COMMAND, "-q", f"read_aiger {model}; {fold}pdr -a -T {10 * limit}"],
-            stdout=subprocess.PIPE,
-            text=True,
-            cwd=folder,
-            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_CPU, (limit, limit + 1)),
-        )
-        assert process.stdout is not None
-        said = process.stdout.read()
-        _, status, usage = os.wait4(process.pid, 0)
-        process.returncode = os.waitstatus_to_exitcode(status)
-    verdicts = _verdicts(asked, said)
-    seconds = usage.ru_utime + usage.ru_stime
-    return Measured(verdicts, seconds, usage.ru_maxrss / 1024, len(verdicts) == len(asked))
+        said = ask_together(circuit, Path(folder), limit)
+    verdicts = outside_verdicts(asked, said)
+    return Measured(verdicts, said.seconds, said.megabytes, said.complete)
 
 
-def _verdicts(asked: Sequence[Obligation], said: str) -> dict[str, str]:
-    """What the outside engine printed, as verdicts. It names the outputs that it reached; that the
-    others are proved it says at the end."""
-    reached = {int(at) for at in re.findall(r"^Output +(\d+) was asserted in frame", said, re.M)}
-    all_decided = re.search(r"Undecided = 0\.", said) is not None
-    verdicts = {}
-    for at, obligation in enumerate(asked):
-        if at in reached or all_decided:
-            good = (at in reached) == (obligation.mode == "possible")
-            verdicts[obligation.key] = "proved" if good else "broken"
-    return verdicts
+def outside_verdicts(asked: Sequence[Obligation], said: Together) -> dict[str, str]:
+    """What the outside engine says, as verdicts on the obligations it has decided."""
+    return {
+        o.key: "proved" if (at in said.reached) == (o.mode == "possible") else "broken"
+        for at, o in enumerate(asked)
+        if at in said.reached or said.complete
+    }
 
 
 # ------------------------------------------------------------------ table
