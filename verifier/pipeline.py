@@ -22,7 +22,7 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.catalog import FAILURES, obligations
-from verifier.properties.obligation import Obligation
+from verifier.properties.obligation import Mode, Obligation
 from verifier.repair.repairs import repair_findings
 from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
 from verifier.verdicts.report import Report, Stopped, Verdict
@@ -72,6 +72,8 @@ def prove(
             decide_histories,
             decide_situations,
             decide_faults(pairs=pairs),
+            decide_usefulness,
+            decide_pairs,
         ]
         if repairs:
             phases.append(find_repairs)
@@ -106,6 +108,8 @@ class ProofState:
     on_verdict: OnVerdict = unheard
     decided: dict[str, Verdict] = field(default_factory=dict)
     failures: FailureAnalysis | None = None
+    # Of a plan with memory or locking, once its assumptions are known to allow a history.
+    histories: HistoryProver | None = None
     # Why it is unknown whether the assumptions allow anything at all; then all is undecided.
     assumptions_unknown: str = ""
 
@@ -165,35 +169,23 @@ def check_assumptions(proof: ProofState) -> None:
 
 
 def decide_histories(proof: ProofState) -> None:
-    """Obligations over histories, of a plan with memory or locking. Memory facts proved here are
-    kept for the phases that follow; for a situation that breaks an obligation, a history that
-    leads there is looked for."""
+    """What must never happen over time, of a plan with memory or locking. Memory facts proved here
+    are kept for the phases that follow."""
     plan, timeout = proof.plan, proof.situations.timeout
     if not plan.locking.over_time or proof.assumptions_unknown:
         return
     fresh_context()
-    histories = HistoryProver(plan, timeout, proof.step)
+    histories = HistoryProver(plan, timeout, proof.step, proof.situations.store)
     contradiction = histories.contradiction()
     if contradiction:
         raise InputError([_no_history(contradiction)])
     if contradiction is None:
         proof.assumptions_unknown = "it is unknown whether the assumptions allow a history"
         return
-    over_time = [o for o in proof.plain if not o.of_situations]
-    proof.record(histories.verdicts(over_time))
+    proof.histories = histories
+    safety = (o for o in proof.plain if not o.of_situations and o.mode == "never")
+    proof.record(histories.verdicts(safety))
     proof.situations = _with_memory_facts(plan, histories, proof.situations)
-    unreached = []
-    for obligation in (o for o in proof.plain if o.of_situations):
-        proof.step()
-        verdict = proof.decide(obligation)
-        if needs_history(verdict, plan):
-            unreached.append(obligation)
-        # Else it is not known yet whether memory is ever in such a state.
-        if plan.wiring.reports_may_differ or not needs_history(verdict, plan):
-            proof.record([verdict])
-    found = histories.verdicts(unreached)
-    # Histories leave wiring out: with it, only a history that was found decides.
-    proof.record(v for v in found if v.status == "broken" or not plan.wiring.reports_may_differ)
 
 
 def _with_memory_facts(
@@ -209,24 +201,51 @@ def _with_memory_facts(
 
 
 def decide_situations(proof: ProofState) -> None:
-    """Obligations over single situations."""
-    for obligation in proof.plain:
-        if obligation.key not in proof.decided and (
-            obligation.of_situations or proof.assumptions_unknown
-        ):
-            proof.step()
-            proof.record([proof.decide(obligation)])
+    """What must never be in any situation."""
+    _decide_situations(proof, "never")
+
+
+def decide_usefulness(proof: ProofState) -> None:
+    """What must be possible, in situations and over time: last, for it is no question of safety."""
+    _decide_situations(proof, "possible")
+    if proof.histories is not None:
+        useful = (o for o in proof.plain if not o.of_situations and o.mode == "possible")
+        proof.record(proof.histories.verdicts(useful))
+        proof.histories.finished()
+
+
+def _decide_situations(proof: ProofState, mode: Mode) -> None:
+    """Obligations over single situations. For a situation that decides one, a history that leads
+    there is looked for where memory may never be in such a state."""
+    plan, histories = proof.plan, proof.histories
+    unreached = []
+    for obligation in (o for o in proof.plain if o.mode == mode):
+        if not (obligation.of_situations or proof.assumptions_unknown):
+            continue
+        proof.step()
+        verdict = proof.decide(obligation)
+        if histories is not None and needs_history(verdict, plan):
+            unreached.append(obligation)
+            if not plan.wiring.reports_may_differ:
+                continue
+        proof.record([verdict])
+    if histories is not None:
+        found = histories.verdicts(unreached)
+        # Histories leave wiring out: with it, only a history that was found decides.
+        proof.record(v for v in found if v.status == "broken" or not plan.wiring.reports_may_differ)
 
 
 def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
-    """Obligations over faults, and the failure table; with ``pairs``, two faults at a time too."""
+    """Obligations over faults, and the failure table; with ``pairs``, two faults at a time are
+    to follow."""
 
     def phase(proof: ProofState) -> None:
         if not proof.of_faults:
             return
         safety = []
         for obligation in proof.everything:
-            if obligation.property not in FAILURES and obligation.of_situations:
+            of_faults = obligation.property in FAILURES
+            if obligation.mode == "never" and obligation.of_situations and not of_faults:
                 checkpoint()
                 known = proof.decided.get(obligation.key)
                 safety.append(known or claimed(proof.plan, proof.decide(obligation)))
@@ -241,6 +260,12 @@ def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
         proof.record(proof.failures.verdicts())
 
     return phase
+
+
+def decide_pairs(proof: ProofState) -> None:
+    """Two faults at a time, if that is wanted."""
+    if proof.failures is not None:
+        proof.failures.decide_pairs()
 
 
 def find_repairs(proof: ProofState) -> None:

@@ -92,6 +92,10 @@ class FailureAnalysis:
                     if self._undecided
                     else _verdict(self._prover, obligation, effect)
                 )
+        self.finished = not self._with_pairs
+
+    def decide_pairs(self) -> None:
+        """Every two faults together, if that is wanted; after all :meth:`verdicts`."""
         if self._with_pairs:
             self._pairs = self._check.pairs(self.effects)
         self.finished = True

@@ -11,10 +11,13 @@ from functools import cached_property
 from time import monotonic
 
 from verifier.decide.punctuality import lateness
+from verifier.engines import stopping
 from verifier.engines.minimal_core import minimal_core
+from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Conflict, Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import goes_on
 from verifier.engines.temporal.houdini import inductive_clauses
+from verifier.engines.temporal.kept_clauses import KeptClauses
 from verifier.engines.temporal.localization import LocalAnswer, Windows
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
@@ -22,7 +25,7 @@ from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation, support
-from verifier.logic.time_order import Ordered
+from verifier.logic.time_order import Order, Ordered
 from verifier.logic.transition_system import System, connected, cut
 from verifier.plan import observables
 from verifier.plan.model import Assumption, Plan
@@ -31,7 +34,14 @@ from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.step import replay
-from verifier.verdicts.report import Finding, History, InductiveProof, InternalError, Verdict
+from verifier.verdicts.report import (
+    Finding,
+    History,
+    InductiveProof,
+    InternalError,
+    LaterProof,
+    Verdict,
+)
 from verifier.world.history import Histories
 from verifier.world.memory_abstraction import REMEMBERED
 
@@ -47,20 +57,51 @@ Trace = Sequence[Mapping[Observable, str]]
 
 class HistoryProver:
     """Decides obligations about histories of one plan. ``timeout`` is in seconds, for each place;
-    ``step`` is called before each question."""
+    ``step`` is called before each question; ``store``: what earlier proofs found.
 
-    def __init__(self, plan: Plan, timeout: float | None, step: Callable[[], None]):
+    Verdicts, and what is told of them, are functions of the plan and the questions, whatever is in
+    the store. For proofs that rest on clauses of earlier ones that means: what is told of them is
+    that of a proof without those clauses (``from_scratch``), found when it is read."""
+
+    def __init__(
+        self,
+        plan: Plan,
+        timeout: float | None,
+        step: Callable[[], None],
+        store: ProofStore = NO_STORE,
+        *,
+        from_scratch: bool = False,
+    ):
         self.plan = plan
         self._timeout = timeout
         self._step = step
+        self._store = store
+        self._is_from_scratch = from_scratch
+        self._asked: list[list[Obligation]] = []
+        # The verdicts so far, apart from those on what can always be done again.
+        self._before: list[Verdict] = []
 
     @cached_property
     def _truthful(self) -> "_SystemProver":
-        return _SystemProver(self.plan, False, self._timeout, self._step)
+        return self._prover(lossy=False)
 
     @cached_property
     def _lossy(self) -> "_SystemProver":
-        return _SystemProver(self.plan, True, self._timeout, self._step)
+        return self._prover(lossy=True)
+
+    def _prover(self, *, lossy: bool) -> "_SystemProver":
+        told = None if self._is_from_scratch else lambda key: self._from_scratch.get(key)
+        return _SystemProver(self.plan, lossy, self._timeout, self._step, self._store, told)
+
+    @cached_property
+    def _from_scratch(self) -> dict[str, Verdict]:
+        """The same questions in the same order, without clauses of earlier proofs."""
+        prover = HistoryProver(
+            self.plan, self._timeout, lambda: None, self._store, from_scratch=True
+        )
+        found = {key: v for asked in self._asked for key, v in prover.decide(asked).items()}
+        prover.finished()
+        return found
 
     def contradiction(self) -> tuple[Assumption, ...] | None:
         """A smallest set of assumptions that together allow no history; empty when some history
@@ -86,19 +127,26 @@ class HistoryProver:
 
     def verdicts(self, obligations: Iterable[Obligation]) -> Iterator[Verdict]:
         """The verdict on each obligation, as soon as it is known."""
+        asked = list(obligations)
+        self._asked.append(asked)
         kinds: dict[tuple[str, str], list[Obligation]] = {}
-        for obligation in obligations:
+        for obligation in asked:
             kinds.setdefault((obligation.over, obligation.mode), []).append(obligation)
-        before: list[Verdict] = []
         lasting_last = sorted(kinds.values(), key=lambda here: here[0].over == "for good")
         for here in lasting_last:
             prover = self._lossy if here[0].over == "lossy" else self._truthful
             if here[0].over == "for good":
-                yield from prover.always_again(here, before)
+                yield from prover.always_again(here, self._before)
             else:
                 for verdict in prover.decide(here):
-                    before.append(verdict)
+                    self._before.append(verdict)
                     yield verdict
+
+    def finished(self) -> None:
+        """All that is asked about histories was."""
+        for prover in (self.__dict__.get("_truthful"), self.__dict__.get("_lossy")):
+            if prover is not None:
+                prover.finished()
 
     def memory_facts(self) -> tuple[Expr, ...]:
         """Invariants of relays, timers, direction of traffic and points alone."""
@@ -111,26 +159,48 @@ class HistoryProver:
 
 class _SystemProver:
     """Decides obligations about one transition system of a plan: with detection truthful, or
-    lost now and then (``lossy``)."""
+    lost now and then (``lossy``). ``told`` finds the verdict, by key, that does without clauses of
+    earlier proofs; None where this prover is to do without."""
 
-    def __init__(self, plan: Plan, lossy: bool, timeout: float | None, step: Callable[[], None]):
+    def __init__(
+        self,
+        plan: Plan,
+        lossy: bool,
+        timeout: float | None,
+        step: Callable[[], None],
+        store: ProofStore,
+        told: Callable[[str], Verdict | None] | None,
+    ):
         self.plan = plan
         self.lossy = lossy
+        self._told = told
+        self._step = step
+        self._store = store
         self.histories = Histories(plan, lossy=lossy)
         system = self.histories.system
         entries = frozenset(w for w in system.inputs if w.kind == "entry")
         self._few = (entries, frozenset(system.inputs))
         self._timeout = timeout
-        self._step = step
         self._order = self.histories.order
         self._ordered = Ordered(system, self._order)
-        self._windows = self._made_windows()
         # Invariants of windows with fewer comparisons.
         self._earlier: list[Expr] = []
+        # Where all was asked of this very system before, the store has the answers.
+        self._question = "decided", system.content
+        self._kept: _Kept | None = None
+        if told and store.clauses and not system.always and not store.known(self._question):
+            self._kept = _Kept(self.histories, store, self.time_limit())
 
-    def _made_windows(self) -> Windows:
-        system = self._ordered.system
-        return Windows(system, few=self._few, timeout=self._timeout, step=self._step)
+    @cached_property
+    def _windows(self) -> Windows:
+        return Windows(
+            self._ordered.system,
+            few=self._few,
+            timeout=self._timeout,
+            step=self._step,
+            store=self._store,
+            hints=self._kept.clauses if self._kept else (),
+        )
 
     def _expand(self, formula: Expr) -> Expr:
         """A formula over the states and choices of the system with comparisons."""
@@ -143,6 +213,12 @@ class _SystemProver:
     def decide(self, here: Sequence[Obligation]) -> Iterator[Verdict]:
         """The verdicts on obligations of one mode."""
         likely, waiting = here[0].mode == "possible", list(here)
+        if self._kept is not None and not likely:
+            for obligation in here:
+                self._step()
+                if (excluded := self._kept.exclude(obligation.formula)) is not None:
+                    yield self._verdict(obligation, *excluded)
+                    waiting.remove(obligation)
         while waiting:
             bads = [self._expand(o.formula) for o in waiting]
             places = [place_of(o, self.plan) for o in waiting]
@@ -184,7 +260,7 @@ class _SystemProver:
             return False
         self._earlier += self._windows.invariants()
         self._order, self._ordered = order, Ordered(self.histories.system, order)
-        self._windows = self._made_windows()
+        del self._windows
         return True
 
     def always_again(self, here: Sequence[Obligation], before: Iterable[Verdict]) -> list[Verdict]:
@@ -194,16 +270,36 @@ class _SystemProver:
         if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
             why = "decided only once no train can collide or derail"
             return [Verdict(o, "undecided", why) for o in here]
-        answers = always_again(
-            self._ordered.system,
-            [self._expand(o.formula) for o in here],
-            self._invariants,
-            # How the last train stood on track that is vacant now does not matter.
-            matters=[w for w in self.histories.system.states if w.kind not in ("heading", "pace")],
-            few=self._few,
-            deadline=self.time_limit() or monotonic() + DEFAULT_SECONDS,
+        system = self._ordered.system
+        goals = tuple(self._expand(o.formula) for o in here)
+        # How the last train stood on track that is vacant now does not matter.
+        matters = tuple(
+            w for w in self.histories.system.states if w.kind not in ("heading", "pace")
         )
-        return [self._again(o, answer) for o, answer in zip(here, answers, strict=True)]
+        answers = self._store.answer(
+            ("always again", system.content, goals, self._invariants, matters, self._few),
+            lambda: always_again(
+                system,
+                goals,
+                self._invariants,
+                matters=matters,
+                few=self._few,
+                deadline=self.time_limit() or monotonic() + DEFAULT_SECONDS,
+            ),
+            lambda found: not any(isinstance(answer, Unknown) for answer in found),
+        )
+        verdicts = [self._again(o, answer) for o, answer in zip(here, answers, strict=True)]
+        if self._kept and self._told and any(v.status != "proved" for v in verdicts):
+            return [self._told(v.obligation.key) or v for v in verdicts]
+        return verdicts
+
+    def finished(self) -> None:
+        """All that is asked of this system was: the next time, the store has the answers."""
+        if self._kept is None:
+            self._store.keep(self._question, answer=True)
+        before = self._store.known((_ORDER, self.lossy)) or Order()
+        order = Order({**before.compared, **self._order.compared})
+        self._store.keep((_ORDER, self.lossy), order)
 
     def _again(self, obligation: Obligation, answer: Resettability) -> Verdict:
         match answer:
@@ -229,8 +325,10 @@ class _SystemProver:
 
     @property
     def _invariants(self) -> tuple[Expr, ...]:
+        """Of all that was asked before."""
         states = set(self._ordered.system.states)
-        found = dict.fromkeys((*self._earlier, *self._windows.invariants()))
+        kept = self._kept.clauses if self._kept else ()
+        found = dict.fromkeys((*kept, *self._earlier, *self._windows.invariants()))
         return tuple(clause for clause in found if states.issuperset(support(clause)))
 
     def _is_of_a_history(self, clause: Expr) -> bool:
@@ -247,7 +345,14 @@ class _SystemProver:
         return tuple(
             clause
             for part in connected(system, memory)
-            for clause in inductive_clauses(cut(system, part), deadline=self.time_limit())
+            for clause in self._short_clauses(cut(system, part))
+        )
+
+    def _short_clauses(self, system: System) -> tuple[Expr, ...]:
+        return self._store.answer(
+            ("short clauses", system.content),
+            lambda: inductive_clauses(system, deadline=self.time_limit()),
+            lambda _: self._timeout is None and stopping.deadline() is None,
         )
 
     def memory_rests_on(self) -> tuple[str, ...]:
@@ -261,14 +366,19 @@ class _SystemProver:
         return tuple(assumed.title for assumed, expr in granted if expr in used)
 
     def _verdict(
-        self, obligation: Obligation, bad: Expr, decided: LocalAnswer, *, late: Sequence[Conflict]
+        self,
+        obligation: Obligation,
+        bad: Expr,
+        decided: LocalAnswer,
+        *,
+        late: Sequence[Conflict] = (),
     ) -> Verdict:
         """``late``: why a history found does not count."""
         outcome = decided.outcome
         possible = obligation.mode == "possible"
         match outcome:
             case Unreachable(clauses=clauses):
-                lasting = InductiveProof(decided.system, bad, clauses)
+                lasting = self._as_told(obligation, InductiveProof(decided.system, bad, clauses))
                 used = self._titles(decided.system, bad, outcome)
                 if possible:
                     why = "no history does"
@@ -289,6 +399,18 @@ class _SystemProver:
             case Unknown(reason=reason, depth=depth):
                 sought = f"; no history of up to {depth} moments does" if depth else ""
                 return Verdict(obligation, "undecided", reason + sought)
+
+    def _as_told(self, obligation: Obligation, proof: InductiveProof) -> InductiveProof:
+        """What is told of a proof: without clauses of earlier ones, if that is found in time."""
+        told = self._told
+        if told is None or self._kept is None:
+            return proof
+
+        def find() -> InductiveProof:
+            verdict = told(obligation.key)
+            return verdict.lasting if verdict and verdict.lasting else proof
+
+        return LaterProof(find)
 
     def _replayed(self, obligation: Obligation, trace: Trace) -> Narrative:
         """The narrative of a history; the reference replayed both the trace found and the trace of
@@ -316,6 +438,48 @@ class _SystemProver:
         given = (w for w in last if w.kind in _IN_SITUATIONS)
         stock = ((observables.stock(block), "occupied") for block in occupied)
         return Situation.of((*stock, *((w, last[w]) for w in given)))
+
+
+# What the comparisons of the last proof are kept under.
+_ORDER = "order of delays"
+
+
+class _Kept:
+    """What earlier proofs leave for a changed plan: which delays to compare, and clauses to try.
+    Whatever they are, what they exclude is unreachable."""
+
+    def __init__(self, histories: Histories, store: ProofStore, deadline: float | None):
+        self._histories = histories
+        compared = store.known((_ORDER, histories.lossy)) or Order()
+        self._ordered = Ordered(histories.system, _still_there(compared, histories))
+        system = self._ordered.system
+        self._clauses = KeptClauses(system, store.clauses, store, deadline)
+
+    @cached_property
+    def clauses(self) -> tuple[Expr, ...]:
+        """Those that are inductive together."""
+        return tuple(self._clauses.inductive)
+
+    def exclude(self, formula: Expr) -> tuple[Expr, LocalAnswer] | None:
+        """A proof that something never happens, where they exclude it, and what it excludes."""
+        bad = self._ordered.within(self._histories.expand(formula))
+        proof = self._clauses.exclude(bad)
+        return (bad, LocalAnswer(proof, self._ordered.system)) if proof else None
+
+
+def _still_there(order: Order, histories: Histories) -> Order:
+    """The comparisons of an earlier plan that can be made in this one, and those it begins with."""
+    timing = histories.system.timing
+    if timing is None:
+        return Order()
+    clocks = {delay.clock for delay in timing.delays}
+    return Order(
+        {
+            what: compared
+            for what, compared in {**histories.order.compared, **order.compared}.items()
+            if clocks.issuperset(compared.delays)
+        }
+    )
 
 
 def _late(conflicts: Sequence[Conflict]) -> str:

@@ -7,16 +7,23 @@ same object, observables in their order, and plain values. So a store that was f
 file, or by an earlier text of this one, answers only questions that are the same to the letter; and
 what is kept must be a function of the question alone, never of what a solver was asked before.
 Nothing is read from a disk or from another process. Answers that a limit cut short are not kept.
+
+Beside answers it has clauses of proofs, which are worth trying on the next question. They are
+candidates: whoever uses them checks them (:mod:`verifier.engines.temporal.kept_clauses`).
 """
 
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Iterable
 from typing import Any, TypeVar
+
+from verifier.logic.expr import Expr
 
 T = TypeVar("T")
 
 # As many answers are kept; those not asked for longest go first.
 MOST_ANSWERS = 50_000
+# As many clauses are kept; those not useful for longest go first.
+MOST_CLAUSES = 3_000
 
 
 class ProofStore:
@@ -25,6 +32,7 @@ class ProofStore:
     def __init__(self, most: int = MOST_ANSWERS) -> None:
         self._most = most
         self._answers: OrderedDict[Hashable, Any] = OrderedDict()
+        self._clauses: OrderedDict[Expr, None] = OrderedDict()
 
     def answer(self, question: Hashable, work: Callable[[], T], is_final: Callable[[T], bool]) -> T:
         """The answer to a question; worked out, and kept if it is final, where it is not known."""
@@ -50,6 +58,19 @@ class ProofStore:
         while len(self._answers) > self._most:
             self._answers.popitem(last=False)
 
+    @property
+    def clauses(self) -> tuple[Expr, ...]:
+        """Clauses of earlier proofs, those useful last at the end."""
+        return tuple(self._clauses)
+
+    def learn(self, clauses: Iterable[Expr]) -> None:
+        """Keep clauses of a proof."""
+        for clause in clauses:
+            self._clauses[clause] = None
+            self._clauses.move_to_end(clause)
+        while len(self._clauses) > MOST_CLAUSES:
+            self._clauses.popitem(last=False)
+
     def __len__(self) -> int:
         return len(self._answers)
 
@@ -61,6 +82,9 @@ class NoStore(ProofStore):
         return work()
 
     def keep(self, question: Hashable, answer: Any) -> None:
+        pass
+
+    def learn(self, clauses: Iterable[Expr]) -> None:
         pass
 
 

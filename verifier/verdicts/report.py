@@ -1,9 +1,9 @@
 """The report model: verdicts, findings and failures as plain data."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
-from typing import Literal
+from typing import Any, Literal
 
 from verifier.language.source import Span
 from verifier.logic.expr import Expr
@@ -68,7 +68,7 @@ class History:
     seconds: tuple[Fraction, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class InductiveProof:
     """A proof that ``bad`` never holds: ``clauses`` are an inductive invariant that excludes it.
     A certificate can be written from it."""
@@ -76,6 +76,23 @@ class InductiveProof:
     system: System
     bad: Expr
     clauses: tuple[Expr, ...]
+
+
+class LaterProof(InductiveProof):
+    """One that is worked out when it is first read. The verdict does not wait for it: it rests on
+    another proof, which depends on what was proved before."""
+
+    def __init__(self, find: Callable[[], InductiveProof]):
+        object.__setattr__(self, "_find", find)
+
+    def __getattr__(self, name: str) -> Any:
+        # Called for what is not set yet.
+        if name not in ("system", "bad", "clauses"):
+            raise AttributeError(name)
+        found = self.__dict__["_find"]()
+        for part in ("system", "bad", "clauses"):
+            object.__setattr__(self, part, getattr(found, part))
+        return getattr(found, name)
 
 
 @dataclass(frozen=True, slots=True)

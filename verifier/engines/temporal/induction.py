@@ -45,8 +45,10 @@ class Induction:
 
     def __init__(self, system: System, clauses: Iterable[Expr] = ()):
         self._deadline: float | None = None
-        self._initial = Unrolling(system, start=True)
-        self._transition = Unrolling(system, start=False)
+        # Which clauses a core has depends on the terms that z3's context has seen.
+        own = z3.Context()
+        self._initial = Unrolling(system, start=True, context=own)
+        self._transition = Unrolling(system, start=False, context=own)
         # The clauses; the literals that assert them at step 0; by literal, its position.
         self._clauses: list[Expr] = []
         self._asserted: list[z3.BoolRef] = []

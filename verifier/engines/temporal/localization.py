@@ -16,7 +16,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from time import monotonic
 
-from verifier.engines.results import Answer, Reachable, Unreachable
+from verifier.engines.proof_store import NO_STORE, ProofStore
+from verifier.engines.results import Answer, Reachable, Unknown, Unreachable
 from verifier.engines.stopping import checkpoint
 from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Samples
@@ -48,7 +49,9 @@ class Windows:
     """Decides the reachability of bad states of one transition system.
 
     ``few``: inputs of which a trace should use few, the most important first; ``timeout`` in
-    seconds for each bad state; ``step`` is called before each."""
+    seconds for each bad state; ``step`` is called before each; ``store``: what earlier proofs
+    found; ``hints``: clauses worth trying, of which nothing is taken unchecked. Without hints, the
+    answers are a function of the questions asked, in their order."""
 
     def __init__(
         self,
@@ -57,8 +60,13 @@ class Windows:
         few: Sequence[frozenset[Observable]] = (),
         timeout: float | None = None,
         step: Callable[[], None] = lambda: None,
+        store: ProofStore = NO_STORE,
+        hints: Sequence[Expr] = (),
     ):
         self.system = system
+        self._store = store
+        self._hints = hints
+        self._content = system.content
         self._few = few
         self._timeout = timeout
         self._step = step
@@ -220,14 +228,13 @@ class Windows:
         if new:
             for _ in new:
                 self._step()
-            hints = [*map(form.concrete, known.invariant), *self._inside(kept)]
-            engine, deadline = pdr.Reachability(system, hints), self._deadline(len(new))
+            hints = (*map(form.concrete, known.invariant), *self._inside(kept), *self._hints)
+            run = _Run(system, tuple(new.values()), hints, self._deadline(len(new)), self._store)
             questions = {bad: question for question, bad in new.items()}
-            for bad, answer in engine.answers(list(questions), deadline):
+            for bad, answer in run.answers():
                 known.answers[questions[bad]] = _abstract(form, answer)
                 yield from answers_to(questions[bad])
-            invariant = engine.invariant(deadline)
-            known.invariant.update(dict.fromkeys(map(form.abstract, invariant)))
+            known.invariant.update(dict.fromkeys(map(form.abstract, run.invariant)))
         self._invariants[kept] = tuple(map(form.concrete, known.invariant))
 
     def _inside(self, kept: frozenset[Observable]) -> Iterator[Expr]:
@@ -246,10 +253,9 @@ class Windows:
         """Those with a short trace in the whole system, or a longer one where a sample has one."""
         for i, bad in bads.items():
             checkpoint()
-            most = LONG if self._samples.holding(bad) else moments
-            answer = bmc.search(
-                self.system, bad, most=most, deadline=self._deadline(1), few=self._few
-            )
+            question = "sampled", self._content, bad
+            sampled = self._store.answer(question, lambda: self._is_sampled(bad), lambda _: True)  # noqa: B023
+            answer = self._shortest(bad, LONG if sampled else moments)
             # What traces reach that have no times has no proof without times either.
             if isinstance(answer, Reachable) or answer.conflicts:
                 yield i, LocalAnswer(answer, self.system)
@@ -262,11 +268,61 @@ class Windows:
         most = len(widest.trace) - 1
         if self.system.timing is not None:
             most = max(most, LONG)
-        answer = bmc.search(self.system, bad, most=most, few=self._few, deadline=self._deadline(1))
-        return LocalAnswer(answer, self.system)
+        return LocalAnswer(self._shortest(bad, most), self.system)
+
+    def _is_sampled(self, bad: Expr) -> bool:
+        return bool(self._samples.holding(bad))
+
+    def _shortest(self, bad: Expr, most: int) -> Reachable | Unknown:
+        """The shortest trace of at most so many steps."""
+        return self._store.answer(
+            ("shortest", self._content, bad, most, self._few),
+            lambda: bmc.search(
+                self.system, bad, most=most, deadline=self._deadline(1), few=self._few
+            ),
+            lambda found: found.smallest if isinstance(found, Reachable) else found.final,
+        )
 
     def _deadline(self, bads: int) -> float | None:
         return None if self._timeout is None else monotonic() + self._timeout * bads
+
+
+class _Run:
+    """One run of the engine in a window, or what the store has of the same run."""
+
+    def __init__(
+        self,
+        system: System,
+        bads: tuple[Expr, ...],
+        hints: tuple[Expr, ...],
+        deadline: float | None,
+        store: ProofStore,
+    ):
+        self._system, self._bads, self._hints = system, bads, hints
+        self._deadline = deadline
+        self._store = store
+        self._question = "window", system.content, bads, hints
+        # After the last answer: all clauses found, which are an inductive invariant.
+        self.invariant: tuple[Expr, ...] = ()
+
+    def answers(self) -> Iterator[tuple[Expr, Answer]]:
+        """The answer for each bad state, as soon as it is known."""
+        known: tuple[dict[Expr, Answer], tuple[Expr, ...]] | None
+        known = self._store.known(self._question)
+        if known is not None:
+            yield from known[0].items()
+            self.invariant = known[1]
+            return
+        engine = pdr.Reachability(self._system, self._hints)
+        found: dict[Expr, Answer] = {}
+        for bad, answer in engine.answers(self._bads, self._deadline):
+            found[bad] = answer
+            if isinstance(answer, Unreachable):
+                self._store.learn(answer.clauses)
+            yield bad, answer
+        self.invariant = engine.invariant(self._deadline)
+        if not any(isinstance(answer, Unknown) for answer in found.values()):
+            self._store.keep(self._question, (found, self.invariant))
 
 
 def _abstract(form: Shape, answer: Answer) -> Answer:

@@ -27,9 +27,9 @@ FEW_VALUES = 5
 class Unrolling(Session):
     """Steps of a system. With ``start``, step 0 is an initial state, else any state."""
 
-    def __init__(self, system: System, *, start: bool):
+    def __init__(self, system: System, *, start: bool, context: z3.Context | None = None):
         # Measured: without relevancy, long traces take half the time, others no more.
-        super().__init__(relevancy=0)
+        super().__init__(context=context, relevancy=0)
         self.system = system
         self._start = start
         self._states = frozenset(system.states)
