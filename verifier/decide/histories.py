@@ -21,7 +21,7 @@ from verifier.engines.temporal.kept_clauses import KeptClauses
 from verifier.engines.temporal.localization import LocalAnswer, Windows
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
-from verifier.engines.temporal.scheduling import Scheduled, scheduled
+from verifier.engines.temporal.scheduling import scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation, support
@@ -413,21 +413,17 @@ class _SystemProver:
         return LaterProof(find)
 
     def _replayed(self, obligation: Obligation, trace: Trace) -> Narrative:
-        """The narrative of a history; the reference replayed both the trace found and the trace of
-        the narrative. Raises :class:`Unsettled` where the rules leave open what a signal shows at
+        """The narrative of a history; the reference replayed its trace, not the one found, which
+        nobody is told. Raises :class:`Unsettled` where the rules leave open what a signal shows at
         one of its moments, :class:`InternalError` where a trace does not replay."""
         played = scheduled(self.histories.system, trace)
         if played is None:
             raise InternalError(f"{obligation.key}: the history found has no times")
-        self._replay(obligation, played)
         history = narrative(self.histories, played, obligation)
-        self._replay(obligation, history.story)
-        return history
-
-    def _replay(self, obligation: Obligation, played: Scheduled | History) -> None:
-        bad, seconds = obligation.holds_in, played.seconds
-        if not replay(self.plan, played.moments, bad, lossy=self.lossy, seconds=seconds):
+        told, bad = history.story, obligation.holds_in
+        if not replay(self.plan, told.moments, bad, lossy=self.lossy, seconds=told.seconds):
             raise InternalError(f"{obligation.key}: the history found does not replay")
+        return history
 
     def _last(self, story: History) -> Situation:
         """The last moment as a situation."""

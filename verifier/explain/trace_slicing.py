@@ -9,6 +9,7 @@ them), and the trace is simulated again.
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
+from verifier.engines.temporal.simulation import machine_of
 from verifier.logic.expr import And, Atom, Const, Expr, fold, holds
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
@@ -111,45 +112,29 @@ def _without_the_rest(
     left = {w: w.usual for w in system.inputs}
     course = []
     for moment, facts in zip(moments, matters, strict=True):
-        chosen = {w: moment[w] if w in facts else left[w] for w in system.inputs}
-        left |= {w: state for w, state in chosen.items() if w.kind in HELD}
-        now = states | chosen
-        if not all(holds(expr, now) for expr in system.always):
-            return None
+        left = {
+            w: moment[w] if w in facts else left[w] if w.kind in HELD else w.usual
+            for w in system.inputs
+        }
+        now = states | left
         course.append(now)
-        states = following(system, now)
+        states, allowed = _step(system, now)
+        if not allowed:
+            return None
     return tuple(course)
 
 
 def following(system: System, moment: Moment) -> dict[Observable, str]:
     """The states of the next moment."""
-    known: dict[Expr, bool] = {}
-    return {
-        what: next(value for value, expr in values.items() if _true(expr, moment, known))
-        for what, values in system.following.items()
-    }
+    return _step(system, moment)[0]
 
 
-def _true(expr: Expr, moment: Moment, known: dict[Expr, bool]) -> bool:
-    """Whether an expression holds; ``known`` caches the value of every part."""
-    stack = [expr]
-    while stack:
-        node = stack[-1]
-        if node in known:
-            stack.pop()
-            continue
-        match node:
-            case Const():
-                known[node] = node.value
-            case Atom():
-                known[node] = moment[node.what] in node.values
-            case _:
-                parts = getattr(node, "parts", ())
-                waiting = [part for part in parts if part not in known]
-                if waiting:
-                    stack.extend(waiting)
-                    continue
-                combine = all if isinstance(node, And) else any
-                known[node] = combine(known[part] for part in parts)
-        stack.pop()
-    return known[expr]
+def _step(system: System, moment: Moment) -> tuple[dict[Observable, str], bool]:
+    """The states that follow a moment, and whether the system's constraints allow it."""
+    machine = machine_of(system)
+    values = machine.blank(1)
+    machine.set(values, {what: moment[what] for what in (*system.states, *system.inputs)})
+    machine.evaluate(values)
+    allowed = bool(machine.allowed(values))
+    machine.advance(values)
+    return machine.state(values), allowed

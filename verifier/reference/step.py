@@ -45,6 +45,7 @@ class Stepper:
     seconds (49 CFR 236.309)."""
 
     def __init__(self, plan: Plan, *, lossy: bool = False):
+        self.given, self.lossy = plan, lossy
         self.plan = running_plan(plan)
         self.positions = Positions(self.plan)
         self.variables = StateVariables(self.plan, self.positions, lossy=lossy)
@@ -102,6 +103,16 @@ class Stepper:
         return stock
 
 
+_latest: list[Stepper] = []
+
+
+def _stepper_of(plan: Plan, lossy: bool) -> Stepper:
+    """The last one is kept: histories of one plan are replayed one after the other."""
+    if not _latest or _latest[0].given is not plan or _latest[0].lossy != lossy:
+        _latest[:] = [Stepper(plan, lossy=lossy)]
+    return _latest[0]
+
+
 def remembering(evaluator: Evaluator) -> Callable[[Situation], Seen]:
     """The evaluator with a cache: moments that differ in clocks and choices only are the same
     situation."""
@@ -123,7 +134,7 @@ def replay(
     matter ``seconds``, how long each moment lasts (none where not given), agree with them. Choices
     and commands that a moment leaves out have their usual values. Raises
     :class:`~verifier.reference.evaluator.Unsettled`."""
-    stepper = Stepper(plan, lossy=lossy)
+    stepper = _stepper_of(plan, lossy)
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
     watch = Stopwatch(stepper.variables)
@@ -157,6 +168,8 @@ class _Step:
         self.observed = stepper.look(moment)
         # Memory that has acted in this step, with its new value.
         self.acted: dict[Observable, str] = {}
+        # What can be observed, memory that has acted having its new value.
+        self.by_now = dict(self.observed)
         self.successor: dict[Observable, str] = {}
         self.events: dict[Observable, str] = {}
         self.begun: list[Observable] = []
@@ -199,7 +212,7 @@ class _Step:
 
     def _holds_by_now(self, condition: Condition | None) -> bool:
         """Whether a condition holds, memory that has acted having its new values."""
-        look = looking_at({**self.observed, **self.acted})
+        look = looking_at(self.by_now)
         return condition is not None and is_true(condition, look, {}, self.plan)
 
     # -------------------------------------------------------------- memory
@@ -213,7 +226,8 @@ class _Step:
             then, waits = self._timer(locking.timers[name])
         else:
             then = self._traffic(locking.traffic[name])
-        self.acted[self.variables.memory(name)] = then
+        memory = self.variables.memory(name)
+        self.acted[memory] = self.by_now[memory] = then
         if clock:
             self.successor[clock] = "running" if waits else "at rest"
 

@@ -18,7 +18,7 @@ from verifier.engines.stopping import OUT_OF_TIME
 from verifier.engines.temporal.counters import Counter
 from verifier.engines.temporal.sat import CONTRADICTION, Limit, NoAnswer
 from verifier.engines.temporal.scheduling import Scheduler
-from verifier.engines.temporal.simulation import Machine
+from verifier.engines.temporal.simulation import machine_of
 from verifier.engines.temporal.transition_cnf import TRUE, TransitionCnf
 from verifier.engines.temporal.unrolled_cnf import UnrolledCnf
 from verifier.logic.expr import TRUE as ALWAYS
@@ -66,8 +66,8 @@ class BoundedModelChecker:
         self._cnf = TransitionCnf(system)
         self._steps = UnrolledCnf(self._cnf, self.limit)
         self._solver = self._steps.solver
-        self._machine = Machine(system)
-        self._scheduler = Scheduler(system, self._machine) if system.timing else None
+        self._machine = machine_of(system)
+        self._scheduler = Scheduler(system) if system.timing else None
         self._counters: dict[frozenset[Observable], Counter] = {}
 
     def search(

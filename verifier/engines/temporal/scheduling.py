@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from verifier.engines.results import Conflict
-from verifier.engines.temporal.simulation import Machine
+from verifier.engines.temporal.simulation import machine_of
 from verifier.logic.expr import Expr, negation
 from verifier.logic.transition_system import Delay, System, Timing, Window
 from verifier.plan import observables
@@ -68,8 +68,8 @@ def scheduled(system: System, trace: Sequence[Moment]) -> Scheduled | None:
 class Scheduler:
     """Finds times for traces of one system."""
 
-    def __init__(self, system: System, machine: Machine | None = None):
-        self._machine = machine or Machine(system)
+    def __init__(self, system: System):
+        self._machine = machine_of(system)
         timing = system.timing or Timing((), ())
         self._delays, self._windows, self._waits = timing.delays, timing.windows, timing.waits
         slot = self._machine.slot

@@ -282,7 +282,20 @@ def _joined(slices: Iterable[int], width: int) -> int:
     return int.from_bytes(b"".join(s.to_bytes(size, "little") for s in slices), "little")
 
 
+# Of machines, those of the systems with detection truthful and lossy.
+KEPT = 2
+
+_machines: list[Machine] = []
 _latest: list[Samples] = []
+
+
+def machine_of(system: System) -> Machine:
+    """The machine of a system; the last ones are kept."""
+    for machine in _machines:
+        if machine.system is system:
+            return machine
+    _machines[:] = [Machine(system), *_machines[: KEPT - 1]]
+    return _machines[0]
 
 
 def samples_of(system: System) -> Samples:
