@@ -12,6 +12,7 @@ SLOW = (
     "tests/cli/test_diagnose.py",
     "tests/cli/test_output_files.py::test_a_disk_that_fills_up",
     "tests/cli/test_output_files.py::test_standard_output_on_a_full_disk",
+    "tests/cli/test_within.py::test_certificates",
     "tests/decide/test_determinism.py",
     "tests/decide/test_same_finding.py",
     "tests/decide/test_soundness.py::test_points_that_are_locked_may_lie",

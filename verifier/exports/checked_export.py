@@ -11,9 +11,6 @@ from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent
 from verifier.exports.interface import MOST_POSITIONS, TooManyPositions
 from verifier.plan.model import Plan
 
-# Seconds for the comparison where the user gives no limit.
-PATIENCE = 120.0
-
 
 class NothingToExport(Exception):
     """A plan of which no C can be made; the text says why, in the words of the trade."""
@@ -22,7 +19,8 @@ class NothingToExport(Exception):
 def checked_export(
     plan: Plan, timeout: float | None = None
 ) -> tuple[CExport, Equivalent | NotEquivalent | Inconclusive]:
-    """Raises :class:`NothingToExport`."""
+    """``timeout`` in seconds for the comparison, None for no limit. Raises
+    :class:`NothingToExport`."""
     if not plan.signals:
         raise NothingToExport("there are no signals, so there are no rules to run")
     try:
@@ -32,4 +30,4 @@ def checked_export(
             f"lever {error.lever} has more than the {MOST_POSITIONS} positions that can be told "
             "apart at an input"
         ) from None
-    return made, compare(made, PATIENCE if timeout is None else timeout)
+    return made, compare(made, timeout)

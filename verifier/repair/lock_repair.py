@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from verifier.decide.histories import HistoryProver
+from verifier.engines.stopping import checkpoint
 from verifier.plan.model import Plan
 from verifier.plan.observables import AnyOne, Condition
 from verifier.properties.catalog import obligations
@@ -15,27 +16,22 @@ from verifier.properties.obligation import Lock, Obligation
 from verifier.verdicts.report import Verdict
 from verifier.world.world import World
 
-# Seconds for each obligation of a plan with a lock, and for all the locks of one file.
-EACH = 5.0
-ALL = 20.0
-
 
 def is_repaired_by_lock(
-    plan: Plan, broken: Obligation, verdicts: Iterable[Verdict], left: float, timeout: float | None
+    plan: Plan, broken: Obligation, verdicts: Iterable[Verdict], timeout: float | None
 ) -> bool:
     """Whether the lock that the hint of ``broken`` names repairs it. False where it does not, or
-    that is not known within ``left`` seconds in all and ``timeout`` seconds for each obligation.
+    that is not known within ``timeout`` seconds for each obligation.
 
-    Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
+    Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C, or when the time for all of
+    the work is over."""
     lock = broken.lock
     if lock is None:
         return False
     locked = with_lock(plan, lock)
     wanted = {broken.key, *_settable(lock, broken, verdicts)}
     asked = [o for o in obligations(locked, World(locked).lower) if o.key in wanted]
-    # One more question: whether the assumptions allow any history at all.
-    limit = min(EACH, max(left, 0.0) / (len(asked) + 1), EACH if timeout is None else timeout)
-    histories = HistoryProver(locked, limit, lambda: None)
+    histories = HistoryProver(locked, timeout, checkpoint)
     if histories.contradiction() != ():
         return False
     found = histories.decide(asked)

@@ -2,12 +2,11 @@
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
-from time import monotonic
 
 from verifier.decide.failures import FaultEffect
 from verifier.properties.failures import with_harms
 from verifier.properties.obligation import Obligation
-from verifier.repair.lock_repair import ALL, is_repaired_by_lock
+from verifier.repair.lock_repair import is_repaired_by_lock
 from verifier.repair.rule_repair import repair_rules
 from verifier.repair.wiring_repair import WiringRepairer
 from verifier.verdicts.report import Addition, Finding, Verdict
@@ -32,7 +31,7 @@ def repair_findings(
     of each fault, by its name; ``step`` is called before each finding. Where a finding is a
     history, its hint is proved instead, if it names a lock.
     """
-    left, locks_left = MAX_REPAIRS, ALL
+    left = MAX_REPAIRS
     harms = {name: effect.harms for name, effect in effects.items()} or None
     wiring = WiringRepairer(world, harms, timeout)
     for verdict in [verdicts[key] for key in wanted]:
@@ -47,11 +46,7 @@ def repair_findings(
         left -= 1
         step()
         if is_history:
-            begun = monotonic()
-            proved = is_repaired_by_lock(
-                world.plan, obligation, verdicts.values(), locks_left, timeout
-            )
-            locks_left -= monotonic() - begun
+            proved = is_repaired_by_lock(world.plan, obligation, verdicts.values(), timeout)
             finding = replace(finding, hint_proved=proved)
         else:
             additions = _additions(world, obligation, finding, effects, timeout)

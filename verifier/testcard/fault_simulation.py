@@ -24,7 +24,7 @@ from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Unsettled
 from verifier.testcard.fault_list import CardFault
 from verifier.testcard.settle import Moment, Simulation
-from verifier.testcard.solver_queries import EACH
+from verifier.testcard.solver_queries import EFFORT
 from verifier.testcard.stateful_steps import Operation, RestState, StateGraph
 from verifier.world.memory_abstraction import memory_alone
 from verifier.world.world import World
@@ -74,7 +74,7 @@ class FaultSimulator:
         world = World(bench.plan)
         self._reads = [what for what in memory_alone(world).inputs if what.kind in _HEARD]
         # Any moment, including those at which points and relays move.
-        self._moments = SituationCheck.of(world, EACH, assumed=False)
+        self._moments = SituationCheck.of(world, assumed=False, effort=EFFORT)
 
     def may_remember(self, fault: CardFault) -> bool:
         """Whether a fault may change what is remembered, apart from points that do not move as

@@ -37,7 +37,8 @@ class SituationCheck:
     ``inputs`` in the order of the file; ``assumptions`` as expressions over inputs;
     ``always`` constraints of the world; ``rooms`` where lengths limit how stock can stand;
     ``timeout`` in seconds for each query, None for no limit; ``store``: what earlier checks, of
-    this layout or others, found."""
+    this layout or others, found; ``effort``: the work to spend on each query, in the solver's own
+    unit (a second is about 700,000), where results must not depend on the clock."""
 
     def __init__(
         self,
@@ -47,6 +48,7 @@ class SituationCheck:
         always: Sequence[Expr] = (),
         rooms: Mapping[Observable, Room] = EVERYWHERE,
         store: ProofStore = NO_STORE,
+        effort: int | None = None,
     ):
         self._rank = {what: i for i, what in enumerate(inputs)}
         # The file's own come first: `rests_on` speaks of them alone.
@@ -55,6 +57,7 @@ class SituationCheck:
         self._rooms = rooms
         self._timeout = timeout
         self._store = store
+        self._effort = effort
         self._deadline: float | None = None
         # Whether the solver answered each query of the question so far.
         self._answered = True
@@ -67,7 +70,7 @@ class SituationCheck:
     @cached_property
     def _session(self) -> Session:
         """Made when the first question is not in the store."""
-        return Session()
+        return Session() if self._effort is None else Session(rlimit=self._effort)
 
     @staticmethod
     def of(
@@ -76,6 +79,7 @@ class SituationCheck:
         *,
         assumed: bool = True,
         store: ProofStore = NO_STORE,
+        effort: int | None = None,
     ) -> "SituationCheck":
         """Answers questions about a layout. Without ``assumed`` the file's assumptions are
         left out."""
@@ -91,6 +95,7 @@ class SituationCheck:
             ],
             rooms(plan),
             store,
+            effort,
         )
 
     # -------------------------------------------------------------- queries
