@@ -76,7 +76,8 @@ class HistoryProver:
         self._timeout = timeout
         self._step = step
         self._store = store
-        self._is_from_scratch = from_scratch
+        # Those learned on the way are no clauses of earlier proofs.
+        self._clauses = () if from_scratch else store.clauses
         self._asked: list[list[Obligation]] = []
         # The verdicts so far, apart from those on what can always be done again.
         self._before: list[Verdict] = []
@@ -90,8 +91,15 @@ class HistoryProver:
         return self._prover(lossy=True)
 
     def _prover(self, *, lossy: bool) -> "_SystemProver":
-        told = None if self._is_from_scratch else lambda key: self._from_scratch.get(key)
-        return _SystemProver(self.plan, lossy, self._timeout, self._step, self._store, told)
+        return _SystemProver(
+            self.plan,
+            lossy,
+            self._timeout,
+            self._step,
+            self._store,
+            self._clauses,
+            lambda key: self._from_scratch.get(key),
+        )
 
     @cached_property
     def _from_scratch(self) -> dict[str, Verdict]:
@@ -159,8 +167,8 @@ class HistoryProver:
 
 class _SystemProver:
     """Decides obligations about one transition system of a plan: with detection truthful, or
-    lost now and then (``lossy``). ``told`` finds the verdict, by key, that does without clauses of
-    earlier proofs; None where this prover is to do without."""
+    lost now and then (``lossy``). ``clauses`` are those of earlier proofs; ``told`` finds the
+    verdict, by key, that does without them."""
 
     def __init__(
         self,
@@ -169,7 +177,8 @@ class _SystemProver:
         timeout: float | None,
         step: Callable[[], None],
         store: ProofStore,
-        told: Callable[[str], Verdict | None] | None,
+        clauses: Sequence[Expr],
+        told: Callable[[str], Verdict | None],
     ):
         self.plan = plan
         self.lossy = lossy
@@ -188,8 +197,8 @@ class _SystemProver:
         # Where all was asked of this very system before, the store has the answers.
         self._question = "decided", system.content
         self._kept: _Kept | None = None
-        if told and store.clauses and not system.always and not store.known(self._question):
-            self._kept = _Kept(self.histories, store, self.time_limit())
+        if clauses and not system.always and not store.known(self._question):
+            self._kept = _Kept(self.histories, clauses, store, self.time_limit())
 
     @cached_property
     def _windows(self) -> Windows:
@@ -289,7 +298,7 @@ class _SystemProver:
             lambda found: not any(isinstance(answer, Unknown) for answer in found),
         )
         verdicts = [self._again(o, answer) for o, answer in zip(here, answers, strict=True)]
-        if self._kept and self._told and any(v.status != "proved" for v in verdicts):
+        if self._kept and any(v.status != "proved" for v in verdicts):
             return [self._told(v.obligation.key) or v for v in verdicts]
         return verdicts
 
@@ -402,12 +411,11 @@ class _SystemProver:
 
     def _as_told(self, obligation: Obligation, proof: InductiveProof) -> InductiveProof:
         """What is told of a proof: without clauses of earlier ones, if that is found in time."""
-        told = self._told
-        if told is None or self._kept is None:
+        if self._kept is None:
             return proof
 
         def find() -> InductiveProof:
-            verdict = told(obligation.key)
+            verdict = self._told(obligation.key)
             return verdict.lasting if verdict and verdict.lasting else proof
 
         return LaterProof(find)
@@ -444,12 +452,18 @@ class _Kept:
     """What earlier proofs leave for a changed plan: which delays to compare, and clauses to try.
     Whatever they are, what they exclude is unreachable."""
 
-    def __init__(self, histories: Histories, store: ProofStore, deadline: float | None):
+    def __init__(
+        self,
+        histories: Histories,
+        clauses: Sequence[Expr],
+        store: ProofStore,
+        deadline: float | None,
+    ):
         self._histories = histories
         compared = store.known((_ORDER, histories.lossy)) or Order()
         self._ordered = Ordered(histories.system, _still_there(compared, histories))
         system = self._ordered.system
-        self._clauses = KeptClauses(system, store.clauses, store, deadline)
+        self._clauses = KeptClauses(system, clauses, store, deadline)
 
     @cached_property
     def clauses(self) -> tuple[Expr, ...]:

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
 from verifier.engines.results import Conflict
-from verifier.engines.temporal.scheduling import Scheduled, Scheduler
+from verifier.engines.temporal.scheduling import Scheduled, scheduler_of
 from verifier.explain.trace_slicing import following
 from verifier.logic.expr import Expr, holds
 from verifier.logic.transition_system import Delay, System
@@ -27,7 +27,7 @@ def lateness(system: System, bad: Expr, played: Scheduled) -> Conflict | None:
     """Why the end of a trace rests on delays that are late; None where it does not."""
     if system.timing is None:
         return None
-    scheduler = Scheduler(system)
+    scheduler = scheduler_of(system)
     late = scheduler.schedule(played.moments, punctual=True)
     if not isinstance(late, Conflict):
         return None

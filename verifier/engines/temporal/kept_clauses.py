@@ -41,8 +41,9 @@ class KeptClauses:
         self._given = tuple(c for c in clauses if states.issuperset(support(c)))
         # By clause: those relative to which it was found to be inductive.
         self._supporting: dict[Expr, Clauses] = {}
-        # By the id of its literal: each clause that was asserted.
+        # By the id of its literal: each clause that was asserted; the literals of those left.
         self._asserted: dict[int, Expr] = {}
+        self._assumed: list[z3.BoolRef] = []
 
     @cached_property
     def _transition(self) -> Unrolling:
@@ -108,8 +109,12 @@ class KeptClauses:
         if known is not None and alive.keys() >= set(known):
             return dict.fromkeys(known)
         solver = self._transition
-        assumed = [solver.literal(violated, step), *map(self._literal, alive)]
-        if solver.check(assumed, self._deadline) is not False:
+        if len(self._assumed) != len(alive):  # some were dropped
+            self._assumed = list(map(self._literal, alive))
+        if (
+            solver.check([solver.literal(violated, step), *self._assumed], self._deadline)
+            is not False
+        ):
             return None
         core = solver.core()
         found = tuple(clause for name, clause in self._asserted.items() if name in core)

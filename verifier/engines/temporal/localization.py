@@ -111,9 +111,9 @@ class Windows:
         for i, bad in enumerate(bads):
             if (constant := self._constant(bad)) is not None:
                 yield i, constant
-        if likely:
+        if likely or self._hints:  # what no hint excluded may well be reachable
             open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
-            yield from self._search(open_, DEPTHS[FIRST_RING])
+            yield from self._search(open_, DEPTHS[FIRST_RING], sampled=likely)
         rings = FIRST_RING
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while groups:
@@ -249,13 +249,15 @@ class Windows:
     def _samples(self) -> Samples:
         return Samples(self.system, moments=SAMPLED)
 
-    def _search(self, bads: Mapping[int, Expr], moments: int) -> Iterator[tuple[int, LocalAnswer]]:
-        """Those with a short trace in the whole system, or a longer one where a sample has one."""
+    def _search(
+        self, bads: Mapping[int, Expr], moments: int, *, sampled: bool = True
+    ) -> Iterator[tuple[int, LocalAnswer]]:
+        """Those with a short trace in the whole system, or (``sampled``) a longer one where a
+        sample has one."""
         for i, bad in bads.items():
             checkpoint()
-            question = "sampled", self._content, bad
-            sampled = self._store.answer(question, lambda: self._is_sampled(bad), lambda _: True)  # noqa: B023
-            answer = self._shortest(bad, LONG if sampled else moments)
+            most = LONG if sampled and self._is_sampled(bad) else moments
+            answer = self._shortest(bad, most)
             # What traces reach that have no times has no proof without times either.
             if isinstance(answer, Reachable) or answer.conflicts:
                 yield i, LocalAnswer(answer, self.system)
@@ -271,7 +273,11 @@ class Windows:
         return LocalAnswer(self._shortest(bad, most), self.system)
 
     def _is_sampled(self, bad: Expr) -> bool:
-        return bool(self._samples.holding(bad))
+        return self._store.answer(
+            ("sampled", self._content, bad),
+            lambda: bool(self._samples.holding(bad)),
+            lambda _: True,
+        )
 
     def _shortest(self, bad: Expr, most: int) -> Reachable | Unknown:
         """The shortest trace of at most so many steps."""

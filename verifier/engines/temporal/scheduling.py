@@ -61,8 +61,15 @@ def scheduled(system: System, trace: Sequence[Moment]) -> Scheduled | None:
             if after[delay.clock] == "running"
         }
         now |= {what: "no" for what in now if what in over}
-    seconds = Scheduler(system).schedule(moments)
+    seconds = scheduler_of(system).schedule(moments)
     return None if isinstance(seconds, Conflict) else Scheduled(tuple(moments), seconds)
+
+
+def scheduler_of(system: System) -> "Scheduler":
+    """The last one is kept: traces of one system follow each other."""
+    if not _latest or _latest[0][0] is not system:
+        _latest[:] = [(system, Scheduler(system))]
+    return _latest[0][1]
 
 
 class Scheduler:
@@ -209,3 +216,6 @@ def _rising(by: Sequence[_Bound | None]) -> Iterator[int]:
             at = bound.frm
         else:
             yield at
+
+
+_latest: list[tuple[System, Scheduler]] = []
