@@ -31,10 +31,10 @@ from tests.benchmarks.stations import station
 from tests.engines.ic3_checker import COMMAND, Together, ask_together
 from verifier.decide.histories import HistoryProver
 from verifier.engines.interchange.aig import gates
+from verifier.engines.interchange.aiger import Circuit
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
-from verifier.world.history import Histories
 from verifier.world.world import World
 
 
@@ -61,13 +61,14 @@ class Family:
 
 @dataclass(frozen=True, slots=True)
 class Measured:
-    """The verdict on each obligation by its key, CPU seconds, peak memory in megabytes, and whether
-    the process came to its end."""
+    """The verdict on each obligation by its key, CPU seconds, peak memory in megabytes, whether the
+    process came to its end; of ours the circuit of the whole file, then."""
 
     verdicts: Mapping[str, str]
     seconds: float
     megabytes: float
     ended: bool
+    circuit: Circuit | None = None
 
 
 # ------------------------------------------------------------------ families
@@ -118,39 +119,43 @@ def ours(text: str, limit: int) -> Measured:
     process.start()
     there.close()
     verdicts: dict[str, str] = {}
-    seconds, megabytes, ended = float(limit), 0.0, False
+    seconds, megabytes, made = float(limit), 0.0, None
     while True:
         try:
-            key, status, seconds, megabytes = here.recv()
+            said = here.recv()
         except EOFError:
             break
-        ended = not key
-        if key:
-            verdicts[key] = status
+        if isinstance(said, Circuit):
+            made = said
+        else:
+            key, verdicts[key], seconds, megabytes = said
     process.join()
-    return Measured(verdicts, seconds if ended else float(limit), megabytes, ended)
+    ended = made is not None
+    return Measured(verdicts, seconds if ended else float(limit), megabytes, ended, made)
 
 
-def _decide(text: str, limit: int, answer: "Connection") -> None:
-    """Send each verdict with the CPU time and the memory so far; at the end no key."""
+def _decide(text: str, limit: int, answer: Connection) -> None:
+    """Send each verdict with the CPU time and the memory so far; at the end the circuit."""
     start = process_time()
     resource.setrlimit(resource.RLIMIT_CPU, (limit + 1 + int(start), limit + 2 + int(start)))
     plan = verifier.load_text(text)
-
-    def send(key: str, status: str) -> None:
+    asked, prover = over_time(plan), HistoryProver(plan, None, lambda: None)
+    for verdict in prover.verdicts(asked):
         megabytes = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        answer.send((key, status, process_time() - start, megabytes))
-
-    for verdict in HistoryProver(plan, None, lambda: None).verdicts(over_time(plan)):
-        send(verdict.obligation.key, verdict.status)
-    send("", "")
+        answer.send((verdict.obligation.key, verdict.status, process_time() - start, megabytes))
+    resource.setrlimit(resource.RLIMIT_CPU, (limit + 60, limit + 60))
+    answer.send(whole_circuit(asked, prover))
 
 
-def outside(plan: Plan, limit: int) -> Measured:
+def whole_circuit(asked: Sequence[Obligation], prover: HistoryProver) -> Circuit:
+    """The circuit of a whole file, with the comparisons of delays that its proofs needed."""
+    system, expand = prover.whole()
+    return gates(system, [expand(o.formula) for o in asked]).circuit
+
+
+def outside(plan: Plan, circuit: Circuit, limit: int) -> Measured:
     """The verdicts of the outside engine on the whole file."""
     asked = over_time(plan)
-    histories = Histories(plan)
-    circuit = gates(histories.system, [histories.expand(o.formula) for o in asked]).circuit
     with tempfile.TemporaryDirectory() as folder:
         said = ask_together(circuit, Path(folder), limit)
     verdicts = outside_verdicts(asked, said)
@@ -191,7 +196,10 @@ def _printed(name: str, size: int, title: str, text: str, limit: int, *, abc: bo
     asked, found = len(over_time(plan)), ours(text, limit)
     row = f"{name:<16} {size:>4} {asked:>5} {_row(found, asked)}"
     if abc:
-        theirs = outside(plan, limit)
+        circuit = found.circuit or whole_circuit(
+            over_time(plan), HistoryProver(plan, None, lambda: None)
+        )
+        theirs = outside(plan, circuit, limit)
         wrong = disagreements(found.verdicts, theirs.verdicts)
         row += f" | {_row(theirs, asked)} | {found.seconds / max(theirs.seconds, 0.01):>6.2f}"
         if wrong:

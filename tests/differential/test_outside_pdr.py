@@ -14,38 +14,39 @@ import pytest
 
 import verifier
 from tests.benchmarks.different_lines import different_line
-from tests.benchmarks.engines import disagreements, outside_verdicts, over_time
+from tests.benchmarks.engines import (
+    disagreements,
+    outside_verdicts,
+    over_time,
+    whole_circuit,
+)
 from tests.benchmarks.interlockings import DEFECTS, Defect, NotApplicable
 from tests.benchmarks.stations import station
 from tests.differential.locked import write_locked
 from tests.engines.ic3_checker import ask_together, needs_directed_checker
 from tests.engines.test_certificates import by_cvc5
 from verifier.decide.histories import HistoryProver
-from verifier.engines.interchange.aig import gates
 from verifier.engines.temporal.certificates import certificate
 from verifier.logic.expr import disjunction
 from verifier.plan.model import Plan
 from verifier.verdicts.report import InductiveProof, Verdict
-from verifier.world.history import Histories
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 JUNCTIONS, AT_ONCE = (1000, 20) if NIGHTLY else (20, 10)
 ROOM = 1500
 
 
-def decided(plan: Plan) -> list[Verdict]:
-    """Our verdicts on what is asked of histories with truthful detection."""
-    return list(HistoryProver(plan, None, lambda: None).verdicts(over_time(plan)))
-
-
-def agree(plan: Plan, verdicts: Iterable[Verdict], folder: Path) -> None:
-    """Both engines have decided everything, and alike."""
-    asked, histories = over_time(plan), Histories(plan)
-    circuit = gates(histories.system, [histories.expand(o.formula) for o in asked]).circuit
-    theirs = outside_verdicts(asked, ask_together(circuit, folder, 120))
+def agreed(plan: Plan, folder: Path) -> list[Verdict]:
+    """Our verdicts on what is asked of histories with truthful detection, once both engines have
+    decided everything, and alike."""
+    prover, asked = HistoryProver(plan, None, lambda: None), over_time(plan)
+    verdicts = list(prover.verdicts(asked))
+    said = ask_together(whole_circuit(asked, prover), folder, 120)
+    theirs = outside_verdicts(asked, said)
     ours = {verdict.obligation.key: verdict.status for verdict in verdicts}
     assert ours.keys() == theirs.keys() and "undecided" not in ours.values()
     assert not disagreements(ours, theirs)
+    return verdicts
 
 
 def accepted(verdicts: Iterable[Verdict]) -> None:
@@ -71,8 +72,7 @@ def test_generated_junctions(first: int, tmp_path: Path) -> None:
         except verifier.InputError as error:
             assert {d.code for d in error.diagnostics} == {"CP409"}, error
             continue
-        verdicts = decided(plan)
-        agree(plan, verdicts, tmp_path)
+        verdicts = agreed(plan, tmp_path)
         accepted(verdicts)
         answers.update(verdict.status for verdict in verdicts)
     assert answers["proved"] and answers["broken"]
@@ -84,9 +84,8 @@ def test_generated_junctions(first: int, tmp_path: Path) -> None:
 def test_right_locking_is_proved(write: object, seed: int, tmp_path: Path) -> None:
     assert callable(write)
     plan = verifier.load_text(write(SMALLEST[write], seed))
-    verdicts = decided(plan)
+    verdicts = agreed(plan, tmp_path)
     assert {verdict.status for verdict in verdicts} == {"proved"}
-    agree(plan, verdicts, tmp_path)
     accepted(verdicts)
 
 
@@ -98,9 +97,8 @@ SMALLEST: dict[object, int] = {different_line: 1, station: 8}
 def test_a_defect_breaks_something(defect: Defect, tmp_path: Path) -> None:
     """On the first line or station with a place for it."""
     plan = verifier.load_text(_with(defect))
-    verdicts = decided(plan)
+    verdicts = agreed(plan, tmp_path)
     assert "broken" in {verdict.status for verdict in verdicts}
-    agree(plan, verdicts, tmp_path)
     accepted(verdicts)
 
 

@@ -5,6 +5,7 @@ all of it, with what may never happen as bad states; and what was proved is writ
 two solvers check.
 """
 
+from collections.abc import Callable
 from functools import cache
 from pathlib import Path
 
@@ -25,11 +26,11 @@ from verifier.engines.results import Unknown, Unreachable
 from verifier.engines.temporal.certificates import certificate, recheck
 from verifier.engines.temporal.induction import Induction, prove
 from verifier.logic.expr import Expr, disjunction
+from verifier.logic.transition_system import System
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import InductiveProof, Verdict
-from verifier.world.history import Histories
 from verifier.world.world import World
 
 # Whether detection may be lost now and then.
@@ -44,10 +45,19 @@ every_junction = pytest.mark.parametrize("path", TIMED_SPECS, ids=lambda path: p
 
 
 @cache
+def prover(path: Path) -> HistoryProver:
+    return HistoryProver(verifier.load(path), None, lambda: None)
+
+
+@cache
 def decided(path: Path) -> list[Verdict]:
-    plan = verifier.load(path)
-    prover = HistoryProver(plan, None, lambda: None)
-    return list(prover.decide(asked(plan)).values())
+    return list(prover(path).decide(asked(prover(path).plan)).values())
+
+
+def whole(path: Path, *, lossy: bool) -> tuple[System, Callable[[Expr], Expr]]:
+    """The whole system with the comparisons of delays that the proofs needed."""
+    assert decided(path)
+    return prover(path).whole(lossy=lossy)
 
 
 def test_there_are_junctions_in_time() -> None:
@@ -59,20 +69,19 @@ def test_there_are_junctions_in_time() -> None:
 @needs_directed_checker
 @every_junction
 def test_the_outside_engine_agrees_on_every_junction(path: Path, tmp_path: Path) -> None:
-    plan = verifier.load(path)
     for over, lossy in COURSES.items():
         here = [v for v in decided(path) if v.obligation.over == over]
         if not here:
             continue
-        histories = Histories(plan, lossy=lossy)
+        system, expand = whole(path, lossy=lossy)
         never: list[Expr] = []
         at_times: list[Expr] = []
         for verdict in here:
             assert verdict.status in ("proved", "broken"), verdict
             says_never = (verdict.status == "proved") == (verdict.obligation.mode == "never")
-            bad = histories.expand(verdict.obligation.formula)
+            bad = expand(verdict.obligation.formula)
             (never if says_never else at_times).append(bad)
-        circuit = gates(histories.system, [disjunction(*never), *at_times]).circuit
+        circuit = gates(system, [disjunction(*never), *at_times]).circuit
         assert not can_be_reached(circuit, 0, tmp_path)
         for number in range(1, len(at_times) + 1):
             assert can_be_reached(circuit, number, tmp_path), here
@@ -83,26 +92,25 @@ def test_the_outside_engine_agrees_on_every_junction(path: Path, tmp_path: Path)
 def test_an_invariant_of_the_outside_engine_is_one(path: Path, tmp_path: Path) -> None:
     """Its clauses, put into our terms, are inductive by our check and exclude all that is
     proved: system and circuit say the same."""
-    plan = verifier.load(path)
-    histories = Histories(plan)
+    system, expand = whole(path, lossy=False)
     bads = [
-        histories.expand(v.obligation.formula)
+        expand(v.obligation.formula)
         for v in decided(path)
         if v.obligation.over == "histories"
         and (v.status == "proved") == (v.obligation.mode == "never")
     ]
-    made = gates(histories.system, bads)
+    made = gates(system, bads)
     if any(latch.reset != FALSE for latch in made.circuit.latches):
         pytest.skip("a latch does not start at 0, and the outside engine's dump would not hold")
     clauses = dumped_invariant(made, tmp_path)
-    judge = Induction(histories.system, clauses)
+    judge = Induction(system, clauses)
     assert judge.invariant(None) == clauses
     for bad in bads:
         assert isinstance(judge.prove(bad, None), Unreachable)
     # And without a clause that is needed, where there is one, it is refused.
     fewer = (clauses[:i] + clauses[i + 1 :] for i in range(len(clauses)))
     bad = disjunction(*bads)
-    refused = any(isinstance(prove(histories.system, bad, some), Unknown) for some in fewer)
+    refused = any(isinstance(prove(system, bad, some), Unknown) for some in fewer)
     assert refused == bool(clauses)
 
 

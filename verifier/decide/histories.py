@@ -156,6 +156,11 @@ class HistoryProver:
             if prover is not None:
                 prover.finished()
 
+    def whole(self, *, lossy: bool = False) -> tuple[System, Callable[[Expr], Expr]]:
+        """The whole transition system, with the comparisons of delays that were needed so far;
+        and what a formula of an obligation is over its states and choices."""
+        return (self._lossy if lossy else self._truthful).whole()
+
     def memory_facts(self) -> tuple[Expr, ...]:
         """Invariants of relays, timers, direction of traffic and points alone."""
         return self._truthful.memory_facts
@@ -210,6 +215,10 @@ class _SystemProver:
             store=self._store,
             hints=self._kept.clauses if self._kept else (),
         )
+
+    def whole(self) -> tuple[System, Callable[[Expr], Expr]]:
+        """See :meth:`HistoryProver.whole`."""
+        return self._ordered.system, self._expand
 
     def _expand(self, formula: Expr) -> Expr:
         """A formula over the states and choices of the system with comparisons."""

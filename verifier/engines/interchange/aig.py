@@ -66,8 +66,7 @@ class _Builder:
             follows = self._system.following[code.what]
             start = self._system.initial[code.what]
             for at, value in enumerate(code.values, 1 + self._in_bits + code.first):
-                free = 2 * at if len(start) > 1 else TRUE
-                reset = free if value in start else FALSE
+                reset = 2 * at if value in start else FALSE
                 latches.append(Latch(2 * at, self._literal(follows[value]), reset))
         wrong = tuple(self._literal(expr) for expr in bad)
         granted = tuple(self._literal(expr) for expr in self._system.always)
@@ -134,9 +133,9 @@ def _codes(things: Sequence[tuple[Observable, tuple[str, ...]]]) -> tuple[Code, 
     codes = []
     first = 0
     for what, start in things:
-        # With several values at the start their bits are free there, and no bit at all must
-        # be one of them.
-        left_over = start[0] if len(start) > 1 else what.values[0]
+        # No bit is set at the start, as checkers like it. With several values at the start their
+        # bits are free there, and no bit at all must be one of them.
+        left_over = start[0]
         values = tuple(value for value in what.values if value != left_over)
         ranked = sum(value in start for value in values) > 1
         codes.append(Code(what, left_over, values, first, ranked))
