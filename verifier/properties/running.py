@@ -4,7 +4,7 @@ the direction of traffic turns against them.
 All properties here are checked over time. ``clearproof explain NAME`` prints their docstrings.
 """
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator, Sequence
 
 from verifier.language.listing import listing
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
@@ -90,12 +90,17 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
     while a train runs toward it anywhere on the plain track up to the next switch.
     """
     against = {(m.piece, m.enter) for route in plan.routes for m in route.moves}
+    firsts = frozenset(_first_signals(plan))
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
-        worked = [r for r in routes if _is_worked_both_ways(r, against, plan)]
-        if not worked:
+        ahead = [(route, _beyond(route, plan, firsts)) for route in routes if route.moves]
+        both_ways = [(r, far) for r, (far, end) in ahead
+                     if _is_worked_both_ways(r, far, end, against)]  # fmt: skip
+        if not both_ways:
             continue
-        ways = [_comes_toward(signal, route, plan) for route in worked]
-        pieces = (m.piece for route in worked for m in (*route.moves, *_beyond(route, plan)[0]))
+        worked = [route for route, _ in both_ways]
+        first = signal.enters in firsts
+        ways = [_comes_toward(signal, r, plan, far if first else ()) for r, far in both_ways]
+        pieces = (m.piece for route, far in both_ways for m in (*route.moves, *far))
         yield Obligation(
             "opposing-signals-drop",
             (signal.name,),
@@ -113,23 +118,22 @@ def opposing_signals_drop(plan: Plan) -> Iterator[Obligation]:
         )
 
 
-def _comes_toward(signal: Signal, route: Route, plan: Plan) -> Expr:
-    """The signal lets a train onto the route while another runs toward it."""
+def _comes_toward(signal: Signal, route: Route, plan: Plan, far: Sequence[Move]) -> Expr:
+    """The signal lets a train onto the route while another runs toward it, there or on the track
+    ``far`` beyond, where it must be at stop."""
     near = disjunction(*(comes_against(move, plan) for move in route.moves))
-    far, _ = _beyond(route, plan)
-    if not far or not _stands_first(signal, plan):
+    if not far:
         return conjunction(takes(route), proceeds(signal, plan), near)
     beyond = disjunction(*(comes_against(move, plan) for move in far))
     return conjunction(takes(route), permits(signal, plan), disjunction(near, beyond))
 
 
-def _beyond(route: Route, plan: Plan) -> tuple[tuple[Move, ...], Piece]:
+def _beyond(route: Route, plan: Plan, firsts: Collection[Port]) -> tuple[tuple[Move, ...], Piece]:
     """The plain track beyond the end of a route, past intermediate signals, up to the first signal
     for trains from the other end; and the piece after it."""
     last = route.moves[-1]
     left_by = Port(last.piece, last.leave)
     port = plan.track.joint_at[left_by].other(left_by)
-    firsts = {s.enters for s in plan.signals.values() if _stands_first(s, plan)}
     moves: dict[str, Move] = {}
     while plan.track.pieces[port.piece].kind == "plain" and port.piece not in moves:
         if plan.track.joint_at[port].other(port) in firsts:
@@ -139,19 +143,23 @@ def _beyond(route: Route, plan: Plan) -> tuple[tuple[Move, ...], Piece]:
     return tuple(moves.values()), plan.track.pieces[port.piece]
 
 
-def _is_worked_both_ways(route: Route, against: set[tuple[str, str]], plan: Plan) -> bool:
-    """Whether signals or an edge let trains run toward a train on the route."""
-    if not route.moves:
-        return False
-    far, end = _beyond(route, plan)
+def _is_worked_both_ways(
+    route: Route, far: Sequence[Move], end: Piece, against: set[tuple[str, str]]
+) -> bool:
+    """Whether signals or an edge let trains run toward a train on the route or ``far`` beyond."""
     lets_in = end.kind == "edge" and end.direction != "leaving"
     return lets_in or any((move.piece, move.leave) in against for move in (*route.moves, *far))
 
 
-def _stands_first(signal: Signal, plan: Plan) -> bool:
-    """Whether no other signal for the same direction stands before it on the same plain track."""
-    port = plan.track.joint_at[signal.enters].other(signal.enters)
-    governed = {s.enters for s in plan.signals.values()}
+def _first_signals(plan: Plan) -> Iterator[Port]:
+    """The ports at which signals stand with no other signal for the same direction before them on
+    the same plain track."""
+    governed = {signal.enters for signal in plan.signals.values()}
+    return (port for port in governed if _stands_first(port, governed, plan))
+
+
+def _stands_first(signal: Port, governed: Collection[Port], plan: Plan) -> bool:
+    port = plan.track.joint_at[signal].other(signal)
     passed: set[Port] = set()
     while plan.track.pieces[port.piece].kind == "plain" and port not in passed:
         passed.add(port)

@@ -10,6 +10,7 @@ Proves nothing: a sampled valuation is reachable; one that was not sampled may b
 from collections.abc import Iterable, Mapping, Sequence
 from random import Random
 
+from verifier.engines.stopping import checkpoint
 from verifier.logic.expr import And, Atom, Const, Expr, fold
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
@@ -201,6 +202,7 @@ class Samples:
         self._seen: list[tuple[list[int], int]] = []
         self._begin(self._values[1])
         for _ in range(moments):
+            checkpoint()
             self._step()
         self._holding: dict[Expr, int] = {}
         self._having: dict[tuple[Observable, str], int] = {}
