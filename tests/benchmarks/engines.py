@@ -46,6 +46,9 @@ class Asked:
     defects: int
 
 
+# CPU seconds for writing the circuit, which count for neither engine.
+FOR_CIRCUIT = 120
+
 Files = Callable[[int, Asked], Iterator[tuple[str, str]]]
 
 
@@ -137,13 +140,14 @@ def ours(text: str, limit: int) -> Measured:
 def _decide(text: str, limit: int, answer: Connection) -> None:
     """Send each verdict with the CPU time and the memory so far; at the end the circuit."""
     start = process_time()
-    resource.setrlimit(resource.RLIMIT_CPU, (limit + 1 + int(start), limit + 2 + int(start)))
+    most = int(start) + limit + 1
+    resource.setrlimit(resource.RLIMIT_CPU, (most, most + FOR_CIRCUIT))
     plan = verifier.load_text(text)
     asked, prover = over_time(plan), HistoryProver(plan, None, lambda: None)
     for verdict in prover.verdicts(asked):
         megabytes = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
         answer.send((verdict.obligation.key, verdict.status, process_time() - start, megabytes))
-    resource.setrlimit(resource.RLIMIT_CPU, (limit + 60, limit + 60))
+    resource.setrlimit(resource.RLIMIT_CPU, (most + FOR_CIRCUIT, most + FOR_CIRCUIT))
     answer.send(whole_circuit(asked, prover))
 
 
