@@ -40,6 +40,7 @@ def prove(
     repairs: bool = True,
     progress: Progress = silent,
     on_verdict: OnVerdict = unheard,
+    on_safety: Callable[[Report], None] | None = None,
     world: World | None = None,
     store: ProofStore = NO_STORE,
 ) -> Report:
@@ -48,7 +49,9 @@ def prove(
     ``timeout`` is in seconds, for each obligation, ``within`` for all of them; ``only`` names the
     properties wanted (all, when empty); ``pairs`` checks every two faults together as well;
     without ``repairs`` none are looked for. ``progress`` is called before every question with how
-    many obligations are decided, of how many, ``on_verdict`` with each verdict once it is known.
+    many obligations are decided, of how many, ``on_verdict`` with each verdict once it is known;
+    ``on_safety`` with a report of all that must never be, once that is decided: what must be
+    possible, pairs and repairs follow.
     ``store``: what earlier proofs found; the report is the same with any store.
 
     After Ctrl-C, when the time is over or the memory used up, the report holds what was decided;
@@ -72,6 +75,7 @@ def prove(
             decide_histories,
             decide_situations,
             decide_faults(pairs=pairs),
+            *([tell(on_safety, selected=bool(wanted))] if on_safety else []),
             decide_usefulness,
             decide_pairs,
         ]
@@ -203,6 +207,19 @@ def _with_memory_facts(
 def decide_situations(proof: ProofState) -> None:
     """What must never be in any situation."""
     _decide_situations(proof, "never")
+
+
+# Of a report of what must never be: the rest.
+FOLLOWS = Stopped("what must be possible, pairs and repairs follow", "it follows")
+
+
+def tell(told: Callable[[Report], None], *, selected: bool) -> Callable[[ProofState], None]:
+    """Report what is decided so far."""
+
+    def phase(proof: ProofState) -> None:
+        told(proof.report(FOLLOWS, selected=selected))
+
+    return phase
 
 
 def decide_usefulness(proof: ProofState) -> None:

@@ -243,7 +243,20 @@ def test_a_new_text_ends_the_proof_of_the_old_one(bench: Server) -> None:
     next(old)
     *_, new = bench.prove(END_OF_SIDING, tab="typing")
     *_, last = old
-    assert "report" in new and "undecided" in last
+    assert "report" in new
+    assert last.get("report", {"stopped": "undecided" in last})["stopped"]
+
+
+def test_a_changed_text_is_proved_by_the_process_that_knows_the_one_before(bench: Server) -> None:
+    *_, before = bench.prove(END_OF_SIDING, tab="edits")
+    workers = bench.workers()
+    lines = [*bench.prove(f"# a remark\n{END_OF_SIDING}", tab="edits")]
+    assert before["report"]["verdicts"] and set(bench.workers()) <= set(workers)
+    safety = [line["safety"] for line in lines if "safety" in line]
+    assert len(safety) == 1 and "follow" in safety[0]["stopped"]
+    status = {v["key"]: v["status"] for v in lines[-1]["report"]["verdicts"]}
+    early = {v["key"]: v["status"] for v in safety[0]["verdicts"] if v["status"] != "undecided"}
+    assert early and early.items() <= status.items()
 
 
 def test_a_proof_that_is_stopped_ends_with_what_was_decided(bench: Server) -> None:

@@ -1,7 +1,9 @@
-"""Proofs in worker processes, which are killed when the text changes.
+"""Proofs in worker processes, which are told to stop when the text changes.
 
-In: a text to prove. Out: lines of progress, and a last line: the verdicts, or that nothing was
-decided and why. Whatever happens to a worker, it is never taken for a proof.
+In: a text to prove. Out: lines of progress, the verdicts on safety as soon as they are there, and a
+last line: all verdicts, or that nothing was decided and why. Whatever happens to a worker, it is
+never taken for a proof. A worker keeps what it found for the next text, so the one that proved the
+text before is asked first; one that does not stop soon is killed.
 """
 
 import asyncio
@@ -26,6 +28,8 @@ HEARTBEAT = 0.2
 START_SECONDS = 60.0
 # Proofs at the same time; those of further tabs wait.
 MAX_WORKERS = 4
+# Seconds in which a worker that is told to stop must have stopped.
+STOPPING_SECONDS = 1.0
 # Idle workers: one for the next text, and another while it proves.
 MAX_IDLE = 2
 # The length of a line: the verdicts of a large layout.
@@ -40,6 +44,10 @@ class _Worker:
     def __init__(self, process: Process):
         self.process = process
         self.ready = False
+        # Whether it has a job that it has not answered, and was told to stop it.
+        self.busy = self.told = False
+        # Nobody waits for its answers any more.
+        self.left = asyncio.Event()
 
     async def line(self) -> Json | None:
         """The next line of the worker; None if it has ended or if the line is invalid."""
@@ -53,12 +61,41 @@ class _Worker:
 
     async def send(self, job: Json) -> bool:
         assert self.process.stdin is not None
+        self.busy, self.told = True, False
         try:
             self.process.stdin.write(json.dumps(job).encode() + b"\n")
             await self.process.stdin.drain()
         except (OSError, RuntimeError):
             return False
         return True
+
+    @property
+    def may_stop(self) -> bool:
+        """Whether it can be told to stop, and be of use afterward."""
+        return self.process.returncode is None and self.ready and sys.platform != "win32"
+
+    def stop(self) -> None:
+        """Tell it to stop: its last line has what was decided until then."""
+        if self.busy and not self.told:
+            self.told = True
+            with suppress(ProcessLookupError):
+                self.process.send_signal(signal.SIGINT)
+
+    async def stopped(self) -> "_Worker":
+        """Told to stop, and free again; if that takes too long, killed."""
+        if not self.busy:
+            return self
+        self.stop()
+        try:
+            async with asyncio.timeout(STOPPING_SECONDS):
+                while (line := await self.line()) is not None:
+                    if not _is_on_the_way(line):
+                        self.busy = False
+                        return self
+        except TimeoutError:
+            pass
+        await self.end()
+        return self
 
     async def end(self) -> None:
         with suppress(ProcessLookupError):
@@ -99,15 +136,15 @@ class Proofs:
     async def prove(self, tab: str, job: Json) -> AsyncGenerator[Json, None]:
         """Prove a text for one tab; its previous proof is aborted. The last line has ``report``,
         ``errors``, ``bug`` or ``undecided``."""
-        before = self._at_work.pop(tab, None)
-        if before is not None:
-            self._end(before)
+        while (before := self._at_work.get(tab)) is not None:
+            await self._leave(tab, before)
         async with self._room:
             worker = await self._next()
             if worker is None:
                 yield {"undecided": "the page is being closed"}
                 return
             self._at_work[tab] = worker
+            worker.left.clear()
             finished = False
             try:
                 async with aclosing(_answer(worker, job)) as lines:
@@ -117,21 +154,40 @@ class Proofs:
                             self.warm_up()
                         yield line
             finally:
-                mine = self._at_work.get(tab) is worker
-                if mine:
+                if self._at_work.get(tab) is worker:
                     del self._at_work[tab]
-                if mine and finished and len(self._idle) < MAX_IDLE and not self._closed:
-                    self._idle.insert(0, asyncio.create_task(_as_it_is(worker)))
+                worker.left.set()
+                if finished or worker.busy:
+                    self._set_free(worker)
                 else:
                     self._end(worker)
+
+    async def _leave(self, tab: str, worker: _Worker) -> None:
+        """End the proof of a tab for the next one, which is to have the same worker."""
+        if worker.may_stop:
+            worker.stop()
+            with suppress(TimeoutError):
+                async with asyncio.timeout(STOPPING_SECONDS):
+                    await worker.left.wait()
+                    return
+        if self._at_work.get(tab) is worker:
+            del self._at_work[tab]
+        self._end(worker)
+
+    def _set_free(self, worker: _Worker) -> None:
+        """Stop what a worker does, and keep it for the next text."""
+        if self._closed or len(self._idle) >= MAX_IDLE or not worker.may_stop:
+            self._end(worker)
+        else:
+            self._idle.insert(0, asyncio.create_task(worker.stopped()))
 
     def stop(self, tab: str) -> None:
         """End the proof of a tab early: its last line has what was decided until then."""
         worker = self._at_work.get(tab)
         if worker is None or worker.process.returncode is not None:
             return
-        if worker.ready and sys.platform != "win32":
-            worker.process.send_signal(signal.SIGINT)
+        if worker.may_stop:
+            worker.stop()
         else:
             self._end(worker)
 
@@ -163,8 +219,9 @@ class Proofs:
         await asyncio.gather(*self._ending)
 
 
-async def _as_it_is(worker: _Worker) -> _Worker:
-    return worker
+def _is_on_the_way(line: Json) -> bool:
+    """Whether more lines follow."""
+    return "ready" in line or "done" in line or "safety" in line
 
 
 async def _answer(worker: _Worker, job: Json) -> AsyncGenerator[Json, None]:
@@ -199,8 +256,10 @@ async def _answer(worker: _Worker, job: Json) -> AsyncGenerator[Json, None]:
             elif "done" in line:
                 far = line
             else:
+                worker.busy = worker.busy and _is_on_the_way(line)
                 yield line
-                return
+                if not worker.busy:
+                    return
     finally:
         if waiting is not None:
             waiting.cancel()

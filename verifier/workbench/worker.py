@@ -16,7 +16,10 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from queue import SimpleQueue
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
+
+if TYPE_CHECKING:
+    from verifier.engines.proof_store import ProofStore
 
 Json = dict[str, Any]
 
@@ -31,17 +34,20 @@ def main() -> None:
     jobs: SimpleQueue[str] = SimpleQueue()
     threading.Thread(target=_listen, args=(jobs,), daemon=True).start()
     _say(answers, {"ready": _warmed_up()})
+    from verifier.engines.proof_store import ProofStore
+
+    store = ProofStore()
     while True:
         with suppress(KeyboardInterrupt):  # it came when there was nothing to stop
-            _answer(jobs.get(), answers)
+            _answer(jobs.get(), answers, store)
 
 
-def _answer(job: str, answers: TextIO) -> None:
+def _answer(job: str, answers: TextIO, store: "ProofStore") -> None:
     """Do a job. Ctrl-C ends it with what was decided; pressed twice, it loses nothing."""
     from verifier.engines.stopping import stoppable
 
     with stoppable():
-        _say(answers, done(json.loads(job), lambda line: _say(answers, line)))
+        _say(answers, done(json.loads(job), lambda line: _say(answers, line), store))
 
 
 def _listen(jobs: "SimpleQueue[str]") -> None:
@@ -63,14 +69,16 @@ def _warmed_up() -> bool:
     return "report" in done({"text": pattern_text("end-of-siding"), "name": ""}, lambda line: None)
 
 
-def done(job: Json, say: Callable[[Json], None]) -> Json:
+def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = None) -> Json:
     """The answer to one job: ``text``, ``name``, and ``path`` if the file exists; ``timeout`` in
-    seconds for each query, ``within`` for all of them. Ctrl-C (SIGINT) ends it with what was
+    seconds for each query, ``within`` for all of them; ``store``: what earlier jobs found. What
+    must never be is said (``safety``) before the rest. Ctrl-C (SIGINT) ends it with what was
     decided."""
     from verifier.api import checked
+    from verifier.engines.proof_store import NO_STORE
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.pipeline import prove
-    from verifier.verdicts.report import Verdict
+    from verifier.verdicts.report import Report, Verdict
     from verifier.workbench.analysis import diagnostics_json
     from verifier.workbench.report_json import report_json
 
@@ -87,6 +95,9 @@ def done(job: Json, say: Callable[[Json], None]) -> Json:
         if verdict.fails:
             broken.add(verdict.obligation.key)
 
+    def on_safety(report: Report) -> None:
+        say({"safety": report_json(report, name, path)})
+
     name = job["name"]
     path = Path(job["path"]) if job.get("path") else None
     try:
@@ -98,6 +109,8 @@ def done(job: Json, say: Callable[[Json], None]) -> Json:
             world=world,
             progress=progress,
             on_verdict=on_verdict,
+            on_safety=on_safety,
+            store=NO_STORE if store is None else store,
         )
     except InputError as error:
         return {"errors": diagnostics_json(error.diagnostics, name)}

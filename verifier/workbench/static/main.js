@@ -9,8 +9,8 @@ import { markWrong, own, point, replace, setText, startEditor, text } from './ed
 import { KEYS, askName, askWhichFile, askWhichPattern, choose, save, tell } from './files.js';
 import { hideTip, openSignal, showHazards, showHere, showSignals, showThings, showTip, startPanel, startTip } from './panel.js';
 import { Lost, Refused, ask, endTalk, hasKey, prove, takeKey, watch } from './server.js';
-import { isShown, judge, leave, load, show, shownKey, startShowing } from './showing.js';
-import { far, noVerdicts, proving, showReport, startVerdicts, undecided } from './verdicts.js';
+import { addMendings, isShown, judge, leave, load, show, shownKey, startShowing } from './showing.js';
+import { far, noVerdicts, proving, showReport, showSafety, startVerdicts, undecided } from './verdicts.js';
 
 /** Milliseconds without a key before the text is looked at. */
 const PAUSE = 120;
@@ -148,9 +148,14 @@ async function proveNow() {
     await prove({ name: state.name, text: asked, tab: state.tab }, stop.signal, (line) => {
       if (stop.signal.aborted || asked !== text()) return;
       clearTimeout(slow);
-      if (line.report) {
+      if (line.safety) {
+        state.verdicts = new Map(line.safety.verdicts.map((/** @type {any} */ v) => [v.key, v]));
+        showSafety(line.safety, performance.now() - begun);
+        if (state.look) showHazards(state.look, state.verdicts);
+      } else if (line.report) {
         state.verdicts = new Map(line.report.verdicts.map((/** @type {any} */ v) => [v.key, v]));
         showReport(line.report, performance.now() - begun);
+        addMendings(state.verdicts);
         if (state.look) showHazards(state.look, state.verdicts);
       } else if (line.errors) {
         showErrors(line.errors);

@@ -99,11 +99,27 @@ function build() {
   if (finding && !history) box.append(el('p', { class: 'quiet' }, `In this situation: ${finding.situation}`));
   if (history) box.append(...historyControls(history));
   if (finding?.causes.length) box.append(because(finding));
-  box.append(...(verdict.remedies ?? []).map(remedyLine));
+  box.append(el('div', { id: 'mending' }));
+  buildMending();
+}
+
+function buildMending() {
+  if (!shown) return;
+  const { remedies, finding } = shown.verdict;
+  const made = (remedies ?? []).map(remedyLine);
   if (finding?.edits.length) {
-    box.append(el('div', { class: 'row' }, ...finding.edits.map((/** @type {any} */ edit) =>
+    made.push(el('div', { class: 'row' }, ...finding.edits.map((/** @type {any} */ edit) =>
       button(edit.label, () => told.mend(edit), { class: 'mend' }))));
   }
+  $('mending').replaceChildren(...made);
+}
+
+/** The mendings have followed. @param {Map<string, any>} verdicts */
+export function addMendings(verdicts) {
+  const verdict = verdicts.get(shownKey());
+  if (!shown || !verdict) return;
+  shown = { ...shown, verdict };
+  buildMending();
 }
 
 /** @param {any} remedy */

@@ -77,6 +77,19 @@ export function showReport(report, milliseconds) {
   refill(list, entries(report));
 }
 
+/** The verdicts on safety; what must be possible and the mendings follow. @param {any} report
+ * @param {number} milliseconds */
+export function showSafety(report, milliseconds) {
+  const decided = report.verdicts.filter((/** @type {any} */ v) => v.status !== 'undecided');
+  const broken = decided.filter((/** @type {any} */ v) => v.fails).length;
+  if (broken) stamp('bad', `${broken} BROKEN`);
+  else stamp('busy', 'safe so far');
+  $('progress').textContent = `Safety checked in ${(milliseconds / 1000).toFixed(1)} s: ${report.stopped}.`;
+  document.documentElement.dataset.safetyMs = String(Math.round(milliseconds));
+  $('verdict-list').classList.remove('stale');
+  refill($('verdict-list'), entries({ ...report, verdicts: decided }));
+}
+
 /** @param {any} report */
 function entries(report) {
   const found = report.verdicts.filter((/** @type {any} */ v) => v.status === 'broken' || v.status === 'undecided');
