@@ -14,6 +14,7 @@ A family is a row in FAMILIES: its sizes, and the files of one size.
 
 import argparse
 import multiprocessing
+import re
 import resource
 import tempfile
 from collections import Counter
@@ -21,6 +22,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from pathlib import Path
+from random import Random
 from time import process_time
 
 import verifier
@@ -29,6 +31,7 @@ from tests.benchmarks.interlockings import DEFECTS, Defect, NotApplicable
 from tests.benchmarks.locked import locked_line
 from tests.benchmarks.stations import station
 from tests.engines.ic3_checker import COMMAND, Together, ask_together
+from tests.junction_files import spec
 from verifier.decide.histories import HistoryProver
 from verifier.engines.interchange.aig import gates
 from verifier.engines.interchange.aiger import Circuit
@@ -46,6 +49,8 @@ class Asked:
     defects: int
 
 
+# How often the delays of a file are drawn, and from which seconds.
+SETS_OF_DELAYS, DELAYS = 20, (21, 90)
 # CPU seconds for writing the circuit, which count for neither engine.
 FOR_CIRCUIT = 120
 
@@ -96,6 +101,20 @@ def _with_defects(write: Callable[[int, int, Defect | None], str]) -> Files:
     return files
 
 
+def _with_delays(size: int, asked: Asked) -> Iterator[tuple[str, str]]:
+    """One file with the times of its timers drawn again and again, all longer than trains need."""
+
+    def drawn(timer: re.Match[str]) -> str:
+        return f"{timer[1]} {r.randint(*DELAYS)} s"
+
+    text = {1: spec("locked-end-of-siding").read_text("utf-8"), 2: different_line(1)}.get(size)
+    text = text or station(size)
+    for seed in asked.seeds:
+        r = Random(f"delays of {size}, {seed}")
+        for number in range(SETS_OF_DELAYS):
+            yield f"set {number}", re.sub(r"^(timer \S+) \d+ s", drawn, text, flags=re.MULTILINE)
+
+
 def _alike(size: int, _: Asked) -> Iterator[tuple[str, str]]:
     yield "alike", locked_line(size)
 
@@ -104,6 +123,8 @@ FAMILIES: Mapping[str, Family] = {
     "stations": Family((8, 12, 16, 32, 64), _with_defects(station)),
     "different lines": Family((1, 4, 8, 16, 64), _with_defects(different_line)),
     "lines": Family((1, 4, 16, 64), _alike),
+    # Of the locked end of siding (1), a line of one siding (2), stations.
+    "delays": Family((1, 2, 8), _with_delays, alike=True),
 }
 
 # ------------------------------------------------------------------ measuring
