@@ -186,7 +186,7 @@ def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:
     from tests.benchmarks.lines import line
 
     path = tmp_path / "line.ixl"
-    path.write_text(line(200))
+    path.write_text(line(80))
     # Progress is said to a terminal alone: here it is, for the moment to press Ctrl-C at.
     saying_progress = """if True:
         import sys
