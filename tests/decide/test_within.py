@@ -1,6 +1,9 @@
 """A limit on the time of a whole proof: wherever it ends, what was decided is kept and is what the
 whole proof says; the rest is undecided, with the reason, and never a success."""
 
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -8,7 +11,7 @@ import pytest
 
 import verifier
 from tests.decide.layouts import BROKEN
-from tests.junction_files import spec
+from tests.junction_files import ROOT, spec
 from tests.proofs import proved
 from verifier.engines import session, stopping
 from verifier.engines.results import Interrupted
@@ -159,3 +162,33 @@ def test_running_out_of_memory_keeps_what_is_decided(monkeypatch: pytest.MonkeyP
         "the memory ran out before it was decided"
     }
     assert report.interrupted
+
+
+def test_memory_that_runs_short_is_noticed_before_a_solver_ends_the_process() -> None:
+    short = """if True:
+        import resource, sys
+        from verifier import cli
+        from verifier.engines import stopping
+        from verifier.verdicts.report import Verdict
+        import verifier.pipeline
+
+        told = 0
+
+        def record(proof, verdicts, real=verifier.pipeline.ProofState.record):
+            global told
+            real(proof, verdicts)
+            told += 1
+            if told == 3:
+                _, most = resource.getrlimit(resource.RLIMIT_AS)
+                used = int(stopping._USED.read_text().split()[0]) * resource.getpagesize()
+                resource.setrlimit(resource.RLIMIT_AS, (used + stopping.RESERVE // 2, most))
+
+        verifier.pipeline.ProofState.record = record
+        raise SystemExit(cli.main(["prove", "verifier/patterns/crossover.ixl"]))
+    """
+    done = subprocess.run(
+        [sys.executable, "-c", short], capture_output=True, text=True, timeout=60, check=False,
+        cwd=ROOT, env={**os.environ, "PYTHONIOENCODING": "utf-8"},
+    )  # fmt: skip
+    assert done.returncode == ExitCode.UNDECIDED and done.stderr == ""
+    assert "3 proved (stopped for lack of memory)" in done.stdout

@@ -9,15 +9,24 @@ Here Ctrl-C only sets a flag. (The solver notices Ctrl-C by itself while it sear
 """
 
 import signal
+import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
+from pathlib import Path
 from time import monotonic
 
 from verifier.engines.results import Interrupted
 
+if sys.platform != "win32":
+    import resource
+
+# Where Linux says how many pages of memory this process uses.
+_USED = Path("/proc/self/statm")
+# Bytes that are left for telling what was decided.
+RESERVE = 48 * 2**20
 OUT_OF_TIME = "no answer in the time allowed"
 
 
@@ -76,11 +85,35 @@ def stoppable() -> Iterator[None]:
 
 
 def checkpoint() -> None:
-    """Raises :class:`Interrupted` after Ctrl-C, :class:`OutOfTime` when the time is over."""
+    """Raises :class:`Interrupted` after Ctrl-C, :class:`OutOfTime` when the time is over, and
+    MemoryError shortly before the memory is used up."""
     if _pressed.get():
         raise Interrupted
     if is_over():
         raise OutOfTime(out_of_time())
+    check_memory()
+
+
+def check_memory() -> None:
+    """Raises MemoryError while there is still some memory left of what the system allows this
+    process (``ulimit -v``): a solver that gets none ends the process."""
+    left = _memory_left()
+    if left is not None and left < RESERVE:
+        raise MemoryError
+
+
+def _memory_left() -> int | None:
+    """Bytes that this process may still take; None where there is no limit, or nobody says."""
+    if sys.platform == "win32":
+        return None
+    limit, _ = resource.getrlimit(resource.RLIMIT_AS)
+    if limit == resource.RLIM_INFINITY:
+        return None
+    try:
+        pages = int(_USED.read_text("ascii").split()[0])
+    except OSError:
+        return None
+    return limit - pages * resource.getpagesize()
 
 
 def is_over(grace: float = 0.0) -> bool:

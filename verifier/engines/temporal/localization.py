@@ -18,7 +18,7 @@ from time import monotonic
 
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Answer, Reachable, Unknown, Unreachable
-from verifier.engines.stopping import checkpoint
+from verifier.engines.stopping import checkpoint, is_over
 from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Samples
 from verifier.engines.temporal.symmetry import Shape, Shapes
@@ -327,7 +327,8 @@ class _Run:
                 self._store.learn(answer.clauses)
             yield bad, answer
         self.invariant = engine.invariant(self._deadline)
-        if not any(isinstance(answer, Unknown) for answer in found.values()):
+        late = is_over() or (self._deadline is not None and monotonic() >= self._deadline)
+        if not late and not any(isinstance(answer, Unknown) for answer in found.values()):
             self._store.keep(self._question, (found, self.invariant))
 
 

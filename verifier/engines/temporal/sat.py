@@ -53,6 +53,7 @@ class Limit:
             raise Interrupted
         if self._deadline is not None and monotonic() >= self._deadline:
             raise NoAnswer(stopping.late(self._deadline))
+        stopping.check_memory()
 
 
 class Sat:
