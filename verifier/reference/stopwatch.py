@@ -22,6 +22,12 @@ class Stopwatch:
         self._began: dict[Observable, Fraction] = {}
         self._rested: dict[str, Fraction] = {}
 
+    def copy(self) -> "Stopwatch":
+        """The same, to try how the history may go on."""
+        other = Stopwatch(self._variables)
+        other._now, other._began, other._rested = self._now, {**self._began}, {**self._rested}
+        return other
+
     def passes(
         self,
         state: Mapping[Observable, str],

@@ -22,12 +22,12 @@ from verifier.logic.expr import (
     support,
 )
 from verifier.logic.time_order import Order
-from verifier.logic.transition_system import System, Timing, Window, window_of
+from verifier.logic.transition_system import Delay, System, Timing, Window, window_of
 from verifier.plan import observables
 from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan
-from verifier.plan.observables import Condition, Observable
+from verifier.plan.observables import Condition, Observable, facts_unfolded
 from verifier.world.memory import Memory, switches
 from verifier.world.trains import Rules, TrainDynamics
 from verifier.world.world import World
@@ -38,6 +38,9 @@ _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",
      *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
+
+# Delays one after the other that are compared from the start.
+LONGEST_CHAIN = 3
 
 
 class Histories:
@@ -189,10 +192,33 @@ class Histories:
         for window in timing.windows:
             near = self._near(window.what)
             for delay in timing.delays:
-                about = (delay.clock, *self.system.support(delay.clock))
-                if window.excludes(delay.longest) and not near.isdisjoint(about):
-                    order = order.also([window], [(delay.clock, delay.longest)])
+                if not near.isdisjoint((delay.clock, *self.system.support(delay.clock))):
+                    for chain in self._long_enough(window, [delay]):
+                        order = order.also([window], [(d.clock, d.longest) for d in chain])
         return order
+
+    def _long_enough(self, window: Window, chain: list[Delay]) -> Iterator[list[Delay]]:
+        """The shortest chains that begin so, in which each delay waits for the one before, and
+        that last as long as a window."""
+        if window.excludes(chain[-1].longest):
+            yield chain[-1:]
+        elif window.excludes(sum((delay.longest for delay in chain), Fraction(0))):
+            yield chain
+        elif self.system.timing is not None and len(chain) < LONGEST_CHAIN:
+            for delay in self.system.timing.delays:
+                if delay not in chain and chain[-1].clock.name in self._reads(delay.clock.name):
+                    yield from self._long_enough(window, [*chain, delay])
+
+    def _reads(self, name: str) -> frozenset[str]:
+        """The relays and timers that the conditions of one read."""
+        locking = self.plan.locking
+        if name in locking.timers:
+            conditions = [locking.timers[name].runs]
+        else:
+            relay = locking.relays[name]
+            conditions = [c for c in (relay.picks, relay.sticks) if c is not None]
+        facts = facts_unfolded(conditions, lambda n: self.plan.conditions[n].condition)
+        return frozenset(fact.what.name for fact in facts if fact.what.kind in ("relay", "timer"))
 
     def _near(self, window: Observable) -> frozenset[Observable]:
         """A window, the commands and memory that it depends on, and what that memory reads."""

@@ -1,0 +1,150 @@
+"""Small junctions whose verdicts hang on times, and all histories of one in exact time.
+
+Two signals into one block; the second may clear once a timer, and slow relays after or beside it,
+have run since the first was put back. No train comes in, so there are few states.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from random import Random
+
+from verifier.plan.observables import Observable
+from verifier.reference.condition_eval import Predicate
+from verifier.reference.explicit_states import every_step
+from verifier.reference.step import Stepper, Transition
+
+TEXT = """
+edge West, East leaving only
+block A, B, C
+button Go, Other
+track West = A | B | C = East
+trains need {need} s to stop
+trains never reverse
+{memory}
+signal 2R at A | B
+  Approach when Go pressed and B, C clear
+  Stop     otherwise
+signal 2L at C | B
+  Approach when Other pressed and {when} and not Go pressed and B, A clear
+  Stop     otherwise
+"""
+
+
+def write_timed(r: Random, *, sizes: tuple[Fraction, ...]) -> str:
+    """One to three delays, each waiting for one before it or for 2R at stop."""
+    memory, starts = [], ["2R at stop"]
+    for i in range(r.randint(1, 3)):
+        start, seconds = r.choice(starts), _seconds(r.choice(sizes))
+        if r.random() < 0.5:
+            memory.append(f"timer D{i} {seconds} s runs while {start}")
+            starts.append(f"D{i} done")
+        elif r.random() < 0.7:
+            memory.append(f"relay D{i} picks when {start} slow to pick {seconds} s")
+            starts.append(f"D{i} up")
+        else:
+            memory.append(f"relay D{i} picks when not {start} slow to release {seconds} s")
+            starts.append(f"D{i} down")
+    ends = r.sample(starts[1:], r.randint(1, len(starts) - 1))
+    when = " and ".join(ends)
+    return TEXT.format(need=_seconds(r.choice(sizes)), memory="\n".join(memory), when=when)
+
+
+def _seconds(number: Fraction) -> str:
+    return f"{float(number):g}"
+
+
+# ------------------------------------------------------------------ all histories
+
+
+@dataclass(frozen=True)
+class Times:
+    """How many quanta each clock and window has lasted; as many as matter at most."""
+
+    clocks: tuple[int, ...]
+    windows: tuple[int, ...]
+
+
+class ExactSearch:
+    """All histories in which each moment lasts no time or one ``quantum``, and no delay is late."""
+
+    def __init__(self, stepper: Stepper, quantum: Fraction):
+        self.stepper, self._quantum = stepper, quantum
+        variables = stepper.variables
+        locking = stepper.plan.locking
+        self._names = [name for name in locking.memory if variables.clock(name)]
+        self._windows = list(variables.windows())
+        self._steps: dict[tuple[str, ...], list[Transition]] = {}
+
+    def find(self, bad: Predicate, *, most: int) -> bool | None:
+        """Whether something happens in any history; None where there are too many."""
+        start = Times((0,) * len(self._names), (0,) * len(self._windows))
+        waiting = [(tuple(s.values()), start) for s in self.stepper.initial_states()]
+        seen = set(waiting)
+        while waiting:
+            values, times = waiting.pop()
+            state = dict(zip(self.stepper.states, values, strict=True))
+            if values not in self._steps:
+                self._steps[values] = [step for _, step in every_step(self.stepper, state)]
+            for step in self._steps[values]:
+                for later in self._after(state, times, step):
+                    if bad(step.observed):
+                        return True
+                    new = tuple(step.successor[w] for w in self.stepper.states), later
+                    if new not in seen:
+                        seen.add(new)
+                        waiting.append(new)
+            if len(seen) > most:
+                return None
+        return False
+
+    def _after(
+        self, state: dict[Observable, str], times: Times, step: Transition
+    ) -> Iterator[Times]:
+        """The times after a step; none where it can not last so."""
+        for lasts in (0, 1):
+            clocks = self._clocks(state, times, step, lasts)
+            windows = self._windows_after(state, times, step, lasts)
+            if clocks is not None and windows is not None:
+                yield Times(clocks, windows)
+
+    def _clocks(
+        self, state: dict[Observable, str], times: Times, step: Transition, lasts: int
+    ) -> tuple[int, ...] | None:
+        found = []
+        ended = dict(step.ended)
+        for name, before in zip(self._names, times.clocks, strict=True):
+            clock = self.stepper.variables.clock(name)
+            assert clock is not None
+            if state[clock] == "at rest":
+                found.append(0)
+                continue
+            now = before + lasts
+            to = ended.get(name) or self._waits_for(name, state)
+            seconds = self.stepper.variables.delay(name, to)
+            assert seconds is not None
+            if name in ended and now * self._quantum < seconds:
+                return None
+            waits = name in ended or step.successor[clock] == "running"
+            if waits and now * self._quantum > seconds:
+                return None
+            found.append(now if step.successor[clock] == "running" else 0)
+        return tuple(found)
+
+    def _waits_for(self, name: str, state: dict[Observable, str]) -> str:
+        what = self.stepper.variables.memory(name)
+        return {"down": "up", "up": "down"}.get(state[what], "done")
+
+    def _windows_after(
+        self, state: dict[Observable, str], times: Times, step: Transition, lasts: int
+    ) -> tuple[int, ...] | None:
+        found = []
+        for (window, seconds), before in zip(self._windows, times.windows, strict=True):
+            now = before + lasts
+            if window in step.begun or state[window] == "no":
+                found.append(0)
+            elif now * self._quantum >= seconds:
+                return None
+            else:
+                found.append(now if step.successor[window] == "yes" else 0)
+        return tuple(found)
