@@ -6,7 +6,7 @@ proved, of a second solver.
 
 import os
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 from random import Random
 
@@ -79,17 +79,15 @@ def test_generated_junctions(first: int, tmp_path: Path) -> None:
 
 
 @needs_directed_checker
-@pytest.mark.parametrize("write", [different_line, station], ids=["line", "station"])
 @pytest.mark.parametrize("seed", range(len(DEFECTS) if NIGHTLY else 1))
-def test_right_locking_is_proved(write: object, seed: int, tmp_path: Path) -> None:
-    assert callable(write)
-    plan = verifier.load_text(write(SMALLEST[write], seed))
+@pytest.mark.parametrize(("write", "size"), [(different_line, 1), (station, 8)])
+def test_right_locking_is_proved(
+    write: Callable[[int, int], str], size: int, seed: int, tmp_path: Path
+) -> None:
+    plan = verifier.load_text(write(size, seed))
     verdicts = agreed(plan, tmp_path)
     assert {verdict.status for verdict in verdicts} == {"proved"}
     accepted(verdicts)
-
-
-SMALLEST: dict[object, int] = {different_line: 1, station: 8}
 
 
 @needs_directed_checker
