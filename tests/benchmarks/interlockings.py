@@ -73,7 +73,13 @@ class Route:
 @dataclass(slots=True)
 class Place:
     """Trackwork between signals. ``points``: the turnouts by the name they are thrown under;
-    ``groups``: the relay of each group of entrances, of which points or the relay let one clear."""
+    ``joints``: track lines within it; ``groups``: the entrances by the relay that lets trains in,
+    of which the points let one clear; ``lead``: a block before the points.
+
+    Its style: whether a relay ``remembers`` that a train has entered; whether routes are set and
+    canceled ``by_button``, or by levers; the ``delays`` that its timer may have, in seconds;
+    whether a signal ``clears`` where the next one proceeds; the ``heads`` of signals with
+    diverging routes."""
 
     number: int
     points: Mapping[str, tuple[str, ...]]
@@ -84,8 +90,6 @@ class Place:
     lead: str | None = None
     remembers: bool = False
     by_button: bool = False
-    # The times of its timer to choose from, in seconds; whether its signals show more than that
-    # the route is set; the names of the heads of those with diverging routes.
     delays: tuple[int, ...] = (30, 30, 40, 60)
     clears: bool = False
     heads: tuple[str, ...] = ("upper", "lower")
@@ -268,12 +272,12 @@ class Writer:
             yield f"{track.beyond} End-{port.name}"
             end = f"End-{port.name}"
             if port.side == "left":
-                yield f"track {end} = {track.name} | {_to_right(port)}"
+                yield f"track {end} = {track.name} | {_outer(port)}"
             else:
-                yield f"track {_to_left(port)} | {track.name} = {end}"
+                yield f"track {_outer(port)} | {track.name} = {end}"
             return
         west, east = track.ends["left"], track.ends["right"]
-        yield f"track {_to_left(west[1])} | {track.name} | {_to_right(east[1])}"
+        yield f"track {_outer(west[1])} | {track.name} | {_outer(east[1])}"
         if track.traffic:
             yield from self._traffic(track)
 
@@ -365,19 +369,18 @@ class Writer:
     def _port(self, place: Place, port: Port) -> Iterator[str]:
         """The lead before a port, and the edge of one that trains only leave by."""
         if port.first == place.lead:
-            piece = f"{port.end}"
             yield (
-                f"track {place.lead} | {piece}"
+                f"track {place.lead} | {port.end}"
                 if port.side == "left"
-                else f"track {piece} | {place.lead}"
+                else f"track {port.end} | {place.lead}"
             )
         if port.leaving_only:
             yield f"edge End-{port.name} leaving only"
             end = f"End-{port.name}"
             yield (
-                f"track {end} | {_to_right(port)}"
+                f"track {end} | {_outer(port)}"
                 if port.side == "left"
-                else f"track {_to_left(port)} | {end}"
+                else f"track {_outer(port)} | {end}"
             )
 
     def _set_by(self, place: Place, relay: str) -> str:
@@ -507,11 +510,6 @@ def _any(names: Sequence[str], state: str) -> str:
     return f"{names[0]} {state}" if len(names) == 1 else f"any of {', '.join(names)} {state}"
 
 
-def _to_right(port: Port) -> str:
-    """A port on the left of a place, as the last of a track line."""
-    return port.end if port.first in port.end.split() else port.first
-
-
-def _to_left(port: Port) -> str:
-    """A port on the right of a place, as the first of a track line."""
+def _outer(port: Port) -> str:
+    """The piece at a port, the lead or the points, as a track line names it."""
     return port.end if port.first in port.end.split() else port.first
