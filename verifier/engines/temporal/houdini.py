@@ -24,7 +24,7 @@ from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
 # Random executions from a model of the solver, and their length in steps.
-DRAWS, AHEAD = 512, 4
+DRAWS, AHEAD = 512, 2
 
 
 def inductive_clauses(

@@ -31,8 +31,9 @@ FIRST_RING = 1
 # Longest trace searched once a window of so many rings has not sufficed, and at last.
 DEPTHS = {FIRST_RING: 8, FIRST_RING + 1: 16}
 LONG = 40
-# Windows are merged when so much of the smaller one is in the larger one.
-OVERLAP = 0.7
+# Windows are merged when so much of the smaller one is in the larger one, and all of them are the
+# whole system when one has so much of it.
+OVERLAP, MOST = 0.85, 0.5
 # Steps of random simulation.
 SAMPLED = 150
 
@@ -152,12 +153,13 @@ class Windows:
         answers: Mapping[int, LocalAnswer],
     ) -> list[tuple[frozenset[Observable], list[int]]]:
         """The window of each group and the bad states still to be decided in it. Windows that
-        overlap widely are one: what is learned in it is learned once. One that holds most states
-        holds all, so that it is the last."""
+        overlap widely are one: what is learned in it is learned once."""
         windows = []
         for group in groups:
             if left := [i for i in group if i not in answers]:
                 windows.append((self.window([bads[i] for i in left], rings), left))
+        if any(len(kept) >= MOST * len(self._states) for kept, _ in windows):
+            return [(self._states, sorted(i for _, group in windows for i in group))]
         merged: list[tuple[frozenset[Observable], list[int]]] = []
         for kept, group in sorted(windows, key=lambda window: -len(window[0])):
             for at, (wide, others) in enumerate(merged):
@@ -166,10 +168,7 @@ class Windows:
                     break
             else:
                 merged.append((kept, group))
-        most = OVERLAP * len(self._states)
-        return [
-            (self._states if len(kept) >= most else kept, sorted(group)) for kept, group in merged
-        ]
+        return [(kept, sorted(group)) for kept, group in merged]
 
     def _is_closed(self, bads: Sequence[Expr], rings: int) -> bool:
         """Whether a window of so many rings has all states that the bad states depend on."""
@@ -238,10 +237,9 @@ class Windows:
         self._invariants[kept] = tuple(map(form.concrete, known.invariant))
 
     def _inside(self, kept: frozenset[Observable]) -> Iterator[Expr]:
-        """The invariants of windows inside this one: they hold in it too."""
-        for inside, clauses in self._invariants.items():
-            if inside <= kept:
-                yield from clauses
+        """What was learned of these states in other windows: worth trying in this one."""
+        for clauses in self._invariants.values():
+            yield from (clause for clause in clauses if kept.issuperset(support(clause)))
 
     # -------------------------------------------------------------- histories
 
