@@ -81,7 +81,7 @@ def versions(text: str, chance: Random, count: int) -> list[str]:
         changed = chance.choice(EDITS)(found[-1], chance)
         if changed != found[-1]:
             found.append(changed)
-            if chance.random() < 0.7:  # nobody leaves a text broken for long
+            if chance.random() < 0.85:  # nobody leaves a text broken for long
                 found.append(found[-2])
     return found[: count + 1]
 
