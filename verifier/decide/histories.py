@@ -48,8 +48,6 @@ from verifier.world.memory_abstraction import REMEMBERED
 _IN_SITUATIONS = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
 )  # fmt: skip
-# Seconds for resettability, where the user gives no limit.
-DEFAULT_SECONDS = 30.0
 # How many moments some history must last under the file's assumptions.
 MIN_MOMENTS = 40
 Trace = Sequence[Mapping[Observable, str]]
@@ -290,19 +288,17 @@ class _SystemProver:
             return [Verdict(o, "undecided", why) for o in here]
         system = self._ordered.system
         goals = tuple(self._expand(o.formula) for o in here)
-        # How the last train stood on track that is vacant now does not matter.
-        matters = tuple(
-            w for w in self.histories.system.states if w.kind not in ("heading", "pace")
-        )
+        first, hints = self.histories.pulled_in(), self.histories.consistent_trains()
         answers = self._store.answer(
-            ("always again", system.content, goals, self._invariants, matters, self._few),
+            ("always again", system.content, goals, self._invariants, first, hints, self._few),
             lambda: always_again(
                 system,
                 goals,
                 self._invariants,
-                matters=matters,
+                first=first,
+                hints=hints,
                 few=self._few,
-                deadline=self.time_limit() or monotonic() + DEFAULT_SECONDS,
+                deadline=self.time_limit(),
             ),
             lambda found: not any(isinstance(answer, Unknown) for answer in found),
         )

@@ -228,6 +228,14 @@ class Histories:
         clocks = {c for w in memory for c in self.system.support(w) if c.kind == "clock"}
         return frozenset((window, *reads, *clocks))
 
+    def pulled_in(self) -> tuple[Expr, ...]:
+        """For each joint and way of running, that no train which heads that way spans the joint."""
+        return tuple(self._trains.pulled_in())
+
+    def consistent_trains(self) -> tuple[Expr, ...]:
+        """What is expected of trains that span joints."""
+        return tuple(self._trains.consistent())
+
     def _commands(self) -> Iterator[Observable]:
         return (w for w in self.plan.inputs if w.kind in _COMMANDS)
 

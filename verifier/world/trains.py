@@ -283,6 +283,34 @@ class TrainDynamics:
             )
         )
 
+    def pulled_in(self) -> Iterator[Expr]:
+        """For each joint and way of running, that no train which heads that way spans the joint:
+        all of a train has come over it, or is still to come."""
+        for joint in self.joints:
+            for port in (joint.a, joint.b):
+                if port.piece in self.pieces:
+                    yield disjunction(
+                        self.is_free(joint), negation(self.heading(port.piece, port.end))
+                    )
+
+    def consistent(self) -> Iterator[Expr]:
+        """What is expected of trains that span joints: they are on both pieces, and head over the
+        joint from one to the other, as the points lie."""
+        for joint in self.joints:
+            free = self.is_free(joint)
+            ports = [port for port in (joint.a, joint.b) if port.piece in self.pieces]
+            came = {port: self.heading(port.piece, port.end) for port in ports}
+            for port in ports:
+                rear = joint.other(port)
+                yield disjunction(free, self.occupied(port.piece))
+                if rear in came:
+                    yield disjunction(free, negation(came[port]), negation(came[rear]))
+                    yield disjunction(free, negation(came[port]), self.leaves(rear))
+            if len(ports) == 2:
+                yield disjunction(free, *came.values())
+            else:
+                yield disjunction(free, *came.values(), *map(self.leaves, ports))
+
     # -------------------------------------------------------------- what goes wrong
 
     def meets(self, piece: str) -> Expr:

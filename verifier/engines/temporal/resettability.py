@@ -1,45 +1,59 @@
 """Resettability: whether goals stay reachable from every reachable state (AG EF goal).
 
-In: a system, an inductive invariant of it, and goals. Out, for each goal: a homing sequence, that
-is, one input sequence that leads every state of the invariant through the home state, from which
-the goal is reachable; or a *trap*: a trace to a state from which the goal is unreachable, with the
-invariant that proves so; or Unknown.
+In: a system, an inductive invariant of it, and goals. Out, for each goal: that it is reachable from
+every state of the invariant; or a *trap*: a trace to a state from which the goal is unreachable,
+with the invariant that proves so; or Unknown.
 
-The sequence is grown by simulating all samples along it and asking the solver for a way home from
-one that has not passed through home; then the solver is asked for a state of the invariant that
-never passes through home.
+First the system is brought to rest part by part in small windows, and each goal is reached from
+there (:mod:`verifier.engines.temporal.composition`). What that leaves open is decided in the
+goal's whole cone of influence: while some state of the invariant is not recovered by the plans
+found so far, PDR either finds a trace from it to the goal, which is one more plan, or proves the
+goal unreachable from it; then it finds a trace to such a state, or excludes it from the invariant.
+Each turn settles at least one state, so that comes to an end.
+
+In a timed system ways back must have times, wherever they begin: they are sought in the *patient*
+system, all of whose traces have some (:func:`~verifier.logic.time_order.patient`). What is
+unreachable is so in the system without times.
 
 Trusts z3's "unsat" and the invariant; traces are replayed by the reference afterward.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.engines.results import Reachable, Unknown, Unreachable
 from verifier.engines.temporal import bmc, pdr
-from verifier.engines.temporal.simulation import Machine, samples_of
-from verifier.engines.temporal.unroller import Unrolling
-from verifier.logic.expr import Expr, atom, conjunction, negation
+from verifier.engines.temporal.composition import Composition
+from verifier.engines.temporal.recovery import (
+    Effort,
+    Moment,
+    Plan,
+    Recovered,
+    Stuck,
+    Window,
+    recover,
+)
+from verifier.engines.temporal.recovery_check import each_recovered
+from verifier.engines.temporal.rest import parts_at_rest
+from verifier.engines.temporal.strengthening import Clauses, strengthened
+from verifier.engines.temporal.symmetry import Shapes
+from verifier.logic.expr import Expr, conjunction, negation, support
 from verifier.logic.time_order import patient
-from verifier.logic.transition_system import System
+from verifier.logic.transition_system import System, cut
 from verifier.plan.observables import Observable
 
-Moment = Mapping[Observable, str]
-
-# Longest way home from one state, and longest homing sequence, in steps.
-WAY, LIST = 30, 400
-# Systems with more states are not decided.
-MOST_STATES = 90
-# Longest trace into a trap.
-LONG = 40
-NEITHER = "neither a way back from every moment was found, nor a trap"
+# Kinds of states that need not come to rest: how the last train stood on track that is vacant, and
+# what is known of the order of delays.
+INDIFFERENT = frozenset(("heading", "pace", "since", "credit"))
+# Longest plan that is searched for by itself; longer ones are traces of PDR.
+SHORT = Effort(rings=0, longest=12, plans=10**6)
+NO_TIMES = Unknown("from some moment no way was found whose delays have times", final=True)
+NOT_JUDGED = Unknown("the solver did not confirm the ways back that were found", final=True)
 
 
 @dataclass(frozen=True, slots=True)
 class Returns:
-    """Yes: a homing sequence of ``length`` steps leads every reachable state home."""
-
-    length: int
+    """Yes: the goal is reachable from every reachable state."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,195 +71,126 @@ Resettability = Returns | Trapped | Unknown
 def always_again(
     system: System,
     goals: Sequence[Expr],
-    clauses: Sequence[Expr],
+    invariant: Iterable[Expr],
     *,
-    matters: Collection[Observable],
+    first: Sequence[Expr] = (),
+    hints: Sequence[Expr] = (),
     few: Sequence[frozenset[Observable]] = (),
-    deadline: float,
+    deadline: float | None = None,
 ) -> list[Resettability]:
-    """For each goal, whether it is reachable from every reachable state. ``matters``: the states
-    that have their usual value in the home state.
+    """For each goal, whether it is reachable from every reachable state. ``first``: conditions that
+    should be brought about first of all; ``hints``: conditions that are expected to hold in every
+    reachable state, which is checked.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    if len(system.states) > MOST_STATES or system.always:
-        unknown = Unknown("the layout is too large to look at as a whole")
-        if system.always:
-            unknown = Unknown("what the file takes for granted may keep it from being so")
-        return [unknown] * len(goals)
-    home = conjunction(*(atom(w, w.usual) for w in matters))
-    homeward = _Homing(system, clauses, home, deadline).answer()
-    at_home = replace(system, initial={w: (w.usual,) for w in system.states})
-    return [
-        homeward
-        if isinstance(homeward, Returns) and _reachable(at_home, goal, deadline)
-        else _again(system, goal, clauses, few, deadline)
-        for goal in goals
-    ]
+    shapes = Shapes()
+    clauses = strengthened(system, invariant, hints, shapes, deadline)
+    leads = patient(system)
+    parts = parts_at_rest(leads, shapes, first=first, without=INDIFFERENT, deadline=deadline)
+    composition = Composition(leads, system, parts, clauses, shapes, deadline)
+    composition.compose()
+    at_rest = [parts[i].rest for i in composition.done]
+    answers: list[Resettability] = []
+    for goal in goals:
+        if composition.reaches(goal):
+            answers.append(Returns())
+        else:
+            answers.append(_Whole(system, goal, clauses, at_rest, few, deadline).answer())
+    return answers
 
 
-def _reachable(system: System, goal: Expr, deadline: float) -> bool:
-    return isinstance(bmc.search(system, goal, most=LONG, deadline=deadline), Reachable)
-
-
-def _again(
-    system: System,
-    goal: Expr,
-    clauses: Sequence[Expr],
-    few: Sequence[frozenset[Observable]],
-    deadline: float,
-) -> Resettability:
-    """Whether one goal is reachable from every reachable state, the goal itself being home."""
-    answer = _Homing(system, clauses, goal, deadline).answer()
-    if not isinstance(answer, _Stranded):
-        return answer
-    here = replace(system, initial={w: (answer.moment[w],) for w in system.states})
-    found = pdr.prove(here, goal, deadline=deadline)
-    if isinstance(found, Unreachable):
-        inside = conjunction(*found.clauses, negation(goal))
-        history = bmc.search(system, inside, most=LONG, few=few, deadline=deadline)
-        if isinstance(history, Reachable):
-            return Trapped(history, here, found)
-    return Unknown(NEITHER)
-
-
-class _NoWayFound(Exception):
-    def __init__(self, reason: str):
-        self.reason = reason
-
-
-@dataclass(frozen=True, slots=True)
-class _Stranded:
-    """From this reachable state no way home was found."""
-
-    moment: Moment
-
-
-class _Homing:
-    """A homing sequence for every state of the invariant."""
+class _Whole:
+    """Decides one goal in its cone of influence, from states with some parts ``at_rest``."""
 
     def __init__(
         self,
         system: System,
-        clauses: Sequence[Expr],
-        home: Expr,
-        deadline: float,
+        goal: Expr,
+        clauses: Clauses,
+        at_rest: Sequence[Expr],
+        few: Sequence[frozenset[Observable]],
+        deadline: float | None,
     ):
-        self.system = system
+        self._whole = system
+        self._goal = goal
+        self._few = few
         self._deadline = deadline
-        self._home = home
-        self._sequence: list[Moment] = []
-        self._clauses = list(clauses)
-        self._reachability = pdr.Reachability(system, clauses)
-        # A way home must have times, wherever it begins.
+        # Assumptions outside of the cone could forbid what is possible within it.
         leads = patient(system)
-        self._ways = Unrolling(leads, start=False)
-        # For states of the invariant that the sequence so far does not lead home.
-        self._away = Unrolling(leads, start=False)
-        self._asserted = self._unrolled = 0
-        self._machine = Machine(leads)
-        self._home_at = self._machine.slot(home)
+        kept = system.states if system.always else tuple(_cone(leads, goal))
+        self._system = cut(system, kept, [goal])
+        self._leads = cut(leads, kept, [goal])
+        assert set(system.states).isdisjoint(self._leads.inputs)
+        inside = set(self._system.states)
+        given = [rest for rest in at_rest if inside.issuperset(support(rest))]
+        self._given = [*given, *clauses.within(self._system.states)]
+        self._plans: list[Plan] = []
 
-    def answer(self) -> "Returns | _Stranded | Unknown":
-        """The sequence found, a stranded state, or why neither was."""
-        try:
-            stranded = self._bring_samples_home()
-            while stranded is None and (moment := self._not_home()) is not None:
-                end = self._final_state(moment)
-                way = self._way_home(end)
-                if way is None:
-                    stranded = self._exclude(moment, end)
-                else:
-                    self._extend(way)
-        except _NoWayFound as gave_up:
-            return Unknown(gave_up.reason)
-        return stranded or Returns(len(self._sequence))
-
-    # -------------------------------------------------------------- samples
-
-    def _bring_samples_home(self) -> _Stranded | None:
-        """Extend the sequence until every sample has passed through home along it."""
-        samples, machine = samples_of(self.system), self._machine
-        values = machine.blank(samples.reached)
-        for what in self.system.states:
-            for value in what.values:
-                machine.put(values, what, value, samples.having(what, value))
-        out = samples.reached
+    def answer(self) -> Resettability:
+        """See :func:`always_again`."""
         while True:
-            if not out:
-                return None
-            first = out & -out
-            moment = {
-                what: next(v for v in what.values if machine.get(values, what, v) & first)
-                for what in self.system.states
-            }
-            way = self._way_home(moment)
-            if way is None:
-                return _Stranded(moment)
-            self._extend(way)
-            for chosen in way:
-                machine.set(values, chosen)
-                machine.evaluate(values)
-                out &= ~values[self._home_at]
-                machine.advance(values)
+            found = recover(self._window(), SHORT, self._deadline, self._plans)
+            match found:
+                case Unknown():
+                    return found
+                case Recovered(plans=plans):
+                    if each_recovered(self._window(), plans, self._deadline):
+                        return Returns()
+                    return NOT_JUDGED
+                case Stuck(state=state, plans=plans):
+                    self._plans = list(plans)
+                    settled = self._settle(state)
+                    if settled is not None:
+                        return settled
 
-    def _extend(self, way: Sequence[Moment]) -> None:
-        self._sequence += way
-        if len(self._sequence) > LIST:
-            raise _NoWayFound("no way back from every moment was found that is short enough")
+    def _window(self) -> Window:
+        system = self._leads
+        return Window(
+            system, self._system, system.inputs, (), tuple(self._given), (), (), self._goal
+        )
 
-    def _way_home(self, moment: Moment) -> list[Moment] | None:
-        """Inputs that lead from a state home, those of the step of arrival included; None when
-        there are none of up to WAY steps."""
-        ways = self._ways
-        here = [ways.bit(what, value, 0) for what, value in moment.items()]
-        here = [bit for bit in here if bit is not ways.true]
-        for depth in range(WAY + 1):
-            found = ways.check([*here, ways.literal(self._home, depth)], self._deadline)
-            if found is None:
-                raise _NoWayFound(ways.reason)
-            if found:
-                return [ways.valuation(i, self.system.inputs) for i in range(depth + 1)]
-        return None
-
-    # -------------------------------------------------------------- all states
-
-    def _not_home(self) -> Moment | None:
-        """A state of the invariant that the sequence does not lead home."""
-        solver = self._away
-        solver.add(*(solver.term(clause, 0) for clause in self._clauses[self._asserted :]))
-        self._asserted = len(self._clauses)
-        for i in range(self._unrolled, len(self._sequence)):
-            solver.add(*(solver.bit(what, value, i) for what, value in self._sequence[i].items()))
-            solver.add(solver.no(solver.term(self._home, i)))
-        self._unrolled = len(self._sequence)
-        found = solver.check((), self._deadline)
-        if found is None:
-            raise _NoWayFound(solver.reason)
-        return solver.valuation(0, self.system.states) if found else None
-
-    def _final_state(self, moment: Moment) -> Moment:
-        """The last state of the sequence from a state."""
-        machine = self._machine
-        values = machine.blank(1)
-        machine.set(values, moment)
-        for chosen in self._sequence:
-            machine.set(values, chosen)
-            machine.evaluate(values)
-            machine.advance(values)
-        return {
-            what: next(v for v in what.values if machine.get(values, what, v))
-            for what in self.system.states
-        }
-
-    def _exclude(self, moment: Moment, end: Moment) -> _Stranded | None:
-        """A state from which no way leads home: stranded if it is reachable; else the invariant is
-        strengthened to exclude it."""
-        cube = conjunction(*(atom(w, v) for w, v in moment.items()))
-        (found,) = self._reachability.decide([cube], self._deadline)
-        if isinstance(found, Unreachable):
-            self._clauses = list(dict.fromkeys((*self._clauses, *found.clauses)))
+    def _settle(self, state: Moment) -> Resettability | None:
+        """The answer that a state without a short plan gives; None where it gives a longer plan, or
+        is unreachable."""
+        system, leads = self._system, self._leads
+        start = {w: (state[w],) for w in system.states}
+        way = pdr.prove(replace(leads, initial=start), self._goal, deadline=self._deadline)
+        if isinstance(way, Reachable):
+            self._plans.append(tuple({w: m[w] for w in leads.inputs} for m in way.trace))
             return None
-        reached = bmc.search(self.system, cube, most=LONG, deadline=self._deadline)
-        if isinstance(reached, Reachable):
-            return _Stranded(end)
-        raise _NoWayFound(NEITHER)
+        here = replace(system, initial=start)
+        found = pdr.prove(here, self._goal, deadline=self._deadline)
+        match found:
+            case Unknown():
+                return found
+            case Reachable():
+                return NO_TIMES
+            case Unreachable(clauses=clauses):
+                inside = conjunction(*clauses, negation(self._goal))
+                into = pdr.prove(system, inside, deadline=self._deadline)
+        match into:
+            case Unknown():
+                return into
+            case Unreachable(clauses=clauses):
+                self._given += clauses
+                return None
+            case Reachable(trace=trace):
+                history = bmc.search(
+                    self._whole, inside, most=len(trace) - 1, few=self._few, deadline=self._deadline
+                )
+                if isinstance(history, Reachable):
+                    return Trapped(history, here, found)
+                return history
+
+
+def _cone(system: System, goal: Expr) -> list[Observable]:
+    """The states that a goal depends on."""
+    states = frozenset(system.states)
+    waiting = [w for w in support(goal) if w in states]
+    cone = dict.fromkeys(waiting)
+    while waiting:
+        for what in system.support(waiting.pop()):
+            if what in states and what not in cone:
+                cone[what] = None
+                waiting.append(what)
+    return [w for w in system.states if w in cone]

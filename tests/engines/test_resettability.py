@@ -1,0 +1,52 @@
+"""Whether goals stay reachable: the engine against going through every state."""
+
+from collections.abc import Iterable
+
+import pytest
+
+from tests.engines.random_systems import allowed, drawn_bads, drawn_system, next_of, truth
+from verifier.engines.session import fresh_context
+from verifier.engines.temporal import houdini
+from verifier.engines.temporal.resettability import Returns, Trapped, always_again
+from verifier.logic.expr import Expr, holds
+from verifier.logic.transition_system import System
+
+
+def returns(system: System, goal: Expr) -> bool:
+    """Whether the goal is reachable from every reachable state, state by state."""
+    reached = truth(system).reached
+    good = {s for s in reached if any(holds(goal, m) for m in allowed(system, s))}
+    while True:
+        more = {
+            s for s in reached - good if any(next_of(system, m) in good for m in allowed(system, s))
+        }
+        if not more:
+            return good == reached
+        good |= more
+
+
+def invariant_of(system: System) -> Iterable[Expr]:
+    return houdini.inductive_clauses(system)
+
+
+@pytest.mark.parametrize("seed", range(80))
+def test_the_engine_agrees_with_going_through_every_state(seed: int) -> None:
+    fresh_context()
+    system = drawn_system(seed)
+    goals = drawn_bads(system, seed + 1000)
+    answers = always_again(system, goals, invariant_of(system))
+    for goal, answer in zip(goals, answers, strict=True):
+        if not truth(system).reached:
+            continue
+        assert isinstance(answer, Returns if returns(system, goal) else Trapped), (goal, answer)
+
+
+def test_both_verdicts_occur_among_the_systems_drawn() -> None:
+    found = [
+        returns(system, goal)
+        for seed in range(80)
+        for system in [drawn_system(seed)]
+        if truth(system).reached
+        for goal in drawn_bads(system, seed + 1000)
+    ]
+    assert min(found.count(True), found.count(False)) > 40
