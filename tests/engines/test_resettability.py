@@ -7,8 +7,12 @@ import pytest
 from tests.engines.random_systems import allowed, drawn_bads, drawn_system, next_of, truth
 from verifier.engines.session import fresh_context
 from verifier.engines.temporal import houdini
+from verifier.engines.temporal.composition import Composition
 from verifier.engines.temporal.resettability import Returns, Trapped, always_again
-from verifier.logic.expr import Expr, holds
+from verifier.engines.temporal.rest import parts_at_rest
+from verifier.engines.temporal.strengthening import strengthened
+from verifier.engines.temporal.symmetry import Shapes
+from verifier.logic.expr import Expr, holds, negation, support
 from verifier.logic.transition_system import System
 
 
@@ -50,3 +54,33 @@ def test_both_verdicts_occur_among_the_systems_drawn() -> None:
         for goal in drawn_bads(system, seed + 1000)
     ]
     assert min(found.count(True), found.count(False)) > 40
+
+
+def test_what_composition_proves_is_so_and_it_proves_most() -> None:
+    fresh_context()
+    proved = possible = 0
+    for seed in range(120):
+        system = drawn_system(seed)
+        if not truth(system).reached:
+            continue
+        shapes = Shapes()
+        clauses = strengthened(system, invariant_of(system), (), shapes, None)
+        composition = Composition(system, system, parts_at_rest(system, shapes), clauses, shapes)
+        composition.compose()
+        for goal in drawn_bads(system, seed + 2000, 2):
+            so = returns(system, goal)
+            possible += so
+            if composition.reaches(goal):
+                assert so, (seed, goal)
+                proved += 1
+    assert proved > possible // 2 > 20
+
+
+def test_conditions_that_do_not_last_are_not_taken_for_invariants() -> None:
+    for seed in range(40):
+        system = drawn_system(seed)
+        hints = [negation(bad) for bad in drawn_bads(system, seed)]
+        hints = [hint for hint in hints if set(support(hint)) <= set(system.states)]
+        found = strengthened(system, (), hints, Shapes(), None)
+        for expr in found.within(system.states):
+            assert truth(system).depth(negation(expr)) is None

@@ -41,8 +41,8 @@ from verifier.plan.observables import Observable
 
 # What is tried first, and what once that did not suffice for any part that is left.
 EFFORTS = (
-    Effort(1, 4, 8), Effort(1, 10, 16), Effort(1, 10, 16, True), Effort(2, 12, 16, True),
-    Effort(2, 24, 64, True), Effort(3, 32, 256, True),
+    Effort(1, 4, 8), Effort(1, 10, 16), Effort(2, 12, 16, True), Effort(2, 24, 64, True),
+    Effort(3, 32, 256, True),
 )  # fmt: skip
 
 
