@@ -10,7 +10,7 @@ aspect counts as harm) signals proceed only where they would without it, so each
 is one of the sound layout.
 """
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Collection, Iterable
 from functools import cached_property
 from time import monotonic
 
@@ -24,12 +24,8 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
-from verifier.properties.catalog import obligations
 from verifier.world.memory_abstraction import faults_reaching_memory, memory_alone
 from verifier.world.world import World
-
-# Seconds for all memory facts of one changed plan, and for each question.
-IN_ALL, EACH = 20.0, 5.0
 
 
 class MemoryInvariants:
@@ -44,9 +40,9 @@ class MemoryInvariants:
     def whatever_is_reported(self) -> tuple[Expr, ...]:
         """The memory facts that hold with any reports, and so with any faults."""
         sound = self._sound
-        limit = IN_ALL if self._timeout is None else self._timeout
+        end = None if self._timeout is None else monotonic() + self._timeout
         clauses = houdini.inductive_clauses(
-            memory_alone(sound), deadline=monotonic() + limit, hints=sound.memory_facts
+            memory_alone(sound), deadline=end, hints=sound.memory_facts
         )
         known = set(sound.plan.inputs)
         return tuple(c for c in clauses if known.issuperset(support(c)))
@@ -105,30 +101,9 @@ def is_ruled_out(world: World, goal: Expr, timeout: float | None) -> bool:
 
 def memory_facts(plan: Plan, timeout: float | None) -> tuple[Expr, ...]:
     """The memory facts of a plan, proved afresh; none where they are not found in time."""
-    histories = HistoryProver(plan, EACH if timeout is None else min(timeout, EACH), _stopwatch())
-    try:
-        if histories.contradiction() != ():
-            return ()
-        asked = obligations(plan, World(plan).lower)
-        histories.decide(o for o in asked if o.over == "histories" and o.mode == "never")
-    except _OutOfTime:
-        return ()
-    return histories.memory_facts()
-
-
-class _OutOfTime(Exception):
-    pass
-
-
-def _stopwatch() -> Callable[[], None]:
-    end = monotonic() + IN_ALL
-
-    def check() -> None:
-        checkpoint()
-        if monotonic() > end:
-            raise _OutOfTime
-
-    return check
+    checkpoint()
+    histories = HistoryProver(plan, timeout, checkpoint)
+    return histories.memory_facts() if histories.contradiction() == () else ()
 
 
 def _is_impossible(
