@@ -337,8 +337,9 @@ class Writer:
                 yield from self._signal(place, port)
 
     def _points(self, place: Place, name: str, turnouts: Sequence[str]) -> Iterator[str]:
-        free = _any(place.sections, "occupied")
-        held = [free, _up(place.groups)]
+        # A lock that sees a train on the lead would make good for a route released early.
+        seen = place.sections[:1] if self._is_wrong("released early", place) else place.sections
+        held = [_any(seen, "occupied"), _up(place.groups)]
         if self._is_wrong("no detector locking", place):
             held = held[1:]
         if self._is_wrong("no route locking", place):
