@@ -5,6 +5,7 @@ import pytest
 import verifier
 from tests.decide.histories import END_OF_SIDING
 from tests.junction_files import spec
+from verifier.engines.stopping import OutOfTime
 from verifier.repair import repairs
 from verifier.reports.remedies import remedies
 from verifier.verdicts.report import Report, Verdict
@@ -77,8 +78,13 @@ def test_without_time_nothing_is_said_to_be_proved() -> None:
     assert not any(v.finding and v.finding.hint_proved for v in report.verdicts)
 
 
-def test_all_the_locks_of_a_file_have_little_time_together(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(repairs, "ALL", 0.0)
+def test_a_lock_not_reached_in_time_is_not_said_to_be_proved(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def late(*_: object) -> bool:
+        raise OutOfTime
+
+    monkeypatch.setattr(repairs, "is_repaired_by_lock", late)
     assert advice(found(proved("motor snap"), ON_T1)).startswith("To mend it: ")
 
 

@@ -190,7 +190,7 @@ def _conflict(by: Sequence[_Bound | None]) -> Conflict:
     start = at
     while True:
         bound = by[at]
-        assert bound is not None, "a time that rises for ever rises because of others"
+        assert bound is not None, "a time that rises forever rises because of others"
         cycle.append(bound)
         at = bound.frm
         if at == start:
