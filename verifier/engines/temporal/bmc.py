@@ -16,10 +16,11 @@ from dataclasses import dataclass
 from verifier.engines.results import Conflict, Reachable, Unknown
 from verifier.engines.stopping import OUT_OF_TIME
 from verifier.engines.temporal.counters import Counter
+from verifier.engines.temporal.gates import TRUE
 from verifier.engines.temporal.sat import CONTRADICTION, Limit, NoAnswer
 from verifier.engines.temporal.scheduling import Scheduler
 from verifier.engines.temporal.simulation import machine_of
-from verifier.engines.temporal.transition_cnf import TRUE, TransitionCnf
+from verifier.engines.temporal.transition_cnf import TransitionCnf
 from verifier.engines.temporal.unrolled_cnf import UnrolledCnf
 from verifier.logic.expr import TRUE as ALWAYS
 from verifier.logic.expr import Expr

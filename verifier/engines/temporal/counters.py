@@ -8,7 +8,7 @@ encoding of Boolean cardinality constraints", CP 2003; from memory).
 
 from collections.abc import Iterator, Sequence
 
-from verifier.engines.temporal.transition_cnf import TRUE
+from verifier.engines.temporal.gates import TRUE
 from verifier.engines.temporal.unrolled_cnf import UnrolledCnf
 from verifier.plan.observables import Observable
 

@@ -14,13 +14,14 @@ Plans are proposals: that one of them recovers each state is judged by z3
 system as far as :mod:`verifier.engines.temporal.composition` argues.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.engines.results import Unknown, Unreachable
 from verifier.engines.temporal import pdr
-from verifier.engines.temporal.sat import Clause, Limit, NoAnswer, Sat
-from verifier.engines.temporal.transition_cnf import TRUE, TransitionCnf
+from verifier.engines.temporal.gates import TRUE, Gates
+from verifier.engines.temporal.sat import Limit, NoAnswer, Sat
+from verifier.engines.temporal.transition_cnf import TransitionCnf
 from verifier.logic.expr import Expr, atom, conjunction, support
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
@@ -229,7 +230,7 @@ class _Paths:
         self._cnf = cnf
         self._window = window
         self._solver = Sat([(TRUE,)], TRUE, limit)
-        self._gates: dict[Clause, int] = {}
+        self._gates = Gates(self._solver.variable, self._solver.add)
         self._start = dict[int, int]()
         for what in (*window.system.states, *window.beyond):
             self._free(what, self._start, None if state is None else state[what])
@@ -288,18 +289,8 @@ class _Paths:
 
     def _free(self, what: Observable, at: dict[int, int], value: str | None) -> None:
         """Literals for an observable that has a value, or any."""
-        if value is not None:
-            literals = {v: TRUE if v == value else -TRUE for v in what.values}
-        elif len(what.values) == 2:
-            bit = self._solver.variable()
-            literals = {what.values[0]: -bit, what.values[1]: bit}
-        else:
-            literals = {v: self._solver.variable() for v in what.values}
-            bits = list(literals.values())
-            self._solver.add(bits)
-            for i, one in enumerate(bits):
-                for other in bits[:i]:
-                    self._solver.add((-one, -other))
+        allowed = what.values if value is None else (value,)
+        literals = self._gates.one_of(what.values, allowed)
         for v, literal in literals.items():
             bit = self._cnf.bit(what, v)
             at[bit], at[-bit] = literal, -literal
@@ -312,7 +303,7 @@ class _Paths:
             if gate in at:
                 stack.pop()
                 continue
-            parts = cnf.parts.get(gate)
+            parts = cnf.gates.parts.get(gate)
             if parts is None:
                 literal = self._literal(cnf.next(gate), path, step - 1)
             else:
@@ -320,45 +311,26 @@ class _Paths:
                 if waiting:
                     stack += waiting
                     continue
-                literal = self._all([at[part] for part in parts])
+                literal = self._gates.all_of([at[part] for part in parts])
             stack.pop()
             at[gate], at[-gate] = literal, -literal
-
-    def _all(self, literals: Iterable[int]) -> int:
-        """A literal of the conjunction; equal ones share it."""
-        parts = {literal for literal in literals if literal != TRUE}
-        if not parts:
-            return TRUE
-        if -TRUE in parts or any(-literal in parts for literal in parts):
-            return -TRUE
-        if len(parts) == 1:
-            return parts.pop()
-        key = tuple(sorted(parts))
-        gate = self._gates.get(key)
-        if gate is None:
-            gate = self._gates[key] = self._solver.variable()
-            for literal in key:
-                self._solver.add((-gate, literal))
-            self._solver.add((gate, *(-literal for literal in key)))
-        return gate
-
-    def _any(self, literals: Iterable[int]) -> int:
-        return -self._all([-literal for literal in literals])
 
     # -------------------------------------------------------------- what holds
 
     def obeys(self, path: int, step: int) -> int:
         """The states beyond obey what lasts. (Of the states within, that follows.)"""
         lasting = self._about_beyond if step else self._lasting
-        return self._all([self.at(e, path, step) for e in lasting])
+        return self._gates.all_of([self.at(e, path, step) for e in lasting])
 
     def _works(self, path: int, step: int) -> int:
         """A plan works at this step, every step up to it being allowed."""
         window = self._window
-        kept = [self._any([-self.at(e, path, 0), self.at(e, path, step)]) for e in window.kept]
+        kept = [
+            self._gates.any_of([-self.at(e, path, 0), self.at(e, path, step)]) for e in window.kept
+        ]
         always = window.system.always
         allowed = [self.at(e, path, t) for t in range(step + 1) for e in always]
-        return self._all([self.at(window.goal, path, step), *kept, *allowed])
+        return self._gates.all_of([self.at(window.goal, path, step), *kept, *allowed])
 
     def arrives(self, path: int, depth: int, *, cooperates: bool) -> int:
         """A plan works on this path after at most ``depth`` steps. What the states beyond do must
@@ -369,10 +341,10 @@ class _Paths:
             works = self._works(path, depth)
             if cooperates:
                 obeys = [self.obeys(path, step) for step in range(depth + 1)]
-                now = [self._all([works, *obeys])]
+                now = [self._gates.all_of([works, *obeys])]
             else:
                 now = [works, -self.obeys(path, depth)]
-            known = self._arrivals[path, depth] = self._any([*before, *now])
+            known = self._arrivals[path, depth] = self._gates.any_of([*before, *now])
         return known
 
     def must_miss(self, path: int) -> None:

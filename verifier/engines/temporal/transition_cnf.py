@@ -10,12 +10,11 @@ Trusted by nobody: :mod:`verifier.engines.temporal.induction` checks what is der
 
 from collections.abc import Iterable, Iterator, Sequence
 
+from verifier.engines.temporal.gates import TRUE, Gates
 from verifier.engines.temporal.sat import Clause
 from verifier.logic.expr import And, Atom, Const, Expr, Or, atom, disjunction, fold
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
-
-TRUE = 1
 
 
 class TransitionCnf:
@@ -26,9 +25,7 @@ class TransitionCnf:
         self.clauses: list[Clause] = [(TRUE,)]
         self.variables = TRUE
         self._bits: dict[tuple[Observable, str], int] = {}
-        self._gates: dict[Clause, int] = {}
-        # Each gate is the conjunction of its parts.
-        self.parts: dict[int, Clause] = {}
+        self.gates = Gates(self._variable, self._define)
         self._known: dict[Expr, int] = {}
         # By bit of a state: what it says.
         self._meaning: dict[int, tuple[Observable, str]] = {}
@@ -55,18 +52,12 @@ class TransitionCnf:
         self.variables += 1
         return self.variables
 
+    def _define(self, clause: Sequence[int]) -> None:
+        self.clauses.append(tuple(clause))
+
     def _declare(self, what: Observable) -> None:
-        if len(what.values) == 1:
-            self._bits[what, what.values[0]] = TRUE
-        elif len(what.values) == 2:
-            bit = self._variable()
-            self._bits[what, what.values[1]] = bit
-            self._bits[what, what.values[0]] = -bit
-        else:
-            bits = [self._variable() for _ in what.values]
-            self._bits.update({(what, v): bit for v, bit in zip(what.values, bits, strict=True)})
-            self.clauses.append(tuple(bits))
-            self.clauses += [(-a, -b) for i, a in enumerate(bits) for b in bits[:i]]
+        values = self.gates.one_of(what.values, what.values)
+        self._bits.update({(what, value): literal for value, literal in values.items()})
 
     def _meaning_of(self, states: Iterable[Observable]) -> list[int]:
         for what in states:
@@ -124,33 +115,12 @@ class TransitionCnf:
             case Atom(what=what, values=values):
                 if 2 * len(values) > len(what.values):
                     others = [v for v in what.values if v not in values]
-                    return -self._any([self._bits[what, v] for v in others])
-                return self._any([self._bits[what, v] for v in values])
+                    return -self.gates.any_of([self._bits[what, v] for v in others])
+                return self.gates.any_of([self._bits[what, v] for v in values])
             case And():
-                return self._all(parts)
+                return self.gates.all_of(parts)
             case _:
-                return self._any(parts)
-
-    def _any(self, literals: Iterable[int]) -> int:
-        return -self._all([-literal for literal in literals])
-
-    def _all(self, literals: Iterable[int]) -> int:
-        """A literal of the conjunction; equal ones share it."""
-        parts = {literal for literal in literals if literal != TRUE}
-        if not parts:
-            return TRUE
-        if -TRUE in parts or any(-literal in parts for literal in parts):
-            return -TRUE
-        key = tuple(sorted(parts))
-        if len(key) == 1:
-            return key[0]
-        gate = self._gates.get(key)
-        if gate is None:
-            gate = self._gates[key] = self._variable()
-            self.parts[gate] = key
-            self.clauses += [(-gate, literal) for literal in key]
-            self.clauses.append((gate, *(-literal for literal in key)))
-        return gate
+                return self.gates.any_of(parts)
 
     # -------------------------------------------------------------- clauses of states
 

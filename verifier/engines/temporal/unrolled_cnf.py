@@ -9,8 +9,9 @@ Trusted by nobody: traces are replayed.
 
 from collections.abc import Iterable
 
-from verifier.engines.temporal.sat import Clause, Limit, Sat
-from verifier.engines.temporal.transition_cnf import TRUE, TransitionCnf
+from verifier.engines.temporal.gates import TRUE, Gates
+from verifier.engines.temporal.sat import Limit, Sat
+from verifier.engines.temporal.transition_cnf import TransitionCnf
 from verifier.plan.observables import Observable
 
 
@@ -20,7 +21,7 @@ class UnrolledCnf:
     def __init__(self, cnf: TransitionCnf, limit: Limit):
         self.cnf = cnf
         self.solver = Sat([(TRUE,)], TRUE, limit)
-        self._gates: dict[Clause, int] = {}
+        self._gates = Gates(self.solver.variable, self.solver.add)
         # By step: the literal of each literal of the transition, once it was asked for.
         self._steps: list[dict[int, int]] = []
 
@@ -56,20 +57,7 @@ class UnrolledCnf:
 
     def _free(self, what: Observable, allowed: Iterable[str], at: dict[int, int]) -> None:
         """New variables for an observable that has any one of the values allowed."""
-        possible = [value for value in what.values if value in allowed]
-        literals = dict.fromkeys(what.values, -TRUE)
-        if len(possible) == 1:
-            literals[possible[0]] = TRUE
-        elif len(possible) == 2:
-            literals[possible[1]] = self.solver.variable()
-            literals[possible[0]] = -literals[possible[1]]
-        else:
-            bits = [self.solver.variable() for _ in possible]
-            literals.update(zip(possible, bits, strict=True))
-            self.solver.add(bits)
-            for i, one in enumerate(bits):
-                for other in bits[:i]:
-                    self.solver.add((-one, -other))
+        literals = self._gates.one_of(what.values, tuple(allowed))
         for value, literal in literals.items():
             bit = self.cnf.bit(what, value)
             at[bit], at[-bit] = literal, -literal
@@ -79,29 +67,11 @@ class UnrolledCnf:
         stack = [asked]
         while stack:
             gate = stack[-1]
-            parts = self.cnf.parts[gate]
+            parts = self.cnf.gates.parts[gate]
             waiting = [abs(part) for part in parts if part not in at]
             if waiting:
                 stack += waiting
                 continue
             stack.pop()
-            literal = self._all({at[part] for part in parts})
+            literal = self._gates.all_of(at[part] for part in parts)
             at[gate], at[-gate] = literal, -literal
-
-    def _all(self, parts: set[int]) -> int:
-        """A literal of the conjunction; equal ones share it."""
-        parts.discard(TRUE)
-        if not parts:
-            return TRUE
-        if -TRUE in parts or any(-literal in parts for literal in parts):
-            return -TRUE
-        if len(parts) == 1:
-            return parts.pop()
-        key = tuple(sorted(parts))
-        gate = self._gates.get(key)
-        if gate is None:
-            gate = self._gates[key] = self.solver.variable()
-            for literal in key:
-                self.solver.add((-gate, literal))
-            self.solver.add((gate, *(-literal for literal in key)))
-        return gate
