@@ -75,23 +75,23 @@ def _without_bmc() -> None:
 
 
 def _without_resettability() -> None:
-    from verifier.decide import histories
+    from verifier.decide import system_prover
     from verifier.engines.results import Unknown
 
     def unknown(_: object, goals: Sequence[object], *__: object, **___: object) -> list[Unknown]:
         return [Unknown("off")] * len(goals)
 
-    patch.object(histories, "always_again", unknown).start()
+    patch.object(system_prover, "always_again", unknown).start()
 
 
 def _without_proof_core() -> None:
-    from verifier.decide import histories
+    from verifier.decide import system_prover
     from verifier.logic.transition_system import System
 
     def everything(system: System, *_: object, **__: object) -> tuple[int, ...]:
         return tuple(range(len(system.always)))
 
-    patch.object(histories, "relied_on", everything).start()
+    patch.object(system_prover, "relied_on", everything).start()
 
 
 PARTS: Mapping[str, Callable[[], None]] = {

@@ -14,7 +14,7 @@ from random import Random
 import pytest
 
 import verifier
-from tests.differential.timed import ExactSearch, write_timed
+from tests.differential.timed import TEXT, ExactSearch, write_timed
 from verifier.engines.results import Reachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.scheduling import scheduled
@@ -55,21 +55,6 @@ def test_verdicts_are_those_of_all_histories_in_exact_time(seed: int) -> None:
 
 # ------------------------------------------------------------------ limits
 
-LINE = """
-edge West, East leaving only
-block A, B, C
-button Go, Other
-track West = A | B | C = East
-trains need {need} s to stop
-trains never reverse
-{memory}
-signal 2R at A | B
-  Approach when Go pressed and B, C clear
-  Stop     otherwise
-signal 2L at C | B
-  Approach when Other pressed and {when} and not Go pressed and B, A clear
-  Stop     otherwise
-"""
 TIMER = "timer T {0} s runs while 2R at stop"
 PICK = "relay R picks when 2R at stop slow to pick {0} s"
 RELEASE = "relay R picks when not 2R at stop slow to release {0} s"
@@ -102,7 +87,7 @@ def test_the_exact_limit(memory: str, when: str, delays: list[str], need: str) -
     for more, status in (("-1", "proved"), ("-0.01", "proved"), ("0", "proved"),
                          ("0.01", "broken"), ("1", "broken")):  # fmt: skip
         wanted = f"{float(Fraction(need) + Fraction(more)):g}"
-        text = LINE.format(memory=memory.format(*delays), when=when, need=wanted)
+        text = TEXT.format(memory=memory.format(*delays), when=when, need=wanted)
         report = verifier.prove(verifier.load_text(text), only=["time-locking"])
         found = {v.obligation.subjects[0]: v.status for v in report.verdicts}
         assert found["2R"] == status, f"{wanted}\n{text}"
@@ -154,7 +139,7 @@ def test_no_comparison_rules_out_what_happens(
 ) -> None:
     """With all comparisons there are; what does not happen is ruled out, and what just happens is
     still found."""
-    plan = verifier.load_text(LINE.format(memory=memory, when=when, need=need))
+    plan = verifier.load_text(TEXT.format(memory=memory, when=when, need=need))
     histories = Histories(plan)
     ordered = Ordered(histories.system, everything(histories.system))
     late = atom(observables.window("put back", "2R"), "yes")
@@ -170,7 +155,7 @@ def test_no_comparison_rules_out_what_happens(
 @pytest.mark.parametrize(("need", "found"), [("20", False), ("20.01", True), ("19.99", False)])
 def test_a_trace_has_times_only_beyond_the_limit(need: str, found: bool) -> None:
     """Without any comparison: of traces only those count that have times."""
-    plan = verifier.load_text(LINE.format(memory=TIMER.format("20"), when="T done", need=need))
+    plan = verifier.load_text(TEXT.format(memory=TIMER.format("20"), when="T done", need=need))
     histories = Histories(plan)
     late = atom(observables.window("put back", "2R"), "yes")
     clears = atom(plan.signals["2L"].reading, "Approach")

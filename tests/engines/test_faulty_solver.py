@@ -36,7 +36,7 @@ from verifier.verdicts.exit_codes import ExitCode
 # What can go wrong with one question.
 SILENT = ("gives up", "raises")
 WRONG = ("says no", "says yes", "core of half", "core of nothing", "turned model", "half a model")
-# A solver that is often wrong may keep a search busy for good: after so many questions the time
+# A solver that is often wrong may keep a search running forever: after so many questions the time
 # that the user gave is over.
 MANY = 3000
 

@@ -1,65 +1,35 @@
-"""Obligations about histories: from the engines' answers to replayed verdicts.
+"""Obligations about histories: which transition system each is asked of, and in which order.
 
-Soundness lives here as in :mod:`verifier.decide.situations`: *proved* only when an engine gave an
-inductive invariant that excludes the bad states; *broken* only after the reference, which uses no
-solver and no expressions, replayed the history; everything else is undecided, with the reason.
+The verdicts are those of :mod:`verifier.decide.system_prover`.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import cached_property
-from time import monotonic
 
-from verifier.decide.punctuality import lateness
-from verifier.engines import stopping
+from verifier.decide.system_prover import SystemProver
 from verifier.engines.minimal_core import minimal_core
 from verifier.engines.proof_store import NO_STORE, ProofStore
-from verifier.engines.results import Conflict, Reachable, Unknown, Unreachable
 from verifier.engines.temporal.bmc import goes_on
-from verifier.engines.temporal.houdini import inductive_clauses
-from verifier.engines.temporal.kept_clauses import KeptClauses
-from verifier.engines.temporal.localization import LocalAnswer, Windows
-from verifier.engines.temporal.proof_core import relied_on
-from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
-from verifier.engines.temporal.scheduling import scheduled
-from verifier.explain.trace_narrative import Narrative, narrative
-from verifier.language.listing import listing
-from verifier.logic.expr import FALSE, Const, Expr, conjunction, negation, support
-from verifier.logic.time_order import Order, Ordered
-from verifier.logic.transition_system import System, connected, cut
-from verifier.plan import observables
+from verifier.logic.expr import Const, Expr
+from verifier.logic.transition_system import System
 from verifier.plan.model import Assumption, Plan
-from verifier.plan.observables import Observable
-from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
-from verifier.reference.evaluator import Unsettled
-from verifier.reference.step import replay
 from verifier.verdicts.report import (
-    Finding,
-    History,
-    InductiveProof,
-    InternalError,
-    LaterProof,
     Verdict,
 )
-from verifier.world.history import Histories
-from verifier.world.memory_abstraction import REMEMBERED
 
-_IN_SITUATIONS = (
-    "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
-)  # fmt: skip
 # How many moments some history must last under the file's assumptions.
 MIN_MOMENTS = 40
-Trace = Sequence[Mapping[Observable, str]]
 
 
 class HistoryProver:
     """Decides obligations about histories of one plan. ``timeout`` is in seconds, for each place;
     ``step`` is called before each question; ``store``: what earlier proofs found.
 
-    Verdicts, and what is told of them, are functions of the plan and the questions, whatever is in
-    the store. For proofs that rest on clauses of earlier ones that means: what is told of them is
-    that of a proof without those clauses (``from_scratch``), found when it is read."""
+    The report depends on the plan and the questions alone, never on what the store holds. A proof
+    that uses clauses of earlier proofs therefore reports the invariant of a second proof that does
+    without them (``from_scratch``), which runs when the invariant is first read."""
 
     def __init__(
         self,
@@ -74,22 +44,22 @@ class HistoryProver:
         self._timeout = timeout
         self._step = step
         self._store = store
-        # Those learned on the way are no clauses of earlier proofs.
+        # As they are now: this proof adds clauses of its own to the store.
         self._clauses = () if from_scratch else store.clauses
         self._asked: list[list[Obligation]] = []
         # The verdicts so far, apart from those on what can always be done again.
         self._before: list[Verdict] = []
 
     @cached_property
-    def _truthful(self) -> "_SystemProver":
+    def _truthful(self) -> SystemProver:
         return self._prover(lossy=False)
 
     @cached_property
-    def _lossy(self) -> "_SystemProver":
+    def _lossy(self) -> SystemProver:
         return self._prover(lossy=True)
 
-    def _prover(self, *, lossy: bool) -> "_SystemProver":
-        return _SystemProver(
+    def _prover(self, *, lossy: bool) -> SystemProver:
+        return SystemProver(
             self.plan,
             lossy,
             self._timeout,
@@ -138,8 +108,8 @@ class HistoryProver:
         kinds: dict[tuple[str, str], list[Obligation]] = {}
         for obligation in asked:
             kinds.setdefault((obligation.over, obligation.mode), []).append(obligation)
-        lasting_last = sorted(kinds.values(), key=lambda here: here[0].over == "for good")
-        for here in lasting_last:
+        # "For good" needs the verdicts on collisions and derailments.
+        for here in sorted(kinds.values(), key=lambda here: here[0].over == "for good"):
             prover = self._lossy if here[0].over == "lossy" else self._truthful
             if here[0].over == "for good":
                 yield from prover.always_again(here, self._before)
@@ -168,359 +138,8 @@ class HistoryProver:
         return self._truthful.memory_rests_on()
 
 
-class _SystemProver:
-    """Decides obligations about one transition system of a plan: with detection truthful, or
-    lost now and then (``lossy``). ``clauses`` are those of earlier proofs; ``told`` finds the
-    verdict, by key, that does without them."""
-
-    def __init__(
-        self,
-        plan: Plan,
-        lossy: bool,
-        timeout: float | None,
-        step: Callable[[], None],
-        store: ProofStore,
-        clauses: Sequence[Expr],
-        told: Callable[[str], Verdict | None],
-    ):
-        self.plan = plan
-        self.lossy = lossy
-        self._told = told
-        self._step = step
-        self._store = store
-        self.histories = Histories(plan, lossy=lossy)
-        system = self.histories.system
-        entries = frozenset(w for w in system.inputs if w.kind == "entry")
-        self._few = (entries, frozenset(system.inputs))
-        self._timeout = timeout
-        self._order = self.histories.order
-        self._ordered = Ordered(system, self._order)
-        # Invariants of windows with fewer comparisons.
-        self._earlier: list[Expr] = []
-        # Where all was asked of this very system before, the store has the answers.
-        self._question = "decided", system.content
-        self._kept: _Kept | None = None
-        if clauses and not system.always and not store.known(self._question):
-            self._kept = _Kept(self.histories, clauses, store, self.time_limit())
-
-    @cached_property
-    def _windows(self) -> Windows:
-        return Windows(
-            self._ordered.system,
-            few=self._few,
-            timeout=self._timeout,
-            step=self._step,
-            store=self._store,
-            hints=self._kept.clauses if self._kept else (),
-        )
-
-    def whole(self) -> tuple[System, Callable[[Expr], Expr]]:
-        """See :meth:`HistoryProver.whole`."""
-        return self._ordered.system, self._expand
-
-    def _expand(self, formula: Expr) -> Expr:
-        """A formula over the states and choices of the system with comparisons."""
-        return self._ordered.within(self.histories.expand(formula))
-
-    def time_limit(self) -> float | None:
-        """The time of :func:`time.monotonic` until which a question may take."""
-        return None if self._timeout is None else monotonic() + self._timeout
-
-    def decide(self, here: Sequence[Obligation]) -> Iterator[Verdict]:
-        """The verdicts on obligations of one mode."""
-        likely, waiting = here[0].mode == "possible", list(here)
-        if self._kept is not None and not likely:
-            for obligation in here:
-                self._step()
-                if (excluded := self._kept.exclude(obligation.formula)) is not None:
-                    yield self._verdict(obligation, *excluded)
-                    waiting.remove(obligation)
-        while waiting:
-            bads = [self._expand(o.formula) for o in waiting]
-            places = [place_of(o, self.plan) for o in waiting]
-            left: list[tuple[Obligation, Verdict, tuple[Conflict, ...]]] = []
-            for i, answer in self._windows.answers(bads, places, likely=likely):
-                against = self._against(waiting[i], answer)
-                verdict = self._verdict(waiting[i], bads[i], answer, late=against)
-                if against:
-                    left.append((waiting[i], verdict, against))
-                else:
-                    yield verdict
-            if not self._compares_more(conflict for _, _, against in left for conflict in against):
-                yield from (verdict for _, verdict, _ in left)
-                return
-            waiting = [obligation for obligation, _, _ in left]
-
-    def _against(self, obligation: Obligation, answer: LocalAnswer) -> tuple[Conflict, ...]:
-        """Why the histories that an answer found do not count: they have no times, or their ends
-        rest on relays or timers that are late."""
-        system, outcome = self.histories.system, answer.outcome
-        match outcome:
-            case Unknown(conflicts=conflicts):
-                return conflicts
-            case Reachable(trace=trace) if system.timing is not None:
-                played = scheduled(system, trace)
-                assert played is not None, "bounded model checking finds traces that have times"
-                late = lateness(system, self.histories.expand(obligation.formula), played)
-                return () if late is None else (late,)
-            case _:
-                return ()
-
-    def _compares_more(self, against: Iterable[Conflict]) -> bool:
-        """Compare the windows and delays for which histories do not count. Whether any of that is
-        new."""
-        order = self._order
-        for conflict in against:
-            order = order.also(conflict.windows, conflict.chain)
-        if order == self._order:
-            return False
-        self._earlier += self._windows.invariants()
-        self._order, self._ordered = order, Ordered(self.histories.system, order)
-        del self._windows
-        return True
-
-    def always_again(self, here: Sequence[Obligation], before: Iterable[Verdict]) -> list[Verdict]:
-        """Whether things can always be done again, provided that no train collides or derails
-        (afterwards nothing can). ``before`` are the other verdicts on histories."""
-        mishaps = ("collision", "derailment")
-        if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
-            why = "decided only once no train can collide or derail"
-            return [Verdict(o, "undecided", why) for o in here]
-        system = self._ordered.system
-        goals = tuple(self._expand(o.formula) for o in here)
-        first, hints = self.histories.pulled_in(), self.histories.consistent_trains()
-        answers = self._store.answer(
-            ("always again", system.content, goals, self._invariants, first, hints, self._few),
-            lambda: always_again(
-                system,
-                goals,
-                self._invariants,
-                first=first,
-                hints=hints,
-                few=self._few,
-                deadline=self.time_limit(),
-            ),
-            lambda found: not any(isinstance(answer, Unknown) for answer in found),
-        )
-        verdicts = [self._again(o, answer) for o, answer in zip(here, answers, strict=True)]
-        if self._kept and any(v.status != "proved" for v in verdicts):
-            return [self._told(v.obligation.key) or v for v in verdicts]
-        return verdicts
-
-    def finished(self) -> None:
-        """All that is asked of this system was: the next time, the store has the answers."""
-        if self._kept is None:
-            self._store.keep(self._question, answer=True)
-        before = self._store.known((_ORDER, self.lossy)) or Order()
-        order = Order({**before.compared, **self._order.compared})
-        self._store.keep((_ORDER, self.lossy), order)
-
-    def _again(self, obligation: Obligation, answer: Resettability) -> Verdict:
-        match answer:
-            case Returns():
-                return Verdict(obligation, "proved")
-            case Trapped(history=history, system=system, lasts=lasts):
-                bad = self._expand(obligation.formula)
-                known = (clause for clause in lasts.clauses if self._is_of_a_history(clause))
-                here = conjunction(*known, negation(obligation.formula))
-                trap = replace(obligation, formula=here, mode="never")
-                try:
-                    narrated = self._replayed(trap, history.trace)
-                except Unsettled as circle:
-                    return Verdict(obligation, "undecided", _beyond(circle))
-                finding = Finding(
-                    self._last(narrated.story), (), 0, narrated.causes, smallest=history.smallest,
-                    story=narrated.story,
-                )  # fmt: skip
-                lasting = InductiveProof(system, bad, lasts.clauses)
-                return Verdict(obligation, "broken", finding=finding, lasting=lasting)
-            case Unknown(reason=reason):
-                return Verdict(obligation, "undecided", reason)
-
-    @property
-    def _invariants(self) -> tuple[Expr, ...]:
-        """Of all that was asked before."""
-        states = set(self._ordered.system.states)
-        kept = self._kept.clauses if self._kept else ()
-        found = dict.fromkeys((*kept, *self._earlier, *self._windows.invariants()))
-        return tuple(clause for clause in found if states.issuperset(support(clause)))
-
-    def _is_of_a_history(self, clause: Expr) -> bool:
-        """Whether a clause is about states that the reference knows."""
-        return set(self.histories.system.states).issuperset(support(clause))
-
-    @cached_property
-    def memory_facts(self) -> tuple[Expr, ...]:
-        """All clauses of two literals about memory and points that are inductive together, whatever
-        all else does. (So they depend on nothing that other proofs learned.)"""
-        system = self.histories.system
-        known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
-        memory = [w for w in system.states if w in known or w.kind == "points"]
-        return tuple(
-            clause
-            for part in connected(system, memory)
-            for clause in self._short_clauses(cut(system, part))
-        )
-
-    def _short_clauses(self, system: System) -> tuple[Expr, ...]:
-        return self._store.answer(
-            ("short clauses", system.content),
-            lambda: inductive_clauses(system, deadline=self.time_limit()),
-            lambda _: self._timeout is None and stopping.deadline() is None,
-        )
-
-    def memory_rests_on(self) -> tuple[str, ...]:
-        """Titles of the assumptions that the memory facts need."""
-        return self._titles(self.histories.system, FALSE, Unreachable(self.memory_facts))
-
-    def _titles(self, system: System, bad: Expr, proof: Unreachable) -> tuple[str, ...]:
-        """Titles of the assumptions that a proof needs."""
-        used = [system.always[k] for k in relied_on(system, bad, proof, deadline=self.time_limit())]
-        granted = zip(self.plan.assumptions, self.histories.system.always, strict=True)
-        return tuple(assumed.title for assumed, expr in granted if expr in used)
-
-    def _verdict(
-        self,
-        obligation: Obligation,
-        bad: Expr,
-        decided: LocalAnswer,
-        *,
-        late: Sequence[Conflict] = (),
-    ) -> Verdict:
-        """``late``: why a history found does not count."""
-        outcome = decided.outcome
-        possible = obligation.mode == "possible"
-        match outcome:
-            case Unreachable(clauses=clauses):
-                lasting = self._as_told(obligation, InductiveProof(decided.system, bad, clauses))
-                used = self._titles(decided.system, bad, outcome)
-                if possible:
-                    why = "no history does"
-                    return Verdict(obligation, "broken", why, rests_on=used, lasting=lasting)
-                return Verdict(obligation, "proved", rests_on=used, lasting=lasting)
-            case Reachable() if late:
-                return Verdict(obligation, "undecided", _late(late))
-            case Reachable(trace=trace, smallest=smallest):
-                try:
-                    history = self._replayed(obligation, trace)
-                except Unsettled as circle:
-                    return Verdict(obligation, "undecided", _beyond(circle))
-                story, last = history.story, self._last(history.story)
-                if possible:
-                    return Verdict(obligation, "proved", story=story, witness=last)
-                finding = Finding(last, (), 0, history.causes, smallest=smallest, story=story)
-                return Verdict(obligation, "broken", finding=finding)
-            case Unknown(reason=reason, depth=depth):
-                sought = f"; no history of up to {depth} moments does" if depth else ""
-                return Verdict(obligation, "undecided", reason + sought)
-
-    def _as_told(self, obligation: Obligation, proof: InductiveProof) -> InductiveProof:
-        """What is told of a proof: without clauses of earlier ones, if that is found in time."""
-        if self._kept is None:
-            return proof
-
-        def find() -> InductiveProof:
-            verdict = self._told(obligation.key)
-            return verdict.lasting if verdict and verdict.lasting else proof
-
-        return LaterProof(find)
-
-    def _replayed(self, obligation: Obligation, trace: Trace) -> Narrative:
-        """The narrative of a history; the reference replayed its trace, not the one found, which
-        nobody is told. Raises :class:`Unsettled` where the rules leave open what a signal shows at
-        one of its moments, :class:`InternalError` where a trace does not replay."""
-        played = scheduled(self.histories.system, trace)
-        if played is None:
-            raise InternalError(f"{obligation.key}: the history found has no times")
-        history = narrative(self.histories, played, obligation)
-        told, bad = history.story, obligation.holds_in
-        if not replay(self.plan, told.moments, bad, lossy=self.lossy, seconds=told.seconds):
-            raise InternalError(f"{obligation.key}: the history found does not replay")
-        return history
-
-    def _last(self, story: History) -> Situation:
-        """The last moment as a situation."""
-        last = story.moments[-1]
-        pieces = self.plan.track.pieces
-        trains = (w.name for w, state in last.items() if w.kind == "train" and state == "occupied")
-        occupied = dict.fromkeys(block for p in trains if (block := pieces[p].block) is not None)
-        given = (w for w in last if w.kind in _IN_SITUATIONS)
-        stock = ((observables.stock(block), "occupied") for block in occupied)
-        return Situation.of((*stock, *((w, last[w]) for w in given)))
-
-
-# What the comparisons of the last proof are kept under.
-_ORDER = "order of delays"
-
-
-class _Kept:
-    """What earlier proofs leave for a changed plan: which delays to compare, and clauses to try.
-    Whatever they are, what they exclude is unreachable."""
-
-    def __init__(
-        self,
-        histories: Histories,
-        clauses: Sequence[Expr],
-        store: ProofStore,
-        deadline: float | None,
-    ):
-        self._histories = histories
-        compared = store.known((_ORDER, histories.lossy)) or Order()
-        self._ordered = Ordered(histories.system, _still_there(compared, histories))
-        system = self._ordered.system
-        self._clauses = KeptClauses(system, clauses, store, deadline)
-
-    @cached_property
-    def clauses(self) -> tuple[Expr, ...]:
-        """Those that are inductive together."""
-        return tuple(self._clauses.inductive)
-
-    def exclude(self, formula: Expr) -> tuple[Expr, LocalAnswer] | None:
-        """A proof that something never happens, where they exclude it, and what it excludes."""
-        bad = self._ordered.within(self._histories.expand(formula))
-        proof = self._clauses.exclude(bad)
-        return (bad, LocalAnswer(proof, self._ordered.system)) if proof else None
-
-
-def _still_there(order: Order, histories: Histories) -> Order:
-    """The comparisons of an earlier plan that can be made in this one, and those it begins with."""
-    timing = histories.system.timing
-    if timing is None:
-        return Order()
-    clocks = {delay.clock for delay in timing.delays}
-    return Order(
-        {
-            what: compared
-            for what, compared in {**histories.order.compared, **order.compared}.items()
-            if clocks.issuperset(compared.delays)
-        }
-    )
-
-
-def _late(conflicts: Sequence[Conflict]) -> str:
-    """Why a history that was found does not count."""
-    late = (w.what.name for c in conflicts for w in c.windows if w.closed)
-    return f"every history found rests on {listing(dict.fromkeys(late))} taking longer than said"
-
-
-def _beyond(circle: Unsettled) -> str:
-    """Why a history that was found cannot be replayed."""
-    return (
-        f"the history found cannot be replayed: what {circle} shows is not settled, since it "
-        "depends, round in a circle, on signals that wait for it"
-    )
-
-
 def needs_history(verdict: Verdict, plan: Plan) -> bool:
     """Whether a verdict on single situations leaves open whether a history leads there."""
     if verdict.obligation.mode == "possible":
         return verdict.status == "proved" and not plan.wiring.reports_may_differ
     return verdict.status == "broken" and not isinstance(verdict.obligation.formula, Const)
-
-
-def place_of(obligation: Obligation, plan: Plan) -> tuple[str, ...]:
-    """The place an obligation is about: the interlocking limits it touches, else its track."""
-    entered = [plan.signals[s].enters.piece for s in obligation.signals]
-    pieces = {*obligation.pieces, *entered}
-    limits = tuple(x.name for x in plan.limits if pieces.intersection(x.pieces))
-    return limits or tuple(sorted(pieces)[:1])
