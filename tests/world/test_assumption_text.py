@@ -161,10 +161,20 @@ signal 2R at Main | T1
 """
 
 
+ANY_LENGTH = (
+    "The times of Lock-time are taken to be of any length, however long or short, but for "
+    "loss-of-shunt as long as the file says."
+)
+
+
 @pytest.mark.parametrize(
     ("more", "said", "instead"),
     [
-        ("", "The times of Lock-time are taken to be of any length, however long or short.", ""),
+        (
+            "",
+            ANY_LENGTH,
+            "",
+        ),
         (
             "trains need 10 s to stop",
             "A train that saw a signal clear may still pass it for 10 s after it was put back.",
@@ -173,7 +183,7 @@ signal 2R at Main | T1
         (
             "trains need 10 s to stop",
             "The times of Lock-time last as long as the file says.",
-            "The times of Lock-time are taken to be of any length, however long or short.",
+            ANY_LENGTH,
         ),
         (
             "trains reverse on Siding",

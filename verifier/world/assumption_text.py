@@ -194,9 +194,14 @@ def _histories(plan: Plan) -> Iterator[str]:
         )
     else:
         yield "Over time, too, detectors and contacts report the truth."
-    if any(t.by in ("lever", "buttons", "rule") or t.electric
-           for t in plan.locking.throws.values()):  # fmt: skip
+    if _has_loss_of_shunt(plan):
         yield "For loss-of-shunt alone, any train may go unseen for up to 5 s (49 CFR 236.309)."
+
+
+def _has_loss_of_shunt(plan: Plan) -> bool:
+    """Whether the property is about any points of the plan."""
+    throws = plan.locking.throws.values()
+    return any(t.by in ("lever", "buttons", "rule") or t.electric for t in throws)
 
 
 def _trains_run(plan: Plan) -> Iterator[str]:
@@ -264,8 +269,9 @@ def _memory_acts(plan: Plan) -> Iterator[str]:
     what = _named([*locking.timers, *slow])
     if durations_matter(locking):
         yield f"The times of {what} last as long as the file says."
-    else:
-        yield f"The times of {what} are taken to be of any length, however long or short."
+        return
+    but = ", but for loss-of-shunt as long as the file says" if _has_loss_of_shunt(plan) else ""
+    yield f"The times of {what} are taken to be of any length, however long or short{but}."
 
 
 def _points_move(plan: Plan) -> Iterator[str]:
