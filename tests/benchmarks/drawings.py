@@ -13,7 +13,7 @@ from collections.abc import Callable
 import verifier
 from tests.benchmarks.lines import line
 from tests.junction_files import spec
-from verifier.drawing.svg import pages, picture
+from verifier.drawing.svg.picture import pages, picture
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import evaluate
 

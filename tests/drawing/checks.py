@@ -5,8 +5,8 @@ from collections import Counter
 from itertools import combinations
 
 from verifier.drawing.layout import GridLayout
-from verifier.drawing.panel import Panel
-from verifier.drawing.text import TextPicture
+from verifier.drawing.terminal.panel import Panel
+from verifier.drawing.terminal.picture import TextPicture
 from verifier.plan.model import Plan, Port
 
 

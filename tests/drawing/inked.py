@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
-from verifier.drawing.typeface import LENS, NAME, SMALL, text_width
+from verifier.drawing.svg.typeface import LENS, NAME, SMALL, text_width
 
 SVG = "{http://www.w3.org/2000/svg}"
 Point = tuple[float, float]

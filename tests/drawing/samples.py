@@ -3,7 +3,7 @@
 from functools import cache
 from typing import Any
 
-from verifier.drawing.text import picture
+from verifier.drawing.terminal.picture import picture
 from verifier.language.source import Source
 from verifier.language.syntax.parse import parse
 from verifier.plan.build import build

@@ -7,7 +7,7 @@ import pytest
 from tests.drawing.checks import check_lines, check_picture
 from tests.drawing.samples import SAMPLES, draw, line_of_sidings, load
 from tests.drawing.tangles import tangles
-from verifier.drawing.text import picture
+from verifier.drawing.terminal.picture import picture
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import evaluate
 

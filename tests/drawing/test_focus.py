@@ -4,7 +4,7 @@ import pytest
 
 from tests.drawing.checks import check_labels, check_lines, check_no_track_touches
 from tests.drawing.samples import END_OF_SIDING, draw, line_of_sidings, load, seen
-from verifier.drawing.text import MANY, picture
+from verifier.drawing.terminal.picture import MANY, picture
 from verifier.drawing.window import around
 
 LINE = line_of_sidings(50)

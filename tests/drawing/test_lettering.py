@@ -6,7 +6,7 @@ import pytest
 from selenium import webdriver
 
 from tests.workbench.browser import browser
-from verifier.drawing.typeface import FONT, text_width
+from verifier.drawing.svg.typeface import FONT, text_width
 
 CHARACTERS = string.ascii_letters + string.digits + string.punctuation + " "
 # Faces that systems have for a generic family. One that is not there falls back on another.

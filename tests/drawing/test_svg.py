@@ -14,9 +14,9 @@ from tests.drawing.samples import SAMPLES, line_of_sidings, load
 from tests.drawing.tangles import tangles
 from tests.junction_files import SPEC_FILES, spec
 from verifier.drawing.overlay import NO_OVERLAY, Overlay
-from verifier.drawing.placed_layout import place_layout
-from verifier.drawing.svg import SvgPicture, frames, pages, picture
-from verifier.drawing.svg_metrics import Reserved
+from verifier.drawing.svg.metrics import Reserved
+from verifier.drawing.svg.picture import SvgPicture, frames, pages, picture
+from verifier.drawing.svg.placed_layout import place_layout
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Seen, evaluate

@@ -22,9 +22,9 @@ from tests.drawing.samples import (
     load,
     seen,
 )
-from verifier.drawing.charset import KINDS, legend
-from verifier.drawing.panel import Panel
-from verifier.drawing.text import picture
+from verifier.drawing.terminal.charset import KINDS, legend
+from verifier.drawing.terminal.panel import Panel
+from verifier.drawing.terminal.picture import picture
 from verifier.drawing.view import letter
 from verifier.plan import observables
 from verifier.plan.model import Plan, Port

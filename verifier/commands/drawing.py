@@ -39,7 +39,7 @@ def _width(text: str) -> int:
 def _draw(options: argparse.Namespace) -> int:
     from verifier.api import load, situation_of
     from verifier.drawing.overlay import Overlay
-    from verifier.drawing.svg import pages, picture
+    from verifier.drawing.svg.picture import pages, picture
     from verifier.language.writing import write_file
     from verifier.reference.evaluator import evaluate
 

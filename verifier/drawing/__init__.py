@@ -1,1 +1,1 @@
-"""Plan and situation to diagram: layout of the drawing, terminal, SVG."""
+"""Plan and situation to diagram: a sketch and its layout here; `terminal/` and `svg/` draw it."""

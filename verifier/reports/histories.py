@@ -4,7 +4,7 @@ it was allowed."""
 from collections.abc import Iterator
 from textwrap import wrap
 
-from verifier.drawing.text import TextPicture, picture
+from verifier.drawing.terminal.picture import TextPicture, picture
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.ink import Ink

@@ -3,7 +3,7 @@
 from collections.abc import Collection, Iterator, Sequence
 from textwrap import wrap
 
-from verifier.drawing.text import TextPicture, picture
+from verifier.drawing.terminal.picture import TextPicture, picture
 from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from verifier.drawing.charset import legend
+from verifier.drawing.terminal.charset import legend
 from verifier.reports.failures import failure_lines
 from verifier.reports.histories import history_lines
 from verifier.reports.ink import Ink

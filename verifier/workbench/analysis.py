@@ -8,8 +8,8 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
 from verifier.drawing.overlay import NO_OVERLAY, Overlay, changes
-from verifier.drawing.svg import picture
-from verifier.drawing.template import STYLE
+from verifier.drawing.svg.picture import picture
+from verifier.drawing.svg.template import STYLE
 from verifier.explain.signal_causes import causes
 from verifier.language.diagnostics.diagnostic import Diagnostic
 from verifier.plan.model import Plan, Signal

@@ -14,7 +14,7 @@ from hashlib import sha256
 from importlib import metadata, resources
 
 from verifier import __version__
-from verifier.drawing.template import STYLE
+from verifier.drawing.svg.template import STYLE
 from verifier.reports.page import parts
 from verifier.reports.page.findings import findings
 from verifier.reports.page.markup import Html, joined, tag, trusted

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from verifier.drawing.overlay import Hatched, Mark, Overlay, changes
-from verifier.drawing.svg import SvgPicture, frames, pages, picture
+from verifier.drawing.svg.picture import SvgPicture, frames, pages, picture
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation

@@ -6,8 +6,8 @@ the place of a signal, asks here.
 
 from verifier.drawing.layout import Bend, GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import LEFT, RIGHT
-from verifier.drawing.svg_metrics import ACROSS, DOWN
-from verifier.drawing.svg_placer import Point
+from verifier.drawing.svg.metrics import ACROSS, DOWN
+from verifier.drawing.svg.placer import Point
 from verifier.plan.model import Joint, Port
 
 # Rail from the last joint to where an end of the plan is drawn.

@@ -10,12 +10,12 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from html import escape
 
-from verifier.drawing.callouts import call_outs, hatching
 from verifier.drawing.overlay import NO_OVERLAY, Mark, Overlay
-from verifier.drawing.placed_layout import PlacedLayout, place_layout, strips
-from verifier.drawing.svg_ink import SvgRenderer
-from verifier.drawing.svg_metrics import Reserved
-from verifier.drawing.template import STYLE
+from verifier.drawing.svg.callouts import call_outs, hatching
+from verifier.drawing.svg.ink import SvgRenderer
+from verifier.drawing.svg.metrics import Reserved
+from verifier.drawing.svg.placed_layout import PlacedLayout, place_layout, strips
+from verifier.drawing.svg.template import STYLE
 from verifier.drawing.view import View
 from verifier.drawing.window import around as pieces_around
 from verifier.plan.model import Plan

@@ -9,16 +9,16 @@ cannot be drawn without crossing other track is torn apart, both ends naming eac
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from verifier.drawing.charset import ink
 from verifier.drawing.label_placer import grown
 from verifier.drawing.layout import GridLayout, Rows, choose_rows, first_heights, lay_out, to_blame
 from verifier.drawing.sketch import Sketch, sketch
 from verifier.drawing.spacing import order
 from verifier.drawing.tearing import Links, draw_torn
-from verifier.drawing.text_ink import ink_layout
-from verifier.drawing.text_labels import text_labels
-from verifier.drawing.text_metrics import Style, left_to_right, sizes
-from verifier.drawing.text_placer import Placement, place_labels
+from verifier.drawing.terminal.charset import ink
+from verifier.drawing.terminal.ink import ink_layout
+from verifier.drawing.terminal.labels import text_labels
+from verifier.drawing.terminal.metrics import Style, left_to_right, sizes
+from verifier.drawing.terminal.placer import Placement, place_labels
 from verifier.drawing.trackside import Trackside, trackside
 from verifier.drawing.view import View
 

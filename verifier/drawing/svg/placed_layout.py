@@ -9,14 +9,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 
-from verifier.drawing.charset import FINE
 from verifier.drawing.label_placer import BELOW, grown
 from verifier.drawing.layout import GridLayout, Rows, choose_rows, first_heights, lay_out, to_blame
-from verifier.drawing.panel import LONG_NAME
 from verifier.drawing.sketch import Sketch
 from verifier.drawing.spacing import Sizes
-from verifier.drawing.svg_labels import OFF, svg_labels
-from verifier.drawing.svg_metrics import (
+from verifier.drawing.svg.labels import OFF, svg_labels
+from verifier.drawing.svg.metrics import (
     DOWN,
     NAME_HIGH,
     SIGNAL_HIGH,
@@ -26,7 +24,7 @@ from verifier.drawing.svg_metrics import (
     end_words,
     paper_sizes,
 )
-from verifier.drawing.svg_placer import (
+from verifier.drawing.svg.placer import (
     BY_THING,
     Box,
     Occupancy,
@@ -36,12 +34,14 @@ from verifier.drawing.svg_placer import (
     below,
     place,
 )
+from verifier.drawing.svg.template import outline as path_outline
+from verifier.drawing.svg.track_paths import LOOSE, TrackPaths
+from verifier.drawing.svg.typeface import NAME, text_width
 from verifier.drawing.tearing import Links, draw_torn
-from verifier.drawing.template import outline as path_outline
-from verifier.drawing.text_metrics import Style, left_to_right, sizes
-from verifier.drawing.track_paths import LOOSE, TrackPaths
+from verifier.drawing.terminal.charset import FINE
+from verifier.drawing.terminal.metrics import Style, left_to_right, sizes
+from verifier.drawing.terminal.panel import LONG_NAME
 from verifier.drawing.trackside import Trackside, trackside
-from verifier.drawing.typeface import NAME, text_width
 from verifier.drawing.view import View
 from verifier.plan.model import Plan, Port
 

@@ -9,10 +9,10 @@ from html import escape
 from itertools import pairwise
 from math import ceil
 
-from verifier.drawing import template
 from verifier.drawing.overlay import Hatched, Mark
-from verifier.drawing.placed_layout import PlacedLayout
-from verifier.drawing.svg_placer import Box, Occupancy, Point
+from verifier.drawing.svg import template
+from verifier.drawing.svg.placed_layout import PlacedLayout
+from verifier.drawing.svg.placer import Box, Occupancy, Point
 from verifier.plan.model import Port
 
 Spots = Mapping[tuple[str, str], Box]

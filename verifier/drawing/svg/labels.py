@@ -1,6 +1,6 @@
 """What stands beside and on the track, and where it would like to stand.
 
-Input: a layout and what to leave room for. Output: things for :mod:`verifier.drawing.svg_placer`
+Input: a layout and what to leave room for. Output: things for :mod:`verifier.drawing.svg.placer`
 to place, the most important first, and the places of what stands on the rail itself. A
 signal stands on the right-hand side of its trains, before the joint where its route begins.
 """
@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from verifier.drawing.label_placer import ABOVE, BELOW
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import RIGHT
-from verifier.drawing.svg_metrics import (
+from verifier.drawing.svg.metrics import (
     APART,
     DERAIL,
     GATE,
@@ -27,8 +27,9 @@ from verifier.drawing.svg_metrics import (
     signal_size,
     special_words,
 )
-from verifier.drawing.svg_placer import Box, Point, SvgLabel
-from verifier.drawing.track_paths import TrackPaths, on_paper
+from verifier.drawing.svg.placer import Box, Point, SvgLabel
+from verifier.drawing.svg.track_paths import TrackPaths, on_paper
+from verifier.drawing.svg.typeface import NAME, SMALL, text_width
 from verifier.drawing.trackside import (
     Trackside,
     gap_name,
@@ -37,7 +38,6 @@ from verifier.drawing.trackside import (
     stem_at_left,
     undrawn_words,
 )
-from verifier.drawing.typeface import NAME, SMALL, text_width
 from verifier.plan.model import Joint, Piece, Plan, Port, Signal
 
 Standing = Mapping[tuple[str, str], Box]

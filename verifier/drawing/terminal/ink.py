@@ -4,12 +4,12 @@ Input: the layout, placed labels, what is seen. Output: the lines, and the kinds
 used in them. Every character has one place and nothing is written over a label.
 """
 
-from verifier.drawing.charset import Charset
 from verifier.drawing.layout import GridCell, GridLayout, Rail, Slant
 from verifier.drawing.sketch import LEFT, RIGHT
-from verifier.drawing.text_labels import derail_places, furniture_place
-from verifier.drawing.text_metrics import Style, end_text, furniture
-from verifier.drawing.text_placer import Placement, TextLabel
+from verifier.drawing.terminal.charset import Charset
+from verifier.drawing.terminal.labels import derail_places, furniture_place
+from verifier.drawing.terminal.metrics import Style, end_text, furniture
+from verifier.drawing.terminal.placer import Placement, TextLabel
 from verifier.drawing.trackside import Trackside
 from verifier.drawing.view import View
 from verifier.plan.model import Piece, Port

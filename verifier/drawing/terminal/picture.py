@@ -7,7 +7,7 @@ text, no wider than asked, with nothing drawn over anything else.
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
-from verifier.drawing.panel import Panel, PanelDrawer
+from verifier.drawing.terminal.panel import Panel, PanelDrawer
 from verifier.drawing.view import View
 from verifier.drawing.window import around
 from verifier.plan.model import Plan

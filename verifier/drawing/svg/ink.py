@@ -7,13 +7,12 @@ each element of the plan, and where each element is, for the call-outs.
 from collections.abc import Iterable, Iterator
 from html import escape
 
-from verifier.drawing import template
 from verifier.drawing.label_placer import BELOW
 from verifier.drawing.layout import GridCell
-from verifier.drawing.placed_layout import PlacedLayout
 from verifier.drawing.sketch import LEFT, RIGHT
-from verifier.drawing.svg_labels import derail_spot
-from verifier.drawing.svg_metrics import (
+from verifier.drawing.svg import template
+from verifier.drawing.svg.labels import derail_spot
+from verifier.drawing.svg.metrics import (
     BLADE,
     HEAD,
     HEAD_APART,
@@ -25,8 +24,9 @@ from verifier.drawing.svg_metrics import (
     mast_width,
     short,
 )
-from verifier.drawing.svg_placer import Box, PlacedSvgLabel, Point, SvgLabel
-from verifier.drawing.track_paths import LOOSE
+from verifier.drawing.svg.placed_layout import PlacedLayout
+from verifier.drawing.svg.placer import Box, PlacedSvgLabel, Point, SvgLabel
+from verifier.drawing.svg.track_paths import LOOSE
 from verifier.drawing.trackside import gap_name, undrawn_words
 from verifier.drawing.view import FAULT_OF, View, aspect_word
 from verifier.plan.model import Joint, Piece, Port, Signal

@@ -1,6 +1,6 @@
 """The labels of a terminal drawing: which, in what order, and where each would like to be.
 
-Input: the layout and what is seen. Output: labels for :mod:`verifier.drawing.text_placer`.
+Input: the layout and what is seen. Output: labels for :mod:`verifier.drawing.terminal.placer`.
 A signal's arrow stands right at its gap and points the way the signal governs: below the
 track for trains to the right, above it for trains to the left, on their right-hand side.
 """
@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from verifier.drawing.label_placer import ABOVE, BELOW
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import RIGHT
-from verifier.drawing.text_metrics import Style, furniture, gate_mark, special_label
-from verifier.drawing.text_placer import TextLabel
+from verifier.drawing.terminal.metrics import Style, furniture, gate_mark, special_label
+from verifier.drawing.terminal.placer import TextLabel
 from verifier.drawing.trackside import (
     Trackside,
     label_sides,

@@ -9,9 +9,9 @@ from collections.abc import Iterator, Sequence
 from html import escape
 from math import acos, pi, tan
 
-from verifier.drawing.svg_metrics import HEAD
-from verifier.drawing.svg_placer import Box, Point
-from verifier.drawing.typeface import FONT, LENS, NAME, SMALL
+from verifier.drawing.svg.metrics import HEAD
+from verifier.drawing.svg.placer import Box, Point
+from verifier.drawing.svg.typeface import FONT, LENS, NAME, SMALL
 from verifier.drawing.view import letter
 
 CURVE = 9.0  # rail that a corner in the track takes on each side

@@ -11,8 +11,8 @@ from math import ceil
 
 from verifier.drawing.sketch import Node, Sketch
 from verifier.drawing.spacing import Size, Sizes
+from verifier.drawing.svg.typeface import NAME, SMALL, text_width
 from verifier.drawing.trackside import DIRECTIONS, Trackside, far_end_words, stem_at_left
-from verifier.drawing.typeface import NAME, SMALL, text_width
 from verifier.drawing.view import aspect_word
 from verifier.plan.model import Piece, Plan, Port, Signal
 

@@ -8,9 +8,9 @@ plan in several situations lie over each other.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from verifier.drawing.charset import Charset
 from verifier.drawing.sketch import Node, Sketch, sketch
 from verifier.drawing.spacing import Size, Sizes, order
+from verifier.drawing.terminal.charset import Charset
 from verifier.drawing.trackside import (
     DIRECTIONS,
     Trackside,

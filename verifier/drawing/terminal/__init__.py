@@ -1,0 +1,1 @@
+"""The drawing in characters, fine or plain ASCII, for the terminal."""
