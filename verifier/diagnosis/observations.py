@@ -20,6 +20,7 @@ from verifier.plan import observables
 from verifier.plan.model import Signal
 from verifier.plan.observables import Observable
 from verifier.plan.signals.aspects import RESTRICTED_RANK, STOP_RANK
+from verifier.plan.signals.colors import ALL_COLORS
 from verifier.plan.signals.heads import signal_of
 
 # An observation with more ways in which stock may stand than these tells next to nothing.
@@ -40,7 +41,6 @@ _FILLERS = frozenset((
 _SET = ("lever", "button", "derail", "gate", "relay", "timer", "traffic")
 _THROWN = frozenset(("thrown", "told", "throw", "commanded"))
 _WORD = re.compile(r"[,;:]|[^\s,;:]+")
-_COLORS = ("green", "yellow", "red", "lunar", "white", "dark")
 
 
 @dataclass(frozen=True, slots=True)
@@ -448,5 +448,4 @@ def _in_any_case(word: str, known: Iterable[str]) -> str | None:
 def _colors(said: Sequence[str]) -> Colors | None:
     """``flashing yellow over red`` as colors."""
     parts = " ".join(said).split(" over ")
-    known = {*_COLORS, *(f"flashing {color}" for color in _COLORS)}
-    return tuple(parts) if all(part in known for part in parts) else None
+    return tuple(parts) if all(part in ALL_COLORS for part in parts) else None

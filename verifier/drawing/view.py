@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from verifier.plan import observables
 from verifier.plan.model import Piece, Plan, Signal
 from verifier.plan.observables import UNLISTED, Observable
+from verifier.plan.signals.colors import flashes, steady
 from verifier.plan.track.build_track import moves_over
 from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.evaluator import Seen
@@ -147,9 +148,8 @@ class View:
 
 def letter(color: str) -> str:
     """A head's color as a letter, ``*`` before it where it flashes."""
-    words = color.split()
-    mark = _LETTERS.get(words[-1], "?")
-    return f"*{mark}" if words[0] == "flashing" else mark
+    mark = _LETTERS.get(steady(color), "?")
+    return f"*{mark}" if flashes(color) else mark
 
 
 def aspect_word(name: str) -> str:

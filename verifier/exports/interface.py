@@ -17,7 +17,7 @@ from verifier.exports.names import CNames, plain
 from verifier.plan import observables
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED, Condition, Observable
-from verifier.plan.signals.build_signals import COLORS
+from verifier.plan.signals.colors import COLORS, flashes, flashing, steady
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.report_abstraction import lamp_out, reports_of
 
@@ -222,12 +222,12 @@ def _states(what: Observable, enumerators: Sequence[str]) -> tuple[EncodedState,
 def _colors(plan: Plan) -> Iterator[str]:
     shown = {c for s in plan.signals.values() for head in s.heads for c in head.color.values}
     yield from _STEADY
-    yield from (f"flashing {c}" for c in _STEADY if f"flashing {c}" in shown)
+    yield from (flashing(c) for c in _STEADY if flashing(c) in shown)
 
 
 def _color(color: str) -> tuple[str, int]:
-    number = _STEADY.index(color.removeprefix("flashing "))
-    return f"COLOR_{_cap(color)}", number + FLASHING * color.startswith("flashing ")
+    number = _STEADY.index(steady(color))
+    return f"COLOR_{_cap(color)}", number + FLASHING * flashes(color)
 
 
 def _aspects(plan: Plan, words: CNames) -> dict[str, EncodedState]:

@@ -9,6 +9,7 @@ from verifier.logic.expr import FALSE, atom, constant
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.plan.signals.aspects import Aspect
+from verifier.plan.signals.colors import steady
 from verifier.properties.obligation import Obligation
 
 
@@ -70,7 +71,7 @@ def _chart_obligation(about: tuple[Aspect, ...], trouble: str) -> Obligation:
 def _against_fundamentals(colors: tuple[str, ...], aspect: Aspect) -> str:
     if len(colors) != 1:
         return ""
-    color = colors[0].removeprefix("flashing ")
+    color = steady(colors[0])
     if color == "white":
         return f"{aspect.name} is a single white light, which is never used"
     if color == "red" and aspect.permits:

@@ -10,6 +10,7 @@ from verifier.language.listing import listing
 from verifier.logic.expr import constant
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.plan.observables import Observable, facts_in
+from verifier.plan.signals.colors import steady
 from verifier.plan.wiring.wiring_model import Detector, Driver
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import pieces_in
@@ -266,5 +267,5 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
 
 def lamp_colors(head: Head) -> tuple[str, ...]:
     """The colors of the lamps of a head: flashing and steady are one lamp, dark is none."""
-    shown = (color.removeprefix("flashing ") for color in head.color.values)
+    shown = (steady(color) for color in head.color.values)
     return tuple(dict.fromkeys(color for color in shown if color != "dark"))

@@ -13,6 +13,7 @@ from verifier.drawing.svg.metrics import HEAD
 from verifier.drawing.svg.placer import Box, Point
 from verifier.drawing.svg.typeface import FONT, LENS, NAME, SMALL
 from verifier.drawing.view import letter
+from verifier.plan.signals.colors import flashes, steady
 
 CURVE = 9.0  # rail that a corner in the track takes on each side
 BEND = 26.0  # the same in a bend
@@ -181,13 +182,13 @@ def lens(at: Point, color: str | None) -> str:
     a dash, flashing has rays. None: of which nothing is said."""
     if color is None:
         return circle(at, HEAD, "o lens")
-    *flashing, plain = color.split()
+    plain = steady(color)
     drawn = circle(at, HEAD, f"o lens {plain}")
     x, y = at
     if plain == "dark":
         return drawn + stroke((x - 3, y), (x + 3, y))
     ends = [(_off(at, way, HEAD + 1.4), _off(at, way, HEAD + 4)) for way in _RAYS]
-    rays = "".join(f"M{_at(a)}L{_at(b)}" for a, b in ends) if flashing else ""
+    rays = "".join(f"M{_at(a)}L{_at(b)}" for a, b in ends) if flashes(color) else ""
     shining = f'<path class="k" d="{rays}"/>' if rays else ""
     return drawn + shining + text((x, y + 3), letter(plain), "l lit")
 

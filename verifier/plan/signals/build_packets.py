@@ -11,6 +11,7 @@ from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.plan.names import Names
 from verifier.plan.signals.aspects import INDICATIONS, Aspect, Chart
+from verifier.plan.signals.colors import flashing
 from verifier.plan.signals.packet_model import (
     ABSOLUTE_STOP,
     FIRST_ADDRESS,
@@ -25,7 +26,7 @@ _STOP = INDICATIONS["stop"]
 # Numbers of colors where the file gives none; a flashing one is eight more.
 _COLORS = ("red", "yellow", "green", "lunar", "white", "dark")
 _USUAL_COLORS = {c: i for i, c in enumerate(_COLORS)} | {
-    f"flashing {c}": i + 8 for i, c in enumerate(_COLORS)
+    flashing(c): i + 8 for i, c in enumerate(_COLORS)
 }
 
 

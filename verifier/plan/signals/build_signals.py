@@ -12,12 +12,10 @@ from verifier.plan.model import Head, Line, Signal
 from verifier.plan.names import Names
 from verifier.plan.observables import UNLISTED, Observable
 from verifier.plan.signals import aspects
+from verifier.plan.signals.colors import COLORS, flashing, steady
 from verifier.plan.signals.signal_placement import MAX_HEADS, Post
 from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring.wiring_model import Wiring
-
-COLORS = ("green", "yellow", "lunar", "white", "red", "dark")
-
 
 # ------------------------------------------------------------------ the chart
 
@@ -105,12 +103,12 @@ def _listed_combinations(post: Post, chart: aspects.Chart) -> list[aspects.Combi
 
 
 def _color_order(color: str) -> tuple[int, str]:
-    base = color.removeprefix("flashing ")
+    base = steady(color)
     return (COLORS.index(base) if base in COLORS else len(COLORS), color)
 
 
 def _shows(rule: tree.Rule) -> str:
-    return ("flashing " if rule.flashing else "") + rule.shows.text
+    return flashing(rule.shows.text) if rule.flashing else rule.shows.text
 
 
 def build_signals(

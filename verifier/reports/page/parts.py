@@ -7,6 +7,7 @@ In: a report on its paper. Out: markup.
 from collections.abc import Iterator, Mapping
 
 from verifier.language.source import Source
+from verifier.plan.signals.colors import ALL_COLORS, flashes, steady
 from verifier.reports.failures import broken_words, failure_rows, pairs_words
 from verifier.reports.page.markup import NOTHING, Child, Html, coded, joined, tag
 from verifier.reports.page.paper import Paper, Part, sources
@@ -23,8 +24,6 @@ from verifier.reports.words import (
 )
 from verifier.sheets.sheet import Sheet, Table
 from verifier.verdicts.report import Verdict
-
-_COLORS = ("green", "yellow", "red", "lunar", "white", "dark")
 
 
 def table(
@@ -189,12 +188,12 @@ def _lamps(colors: str) -> Html:
     return joined(
         tag(
             "span",
-            "-" if words[-1] == "dark" else words[-1][0].upper(),
-            class_=f"lamp {words[-1]}" + (" flashing" if len(words) > 1 else ""),
+            "-" if steady(color) == "dark" else steady(color)[0].upper(),
+            class_=f"lamp {steady(color)}" + (" flashing" if flashes(color) else ""),
             aria_hidden="true",
         )
-        for head in colors.split(" over ")
-        if (words := head.split()) and words[-1] in _COLORS
+        for color in colors.split(" over ")
+        if color in ALL_COLORS
     )
 
 
