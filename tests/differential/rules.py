@@ -16,7 +16,7 @@ OWN_ASPECTS = (
     "proceed at medium speed",
     "aspect Slow-Approach yellow over yellow or red over red over yellow "
     "proceed at slow speed prepared to stop",
-    "aspect Grade red over white stop and proceed",
+    "aspect Grade red over white or flashing red stop and proceed",
     "aspect Clear green or green over green or flashing green over red over red proceed",
     "aspect Limited yellow over green or yellow over green over red "
     "proceed prepared to pass next signal at limited speed",

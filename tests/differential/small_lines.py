@@ -35,14 +35,15 @@ def write_line(r: Random) -> str:
     kept = r.sample(list(writer.memory), min(len(writer.memory), r.randint(0, 2)))
     writer.memory = {name: writer.memory[name] for name in kept}
     writer.order = kept
-    lines = [PANEL]
+    lines = [PANEL, "aspect Grade flashing red stop and proceed"]
     for line in track.splitlines():
         lines.append(line)
         if line.startswith("turnout"):
             lines += writer.thrown("T1", contacts=True)
     for i, place in signals:
         lines.append(f"signal S{i} at {place}")
-        lines += [f"  {aspect} when {writer.when()}" for aspect in ("Clear", "Approach")]
+        shown = ("Clear", r.choice(["Approach", "Approach", "Restricting", "Grade"]))
+        lines += [f"  {aspect} when {writer.when()}" for aspect in shown]
         lines.append("  Stop otherwise")
     return "\n".join([*lines, *writer.remembered(), *_running(r)]) + "\n"
 

@@ -47,6 +47,9 @@ class Course:
         for joint in spans:
             self._set("across", joint, "spanned")
 
+    def set_pace(self, piece: str, pace: str) -> None:
+        self._set("pace", piece, pace)
+
     def take(self, piece: str) -> None:
         self._set("train", piece, "vacant")
 

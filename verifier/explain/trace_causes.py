@@ -139,8 +139,9 @@ class _Why:
         assert went.under is not None
         number = self._numbers.get((k, train))
         signal = self.plan.signals[went.under]
-        while k and not self.record.permits(k, signal):
-            k -= 1  # a late pass: when it last saw the signal clear
+        late = self.record.is_too_late(k, went)
+        while k and late and not self.record.clears(k, signal):
+            k -= 1  # when it last saw the signal clear
         shows = self._shows(signal.name, k)
         said = {"train": name, "event": f" (event {number})" if number else ""}
         subject, aspect = Subject("signal", signal.name), self.record.aspect(k, signal)

@@ -221,7 +221,7 @@ class _Teller:
                 continue
             span = acting_span(record, k, signal)
             if before != now:
-                verb = _change(before in record.permitting, now in record.permitting)
+                verb = _change(before in record.clearing, now in record.clearing)
                 yield HistoryEvent(k, f"{signal.name} {verb} {now}", span), signal.aspect
             elif k == 0 and now in record.permitting:
                 event = HistoryEvent(k, f"{signal.name} shows {now} from the start", span)
@@ -325,7 +325,7 @@ class _Teller:
                 text = f"{name} turns back on {onto}"
             case "enters":
                 newcomer = record.newcomer(went.train)
-                past = f" past {went.under}{self._seen(k, went.under)}" if went.under else ""
+                past = f" past {went.under}{self._seen(k, went)}" if went.under else ""
                 text = f"{newcomer} comes in at {off}{past}, onto {onto}{stands}"
             case "out":
                 text = f"the front of {name} goes out at {onto}"
@@ -336,7 +336,7 @@ class _Teller:
             case "tail":
                 text = f"the tail of {name} leaves {off}"
             case _ if went.under:
-                text = f"the front of {name} passes {went.under}{self._seen(k, went.under)}"
+                text = f"the front of {name} passes {went.under}{self._seen(k, went)}"
                 text += f" and comes onto {onto}{stands}"
             case _:
                 text = f"the front of {name} comes onto {onto}{stands}"
@@ -356,11 +356,11 @@ class _Teller:
         beyond = self.plan.track.joint_at[went.off].other(went.off)
         return self.plan.track.pieces[beyond.piece].kind == "edge"
 
-    def _seen(self, k: int, signal: str) -> str:
-        shown = self.plan.signals[signal]
-        if self.record.permits(k, shown):
-            return ""
-        return ", too late to stop,"
+    def _seen(self, k: int, went: TrainMove) -> str:
+        if self.record.is_too_late(k, went):
+            return ", too late to stop,"
+        stops = went.under and not self.record.clears(k, self.plan.signals[went.under])
+        return ", after a stop," if stops else ""
 
     # -------------------------------------------------------------- the end
 
@@ -383,10 +383,10 @@ _TOLD_AT_THE_END = ("points move", "trains meet", "train derails", "traffic turn
 _Said = tuple[HistoryEvent, Observable | int]
 
 
-def _change(permitted: bool, permits: bool) -> str:
-    if permits:
-        return "changes to" if permitted else "clears to"
-    return "drops to" if permitted else "changes to"
+def _change(cleared: bool, clears: bool) -> str:
+    if clears:
+        return "changes to" if cleared else "clears to"
+    return "drops to" if cleared else "changes to"
 
 
 def _span_of(throw: Throw | None) -> Span | None:

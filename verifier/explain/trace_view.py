@@ -48,6 +48,7 @@ class TraceView:
         self.moments = tuple(moments)
         self.evaluator = Evaluator(plan)
         self.permitting = {a.name for a in plan.chart.aspects if a.permits}
+        self.clearing = {a.name for a in plan.chart.aspects if a.clears}
         self._following = (*self.moments[1:], after)
         self._facing = entered_under_signal(
             {s.name: (s.enters, s.span) for s in plan.signals.values()}
@@ -107,7 +108,19 @@ class TraceView:
         return shown[signal.name]
 
     def permits(self, k: int, signal: Signal) -> bool:
+        """Whether the signal lets trains pass, be it after a stop."""
         return self.aspect(k, signal) in self.permitting
+
+    def clears(self, k: int, signal: Signal) -> bool:
+        """Whether the signal lets trains pass without a stop."""
+        return self.aspect(k, signal) in self.clearing
+
+    def is_too_late(self, k: int, went: TrainMove) -> bool:
+        """Whether a train that passes a signal could not stop before it any more."""
+        if went.under is None or self.clears(k, self.plan.signals[went.under]):
+            return False
+        slow = went.off and self.now(k, observables.pace(went.off.piece)) == "restricted"
+        return self.is_late(k, went.under) and not slow
 
     def holds(self, k: int, condition: Condition) -> bool:
         return self.evaluator.allows(self.situation(k), condition)

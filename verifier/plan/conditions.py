@@ -234,7 +234,7 @@ def _signal(claim: _Claim) -> Condition | None:
         aspect = observables.reading(name, aspect.values)
     match kind:
         case "at stop":
-            stops = {a.name for a in chart.aspects if not a.permits} | {observables.UNLISTED}
+            stops = {a.name for a in chart.aspects if not a.clears} | {observables.UNLISTED}
             return claim.fact(aspect, stops, kind)
         case "proceeds":
             return claim.fact(aspect, (a.name for a in chart.aspects if a.proceeds), kind)

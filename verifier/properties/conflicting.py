@@ -21,7 +21,7 @@ def converging_proceeds(plan: Plan) -> Iterator[Obligation]:
     """Two signals never let trains onto tracks that converge.
 
     If main and siding both show green toward one switch, two trains meet at its points. Any
-    aspect less restrictive than stop counts, Restricting included.
+    aspect less restrictive than stop counts, Restricting and stop-and-proceed included.
     """
     return _conflicting(
         "converging-proceeds", "converging", plan,
@@ -45,8 +45,8 @@ def opposing_proceeds(plan: Plan) -> Iterator[Obligation]:
     The signals may stand at one control point or at neighboring ones. Where a dispatcher
     authorizes every movement, both may be allowed to clear: say so in the file (`waive
     opposing-proceeds for … because "…"`). On `switching only` track both may show Restricting
-    at once, since one train at a time works there. An edge where trains only enter counts as a
-    signal that always lets a train in: no signal may let a train out there.
+    or stop-and-proceed at once, since one train at a time works there. An edge where trains only
+    enter counts as a signal that always lets a train in: no signal may let a train out there.
     """
     yield from _conflicting(
         "opposing-proceeds",

@@ -65,9 +65,9 @@ def crossover_ends_disagree(plan: Plan) -> Iterator[Obligation]:
 def derail_not_set(plan: Plan) -> Iterator[Obligation]:
     """A signal never proceeds with a derail set against its purpose.
 
-    A derail on the route must not be derailing; Restricting counts too, since it derails a train
-    at any speed. A derail that protects the trackwork ahead (from a spur, for example) must be
-    derailing while trains proceed on the other track.
+    A derail on the route must not be derailing; Restricting and stop-and-proceed count too, since
+    it derails a train at any speed. A derail that protects the trackwork ahead (from a spur, for
+    example) must be derailing while trains proceed on the other track.
     """
     for signal, routes in signals_with_routes(plan):
         for derail in plan.derails.values():
@@ -95,7 +95,7 @@ def derail_not_set(plan: Plan) -> Iterator[Obligation]:
 
 def span_not_locked(plan: Plan) -> Iterator[Obligation]:
     """A signal never proceeds toward a lift-out, drop or swing section that is not seated.
-    Restricting counts too, since the track is missing there."""
+    Restricting and stop-and-proceed count too, since the track is missing there."""
     for signal, routes in signals_with_routes(plan):
         for gate in plan.gates.values():
             over = [r for r in routes if gate.block in r.blocks]

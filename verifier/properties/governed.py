@@ -67,8 +67,8 @@ def proceed_over_open_points(plan: Plan) -> Iterator[Obligation]:
     """A signal never proceeds while points in the route do not actually lie for it.
 
     Facing points must lie fully normal or fully reverse; trailing points must lie for the
-    track the train comes from. Points that lie neither way are open. Restricting counts too:
-    a train derails at open points at any speed.
+    track the train comes from. Points that lie neither way are open. Restricting and
+    stop-and-proceed count too: a train derails at open points at any speed.
     """
     for signal, routes in signals_with_routes(plan):
         bad: dict[str, list[Expr]] = {}

@@ -23,12 +23,14 @@ from verifier.properties.locking_phrases import (
     places_of,
     points_move,
     remember_route,
+    stops_all,
     switches,
     train_on,
     was_put_back,
 )
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import (
+    clears,
     permits,
     proceeds,
     signals_with_routes,
@@ -72,12 +74,13 @@ def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
     """Points never move while a signal lets trains over them.
 
     Facing and trailing points both count, and so does every aspect less restrictive than stop,
-    Restricting included.
+    Restricting and stop-and-proceed included.
     """
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
         for name in _points_of(routes):
             over = lies_over(name, routes)
-            at_stop = f"{signal.name} at stop"
+            at_stop, held = stops_all(signal, plan), not_at_stop(signal, plan)
+            always = set(held.values) == set(signal.aspect.values)
             lets = conjunction(permits(signal, plan), disjunction(*(way for _, way in over)))
             yield Obligation(
                 "points-move-under-signal",
@@ -89,9 +92,12 @@ def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
                 (over[0][0],),
                 (name,),
                 name,
-                hint=lock_while(name, f"not {at_stop}", at_stop, plan),
+                hint=f"Whatever {signal.name} shows, a train may pass it after a stop: let it show "
+                f"an aspect whose indication is `stop` while {name} may move."
+                if always
+                else lock_while(name, held.text, at_stop, plan),
                 over="histories",
-                lock=lock_of(name, not_at_stop(signal, plan), f"not {at_stop}", plan),
+                lock=None if always else lock_of(name, held, held.text, plan),
             )
 
 
@@ -160,7 +166,7 @@ def _released_early(
         yield Obligation(
             name,
             (signal.name,),
-            conjunction(when(signal, plan), negation(permits(signal, plan)), released),
+            conjunction(when(signal, plan), negation(clears(signal, plan)), released),
             f"{signal.name} {before(signal, plan)}, {text}",
             (signal.span,),
             (signal.name,),

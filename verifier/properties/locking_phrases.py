@@ -152,10 +152,19 @@ def is_occupied(block: str, plan: Plan) -> Fact | None:
 
 
 def not_at_stop(signal: Signal, plan: Plan) -> Fact:
-    """The signal is set to an aspect less restrictive than stop."""
+    """The signal is set to an aspect that lets trains pass."""
     permits = {a.name for a in plan.chart.aspects if a.permits}
     values = tuple(v for v in signal.aspect.values if v in permits)
-    return Fact(signal.aspect, values, signal.span, f"not {signal.name} at stop")
+    return Fact(signal.aspect, values, signal.span, f"not {stops_all(signal, plan)}")
+
+
+def stops_all(signal: Signal, plan: Plan) -> str:
+    """How a rule says that no train may pass the signal, not even after a stop."""
+    shown = [a for a in plan.chart.aspects if a.name in signal.aspect.values]
+    if not any(a.permits and not a.clears for a in shown):
+        return f"{signal.name} at stop"
+    stop = next((a.name for a in plan.chart.aspects if not a.permits), "Stop")
+    return f"{signal.name} shows {stop}"
 
 
 def _is_asked(held: str, locked: Condition) -> bool:

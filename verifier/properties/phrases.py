@@ -18,8 +18,13 @@ def proceeds(signal: Signal, plan: Plan) -> Expr:
     return shows_one_of(signal, {a.name for a in plan.chart.aspects if a.proceeds})
 
 
-def permits(signal: Signal, plan: Plan) -> Expr:
+def clears(signal: Signal, plan: Plan) -> Expr:
     """The signal lets a train pass without stopping, Restricting included."""
+    return shows_one_of(signal, {a.name for a in plan.chart.aspects if a.clears})
+
+
+def permits(signal: Signal, plan: Plan) -> Expr:
+    """The signal lets a train pass, be it at restricted speed, or after a stop."""
     return shows_one_of(signal, {a.name for a in plan.chart.aspects if a.permits})
 
 

@@ -17,6 +17,7 @@ from verifier.properties.locking_phrases import (
     is_occupied,
     not_at_stop,
     places_of,
+    stops_all,
     switches,
 )
 from verifier.properties.obligation import Lock, Obligation
@@ -186,7 +187,7 @@ def traffic_locking(plan: Plan) -> Iterator[Obligation]:
         held = f"any of {', '.join(traffic.blocks)} occupied"
         if len(traffic.blocks) == 1:
             held = f"{traffic.blocks[0]} occupied"
-        held += "".join(f" or not {s.name} at stop" for s, _ in into)
+        held += "".join(f" or not {stops_all(s, plan)}" for s, _ in into)
         seen = [is_occupied(block, plan) for block in traffic.blocks]
         known = [*filter(None, seen), *(not_at_stop(s, plan) for s, _ in into)]
         lock = Lock(traffic.name, AnyOne(tuple(known), traffic.span)) if all(seen) else None

@@ -74,7 +74,7 @@ def _against_fundamentals(colors: tuple[str, ...], aspect: Aspect) -> str:
     color = steady(colors[0])
     if color == "white":
         return f"{aspect.name} is a single white light, which is never used"
-    if color == "red" and aspect.permits:
+    if color == "red" and aspect.clears:
         return f"{aspect.name} is a lone red, yet it lets a train proceed"
     if color == "green" and not aspect.proceeds:
         return f"{aspect.name} is a lone green, yet it does not let a train proceed"

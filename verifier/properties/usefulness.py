@@ -11,7 +11,7 @@ from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Route, Signal
 from verifier.plan.observables import Observable
 from verifier.properties.obligation import Obligation
-from verifier.properties.phrases import leaves_where_trains_enter, lined, permits, way_clear
+from verifier.properties.phrases import clears, leaves_where_trains_enter, lined, way_clear
 
 _ABOVE = (
     "The first line that holds decides. Look for a line above that always holds first (then move "
@@ -57,7 +57,7 @@ def route_never_clears(plan: Plan) -> Iterator[Obligation]:
         yield Obligation(
             "route-never-clears",
             (route.name,),
-            conjunction(permits(signal, plan), lined(route), way_clear(route, plan)),
+            conjunction(clears(signal, plan), lined(route), way_clear(route, plan)),
             f"the route {route.name} can never be used: {signal.name} stays at stop although the "
             "route is lined and nothing is in the way",
             (signal.span,),
@@ -150,7 +150,7 @@ def _together(one: Route, two: Route, plan: Plan) -> Obligation:
         "compatible-routes-blocked",
         (one.name, two.name),
         conjunction(
-            permits(a, plan), permits(b, plan), lined(one), lined(two),
+            clears(a, plan), clears(b, plan), lined(one), lined(two),
             way_clear(one, plan), way_clear(two, plan),
         ),
         f"the routes {one.name} and {two.name} share no track, but can never be cleared together",

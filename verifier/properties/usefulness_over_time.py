@@ -8,7 +8,7 @@ from verifier.logic.expr import Expr, conjunction, disjunction, negation
 from verifier.plan.model import Piece, Plan, Port
 from verifier.properties.locking_phrases import came_in_by, places_of, train_on
 from verifier.properties.obligation import Obligation, Over
-from verifier.properties.phrases import lined, permits, pieces_in
+from verifier.properties.phrases import clears, lined, pieces_in
 from verifier.properties.usefulness import is_meant_to_clear
 
 
@@ -51,7 +51,7 @@ def _settable(name: str, plan: Plan, trouble: str, hint: str, over: Over) -> Ite
             yield Obligation(
                 name,
                 (route.name,),
-                conjunction(permits(signal, plan), lined(route)),
+                conjunction(clears(signal, plan), lined(route)),
                 trouble.format(route.name),
                 (signal.span,),
                 (signal.name,),

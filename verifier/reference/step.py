@@ -319,10 +319,10 @@ class _Step:
         late, put_back = self.variables.late(signal.name), self.variables.put_back(signal.name)
         if late is None or put_back is None:
             return
-        permits, present = trains.permits(signal), trains.may_be_before(signal)
+        clears, present = trains.clears(signal), trains.may_be_before(signal)
         passed = self.now[observables.train(signal.enters.piece)] == "occupied"
-        self._window(put_back, begins=permits, ends=passed)
-        self._window(late, begins=present and permits, ends=not present)
+        self._window(put_back, begins=clears, ends=passed)
+        self._window(late, begins=present and clears, ends=not present)
 
     def _lose(self, block: str) -> None:
         lost = self.variables.lost(block)

@@ -99,9 +99,14 @@ class TrainStep:
         return self._plan.chart.get(self._observed[signal.reading])
 
     def permits(self, signal: Signal) -> bool:
-        """Whether a signal lets trains pass."""
+        """Whether a signal lets trains pass, be it after a stop."""
         aspect = self._aspect(signal)
         return aspect is not None and aspect.permits
+
+    def clears(self, signal: Signal) -> bool:
+        """Whether a signal lets trains pass without a stop."""
+        aspect = self._aspect(signal)
+        return aspect is not None and aspect.clears
 
     def _is_late(self, signal: Signal) -> bool:
         late = self._variables.late(signal.name)
@@ -161,7 +166,10 @@ class TrainStep:
         if signal is None:
             return came_restricted
         aspect = self._aspect(signal)
-        return aspect is not None and aspect.permits and not aspect.proceeds
+        if aspect is None or not aspect.permits or aspect.proceeds:
+            return False
+        # One that cannot stop any more passes a stop-and-proceed as it comes.
+        return aspect.clears or came_restricted or not self._is_late(signal)
 
     # -------------------------------------------------------------- coming in
 

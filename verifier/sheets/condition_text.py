@@ -62,7 +62,7 @@ def _state(asked: Requirement, word: Callable[[str], str] = str) -> str:
 def _aspect(asked: Requirement, chart: Chart) -> str:
     """Aspects by what they have in common, where that says it all."""
     every, wanted = asked.what.values, set(asked.values)
-    stops = {a.name for a in chart.aspects if not a.permits} | {observables.UNLISTED}
+    stops = {a.name for a in chart.aspects if not a.clears} | {observables.UNLISTED}
     proceeds = {a.name for a in chart.aspects if a.proceeds}
     for names, words, opposite in (
         (proceeds, "proceeds", "does not proceed"),

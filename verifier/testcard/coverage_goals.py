@@ -21,7 +21,7 @@ from verifier.plan import observables
 from verifier.plan.model import Line, NamedCondition, Plan, Route, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, at_reader, facts_in
 from verifier.plan.signals.aspects import Chart
-from verifier.properties.phrases import lined, permits, way_clear
+from verifier.properties.phrases import clears, lined, way_clear
 from verifier.properties.usefulness import is_meant_to_clear
 
 # If a condition has more facts than this with its named conditions expanded, each named condition
@@ -206,7 +206,7 @@ def route_goals(plan: Plan) -> Iterator[Goal]:
 
 def _cleared(route: Route, plan: Plan) -> Expr:
     return conjunction(
-        permits(plan.signals[route.signal], plan), lined(route), way_clear(route, plan)
+        clears(plan.signals[route.signal], plan), lined(route), way_clear(route, plan)
     )
 
 

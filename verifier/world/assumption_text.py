@@ -219,7 +219,13 @@ def _trains_run(plan: Plan) -> Iterator[str]:
             "after it was put back."
         )
     slow = {a.name for a in plan.chart.aspects if a.permits and not a.proceeds}
+    after_a_stop = {a.name for a in plan.chart.aspects if a.permits and not a.clears}
     shown = {aspect for s in plan.signals.values() for aspect in s.aspect.values}
+    if after_a_stop & shown:
+        yield (
+            f"Trains stop at a signal that shows {_named(sorted(after_a_stop & shown))}, and then "
+            "may pass it at restricted speed."
+        )
     if slow & shown or any(block.switching for block in plan.blocks.values()):
         yield "Trains at restricted speed, and on track for switching only, stop short of others."
     where = "No train ever turns back."

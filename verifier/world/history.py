@@ -59,9 +59,10 @@ class Histories:
         }
         aspects = self.plan.chart.aspects
         self._permitting = {a.name for a in aspects if a.permits}
+        self._clearing = {a.name for a in aspects if a.clears}
         self._restricting = {a.name for a in aspects if a.permits and not a.proceeds}
         self._memory = Memory(self.plan, self._world.lower, self._seen, timed=timed)
-        rules = Rules(self._permits, self._restricts, self._memory.holds, self._late)
+        rules = Rules(self._permits, self._clears, self._restricts, self._memory.holds, self._late)
         self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced())
         self._events: dict[Observable, Expr] = {}
 
@@ -100,6 +101,9 @@ class Histories:
 
     def _permits(self, signal: str) -> Expr:
         return self._seen(atom(self.plan.signals[signal].reading, *self._permitting))
+
+    def _clears(self, signal: str) -> Expr:
+        return self._seen(atom(self.plan.signals[signal].reading, *self._clearing))
 
     def _restricts(self, signal: str) -> Expr:
         return self._seen(atom(self.plan.signals[signal].reading, *self._restricting))
@@ -249,12 +253,12 @@ class Histories:
     def _lateness(self, seconds: Fraction) -> Iterator[tuple[Window, Expr]]:
         for signal in self.plan.signals:
             present = self._trains.may_approach(signal)
-            fresh = conjunction(self._permits(signal), present)
+            fresh = conjunction(self._clears(signal), present)
             late = observables.window("late", signal)
             yield window_of(late, fresh, seconds), negation(present)
             passed = self._trains.occupied(self.plan.signals[signal].enters.piece)
             put_back = observables.window("put back", signal)
-            yield window_of(put_back, self._permits(signal), seconds), passed
+            yield window_of(put_back, self._clears(signal), seconds), passed
 
     def _losses(self) -> Iterator[tuple[Window, Expr]]:
         for block in self.plan.blocks.values():

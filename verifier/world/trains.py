@@ -21,10 +21,11 @@ ENDS = ("edge", "bumper")
 
 @dataclass(frozen=True, slots=True)
 class Rules:
-    """What trains must know of the signals: when one permits, when only at restricted speed,
-    and a condition of the file over states and choices."""
+    """What trains must know of the signals: when one permits, when without a stop, when only at
+    restricted speed, and a condition of the file over states and choices."""
 
     permits: Callable[[str], Expr]
+    clears: Callable[[str], Expr]
     restricts: Callable[[str], Expr]
     now: Callable[[Condition], Expr]
     # By signal: that a train approaching may still pass it. It is known of the signal, not of
@@ -145,9 +146,12 @@ class TrainDynamics:
         if block is not None and self.plan.blocks[block].switching:
             return TRUE
         signal = self._facing.get(to)
-        if signal is not None:
-            return self._rules.restricts(signal)
-        return self._is_restricted(frm)
+        if signal is None:
+            return self._is_restricted(frm)
+        # One that cannot stop any more passes a stop-and-proceed as it comes.
+        late = conjunction(self._rules.late(signal), negation(self._is_restricted(frm)))
+        stops = disjunction(self._rules.clears(signal), negation(late))
+        return conjunction(self._rules.restricts(signal), stops)
 
     def _other_fronts(self, front: FrontMove) -> Expr:
         return disjunction(*(f.when for f in self._fronts[front.to.piece] if f is not front))

@@ -63,6 +63,7 @@ def _indications() -> dict[str, Indication]:
 
 INDICATIONS = _indications()
 RESTRICTED_RANK = INDICATIONS["proceed at restricted speed"].rank
+# The highest rank that counts as "at stop".
 STOP_RANK = INDICATIONS["stop and proceed"].rank
 
 Combination = tuple[str, ...]
@@ -84,9 +85,14 @@ class Aspect:
         return self.indication.rank > RESTRICTED_RANK
 
     @property
-    def permits(self) -> bool:
+    def clears(self) -> bool:
         """Lets a train pass without stopping, Restricting included."""
         return self.indication.rank > STOP_RANK
+
+    @property
+    def permits(self) -> bool:
+        """Lets a train pass, be it at restricted speed, or after a stop."""
+        return self.indication.rank > INDICATIONS["stop"].rank
 
     def for_heads(self, count: int) -> Combination | None:
         """The colors a signal with ``count`` heads shows for it, None when none fit."""
