@@ -58,3 +58,7 @@ def _running(r: Random) -> Iterator[str]:
         yield "trains start on A"
     if r.random() < 0.5:
         yield 'assume "one button" never Push2 pressed'
+    if r.random() < 0.3:
+        yield 'assume "one train" never train on A and train on B'
+    if r.random() < 0.2:
+        yield 'assume "S0 is held" always S0 at stop or Push1 pressed or B vacant'

@@ -6,8 +6,9 @@ generated junctions with memory, time and locks.
 
 import os
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import partial
+from itertools import product
 from random import Random
 
 import pytest
@@ -25,7 +26,17 @@ from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.localization import Windows
 from verifier.engines.temporal.scheduling import scheduled
-from verifier.logic.expr import Expr, atom, holds
+from verifier.logic.expr import (
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    constant,
+    disjunction,
+    holds,
+    substitute,
+    support,
+)
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -78,7 +89,8 @@ def steps_agree(plan: Plan, r: Random, *, lossy: bool) -> None:
     stepper, histories = Stepper(plan, lossy=lossy), Histories(plan, lossy=lossy)
     system = histories.system
     assert set(system.states) == set(stepper.states)
-    assert set(system.inputs) <= set(stepper.choices)
+    then = [what for what in system.inputs if what.kind == "then"]
+    assert {what for what in system.inputs if what not in then} <= set(stepper.choices)
     assert dict(system.initial) == dict(stepper.variables.starts())
     moments = gathered(stepper, MOMENTS, r)
     for what in system.states:
@@ -95,8 +107,22 @@ def steps_agree(plan: Plan, r: Random, *, lossy: bool) -> None:
     for what in (*histories.events(), *seen_things(plan)):
         states = [step.observed[what] for step in moments.steps]
         for value in what.values:
-            comes = moments.of(histories.expand(atom(what, value)))
+            comes = moments.of(whatever(histories.expand(atom(what, value)), value, then))
             same(moments, comes, moments.where(states, [value]), f"{what} {value}")
+
+
+def whatever(expr: Expr, value: str, then: Sequence[Observable]) -> Expr:
+    """An event happens when it does for some commands at the moment after; else it does not."""
+    read = [what for what in then if what in support(expr)]
+    cases = []
+    for values in product(*(what.values for what in read)):
+        given = dict(zip(read, values, strict=True))
+
+        def known(part: Atom, given: dict[Observable, str] = given) -> Expr:
+            return constant(given[part.what] in part.values) if part.what in given else part
+
+        cases.append(substitute(expr, known))
+    return conjunction(*cases) if value == "no" else disjunction(*cases)
 
 
 def same(moments: Moments, one: int, other: int, about: str) -> None:

@@ -38,7 +38,10 @@ Shown = Literal["condition", "line", "color", "aspect"]
 # fault present.
 Seen = Literal["lens", "reading", "worst reading", "sound reading"]
 
-Kind = Truth | Command | Broken | Memory | Train | Choice | Event | Reported | Shown | Seen
+# In a history: what people command at the moment after a step.
+Then = Literal["then"]
+
+Kind = Truth | Command | Broken | Memory | Train | Choice | Event | Then | Reported | Shown | Seen
 
 UNLISTED = "an unlisted combination"
 
@@ -175,6 +178,11 @@ def since(name: str, of: Observable, levels: int, later: int = 0) -> Observable:
     by which of some amounts at most the window began ``later``; or neither (``any``)."""
     values = ("any", *(f"later {i}" for i in range(later, 0, -1)), *map(str, range(levels + 1)))
     return Observable("since", f"{name} / {of.kind} {of.name}", values, "0")
+
+
+def then(command: Observable) -> Observable:
+    """What people command at the moment after the last step."""
+    return Observable("then", f"{command.kind} {command.name}", command.values, command.usual)
 
 
 def choice(kind: Choice, name: str) -> Observable:

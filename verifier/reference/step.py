@@ -8,7 +8,7 @@ moment, events included, and the next value of each state variable.
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import product
 
 from verifier.plan import observables
@@ -17,6 +17,7 @@ from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
+from verifier.reference.commands_read import commands_read
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.evaluator import Evaluator, Seen
 from verifier.reference.positions import Positions
@@ -73,6 +74,24 @@ class Stepper:
         """Whether the assumptions of the file hold at a moment, given all that is observed."""
         look = looking_at(observed)
         return all(is_true(a.condition, look, {}, self.plan) for a in self.plan.assumptions)
+
+    def may_follow(self, state: Valuation) -> bool:
+        """Whether the assumptions of the file allow a moment in this state, whatever people
+        command at it."""
+        if not self.plan.assumptions:
+            return True
+        moment = {**state, **{what: what.usual for what in self.choices}}
+        for values in product(*(what.values for what in self._commands_assumed)):
+            commands = dict(zip(self._commands_assumed, values, strict=True))
+            if self.allowed(self.look({**moment, **commands})):
+                return True
+        return False
+
+    @cached_property
+    def _commands_assumed(self) -> tuple[Observable, ...]:
+        """The commands that the assumptions of the file depend on."""
+        assumed = [assumption.condition for assumption in self.plan.assumptions]
+        return tuple(commands_read(self.plan, assumed, self.choices))
 
     def look(self, moment: Valuation) -> dict[Observable, str]:
         """Everything that can be observed at a moment, except events.
@@ -156,12 +175,14 @@ def replay(
 
 
 class _Step:
-    """One transition, while it is computed.
+    """One transition, while it is computed. What happens in it does so only if the assumptions
+    allow the moment that it leads to.
 
     Trains, points and memory all start from the same moment. Relays, timers and traffic act in
     the order of the file, each on the new values of those before it."""
 
     def __init__(self, stepper: Stepper, moment: Valuation):
+        self.stepper = stepper
         self.plan = stepper.plan
         self.variables = stepper.variables
         self.now = moment
@@ -197,6 +218,8 @@ class _Step:
             self._be_late(signal, trains)
         for block in self.variables.detected:
             self._lose(block)
+        if not self.stepper.may_follow(self.successor):
+            self.events |= {what: "no" for what in self.events if what.kind != "lock released"}
         seen = {**self.observed, **self.events}
         return Transition(seen, self.successor, tuple(self.begun), tuple(self.ended))
 

@@ -39,6 +39,8 @@ _OF_A_STEP = frozenset(
      *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
+# Events that are so at a moment, whatever its step leads to.
+LASTING = ("lock released",)
 # Delays one after the other that are compared from the start.
 LONGEST_CHAIN = 3
 
@@ -134,9 +136,32 @@ class Histories:
     def _event(self, part: Atom) -> Expr:
         what = part.what
         if what not in self._events:
-            self._events[what] = self._happens(what)
+            self._events[what] = self._event_of(what)
         known = self._events[what]
         return known if part.values == ("yes",) else negation(known)
+
+    def _event_of(self, what: Observable) -> Expr:
+        """What happens does so in a step to a moment that the assumptions allow."""
+        happens = self._happens(what)
+        return happens if what.kind in LASTING else conjunction(happens, self._may_follow)
+
+    @cached_property
+    def _may_follow(self) -> Expr:
+        """The assumptions hold after the step, whatever people command by then (``then``)."""
+        following = self._following
+        known: dict[Atom, Expr] = {}
+
+        def after(part: Atom) -> Expr:
+            if part not in known:
+                values = following.get(part.what)
+                known[part] = (
+                    atom(observables.then(part.what), *part.values)
+                    if values is None
+                    else disjunction(*(values[value] for value in part.values))
+                )
+            return known[part]
+
+        return conjunction(*(substitute(expr, after) for expr in self._always))
 
     def _happens(self, what: Observable) -> Expr:
         name = what.name
@@ -158,17 +183,27 @@ class Histories:
     # -------------------------------------------------------------- the system
 
     @cached_property
-    def system(self) -> System:
-        """The transition system: states, inputs, initial states, transition relation."""
+    def _limited(self) -> tuple[tuple[Window, Expr], ...]:
+        return tuple(self._windows())
+
+    @cached_property
+    def _following(self) -> Mapping[Observable, Mapping[str, Expr]]:
         following: dict[Observable, Mapping[str, Expr]] = dict(self._trains.following())
         following |= self._memory.following
-        windows = []
-        for window, ends in self._windows():
-            following[window.what] = _lasting(window, ends)
-            windows.append(window)
-        always = tuple(self.expand(self._world.lower(a.condition)) for a in self.plan.assumptions)
+        following |= {window.what: _lasting(window, ends) for window, ends in self._limited}
+        return following
+
+    @cached_property
+    def _always(self) -> tuple[Expr, ...]:
+        return tuple(self.expand(self._world.lower(a.condition)) for a in self.plan.assumptions)
+
+    @cached_property
+    def system(self) -> System:
+        """The transition system: states, inputs, initial states, transition relation."""
+        following, always = self._following, self._always
+        windows = [window for window, _ in self._limited]
         exprs = [e for values in following.values() for e in values.values()]
-        exprs += [self._happens(event) for event in self.events()]
+        exprs += [self._event_of(event) for event in self.events()]
         free = (w for expr in (*exprs, *always) for w in support(expr) if w not in following)
         inputs = tuple(dict.fromkeys((*self._commands(), *free)))
         initial = {what: self._at_start(what) for what in following}

@@ -1,0 +1,42 @@
+"""The commands that conditions depend on, worked out directly from the plan.
+
+Part of the reference. In: a plan, conditions and the commands there are. Out: those of them that
+the conditions read, be it through reports, named conditions or the rules of signals.
+"""
+
+from collections.abc import Iterable, Iterator
+
+from verifier.plan.model import Plan, Signal
+from verifier.plan.observables import Condition, Observable, facts_in
+
+# A report, and the command whose state it tells.
+_REPORTED = {"derail report": "derail", "gate report": "gate"}
+_OF_A_HEAD = ("color", "lens")
+
+
+def commands_read(
+    plan: Plan, conditions: Iterable[Condition], commands: Iterable[Observable]
+) -> Iterator[Observable]:
+    """The commands, in the order given, that some of the conditions depend on."""
+    read: set[tuple[str, str]] = set()
+    waiting, seen = list(conditions), set[str]()
+    while waiting:
+        for fact in facts_in(waiting.pop()):
+            what = fact.what
+            read.add((_REPORTED.get(what.kind, what.kind), what.name))
+            if what.kind == "condition" and what.name not in seen:
+                seen.add(what.name)
+                waiting.append(plan.conditions[what.name].condition)
+            signal = _signal(plan, what)
+            if signal is not None and signal.name not in seen:
+                seen.add(signal.name)
+                waiting += signal.conditions
+    return (what for what in commands if (what.kind, what.name) in read)
+
+
+def _signal(plan: Plan, what: Observable) -> Signal | None:
+    """The signal whose rules an aspect or a color follows from."""
+    if what.kind in _OF_A_HEAD:
+        heads = {head.name: signal for signal in plan.signals.values() for head in signal.heads}
+        return heads.get(what.name)
+    return plan.signals.get(what.name) if what.kind in ("aspect", "reading") else None
