@@ -14,6 +14,7 @@ _TIMED = re.compile(
     r"^\s*(relay|timer|traffic|locked while)\b|^trains (need|obey|never reverse)\b", re.MULTILINE
 )
 TIMED_SPECS = [path for path in SPEC_FILES if _TIMED.search(path.read_text("utf-8"))]
+TIMED_EXAMPLES = [path for path in EXAMPLE_FILES if _TIMED.search(path.read_text("utf-8"))]
 # What makes a file one with wiring that may fail (tests/world checks that these words do).
 _WIRED = re.compile(r"^(detector|driver|supply)\b|\bfeeders\b", re.MULTILINE)
 WIRED_SPECS = [path for path in SPEC_FILES if _WIRED.search(path.read_text("utf-8"))]
