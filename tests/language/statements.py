@@ -184,6 +184,8 @@ locking: Words = st.one_of(
     seq("traffic", names, "on", listed, several(traffic_clauses)),
     seq("trains", st.sampled_from([["obey", "signals"], ["never", "reverse"]])),
     seq("trains", "need", lengths, "to", "stop"),
+    seq("built", st.sampled_from([["of", "relays"], ["as", "one", "program"]])),
+    seq("written", "for", "version", numbers),
     seq("trains", st.sampled_from(["reverse", "start"]), "on", listed),
     seq(
         "edge", listed, maybe(st.sampled_from(["entering", "leaving"]), "only"),

@@ -6,6 +6,7 @@ from typing import Literal
 from verifier.language.source import Span
 from verifier.language.statements.kind import statement
 from verifier.language.statements.nodes import (
+    Amount,
     Clause,
     Condition,
     DeclaredName,
@@ -68,6 +69,21 @@ class Traffic(Statement):
     name: DeclaredName
     blocks: tuple[Name, ...]
     clauses: tuple[Clause, ...]
+
+
+BuildingKind = Literal["of relays", "as one program"]
+
+
+@statement("BUILT", "How it is built", "built of relays` or `built as one program", once="built")
+class Built(Statement):
+    kind: BuildingKind
+
+
+@statement("WRITTEN", "The version", "written for version 0.4", once="written for")
+class Written(Statement):
+    """The version of the language that a file is written for."""
+
+    version: Amount
 
 
 RunningKind = Literal["obey signals", "need to stop", "never reverse", "reverse on", "start on"]

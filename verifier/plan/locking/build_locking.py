@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from verifier.language.syntax import tree
 from verifier.plan.clause_reader import ClauseReader, at_most_one
 from verifier.plan.conditions import resolve
+from verifier.plan.locking.building import read_building
 from verifier.plan.locking.locking_model import Locking, NamedRoute, Relay, Running, Timer, Traffic
 from verifier.plan.locking.points_control import read_throws
 from verifier.plan.names import Names
@@ -43,6 +44,7 @@ def read_locking(
         routes=routes,
         running=running,
         memory=tuple(s.name.text for s in statements if isinstance(s, _Memory)),
+        building=read_building(statements, words.names),
     )
 
 

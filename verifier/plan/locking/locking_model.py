@@ -89,11 +89,30 @@ class Running:
     entering: Mapping[str, Condition] = field(default_factory=dict)
 
 
+# Of relays, whichever act first; or as one program, which goes through its lines in order.
+BuildingKind = Literal["of relays", "as one program"]
+
+
+@dataclass(frozen=True, slots=True)
+class Building:
+    """How the memory of a file is built, and whether it ``said`` so; the version of the language
+    that it is written for, empty where it says nothing."""
+
+    kind: BuildingKind = "of relays"
+    said: bool = False
+    version: str = ""
+    span: Span | None = None
+
+    @property
+    def of_relays(self) -> bool:
+        return self.kind == "of relays"
+
+
 @dataclass(frozen=True, slots=True)
 class Locking:
     """``over_time``: the file gives memory, timing or how trains run, so that histories are
     proved too. ``memory``: names of relays, timers and traffic in the order of
-    the file, which is the order in which they act."""
+    the file, in which one program goes through them."""
 
     over_time: bool = False
     relays: Mapping[str, Relay] = field(default_factory=dict)
@@ -103,6 +122,7 @@ class Locking:
     routes: Mapping[str, NamedRoute] = field(default_factory=dict)
     running: Running = Running()
     memory: tuple[str, ...] = ()
+    building: Building = Building()
 
 
 NO_LOCKING = Locking()
