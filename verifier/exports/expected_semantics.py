@@ -15,7 +15,7 @@ from verifier.exports.interface import RESTRICTIVE, Clock, Field, Interface
 from verifier.logic.expr import Atom, Expr, atom, negation
 from verifier.plan import observables
 from verifier.plan.observables import Observable
-from verifier.world.memory import Values
+from verifier.world.acting import Values
 from verifier.world.report_abstraction import ReportedWorld, missing
 
 # How points are told to lie, and the number that tells it.

@@ -27,7 +27,8 @@ Timing = Literal["clock", "credit", "since"]
 Train = Literal["train", "heading", "across", "pace", Window, Timing]
 # In a history: what trains, people and time choose to do at one step.
 Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss",
-                 "stays late", "stays put back", "stays lost"]  # fmt: skip
+                 "stays late", "stays put back", "stays lost",
+                 "sees", "sees by signals"]  # fmt: skip
 # In a history: what happens at one step.
 Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns"]
 # Reports: what the equipment says.
@@ -187,6 +188,12 @@ def then(command: Observable) -> Observable:
 
 def choice(kind: Choice, name: str) -> Observable:
     return Observable(kind, name, ("no", "yes"), "no")
+
+
+def sight(reader: str, read: str, *, by_signals: bool = False) -> Observable:
+    """The choice that, of two that act at one step, one sees the other after it has acted: by its
+    own contacts, or by the signals that it reads."""
+    return choice("sees by signals" if by_signals else "sees", f"{reader} / {read}")
 
 
 def event(kind: Event, name: str) -> Observable:

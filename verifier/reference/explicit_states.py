@@ -95,7 +95,7 @@ def every_step(
     made: dict[Observable, str] = {}
     while True:
         moment = _OpenMoment(state, made, choices)
-        step = stepper.step(moment)
+        step = stepper.step(moment, made)
         yield {**state, **made}, step
         while made:
             what, value = made.popitem()

@@ -12,6 +12,7 @@ from verifier.plan.locking.durations import LOSS_SECONDS, delays, durations_matt
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.positions import POINTS, Positions
+from verifier.reference.sights import sights_of
 
 _COMMANDS = ("lever", "button", "derail", "gate")
 
@@ -33,6 +34,8 @@ class StateVariables:
             for value in signal.aspect.values
             if (aspect := plan.chart.get(value))
         )
+        self.acting = (*plan.locking.memory, *self.turnouts)
+        self.sights = tuple(sights_of(plan, self.acting)) if plan.locking.building.of_relays else ()
         self._delays = {(d.name, d.to): d.seconds for d in delays(plan.locking)}
         self.states = tuple(self._states())
         self.choices = tuple(self._choices())
@@ -59,6 +62,12 @@ class StateVariables:
         if name in locking.relays:
             return observables.relay(name)
         return observables.timer(name) if name in locking.timers else observables.traffic(name)
+
+    def seen_by(self, name: str) -> tuple[Observable, ...]:
+        """The states by which others see one that acts."""
+        if name in self.turnouts:
+            return observables.thrown(name), observables.points(name)
+        return (self.memory(name),)
 
     def clock(self, name: str) -> Observable | None:
         """Whether a timer or a slow relay waits; None where durations do not matter."""
@@ -129,6 +138,7 @@ class StateVariables:
         for name in self.plan.locking.memory:
             if any(of == name for of, _ in self._delays):
                 yield observables.choice("expiry", name)
+        yield from (sight.choice for sight in self.sights)
         yield from (observables.stays(window) for window, _ in self.windows())
         if self._lossy:
             yield from (observables.choice("loss", block) for block in self.detected)

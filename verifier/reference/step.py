@@ -5,6 +5,7 @@ value of every state variable, choice and command. Out: everything that can be o
 moment, events included, and the next value of each state variable.
 """
 
+from collections import ChainMap
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
@@ -21,6 +22,7 @@ from verifier.reference.commands_read import commands_read
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.evaluator import Evaluator, Seen
 from verifier.reference.positions import Positions
+from verifier.reference.sights import Sight, may_change, without_circles
 from verifier.reference.state_variables import StateVariables
 from verifier.reference.stopwatch import Stopwatch
 from verifier.reference.train_step import TrainStep
@@ -60,11 +62,12 @@ class Stepper:
         for values in product(*starts.values()):
             yield dict(zip(starts, values, strict=True))
 
-    def step(self, moment: Valuation) -> Transition:
-        """The transition from a moment.
+    def step(self, moment: Valuation, made: Valuation | None = None) -> Transition:
+        """The transition from a moment. ``made``: the choices made so far, where a choice is made
+        when it is read; then whether one sees another that cannot change is not read.
 
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-        return _Step(self, moment).transition()
+        return _Step(self, moment, made).transition()
 
     def state_of(self, moment: Valuation) -> dict[Observable, str]:
         """The values of the state variables alone."""
@@ -174,23 +177,34 @@ def replay(
     return bool(trace) and bad(observed)
 
 
+@dataclass(frozen=True, slots=True)
+class _Acted:
+    """What one comes to that acts: its next states; whether it waits on; the delay that ended."""
+
+    states: Valuation
+    waits: bool = False
+    ended: tuple[tuple[str, str], ...] = ()
+
+
 class _Step:
     """One transition, while it is computed. What happens in it does so only if the assumptions
     allow the moment that it leads to.
 
-    Trains, points and memory all start from the same moment. Relays, timers and traffic act in
-    the order of the file, each on the new values of those before it."""
+    Trains start from one moment. Relays, timers, traffic and points, built of relays, act in any
+    order (:mod:`verifier.reference.sights`). As one program relays, timers and traffic act in the
+    order of the file, each on the new values of those before it, and points start from the same
+    moment as trains."""
 
-    def __init__(self, stepper: Stepper, moment: Valuation):
+    def __init__(self, stepper: Stepper, moment: Valuation, made: Valuation | None):
         self.stepper = stepper
         self.plan = stepper.plan
         self.variables = stepper.variables
         self.now = moment
         self.observed = stepper.look(moment)
-        # Memory that has acted in this step, with its new value.
-        self.acted: dict[Observable, str] = {}
-        # What can be observed, memory that has acted having its new value.
-        self.by_now = dict(self.observed)
+        self._look = stepper.look
+        self._made = made
+        # What one that acts sees.
+        self._seen: Mapping[Observable, str] = self.observed
         self.successor: dict[Observable, str] = {}
         self.events: dict[Observable, str] = {}
         self.begun: list[Observable] = []
@@ -198,22 +212,23 @@ class _Step:
 
     def transition(self) -> Transition:
         self.successor |= {what: self.now[what] for what in self.variables.states}
-        moving = set()
+        self._everything_acts()
+        moving = {name for name in self.variables.turnouts if self._moves(name)}
         for name in self.variables.turnouts:
-            if self._move_points(name):
-                moving.add(name)
+            self._event("points move", name, name in moving)
+            throw = self.plan.locking.throws.get(name)
+            if throw is not None and throw.electric:
+                locked = throw.locked is not None and self._holds(throw.locked)
+                self._event("lock released", name, not locked)
         trains = TrainStep(self.variables, self.now, self.observed, moving, self._holds)
         trains.run()
         self.successor |= trains.successor
         for piece in self.variables.positions.pieces:
             self._event("trains meet", piece, piece in trains.meets)
             self._event("train derails", piece, piece in trains.derails)
-        for name in self.plan.locking.memory:
-            self._act(name)
-        self.successor |= self.acted
         for name in self.plan.locking.traffic:
             what = observables.traffic(name)
-            self._event("traffic turns", name, self.acted[what] != self.now[what])
+            self._event("traffic turns", name, self.successor[what] != self.now[what])
         for signal in self.plan.signals.values():
             self._be_late(signal, trains)
         for block in self.variables.detected:
@@ -230,82 +245,144 @@ class _Step:
         return self.now.get(observables.choice(kind, name), "no") == "yes"
 
     def _holds(self, condition: Condition) -> bool:
-        """Whether a condition holds, memory having its old values."""
+        """Whether a condition holds now."""
         return is_true(condition, looking_at(self.observed), {}, self.plan)
 
-    def _holds_by_now(self, condition: Condition | None) -> bool:
-        """Whether a condition holds, memory that has acted having its new values."""
-        look = looking_at(self.by_now)
+    def _holds_as_seen(self, condition: Condition | None) -> bool:
+        """Whether a condition holds for one that acts, as it sees the others."""
+        look = looking_at(self._seen)
         return condition is not None and is_true(condition, look, {}, self.plan)
+
+    # -------------------------------------------------------------- everything acts
+
+    def _everything_acts(self) -> None:
+        if not self.plan.locking.building.of_relays:
+            acted: dict[Observable, str] = {}
+            for name in self.plan.locking.memory:
+                states = self._act(name, acted, {})
+                self._becomes(name, states)
+                acted |= states.states
+            for turnout in self.variables.turnouts:
+                self._becomes(turnout, self._act(turnout, {}, {}))
+            return
+        seen = self._sights_now()
+        done: dict[str, _Acted] = {}
+        waiting = list(self.variables.acting)
+        while waiting:
+            name = waiting.pop()
+            own = [sight for sight in seen if sight.reader == name]
+            first = [sight.read for sight in own if sight.read not in done]
+            if first:
+                waiting += [name, *first]
+            elif name not in done:
+                views: tuple[dict[Observable, str], dict[Observable, str]] = ({}, {})
+                for sight in own:
+                    views[sight.by_signals].update(done[sight.read].states)
+                done[name] = self._act(name, *views)
+        for name in self.variables.acting:
+            self._becomes(name, done[name])
+
+    def _becomes(self, name: str, acted: _Acted) -> None:
+        self.successor |= acted.states
+        self.ended += acted.ended
+        clock = self.variables.clock(name)
+        if clock:
+            self.successor[clock] = "running" if acted.waits else "at rest"
+
+    def _sights_now(self) -> frozenset[Sight]:
+        """Who sees whom after it has acted."""
+        sights = self.variables.sights
+        if self._made is None:
+            chosen = [s for s in sights if self.now.get(s.choice) == "yes"]
+            return without_circles(chosen)
+        before = {
+            name: {what: self.now[what] for what in self.variables.seen_by(name)}
+            for name in self.variables.acting
+        }
+        change = may_change(
+            self.variables.acting, before, sights, lambda *way: self._act(*way).states
+        )
+        return without_circles(
+            [s for s in sights
+             if (self.now if s.read in change else self._made).get(s.choice) == "yes"]
+        )  # fmt: skip
+
+    def _act(self, name: str, direct: Valuation, by_signals: Valuation) -> _Acted:
+        """How one acts that sees some states not as they were."""
+        self._seen = self._as_seen(direct, by_signals)
+        locking = self.plan.locking
+        if name in locking.relays:
+            return self._relay(locking.relays[name])
+        if name in locking.timers:
+            return self._timer(locking.timers[name])
+        if name in locking.traffic:
+            return self._traffic(locking.traffic[name])
+        return self._points(name)
+
+    def _as_seen(self, direct: Valuation, by_signals: Valuation) -> Valuation:
+        """What is observed, where some states are seen not as they were: directly, and by the
+        signals that depend on them."""
+        near = {**self.observed, **direct}
+        if any(what.kind in ("points", "thrown") for what in direct):
+            near |= self._look(ChainMap({**direct}, self.now))  # type: ignore[arg-type]
+        far: Mapping[Observable, str] = self.observed
+        if by_signals:
+            far = self._look(ChainMap({**by_signals}, self.now))  # type: ignore[arg-type]
+        return {**near, **{w: far[w] for w in near if w.kind in ("aspect", "color")}}
 
     # -------------------------------------------------------------- memory
 
-    def _act(self, name: str) -> None:
-        locking, clock = self.plan.locking, self.variables.clock(name)
-        waits = False
-        if name in locking.relays:
-            then, waits = self._relay(locking.relays[name])
-        elif name in locking.timers:
-            then, waits = self._timer(locking.timers[name])
-        else:
-            then = self._traffic(locking.traffic[name])
-        memory = self.variables.memory(name)
-        self.acted[memory] = self.by_now[memory] = then
-        if clock:
-            self.successor[clock] = "running" if waits else "at rest"
-
-    def _relay(self, relay: Relay) -> tuple[str, bool]:
-        """The next value, and whether it waits on."""
-        now = self.now[observables.relay(relay.name)]
-        stuck = now == "up" and self._holds_by_now(relay.sticks)
-        wanted = "up" if stuck or self._holds_by_now(relay.picks) else "down"
+    def _relay(self, relay: Relay) -> _Acted:
+        what = observables.relay(relay.name)
+        now = self.now[what]
+        stuck = now == "up" and self._holds_as_seen(relay.sticks)
+        wanted = "up" if stuck or self._holds_as_seen(relay.picks) else "down"
         if wanted == now:
-            return now, False
-        return self._delayed(relay.name, now, wanted)
+            return _Acted({what: now})
+        return self._delayed(relay.name, what, wanted)
 
-    def _timer(self, timer: Timer) -> tuple[str, bool]:
-        now = self.now[observables.timer(timer.name)]
-        if not self._holds_by_now(timer.runs):
-            return "idle", False
+    def _timer(self, timer: Timer) -> _Acted:
+        what = observables.timer(timer.name)
+        now = self.now[what]
+        if not self._holds_as_seen(timer.runs):
+            return _Acted({what: "idle"})
         if now != "running":
-            return ("running" if now == "idle" else "done"), False
-        return self._delayed(timer.name, now, "done")
+            return _Acted({what: "running" if now == "idle" else "done"})
+        return self._delayed(timer.name, what, "done")
 
-    def _delayed(self, name: str, now: str, then: str) -> tuple[str, bool]:
-        """The value of a relay or timer that waits to change from ``now``, and whether it waits
-        on. A delay is over when that is chosen, but not in the moment in which it begins."""
+    def _delayed(self, name: str, what: Observable, then: str) -> _Acted:
+        """The state of a relay or timer that waits to change, and whether it waits on. A delay is
+        over when that is chosen, but not in the moment in which it begins."""
         if self.variables.delay(name, then) is None:
-            return then, False
+            return _Acted({what: then})
         clock = self.variables.clock(name)
         may_end = clock is None or self.now[clock] == "running"
         if not may_end or not self._chosen("expiry", name):
-            return now, True
-        self.ended.append((name, then))
-        return then, False
+            return _Acted({what: self.now[what]}, waits=True)
+        return _Acted({what: then}, ended=((name, then),))
 
-    def _traffic(self, traffic: Traffic) -> str:
-        now = self.now[observables.traffic(traffic.name)]
-        rightward = self._holds_by_now(traffic.rightward)
-        leftward = self._holds_by_now(traffic.leftward)
-        if rightward == leftward or self._holds_by_now(traffic.locked):
-            return now
-        return "rightward" if rightward else "leftward"
+    def _traffic(self, traffic: Traffic) -> _Acted:
+        what = observables.traffic(traffic.name)
+        rightward = self._holds_as_seen(traffic.rightward)
+        leftward = self._holds_as_seen(traffic.leftward)
+        if rightward == leftward or self._holds_as_seen(traffic.locked):
+            return _Acted({what: self.now[what]})
+        return _Acted({what: "rightward" if rightward else "leftward"})
 
     # -------------------------------------------------------------- points
 
-    def _move_points(self, name: str) -> bool:
-        """Whether points move in this step, having been thrown if they are to be."""
+    def _moves(self, name: str) -> bool:
+        lies = observables.points(name)
+        return self.now[lies] == "open" or self.successor[lies] != self.now[lies]
+
+    def _points(self, name: str) -> _Acted:
+        """How points lie next, having been thrown if they are to be."""
         throw = self.plan.locking.throws.get(name)
         told, lies = observables.thrown(name), observables.points(name)
-        locked = throw is not None and throw.locked is not None and self._holds(throw.locked)
+        locked = throw is not None and self._holds_as_seen(throw.locked)
         wanted = None if locked else self._wanted(name, throw)
-        self.successor[told] = wanted or self.now[told]
-        self.successor[lies] = self._next_lie(name, self.successor[told], throw)
-        moves = self.now[lies] == "open" or self.successor[lies] != self.now[lies]
-        self._event("points move", name, moves)
-        if throw is not None and throw.electric:
-            self._event("lock released", name, not locked)
-        return moves
+        then = wanted or self.now[told]
+        return _Acted({told: then, lies: self._next_lie(name, then, throw)})
 
     def _wanted(self, turnout: str, throw: Throw | None) -> str | None:
         """The position that points are called for, None if they are left as they are."""
@@ -322,7 +399,7 @@ class _Step:
                     return None
                 return "normal" if normal else "reverse"
             case "rule" if throw and throw.reverse_when:
-                return "reverse" if self._holds(throw.reverse_when) else "normal"
+                return "reverse" if self._holds_as_seen(throw.reverse_when) else "normal"
             case _:
                 if not self._chosen("throw", turnout):
                     return None

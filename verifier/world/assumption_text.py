@@ -10,7 +10,7 @@ from verifier.language.listing import listing
 from verifier.plan.locking.durations import durations_matter
 from verifier.plan.model import Plan
 from verifier.plan.wiring.derive_equipment import margin
-from verifier.world.memory import switches as _switches
+from verifier.world.acting import switches as _switches
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5

@@ -28,7 +28,8 @@ from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable, facts_unfolded
-from verifier.world.memory import Memory, switches
+from verifier.world.acting import switches
+from verifier.world.memory import Memory
 from verifier.world.trains import Rules, TrainDynamics
 from verifier.world.world import World
 

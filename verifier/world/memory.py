@@ -1,32 +1,22 @@
-"""The transition relation of memory and points: relays, timers and direction of traffic in the
-order of the file, then the commanded and the true position of points.
+"""The transition relation of memory and points: relays, timers and direction of traffic, then the
+commanded and the true position of points.
+
+Built of relays, they act in any order (:mod:`verifier.world.races`); as one program, in the order
+of the file, each on the new values of those before it.
 
 Twin of :mod:`verifier.reference.step`, which does the same with no expressions.
 """
 
-from collections.abc import Callable, Iterator, Mapping
-from fractions import Fraction
+from collections.abc import Callable
+from functools import cache
 
-from verifier.logic.expr import (
-    FALSE,
-    TRUE,
-    Atom,
-    Expr,
-    atom,
-    conjunction,
-    disjunction,
-    negation,
-    substitute,
-)
+from verifier.logic.expr import Atom, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import Delay, Window
 from verifier.plan import observables
-from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
-
-Values = Mapping[str, Expr]
-_MEMORY = ("relay", "timer", "traffic")
-_LEGS = {"normal": "reverse", "reverse": "normal"}
+from verifier.world.acting import LEGS, Acting, Acts, Values
+from verifier.world.races import Races, Reading, Sight, View, chosen
 
 
 class Memory:
@@ -43,106 +33,70 @@ class Memory:
         timed: bool,
     ):
         self.plan = plan
-        self._lower = lower
-        self._now = now
-        self._timed = timed
-        self._new: dict[Observable, Values] = {}
+        self._reading = Reading(lower, now)
+        self._acting = Acting(plan, timed=timed)
         # Where durations matter: what takes a least time.
         self.delays: list[Delay] = []
         self.waits: list[Window] = []
         # The next value of every memory and clock, in the order of the file.
         self.following: dict[Observable, Values] = {}
-        for name in plan.locking.memory:
-            if name in plan.locking.relays:
-                self._relay(plan.locking.relays[name])
-            elif name in plan.locking.timers:
-                self._timer(plan.locking.timers[name])
-            else:
-                self._traffic(plan.locking.traffic[name])
-        for turnout in switches(plan):
-            self._points(turnout)
+        # Who may see whom after it has acted.
+        self.sights: tuple[Sight, ...] = ()
+        if plan.locking.building.of_relays:
+            self._race()
+        else:
+            self._take_turns()
 
     def holds(self, condition: Condition) -> Expr:
         """A condition as it is now."""
-        return self._now(self._lower(condition))
+        return self._reading.holds(condition)
 
-    def _scanned(self, condition: Condition) -> Expr:
-        """A condition that reads the next state of the memory that acts before it."""
+    def _act(self, name: str, direct: View, by_signals: View) -> Acts:
+        """How one acts that sees some others not as they were."""
 
-        def replaced(part: Atom) -> Expr:
-            new = self._new.get(part.what) if part.what.kind in _MEMORY else None
-            if new is None:
-                return self._now(part)
-            return disjunction(*(new[value] for value in part.values))
+        def seen(part: Atom, through_signals: bool) -> Expr:
+            values = (by_signals if through_signals else direct).get(part.what)
+            return part if values is None else chosen(values, part)
 
-        return substitute(self._lower(condition), replaced)
+        return self._acting.act(name, lambda condition: self._reading.seen(condition, seen))
 
-    def _set(self, what: Observable, values: Values) -> None:
-        self._new[what] = self.following[what] = values
+    def _note(self, acts: Acts) -> None:
+        self.following.update(acts.following)
+        self.delays += [acts.delay] if acts.delay else []
+        self.waits += [acts.wait] if acts.wait else []
 
-    # -------------------------------------------------------------- memory
+    def _take_turns(self) -> None:
+        """Memory in the order of the file, on the new values of what acted before it; points as
+        everything was."""
+        for name in self.plan.locking.memory:
+            self._note(self._act(name, dict(self.following), {}))
+        for turnout in self._acting.turnouts:
+            self._note(self._act(turnout, {}, {}))
 
-    def _relay(self, relay: Relay) -> None:
-        what = observables.relay(relay.name)
-        up = atom(what, "up")
-        sticks = FALSE if relay.sticks is None else self._scanned(relay.sticks)
-        wants = disjunction(self._scanned(relay.picks), conjunction(up, sticks))
-        picks, drops = (self._after(relay.name, d) for d in (relay.slow_pick, relay.slow_release))
-        rising, falling = conjunction(negation(up), wants), conjunction(up, negation(wants))
-        next_up = disjunction(
-            conjunction(rising, picks), conjunction(up, negation(conjunction(falling, drops)))
-        )
-        self._set(what, {"down": negation(next_up), "up": next_up})
-        self._delay(
-            relay.name, (rising, picks, relay.slow_pick), (falling, drops, relay.slow_release)
-        )
+    def _race(self) -> None:
+        races = Races(self._acting, self._reading)
+        self.sights = races.sights
+        when = races.when()
+        chains = {name: (g, races.longest_chain(g)) for g in races.groups for name in g}
 
-    def _after(self, name: str, seconds: Fraction | None) -> Expr:
-        """When a delay is over: when that is chosen, but where durations matter not at the step at
-        which it begins."""
-        if not seconds:
-            return TRUE
-        chosen = atom(observables.choice("expiry", name), "yes")
-        if not self._timed:
-            return chosen
-        return conjunction(chosen, atom(observables.clock(name), "running"))
+        @cache
+        def acts(name: str, chain: int) -> Acts:
+            """How one acts, through so many others of its group that see each other."""
+            views: tuple[dict[Observable, Values], dict[Observable, Values]] = ({}, {})
+            group, _ = chains.get(name, ((), 0))
+            for sight in self.sights:
+                if sight.reader != name or (sight.read in group and not chain):
+                    continue
+                there = chain - 1 if sight.read in group else chains.get(sight.read, ((), 0))[1]
+                following = acts(sight.read, there).following
+                for what in self._acting.states_of(sight.read):
+                    views[sight.by_signals][what] = _either(when[sight], following[what], what)
+            return self._act(name, *views)
 
-    def _delay(self, name: str, *ways: tuple[Expr, Expr, Fraction | None]) -> None:
-        """The clock of what waits in some way until that is over."""
-        slow = [(waits, over, seconds) for waits, over, seconds in ways if seconds]
-        if not slow or not self._timed:
-            return
-        clock = observables.clock(name)
-        runs = disjunction(*(conjunction(waits, negation(over)) for waits, over, _ in slow))
-        self.following[clock] = {"at rest": negation(runs), "running": runs}
-        ends = tuple((conjunction(waits, over), seconds) for waits, over, seconds in slow)
-        delay = Delay(clock, ends)
-        self.delays.append(delay)
-        at_rest = delay.at_rest
-        waits = conjunction(negation(at_rest), disjunction(*(when for when, _, _ in slow)))
-        self.waits.append(Window(clock, "running", at_rest, waits, delay.longest, closed=True))
+        for name in (*self.plan.locking.memory, *self._acting.turnouts):
+            self._note(acts(name, chains.get(name, ((), 0))[1]))
 
-    def _timer(self, timer: Timer) -> None:
-        what = observables.timer(timer.name)
-        runs = self._scanned(timer.runs)
-        running, done = atom(what, "running"), atom(what, "done")
-        over = self._after(timer.name, timer.seconds)
-        next_done = conjunction(runs, disjunction(done, conjunction(running, over)))
-        next_running = conjunction(runs, negation(next_done))
-        self._set(what, {"idle": negation(runs), "running": next_running, "done": next_done})
-        self._delay(timer.name, (conjunction(runs, running), over, timer.seconds))
-
-    def _traffic(self, traffic: Traffic) -> None:
-        what = observables.traffic(traffic.name)
-        right, left = self._scanned(traffic.rightward), self._scanned(traffic.leftward)
-        free = TRUE if traffic.locked is None else negation(self._scanned(traffic.locked))
-        rightward = disjunction(
-            conjunction(free, right, negation(left)),
-            conjunction(
-                atom(what, "rightward"), negation(conjunction(free, left, negation(right)))
-            ),
-        )
-        self._set(what, {"rightward": rightward, "leftward": negation(rightward)})
+    # -------------------------------------------------------------- what is asked of it
 
     def turns(self, traffic: str) -> Expr:
         """The direction changes."""
@@ -153,75 +107,24 @@ class Memory:
             conjunction(atom(what, right), new[left]), conjunction(atom(what, left), new[right])
         )
 
-    # -------------------------------------------------------------- points
-
     def is_locked(self, turnout: str) -> Expr:
-        throw = self.plan.locking.throws.get(turnout)
-        return FALSE if throw is None or throw.locked is None else self.holds(throw.locked)
-
-    def _points(self, turnout: str) -> None:
-        throw = self.plan.locking.throws.get(turnout)
-        thrown, points = observables.thrown(turnout), observables.points(turnout)
-        wanted = self._wanted(turnout, throw)
-        free = negation(self.is_locked(turnout))
-        commanded = {
-            leg: disjunction(
-                conjunction(free, wanted[leg]),
-                conjunction(atom(thrown, leg), negation(conjunction(free, wanted[_LEGS[leg]]))),
-            )
-            for leg in _LEGS
-        }
-        self.following[thrown] = commanded
-        if throw is not None and throw.snap:
-            # Points that lie open (at no start, so never) stay so.
-            lies_open = atom(points, "open")
-            closed = {leg: conjunction(commanded[leg], negation(lies_open)) for leg in _LEGS}
-            self.following[points] = {**closed, "open": lies_open}
-            return
-        arrives = atom(observables.choice("arrival", turnout), "yes")
-        lies = {
-            leg: conjunction(
-                commanded[leg],
-                disjunction(atom(points, leg), conjunction(atom(points, "open"), arrives)),
-            )
-            for leg in _LEGS
-        }
-        self.following[points] = {**lies, "open": negation(disjunction(*lies.values()))}
-
-    def _wanted(self, turnout: str, throw: Throw | None) -> Values:
-        """The position now demanded of the points; neither where there is no demand."""
-        if throw is not None:
-            match throw.by:
-                case "lever":
-                    lever = next(
-                        w for w in self.plan.inputs if w.kind == "lever" and w.name == throw.lever
-                    )
-                    return {leg: atom(lever, leg) for leg in _LEGS}
-                case "buttons":
-                    one, two = (atom(observables.button(b), "pressed") for b in throw.buttons)
-                    return {
-                        "normal": conjunction(one, negation(two)),
-                        "reverse": conjunction(two, negation(one)),
-                    }
-                case "rule":
-                    assert throw.reverse_when is not None
-                    reverse = self.holds(throw.reverse_when)
-                    return {"normal": negation(reverse), "reverse": reverse}
-                case _:
-                    pass
-        chosen = atom(observables.choice("throw", turnout), "yes")
-        thrown = observables.thrown(turnout)
-        return {leg: conjunction(chosen, atom(thrown, _LEGS[leg])) for leg in _LEGS}
+        return self._acting.is_locked(turnout, self.holds)
 
     def points_move(self, turnout: str) -> Expr:
         points = observables.points(turnout)
         new = self.following[points]
         return disjunction(
             atom(points, "open"),
-            *(conjunction(atom(points, leg), negation(new[leg])) for leg in _LEGS),
+            *(conjunction(atom(points, leg), negation(new[leg])) for leg in LEGS),
         )
 
 
-def switches(plan: Plan) -> Iterator[str]:
-    """The turnouts and slips of a plan."""
-    return (n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip"))
+def _either(seen: Expr, after: Values, what: Observable) -> Values:
+    """The values after acting where that is seen, else those before."""
+    not_seen = negation(seen)
+    return {
+        value: disjunction(
+            conjunction(seen, after[value]), conjunction(not_seen, atom(what, value))
+        )
+        for value in what.values
+    }

@@ -22,9 +22,10 @@ from verifier.logic.transition_system import System
 from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
+from verifier.world.acting import switches
 from verifier.world.circuits import Circuits
 from verifier.world.fault_cone import FaultCone
-from verifier.world.memory import Memory, switches
+from verifier.world.memory import Memory
 from verifier.world.world import World
 
 REMEMBERED = ("relay", "timer", "traffic", "thrown")

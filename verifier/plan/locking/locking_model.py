@@ -98,7 +98,7 @@ class Building:
     """How the memory of a file is built, and whether it ``said`` so; the version of the language
     that it is written for, empty where it says nothing."""
 
-    kind: BuildingKind = "of relays"
+    kind: BuildingKind = "as one program"
     said: bool = False
     version: str = ""
     span: Span | None = None
@@ -126,3 +126,19 @@ class Locking:
 
 
 NO_LOCKING = Locking()
+
+
+def conditions_of(name: str, locking: Locking) -> tuple[Condition, ...]:
+    """The conditions that a relay, a timer, a direction of traffic or a turnout acts by."""
+    if name in locking.relays:
+        relay = locking.relays[name]
+        return tuple(filter(None, (relay.picks, relay.sticks)))
+    if name in locking.timers:
+        return (locking.timers[name].runs,)
+    if name in locking.traffic:
+        traffic = locking.traffic[name]
+        return tuple(filter(None, (traffic.rightward, traffic.leftward, traffic.locked)))
+    if name in locking.throws:
+        throw = locking.throws[name]
+        return tuple(filter(None, (throw.locked, throw.reverse_when)))
+    return ()

@@ -1,0 +1,125 @@
+"""Who may see whom, of all that acts in one step: who reads whom, and what comes of it.
+
+Part of the reference, beside :mod:`verifier.reference.step`. All that acts in a step acts once,
+each at a moment of its own. Of two that act in the same step, the one that reads the other sees it
+as it was, or as it is after acting; never in a circle.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import NamedTuple
+
+from verifier.plan import observables
+from verifier.plan.locking.locking_model import conditions_of
+from verifier.plan.model import Plan
+from verifier.plan.observables import Fact, Observable, facts_unfolded
+from verifier.plan.signals.heads import signal_of
+
+_MEMORY = ("relay", "timer", "traffic", "points report")
+_SHOWN = ("aspect", "color")
+
+
+class Sight(NamedTuple):
+    """That ``reader`` asks for ``read``: itself, or by the signals that it asks for."""
+
+    reader: str
+    read: str
+    by_signals: bool
+
+    @property
+    def choice(self) -> Observable:
+        return observables.sight(self.reader, self.read, by_signals=self.by_signals)
+
+
+def sights_of(plan: Plan, names: Sequence[str]) -> Iterator[Sight]:
+    """Who reads whom, of those that act."""
+    for name in names:
+        found: dict[Sight, None] = {}
+        for fact in _asked(conditions_of(name, plan.locking), plan):
+            if fact.what.kind in _MEMORY:
+                found[Sight(name, fact.what.name, False)] = None
+            elif fact.what.kind in _SHOWN:
+                for read in _behind(signal_of(fact.what.name, plan.signals), plan):
+                    found[Sight(name, read, True)] = None
+        yield from (sight for sight in found if sight.read != name)
+
+
+def _asked(conditions: Sequence[observables.Condition], plan: Plan) -> Iterator[Fact]:
+    return facts_unfolded(conditions, lambda name: plan.conditions[name].condition)
+
+
+def _behind(signal: str, plan: Plan) -> Iterator[str]:
+    """What a signal asks for, directly or through other signals."""
+    waiting, passed = [signal], set[str]()
+    while waiting:
+        name = waiting.pop()
+        if name in passed:
+            continue
+        passed.add(name)
+        for fact in plan.facts_read(plan.signals[name]):
+            if fact.what.kind in _MEMORY:
+                yield fact.what.name
+            elif fact.what.kind in _SHOWN:
+                waiting.append(signal_of(fact.what.name, plan.signals))
+
+
+def without_circles(chosen: Sequence[Sight]) -> frozenset[Sight]:
+    """The sights chosen, apart from those in a circle."""
+    onward: dict[str, set[str]] = {}
+    for sight in chosen:
+        onward.setdefault(sight.reader, set()).add(sight.read)
+
+    def leads(start: str, end: str) -> bool:
+        waiting, passed = [start], {start}
+        while waiting:
+            name = waiting.pop()
+            if name == end:
+                return True
+            new = onward.get(name, set()) - passed
+            passed |= new
+            waiting += new
+        return False
+
+    return frozenset(sight for sight in chosen if not leads(sight.read, sight.reader))
+
+
+# The states of one that acts, by which others see it.
+States = Mapping[Observable, str]
+# How one acts that sees some states not as they were, directly and by signals.
+Act = Callable[[str, States, States], States]
+
+
+def may_change(
+    names: Sequence[str], before: Mapping[str, States], sights: Sequence[Sight], act: Act
+) -> frozenset[str]:
+    """Those that do not stay as they are, whatever they see, and perhaps others."""
+    ends: dict[str, list[States]] = {name: [before[name]] for name in names}
+    waiting = list(names)
+    while waiting:
+        name = waiting.pop(0)
+        own = [s for s in sights if s.reader == name and len(ends[s.read]) > 1]
+        found: list[States] = []
+        for direct, by_signals in _ways(own, ends):
+            states = act(name, direct, by_signals)
+            if states not in ends[name] and states not in found:
+                found.append(states)
+        if found:
+            ends[name] += found
+            readers = {s.reader for s in sights if s.read == name}
+            waiting += [n for n in names if n in readers and n not in waiting]
+    return frozenset(name for name in names if len(ends[name]) > 1)
+
+
+def _ways(
+    sights: Sequence[Sight], ends: Mapping[str, Sequence[States]]
+) -> Iterator[tuple[States, States]]:
+    """Every way of seeing others."""
+    if not sights:
+        yield {}, {}
+        return
+    first, *others = sights
+    for direct, by_signals in _ways(others, ends):
+        for states in ends[first.read]:
+            if first.by_signals:
+                yield direct, {**by_signals, **states}
+            else:
+                yield {**direct, **states}, by_signals
