@@ -97,7 +97,8 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     locking = read_locking(statements, named, words)
     claims = read_claims(statements, words)
     packets = read_packets(statements, chart, posts, names)
-    limits = find_limits(_declared_limits(statements, names), where, track, derails)
+    declared_limits = _declared_limits(statements, names)
+    limits = find_limits(declared_limits, where, track, derails)
     if names.errors:
         raise InputError(names.errors)
     equipment = derive_equipment(wiring, track, blocks, signals, conditions)
@@ -125,6 +126,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         equipment=equipment,
         locking=locking,
         packets=packets,
+        declared_limits={name: bounds for name, bounds, _ in declared_limits},
         unwired_inputs=inputs,
         _routes_by_signal={s: tuple(those) for s, those in groupby(routes, lambda r: r.signal)},
     )

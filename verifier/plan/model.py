@@ -376,6 +376,8 @@ class Plan:
     equipment: Equipment = NO_EQUIPMENT
     locking: Locking = NO_LOCKING
     packets: Packets = NO_PACKETS
+    # By the name of declared limits: the home signals that bound them.
+    declared_limits: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     # The inputs it would have without wiring.
     unwired_inputs: tuple[Observable, ...] = ()
 

@@ -1,0 +1,137 @@
+"""The census: every obligation that a plan must have, property by property."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from verifier.census import distances, faults, locks, signals, use, wires
+from verifier.census.says import Must, Musts, all_of, any_of, no
+from verifier.census.survey import Survey
+from verifier.logic.expr import Expr, atom
+from verifier.plan.model import Plan
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, facts_in
+
+Over = Literal["situations", "histories", "lossy", "for good"]
+Mode = Literal["never", "possible"]
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Where the obligations of a property come from, what they are asked of, and whether they must
+    never be or must be possible."""
+
+    musts: Callable[[Survey], Musts]
+    over: Over = "situations"
+    mode: Mode = "never"
+
+
+CENSUS: Mapping[str, Entry] = {
+    "converging-proceeds": Entry(signals.converging_proceeds),
+    "crossing-proceeds": Entry(signals.crossing_proceeds),
+    "opposing-proceeds": Entry(signals.opposing_proceeds),
+    "proceed-into-occupied": Entry(signals.proceed_into_occupied),
+    "proceed-over-open-points": Entry(signals.proceed_over_open_points),
+    "aspect-against-route": Entry(signals.aspect_against_route),
+    "approach-untruthful": Entry(signals.approach_untruthful),
+    "aspect-not-listed": Entry(signals.aspect_not_listed),
+    "aspect-ambiguous": Entry(signals.aspect_ambiguous),
+    "undetected-track": Entry(signals.undetected_track),
+    "unsignaled-entrance": Entry(signals.unsignaled_entrance),
+    "crossover-ends-disagree": Entry(signals.crossover_ends_disagree),
+    "derail-not-set": Entry(signals.derail_not_set),
+    "span-not-locked": Entry(signals.span_not_locked),
+    "stopping-distance": Entry(distances.stopping_distance),
+    "train-hidden": Entry(distances.train_hidden),
+    "fouling-undetected": Entry(distances.fouling_undetected),
+    "gap-beyond-signal": Entry(distances.gap_beyond_signal),
+    "train-does-not-fit": Entry(distances.train_does_not_fit),
+    "blocks-joined": Entry(wires.blocks_joined),
+    "feeder-undetected": Entry(wires.feeder_undetected),
+    "detector-misplaced": Entry(wires.detector_misplaced),
+    "supply-mismatch": Entry(wires.supply_mismatch),
+    "input-unread": Entry(wires.input_unread),
+    "head-without-driver": Entry(wires.head_without_driver),
+    "driver-short-of-outputs": Entry(wires.driver_short_of_outputs),
+    "supply-overloaded": Entry(wires.supply_overloaded),
+    "wire-overloaded": Entry(wires.wire_overloaded),
+    "voltage-drop": Entry(wires.voltage_drop),
+    "fuse-too-large": Entry(wires.fuse_too_large),
+    "stop-number": Entry(wires.stop_number),
+    "address-shared": Entry(wires.address_shared),
+    "points-move-under-train": Entry(locks.points_move_under_train, "histories"),
+    "points-move-under-signal": Entry(locks.points_move_under_signal, "histories"),
+    "approach-locking": Entry(locks.approach_locking, "histories"),
+    "time-locking": Entry(locks.time_locking, "histories"),
+    "route-locking": Entry(locks.route_locking, "histories"),
+    "loss-of-shunt": Entry(locks.loss_of_shunt, "lossy"),
+    "traffic-locking": Entry(locks.traffic_locking, "histories"),
+    "opposing-signals-drop": Entry(locks.opposing_signals_drop, "histories"),
+    "indication-locking": Entry(locks.indication_locking, "histories"),
+    "hand-points-unlocked": Entry(locks.hand_points_unlocked, "histories"),
+    "collision": Entry(locks.collision, "histories"),
+    "derailment": Entry(locks.derailment, "histories"),
+    "never-shown": Entry(use.never_shown, mode="possible"),
+    "route-never-clears": Entry(use.route_never_clears, mode="possible"),
+    "rule-never-used": Entry(use.rule_never_used, mode="possible"),
+    "condition-constant": Entry(use.condition_constant, mode="possible"),
+    "assumptions-contradict": Entry(use.assumptions_contradict, mode="possible"),
+    "compatible-routes-blocked": Entry(use.compatible_routes_blocked, mode="possible"),
+    "route-never-set": Entry(use.route_never_set, "histories", "possible"),
+    "locked-for-good": Entry(use.locked_for_good, "for good", "possible"),
+    "train-cannot-leave": Entry(use.train_cannot_leave, "for good", "possible"),
+    "cannot-pass": Entry(use.cannot_pass, "histories", "possible"),
+    "lamp-out": Entry(faults.lamp_out),
+    "wire-broken": Entry(faults.wire_broken),
+    "supply-lost": Entry(faults.supply_lost),
+    "gap-bridged": Entry(faults.gap_bridged),
+    "points-stalled": Entry(faults.points_stalled),
+    "report-stuck": Entry(faults.report_stuck),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """One obligation that a plan must have."""
+
+    property: str
+    must: Must
+    over: Over
+    mode: Mode
+
+
+def census(plan: Plan) -> Iterator[Counted]:
+    """Every obligation that a plan must have, and what it says."""
+    survey = Survey(plan)
+    for name, entry in CENSUS.items():
+        for must in entry.musts(survey):
+            yield Counted(name, must, entry.over, entry.mode)
+    for proof in plan.proofs:
+        said = in_full(proof.condition, plan)
+        formula = no(said) if proof.mode == "always" else said
+        mode: Mode = "possible" if proof.mode == "possible" else "never"
+        about = _about(proof.condition, plan)
+        at = tuple(name for name in about if name in plan.signals)
+        yield Counted(proof.title, Must(about, formula, at), "situations", mode)
+
+
+def in_full(condition: Condition, plan: Plan) -> Expr:
+    """A condition of the file as an expression, named conditions written out."""
+    match condition:
+        case Fact(what=what, values=values) if what.kind == "condition":
+            inner = in_full(plan.conditions[what.name].condition, plan)
+            return inner if "true" in values else no(inner)
+        case Fact(what=what, values=values):
+            return atom(what, *values)
+        case Not(part=part):
+            return no(in_full(part, plan))
+        case All(parts=parts):
+            return all_of(*(in_full(part, plan) for part in parts))
+        case AnyOne(parts=parts):
+            return any_of(*(in_full(part, plan) for part in parts))
+
+
+def _about(condition: Condition, plan: Plan) -> tuple[str, ...]:
+    """What a condition of the file names, each once; of a head or a line, its signal."""
+    owners = {head.name: s.name for s in plan.signals.values() for head in s.heads}
+    named = [fact.what.name.rpartition("/")[0] or fact.what.name for fact in facts_in(condition)]
+    return tuple(dict.fromkeys(owners.get(name, name) for name in named))

@@ -1,0 +1,171 @@
+"""The census beside what is asked: what is missing, what is too much, what says something else.
+
+In: a plan and its obligations. Out: the differences in words, none where the two agree. A
+difference is a bug of ours, whichever of the two is wrong.
+"""
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from typing import Protocol
+
+from verifier.census.census import Counted, Mode, Over, census
+from verifier.logic.expr import (
+    FALSE,
+    And,
+    Atom,
+    Const,
+    Expr,
+    Group,
+    conjunction,
+    constant,
+    disjunction,
+    fold,
+    negation,
+    substitute,
+    support,
+)
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+
+# So many cases are looked at before two formulas count as the same, if none tells them apart.
+MOST_CASES = 20_000
+
+
+class Asked(Protocol):
+    """What the census needs to know of an obligation."""
+
+    @property
+    def property(self) -> str: ...
+    @property
+    def subjects(self) -> tuple[str, ...]: ...
+    @property
+    def formula(self) -> Expr: ...
+    @property
+    def signals(self) -> tuple[str, ...]: ...
+    @property
+    def over(self) -> Over: ...
+    @property
+    def mode(self) -> Mode: ...
+    @property
+    def advice(self) -> bool: ...
+
+
+Key = tuple[str, tuple[str, ...]]
+
+
+def differences(
+    plan: Plan, asked: Iterable[Asked], only: Collection[str] = ()
+) -> tuple[str, ...]:
+    """How the obligations of a plan differ from the census, each in one line; nothing where they
+    are the same. ``only``: the properties to compare (all, when empty)."""
+    return tuple(_differences(plan, asked, only))
+
+
+def _differences(plan: Plan, asked: Iterable[Asked], only: Collection[str]) -> Iterator[str]:
+    made: dict[Key, Asked] = {}
+    often: Counter[Key] = Counter()
+    for obligation in asked:
+        if not only or obligation.property in only:
+            key = (obligation.property, obligation.subjects)
+            made.setdefault(key, obligation)
+            often[key] += 1
+    for key, count in often.items():
+        if count > 1:
+            yield f"{_named(key)}: asked {count} times"
+    counted: dict[Key, Counted] = {}
+    for entry in census(plan):
+        if not only or entry.property in only:
+            key = (entry.property, entry.must.subjects)
+            if key in counted:
+                yield f"{_named(key)}: counted twice in the census"
+            counted.setdefault(key, entry)
+            if key not in made:
+                yield f"{_named(key)}: must be asked, and is not"
+    for key, obligation in made.items():
+        if key not in counted:
+            yield f"{_named(key)}: is asked, and must not be"
+        else:
+            yield from (f"{_named(key)}: {why}" for why in _apart(counted[key], obligation))
+
+
+def _named(key: Key) -> str:
+    return f"{key[0]}: {', '.join(key[1])}"
+
+
+def _apart(counted: Counted, made: Asked) -> Iterator[str]:
+    must = counted.must
+    if counted.over != made.over or counted.mode != made.mode:
+        yield (
+            f"is asked as {made.mode} over {made.over}, "
+            f"and must be as {counted.mode} over {counted.over}"
+        )
+    if must.note != made.advice:
+        yield "must be a note" if must.note else "must not be a mere note"
+    if set(must.at) != set(made.signals):
+        yield f"is about the signals {made.signals}, and must be about {must.at}"
+    case = told_apart(must.formula, made.formula)
+    if case is not None:
+        states = ", ".join(f"{what.kind} {what.name} {state}" for what, state in case.items())
+        verdict = "counts" if _holds(made.formula, case) else "does not count"
+        yield f"this {verdict} by the obligation alone: {states or 'everything'}"
+
+
+def _holds(formula: Expr, case: Mapping[Observable, str]) -> bool:
+    left = substitute(formula, lambda a: constant(case.get(a.what, a.what.usual) in a.values))
+    return left is not FALSE
+
+
+# ------------------------------------------------------------------ formulas
+
+
+def told_apart(one: Expr, two: Expr) -> Mapping[Observable, str] | None:
+    """A case in which just one of two formulas holds; None where there is none.
+
+    Formulas that differ in the order of their parts alone are not looked into."""
+    if one is two:
+        return None
+    known: dict[Expr, object] = {}
+    if fold(one, _shape, known) == fold(two, _shape, known):
+        return None
+    differ = disjunction(
+        conjunction(one, negation(two)),
+        conjunction(negation(one), two),
+    )
+    return _case(differ)
+
+
+def _shape(node: Expr, parts: tuple[object, ...]) -> object:
+    match node:
+        case Const(value=value):
+            return value
+        case Atom(what=what, values=values):
+            return what, values
+        case Group():
+            return isinstance(node, And), frozenset(parts)
+    raise AssertionError(node)
+
+
+def _case(formula: Expr) -> Mapping[Observable, str] | None:
+    """A case in which a formula holds, by trying the states of one observable after another."""
+    waiting: list[tuple[Expr, dict[Observable, str]]] = [(formula, {})]
+    seen: set[Expr] = set()
+    while waiting and len(seen) < MOST_CASES:
+        left, case = waiting.pop()
+        if isinstance(left, Const):
+            if left.value:
+                return case
+            continue
+        if left in seen:
+            continue
+        seen.add(left)
+        what = support(left)[0]
+        for state in what.values:
+
+            def put(part: Atom, what: Observable = what, state: str = state) -> Expr:
+                if part.what != what:
+                    return part
+                return constant(state in part.values)
+
+            waiting.append((substitute(left, put), {**case, what: state}))
+    return None
+

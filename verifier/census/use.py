@@ -1,0 +1,162 @@
+"""Census of usefulness: what must be possible."""
+
+from collections import Counter
+from collections.abc import Iterator
+from itertools import combinations
+
+from verifier.census.locks import runs, train_on
+from verifier.census.says import (
+    Must,
+    Musts,
+    all_of,
+    any_of,
+    blocks_of,
+    is_lined,
+    is_meant,
+    no,
+    permits,
+)
+from verifier.census.signals import limits, runs_over
+from verifier.census.survey import LEGS, Survey, Trip, meetings
+from verifier.logic.expr import TRUE, Expr, atom
+from verifier.plan import observables
+from verifier.plan.model import Line, Port
+from verifier.plan.observables import Observable
+
+
+def never_shown(survey: Survey) -> Musts:
+    """Every aspect of a signal's lines, and every color of a head's."""
+    for signal, owner, what, lines in _lines(survey):
+        for shown in dict.fromkeys(line.shows for line in lines):
+            yield Must((owner, shown), atom(what, shown), (signal,))
+
+
+def rule_never_used(survey: Survey) -> Musts:
+    """Every line that shows what another line of the same signal or head shows too."""
+    for signal, owner, _, lines in _lines(survey):
+        often = Counter(line.shows for line in lines)
+        for index, line in enumerate(lines):
+            if often[line.shows] >= 2:
+                acts = atom(observables.line(owner, index), "acts")
+                where = line.span.seen_from(survey.plan.source)
+                yield Must((owner, where), acts, (signal,))
+
+
+def _lines(survey: Survey) -> Iterator[tuple[str, str, Observable, tuple[Line, ...]]]:
+    for signal in survey.plan.signals.values():
+        yield signal.name, signal.name, signal.reading, signal.lines
+        for head in signal.heads:
+            yield signal.name, head.name, head.lens, head.lines
+
+
+def route_never_clears(survey: Survey) -> Musts:
+    """Every trip that a signal may clear for: its signal permits it with the points lined and
+    nothing in the way."""
+    for trip in survey.every_trip():
+        if is_meant(trip, survey):
+            yield Must((trip.name,), _clears(trip, survey), (trip.signal,))
+
+
+def compatible_routes_blocked(survey: Survey) -> Musts:
+    """Every two such trips over trackwork of the same limits, of two signals, that have no block
+    in common and do not meet. A note."""
+    done: set[frozenset[str]] = set()
+    for _, inside in limits(survey):
+        work = {piece for piece in inside if survey.piece(piece).kind != "plain"}
+        here = [
+            trip for trip in survey.every_trip()
+            if is_meant(trip, survey) and any(step.piece in work for step in trip.steps)
+        ]  # fmt: skip
+        for one, two in combinations(here, 2):
+            pair = frozenset((one.name, two.name))
+            shared = {*blocks_of(one, survey)} & {*blocks_of(two, survey)}
+            if one.signal != two.signal and not shared and pair not in done:
+                if not meetings(one, two):
+                    done.add(pair)
+                    both = all_of(_clears(one, survey), _clears(two, survey))
+                    yield Must((one.name, two.name), both, (one.signal, two.signal), note=True)
+
+
+def _clears(trip: Trip, survey: Survey) -> Expr:
+    plan = survey.plan
+    blocks = blocks_of(trip, survey)
+    free = [atom(observables.stock(block), "vacant") for block in blocks]
+    off = [atom(observables.derail(d.name), "non-derailing") for d in plan.derails.values()
+           if runs_over(trip, d)]  # fmt: skip
+    shut = [atom(observables.gate(g.name), "seated") for g in plan.gates.values()
+            if g.block in blocks]  # fmt: skip
+    return all_of(permits(plan.signals[trip.signal], plan), is_lined(trip), *free, *off, *shut)
+
+
+def condition_constant(survey: Survey) -> Musts:
+    """Every named condition: it can be true, and it can be false."""
+    for name in survey.plan.conditions:
+        for state in ("true", "false"):
+            yield Must((name, state), atom(observables.condition(name), state))
+
+
+def assumptions_contradict(survey: Survey) -> Musts:
+    """Once, where there are assumptions."""
+    if survey.plan.assumptions:
+        yield Must(("assumptions",), TRUE)
+
+
+# ------------------------------------------------------------------ over time
+
+
+def route_never_set(survey: Survey) -> Musts:
+    """Every trip that a signal may clear for: it can be lined and permitted."""
+    for trip in survey.every_trip() if survey.plan.locking.over_time else ():
+        if is_meant(trip, survey):
+            lets = permits(survey.plan.signals[trip.signal], survey.plan)
+            yield Must((trip.name,), all_of(lets, is_lined(trip)), (trip.signal,))
+
+
+def locked_for_good(survey: Survey) -> Musts:
+    """The same trips: from everything that can happen on."""
+    return route_never_set(survey)
+
+
+def train_cannot_leave(survey: Survey) -> Musts:
+    """Every block with track: no train is on it."""
+    pieces = survey.plan.track.pieces.values()
+    for block in survey.plan.blocks if survey.plan.locking.over_time else ():
+        trains = [train_on(piece.name) for piece in pieces if piece.block == block]
+        if trains:
+            yield Must((block,), no(any_of(*trains)))
+
+
+def cannot_pass(survey: Survey) -> Musts:
+    """Every two turnouts with both legs of the one joined to both of the other by plain track:
+    one train runs away from the first on one track, another toward it on the other."""
+    turnouts = [n for n, p in survey.plan.track.pieces.items() if p.kind == "turnout"]
+    for name in turnouts if survey.plan.locking.over_time else ():
+        (one, there), (two, also) = (_plain_track(Port(name, leg), survey) for leg in LEGS)
+        if there is None or there != also or not (one and two):
+            continue
+        if turnouts.index(there) > turnouts.index(name):
+            meet = [_pass(one, two, survey), _pass(two, one, survey)]
+            yield Must((name, there), any_of(*meet))
+
+
+def _pass(away: list[Port], back: list[Port], survey: Survey) -> Expr:
+    return all_of(
+        any_of(*(runs(port, survey) for port in away)),
+        any_of(
+            *(runs(Port(step.piece, step.leave), survey)
+              for port in back for step in survey.steps_from(port))
+        ),
+    )  # fmt: skip
+
+
+def _plain_track(leg: Port, survey: Survey) -> tuple[list[Port], str | None]:
+    """The ends by which plain track from a leg is entered, and the turnout whose leg it leads
+    to."""
+    found: list[Port] = []
+    port = survey.across(leg)
+    while survey.piece(port.piece).kind == "plain" and port not in found:
+        found.append(port)
+        (step,) = survey.steps_from(port)
+        port = survey.across(Port(step.piece, step.leave))
+    meets_a_leg = survey.piece(port.piece).kind == "turnout" and port.end in LEGS
+    return found, port.piece if meets_a_leg else None

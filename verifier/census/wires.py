@@ -1,0 +1,314 @@
+"""Census of wiring: gaps, feeders, detectors, drivers, supplies, fuses, addresses."""
+
+from collections.abc import Iterator, Mapping
+from fractions import Fraction
+from functools import cache
+from itertools import combinations
+
+from verifier.census.says import Must, Musts, all_of, any_of
+from verifier.census.survey import Survey
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, constant
+from verifier.plan.model import Head, Signal
+from verifier.plan.observables import UNLISTED, Observable, facts_unfolded
+from verifier.plan.signals.packet_model import Address
+from verifier.plan.wiring.electrical_constants import ohms_per_meter
+from verifier.plan.wiring.wiring_model import Detector, Driver, Run, Supply
+
+# ------------------------------------------------------------------ gaps, feeders, detectors
+
+
+def blocks_joined(survey: Survey) -> Musts:
+    """Every two blocks that meet: never with the rail joined. Every block with a gap inside that
+    has no name: always wrong. Where the file gives any wiring."""
+    if not survey.plan.wiring.given:
+        return
+    order = list(survey.plan.blocks)
+    wrong: dict[tuple[str, ...], bool] = {}
+    for joint in survey.plan.track.joints:
+        met = {survey.block_of(joint.a.piece), survey.block_of(joint.b.piece)}
+        blocks = tuple(sorted((b for b in met if b is not None), key=order.index))
+        if None in met or (len(blocks) == 1 and (joint.kind == "=" or joint.gap is not None)):
+            continue
+        bad = len(blocks) == 1 or joint.kind == "="
+        wrong[blocks] = wrong.get(blocks, False) or bad
+    for blocks, bad in wrong.items():
+        yield Must(blocks, constant(bad))
+
+
+def feeder_undetected(survey: Survey) -> Musts:
+    """Every feeder of a block with a current-sensing detector: one of the block's detectors has it
+    go through."""
+    for feeder in survey.plan.wiring.feeders.values():
+        senses = [d for d in _sensing(survey) if d.block == feeder.block]
+        if senses:
+            missed = all(feeder.name not in detector.through for detector in senses)
+            yield Must((feeder.name, feeder.block), constant(missed))
+
+
+def detector_misplaced(survey: Survey) -> Musts:
+    """Every current-sensing detector: no feeder of another block goes through it."""
+    feeders = survey.plan.wiring.feeders
+    for detector in _sensing(survey):
+        blocks = {feeders[name].block for name in detector.through if name in feeders}
+        yield Must((detector.name,), constant(bool(blocks - {detector.block})))
+
+
+def _sensing(survey: Survey) -> Iterator[Detector]:
+    return (d for d in survey.plan.wiring.detectors.values() if d.kind == "current-sensing")
+
+
+# ------------------------------------------------------------------ drivers
+
+
+def supply_mismatch(survey: Survey) -> Musts:
+    """Every driver and every detector that it reads, both with a supply given: they have a common
+    return, or the detector's output is isolated."""
+    wiring = survey.plan.wiring
+    for driver in wiring.drivers.values():
+        if driver.reads is None:
+            read = [name for name, contacts in _rules_ask(driver, survey) if not contacts]
+        else:
+            read = [given.name for given in driver.reads if not given.contacts]
+        for name in dict.fromkeys(read):
+            detector = wiring.detectors.get(name)
+            if detector is None or driver.supply is None or detector.supply is None:
+                continue
+            joined = detector.supply in _returns_with(driver.supply, survey)
+            yield Must((driver.name, name), constant(not (joined or detector.isolated)))
+
+
+def _returns_with(supply: str, survey: Survey) -> set[str]:
+    """The supplies whose returns are joined to one's, directly or through others."""
+    reached, groups = {supply}, list(survey.plan.wiring.common_returns)
+    for _ in groups:
+        for group in groups:
+            if reached & set(group):
+                reached |= set(group)
+    return reached
+
+
+def input_unread(survey: Survey) -> Musts:
+    """Every driver with a list of what it reads, and every detector and contact that its rules
+    ask for: it is in the list."""
+    for driver in survey.plan.wiring.drivers.values():
+        if driver.reads is not None:
+            has = {(given.name, given.contacts) for given in driver.reads}
+            for wanted in _rules_ask(driver, survey):
+                yield Must((driver.name, wanted[0]), constant(wanted not in has))
+
+
+def _rules_ask(driver: Driver, survey: Survey) -> list[tuple[str, bool]]:
+    """The detectors, and the turnouts whose contacts (True), that the rules of a driver ask for."""
+    plan, found = survey.plan, dict[tuple[str, bool], None]()
+    for what in _asked_by(driver, survey):
+        if what.kind == "block report":
+            found |= {(d.name, False): None for d in plan.wiring.detectors.values()
+                      if d.block == what.name}  # fmt: skip
+        elif what.kind == "points report":
+            machine = plan.wiring.machines.get(what.name)
+            without = machine is not None and machine.contacts is not None and not machine.contacts
+            if not without:
+                found[what.name, True] = None
+    return list(found)
+
+
+def _asked_by(driver: Driver, survey: Survey) -> Iterator[Observable]:
+    """What the rules of a driver's heads ask for, line by line, named conditions opened."""
+    named = survey.plan.conditions
+    for signal, head in _heads(survey):
+        if head.name in driver.heads:
+            for line in head.lines or signal.lines:
+                if line.when is not None:
+                    for fact in facts_unfolded([line.when], lambda name: named[name].condition):
+                        yield fact.what
+
+
+def head_without_driver(survey: Survey) -> Musts:
+    """Every head, where the file has drivers: one of them drives it."""
+    drivers = survey.plan.wiring.drivers.values()
+    for _, head in _heads(survey) if drivers else ():
+        yield Must((head.name,), constant(all(head.name not in d.heads for d in drivers)))
+
+
+def driver_short_of_outputs(survey: Survey) -> Musts:
+    """Every driver with a number of outputs: one for each lamp of its heads. A lamp that also
+    flashes is one lamp; none is lit for dark."""
+    for driver in survey.plan.wiring.drivers.values():
+        if driver.outputs is not None:
+            lamps = [
+                (head.name, color) for _, head in _heads(survey) if head.name in driver.heads
+                for color in {shown.split()[-1] for shown in head.color.values} - {"dark"}
+            ]  # fmt: skip
+            yield Must((driver.name,), constant(len(lamps) > driver.outputs))
+
+
+def _heads(survey: Survey) -> Iterator[tuple[Signal, Head]]:
+    return ((signal, head) for signal in survey.plan.signals.values() for head in signal.heads)
+
+
+# ------------------------------------------------------------------ current
+
+
+def supply_overloaded(survey: Survey) -> Musts:
+    """Every supply with amperes given that powers a driver with lamps."""
+    return _loads(survey, {s.name: s.amps for s in survey.plan.wiring.supplies.values()})
+
+
+def wire_overloaded(survey: Survey) -> Musts:
+    """Every supply with a fuse that powers a driver with lamps."""
+    return _loads(survey, {s.name: s.fuse for s in survey.plan.wiring.supplies.values()})
+
+
+def _loads(survey: Survey, most: Mapping[str, Fraction | None]) -> Musts:
+    for name in survey.plan.wiring.supplies:
+        drivers = [
+            d for d in survey.plan.wiring.drivers.values() if d.supply == name and d.lamp
+        ]  # fmt: skip
+        limit = most[name]
+        if drivers and limit is not None:
+            lit = [load for driver in drivers for load in _lamps(driver, survey)]
+            yield Must((name,), draw_more_than(limit, lit))
+
+
+def voltage_drop(survey: Survey) -> Musts:
+    """Every driver that needs so many volts, on a supply that gives so many; where they would do
+    and the wire is given, only with the current of its lamps."""
+    for driver in survey.plan.wiring.drivers.values():
+        supply = survey.plan.wiring.supplies.get(driver.supply or "")
+        if supply is None or supply.volts is None or driver.needs is None:
+            continue
+        if supply.volts < driver.needs:
+            yield Must((driver.name,), TRUE)
+        elif driver.run is None or driver.lamp is not None:
+            ohms = _there_and_back(driver.run) if driver.run else 0.0
+            bears = Fraction(float(supply.volts - driver.needs) / ohms) if ohms else None
+            loads = _lamps(driver, survey)
+            yield Must((driver.name,), draw_more_than(bears, loads) if bears is not None else FALSE)
+
+
+def fuse_too_large(survey: Survey) -> Musts:
+    """Every supply with a fuse and amperes: the fuse is no larger. Every end of a wire from a
+    supply with a fuse and volts, to drivers, districts and on to feeders: a short there draws
+    more than the fuse."""
+    for supply in survey.plan.wiring.supplies.values():
+        if supply.fuse is None:
+            continue
+        if supply.amps is not None:
+            yield Must((supply.name,), constant(supply.amps < supply.fuse))
+        for end, runs in _wires_of(supply, survey) if supply.volts is not None else ():
+            assert supply.volts is not None
+            ohms = sum(map(_there_and_back, runs))
+            too_little = ohms > 0 and float(supply.volts) / ohms <= supply.fuse
+            yield Must((supply.name, end), constant(too_little))
+
+
+def _wires_of(supply: Supply, survey: Survey) -> Iterator[tuple[str, tuple[Run, ...]]]:
+    wiring = survey.plan.wiring
+    for driver in wiring.drivers.values():
+        if driver.supply == supply.name and driver.run:
+            yield driver.name, (driver.run,)
+    for district in wiring.districts.values():
+        if district.supply != supply.name:
+            continue
+        bus = (district.run,) if district.run else ()
+        if bus:
+            yield district.name, bus
+        for feeder in wiring.feeders.values():
+            if wiring.district_of.get(feeder.block) == district.name and feeder.run:
+                yield feeder.name, (*bus, feeder.run)
+
+
+def _there_and_back(run: Run) -> float:
+    return 2 * float(run.length) * ohms_per_meter(run.gauge)
+
+
+_Load = tuple[Head, Fraction]
+
+
+def _lamps(driver: Driver, survey: Survey) -> list[_Load]:
+    return [
+        (head, driver.lamp) for _, head in _heads(survey) if driver.lamp and head.name in driver.heads
+    ]
+
+
+def draw_more_than(limit: Fraction, loads: list[_Load]) -> Expr:
+    """The heads that are lit draw more than the limit. Where they could draw more than 2000
+    different amounts, all of them count as lit."""
+    most = {Fraction(0)}
+    for _, amps in loads:
+        most |= {amount + amps for amount in most}
+    if max(most) <= limit:
+        return FALSE
+    if len(most) > 2000:
+        return TRUE
+
+    @cache
+    def more(index: int, drawn: Fraction) -> Expr:
+        if drawn > limit:
+            return TRUE
+        if index == len(loads):
+            return FALSE
+        head, amps = loads[index]
+        dark, lit = more(index + 1, drawn), more(index + 1, drawn + amps)
+        burns = atom(head.lens, *(color for color in head.lens.values if color != "dark"))
+        return any_of(dark, all_of(burns, lit))
+
+    return more(0, Fraction(0))
+
+
+# ------------------------------------------------------------------ packets
+
+
+def stop_number(survey: Survey) -> Musts:
+    """Every aspect with number 0, where a whole signal has an address: it is absolute stop. Every
+    color with number 0, where a head has one: it is red."""
+    packets = survey.plan.packets
+    whole = {address.of in survey.plan.signals for address in packets.addresses}
+    if True in whole:
+        for aspect in survey.plan.chart.aspects:
+            if packets.aspects.get(aspect.name) == 0:
+                yield Must((aspect.name,), constant(aspect.indication.text != "stop"))
+    if False in whole:
+        for color, number in packets.colors.items():
+            if number == 0:
+                yield Must((color,), constant(color != "red"))
+
+
+def address_shared(survey: Survey) -> Musts:
+    """Every address: all that have it are always sent the same number."""
+    shared: dict[int, list[Address]] = {}
+    for address in survey.plan.packets.addresses:
+        shared.setdefault(address.number, []).append(address)
+    for number in shared:
+        those = shared[number]
+        differ = []
+        for one, two in combinations(those, 2):
+            here, there = _numbers(one, survey), _numbers(two, survey)
+            differ += _apart(here, there)
+        signals = tuple(dict.fromkeys(address.signal for address in those))
+        yield Must(tuple(address.of for address in those), any_of(*differ), signals)
+
+
+def _apart(here: "_Sent", there: "_Sent") -> Iterator[Expr]:
+    """The ways in which two are sent different numbers."""
+    for number, states in here[1].items():
+        for other, others in there[1].items():
+            if number != other:
+                yield all_of(atom(here[0], *states), atom(there[0], *others))
+
+
+_Sent = tuple[Observable, Mapping[int, list[str]]]
+
+
+def _numbers(address: Address, survey: Survey) -> _Sent:
+    """What is sent to an address: by number, the aspects or colors that it stands for."""
+    packets, signal = survey.plan.packets, survey.plan.signals[address.signal]
+    heads = {head.name: head for head in signal.heads}
+    if address.of == signal.name:
+        what, numbers = signal.aspect, {**packets.aspects, UNLISTED: 0}
+    else:
+        what, numbers = heads[address.of].color, dict(packets.colors)
+    found: dict[int, list[str]] = {}
+    for state in what.values:
+        found.setdefault(numbers.get(state, 0), []).append(state)
+    return what, found
