@@ -5,9 +5,10 @@ question was answered; *broken* only after the reference replayed the situation 
 everything else is undecided, with the reason.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
+from verifier.census.compare import differences, differences_with_faults
 from verifier.decide.claims import check_claims, claimed, unmet
 from verifier.decide.failures import FailureAnalysis
 from verifier.decide.histories import HistoryProver, needs_history
@@ -22,12 +23,16 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.catalog import FAILURES, obligations
+from verifier.properties.failures import harms
 from verifier.properties.obligation import Mode, Obligation
 from verifier.repair.repairs import repair_findings
 from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
-from verifier.verdicts.report import Report, Stopped, Verdict
+from verifier.verdicts.report import InternalError, Report, Stopped, Verdict
 from verifier.world.assumption_text import assumption_texts
 from verifier.world.world import World
+
+# So many differences from the census are named in one message.
+MOST_TOLD = 5
 
 
 def prove(
@@ -59,13 +64,15 @@ def prove(
 
     Raises :class:`InputError` when the file's assumptions contradict each other, or when it
     waives or expects what no obligation matches;
-    :class:`~verifier.verdicts.report.InternalError` when a situation does not replay.
+    :class:`~verifier.verdicts.report.InternalError` when a situation does not replay, or when the
+    obligations are not those that the census counts.
     """
     with stoppable(), time_limit(within):
         world = world or World(plan)
         everything = tuple(obligations(plan, world.lower))
         wanted = set(only)
         asked = [o for o in everything if not wanted or o.property in wanted]
+        _count(plan, everything, wanted)
         if not wanted:
             check_claims(plan, asked)
         situations = SituationProver(world, timeout, (), store)
@@ -83,6 +90,19 @@ def prove(
             phases.append(find_repairs)
         stopped = _run(phases, proof)
         return proof.report(stopped, selected=bool(wanted))
+
+
+def _count(plan: Plan, everything: Sequence[Obligation], wanted: Collection[str]) -> None:
+    """Raise :class:`InternalError` unless just those obligations are made that the census counts.
+    Of a selection only its part is compared; with faults, all that must not come of them too."""
+    found = differences(plan, everything, wanted)
+    if not wanted or FAILURES & set(wanted):
+        safety = (o for o in everything if o.of_situations and o.property not in FAILURES)
+        moving = [fault.name for fault in plan.equipment.faults if fault.moves_points]
+        found += differences_with_faults(plan, harms(plan, safety), moving)
+    if found:
+        more = f" (and {len(found) - MOST_TOLD} more)" if len(found) > MOST_TOLD else ""
+        raise InternalError(f"the census differs: {'; '.join(found[:MOST_TOLD])}{more}")
 
 
 def _run(phases: Iterable[Callable[["ProofState"], None]], proof: "ProofState") -> Stopped | None:

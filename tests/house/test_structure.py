@@ -15,9 +15,9 @@ from tests.lanes import SAMPLED, SLOW
 
 ROOT = Path(__file__).resolve().parents[2]
 FLOORS = [
-    "language", "plan", "logic", "world", "properties", "reference", "engines", "verdicts",
-    "explain", "decide", "repair", "pipeline", "diagnosis", "testcard", "exports", "sheets",
-    "drawing", "reports", "api", "workbench", "commands",
+    "language", "plan", "logic", "census", "world", "properties", "reference", "engines",
+    "verdicts", "explain", "decide", "repair", "pipeline", "diagnosis", "testcard", "exports",
+    "sheets", "drawing", "reports", "api", "workbench", "commands",
 ]  # fmt: skip
 PATHS = {
     ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path
@@ -85,6 +85,41 @@ def test_the_reference_and_the_encoding_do_not_reach_each_other() -> None:
     assert len(reference) > 8 and len(meaning) > 30 and len(engines) > 20
     _do_not_reach(reference, meaning | engines)
     _do_not_reach(meaning, reference)
+
+
+# What the census may read of a plan: what a file says, and what words mean. Whatever else is worked
+# out of a plan, it works out again.
+READ_BY_THE_CENSUS = {
+    "verifier.logic.expr",
+    "verifier.plan.model",
+    "verifier.plan.observables",
+    "verifier.plan.locking.locking_model",
+    "verifier.plan.signals.aspects",
+    "verifier.plan.signals.packet_model",
+    "verifier.plan.wiring.electrical_constants",
+    "verifier.plan.wiring.wiring_model",
+}
+WORKED_OUT = {
+    "routes", "routes_of", "conflicts", "limits", "equipment", "onward", "joint_at", "graph",
+    "facts_read", "proceeds", "permits", "diverging",
+}  # fmt: skip
+
+
+def test_the_census_is_a_derivation_of_its_own() -> None:
+    """Neither what makes the obligations nor what it rests on is used to count them."""
+    census = {name for name in MODULES if _floor(name) == "census"}
+    assert len(census) > 6
+    for name in census:
+        foreign = imported(PATHS[name]) & set(MODULES) - census - READ_BY_THE_CENSUS
+        assert not foreign, f"{name} imports {sorted(foreign)}"
+        read = {
+            node.attr
+            for node in ast.walk(ast.parse(PATHS[name].read_text("utf-8")))
+            if isinstance(node, ast.Attribute)
+        }
+        assert not read & WORKED_OUT, f"{name} reads {sorted(read & WORKED_OUT)}"
+    meaning = {n for n in MODULES if _floor(n) in ("world", "properties", "reference", "engines")}
+    _do_not_reach(meaning, census)
 
 
 def _do_not_reach(some: Iterable[str], others: Set[str]) -> None:

@@ -114,6 +114,22 @@ def census(plan: Plan) -> Iterator[Counted]:
         yield Counted(proof.title, Must(about, formula, at), "situations", mode)
 
 
+# What a fault cannot change: what the rules alone, or lengths alone, decide. (A detector that has
+# failed hides trains by definition.)
+UNTOUCHED = ("aspect-not-listed", "aspect-ambiguous", "stopping-distance", "train-hidden")
+
+
+def harms(plan: Plan) -> Iterator[Counted]:
+    """What must not come of a fault: what must never be in a situation at a signal, notes apart;
+    and a more favorable aspect."""
+    for entry in census(plan):
+        of_signals = entry.must.at and not entry.must.note and entry.property not in UNTOUCHED
+        if of_signals and entry.mode == "never" and entry.over == "situations":
+            yield entry
+    for must in faults.more_favorable(Survey(plan)):
+        yield Counted("more-favorable", must, "situations", "never")
+
+
 def in_full(condition: Condition, plan: Plan) -> Expr:
     """A condition of the file as an expression, named conditions written out."""
     match condition:

@@ -4,11 +4,13 @@ In: a plan and its obligations. Out: the differences in words, none where the tw
 difference is a bug of ours, whichever of the two is wrong.
 """
 
-from collections import Counter
+from builtins import property as computed
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Protocol
 
-from verifier.census.census import Counted, Mode, Over, census
+from verifier.census.census import Counted, Mode, Over, census, harms
+from verifier.census.faults import may_move_points
+from verifier.census.survey import Survey
 from verifier.logic.expr import (
     FALSE,
     And,
@@ -34,53 +36,59 @@ MOST_CASES = 20_000
 class Asked(Protocol):
     """What the census needs to know of an obligation."""
 
-    @property
+    @computed
     def property(self) -> str: ...
-    @property
+    @computed
     def subjects(self) -> tuple[str, ...]: ...
-    @property
+    @computed
     def formula(self) -> Expr: ...
-    @property
+    @computed
     def signals(self) -> tuple[str, ...]: ...
-    @property
+    @computed
     def over(self) -> Over: ...
-    @property
+    @computed
     def mode(self) -> Mode: ...
-    @property
+    @computed
     def advice(self) -> bool: ...
 
 
 Key = tuple[str, tuple[str, ...]]
 
 
-def differences(
-    plan: Plan, asked: Iterable[Asked], only: Collection[str] = ()
-) -> tuple[str, ...]:
+def differences(plan: Plan, asked: Iterable[Asked], only: Collection[str] = ()) -> tuple[str, ...]:
     """How the obligations of a plan differ from the census, each in one line; nothing where they
     are the same. ``only``: the properties to compare (all, when empty)."""
-    return tuple(_differences(plan, asked, only))
+    of_part = (o for o in asked if not only or o.property in only)
+    counted = (c for c in census(plan) if not only or c.property in only)
+    return tuple(_differences(counted, of_part))
 
 
-def _differences(plan: Plan, asked: Iterable[Asked], only: Collection[str]) -> Iterator[str]:
+def differences_with_faults(
+    plan: Plan, asked: Iterable[Asked], moving: Collection[str]
+) -> tuple[str, ...]:
+    """The same of what must not come of a fault, and of which faults points may move."""
+    found = list(_differences(harms(plan), asked))
+    may_move = may_move_points(Survey(plan))
+    found += [f"{name}: is said to leave points alone" for name in may_move.difference(moving)]
+    found += [f"{name}: is said to move points" for name in set(moving) - may_move]
+    return tuple(found)
+
+
+def _differences(census: Iterable[Counted], asked: Iterable[Asked]) -> Iterator[str]:
     made: dict[Key, Asked] = {}
-    often: Counter[Key] = Counter()
     for obligation in asked:
-        if not only or obligation.property in only:
-            key = (obligation.property, obligation.subjects)
-            made.setdefault(key, obligation)
-            often[key] += 1
-    for key, count in often.items():
-        if count > 1:
-            yield f"{_named(key)}: asked {count} times"
+        key = (obligation.property, obligation.subjects)
+        if key in made:
+            yield f"{_named(key)}: is asked twice"
+        made.setdefault(key, obligation)
     counted: dict[Key, Counted] = {}
-    for entry in census(plan):
-        if not only or entry.property in only:
-            key = (entry.property, entry.must.subjects)
-            if key in counted:
-                yield f"{_named(key)}: counted twice in the census"
-            counted.setdefault(key, entry)
-            if key not in made:
-                yield f"{_named(key)}: must be asked, and is not"
+    for entry in census:
+        key = (entry.property, entry.must.subjects)
+        if key in counted:
+            yield f"{_named(key)}: is counted twice"
+        counted.setdefault(key, entry)
+        if key not in made:
+            yield f"{_named(key)}: must be asked, and is not"
     for key, obligation in made.items():
         if key not in counted:
             yield f"{_named(key)}: is asked, and must not be"
@@ -168,4 +176,3 @@ def _case(formula: Expr) -> Mapping[Observable, str] | None:
 
             waiting.append((substitute(left, put), {**case, what: state}))
     return None
-

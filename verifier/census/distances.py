@@ -229,7 +229,9 @@ def fouling_undetected(survey: Survey) -> Musts:
                     found.setdefault((signal, block or ""), []).append(bad)
         for (signal, block), ways in found.items():
             lets = proceeds(survey.plan.signals[signal], survey.plan)
-            yield Must((signal, name, block), all_of(any_of(*ways), lets, occupied(block)), (signal,))
+            yield Must(
+                (signal, name, block), all_of(any_of(*ways), lets, occupied(block)), (signal,)
+            )
 
 
 def _beyond_the_gap(leg: Port, survey: Survey) -> str | None:

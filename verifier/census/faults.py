@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from fractions import Fraction
 
-from verifier.census.says import Must, Musts
+from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey
 from verifier.logic.expr import atom
 from verifier.plan.observables import Observable, facts_unfolded
@@ -33,14 +33,12 @@ def wire_broken(survey: Survey) -> Musts:
     names += [f"power wire of {d.name}" for d in wiring.drivers.values() if d.supply is not None]
     names += [f"power wire of {m.turnout}" for m in wiring.machines.values()
               if m.motor and m.supply is not None]  # fmt: skip
+    readers = _Readers(survey)
     for detector in wiring.detectors.values():
-        asked = ("block report", detector.block)
-        names += _wires(detector.name, _wired_to(detector.name, asked, survey, contacts=False))
+        names += _wires(detector.name, readers.of_detector(detector))
     for machine in wiring.machines.values():
-        asked = ("points report", machine.turnout)
-        drivers = _wired_to(machine.turnout, asked, survey, contacts=True)
         for leg in machine.contacts or ():
-            names += _wires(f"{machine.turnout} {leg}", drivers)
+            names += _wires(f"{machine.turnout} {leg}", readers.of_contacts(machine))
     for name in names:
         yield _fault(name, "broken")
 
@@ -49,33 +47,38 @@ def _wires(source: str, drivers: list[str]) -> Iterator[str]:
     return (f"wire from {source}" + (f" to {driver}" if driver else "") for driver in drivers)
 
 
-def _wired_to(
-    name: str, asked: tuple[str, str], survey: Survey, *, contacts: bool
-) -> list[str]:
-    """The drivers that read it: those that list it; those without a list whose rules ask for it.
-    Without any driver, one wire that leads nowhere in particular."""
-    plan = survey.plan
-    if not plan.wiring.drivers:
-        return [""]
-    found = []
-    for driver in plan.wiring.drivers.values():
-        if driver.reads is None:
-            reads = asked in _rules_read(driver.heads, survey)
-        else:
-            reads = any(r.name == name and r.contacts == contacts for r in driver.reads)
-        if reads:
-            found.append(driver.name)
-    return found
+class _Readers:
+    """Which drivers a detector, or a turnout's contacts, are wired to: those that list it; those
+    without a list whose rules ask for it. Without any driver, one wire that leads nowhere in
+    particular."""
 
-
-def _rules_read(heads: tuple[str, ...], survey: Survey) -> set[tuple[str, str]]:
-    """What the rules of the signals of some heads read."""
-    plan, found = survey.plan, set[tuple[str, str]]()
-    for signal in plan.signals.values():
-        if any(head.name in heads for head in signal.heads):
+    def __init__(self, survey: Survey) -> None:
+        plan = survey.plan
+        self._drivers = list(plan.wiring.drivers.values())
+        self._rules_read: dict[str, set[tuple[str, str]]] = {d.name: set() for d in self._drivers}
+        for signal in plan.signals.values():
             facts = facts_unfolded(signal.conditions, lambda name: plan.conditions[name].condition)
-            found |= {(fact.what.kind, fact.what.name) for fact in facts}
-    return found
+            read = {(fact.what.kind, fact.what.name) for fact in facts}
+            for driver in self._drivers:
+                if any(head.name in driver.heads for head in signal.heads):
+                    self._rules_read[driver.name] |= read
+
+    def of_detector(self, detector: Detector) -> list[str]:
+        return self._of(detector.name, False, ("block report", detector.block))
+
+    def of_contacts(self, machine: Machine) -> list[str]:
+        return self._of(machine.turnout, True, ("points report", machine.turnout))
+
+    def _of(self, name: str, contacts: bool, asked: tuple[str, str]) -> list[str]:
+        found = []
+        for driver in self._drivers:
+            if driver.reads is None:
+                reads = asked in self._rules_read[driver.name]
+            else:
+                reads = any(r.name == name and r.contacts == contacts for r in driver.reads)
+            if reads:
+                found.append(driver.name)
+        return found if self._drivers else [""]
 
 
 def supply_lost(survey: Survey) -> Musts:
@@ -143,6 +146,21 @@ def report_stuck(survey: Survey) -> Musts:
             name = f"contact {machine.turnout} {leg}"
             must = _fault(name, "stuck closed", "stuck open")
             yield Must(must.subjects, must.formula, note=True)
+
+
+def more_favorable(survey: Survey) -> Musts:
+    """Every signal, with something broken: it is not read as less restrictive than it would be
+    with nothing broken."""
+    for signal in survey.plan.signals.values():
+        rank = dict.fromkeys(signal.aspect.values, 0)
+        rank |= {aspect.name: aspect.indication.rank for aspect in survey.plan.chart.aspects}
+        better = [
+            all_of(atom(signal.reading, shown), atom(signal.sound_reading, meant))
+            for shown in signal.aspect.values
+            for meant in signal.aspect.values
+            if rank[shown] > rank[meant]
+        ]
+        yield Must((signal.name,), any_of(*better), (signal.name,))
 
 
 def may_move_points(survey: Survey) -> set[str]:

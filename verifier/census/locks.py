@@ -285,9 +285,7 @@ def opposing_signals_drop(survey: Survey) -> Musts:
             yield Must((signal.name,), any_of(*ways), (signal.name,))
 
 
-def _beyond(
-    trip: Trip, firsts: Collection[Port], survey: Survey
-) -> tuple[tuple[Step, ...], str]:
+def _beyond(trip: Trip, firsts: Collection[Port], survey: Survey) -> tuple[tuple[Step, ...], str]:
     """Plain track beyond a trip, up to where the first signal the other way lets trains onto it,
     and the piece after it."""
     found: dict[str, Step] = {}

@@ -26,7 +26,7 @@ from verifier.census.says import (
     takes,
     takes_one,
 )
-from verifier.census.survey import Meeting, Survey, Trip, meetings
+from verifier.census.survey import TRACKWORK, Meeting, Survey, Trip, meetings
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, constant
 from verifier.plan import observables
 from verifier.plan.model import Crossover, Derail, Port, Signal
@@ -308,7 +308,7 @@ def _protected_by(derail: Derail, survey: Survey) -> str | None:
         (step,) = survey.steps_from(port)
         port = survey.across(Port(step.piece, step.leave))
     piece = survey.piece(port.piece)
-    return piece.name if piece.kind in ("turnout", "crossing", "slip") else None
+    return piece.name if piece.kind in TRACKWORK else None
 
 
 def span_not_locked(survey: Survey) -> Musts:
@@ -340,12 +340,10 @@ def limits(survey: Survey) -> list[tuple[str, set[str]]]:
         at = {plan.signals[s].enters for s in signals}
         found.append((name, _spread({port.piece for port in at}, at, survey)))
     covered = {piece for _, inside in found for piece in inside}
-    trackwork = [n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "crossing", "slip")]
-    for name in trackwork:
-        if name not in covered:
+    for name, piece in plan.track.pieces.items():
+        if piece.kind in TRACKWORK and name not in covered:
             inside = _spread({name}, set(survey.posts), survey)
-            first = next(piece for piece in trackwork if piece in inside)
-            found.append((first, inside))
+            found.append((name, inside))
             covered |= inside
     return found
 
@@ -395,5 +393,3 @@ def _ways_in(inside: set[str], survey: Survey) -> list[tuple[str, bool]]:
                 for step in survey.steps_to(before):
                     waiting.append((Port(step.piece, step.enter), derailed))
     return found
-
-

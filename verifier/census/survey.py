@@ -27,7 +27,7 @@ class Step:
     chooses: bool
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Trip:
     """Where a train goes from a signal: over ``steps``, to the next signal the same way or to an
     end of the track. ``crossed`` are all ends passed, that at the signal first, that at the end
@@ -111,10 +111,9 @@ class Survey:
 
     def trips_to(self, signal: Signal) -> Iterator[Trip]:
         """The trips of other signals that end where a signal stands."""
-        for trip in self.every_trip():
-            if trip.ends_at == "signal" and trip.signal != signal.name:
-                if self.plan.signals[trip.end].enters == signal.enters:
-                    yield trip
+        there = self.posts[signal.enters]
+        others = (trip for trip in self.every_trip() if trip.signal != signal.name)
+        return (trip for trip in others if trip.ends_at == "signal" and trip.end in there)
 
     def _trips_from(self, signal: Signal) -> Iterator[Trip]:
         start = frozenset((signal.joint.a, signal.joint.b))

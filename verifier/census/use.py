@@ -61,20 +61,19 @@ def compatible_routes_blocked(survey: Survey) -> Musts:
     """Every two such trips over trackwork of the same limits, of two signals, that have no block
     in common and do not meet. A note."""
     done: set[frozenset[str]] = set()
+    meant = [trip for trip in survey.every_trip() if is_meant(trip, survey)]
     for _, inside in limits(survey):
-        work = {piece for piece in inside if survey.piece(piece).kind != "plain"}
-        here = [
-            trip for trip in survey.every_trip()
-            if is_meant(trip, survey) and any(step.piece in work for step in trip.steps)
-        ]  # fmt: skip
+        work = [piece for piece in inside if survey.piece(piece).kind != "plain"]
+        there = {trip for piece in work for trip in survey.over.get(piece, ())}
+        here = [trip for trip in meant if trip in there]
         for one, two in combinations(here, 2):
             pair = frozenset((one.name, two.name))
             shared = {*blocks_of(one, survey)} & {*blocks_of(two, survey)}
-            if one.signal != two.signal and not shared and pair not in done:
-                if not meetings(one, two):
-                    done.add(pair)
-                    both = all_of(_clears(one, survey), _clears(two, survey))
-                    yield Must((one.name, two.name), both, (one.signal, two.signal), note=True)
+            if one.signal == two.signal or shared or pair in done or meetings(one, two):
+                continue
+            done.add(pair)
+            both = all_of(_clears(one, survey), _clears(two, survey))
+            yield Must((one.name, two.name), both, (one.signal, two.signal), note=True)
 
 
 def _clears(trip: Trip, survey: Survey) -> Expr:

@@ -227,7 +227,9 @@ _Load = tuple[Head, Fraction]
 
 def _lamps(driver: Driver, survey: Survey) -> list[_Load]:
     return [
-        (head, driver.lamp) for _, head in _heads(survey) if driver.lamp and head.name in driver.heads
+        (head, driver.lamp)
+        for _, head in _heads(survey)
+        if driver.lamp and head.name in driver.heads
     ]
 
 
@@ -281,7 +283,7 @@ def address_shared(survey: Survey) -> Musts:
         shared.setdefault(address.number, []).append(address)
     for number in shared:
         those = shared[number]
-        differ = []
+        differ: list[Expr] = []
         for one, two in combinations(those, 2):
             here, there = _numbers(one, survey), _numbers(two, survey)
             differ += _apart(here, there)

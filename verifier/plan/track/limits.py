@@ -57,8 +57,7 @@ def find_limits(
         if piece.kind in SPECIAL and piece.name not in covered:
             inside = _spread({piece.name}, ground, no_signal)
             covered |= inside
-            special = [n for n, p in track.pieces.items() if n in inside and p.kind in SPECIAL]
-            found.append(_limits(special[0], inside, piece.span, ground))
+            found.append(_limits(piece.name, inside, piece.span, ground))
     return tuple(found)
 
 
@@ -97,7 +96,10 @@ def _limits(name: str, inside: set[str], span: Span, ground: _SearchContext) -> 
         for own, other in _neighbors(piece, ground.track):
             if other.piece not in inside:
                 for entrance in _ways_in(own, other, ground):
-                    entrances.setdefault(entrance.end, entrance)
+                    # Of several ways in from one end, one that no derail guards counts.
+                    known = entrances.get(entrance.end)
+                    if known is None or (known.derail and not entrance.derail):
+                        entrances[entrance.end] = entrance
     return Limits(name, ordered, tuple(entrances.values()), span)
 
 
@@ -105,13 +107,13 @@ def _ways_in(own: Port, outside: Port, ground: _SearchContext) -> Iterator[Entra
     """How a train can come to the limits' end ``own`` from outside: backward along every
     way that leads there, to the first signal that governs it or to an end of the plan."""
     stack: list[tuple[Port, Port, str | None]] = [(own, outside, None)]
-    seen: set[Port] = set()
+    seen: set[tuple[Port, bool]] = set()
     while stack:
         inward, from_port, derail = stack.pop()
-        if from_port in seen:
-            continue
-        seen.add(from_port)
         derail = derail or ground.derail_at.get(from_port)
+        if (from_port, derail is None) in seen:
+            continue
+        seen.add((from_port, derail is None))
         if inward in ground.by_port:
             yield Entrance(ground.by_port[inward][0], "signal", derail)
             continue

@@ -1,0 +1,1 @@
+"""The census of obligations: agreement, and what it tells."""
