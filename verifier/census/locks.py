@@ -162,14 +162,14 @@ def _released(survey: Survey, while_: Callable[[Signal], Expr]) -> Musts:
             for trip in trips
             for _, comes in reaches(trip, points)
         ]
-        clears = [
-            all_of(takes(trip), takes(other), clears)
+        others = [
+            all_of(takes(trip), takes(other), lets)
             for trip in trips
-            for other, clears in _conflicting(trip, survey)
+            for other, lets in _conflicting(trip, survey)
         ]
-        if moves or clears:
-            released = any_of(*moves, *clears)
-            bad = all_of(while_(signal), no(permits(signal, survey.plan)), released)
+        if moves or others:
+            released = any_of(*moves, *others)
+            bad = all_of(while_(signal), no(clears(signal, survey.plan)), released)
             yield Must((signal.name,), bad, (signal.name,))
 
 

@@ -33,7 +33,11 @@ SLOWEST_FIRST = ("stop", "restricted", "slow", "medium", "limited", "diverging",
 
 
 def lets_pass(aspect: Aspect) -> bool:
-    """A train may pass without stopping."""
+    """A train may pass, at restricted speed or after a stop at least."""
+    return aspect.indication.text != "stop"
+
+
+def lets_pass_without_stopping(aspect: Aspect) -> bool:
     return aspect.indication.speed != "stop"
 
 
@@ -47,8 +51,13 @@ def is_read(signal: Signal, aspects: Iterable[Aspect]) -> Expr:
 
 
 def permits(signal: Signal, plan: Plan) -> Expr:
-    """The signal shows something better than stop."""
+    """The signal lets trains pass, if only after a stop."""
     return is_read(signal, filter(lets_pass, plan.chart.aspects))
+
+
+def clears(signal: Signal, plan: Plan) -> Expr:
+    """The signal lets trains pass without stopping."""
+    return is_read(signal, filter(lets_pass_without_stopping, plan.chart.aspects))
 
 
 def proceeds(signal: Signal, plan: Plan) -> Expr:

@@ -15,7 +15,7 @@ from verifier.census.says import (
     blocks_of,
     goes_out_over_a_way_in,
     is_read,
-    lets_pass,
+    lets_pass_without_stopping,
     lie,
     no,
     occupied,
@@ -228,7 +228,7 @@ def _is_misused(color: str, aspect: Aspect) -> bool:
         case "white":
             return True
         case "red":
-            return lets_pass(aspect)
+            return lets_pass_without_stopping(aspect)
         case "green":
             return not better_than_restricting(aspect)
         case "yellow" | "lunar":

@@ -11,10 +11,10 @@ from verifier.census.says import (
     all_of,
     any_of,
     blocks_of,
+    clears,
     is_lined,
     is_meant,
     no,
-    permits,
 )
 from verifier.census.signals import limits, runs_over
 from verifier.census.survey import LEGS, Survey, Trip, meetings
@@ -54,7 +54,7 @@ def route_never_clears(survey: Survey) -> Musts:
     nothing in the way."""
     for trip in survey.every_trip():
         if is_meant(trip, survey):
-            yield Must((trip.name,), _clears(trip, survey), (trip.signal,))
+            yield Must((trip.name,), _usable(trip, survey), (trip.signal,))
 
 
 def compatible_routes_blocked(survey: Survey) -> Musts:
@@ -72,11 +72,11 @@ def compatible_routes_blocked(survey: Survey) -> Musts:
             if one.signal == two.signal or shared or pair in done or meetings(one, two):
                 continue
             done.add(pair)
-            both = all_of(_clears(one, survey), _clears(two, survey))
+            both = all_of(_usable(one, survey), _usable(two, survey))
             yield Must((one.name, two.name), both, (one.signal, two.signal), note=True)
 
 
-def _clears(trip: Trip, survey: Survey) -> Expr:
+def _usable(trip: Trip, survey: Survey) -> Expr:
     plan = survey.plan
     blocks = blocks_of(trip, survey)
     free = [atom(observables.stock(block), "vacant") for block in blocks]
@@ -84,7 +84,7 @@ def _clears(trip: Trip, survey: Survey) -> Expr:
            if runs_over(trip, d)]  # fmt: skip
     shut = [atom(observables.gate(g.name), "seated") for g in plan.gates.values()
             if g.block in blocks]  # fmt: skip
-    return all_of(permits(plan.signals[trip.signal], plan), is_lined(trip), *free, *off, *shut)
+    return all_of(clears(plan.signals[trip.signal], plan), is_lined(trip), *free, *off, *shut)
 
 
 def condition_constant(survey: Survey) -> Musts:
@@ -107,7 +107,7 @@ def route_never_set(survey: Survey) -> Musts:
     """Every trip that a signal may clear for: it can be lined and permitted."""
     for trip in survey.every_trip() if survey.plan.locking.over_time else ():
         if is_meant(trip, survey):
-            lets = permits(survey.plan.signals[trip.signal], survey.plan)
+            lets = clears(survey.plan.signals[trip.signal], survey.plan)
             yield Must((trip.name,), all_of(lets, is_lined(trip)), (trip.signal,))
 
 
