@@ -12,6 +12,7 @@ from verifier.census.says import (
     all_of,
     any_of,
     blocks_of,
+    clears,
     lie,
     no,
     occupied,
