@@ -21,6 +21,7 @@ from verifier.engines.stopping import OutOfTime, checkpoint, stoppable, time_lim
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
+from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.catalog import FAILURES, obligations
 from verifier.properties.failures import harms
@@ -220,7 +221,7 @@ def _with_memory_facts(
     world = before.world.with_memory_facts(histories.memory_facts())
     if plan.wiring.reports_may_differ and not memory_reads_the_truth(before.world, timeout):
         world = world.with_memory_facts(MemoryInvariants(world, timeout).whatever_is_reported)
-    rests = histories.memory_rests_on() if world.memory_facts and plan.assumptions else ()
+    rests = histories.memory_rests_on() if world.memory_facts else ()
     return SituationProver(world, timeout, rests, before.store)
 
 
@@ -319,7 +320,7 @@ def find_repairs(proof: ProofState) -> None:
     proof.record(repaired)
 
 
-def _no_history(clash: Sequence[Assumption]) -> Diagnostic:
+def _no_history(clash: Sequence[Assumption | Promise]) -> Diagnostic:
     first, *rest = clash
     return diagnostic(
         "CP501",

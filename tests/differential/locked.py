@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterator
 from random import Random
 
+import verifier
 from tests.differential.junctions import built, write_junction
 from tests.differential.rules import Writer
 from verifier.plan.model import Plan
@@ -30,6 +31,8 @@ class Locker(Writer):
         if r.random() < 0.6:
             self.memory["Way"] = ("rightward", "leftward")
         self.order = r.sample(list(self.memory), len(self.memory))
+        # Points that people throw.
+        self.by_people: list[str] = []
 
     def fact(self, *, truth: bool) -> str:
         r = self.r
@@ -72,6 +75,7 @@ class Locker(Writer):
         """How one turnout or slip is thrown and locked."""
         r = self.r
         by = r.choice(["anyone", "hand", "lever", "buttons", "rule"])
+        self.by_people += [points] if by != "rule" else []
         words = {"hand": "hand", "lever": f"Lever-{points}", "buttons": "Push1, Push2"}
         if by in words:
             yield f"  thrown by {words[by]}"
@@ -102,6 +106,18 @@ class Locker(Writer):
         if r.random() < 0.5:
             yield f"trains start on {', '.join(r.sample(blocks, min(2, len(blocks))))}"
 
+    def promised(self, thrown: list[str]) -> Iterator[str]:
+        """What the crew promises, of the points that people throw and of blocks."""
+        r, blocks = self.r, list(self.plan.blocks)
+        some = r.sample(blocks, r.randint(1, min(3, len(blocks))))
+        yield f"crew promises one {r.choice(['train', 'direction'])} at a time on {', '.join(some)}"
+        for points in thrown:
+            for when in ("under a train", "ahead of a train", "under clear signals",
+                         "before a train can stop"):  # fmt: skip
+                if r.random() < 0.5:
+                    yield f"crew promises not to throw {points} {when}"
+        yield f"crew promises not to reverse on {r.choice(blocks)}"
+
 
 def write_locked(r: Random, room: int) -> str:
     text = write_junction(r, room)
@@ -122,4 +138,18 @@ def write_locked(r: Random, room: int) -> str:
             if any(f"Lever-{found[2]}" in clause for clause in clauses):
                 lines.insert(0, f"lever Lever-{found[2]} positions normal, reverse")
             lines += clauses
-    return "\n".join([*lines, *writer.remembered(), *writer.running()]) + "\n"
+    lines += [*writer.remembered(), *writer.running()]
+    for promise in writer.promised(writer.by_people) if r.random() < 0.4 else ():
+        # Most promises that say nothing are refused: those are left out.
+        if is_read([*lines, promise]):
+            lines.append(promise)
+    return "\n".join(lines) + "\n"
+
+
+def is_read(lines: list[str]) -> bool:
+    """Whether no promise of the file is refused."""
+    try:
+        verifier.load_text("\n".join(lines) + "\n")
+    except verifier.InputError as error:
+        return not any(d.code in ("CP752", "CP753", "CP754", "CP755") for d in error.diagnostics)
+    return True

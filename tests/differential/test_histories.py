@@ -99,7 +99,7 @@ def steps_agree(plan: Plan, r: Random, *, lossy: bool) -> None:
             expr = system.following[what].get(value)
             comes = moments.of(expr) if expr is not None else 0
             same(moments, comes, moments.where(states, [value]), f"next {what} {value}")
-    allowed = [str(stepper.allowed(step.observed)) for step in moments.steps]
+    allowed = [str(stepper.goes(step)) for step in moments.steps]
     holds = moments.every
     for expr in system.always:
         holds &= moments.of(expr)

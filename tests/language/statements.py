@@ -188,6 +188,22 @@ locking: Words = st.one_of(
     seq("written", "for", "version", numbers),
     seq("trains", st.sampled_from(["reverse", "start"]), "on", listed),
     seq(
+        "crew", "promises", "not", "to", "throw", st.one_of(seq("points"), listed),
+        st.sampled_from(
+            [
+                ["under", "a", "train"],
+                ["ahead", "of", "a", "train"],
+                ["under", "clear", "signals"],
+                ["before", "a", "train", "can", "stop"],
+            ]
+        ),
+    ),
+    seq(
+        "crew", "promises", "one", st.sampled_from(["train", "direction"]), "at", "a", "time",
+        "on", listed,
+    ),
+    seq("crew", "promises", "not", "to", "reverse", maybe("on", listed)),
+    seq(
         "edge", listed, maybe(st.sampled_from(["entering", "leaving"]), "only"),
         "entering", "when", conditions,
     ),

@@ -13,6 +13,8 @@ from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.temporal.bmc import goes_on
 from verifier.logic.expr import Const, Expr
 from verifier.logic.transition_system import System
+from verifier.plan.claims import granted
+from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import (
@@ -79,11 +81,11 @@ class HistoryProver:
         prover.finished()
         return found
 
-    def contradiction(self) -> tuple[Assumption, ...] | None:
-        """A smallest set of assumptions that together allow no history; empty when some history
-        lasts, None when that is not known."""
-        system, assumed = self._truthful.histories.system, self.plan.assumptions
-        if not assumed:
+    def contradiction(self) -> tuple[Assumption | Promise, ...] | None:
+        """A smallest set of assumptions and promises that together allow no history; empty when
+        some history lasts, None when that is not known. (Promises alone can always be kept.)"""
+        system, assumed = self._truthful.histories.system, granted(self.plan)
+        if not self.plan.assumptions:
             return ()
         goes = goes_on(system, MIN_MOMENTS, self._truthful.time_limit())
         if goes is None:

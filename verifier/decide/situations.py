@@ -16,6 +16,7 @@ from verifier.explain.signal_causes import causes
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.logic.expr import TRUE, Expr, conjunction, holds, support
+from verifier.plan.claims import granted
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Assumption, Plan
 from verifier.plan.situation import Situation
@@ -158,7 +159,7 @@ class SituationProver:
         memory = self._memory_rests_on
         if memory and not isinstance(self._without_memory_facts.find(goal), Impossible):
             titles |= set(memory)
-        return tuple(a.title for a in self.plan.assumptions if a.title in titles)
+        return tuple(taken.title for taken in granted(self.plan) if taken.title in titles)
 
 
 def not_replayed(obligation: Obligation, beyond: TooManyWays) -> Verdict:

@@ -26,6 +26,7 @@ from verifier.logic.expr import FALSE, Expr, conjunction, negation, support
 from verifier.logic.time_order import Ordered
 from verifier.logic.transition_system import System, connected, cut
 from verifier.plan import observables
+from verifier.plan.claims import granted
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
@@ -255,8 +256,8 @@ class SystemProver:
     def _titles(self, system: System, bad: Expr, proof: Unreachable) -> tuple[str, ...]:
         """Titles of the assumptions that a proof needs."""
         used = [system.always[k] for k in relied_on(system, bad, proof, deadline=self.time_limit())]
-        granted = zip(self.plan.assumptions, self.histories.system.always, strict=True)
-        return tuple(assumed.title for assumed, expr in granted if expr in used)
+        taken = zip(granted(self.plan), self.histories.system.always, strict=True)
+        return tuple(assumed.title for assumed, expr in taken if expr in used)
 
     def _verdict(
         self,

@@ -1,10 +1,10 @@
 """A junction over time as an AIGER 1.9 circuit, for model checkers of hardware.
 
 In: a checked plan that speaks of time. Out: a circuit with one bad state for each obligation
-about histories and one constraint for each assumption. A bad state that cannot be reached is a
-``never`` obligation that holds; for a ``possible`` one the checker should reach it. A circuit has
-no clocks: it keeps the order of delays (:mod:`verifier.logic.time_order`), which allows more than
-can be, so what a checker reaches may be a history that has no times. Obligations
+about histories and one constraint for each assumption and promise. A bad state that cannot be
+reached is a ``never`` obligation that holds; for a ``possible`` one the checker should reach it. A
+circuit has no clocks: it keeps the order of delays (:mod:`verifier.logic.time_order`), which allows
+more than can be, so what a checker reaches may be a history that has no times. Obligations
 about lost detection (another transition system) and about what can always be done again (no
 reachability) are left out.
 """
@@ -16,6 +16,7 @@ from verifier.engines.interchange.aiger import Circuit
 from verifier.engines.interchange.smtlib import one_line
 from verifier.exports.checked_export import NothingToExport
 from verifier.logic.time_order import Ordered
+from verifier.plan.claims import granted
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.world.history import Histories
@@ -36,12 +37,12 @@ def circuit(plan: Plan) -> Circuit:
     ordered = Ordered(histories.system, histories.order)
     bads = [ordered.within(histories.expand(o.formula)) for o in asked]
     made = gates(ordered.system, bads).circuit
-    titles = [assumed.title for assumed in plan.assumptions]
+    titles = [assumed.title for assumed in granted(plan)]
     names = {f"b{i}": one_line(o.key) for i, o in enumerate(asked)}
     names |= {f"c{i}": one_line(title) for i, title in enumerate(titles)}
     comments = [
         one_line(plan.source.name),
-        f"{len(asked)} bad states, {len(titles)} constraints (the file's assumptions)",
+        f"{len(asked)} bad states, {len(titles)} constraints (assumptions and promises)",
         "of delays the order is kept, not the time: what is reached may have no times",
         *(
             f"b{i}: {'must not' if o.mode == 'never' else 'should'} be reached: {one_line(o.key)}"

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from verifier.exports.c_text import WIDTH, comment_safe
 from verifier.exports.interface import LONGEST_CALL, Field, Interface
 from verifier.language.listing import listing
+from verifier.plan.claims import granted
 
 # What is read where no contact of the input is closed: what is safest, else what is usual.
 _ALL_OPEN = {
@@ -52,10 +53,10 @@ def _proved(face: Interface) -> Iterator[list[str]]:
         "junction file, on the assumptions it prints), and that the compiler, the pins, the wiring "
         "and the program around this file do as they should, which only a test shows."
     )
-    if face.plan.assumptions:
+    if granted(face.plan):
         yield [
             *_prose("Assumptions of that proof, which this file does not check:"),
-            *(f"  - {comment_safe(assumed.title)}" for assumed in face.plan.assumptions),
+            *(f"  - {comment_safe(assumed.title)}" for assumed in granted(face.plan)),
         ]
 
 

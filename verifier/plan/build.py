@@ -1,6 +1,7 @@
 """Syntax tree to plan: the one place that knows in which order things are resolved."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 from typing import Any
 
@@ -11,6 +12,7 @@ from verifier.plan import observables
 from verifier.plan.claims import read_claims
 from verifier.plan.conditions import resolve
 from verifier.plan.locking.build_locking import read_locking
+from verifier.plan.locking.crew_rules import read_promises
 from verifier.plan.locking.locking_model import NamedRoute
 from verifier.plan.model import (
     Block,
@@ -95,6 +97,9 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     derails = find_derails(statements, track, names)
     named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}
     locking = read_locking(statements, named, words)
+    promises = read_promises(statements, names, track, routes, locking)
+    if promises:
+        locking = replace(locking, over_time=True, promises=promises)
     claims = read_claims(statements, words)
     packets = read_packets(statements, chart, posts, names)
     declared_limits = _declared_limits(statements, names)

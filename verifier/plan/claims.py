@@ -5,7 +5,8 @@ from dataclasses import dataclass
 
 from verifier.language.syntax import tree
 from verifier.plan.conditions import resolve
-from verifier.plan.model import Assumption, Expectation, Proof, Waiver
+from verifier.plan.locking.locking_model import Promise
+from verifier.plan.model import Assumption, Expectation, Plan, Proof, Waiver
 from verifier.plan.observables import Not
 from verifier.plan.vocabulary import Vocabulary
 
@@ -16,6 +17,12 @@ class Claims:
     assumptions: tuple[Assumption, ...]
     waivers: tuple[Waiver, ...]
     expectations: tuple[Expectation, ...]
+
+
+def granted(plan: Plan) -> tuple[Assumption | Promise, ...]:
+    """All that proofs over time take for granted: what the file assumes, then what the crew
+    promises."""
+    return (*plan.assumptions, *plan.locking.promises)
 
 
 def read_claims(statements: Sequence[tree.Statement], words: Vocabulary) -> Claims:

@@ -62,7 +62,7 @@ def search(
             if steps == most_steps:
                 return [answers.get(i, TooLarge(steps)) for i in range(len(predicates))]
             steps += 1
-            if not stepper.allowed(step.observed):
+            if not stepper.goes(step):
                 continue
             for i, predicate in enumerate(predicates):
                 if i not in answers and predicate(step.observed):

@@ -13,13 +13,14 @@ from functools import cached_property, lru_cache
 from itertools import product
 
 from verifier.plan import observables
-from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
+from verifier.plan.locking.locking_model import Promise, Relay, Throw, Timer, Traffic
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.reference.commands_read import commands_read
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
+from verifier.reference.crew import CrewStep
 from verifier.reference.evaluator import Evaluator, Seen
 from verifier.reference.positions import Positions
 from verifier.reference.sights import Sight, may_change, without_circles
@@ -35,12 +36,14 @@ class Transition:
     """``observed``: everything that can be observed at a moment, events included.
     ``successor``: the next value of each state variable. ``begun``: the windows that begin with
     the next moment; ``ended``: the delays that are over, as in
-    :meth:`~verifier.reference.state_variables.StateVariables.delay`."""
+    :meth:`~verifier.reference.state_variables.StateVariables.delay`. ``broken``: the promises of
+    the crew that the step breaks; no history has such a step."""
 
     observed: Valuation
     successor: Valuation
     begun: tuple[Observable, ...] = ()
     ended: tuple[tuple[str, str], ...] = ()
+    broken: tuple[Promise, ...] = ()
 
 
 class Stepper:
@@ -72,6 +75,11 @@ class Stepper:
     def state_of(self, moment: Valuation) -> dict[Observable, str]:
         """The values of the state variables alone."""
         return {what: moment[what] for what in self.states}
+
+    def goes(self, step: Transition) -> bool:
+        """Whether a history may have this step: the assumptions of the file hold at its moment,
+        and the crew keeps its promises."""
+        return not step.broken and self.allowed(step.observed)
 
     def allowed(self, observed: Valuation) -> bool:
         """Whether the assumptions of the file hold at a moment, given all that is observed."""
@@ -152,10 +160,10 @@ def replay(
     """Whether a trace is a history of the plan at whose last moment ``bad`` holds.
 
     Its first moment is an initial state, each moment follows from the one before, each choice
-    has one of its values, the assumptions of the file hold at every moment, and where durations
-    matter ``seconds``, how long each moment lasts (none where not given), agree with them. Choices
-    and commands that a moment leaves out have their usual values. Raises
-    :class:`~verifier.reference.evaluator.Unsettled`."""
+    has one of its values, the assumptions of the file hold at every moment, the crew keeps its
+    promises, and where durations matter ``seconds``, how long each moment lasts (none where not
+    given), agree with them. Choices and commands that a moment leaves out have their usual values.
+    Raises :class:`~verifier.reference.evaluator.Unsettled`."""
     stepper = _stepper_of(plan, lossy)
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
@@ -171,7 +179,7 @@ def replay(
         observed = step.observed
         lasts = seconds[k] if k < len(seconds) else Fraction(0)
         passes = watch.passes(state, step.begun, step.ended, lasts)
-        if not passes or not stepper.allowed(observed):
+        if not passes or not stepper.goes(step):
             return False
         possible = {what: (value,) for what, value in step.successor.items()}
     return bool(trace) and bad(observed)
@@ -235,8 +243,11 @@ class _Step:
             self._lose(block)
         if not self.stepper.may_follow(self.successor):
             self.events |= {what: "no" for what in self.events if what.kind != "lock released"}
+        told = {name: observables.thrown(name) for name in self.variables.turnouts}
+        thrown = {name for name, what in told.items() if self.successor[what] != self.now[what]}
+        broken = CrewStep(self.variables, self.now, trains, thrown).broken()
         seen = {**self.observed, **self.events}
-        return Transition(seen, self.successor, tuple(self.begun), tuple(self.ended))
+        return Transition(seen, self.successor, tuple(self.begun), tuple(self.ended), broken)
 
     def _event(self, kind: observables.Event, name: str, happens: bool) -> None:
         self.events[observables.event(kind, name)] = "yes" if happens else "no"

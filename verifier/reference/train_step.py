@@ -48,15 +48,17 @@ class TrainStep:
         self._holds = holds
         self.successor: dict[Observable, str] = {}
         """The state variables that change, and what they become."""
+        self.incoming: dict[str, list[Incoming]] = {}
+        """The fronts that come in, by the piece they come onto."""
         self.meets: set[str] = set()
         self.derails: set[str] = set()
 
     def run(self) -> None:
         """Move all trains, each by at most one joint."""
-        for piece in self._turning:
+        for piece in self.turning:
             heading = self._variables.heading(piece)
             self.successor[heading] = self._other_end(Port(piece, self._heading(piece))).end
-        incoming: dict[str, list[Incoming]] = {}
+        incoming = self.incoming
         for joint, ends in self._positions.joints.items():
             busy = self._spanned(joint) or self._on(ends.a.piece) or self._on(ends.b.piece)
             if busy and self._chosen("advance", joint):
@@ -121,7 +123,7 @@ class TrainStep:
         for leaves, into in ((ends.a, ends.b), (ends.b, ends.a)):
             piece, beyond = leaves.piece, self._plan.track.pieces[into.piece]
             for entered in self._origins(leaves):
-                if piece in self._turning or not self._on_its_way(entered):
+                if piece in self.turning or not self._on_its_way(entered):
                     continue
                 if self._spanned(joint):
                     others = [other for other in self._positions.joints_of(piece) if other != joint]
@@ -142,7 +144,7 @@ class TrainStep:
         ends = (self._positions.joints[joint].a, self._positions.joints[joint].b)
         for edge, port in (ends, ends[::-1]):
             comes_in = self._positions.kind(edge.piece) == "edge" and self._on_its_way(port)
-            if comes_in and port.piece not in self._turning:
+            if comes_in and port.piece not in self.turning:
                 self.successor[observables.across(joint)] = "free"
 
     def _passes(self, piece: str, into: Port) -> bool:
@@ -252,7 +254,7 @@ class TrainStep:
     # -------------------------------------------------------------- turning back
 
     @cached_property
-    def _turning(self) -> Set[str]:
+    def turning(self) -> Set[str]:
         """The pieces on which a train turns back in this step. All pieces that one train stands
         on turn together, so those beside one that does not are removed until none is left."""
         turning = {piece for piece in self._positions.pieces if self._could_turn(piece)}

@@ -63,6 +63,9 @@ def file_report(report: Report) -> Json:
             {"title": a.title, "text": a.text, "place": place_with_end(a.span)}
             for a in plan.assumptions
         ],
+        "promises": [
+            {"text": p.text, "place": place_with_end(p.span)} for p in plan.locking.promises
+        ],
         "not_as_expected": [text_at(u.text, u.span, place_with_end) for u in report.unmet],
         "verdicts": [_verdict(plan, v) for v in report.verdicts],
         "failures": [_failure(row) for row in report.failures],

@@ -28,6 +28,9 @@ def reason_sentences(verdict: Verdict, plan: Plan) -> Iterator[str]:
         yield "No situation of this plan breaks it, whatever came before."
 
 
-def uses_sentences(verdict: Verdict) -> Iterator[str]:
-    """The assumptions of the file that a verdict uses."""
-    return (f'It uses the assumption "{title}".' for title in verdict.rests_on)
+def uses_sentences(verdict: Verdict, plan: Plan) -> Iterator[str]:
+    """The assumptions of the file, and the promises of its crew, that a verdict uses."""
+    promised = {promise.title for promise in plan.locking.promises}
+    for title in verdict.rests_on:
+        used = f"that {title}" if title in promised else f'the assumption "{title}"'
+        yield f"It uses {used}."

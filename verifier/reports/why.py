@@ -36,7 +36,7 @@ def why_lines(
             yield from finding_lines(number, verdict, report, ink, marks)
             if verdict.lasting is not None:
                 yield from _lasting(verdict.lasting, report.plan, ink, everything)
-            yield from _uses(verdict, ink)
+            yield from _uses(verdict, report.plan, ink)
             continue
         style = "good" if verdict.status == "proved" else "unsure"
         obligation = verdict.obligation
@@ -58,11 +58,11 @@ def _reason(verdict: Verdict, report: Report, ink: Ink, everything: bool) -> Ite
         yield from _lasting(verdict.lasting, report.plan, ink, everything)
     elif verdict.story is not None:
         yield from event_lines(verdict.story, report.plan, ink)
-    yield from _uses(verdict, ink)
+    yield from _uses(verdict, report.plan, ink)
 
 
-def _uses(verdict: Verdict, ink: Ink) -> Iterator[str]:
-    for text in uses_sentences(verdict):
+def _uses(verdict: Verdict, plan: Plan, ink: Ink) -> Iterator[str]:
+    for text in uses_sentences(verdict, plan):
         yield from paragraph(text, ink)
 
 

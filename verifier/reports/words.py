@@ -6,6 +6,7 @@ from typing import Literal
 from verifier.explain.state_text import fact_words
 from verifier.language.listing import listing
 from verifier.language.source import Span
+from verifier.plan.locking.locking_model import Promise
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -227,6 +228,11 @@ def summary_words(report: Report) -> tuple[str, str]:
     return text, f", over {exact}{histories} of this plan."
 
 
+def promise_words(promise: Promise) -> str:
+    """``Your crew promises not to throw T1 under a train.``"""
+    return sentence(promise.title)
+
+
 def set_aside(report: Report) -> Iterator[str]:
     """What the file waives, all that has one reason together."""
     waived: dict[str, list[str]] = {}
@@ -242,5 +248,7 @@ def assumptions_of(report: Report) -> Iterator[tuple[str, Span | None]]:
     """All that the verdicts assume, with the place where the file says so itself."""
     for assumption in report.plan.assumptions:
         yield f'"{assumption.title}": {assumption.text}', assumption.span
+    for promise in report.plan.locking.promises:
+        yield promise_words(promise), promise.span
     for text in report.assumed:
         yield text, None

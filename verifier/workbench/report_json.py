@@ -14,6 +14,7 @@ from verifier.reports.scenes import situation_scene
 from verifier.reports.words import (
     covered_words,
     kind_words,
+    promise_words,
     sentence,
     situation_words,
     tallies,
@@ -40,6 +41,7 @@ def report_json(report: Report, name: str, path: Path | None) -> Json:
         ],
         "assumed": [
             *(f"“{a.title}”: {a.text}" for a in plan.assumptions),
+            *map(promise_words, plan.locking.promises),
             *report.assumed,
         ],
         "unmet": [text_at(u.text, u.span, place_with_offsets) for u in report.unmet],
@@ -87,7 +89,7 @@ def _sentence(verdict: Verdict, plan: Plan) -> str:
         case "undecided":
             return f"Not decided: {verdict.why}."
         case _:
-            return " ".join((*reason_sentences(verdict, plan), *uses_sentences(verdict)))
+            return " ".join((*reason_sentences(verdict, plan), *uses_sentences(verdict, plan)))
 
 
 def _finding(verdict: Verdict, finding: Finding, report: Report, path: Path | None) -> Json:

@@ -213,7 +213,9 @@ class TemporalPlay:
 
     def _after(self, moment: Moment, chosen: Moment) -> Moment:
         """The next moment: points arrive, and controls stay as they are set."""
-        following = self._step(moment, chosen).successor
+        step = self._step(moment, chosen)
+        self.notes += [f"Proofs leave this out: {p.title}." for p in step.broken]
+        following = step.successor
         held = {w: s for w, s in moment.items() if w.kind in _COMMANDS}
         return {**self._reset, **held, **following}
 

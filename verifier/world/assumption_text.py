@@ -185,6 +185,8 @@ def _histories(plan: Plan) -> Iterator[str]:
     yield from _ends(plan)
     yield from _memory_acts(plan)
     yield from _points_move(plan)
+    if plan.locking.promises:
+        yield "Beyond what your crew promises, people may do anything at any time."
     if plan.wiring.given:
         yield (
             "Over time, detectors report the truth, and so do contacts where there are any: what "

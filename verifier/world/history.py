@@ -29,6 +29,7 @@ from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable, facts_unfolded
 from verifier.world.acting import switches
+from verifier.world.crew import Crew
 from verifier.world.memory import Memory
 from verifier.world.trains import Rules, TrainDynamics
 from verifier.world.world import World
@@ -201,7 +202,7 @@ class Histories:
     @cached_property
     def system(self) -> System:
         """The transition system: states, inputs, initial states, transition relation."""
-        following, always = self._following, self._always
+        following, always = self._following, (*self._always, *self._promised())
         windows = [window for window, _ in self._limited]
         exprs = [e for values in following.values() for e in values.values()]
         exprs += [self._event_of(event) for event in self.events()]
@@ -213,6 +214,12 @@ class Histories:
         if delays and windows:
             timing = Timing(delays, tuple(windows), tuple(self._memory.waits))
         return System(tuple(following), inputs, initial, following, always, timing)
+
+    def _promised(self) -> Iterator[Expr]:
+        """What the crew promises. (There is always a step that keeps it, so that what happens need
+        not ask whether one follows.)"""
+        crew = Crew(self.plan, self._memory, self._trains, self._permits, self._late)
+        return map(crew.kept, self.plan.locking.promises)
 
     def _windows(self) -> Iterator[tuple[Window, Expr]]:
         """What lasts a limited time, and what ends it before."""

@@ -110,6 +110,12 @@ class Memory:
     def is_locked(self, turnout: str) -> Expr:
         return self._acting.is_locked(turnout, self.holds)
 
+    def is_thrown(self, turnout: str) -> Expr:
+        """The points are told to lie the other way than before."""
+        thrown = observables.thrown(turnout)
+        new = self.following[thrown]
+        return disjunction(*(conjunction(atom(thrown, leg), new[LEGS[leg]]) for leg in LEGS))
+
     def points_move(self, turnout: str) -> Expr:
         points = observables.points(turnout)
         new = self.following[points]

@@ -153,6 +153,14 @@ class TrainDynamics:
         stops = disjunction(self._rules.clears(signal), negation(late))
         return conjunction(self._rules.restricts(signal), stops)
 
+    def fronts(self, pieces: Iterable[str]) -> Iterator[FrontMove]:
+        """The fronts that may come onto some pieces."""
+        return (front for piece in pieces for front in self._fronts[piece])
+
+    def turns_back(self, piece: str) -> Expr:
+        """The train on a piece turns back."""
+        return self._reverses.get(piece, FALSE)
+
     def _other_fronts(self, front: FrontMove) -> Expr:
         return disjunction(*(f.when for f in self._fronts[front.to.piece] if f is not front))
 

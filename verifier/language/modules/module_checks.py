@@ -90,6 +90,8 @@ class ModuleChecks:
             word = s.KIND_OF[type(statement)].once
             if isinstance(statement, s.Running) and not statement.blocks:
                 word = "trains"
+            if isinstance(statement, s.Crew) and not statement.about:
+                word = "crew promises"
             if word:
                 self.error("CP735", statement.span, word=word, name=module.name)
 

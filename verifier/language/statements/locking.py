@@ -96,3 +96,23 @@ class Running(Statement):
     kind: RunningKind
     blocks: tuple[Name, ...]
     length: Length
+
+
+CrewRule = Literal[
+    "under clear signals",
+    "under a train",
+    "ahead of a train",
+    "before a train can stop",
+    "one train at a time",
+    "one direction at a time",
+    "to reverse",
+]
+
+
+@statement("CREW", "A promise of the crew", "crew promises not to throw points under a train")
+class Crew(Statement):
+    """What people promise: `crew promises not to throw T1 under a train` … ``about``: the points
+    or blocks named; empty for all."""
+
+    rule: CrewRule
+    about: tuple[Name, ...]

@@ -22,6 +22,7 @@ _BELOW = -3
 # No list of `Clear when …` lines follows in these: a name before `when` is an ordinary name.
 _WITHOUT_LINES = (
     "DETECTOR", "DRIVER", "EDGE", "TURNOUT", "SLIP", "RELAY", "TIMER", "TRAFFIC", "ROUTE", "TRAINS",
+    "CREW",
 )  # fmt: skip
 # Clauses that may follow a condition, where their first word could be the state of its last
 # name. The word after the first one decides.
@@ -41,6 +42,7 @@ _OPENING = {
     "contact": ("normal", "reverse"),
     "fouling": ("point",),
     "gap": ("normal", "reverse"),
+    "points": ("under", "ahead", "before"),
 }
 # A number, and perhaps its unit without a space: `2400mm`.
 _NUMBER = re.compile(r"([0-9]+(?:\.[0-9]+)?)([^\W\d_]*)")

@@ -7,6 +7,7 @@ from fractions import Fraction
 from typing import Literal
 
 from verifier.language.source import Span
+from verifier.language.statements.locking import CrewRule
 from verifier.plan.observables import Condition
 
 
@@ -108,6 +109,41 @@ class Building:
         return self.kind == "of relays"
 
 
+# The promises about throwing points; the others are about blocks.
+THROWING: tuple[CrewRule, ...] = (
+    "under a train",
+    "under clear signals",
+    "ahead of a train",
+    "before a train can stop",
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """A rule that people keep, an assumption over histories. ``about``: the turnouts and slips, or
+    the blocks, that it is about; ``text``: as a file writes it after `crew promises`."""
+
+    rule: CrewRule
+    about: tuple[str, ...]
+    text: str
+    span: Span
+
+    @property
+    def title(self) -> str:
+        """What reports call it."""
+        return f"your crew promises {self.text}"
+
+
+def promise_text(rule: CrewRule, about: tuple[str, ...]) -> str:
+    """A promise as a file writes it; ``about`` is empty where it is about all there are."""
+    named = ", ".join(about)
+    if rule in THROWING:
+        return f"not to throw {named or 'points'} {rule}"
+    if rule == "to reverse":
+        return f"not to reverse on {named}" if named else "not to reverse"
+    return f"{rule} on {named}"
+
+
 @dataclass(frozen=True, slots=True)
 class Locking:
     """``over_time``: the file gives memory, timing or how trains run, so that histories are
@@ -123,6 +159,7 @@ class Locking:
     running: Running = Running()
     memory: tuple[str, ...] = ()
     building: Building = Building()
+    promises: tuple[Promise, ...] = ()
 
 
 NO_LOCKING = Locking()
