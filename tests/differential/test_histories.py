@@ -15,6 +15,7 @@ import pytest
 
 import verifier
 from tests.differential.locked import write_locked
+from tests.differential.locked_wired import write_locked_and_wired
 from tests.differential.steps import Moments, gathered, walk
 from tests.differential.windows import Small, small_systems
 from tests.engines.explicit_search import Choices, Values, ever, explore
@@ -68,6 +69,29 @@ def test_every_step_is_the_same(seed: int) -> None:
     plan = loaded(write_locked(r, ROOM))
     if plan is not None:
         steps_agree(plan, r, lossy=seed % 2 == 0)
+
+
+@pytest.mark.parametrize("seed", range(JUNCTIONS // 2))
+def test_every_step_is_the_same_through_wires(seed: int) -> None:
+    r = Random(500 + seed)
+    plan = loaded(write_locked_and_wired(r, ROOM))
+    if plan is not None:
+        steps_agree(plan, r, lossy=seed % 2 == 0)
+
+
+def test_wires_are_not_always_truthful() -> None:
+    """Among the junctions above, locks hear reports that differ from the truth either way."""
+    heard: Counter[tuple[str, str]] = Counter()
+    for seed in range(JUNCTIONS // 2):
+        r = Random(500 + seed)
+        plan = loaded(write_locked_and_wired(r, ROOM))
+        if plan is None:
+            continue
+        for step in gathered(Stepper(plan), 30, r).steps:
+            for block in (b.name for b in plan.blocks.values() if b.detected):
+                truth = step.observed[observables.stock(block)]
+                heard[truth, step.observed[observables.block_report(block)]] += 1
+    assert heard["occupied", "clear"] > 20 and heard["vacant", "occupied"] > 20, heard
 
 
 def test_a_relay_that_is_slow_both_ways_is_the_same() -> None:

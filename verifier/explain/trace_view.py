@@ -17,12 +17,15 @@ from verifier.plan.observables import Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.plan.track.routes import entered_under_signal
 from verifier.reference.evaluator import Evaluator
+from verifier.reference.places import Places
 
 Moment = Mapping[Observable, str]
 Move = Literal["turns", "enters", "front", "out", "tail", "tail in"]
 
 ENDS = ("edge", "bumper")
-_GIVEN = ("points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic")
+_GIVEN = (
+    "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic", "current",
+)  # fmt: skip
 _NUMBERED = ("first", "second", "third", "fourth", "fifth", "sixth")
 
 
@@ -275,10 +278,12 @@ def _numbered(number: int) -> str:
 def situation_of(plan: Plan, moment: Moment) -> Situation:
     """A moment of a history as the rules see it: stock that detection has lost is not there."""
     lost = {w.name for w, state in moment.items() if w.kind == "lost" and state != "no"}
-    seen = [
-        (observables.stock(b), "occupied") for b in occupied_blocks(plan, moment) if b not in lost
-    ]
-    return Situation.of([*seen, *((w, s) for w, s in moment.items() if w.kind in _GIVEN)])
+    given = {w: s for w, s in moment.items() if w.kind in _GIVEN}
+    on = occupied_blocks(plan, moment)
+    stock = [w for w in plan.inputs if w.kind in ("stock", "standing") and w.name in on]
+    given |= {w: "occupied" if w.kind == "stock" else moment.get(w, w.usual) for w in stock}
+    settled = Places(plan).settled(given)
+    return Situation.of((w, s) for w, s in settled.items() if w not in stock or w.name not in lost)
 
 
 def occupied_blocks(plan: Plan, moment: Moment) -> tuple[str, ...]:

@@ -73,7 +73,7 @@ class EquipmentState:
     def lies(self, turnout: str) -> str:
         """How points truly lie: normal, reverse or open."""
         machine = self._wiring.machines.get(turnout)
-        if machine is None or machine.motor is None:
+        if machine is None or machine.motor is None or self._wiring.points_kept:
             return self._situation.state(observables.points(turnout))
         told = self.commanded(machine)
         before = "reverse" if told == "normal" else "normal"
@@ -360,13 +360,13 @@ def can_be(plan: Plan, situation: Situation) -> bool:
         # Only the middle of a train can stand over feeders without drawing current.
         middle = not place.draws and bool(plan.wiring.feeders_of(block))
         anywhere = not middle or unseen_anywhere(block, plan.wiring)
-        if not anywhere and not _has_ends(plan, wires, block):
+        if not anywhere and not has_ends(plan, wires, block):
             return False
     return True
 
 
-def _has_ends(plan: Plan, wires: EquipmentState, block: str) -> bool:
-    """Whether some way through the block, as the points lie, has stock at both ends. Beyond an
+def has_ends(plan: Plan, wires: EquipmentState, block: str) -> bool:
+    """Whether some way through a block, as the points lie, has stock at both ends. Beyond an
     edge of the plan there may always be stock."""
     return any(
         _occupied(plan, wires, one) and _occupied(plan, wires, other)

@@ -143,3 +143,4 @@ class StateVariables:
         if self._lossy:
             yield from (observables.choice("loss", block) for block in self.detected)
         yield from (what for what in self.plan.inputs if what.kind in _COMMANDS)
+        yield from (what for what in self.plan.inputs if what.kind in ("standing", "current"))

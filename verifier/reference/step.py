@@ -22,6 +22,7 @@ from verifier.reference.commands_read import commands_read
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.crew import CrewStep
 from verifier.reference.evaluator import Evaluator, Seen
+from verifier.reference.places import Places
 from verifier.reference.positions import Positions
 from verifier.reference.sights import Sight, may_change, without_circles
 from verifier.reference.state_variables import StateVariables
@@ -58,6 +59,7 @@ class Stepper:
         self.states = self.variables.states
         self.choices = self.variables.choices
         self._see = remembering(Evaluator(self.plan))
+        self._places = Places(self.plan)
 
     def initial_states(self) -> Iterator[dict[Observable, str]]:
         """Every state in which a history may start."""
@@ -110,19 +112,33 @@ class Stepper:
         Reads no choice but commands: the explicit-state search branches on each one read.
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
         stock = self._stock(moment)
-        undetected = {
-            observables.stock(block): "vacant"
-            for block in self.variables.detected
-            if (lost := self.variables.lost(block)) and moment[lost] != "no"
-        }
-        detected = {**stock, **undetected}
-        situation = Situation.of((w, detected.get(w) or moment[w]) for w in self.plan.inputs)
+        undetected = self._undetected(moment)
+        situation = self.situation(moment)
         states = {**self._see(situation).states, **self.state_of(moment), **stock}
         named: dict[str, bool] = {}
         for name, condition in self.plan.conditions.items() if undetected else ():
             named[name] = is_true(condition.condition, looking_at(states), named, self.plan)
             states[observables.condition(name)] = "true" if named[name] else "false"
         return states
+
+    def situation(self, moment: Valuation) -> Situation:
+        """A moment as detectors and contacts, and so the rules, see it."""
+        stock, undetected = self._stock(moment), self._undetected(moment)
+        given = {}
+        for what in self.plan.inputs:
+            if what.kind in ("stock", "standing"):
+                if stock[observables.stock(what.name)] == "occupied":
+                    given[what] = "occupied" if what.kind == "stock" else moment[what]
+            else:
+                given[what] = moment[what]
+        settled = self._places.settled(given) if self._places.inputs else given
+        return Situation.of((w, state) for w, state in settled.items() if w.name not in undetected
+                            or w.kind not in ("stock", "standing"))  # fmt: skip
+
+    def _undetected(self, moment: Valuation) -> frozenset[str]:
+        """The blocks on which detection has lost stock."""
+        lost = ((b, self.variables.lost(b)) for b in self.variables.detected)
+        return frozenset(block for block, what in lost if what and moment[what] != "no")
 
     def _stock(self, moment: Valuation) -> dict[Observable, str]:
         stock = {observables.stock(block): "vacant" for block in self.plan.blocks}

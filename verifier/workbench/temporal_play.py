@@ -205,7 +205,7 @@ class TemporalPlay:
     # -------------------------------------------------------------- time
 
     def _step(self, moment: Moment, chosen: Moment) -> Transition:
-        given = {w: "no" for w in self._stepper.choices if w.kind not in _COMMANDS}
+        given = {w: w.usual for w in self._stepper.choices if w.kind not in _COMMANDS}
         return self._stepper.step({**moment, **given, **self._chosen("arrival"), **chosen})
 
     def _chosen(self, *kinds: str) -> Moment:

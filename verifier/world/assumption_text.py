@@ -189,10 +189,11 @@ def _histories(plan: Plan) -> Iterator[str]:
         yield "Beyond what your crew promises, people may do anything at any time."
     if plan.wiring.given:
         yield (
-            "Over time, detectors report the truth, and so do contacts where there are any: what "
-            "wiring and failures do is proved of single moments only, with relays, timers and "
-            "directions of traffic in the states they reach while nothing is broken or, with a "
-            "fault that reaches their inputs, in those they could reach whatever the inputs say."
+            "Over time, too, reports come through the wiring, wherever on its block stock stands "
+            "at each moment. What failures do is proved of single moments only, with relays, "
+            "timers and directions of traffic in the states they reach while nothing is broken or, "
+            "with a fault that reaches their inputs, in those they could reach whatever the inputs "
+            "say."
         )
     else:
         yield "Over time, too, detectors and contacts report the truth."

@@ -72,7 +72,7 @@ class Circuits:
 
     def _lies(self, turnout: str, state: str) -> Expr:
         machine = self.wiring.machines.get(turnout)
-        if machine is None or machine.motor is None:
+        if machine is None or machine.motor is None or self.wiring.points_kept:
             return atom(observables.points(turnout), state)
         sound, moving = self.sound(FaultKind.MACHINE, turnout), self._moves(machine, "moving")
         if state == "open":

@@ -1,8 +1,8 @@
 """The transition relation of a plan: all that may happen on it, one time step after another.
 
 In: a plan. Out: a :class:`System`, and any expression about the layout as one about the
-states and choices of a time step. Wiring is left out: reports are true, apart from detection that
-may be lost for a while in the *lossy* system.
+states and choices of a time step. Reports come through the wiring of the file, wherever on its
+block stock then stands; in the *lossy* system detection may also be lost for a while.
 """
 
 from collections.abc import Iterator, Mapping
@@ -31,6 +31,7 @@ from verifier.plan.observables import Condition, Observable, facts_unfolded
 from verifier.world.acting import switches
 from verifier.world.crew import Crew
 from verifier.world.memory import Memory
+from verifier.world.standing import Standing
 from verifier.world.trains import Rules, TrainDynamics
 from verifier.world.world import World
 
@@ -38,6 +39,7 @@ _EVENTS = frozenset(get_args(observables.Event))
 _COMMANDS = ("lever", "button", "derail", "gate")
 _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",
+     "current",
      *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
@@ -55,6 +57,7 @@ class Histories:
         self.plan = running_plan(plan)
         self.lossy = lossy
         self._world = World(self.plan)
+        self._standing = Standing(self.plan, self.expand)
         self._to_stop = plan.locking.running.to_stop
         timed = durations_matter(plan.locking, lossy=lossy)
         self._trains_on = {
@@ -89,19 +92,22 @@ class Histories:
         if kind in _OF_A_STEP or kind in _COMMANDS:
             return part
         if kind == "stock":
-            return self._stock(part, seen=seen)
+            there = self._there(part.what.name, seen=seen)
+            return there if part.values == ("occupied",) else negation(there)
+        if kind == "standing":
+            return self._standing.meaning(part, self._there(part.what.name, seen=seen))
         if kind in _EVENTS:
             return self._event(part)
         return self._seen(self._world.expand(part))
 
-    def _stock(self, part: Atom, *, seen: bool) -> Expr:
-        block = part.what.name
+    def _there(self, block: str, *, seen: bool) -> Expr:
+        """That stock is on a block; with ``seen``, and that detection has not lost it."""
         there = disjunction(
             *(atom(observables.train(p), "occupied") for p in self._trains_on[block])
         )
         if seen and self.lossy and self.plan.blocks[block].detected:
             there = conjunction(there, atom(observables.window("lost", block), "no"))
-        return there if part.values == ("occupied",) else negation(there)
+        return there
 
     def _permits(self, signal: str) -> Expr:
         return self._seen(atom(self.plan.signals[signal].reading, *self._permitting))

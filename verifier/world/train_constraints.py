@@ -21,10 +21,11 @@ def train_constraints(plan: Plan) -> Iterator[Expr]:
             continue
         middles = [place.name for place in plan.equipment.places[what.name] if not place.draws]
         if middles:
-            yield disjunction(negation(atom(what, *middles)), _ends(plan, what.name))
+            yield disjunction(negation(atom(what, *middles)), ends_beyond(plan, what.name))
 
 
-def _ends(plan: Plan, block: str) -> Expr:
+def ends_beyond(plan: Plan, block: str) -> Expr:
+    """That stock stands on both sides of a block, on tracks to which the points lead."""
     ways = []
     for joint in plan.track.joints:
         for outer, inner in ((joint.a, joint.b), (joint.b, joint.a)):

@@ -1,6 +1,6 @@
-"""The plan over time: wiring reduced to the contacts of switch machines.
+"""The plan over time: how points lie is kept from moment to moment.
 
-Detectors and contacts report the truth, except that points without contacts report their command.
+All else is reported through the wiring of the file, as in single situations.
 """
 
 from collections.abc import Iterator
@@ -9,26 +9,25 @@ from dataclasses import replace
 from verifier.plan import observables
 from verifier.plan.model import Joint, Move, Plan, Port
 from verifier.plan.track.build_track import moves_over
-from verifier.plan.wiring.derive_equipment import derive_equipment
-from verifier.plan.wiring.wiring_model import Wiring
+from verifier.plan.wiring.derive_equipment import derive_equipment, inputs_with
 
 
 def running_plan(plan: Plan) -> Plan:
-    """The same layout without supplies, feeders, detectors and drivers."""
-    machines = {
-        name: replace(m, motor=None, lever=None, supply=None)
-        for name, m in plan.wiring.machines.items()
-        if m.contacts is not None
-    }
-    inputs = plan.unwired_inputs or plan.inputs
+    """The same layout with points whose position is a state."""
+    if plan.wiring.points_kept:
+        return plan
+    machines = {name: replace(m, lever=None) for name, m in plan.wiring.machines.items()}
+    given = plan.unwired_inputs or plan.inputs
     commanded = [observables.thrown(name) for name, m in machines.items() if m.contacts == ()]
-    wiring = Wiring(machines=machines, units=plan.wiring.units)
+    wiring = replace(plan.wiring, machines=machines, points_kept=True)
+    equipment = derive_equipment(wiring, plan.track, plan.blocks, plan.signals, plan.conditions)
+    inputs = inputs_with(given, wiring, equipment)
     return replace(
         plan,
         wiring=wiring,
-        equipment=derive_equipment(wiring, plan.track, plan.blocks, plan.signals, plan.conditions),
+        equipment=equipment,
         inputs=(*inputs, *(what for what in commanded if what not in inputs)),
-        unwired_inputs=inputs,
+        unwired_inputs=given,
     )
 
 

@@ -74,7 +74,7 @@ def inputs_with(
         machine = wiring.machines.get(what.name) if what.kind == "points" else None
         if places:
             found.append(observables.standing(what.name, tuple(place.name for place in places)))
-        elif machine and (machine.motor or machine.contacts == ()):
+        elif machine and not wiring.points_kept and (machine.motor or machine.contacts == ()):
             if not machine.motor:
                 found.append(what)
             if machine.lever is None:

@@ -176,6 +176,8 @@ class Wiring:
     units: Units = MILLIMETRES  # that the file writes its lengths in
     swapped_contacts: frozenset[str] = frozenset()
     swapped_heads: tuple[tuple[str, str], ...] = ()
+    # Over time: how points lie is kept from moment to moment, not worked out from their commands.
+    points_kept: bool = False
     # By block, by block, by head: worked out from the above.
     _feeders: Mapping[str, tuple[Feeder, ...]] = field(init=False, repr=False, compare=False)
     _detectors: Mapping[str, tuple[Detector, ...]] = field(init=False, repr=False, compare=False)

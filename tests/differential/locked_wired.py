@@ -1,0 +1,37 @@
+"""Generated junctions with memory and locks that hear through wires.
+
+In: a random source and room. Out: the text of a file: a locked junction
+(:mod:`tests.differential.locked`) with feeders, detectors, supplies and drivers added at random
+(:mod:`tests.differential.wirings`).
+"""
+
+from random import Random
+
+from tests.differential.junctions import built
+from tests.differential.locked import write_locked
+from tests.differential.wirings import Electrician
+from verifier.language.diagnostics.diagnostic import InputError
+
+
+class Fitter(Electrician):
+    """Leaves turnouts as the locked junction throws them."""
+
+    def _turnout(self, name: str, line: str) -> str:
+        if "no contacts" not in self.text:
+            self.contacts.append(name)
+        return line
+
+
+def write_locked_and_wired(r: Random, room: int) -> str:
+    """A locked junction with wiring; rails joined where they must not be are tried again."""
+    while True:
+        text = write_locked(r, room)
+        heads = {s.name: [h.name for h in s.heads] for s in built(text).signals.values()}
+        wired = Fitter(r, text, heads, r.choice([1.0, 0.7, 0.4])).everything()
+        try:
+            built(wired)
+        except InputError as error:
+            codes = {d.code for d in error.diagnostics}
+            assert codes <= {"CP301", "CP310", "CP314", "CP409"}, f"{error}\n{wired}"
+        else:
+            return wired
