@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from verifier.census.compare import differences, differences_with_faults
 from verifier.decide.claims import check_claims, claimed, unmet
 from verifier.decide.failures import FailureAnalysis
+from verifier.decide.fault_histories import WITH_FAULTS, FaultHistories
 from verifier.decide.histories import HistoryProver, needs_history
 from verifier.decide.memory_invariants import MemoryInvariants, memory_reads_the_truth
 from verifier.decide.situations import SituationProver
@@ -294,10 +295,25 @@ def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
             proof.step,
             pairs=pairs,
             undecided=proof.assumptions_unknown,
+            histories=_with_faults(proof),
         )
         proof.record(proof.failures.verdicts())
 
     return phase
+
+
+def _with_faults(proof: ProofState) -> FaultHistories | None:
+    """What asks of histories with faults what was proved of those without; None where nothing is
+    asked over time."""
+    if proof.histories is None:
+        return None
+    safety = [o for o in proof.everything if o.over == "histories" and o.mode == "never"]
+    asked = [o for o in safety if o.key not in proof.decided]
+    proof_of = {v.obligation.key: v for v in proof.histories.verdicts(asked)} if asked else {}
+    proved = {k for k, v in {**proof.decided, **proof_of}.items() if v.status == "proved"}
+    sound = [o for o in safety if o.key in proved and not o.advice and o.property in WITH_FAULTS]
+    where = proof.situations
+    return FaultHistories(proof.plan, where.timeout, sound, proof.step, where.store)
 
 
 def decide_pairs(proof: ProofState) -> None:

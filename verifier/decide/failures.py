@@ -6,7 +6,9 @@ their effects, the worst first.
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
+from verifier.decide.fault_histories import FaultHistories
 from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.decide.situations import SituationProver
 from verifier.engines.proof_store import NO_STORE, ProofStore
@@ -31,6 +33,7 @@ from verifier.properties.failures import (
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Consequence, Failure, Verdict
 from verifier.world.fault_cone import FaultCone
+from verifier.world.memory_abstraction import faults_reaching_memory
 from verifier.world.train_constraints import train_constraints
 from verifier.world.world import World, check_circles
 
@@ -40,7 +43,9 @@ FAULTS_AT_A_TIME = 40
 # A fault that touches more than this many things (a lost supply) is checked by itself.
 FAR_REACHING = 10
 
-_ORDER: tuple[Consequence, ...] = ("false proceed", "undecided", "more restrictive", "none")
+_ORDER: tuple[Consequence, ...] = (
+    "false proceed", "unlocked", "undecided", "more restrictive", "none",
+)  # fmt: skip
 
 
 class FailureAnalysis:
@@ -49,6 +54,8 @@ class FailureAnalysis:
     ``safety`` holds the verdicts on the safety properties with nothing broken; a waived one is
     left out. ``step`` is called before each question. ``undecided`` is why nothing can be decided,
     if so.
+
+    ``histories`` asks what faults do over time, of a plan with locks.
 
     ``effects`` are those of the faults, by name, as far as the analysis has come; ``finished`` says
     that it has come to its end.
@@ -63,8 +70,10 @@ class FailureAnalysis:
         *,
         pairs: bool,
         undecided: str = "",
+        histories: FaultHistories | None = None,
     ):
         self._prover = prover
+        self._histories = histories
         self._asked = {o.subjects[0]: o for o in asked}
         self._step = step
         self._with_pairs = pairs
@@ -83,16 +92,33 @@ class FailureAnalysis:
 
     def verdicts(self) -> Iterator[Verdict]:
         """The verdict on each fault, as soon as it is known."""
+        reaching = self._check.reaching_memory if self._histories else frozenset[Observable]()
+        later: list[FaultEffect] = []
         for effect in self._check.failures():
-            self.effects[effect.fault.name] = effect
-            if obligation := self._asked.get(effect.fault.name):
-                self._step()
-                yield (
-                    Verdict(obligation, "undecided", self._undecided)
-                    if self._undecided
-                    else _verdict(self._prover, obligation, effect)
-                )
+            if effect.fault.what in reaching and not (effect.harms or effect.unknown):
+                later.append(effect)
+            else:
+                yield from self._told(effect)
+        if self._histories is not None and not self._undecided:
+            by_fault = {effect.fault: effect for effect in later}
+            for fault, verdict in self._histories.verdicts(list(by_fault)):
+                by_fault[fault].over_time = verdict
+                yield from self._told(by_fault[fault])
+        for effect in later:
+            if effect.fault.name not in self.effects:
+                yield from self._told(effect)
         self.finished = not self._with_pairs
+
+    def _told(self, effect: "FaultEffect") -> Iterator[Verdict]:
+        """The verdict on a fault whose effect is known, if it is asked for."""
+        self.effects[effect.fault.name] = effect
+        if obligation := self._asked.get(effect.fault.name):
+            self._step()
+            yield (
+                Verdict(obligation, "undecided", self._undecided)
+                if self._undecided
+                else _verdict(self._prover, obligation, effect)
+            )
 
     def decide_pairs(self) -> None:
         """Every two faults together, if that is wanted; after all :meth:`verdicts`."""
@@ -119,9 +145,12 @@ def _not_reached(why: str, fault: Fault) -> Failure:
 
 def _verdict(prover: SituationProver, asked: Obligation, effect: "FaultEffect") -> Verdict:
     """The verdict on one fault; the harm it reports was replayed."""
+    if effect.unlocks is not None:
+        harmed = with_harm(asked, effect.fault, effect.unlocks.obligation)
+        return replace(effect.unlocks, obligation=replace(harmed, over="histories"))
     if not effect.harms:
-        if effect.unknown:
-            return Verdict(asked, "undecided", effect.unknown)
+        if effect.why_unknown:
+            return Verdict(asked, "undecided", effect.why_unknown)
         return Verdict(asked, "proved", covered=count_situations(prover.plan.inputs))
     goal = effect.goal()
     match effect.engine.find(goal, smallest=True):
@@ -164,6 +193,11 @@ class FailureCheck:
         self._store = store
         self._memory = MemoryInvariants(sound, timeout)
         self._sound = sound
+
+    @cached_property
+    def reaching_memory(self) -> frozenset[Observable]:
+        """The faults that locks, or what throws points, may hear of."""
+        return faults_reaching_memory(self._sound)
 
     def failures(self) -> Iterator["FaultEffect"]:
         """The effect of each fault; those of faults close to each other together."""
@@ -361,6 +395,20 @@ class FaultEffect:
     harms: list[Obligation] = field(default_factory=list)
     restricts: bool = False
     unknown: str = ""
+    # What it does in histories, where that was asked.
+    over_time: Verdict | None = None
+
+    @property
+    def unlocks(self) -> Verdict | None:
+        """A history in which it does harm, of a fault that does none in a single situation."""
+        broken = self.over_time is not None and self.over_time.status == "broken"
+        return self.over_time if broken and not self.harms else None
+
+    @property
+    def why_unknown(self) -> str:
+        """Why it is not known what the fault does; empty if it is."""
+        late = self.over_time is not None and self.over_time.status == "undecided"
+        return self.unknown or (self.over_time.why if late and self.over_time else "")
 
     @property
     def worst_harm(self) -> Obligation:
@@ -378,7 +426,9 @@ class FaultEffect:
 
     def row(self) -> Failure:
         """The fault's row of the failure table."""
-        why = self.worst_harm.trouble if self.harms else self.unknown
+        why = self.worst_harm.trouble if self.harms else self.why_unknown
+        if self.unlocks is not None:
+            why = self.unlocks.obligation.trouble
         return Failure((self.fault.name,), self.fault.kind.property_name, self.consequence, why)
 
     def alone(self) -> World:
@@ -390,6 +440,8 @@ class FaultEffect:
     def consequence(self) -> Consequence:
         if self.harms:
             return "false proceed"
-        if self.unknown:
+        if self.unlocks is not None:
+            return "unlocked"
+        if self.why_unknown:
             return "undecided"
         return "more restrictive" if self.restricts else "none"

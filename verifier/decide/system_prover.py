@@ -21,6 +21,7 @@ from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
 from verifier.engines.temporal.scheduling import scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
+from verifier.explain.trace_view import broken_at
 from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Expr, conjunction, negation, support
 from verifier.logic.time_order import Ordered
@@ -30,6 +31,7 @@ from verifier.plan.claims import granted
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
+from verifier.plan.wiring.faults import Fault
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.step import replay
@@ -53,7 +55,7 @@ Trace = Sequence[Mapping[Observable, str]]
 class SystemProver:
     """Decides obligations about one transition system of a plan: with detection truthful, or
     lost now and then (``lossy``). ``clauses`` are those of earlier proofs; ``told`` finds the
-    verdict, by key, that does without them."""
+    verdict, by key, that does without them. One of ``faults`` may be present."""
 
     def __init__(
         self,
@@ -64,13 +66,15 @@ class SystemProver:
         store: ProofStore,
         clauses: Sequence[Expr],
         told: Callable[[str], Verdict | None],
+        faults: Sequence[Fault] = (),
     ):
         self.plan = plan
+        self._faults = faults
         self.lossy = lossy
         self._told = told
         self._step = step
         self._store = store
-        self.histories = Histories(plan, lossy=lossy)
+        self.histories = Histories(plan, lossy=lossy, faults=faults)
         system = self.histories.system
         entries = frozenset(w for w in system.inputs if w.kind == "entry")
         self._few = (entries, frozenset(system.inputs))
@@ -314,7 +318,10 @@ class SystemProver:
             raise InternalError(f"{obligation.key}: the history found has no times")
         history = narrative(self.histories, played, obligation)
         told, bad = history.story, obligation.holds_in
-        if not replay(self.plan, told.moments, bad, lossy=self.lossy, seconds=told.seconds):
+        if not replay(
+            self.plan, told.moments, bad,
+            lossy=self.lossy, faults=self._faults, seconds=told.seconds,
+        ):  # fmt: skip
             raise InternalError(f"{obligation.key}: the history found does not replay")
         return history
 
@@ -326,7 +333,8 @@ class SystemProver:
         occupied = dict.fromkeys(block for p in trains if (block := pieces[p].block) is not None)
         given = (w for w in last if w.kind in _IN_SITUATIONS)
         stock = ((observables.stock(block), "occupied") for block in occupied)
-        return Situation.of((*stock, *((w, last[w]) for w in given)))
+        broken = broken_at(self.plan, last)
+        return Situation.of((*stock, *((w, last[w]) for w in given), *broken))
 
 
 def _late(conflicts: Sequence[Conflict]) -> str:

@@ -23,6 +23,8 @@ from verifier.plan.locking.locking_model import Throw
 from verifier.plan.model import Signal
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.situation import Situation
+from verifier.plan.wiring.faults import all_ways
+from verifier.properties.failures import fault_words
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.causes import Cause
 from verifier.verdicts.report import History, HistoryEvent
@@ -126,7 +128,10 @@ class _Teller:
             if k == self.record.last:
                 said += self._at_the_end(k)
             else:
-                moves = (*self._memory(k), *self._points(k), *self._trains(k), *self._losses(k))
+                moves = (
+                    *self._memory(k), *self._points(k), *self._trains(k), *self._losses(k),
+                    *self._breaks(k),
+                )  # fmt: skip
                 said += [(replace(event, seen_after=True), what) for event, what in moves]
             if said and passed:
                 yield self._time(k, passed)
@@ -247,6 +252,13 @@ class _Teller:
                     yield HistoryEvent(k, f"the train on {what.name} is no longer detected"), what
                 elif was and not will:
                     yield HistoryEvent(k, f"the train on {what.name} is detected again"), what
+
+    def _breaks(self, k: int) -> Iterator["_Said"]:
+        for what, state in self.record.moments[k].items():
+            if what.kind == "broken" and (will := self.record.then(k, what)) != state:
+                fault, way = all_ways(self.plan.equipment.faults)[will]
+                broken = self.plan.equipment.fault_of(fault)
+                yield HistoryEvent(k, f"from now on {fault_words(broken, way)}", broken.span), what
 
     def _memory(self, k: int, only: Sequence[str] | None = None) -> Iterator["_Said"]:
         locking = self.plan.locking

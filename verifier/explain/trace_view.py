@@ -16,6 +16,7 @@ from verifier.plan.model import Joint, Line, Plan, Port, Signal
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.plan.track.routes import entered_under_signal
+from verifier.plan.wiring.faults import all_ways
 from verifier.reference.evaluator import Evaluator
 from verifier.reference.places import Places
 
@@ -279,11 +280,20 @@ def situation_of(plan: Plan, moment: Moment) -> Situation:
     """A moment of a history as the rules see it: stock that detection has lost is not there."""
     lost = {w.name for w, state in moment.items() if w.kind == "lost" and state != "no"}
     given = {w: s for w, s in moment.items() if w.kind in _GIVEN}
+    given |= dict(broken_at(plan, moment))
     on = occupied_blocks(plan, moment)
     stock = [w for w in plan.inputs if w.kind in ("stock", "standing") and w.name in on]
     given |= {w: "occupied" if w.kind == "stock" else moment.get(w, w.usual) for w in stock}
     settled = Places(plan).settled(given)
     return Situation.of((w, s) for w, s in settled.items() if w not in stock or w.name not in lost)
+
+
+def broken_at(plan: Plan, moment: Moment) -> Iterator[tuple[Observable, str]]:
+    """The fault that is present at a moment of a history, if any, and its state."""
+    labels = [s for w, s in moment.items() if w.kind == "broken" and s != observables.NOTHING]
+    if labels:
+        ways = all_ways(plan.equipment.faults)
+        yield from (ways[label] for label in labels)
 
 
 def occupied_blocks(plan: Plan, moment: Moment) -> tuple[str, ...]:

@@ -24,9 +24,9 @@ Window = Literal["late", "put back", "lost"]
 # In a history: what orders delays and windows in time, where durations matter.
 Timing = Literal["clock", "credit", "since"]
 # In a history: where trains are, piece by piece, and what else is kept from step to step.
-Train = Literal["train", "heading", "across", "pace", Window, Timing]
+Train = Literal["train", "heading", "across", "pace", "broken", Window, Timing]
 # In a history: what trains, people and time choose to do at one step.
-Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss",
+Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss", "breaks",
                  "stays late", "stays put back", "stays lost",
                  "sees", "sees by signals"]  # fmt: skip
 # In a history: what happens at one step.
@@ -143,6 +143,19 @@ def reading(signal: str, aspects: tuple[str, ...], kind: Seen = "reading") -> Ob
 def heading(piece: str, ends: tuple[str, ...]) -> Observable:
     """The end by which the train on a piece came in: it leaves by another."""
     return Observable("heading", piece, ends, ends[0])
+
+
+NOTHING = "nothing"
+
+
+def broken(ways: tuple[str, ...]) -> Observable:
+    """In a history: what is broken, in one of some ways; it stays so."""
+    return Observable("broken", "", (NOTHING, *ways), NOTHING)
+
+
+def breaks(ways: tuple[str, ...]) -> Observable:
+    """What breaks at one step."""
+    return Observable("breaks", "", (NOTHING, *ways), NOTHING)
 
 
 def clock(name: str) -> Observable:

@@ -1,4 +1,4 @@
-"""The commands that conditions depend on, worked out directly from the plan.
+"""The commands, and places of stock, that conditions depend on, worked out directly from the plan.
 
 Part of the reference. In: a plan, conditions and the commands there are. Out: those of them that
 the conditions read, be it through reports, named conditions or the rules of signals.
@@ -11,6 +11,8 @@ from verifier.plan.observables import Condition, Observable, facts_in
 
 # A report, and the command whose state it tells.
 _REPORTED = {"derail report": "derail", "gate report": "gate"}
+# Where stock stands, and how current flows, on which reports of blocks depend.
+_OF_DETECTION = ("standing", "current")
 _OF_A_HEAD = ("color", "lens")
 
 
@@ -31,7 +33,11 @@ def commands_read(
             if signal is not None and signal.name not in seen:
                 seen.add(signal.name)
                 waiting += signal.conditions
-    return (what for what in commands if (what.kind, what.name) in read)
+    of_blocks = any(kind == "block report" for kind, _ in read)
+    return (
+        what for what in commands
+        if (what.kind, what.name) in read or (of_blocks and what.kind in _OF_DETECTION)
+    )  # fmt: skip
 
 
 def _signal(plan: Plan, what: Observable) -> Signal | None:

@@ -4,13 +4,14 @@ Part of the reference, beside :mod:`verifier.reference.step`. In: a running plan
 observables kept from moment to moment, with their initial values, and those chosen anew at each.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
 from verifier.plan import observables
 from verifier.plan.locking.durations import LOSS_SECONDS, delays, durations_matter
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
+from verifier.plan.wiring.faults import Fault, all_ways
 from verifier.reference.positions import POINTS, Positions
 from verifier.reference.sights import sights_of
 
@@ -18,9 +19,13 @@ _COMMANDS = ("lever", "button", "derail", "gate")
 
 
 class StateVariables:
-    """The state variables and choices of one plan. With ``lossy``, stock may go undetected."""
+    """The state variables and choices of one plan. With ``lossy``, stock may go undetected; with
+    ``faults``, one of them may be present."""
 
-    def __init__(self, plan: Plan, positions: Positions, *, lossy: bool):
+    def __init__(
+        self, plan: Plan, positions: Positions, *, lossy: bool, faults: Sequence[Fault] = ()
+    ):
+        self.ways = all_ways(faults)
         self.plan = plan
         self.positions = positions
         self.timed = durations_matter(plan.locking, lossy=lossy)
@@ -91,6 +96,11 @@ class StateVariables:
         """Whether stock on a block goes undetected; None if it never does."""
         return observables.window("lost", block) if self._lossy else None
 
+    @property
+    def broken(self) -> Observable | None:
+        """What is broken; None where nothing may be."""
+        return observables.broken(tuple(self.ways)) if self.ways else None
+
     def windows(self) -> Iterator[tuple[Observable, Fraction]]:
         """What lasts less than so many seconds."""
         if self._to_stop is not None:
@@ -120,6 +130,8 @@ class StateVariables:
             if clock is not None:
                 yield clock
         yield from (window for window, _ in self.windows())
+        if self.broken is not None:
+            yield self.broken
 
     def _choices(self) -> Iterator[Observable]:
         yield from (observables.choice("advance", joint) for joint in self.positions.joints)
@@ -140,6 +152,8 @@ class StateVariables:
                 yield observables.choice("expiry", name)
         yield from (sight.choice for sight in self.sights)
         yield from (observables.stays(window) for window, _ in self.windows())
+        if self.ways:
+            yield observables.breaks(tuple(self.ways))
         if self._lossy:
             yield from (observables.choice("loss", block) for block in self.detected)
         yield from (what for what in self.plan.inputs if what.kind in _COMMANDS)

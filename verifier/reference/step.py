@@ -18,9 +18,11 @@ from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
+from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind
 from verifier.reference.commands_read import commands_read
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.crew import CrewStep
+from verifier.reference.equipment import EquipmentState
 from verifier.reference.evaluator import Evaluator, Seen
 from verifier.reference.places import Places
 from verifier.reference.positions import Positions
@@ -49,13 +51,13 @@ class Transition:
 
 class Stepper:
     """The transitions of one plan. With ``lossy``, stock on a block may go undetected for a few
-    seconds (49 CFR 236.309)."""
+    seconds (49 CFR 236.309). With ``faults``, one of them may be present from some moment on."""
 
-    def __init__(self, plan: Plan, *, lossy: bool = False):
-        self.given, self.lossy = plan, lossy
+    def __init__(self, plan: Plan, *, lossy: bool = False, faults: Sequence[Fault] = ()):
+        self.given, self.lossy, self.faults = plan, lossy, tuple(faults)
         self.plan = running_plan(plan)
         self.positions = Positions(self.plan)
-        self.variables = StateVariables(self.plan, self.positions, lossy=lossy)
+        self.variables = StateVariables(self.plan, self.positions, lossy=lossy, faults=faults)
         self.states = self.variables.states
         self.choices = self.variables.choices
         self._see = remembering(Evaluator(self.plan))
@@ -94,11 +96,20 @@ class Stepper:
         if not self.plan.assumptions:
             return True
         moment = {**state, **{what: what.usual for what in self.choices}}
-        for values in product(*(what.values for what in self._commands_assumed)):
+        ways = (
+            what.values if self._matters(what, state) else (what.usual,)
+            for what in self._commands_assumed
+        )
+        for values in product(*ways):
             commands = dict(zip(self._commands_assumed, values, strict=True))
             if self.allowed(self.look({**moment, **commands})):
                 return True
         return False
+
+    def _matters(self, what: Observable, state: Valuation) -> bool:
+        """Whether it makes a difference in a state how a choice is made."""
+        stock = self._stock(state)
+        return what.kind != "standing" or stock[observables.stock(what.name)] == "occupied"
 
     @cached_property
     def _commands_assumed(self) -> tuple[Observable, ...]:
@@ -131,6 +142,10 @@ class Stepper:
                     given[what] = "occupied" if what.kind == "stock" else moment[what]
             else:
                 given[what] = moment[what]
+        broken = self.variables.broken
+        if broken and moment[broken] != observables.NOTHING:
+            fault, way = self.variables.ways[moment[broken]]
+            given[fault] = way
         settled = self._places.settled(given) if self._places.inputs else given
         return Situation.of((w, state) for w, state in settled.items() if w.name not in undetected
                             or w.kind not in ("stock", "standing"))  # fmt: skip
@@ -152,10 +167,12 @@ class Stepper:
 _latest: list[Stepper] = []
 
 
-def _stepper_of(plan: Plan, lossy: bool) -> Stepper:
+def _stepper_of(plan: Plan, lossy: bool, faults: tuple[Fault, ...]) -> Stepper:
     """The last one is kept: histories of one plan are replayed one after the other."""
-    if not _latest or _latest[0].given is not plan or _latest[0].lossy != lossy:
-        _latest[:] = [Stepper(plan, lossy=lossy)]
+    kept = _latest[0] if _latest else None
+    if kept and kept.given is plan and (kept.lossy, kept.faults) == (lossy, faults):
+        return kept
+    _latest[:] = [Stepper(plan, lossy=lossy, faults=faults)]
     return _latest[0]
 
 
@@ -171,6 +188,7 @@ def replay(
     bad: Predicate,
     *,
     lossy: bool = False,
+    faults: Sequence[Fault] = (),
     seconds: Sequence[Fraction] = (),
 ) -> bool:
     """Whether a trace is a history of the plan at whose last moment ``bad`` holds.
@@ -180,7 +198,7 @@ def replay(
     promises, and where durations matter ``seconds``, how long each moment lasts (none where not
     given), agree with them. Choices and commands that a moment leaves out have their usual values.
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-    stepper = _stepper_of(plan, lossy)
+    stepper = _stepper_of(plan, lossy, tuple(faults))
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
     watch = Stopwatch(stepper.variables)
@@ -257,6 +275,7 @@ class _Step:
             self._be_late(signal, trains)
         for block in self.variables.detected:
             self._lose(block)
+        self._break()
         if not self.stepper.may_follow(self.successor):
             self.events |= {what: "no" for what in self.events if what.kind != "lock released"}
         told = {name: observables.thrown(name) for name in self.variables.turnouts}
@@ -434,9 +453,28 @@ class _Step:
 
     def _next_lie(self, turnout: str, told: str, throw: Throw | None) -> str:
         lies = self.now[observables.points(turnout)]
+        match self._stall(turnout):
+            case "stays":
+                return lies
+            case "stops":
+                return lies if lies == told else "open"
+            case _:
+                pass
         if lies == "open":
             return told if self._chosen("arrival", turnout) else "open"
         return told if lies == told or (throw is not None and throw.snap) else "open"
+
+    def _stall(self, turnout: str) -> str:
+        """Whether a fault leaves points as they are (``stays``), or open once they move
+        (``stops``); empty if neither."""
+        machine = self.plan.wiring.machines.get(turnout)
+        if not self.variables.ways or machine is None or machine.motor is None:
+            return ""
+        wires = EquipmentState(self.plan, self.stepper.situation(self.now))
+        way = wires.fault(FaultKind.MACHINE, turnout)
+        if way == DISOBEYED or not wires.has_power(turnout, machine.supply):
+            return "stays"
+        return "stops" if way == STOPPED else ""
 
     # -------------------------------------------------------------- what is late, what is lost
 
@@ -458,6 +496,12 @@ class _Step:
         stock = self.observed[observables.stock(block)] == "occupied"
         begins = self.now[lost] == "no" and stock and self._chosen("loss", block)
         self._window(lost, begins=begins, ends=False)
+
+    def _break(self) -> None:
+        """Something breaks while nothing is broken yet."""
+        broken = self.variables.broken
+        if broken is not None and self.now[broken] == observables.NOTHING:
+            self.successor[broken] = self.now[observables.breaks(tuple(self.variables.ways))]
 
     def _window(self, window: Observable, *, begins: bool, ends: bool) -> None:
         """Whether a window is on at the next moment: it begins, or it is not over yet."""

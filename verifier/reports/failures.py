@@ -28,7 +28,7 @@ def failure_lines(
     if not told:
         return
     rows = [entry.row for entry in told]
-    labeled = [e for e in told if e.row.consequence in ("false proceed", "undecided")]
+    labeled = [e for e in told if e.row.consequence in ("false proceed", "unlocked", "undecided")]
     yield ""
     yield f"Failures ({broken_words(told, pairs=pairs)}, the worst first):"
     if labeled:
@@ -70,7 +70,7 @@ def failure_rows(report: Report) -> list[FailureRow]:
 
 
 # Both need telling before what does no harm.
-_GRAVITY = {"false proceed": 0, "undecided": 0, "more restrictive": 1, "none": 2}
+_GRAVITY = {"false proceed": 0, "unlocked": 0, "undecided": 0, "more restrictive": 1, "none": 2}
 
 
 def broken_words(told: Sequence[FailureRow], *, pairs: bool) -> str:
@@ -98,8 +98,8 @@ def _label(
         return f"{row.consequence} (expected)", "quiet"
     if is_advice(row):
         return f"{row.consequence} (note)", "quiet"
-    if row.consequence == "false proceed":
-        return "FALSE PROCEED", "bad"
+    if row.consequence in ("false proceed", "unlocked"):
+        return row.consequence.upper(), "bad"
     return row.consequence, "unsure"
 
 

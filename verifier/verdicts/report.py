@@ -173,7 +173,7 @@ class Unmet:
     span: Span
 
 
-Consequence = Literal["false proceed", "undecided", "more restrictive", "none"]
+Consequence = Literal["false proceed", "unlocked", "undecided", "more restrictive", "none"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,8 @@ Values = Mapping[str, Expr]
 # What a condition comes to, as one that acts sees it.
 Read = Callable[[Condition], Expr]
 LEGS = {"normal": "reverse", "reverse": "normal"}
+# Of some points: that a fault leaves them as they are, and that it leaves them open once they move.
+Stalls = Callable[[str], tuple[Expr, Expr]]
 # A delay that may begin and end: while it is waited for, when it is over, how long it lasts.
 _Way = tuple[Expr, Expr, Fraction | None]
 
@@ -33,10 +35,12 @@ class Acts:
 
 
 class Acting:
-    """How everything of a plan acts. ``timed``: durations matter."""
+    """How everything of a plan acts. ``timed``: durations matter; ``stalls``: what faults do to
+    points."""
 
-    def __init__(self, plan: Plan, *, timed: bool):
+    def __init__(self, plan: Plan, *, timed: bool, stalls: Stalls | None = None):
         self.plan = plan
+        self._stalls = stalls
         self._timed = timed
         self.turnouts = tuple(switches(plan))
 
@@ -149,7 +153,9 @@ class Acting:
             # Points that lie open (at no start, so never) stay so.
             lies_open = atom(points, "open")
             closed = {leg: conjunction(commanded[leg], negation(lies_open)) for leg in LEGS}
-            return Acts({thrown: commanded, points: {**closed, "open": lies_open}})
+            return Acts(
+                {thrown: commanded, points: self._unless_stalled(turnout, closed, commanded)}
+            )
         arrives = atom(observables.choice("arrival", turnout), "yes")
         lies = {
             leg: conjunction(
@@ -158,9 +164,23 @@ class Acting:
             )
             for leg in LEGS
         }
-        return Acts(
-            {thrown: commanded, points: {**lies, "open": negation(disjunction(*lies.values()))}}
-        )
+        return Acts({thrown: commanded, points: self._unless_stalled(turnout, lies, commanded)})
+
+    def _unless_stalled(self, turnout: str, lies: Values, commanded: Values) -> Values:
+        """How points lie next, given when they lie each way with nothing broken."""
+        points = observables.points(turnout)
+        if self._stalls is not None:
+            stays, stops = self._stalls(turnout)
+            sound = conjunction(negation(stays), negation(stops))
+            lies = {
+                leg: disjunction(
+                    conjunction(sound, lies[leg]),
+                    conjunction(stays, atom(points, leg)),
+                    conjunction(stops, negation(stays), atom(points, leg), commanded[leg]),
+                )
+                for leg in LEGS
+            }
+        return {**lies, "open": negation(disjunction(*lies.values()))}
 
     def _wanted(self, turnout: str, throw: Throw | None, read: Read) -> Values:
         """The position now demanded of the points; neither where there is no demand."""

@@ -190,10 +190,8 @@ def _histories(plan: Plan) -> Iterator[str]:
     if plan.wiring.given:
         yield (
             "Over time, too, reports come through the wiring, wherever on its block stock stands "
-            "at each moment. What failures do is proved of single moments only, with relays, "
-            "timers and directions of traffic in the states they reach while nothing is broken or, "
-            "with a fault that reaches their inputs, in those they could reach whatever the inputs "
-            "say."
+            "at each moment; of things that can break, one may be broken from any moment on. "
+            "Relays, timers and locks always have power."
         )
     else:
         yield "Over time, too, detectors and contacts report the truth."

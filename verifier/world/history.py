@@ -5,7 +5,7 @@ states and choices of a time step. Reports come through the wiring of the file, 
 block stock then stands; in the *lossy* system detection may also be lost for a while.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from fractions import Fraction
 from functools import cached_property
 from typing import get_args
@@ -28,7 +28,9 @@ from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable, facts_unfolded
+from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways
 from verifier.world.acting import switches
+from verifier.world.circuits import Circuits
 from verifier.world.crew import Crew
 from verifier.world.memory import Memory
 from verifier.world.standing import Standing
@@ -39,7 +41,7 @@ _EVENTS = frozenset(get_args(observables.Event))
 _COMMANDS = ("lever", "button", "derail", "gate")
 _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",
-     "current",
+     "current", "broken",
      *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
@@ -51,12 +53,14 @@ LONGEST_CHAIN = 3
 
 class Histories:
     """What may happen on a plan. With ``lossy``, stock on a block may go unseen for a few
-    seconds (49 CFR 236.309)."""
+    seconds (49 CFR 236.309). With ``faults``, one of them may be present from some step on."""
 
-    def __init__(self, plan: Plan, *, lossy: bool = False):
+    def __init__(self, plan: Plan, *, lossy: bool = False, faults: Sequence[Fault] = ()):
         self.plan = running_plan(plan)
         self.lossy = lossy
-        self._world = World(self.plan)
+        self._ways = all_ways(faults)
+        self._world = World(self.plan, None, [fault.what for fault in faults])
+        self._circuits = Circuits(self.plan, [fault.what for fault in faults])
         self._standing = Standing(self.plan, self.expand)
         self._to_stop = plan.locking.running.to_stop
         timed = durations_matter(plan.locking, lossy=lossy)
@@ -68,7 +72,8 @@ class Histories:
         self._permitting = {a.name for a in aspects if a.permits}
         self._clearing = {a.name for a in aspects if a.clears}
         self._restricting = {a.name for a in aspects if a.permits and not a.proceeds}
-        self._memory = Memory(self.plan, self._world.lower, self._seen, timed=timed)
+        stalls = self._stalls if faults else None
+        self._memory = Memory(self.plan, self._world.lower, self._seen, timed=timed, stalls=stalls)
         rules = Rules(self._permits, self._clears, self._restricts, self._memory.holds, self._late)
         self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced())
         self._events: dict[Observable, Expr] = {}
@@ -94,6 +99,8 @@ class Histories:
         if kind == "stock":
             there = self._there(part.what.name, seen=seen)
             return there if part.values == ("occupied",) else negation(there)
+        if kind == "fault":
+            return self._fault(part)
         if kind == "standing":
             return self._standing.meaning(part, self._there(part.what.name, seen=seen))
         if kind in _EVENTS:
@@ -108,6 +115,43 @@ class Histories:
         if seen and self.lossy and self.plan.blocks[block].detected:
             there = conjunction(there, atom(observables.window("lost", block), "no"))
         return there
+
+    # -------------------------------------------------------------- faults
+
+    def broken(self, faults: Iterable[Fault]) -> Expr:
+        """That one of some faults is present."""
+        return atom(self._broken, *all_ways(faults))
+
+    @property
+    def _broken(self) -> Observable:
+        return observables.broken(tuple(self._ways))
+
+    def _fault(self, part: Atom) -> Expr:
+        """That a fault is in one of some states."""
+        ways = [name for name, (what, way) in self._ways.items() if what == part.what
+                and (way in part.values) != ("sound" in part.values)]  # fmt: skip
+        present = atom(self._broken, *ways) if ways else FALSE
+        return negation(present) if "sound" in part.values else present
+
+    def _breaks(self) -> Mapping[str, Expr]:
+        """One thing breaks at most, and stays broken."""
+        broken, breaks = self._broken, observables.breaks(tuple(self._ways))
+        sound = atom(broken, observables.NOTHING)
+        found = {way: disjunction(atom(broken, way), conjunction(sound, atom(breaks, way)))
+                 for way in self._ways}  # fmt: skip
+        return {**found, observables.NOTHING: negation(disjunction(*found.values()))}
+
+    def _stalls(self, turnout: str) -> tuple[Expr, Expr]:
+        """That points stay as they are, and that they come to no end of their travel."""
+        machine = self.plan.wiring.machines.get(turnout)
+        if machine is None or machine.motor is None:
+            return FALSE, FALSE
+        stopped = self._circuits.broken(FaultKind.MACHINE, turnout, ways=(STOPPED,))
+        stays = disjunction(
+            self._circuits.broken(FaultKind.MACHINE, turnout, ways=(DISOBEYED,)),
+            negation(self._circuits.fed(turnout, machine.supply)),
+        )
+        return self.expand(stays), self.expand(stopped)
 
     def _permits(self, signal: str) -> Expr:
         return self._seen(atom(self.plan.signals[signal].reading, *self._permitting))
@@ -198,6 +242,8 @@ class Histories:
     def _following(self) -> Mapping[Observable, Mapping[str, Expr]]:
         following: dict[Observable, Mapping[str, Expr]] = dict(self._trains.following())
         following |= self._memory.following
+        if self._ways:
+            following[self._broken] = self._breaks()
         following |= {window.what: _lasting(window, ends) for window, ends in self._limited}
         return following
 

@@ -15,14 +15,14 @@ from verifier.logic.transition_system import Delay, Window
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
-from verifier.world.acting import LEGS, Acting, Acts, Values
+from verifier.world.acting import LEGS, Acting, Acts, Stalls, Values
 from verifier.world.races import Races, Reading, Sight, View, chosen
 
 
 class Memory:
     """The state of memory and points after one time step. ``lower`` turns a condition of the file
     into an expression over observables, ``now`` an expression over observables into one over
-    states and choices; ``timed``: durations matter."""
+    states and choices; ``timed``: durations matter; ``stalls``: what faults do to points."""
 
     def __init__(
         self,
@@ -31,10 +31,11 @@ class Memory:
         now: Callable[[Expr], Expr],
         *,
         timed: bool,
+        stalls: Stalls | None = None,
     ):
         self.plan = plan
         self._reading = Reading(lower, now)
-        self._acting = Acting(plan, timed=timed)
+        self._acting = Acting(plan, timed=timed, stalls=stalls)
         # Where durations matter: what takes a least time.
         self.delays: list[Delay] = []
         self.waits: list[Window] = []

@@ -6,6 +6,7 @@ here and nowhere else. Everyone else asks the equipment of a plan, by kind and s
 (:meth:`~verifier.plan.wiring.equipment.Equipment.fault_of`).
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -78,6 +79,17 @@ class Fault:
     def name(self) -> str:
         """What reports, and situations in words, call it."""
         return self.what.name
+
+
+def ways_of(fault: Fault) -> dict[str, tuple[Observable, str]]:
+    """The ways in which something may be broken, by what each is called in a history: the fault's
+    observable and its state."""
+    return {f"{fault.name}: {way}": (fault.what, way) for way in fault.ways}
+
+
+def all_ways(faults: Iterable[Fault]) -> dict[str, tuple[Observable, str]]:
+    """The same of several faults."""
+    return {name: way for fault in faults for name, way in ways_of(fault).items()}
 
 
 def observable(kind: FaultKind, *subjects: str, ways: tuple[str, ...] = ()) -> Observable:

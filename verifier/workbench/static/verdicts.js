@@ -146,7 +146,8 @@ function byProperty(verdicts) {
 function failures(rows) {
   return el('table', {}, el('thead', {}, el('tr', {}, el('th', {}, 'broken'), el('th', {}, 'worst effect'))),
     el('tbody', {}, ...rows.map((row) => el('tr', {}, el('td', {}, row.faults.join(' and ')),
-      el('td', {}, row.consequence === 'false proceed' ? `FALSE PROCEED: ${row.why}` : row.consequence)))));
+      el('td', {}, ['false proceed', 'unlocked'].includes(row.consequence)
+        ? `${row.consequence.toUpperCase()}: ${row.why}` : row.consequence)))));
 }
 
 /** @param {string} title @param {(Node | string)[]} inside */
