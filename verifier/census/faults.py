@@ -6,7 +6,8 @@ from fractions import Fraction
 from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey
 from verifier.logic.expr import atom
-from verifier.plan.observables import Observable, facts_unfolded
+from verifier.plan.locking.locking_model import Locking
+from verifier.plan.observables import Condition, Observable, facts_unfolded
 from verifier.plan.wiring.wiring_model import Detector, Machine
 
 
@@ -22,7 +23,7 @@ def lamp_out(survey: Survey) -> Musts:
 def wire_broken(survey: Survey) -> Musts:
     """Every bus of a district, feeder, common return; the power wire of every detector, driver and
     motor with a supply; the wire from every detector, and from every contact, to every driver
-    that it is wired to."""
+    that it is wired to, and to the relays that read it."""
     wiring = survey.plan.wiring
     if not wiring.given:
         return
@@ -47,10 +48,23 @@ def _wires(source: str, drivers: list[str]) -> Iterator[str]:
     return (f"wire from {source}" + (f" to {driver}" if driver else "") for driver in drivers)
 
 
+def _locking_conditions(locking: Locking) -> Iterator[Condition]:
+    """Everything that relays, timers, traffic, locks and edges respond to."""
+    for relay in locking.relays.values():
+        yield from filter(None, (relay.picks, relay.sticks))
+    for timer in locking.timers.values():
+        yield timer.runs
+    for traffic in locking.traffic.values():
+        yield from filter(None, (traffic.rightward, traffic.leftward, traffic.locked))
+    for throw in locking.throws.values():
+        yield from filter(None, (throw.locked, throw.reverse_when))
+    yield from locking.running.entering.values()
+
+
 class _Readers:
     """Which drivers a detector, or a turnout's contacts, are wired to: those that list it; those
     without a list whose rules ask for it. Without any driver, one wire that leads nowhere in
-    particular."""
+    particular; with drivers, one more to the relays where anything that locks asks for it."""
 
     def __init__(self, survey: Survey) -> None:
         plan = survey.plan
@@ -62,6 +76,10 @@ class _Readers:
             for driver in self._drivers:
                 if any(head.name in driver.heads for head in signal.heads):
                     self._rules_read[driver.name] |= read
+        facts = facts_unfolded(
+            _locking_conditions(plan.locking), lambda name: plan.conditions[name].condition
+        )
+        self._locks_read = {(fact.what.kind, fact.what.name) for fact in facts}
 
     def of_detector(self, detector: Detector) -> list[str]:
         return self._of(detector.name, False, ("block report", detector.block))
@@ -78,6 +96,8 @@ class _Readers:
                 reads = any(r.name == name and r.contacts == contacts for r in driver.reads)
             if reads:
                 found.append(driver.name)
+        if asked in self._locks_read:
+            found.append("the relays")
         return found if self._drivers else [""]
 
 

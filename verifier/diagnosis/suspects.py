@@ -81,7 +81,8 @@ def suspects(plan: Plan) -> Suspects:
             case FaultKind.DETECTOR_WIRE:
                 source, reader = fault.subjects
                 # A dead input is as dead for want of a return.
-                also = (f"{source} and {reader} have no common return",) if reader else ()
+                driven = reader in plan.wiring.drivers
+                also = (f"{source} and {reader} have no common return",) if driven else ()
             case FaultKind.COMMON_RETURN:
                 kind, also = "no common return", (f"{' and '.join(fault.subjects)} have none",)
             case _:
@@ -253,7 +254,7 @@ class Influence:
                 return self._wiring.feeders[name].block in stock
             case FaultKind.DETECTOR_WIRE | FaultKind.CONTACT_WIRE:
                 reader = fault.subjects[-1]
-                heard = not reader or reader in cone.drivers
+                heard = reader not in self._wiring.drivers or reader in cone.drivers
                 sources = cone.turnouts if fault.kind is FaultKind.CONTACT_WIRE else cone.detectors
                 return heard and name in sources
             case FaultKind.POWER_WIRE:

@@ -106,7 +106,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     limits = find_limits(declared_limits, where, track, derails)
     if names.errors:
         raise InputError(names.errors)
-    equipment = derive_equipment(wiring, track, blocks, signals, conditions)
+    equipment = derive_equipment(wiring, track, blocks, signals, conditions, locking)
     inputs = _inputs(statements, words.levers)
     return Plan(
         source=source,

@@ -148,8 +148,8 @@ class EquipmentState:
             return False
         if not self.has_power(detector.name, detector.supply):
             return False
-        wired = reader in self._equipment.detector_readers[detector.name]
-        return not (wired and self.is_broken(FaultKind.DETECTOR_WIRE, detector.name, reader))
+        ends = self._equipment.wire_ends(detector.name, reader, contacts=False)
+        return not any(self.is_broken(FaultKind.DETECTOR_WIRE, detector.name, end) for end in ends)
 
     def broken_returns(self) -> frozenset[int]:
         """The positions of the common returns that are broken."""
@@ -187,8 +187,9 @@ class EquipmentState:
 
     def is_wire_broken(self, machine: Machine, leg: str, reader: str) -> bool:
         """Whether a wire leads from a contact to a reader and is broken."""
-        return reader in self._equipment.contact_readers[machine.turnout] and self.is_broken(
-            FaultKind.CONTACT_WIRE, machine.turnout, leg, reader
+        ends = self._equipment.wire_ends(machine.turnout, reader, contacts=True)
+        return any(
+            self.is_broken(FaultKind.CONTACT_WIRE, machine.turnout, leg, end) for end in ends
         )
 
     # -------------------------------------------------------------- detection

@@ -249,8 +249,9 @@ class _Harness:
     def _contact_return(self, machine: Machine) -> Iterator[Conductor]:
         """The other side of the contacts: to the return of what reads them, once for each
         group of supplies that have one."""
-        readers = filter(None, self.equipment.contact_readers[machine.turnout])
-        read = [self.wiring.drivers[reader].supply for reader in readers]
+        readers = self.equipment.contact_readers[machine.turnout]
+        drivers = self.wiring.drivers
+        read = [drivers[reader].supply for reader in readers if reader in drivers]
         for group in dict.fromkeys(
             supplies_sharing_return(supply, self.wiring) for supply in read or [None]
         ):

@@ -180,11 +180,12 @@ class Circuits:
         if driver is not None:
             read = _reads(driver, detector.name, contacts=False)
             connected = conjunction(constant(read), self._has_return(driver, detector))
-        wired = reader in self.equipment.detector_readers[detector.name]
+        ends = self.equipment.wire_ends(detector.name, reader, contacts=False)
+        wires = (self.sound(FaultKind.DETECTOR_WIRE, detector.name, end) for end in ends)
         return conjunction(
             connected,
             self.fed(detector.name, detector.supply),
-            self.sound(FaultKind.DETECTOR_WIRE, detector.name, reader) if wired else TRUE,
+            *wires,
         )
 
     def _has_return(self, driver: Driver, detector: Detector) -> Expr:
@@ -235,10 +236,9 @@ class Circuits:
         made = disjunction(
             self.broken(*contact, ways=(STUCK_CLOSED,)), conjunction(self.sound(*contact), lies)
         )
-        if reader not in self.equipment.contact_readers[machine.turnout]:
-            return made
-        wire = self.sound(FaultKind.CONTACT_WIRE, machine.turnout, leg, reader)
-        return conjunction(made, wire)
+        ends = self.equipment.wire_ends(machine.turnout, reader, contacts=True)
+        wires = (self.sound(FaultKind.CONTACT_WIRE, machine.turnout, leg, end) for end in ends)
+        return conjunction(made, *wires)
 
     # -------------------------------------------------------------- detection
 

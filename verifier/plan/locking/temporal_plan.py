@@ -20,7 +20,9 @@ def running_plan(plan: Plan) -> Plan:
     given = plan.unwired_inputs or plan.inputs
     commanded = [observables.thrown(name) for name, m in machines.items() if m.contacts == ()]
     wiring = replace(plan.wiring, machines=machines, points_kept=True)
-    equipment = derive_equipment(wiring, plan.track, plan.blocks, plan.signals, plan.conditions)
+    equipment = derive_equipment(
+        wiring, plan.track, plan.blocks, plan.signals, plan.conditions, plan.locking
+    )
     inputs = inputs_with(given, wiring, equipment)
     return replace(
         plan,

@@ -10,6 +10,7 @@ from itertools import combinations_with_replacement
 from types import MappingProxyType
 
 from verifier.plan import observables
+from verifier.plan.locking.locking_model import Locking, conditions_of
 from verifier.plan.model import (
     Block,
     Head,
@@ -19,9 +20,9 @@ from verifier.plan.model import (
     Track,
     facts_read,
 )
-from verifier.plan.observables import Observable
+from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
-from verifier.plan.wiring.faults import Fault, FaultKind
+from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
 
 # While a gap is bridged, or missing, stock beside it draws through the feeders of both
@@ -40,6 +41,7 @@ def derive_equipment(
     blocks: Mapping[str, Block],
     signals: Mapping[str, Signal],
     conditions: Mapping[str, NamedCondition],
+    locking: Locking,
 ) -> Equipment:
     """What follows from a layout's wiring."""
     if not wiring.given:
@@ -47,7 +49,7 @@ def derive_equipment(
     geometry, spots_of = _spots(wiring)
     places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
     gaps, joined = _neighbors(wiring, track)
-    detector_readers, contact_readers = _readers(wiring, signals, conditions)
+    detector_readers, contact_readers = _readers(wiring, signals, conditions, locking)
     faults = tuple(_faults(wiring, gaps, signals, detector_readers, contact_readers))
     return Equipment(
         MappingProxyType(places), MappingProxyType(geometry), MappingProxyType(spots_of),
@@ -58,7 +60,9 @@ def derive_equipment(
 
 def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
     """The layout with other wiring. Rules, assumptions and proofs stay as they are."""
-    equipment = derive_equipment(wiring, plan.track, plan.blocks, plan.signals, plan.conditions)
+    equipment = derive_equipment(
+        wiring, plan.track, plan.blocks, plan.signals, plan.conditions, plan.locking
+    )
     inputs = inputs_with(plan.unwired_inputs, wiring, equipment)
     return replace(plan, wiring=wiring, equipment=equipment, inputs=inputs)
 
@@ -280,11 +284,25 @@ def _wires(wiring: Wiring, detector_readers: Readers, contact_readers: Readers) 
                 yield Fault(FaultKind.CONTACT_WIRE, wired, machine.span)
 
 
+def _heard(
+    locking: Locking, conditions: Mapping[str, NamedCondition]
+) -> frozenset[tuple[str, str]]:
+    """The reports that relays, timers and locks read, by kind and name."""
+    names = (*locking.memory, *locking.throws)
+    read = [c for name in names for c in conditions_of(name, locking)]
+    read += locking.running.entering.values()
+    facts = facts_unfolded(read, lambda name: conditions[name].condition)
+    return frozenset((fact.what.kind, fact.what.name) for fact in facts)
+
+
 def _readers(
-    wiring: Wiring, signals: Mapping[str, Signal], conditions: Mapping[str, NamedCondition]
+    wiring: Wiring,
+    signals: Mapping[str, Signal],
+    conditions: Mapping[str, NamedCondition],
+    locking: Locking,
 ) -> tuple[Readers, Readers]:
-    """By detector, and by turnout with contacts: the drivers it is wired to. A driver that
-    does not say what it reads is wired to what its rules read."""
+    """By detector, and by turnout with contacts: the drivers it is wired to, and the relays where
+    locks read it. A driver that does not say what it reads is wired to what its rules read."""
     read_by_rules: dict[str, set[tuple[str, str]]] = {name: set() for name in wiring.drivers}
     for signal in signals.values():
         drivers = {d.name for head in signal.heads if (d := wiring.driver_of(head.name))}
@@ -292,9 +310,11 @@ def _readers(
             for driver in drivers:
                 read_by_rules[driver].add((says.what.kind, says.what.name))
     nobody = () if wiring.drivers else ("",)
+    heard = _heard(locking, conditions)
 
     def reading(name: str, of: str, kind: str, *, contacts: bool) -> tuple[str, ...]:
-        return nobody or tuple(
+        relays = (RELAYS,) if (kind, of) in heard else ()
+        return nobody or relays + tuple(
             driver.name
             for driver in wiring.drivers.values()
             if (

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from verifier.language.source import Span
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.faults import Fault, FaultKind, UnknownFault
+from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind, UnknownFault
 from verifier.plan.wiring.wiring_model import Number
 
 
@@ -56,7 +56,8 @@ class Equipment:
 
     ``places`` and ``geometry`` are by block; ``spots_of`` gives, by detector, the positions in
     its block's list of spots. ``detector_readers`` and ``contact_readers`` give, by detector
-    and by turnout, the drivers that read it: one without a name where there are no drivers."""
+    and by turnout, the drivers that read it, and the relays where locks do; one without a name
+    where there are no drivers."""
 
     places: Mapping[str, tuple[StockPlace, ...]] = field(default_factory=dict)
     geometry: Mapping[str, Geometry] = field(default_factory=dict)
@@ -93,6 +94,12 @@ class Equipment:
         if found is None:
             raise UnknownFault(f"the plan has no fault {what.name}")
         return found
+
+    def wire_ends(self, source: str, reader: str, *, contacts: bool) -> tuple[str, ...]:
+        """Where the wire ends by which a reader reads a detector or the contacts of a turnout;
+        empty where there is no such wire. Locks read as the reader without a name."""
+        readers = (self.contact_readers if contacts else self.detector_readers)[source]
+        return tuple(end for end in (reader, *([] if reader else [RELAYS])) if end in readers)
 
     def same(self, fault: Fault) -> Fault | None:
         """The fault of another plan as it is here; None where there is no such equipment."""

@@ -19,6 +19,10 @@ STUCK_CLEAR, STUCK_OCCUPIED = "stuck at clear", "stuck at occupied"
 STUCK_CLOSED, STUCK_OPEN = "stuck closed", "stuck open"
 
 
+# Where wires end that locks hear by, in a layout with drivers.
+RELAYS = "the relays"
+
+
 class FaultKind(Enum):
     """A kind of fault: how its name begins, the property that covers it, the ways in which
     equipment can be broken, and what the subjects are.
