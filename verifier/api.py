@@ -27,6 +27,7 @@ from verifier.world.world import World, check_circles
 
 if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
+    from verifier.repair.fewest_promises import Fewest
 
 __all__ = ["Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"]
 
@@ -105,6 +106,28 @@ def reasons_file(
         words = ", ".join(wanted) or claim
         raise unknown_word(words, asked, f"subject of {claim}", f"`clearproof prove {path}`")
     return report, found
+
+
+def promises_file(
+    path: str | Path,
+    *,
+    timeout: float | None = None,
+    within: float | None = None,
+    progress: Progress = silent,
+) -> "tuple[Fewest, Report]":
+    """The fewest promises of the crew that make a file safe in operation, and the report on the
+    file with these promises in place of its own.
+
+    Raises :class:`InputError`."""
+    from verifier.engines.stopping import checkpoint, stoppable, time_limit
+    from verifier.pipeline import prove as decide_all
+    from verifier.repair.fewest_promises import fewest_promises
+
+    with stoppable(), time_limit(within):
+        plan, _ = checked(read_text(path), str(path), Path(path))
+        found = fewest_promises(plan, timeout, checkpoint)
+        report = decide_all(found.promised, timeout=timeout, repairs=False, progress=progress)
+    return found, report
 
 
 def checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:

@@ -61,9 +61,14 @@ def add(command: Command) -> None:
     prove.add_argument("--quiet", action="store_true", help="print one line per file")
     console_options(prove)
 
-    why = command("why", _why, "show the facts a proof rests on, or how a property is broken")
+    why = command(
+        "why", _why, "show what a crew must promise, or the facts that the proof of a property uses"
+    )
     why.add_argument("file", metavar="FILE")
-    why.add_argument("property", metavar="PROPERTY", help="such as derailment")
+    why.add_argument(
+        "property", nargs="?", metavar="PROPERTY",
+        help="such as derailment; leave out for the fewest promises that make the file safe",
+    )  # fmt: skip
     why.add_argument(
         "subjects", nargs="*", metavar="SUBJECT",
         help="such as T1; leave out for all subjects",
@@ -250,6 +255,8 @@ def _why(options: argparse.Namespace) -> int:
     from verifier.api import reasons_file
     from verifier.reports.why import why_lines
 
+    if options.property is None:
+        return _promises(options)
     subjects = [name for text in options.subjects for name in text.split(",") if name]
     with working(options.file, "decided") as progress:
         report, verdicts = reasons_file(
@@ -263,3 +270,16 @@ def _why(options: argparse.Namespace) -> int:
     ink = ink_of(options)
     say(why_lines(report, verdicts, ink, everything=options.all), ink)
     return report.exit_code
+
+
+def _promises(options: argparse.Namespace) -> int:
+    from verifier.api import promises_file
+    from verifier.reports.crew import crew_exit_code, crew_lines
+
+    with working(options.file, "decided") as progress:
+        found, report = promises_file(
+            options.file, timeout=options.timeout, within=options.within, progress=progress
+        )
+    ink = ink_of(options)
+    say(crew_lines(found, report, ink), ink)
+    return crew_exit_code(found, report)

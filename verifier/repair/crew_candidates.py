@@ -1,0 +1,105 @@
+"""The promises that a crew could make on a plan, each about one thing, and statements of several.
+
+In: a plan. Out: promises, those first that cost a crew least: where several sets of promises do,
+the later ones are left out first.
+"""
+
+from collections.abc import Iterable, Iterator
+
+from verifier.language.statements.locking import CrewRule
+from verifier.plan.locking.crew_rules import led_over, lie_ahead, may_be_thrown
+from verifier.plan.locking.locking_model import THROWING, Promise, promise_text
+from verifier.plan.model import Plan
+from verifier.reference.positions import Positions
+
+
+def candidates(plan: Plan) -> tuple[Promise, ...]:
+    """All promises worth trying, those of the file among them."""
+    found: dict[tuple[CrewRule, frozenset[str]], Promise] = {}
+    for rule, about in (*_throwing(plan), *_blocks(plan)):
+        found.setdefault((rule, frozenset(about)), _promise(plan, rule, about))
+    return tuple(found.values())
+
+
+def merged(promises: Iterable[Promise], plan: Plan) -> tuple[Promise, ...]:
+    """The same as statements: those about throwing points, and about turning back, together."""
+    together: dict[CrewRule, list[str]] = {}
+    alone: list[Promise] = []
+    for promise in promises:
+        if promise.rule in THROWING or promise.rule == "to reverse":
+            together.setdefault(promise.rule, []).extend(promise.about)
+        else:
+            alone.append(promise)
+    joined = (_promise(plan, rule, tuple(about)) for rule, about in together.items())
+    return (*joined, *alone)
+
+
+def _promise(plan: Plan, rule: CrewRule, about: tuple[str, ...]) -> Promise:
+    things = plan.blocks if plan.blocks.keys() >= set(about) else plan.track.pieces
+    return Promise(rule, about, promise_text(rule, about), things[about[0]].span)
+
+
+def _throwing(plan: Plan) -> Iterator[tuple[CrewRule, tuple[str, ...]]]:
+    points = [n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip")]
+    for rule in THROWING:
+        for name in points:
+            if may_be_thrown(name, plan.locking) and _says_something(rule, name, plan):
+                yield rule, (name,)
+
+
+def _says_something(rule: CrewRule, points: str, plan: Plan) -> bool:
+    match rule:
+        case "under a train":
+            return True
+        case "ahead of a train":
+            return lie_ahead(points, plan.routes)
+        case "before a train can stop" if plan.locking.running.to_stop is None:
+            return False
+        case _:
+            return led_over(points, plan.routes)
+
+
+def _blocks(plan: Plan) -> Iterator[tuple[CrewRule, tuple[str, ...]]]:
+    if plan.locking.running.reverse_on is None:
+        positions = Positions(plan)
+        turning = {plan.track.pieces[n].block for n in positions.pieces if positions.may_turn(n)}
+        for block in plan.blocks:
+            if block in turning:
+                yield "to reverse", (block,)
+    stretches = [*_said(plan), *_stretches(plan), tuple(plan.blocks)]
+    for stretch in stretches:
+        yield "one direction at a time", stretch
+    for stretch in stretches:
+        yield "one train at a time", stretch
+
+
+def _said(plan: Plan) -> Iterator[tuple[str, ...]]:
+    """The stretches that promises of the file are about."""
+    for promise in plan.locking.promises:
+        if promise.rule in ("one train at a time", "one direction at a time"):
+            yield promise.about
+
+
+def _stretches(plan: Plan) -> list[tuple[str, ...]]:
+    """The blocks that opposing routes share, those of one stretch of track together."""
+    found: list[set[str]] = []
+    for conflict in plan.conflicts:
+        if conflict.kind == "opposing":
+            blocks = {b for p in conflict.pieces if (b := plan.track.pieces[p].block) is not None}
+            touching = [other for other in found if _touch(blocks, other, plan)]
+            found = [other for other in found if other not in touching]
+            found.append(blocks.union(*touching))
+    return [tuple(b for b in plan.blocks if b in some) for some in found if some]
+
+
+def _touch(one: set[str], other: set[str], plan: Plan) -> bool:
+    """Whether two stretches share a block, or adjoin where nothing branches off."""
+    if one & other:
+        return True
+    pieces = plan.track.pieces
+    forked = {p.block for p in pieces.values() if p.kind not in ("plain", "edge", "bumper")}
+    for joint in plan.track.joints:
+        beside = {pieces[port.piece].block for port in (joint.a, joint.b)}
+        if beside & one and beside & other and not beside & forked:
+            return True
+    return False
