@@ -130,8 +130,13 @@ def _needed(number: int, needed: Needed, found: Fewest, ink: Ink) -> Iterator[st
             f"{needed.equipment}.",
             ink,
         )
-    elif not any(about in found.together for about in needed.promise.about):
+    elif broken is not None and not found.stopped and not _is_replaced(needed, found):
         yield from paragraph("No single lock that was tried makes it unnecessary.", ink)
+
+
+def _is_replaced(needed: Needed, found: Fewest) -> bool:
+    """Whether one lock replaces it together with other promises."""
+    return any(about in found.together for about in needed.promise.about)
 
 
 def _history(broken: Verdict, plan: Plan, ink: Ink) -> Iterator[str]:
