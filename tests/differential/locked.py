@@ -2,7 +2,7 @@
 
 In: a random source and how many situations the junction may have without memory. Out: the text
 of a file: a generated junction (:mod:`tests.differential.junctions`) with relays, timers,
-directions of traffic, ways to throw and to lock points, and statements about trains added at
+directions of traffic, ways to throw and to lock what moves, and statements about trains added at
 random. Most of these make no sense, which is as well: what is compared is what they come to.
 """
 
@@ -71,23 +71,31 @@ class Locker(Writer):
                 if r.random() < 0.5:
                     yield f"  locked while {self.when()}"
 
-    def thrown(self, points: str, *, contacts: bool) -> Iterator[str]:
-        """How one turnout or slip is thrown and locked."""
+    def thrown(self, points: str, kind: str) -> Iterator[str]:
+        """How one turnout, slip, derail or gate is thrown and locked; or what it is
+        pipe-connected to."""
         r = self.r
+        if kind == "derail" and r.random() < 0.4:
+            known = (p.name for p in self.plan.track.pieces.values())
+            switches = [name for name in known if name.startswith(("T", "P"))]
+            leg = r.choice(["", " derailing when reverse"])
+            yield f"  pipe-connected to {r.choice(switches)}{leg}"
+            return
         by = r.choice(["anyone", "hand", "lever", "buttons", "rule"])
-        self.by_people += [points] if by != "rule" else []
+        self.by_people += [points] if by != "rule" and kind in ("turnout", "slip") else []
         words = {"hand": "hand", "lever": f"Lever-{points}", "buttons": "Push1, Push2"}
         if by in words:
             yield f"  thrown by {words[by]}"
         elif by == "rule":
-            yield f"  thrown reverse when {self.when()}"
+            away = {"derail": "non-derailing", "gate": "open"}.get(kind, "reverse")
+            yield f"  thrown {away} when {self.when()}"
         if r.random() < 0.5:
             yield f"  locked while {self.when()}"
         if by == "hand" and r.random() < 0.6:
             yield f"  electric lock released when {self.when()}"
         if r.random() < 0.3:
             yield "  motor snap"
-        if contacts and r.random() < 0.2:
+        if kind == "turnout" and r.random() < 0.2:
             yield "  no contacts"
 
     def running(self) -> Iterator[str]:
@@ -132,9 +140,9 @@ def write_locked(r: Random, room: int) -> str:
                 f"{shows} when ({when}) {r.choice(['and', 'and', 'or'])} {writer.fact(truth=False)}"
             )
         lines.append(line)
-        found = re.match(r"(turnout|slip) (\S+) in", line)
+        found = re.match(r"(turnout|slip|derail|gate) (\S+) (in|on)", line)
         if found:
-            clauses = list(writer.thrown(found[2], contacts=found[1] == "turnout"))
+            clauses = list(writer.thrown(found[2], found[1]))
             if any(f"Lever-{found[2]}" in clause for clause in clauses):
                 lines.insert(0, f"lever Lever-{found[2]} positions normal, reverse")
             lines += clauses

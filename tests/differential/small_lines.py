@@ -39,7 +39,7 @@ def write_line(r: Random) -> str:
     for line in track.splitlines():
         lines.append(line)
         if line.startswith("turnout"):
-            lines += writer.thrown("T1", contacts=True)
+            lines += writer.thrown("T1", "turnout")
     for i, place in signals:
         lines.append(f"signal S{i} at {place}")
         shown = ("Clear", r.choice(["Approach", "Approach", "Restricting", "Grade"]))

@@ -39,6 +39,7 @@ from verifier.logic.expr import (
     support,
 )
 from verifier.plan import observables
+from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
@@ -165,8 +166,8 @@ def seen_things(plan: Plan) -> list[Observable]:
     """What properties ask of a moment."""
     found = [observables.stock(block) for block in plan.blocks]
     found += [observables.block_report(b.name) for b in plan.blocks.values() if b.detected]
-    pieces = plan.track.pieces.values()
-    found += [observables.points_report(p.name) for p in pieces if p.kind in ("turnout", "slip")]
+    for device in devices(plan).values():
+        found += [device.lies, device.report]
     for signal in plan.signals.values():
         found += [signal.aspect, signal.reading]
     return [*found, *map(observables.condition, plan.conditions)]
@@ -191,8 +192,9 @@ def test_chance_tries_everything() -> None:
                 happened.update(w.kind for w, v in seen.items() if v == "yes")
                 happened["forbidden"] += not stepper.allowed(step.observed)
     assert set(happened) >= {
-        "train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",
-        "clock", "late", "lost", "points move", "trains meet", "train derails", "traffic turns",
+        "train", "heading", "across", "pace", "points", "derail", "gate", "thrown",
+        "relay", "timer", "traffic", "clock", "late", "lost", "points move", "trains meet",
+        "train derails", "traffic turns",
         "lock released", "advance", "entry", "reversal", "arrival", "throw", "expiry", "put back",
         "loss", "stays late", "stays put back", "stays lost", "forbidden",
     }  # fmt: skip

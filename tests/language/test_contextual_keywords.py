@@ -49,7 +49,7 @@ def test_a_word_of_wiring_is_a_name_elsewhere(word: str) -> None:
         ("locked while Ready no contacts", ["locked while", "contacts"]),
         ("locked while Ready contacts normal, reverse", ["locked while", "contacts"]),
         ("locked while Ready and T1 locked powered by Bus", ["locked while", "powered by"]),
-        ("thrown reverse when Ready locked while Ready", ["thrown reverse when", "locked while"]),
+        ("thrown reverse when Ready locked while Ready", ["thrown when", "locked while"]),
         ("thrown by hand electric lock released when Ready thrown by hand",
          ["thrown by", "electric lock", "thrown by"]),
         ("locked while Ready fouling point 10 mm", ["locked while", "fouling point"]),

@@ -54,8 +54,9 @@ READING: list[Case] = [
      "Expected a number or `to`."),
     ("edge North entering", "CP105", "entering",
      "this `edge` statement stops short after `entering`", "Expected `only` or `when`."),
-    ("locked while Main clear", "CP103", "locked", "`locked` does not start a statement",
-     "Put `locked` in a `turnout` statement, below its first line."),
+    ("locked while Main clear", "CP764", "locked while",
+     "`locked while` cannot stand under `signal`: that does not move",
+     "A signal is held at stop by its rules: add the condition to its lines."),
 ]  # fmt: skip
 
 RESOLVING: list[Case] = [
@@ -125,22 +126,20 @@ CLAUSES: list[Case] = [
      "Use a lever with just the positions `normal` and `reverse`."),
     ("thrown by B1", "CP704", "B1", "one button cannot throw `T1` both ways",
      "Name two buttons, the one for normal first: `thrown by N-button, R-button`."),
-    ("thrown by B1, B1", "CP704", "B1", "button `B1` would throw it normal and reverse "
-                                        "at once",
+    ("thrown by B1, B1", "CP704", "B1", "button `B1` would throw it both ways at once",
      "Name two buttons, the one for normal first: `thrown by N-button, R-button`."),
     ("thrown by B1, 4", "CP203", "4", "`4` is a lever, but this must be a button", ""),
     ("thrown by hand, B1", "CP201", "hand", "no button is called `hand`",
      "If the name is right, declare it with a `button` statement."),
     ("thrown by", "CP105", "by", "this `turnout` statement stops short after `by`",
      f"Expected `hand` or a name. {TURNOUT}"),
-    ("thrown normal when Main clear", "CP104", "normal", "`normal` was not expected here",
-     f"Expected `by` or `reverse`. {TURNOUT}"),
+    ("thrown normal when Main clear", "CP761", "normal", "a turnout is not thrown normal by a rule",
+     "Write `thrown reverse when …`: otherwise it goes back by itself."),
     ("thrown by hand locked when Main clear", "CP104", "when", "`when` was not expected here",
      f"Expected `while`. {TURNOUT}"),
     ("electric lock released when Main clear", "CP702", "electric lock released when Main clear",
      "`T1` has an electric lock but is not thrown by hand",
-     "Add `thrown by hand`. Points that are thrown from the panel are held with `locked "
-     "while`."),
+     "Add `thrown by hand`. What is thrown from the panel is held with `locked while`."),
     ("thrown by hand locked while train on Main", "CP206", "Main",
      "a rule cannot know where trains really are", "Rules see only"),
 ]  # fmt: skip

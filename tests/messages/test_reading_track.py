@@ -337,9 +337,9 @@ def test_slip() -> None:
         underlined="double",
         message="`double` was not expected here",
         hint=(
-            "Expected `single`, a clause of the slip (`motor`, `thrown by`, `locked while` …), or "
-            "the next statement. A slip is written `slip P1 in Throat` or `slip P2 in Throat "
-            "single along to across`."
+            "Expected `single`, a clause about how it moves (`motor`, `thrown by`, `contacts`, "
+            "`locked while` …), or the next statement. A slip is written `slip P1 in Throat` or "
+            "`slip P2 in Throat single along to across`."
         ),
     )
     expect(

@@ -95,7 +95,8 @@ from tests.messages.expecting import Change, expect, wired
             "CP105",
             "contacts",
             "this `turnout` statement stops short after `contacts`",
-            "Expected `normal` or `reverse`. A turnout is written `turnout T1 in Switch`.",
+            "Expected a position (normal, reverse, open, derailing, non-derailing or seated). A "
+            "turnout is written `turnout T1 in Switch`.",
             (),
         ),
         (
@@ -111,7 +112,8 @@ from tests.messages.expecting import Change, expect, wired
             "CP104",
             "both",
             "`both` was not expected here",
-            "Expected `normal` or `reverse`. A turnout is written `turnout T1 in Switch`.",
+            "Expected a position (normal, reverse, open, derailing, non-derailing or seated). A "
+            "turnout is written `turnout T1 in Switch`.",
             (),
         ),
         (

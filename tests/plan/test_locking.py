@@ -117,7 +117,7 @@ def test_how_a_turnout_is_thrown(
 ) -> None:
     throw = plan_of("condition Ready is Main clear\n", clauses).locking.throws["T1"]
     assert (throw.by, throw.lever, throw.buttons) == (by, lever, buttons)
-    assert (words(throw.reverse_when), words(throw.locked)) == (reverse, locked)
+    assert (words(throw.away_when), words(throw.locked)) == (reverse, locked)
     assert (throw.electric, throw.snap) == (electric, snap)
 
 
@@ -134,7 +134,7 @@ def test_only_wires_make_a_wired_turnout() -> None:
                     "locked while Main clear"):  # fmt: skip
         plan = plan_of("", clauses)
         assert not plan.wiring.given, clauses
-        assert plan.locking.throws["T1"].turnout == "T1"
+        assert plan.locking.throws["T1"].device == "T1"
 
 
 def test_a_lever_called_hand_throws_nothing() -> None:

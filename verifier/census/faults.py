@@ -57,7 +57,7 @@ def _locking_conditions(locking: Locking) -> Iterator[Condition]:
     for traffic in locking.traffic.values():
         yield from filter(None, (traffic.rightward, traffic.leftward, traffic.locked))
     for throw in locking.throws.values():
-        yield from filter(None, (throw.locked, throw.reverse_when))
+        yield from filter(None, (throw.locked, throw.away_when))
     yield from locking.running.entering.values()
 
 

@@ -6,6 +6,14 @@ trains run.
 
 from collections.abc import Callable, Collection, Iterator
 
+from verifier.census.movers import (
+    Meeting,
+    Mover,
+    meetings_with,
+    movers,
+    only_commanded,
+    train_on,
+)
 from verifier.census.says import (
     Must,
     Musts,
@@ -17,9 +25,7 @@ from verifier.census.says import (
     no,
     occupied,
     permits,
-    points_of,
     proceeds,
-    reaches,
     takes,
     takes_one,
 )
@@ -32,14 +38,6 @@ from verifier.plan.model import Port, Signal
 # ------------------------------------------------------------------ what happens in a history
 
 
-def _moves(points: str) -> Expr:
-    return atom(observables.event("points move", points), "yes")
-
-
-def train_on(piece: str) -> Expr:
-    return atom(observables.train(piece), "occupied")
-
-
 def runs(port: Port, survey: Survey) -> Expr:
     """A train is on the piece, and came in by this end."""
     heading = observables.heading(port.piece, survey.piece(port.piece).ends)
@@ -50,79 +48,78 @@ def _over_time(survey: Survey) -> bool:
     return survey.plan.locking.over_time
 
 
-# ------------------------------------------------------------------ points
+# ------------------------------------------------------------------ what moves
+
+
+def _movers(survey: Survey) -> Iterator[Mover]:
+    return movers(survey) if _over_time(survey) else iter(())
 
 
 def points_move_under_train(survey: Survey) -> Musts:
-    """Every points: they do not move with a train on them."""
-    for points in survey.switches() if _over_time(survey) else ():
-        yield Must((points,), all_of(_moves(points), train_on(points)))
+    """Everything that moves: it does not with a train on it."""
+    for mover in _movers(survey):
+        yield Must((mover.name,), all_of(mover.moves, mover.under))
 
 
 def points_move_under_signal(survey: Survey) -> Musts:
-    """Every signal and every points that a trip from it runs over: they do not move while it
-    permits that trip."""
-    for signal, points, ways in _signals_and_points(survey):
-        comes = any_of(*(comes for _, comes in ways))
-        bad = all_of(permits(signal, survey.plan), comes, _moves(points))
-        yield Must((signal.name, points), bad, (signal.name,))
+    """Every signal and everything that moves and that a trip from it runs over, or that protects
+    it: it does not move while the signal permits that trip."""
+    for signal, mover, met in _signals_and_movers(survey):
+        comes = any_of(*(meeting.comes for meeting in met))
+        bad = all_of(permits(signal, survey.plan), comes, mover.moves)
+        yield Must((signal.name, mover.name), bad, (signal.name,))
 
 
 def indication_locking(survey: Survey) -> Musts:
-    """Every signal and every points that a trip from it runs over: it does not permit that trip
-    while the points are commanded so but do not lie so."""
-    for signal, points, ways in _signals_and_points(survey):
-        only_said = any_of(*(all_of(comes, _only_commanded(step)) for step, comes in ways))
-        bad = all_of(permits(signal, survey.plan), only_said)
-        yield Must((signal.name, points), bad, (signal.name,))
+    """The same: the signal does not permit that trip while it is commanded so but does not lie
+    so."""
+    for signal, mover, met in _signals_and_movers(survey):
+        ways = (all_of(m.comes, only_commanded(mover, m.position)) for m in met)
+        bad = all_of(permits(signal, survey.plan), any_of(*ways))
+        yield Must((signal.name, mover.name), bad, (signal.name,))
 
 
-def _only_commanded(step: Step) -> Expr:
-    assert step.needs is not None
-    said = atom(observables.thrown(step.piece), step.needs)
-    return all_of(said, no(lie(step.piece, step.needs)))
-
-
-def _signals_and_points(survey: Survey) -> Iterator[tuple[Signal, str, list[tuple[Step, Expr]]]]:
-    """Every signal and every points that trips from it run over, with how a train comes to them."""
+def _signals_and_movers(survey: Survey) -> Iterator[tuple[Signal, Mover, list[Meeting]]]:
+    """Every signal and everything that moves on trips from it, with how a train comes to it."""
     for signal in survey.plan.signals.values() if _over_time(survey) else ():
-        trips = survey.trips[signal.name]
-        for points in points_of(trips):
-            yield signal, points, [way for trip in trips for way in reaches(trip, points)]
+        for mover in movers(survey):
+            met = list(meetings_with(mover, survey.trips[signal.name], survey))
+            if met:
+                yield signal, mover, met
 
 
 def route_locking(survey: Survey) -> Musts:
-    """Every points that a trip comes to over other track: they do not move with a train on that
-    track and headed for them."""
-    for points in survey.switches() if _over_time(survey) else ():
-        comes, signals = _headed_for(points, survey)
+    """Everything that moves and that a trip comes to over other track: it does not move with a
+    train on that track and headed for it."""
+    for mover in _movers(survey):
+        comes, signals = _headed_for(mover, survey)
         if comes is not FALSE:
-            yield Must((points,), all_of(comes, _moves(points)), signals)
+            yield Must((mover.name,), all_of(comes, mover.moves), signals)
 
 
 def loss_of_shunt(survey: Survey) -> Musts:
-    """Every points that a machine throws, and every points with an electric lock: they do not move
+    """Everything that a machine throws, and everything with an electric lock: it does not move
     under or ahead of a train that is undetected for a moment. A note without slow relays."""
     relays = survey.plan.locking.relays.values()
     slow = [r for r in relays if r.slow_pick is not None or r.slow_release is not None]
-    for points in survey.switches() if _over_time(survey) else ():
-        throw = survey.plan.locking.throws.get(points)
+    for mover in _movers(survey):
+        throw = survey.plan.locking.throws.get(mover.thrown_as)
         if throw is not None and (_by_machine(throw) or throw.electric):
-            comes, signals = _headed_for(points, survey)
-            bad = all_of(any_of(train_on(points), comes), _moves(points))
-            yield Must((points,), bad, signals, note=not slow)
+            comes, signals = _headed_for(mover, survey)
+            bad = all_of(any_of(mover.under, comes), mover.moves)
+            yield Must((mover.name,), bad, signals, note=not slow)
 
 
 def _by_machine(throw: Throw) -> bool:
     return throw.by != "anyone" and throw.by != "hand"
 
 
-def _headed_for(points: str, survey: Survey) -> tuple[Expr, tuple[str, ...]]:
-    """A train is inside a route and has not come to the points yet, and those between choose the
-    way there; and the signals of those routes."""
+def _headed_for(mover: Mover, survey: Survey) -> tuple[Expr, tuple[str, ...]]:
+    """A train is inside a route and has not come to it yet, and the points between choose the way
+    there; and the signals of those routes."""
     comes, signals = [], dict[str, None]()
     for trip in survey.every_trip():
-        at = next((i for i, s in enumerate(trip.steps) if s.piece == points), None)
+        at = next((met.steps for met in meetings_with(mover, (trip,), survey)), None)
         for i, here in enumerate(trip.steps[:at]) if at else ():
             between = [s for s in trip.steps[i + 1 : at] if s.chooses]
             way = all_of(*(lie(s.piece, s.needs) for s in between if s.needs))
@@ -136,9 +133,9 @@ def _headed_for(points: str, survey: Survey) -> tuple[Expr, tuple[str, ...]]:
 
 
 def approach_locking(survey: Survey) -> Musts:
-    """Every signal with points on its trips, or with a signal that its trips conflict with, where
-    the file says how long trains need to stop: once it is put back in front of a train, nothing
-    of its routes is released before the train has had time to stop."""
+    """Every signal with anything that moves on its trips, or with a signal that its trips conflict
+    with, where the file says how long trains need to stop: once it is put back in front of a train,
+    nothing of its routes is released before the train has had time to stop."""
     return _released(survey, lambda signal: may_still_pass(signal, survey))
 
 
@@ -158,10 +155,9 @@ def _released(survey: Survey, while_: Callable[[Signal], Expr]) -> Musts:
     for signal in survey.plan.signals.values():
         trips = survey.trips[signal.name]
         moves = [
-            all_of(comes, _moves(points))
-            for points in points_of(trips)
-            for trip in trips
-            for _, comes in reaches(trip, points)
+            all_of(met.comes, mover.moves)
+            for mover in movers(survey)
+            for met in meetings_with(mover, trips, survey)
         ]
         others = [
             all_of(takes(trip), takes(other), lets)
@@ -222,19 +218,19 @@ def _on_approach(signal: Signal, survey: Survey) -> Iterator[Expr]:
 
 
 def hand_points_unlocked(survey: Survey) -> Musts:
-    """Every points with an electric lock that a trip runs over: the lock is not released while the
+    """Everything with an electric lock that a trip runs over: the lock is not released while the
     signal of the trip permits it, nor while a train may still pass that signal."""
-    for points, throw in survey.plan.locking.throws.items() if _over_time(survey) else ():
+    for mover in _movers(survey):
+        throw = survey.plan.locking.throws.get(mover.name)
         ways, signals = [], dict[str, None]()
-        for trip in survey.every_trip() if throw.electric else ():
-            signal = survey.plan.signals[trip.signal]
-            for _, comes in reaches(trip, points):
-                late = may_still_pass(signal, survey)
-                ways.append(all_of(comes, any_of(permits(signal, survey.plan), late)))
-                signals[signal.name] = None
-        if ways:
-            released = atom(observables.event("lock released", points), "yes")
-            yield Must((points,), all_of(released, any_of(*ways)), tuple(signals))
+        for met in meetings_with(mover, survey.every_trip(), survey):
+            signal = survey.plan.signals[met.trip.signal]
+            late = may_still_pass(signal, survey)
+            ways.append(all_of(met.comes, any_of(permits(signal, survey.plan), late)))
+            signals[signal.name] = None
+        if ways and throw is not None and throw.electric:
+            released = atom(observables.event("lock released", mover.name), "yes")
+            yield Must((mover.name,), all_of(released, any_of(*ways)), tuple(signals))
 
 
 # ------------------------------------------------------------------ trains
@@ -253,9 +249,9 @@ def collision(survey: Survey) -> Musts:
 
 
 def derailment(survey: Survey) -> Musts:
-    """Every points."""
-    for points in survey.switches() if _over_time(survey) else ():
-        yield Must((points,), atom(observables.event("train derails", points), "yes"))
+    """Everything that moves."""
+    for mover in _movers(survey):
+        yield Must((mover.name,), atom(observables.event("train derails", mover.name), "yes"))
 
 
 def opposing_signals_drop(survey: Survey) -> Musts:

@@ -279,7 +279,7 @@ def derail_not_set(survey: Survey) -> Musts:
             for trip in survey.trips[signal.name]:
                 if runs_over(trip, derail):
                     over.append(trip)
-                elif _protected_by(derail, survey) in {step.piece for step in trip.steps}:
+                elif protected_by(derail, survey) in {step.piece for step in trip.steps}:
                     beside.append(trip)
             lies = observables.derail(derail.name)
             bad = any_of(
@@ -299,7 +299,7 @@ def runs_over(trip: Trip, derail: Derail) -> bool:
     return any(derail.port in joint for joint in passed)
 
 
-def _protected_by(derail: Derail, survey: Survey) -> str | None:
+def protected_by(derail: Derail, survey: Survey) -> str | None:
     """The first trackwork that stock would come to past a derail."""
     port = survey.across(derail.port)
     passed: set[Port] = set()

@@ -4,7 +4,8 @@ from collections import Counter
 from collections.abc import Iterator
 from itertools import combinations
 
-from verifier.census.locks import runs, train_on
+from verifier.census.locks import runs
+from verifier.census.movers import train_on
 from verifier.census.says import (
     Must,
     Musts,

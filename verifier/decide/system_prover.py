@@ -239,7 +239,7 @@ class SystemProver:
         all else does. (So they depend on nothing that other proofs learned.)"""
         system = self.histories.system
         known = {what for what in self.plan.inputs if what.kind in REMEMBERED}
-        memory = [w for w in system.states if w in known or w.kind == "points"]
+        memory = [w for w in system.states if w in known or w.kind in observables.LYING]
         return tuple(
             clause
             for part in connected(system, memory)

@@ -12,10 +12,12 @@ from verifier.explain.signal_causes import causes, reasons
 from verifier.explain.trace_view import TraceView, TrainMove, acting_line
 from verifier.language.source import Span
 from verifier.plan import observables
+from verifier.plan.devices import Device
 from verifier.plan.locking.locking_model import Relay, Timer, Traffic
 from verifier.plan.model import Signal
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.situation import Situation
+from verifier.properties.locking_phrases import met
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
@@ -86,8 +88,10 @@ class _Why:
         """What was not locked at the end."""
         for what in self._asked:
             match what.kind:
-                case "points move" | "train derails" if self._moves(what.name):
-                    yield self._free_to_move(what.name)
+                case "points move" | "train derails":
+                    device = self._mover(what.name)
+                    if device is not None and self._moves(device):
+                        yield self._free_to_move(device)
                 case "lock released":
                     yield from self._released(what.name)
                 case "traffic turns":
@@ -165,40 +169,48 @@ class _Why:
 
     # -------------------------------------------------------------- points
 
-    def _moves(self, turnout: str) -> bool:
-        points = observables.points(turnout)
-        now, then = (f(self.record.last, points) for f in (self.record.now, self.record.then))
-        return now == "open" or now != then
+    def _mover(self, name: str) -> Device | None:
+        """What moves, or what moves it: points that a derail is pipe-connected to."""
+        device = self.record.devices.get(name)
+        if device is None or device.pipe is None:
+            return device
+        return self.record.devices[device.pipe.points]
+
+    def _moves(self, device: Device) -> bool:
+        now, then = (f(self.record.last, device.lies) for f in (self.record.now, self.record.then))
+        on_its_way = now == "open" and self.record.then(self.record.last, device.told) != "open"
+        return on_its_way or now != then
 
     def _moved_since(self, signal: Signal, k: int) -> Iterator[Allowed]:
         """Why points of its routes could move once the signal, clear at ``k``, had cleared."""
         cleared = k
         while cleared and self.record.permits(cleared - 1, signal):
             cleared -= 1
-        needs = (need.points for route in self.plan.routes_of(signal.name) for need in route.needs)
-        for turnout in dict.fromkeys(needs):
-            points = observables.points(turnout)
+        for device in met(self.plan.routes_of(signal.name), self.plan):
+            if device.pipe is not None:
+                continue
             for j in range(self.record.last - 1, cleared - 1, -1):
-                now, then = self.record.now(j, points), self.record.then(j, points)
+                now, then = self.record.now(j, device.lies), self.record.then(j, device.lies)
                 if now not in ("open", then):
-                    yield self._not_locked(turnout, j)
+                    yield self._not_locked(device, j)
                     break
 
-    def _free_to_move(self, turnout: str) -> Allowed:
-        """Why nothing held the points when they began to move."""
-        points, thrown = observables.points(turnout), observables.thrown(turnout)
+    def _free_to_move(self, device: Device) -> Allowed:
+        """Why nothing held it when it began to move."""
+        lies, told = device.lies, device.told
         k = self.record.last
-        while k and self.record.now(k, points) == "open":
+        while k and self.record.now(k, lies) == "open":
             k -= 1
-        # Turned back on their way, they were free once more.
+        # Turned back on its way, it was free once more.
         k = max(j for j in range(k, self.record.last + 1)
-                if j == k or self.record.now(j, thrown) != self.record.then(j, thrown))  # fmt: skip
-        return self._not_locked(turnout, k)
+                if j == k or self.record.now(j, told) != self.record.then(j, told))  # fmt: skip
+        return self._not_locked(device, k)
 
-    def _not_locked(self, turnout: str, k: int) -> Allowed:
+    def _not_locked(self, device: Device, k: int) -> Allowed:
+        turnout = device.name
         throw = self.plan.locking.throws.get(turnout)
-        span = self.plan.track.pieces[turnout].span if throw is None else throw.span
-        subject = Subject("points", turnout)
+        span = device.span if throw is None else throw.span
+        subject = Subject(device.lies.kind, turnout)
         if throw is None or throw.locked is None:
             free = cause(CauseKind.NO_LOCK, subject, span)
             return Allowed(free, free.text)
@@ -216,7 +228,8 @@ class _Why:
         if throw is not None and throw.locked is not None:
             span = throw.locked.span
             rule = f"`electric lock released when …` of {turnout} ({self._line(span)})"
-            subject, because = Subject("points", turnout), self._why(throw.locked, self.record.last)
+            kind = self.record.devices[turnout].lies.kind
+            subject, because = Subject(kind, turnout), self._why(throw.locked, self.record.last)
             yield Allowed(cause(CauseKind.LOCK_RELEASED, subject, span, because), rule)
 
     def _turned(self, name: str) -> Iterator[Allowed]:

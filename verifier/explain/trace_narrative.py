@@ -19,6 +19,7 @@ from verifier.language.source import Span
 from verifier.logic.expr import Expr, atom, holds, support
 from verifier.logic.transition_system import System
 from verifier.plan import observables
+from verifier.plan.devices import Device
 from verifier.plan.locking.locking_model import Throw
 from verifier.plan.model import Signal
 from verifier.plan.observables import Observable, facts_unfolded
@@ -30,8 +31,7 @@ from verifier.verdicts.causes import Cause
 from verifier.verdicts.report import History, HistoryEvent
 from verifier.world.history import Histories
 
-_SET = {"derail": "derail {} is set {}", "gate": "gate {} is {}"}
-_COMMANDS = ("lever", "button", "derail", "gate")
+_COMMANDS = ("lever", "button")
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,11 +160,10 @@ class _Teller:
         for what in self._inputs(k):
             state = self.record.now(k, what)
             match what.kind:
-                case "lever" | "derail" | "gate":
+                case "lever":
                     if state != self._stands.get(what, what.usual):
                         self._stands[what] = state
-                        form = _SET.get(what.kind, "operator throws {} {}")
-                        yield HistoryEvent(k, form.format(what.name, state)), what
+                        yield HistoryEvent(k, f"operator throws {what.name} {state}"), what
                 case "button":
                     before = self.record.now(k - 1, what) if k else what.usual
                     if state == "pressed" and before != "pressed":
@@ -181,12 +180,15 @@ class _Teller:
         found = [w for w in self._matters[k] if w.kind in kinds]
         return sorted(found, key=lambda w: (place.get(w, len(place)), w.name))
 
-    def _thrown(self, k: int, turnout: str) -> HistoryEvent:
-        throw = self.plan.locking.throws.get(turnout)
+    def _thrown(self, k: int, name: str) -> HistoryEvent:
+        throw, device = self.plan.locking.throws.get(name), self.record.devices[name]
         by_hand = " by hand" if throw is not None and throw.by == "hand" else ""
-        now = self.record.now(k, observables.thrown(turnout))
-        other = "normal" if now == "reverse" else "reverse"
-        return HistoryEvent(k, f"somebody throws {turnout} {other}{by_hand}", _span_of(throw))
+        other = device.other(self.record.now(k, device.told))
+        what = name if device.has_points else device.title
+        text = f"somebody throws {what} {other}{by_hand}"
+        if device.kind == "gate":
+            text = f"somebody {'opens' if other == 'open' else 'closes'} {what}{by_hand}"
+        return HistoryEvent(k, text, _span_of(throw))
 
     # -------------------------------------------------------------- signals
 
@@ -211,9 +213,9 @@ class _Teller:
             elif kind == "traffic":
                 traffic = locking.traffic[name]
                 yield from filter(None, (traffic.rightward, traffic.leftward, traffic.locked))
-            elif kind == "points" and name in locking.throws:
+            elif kind in ("points", "derail", "gate") and name in locking.throws:
                 throw = locking.throws[name]
-                yield from filter(None, (throw.locked, throw.reverse_when))
+                yield from filter(None, (throw.locked, throw.away_when))
 
     def _aspects(self, k: int, *, told: bool) -> Iterator["_Said"]:
         """Signals that change: because of what people do now (``told``), or without it."""
@@ -292,25 +294,34 @@ class _Teller:
                 yield what
 
     def _points(self, k: int, only: Sequence[str] | None = None) -> Iterator["_Said"]:
-        for name, piece in self.plan.track.pieces.items():
-            if piece.kind not in ("turnout", "slip"):
+        for name, device in self.record.devices.items():
+            if device.pipe is not None:
                 continue
-            about = self._about.intersection((("points", name), ("thrown", name)))
-            if not about and name not in self._obligation.pieces:
+            about = self._about.intersection(((device.lies.kind, name), ("thrown", name)))
+            places = (*self._obligation.pieces, *self._obligation.subjects)
+            if not about and name not in places:
                 continue
-            if only is not None and name not in only:
+            if only is not None and not self._moves_one_of(device, only):
                 continue
-            text = self._points_text(k, name)
+            text = self._moving_text(k, device)
             if text:
                 throw = self.plan.locking.throws.get(name)
-                yield HistoryEvent(k, text, _span_of(throw)), observables.points(name)
+                yield HistoryEvent(k, text, _span_of(throw)), device.lies
 
-    def _points_text(self, k: int, name: str) -> str:
-        points, thrown = observables.points(name), observables.thrown(name)
-        now, will = self.record.now(k, points), self.record.then(k, points)
-        told = self.record.then(k, thrown)
+    def _moves_one_of(self, device: Device, names: Sequence[str]) -> bool:
+        """Whether it is one of these, or one of them is pipe-connected to it."""
+        known = self.record.devices
+        piped = {d.pipe.points for n in names if (d := known.get(n)) and d.pipe}
+        return device.name in names or device.name in piped
+
+    def _moving_text(self, k: int, device: Device) -> str:
+        now, will = self.record.now(k, device.lies), self.record.then(k, device.lies)
+        told = self.record.then(k, device.told)
+        turned = told != self.record.now(k, device.told)
+        if device.kind == "gate":
+            return _gate_text(device, now, will, closes=turned and told == "seated")
+        name = device.name if device.has_points else device.title
         if now == will == "open":
-            turned = told != self.record.now(k, thrown)
             return f"{name} turns back toward {told}" if turned else ""
         if now == will:
             return ""
@@ -393,6 +404,12 @@ class _Teller:
 _TOLD_AT_THE_END = ("points move", "trains meet", "train derails", "traffic turns")
 # An event, and what it tells of; of a train, which.
 _Said = tuple[HistoryEvent, Observable | int]
+
+
+def _gate_text(gate: Device, now: str, will: str, *, closes: bool) -> str:
+    if now == will:
+        return f"{gate.title} begins to close" if closes and now == "open" else ""
+    return f"{gate.title} opens" if will == "open" else f"{gate.title} is seated"
 
 
 def _change(cleared: bool, clears: bool) -> str:

@@ -21,7 +21,7 @@ _Facts = frozenset[Observable]
 # that the shortest trace is kept.
 _CHOSEN, _UNUSUAL, _USUAL = 12, 4, 1
 # These stay as people left them: nobody puts a lever back unless the trace says so.
-HELD = ("lever", "derail", "gate")
+HELD = ("lever",)
 
 
 @dataclass(frozen=True, slots=True)

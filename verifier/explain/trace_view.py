@@ -11,6 +11,7 @@ from typing import Literal
 
 from verifier.language.source import Span
 from verifier.plan import observables
+from verifier.plan.devices import derails_at, devices, signaled_entries
 from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Joint, Line, Plan, Port, Signal
 from verifier.plan.observables import Condition, Observable
@@ -57,6 +58,8 @@ class TraceView:
         self._facing = entered_under_signal(
             {s.name: (s.enters, s.span) for s in plan.signals.values()}
         )
+        self.devices = devices(plan)
+        self._signaled, self._derails = signaled_entries(plan), derails_at(plan)
         self._pieces = {n: p for n, p in plan.track.pieces.items() if p.kind not in ENDS}
         self._shown: list[dict[str, str]] = [{} for _ in self.moments]
         self._situations: dict[int, Situation] = {}
@@ -224,7 +227,23 @@ class TraceView:
         heading = observables.heading(frm.piece, self._pieces[frm.piece].ends)
         if not self.chosen(k, "advance", name) or self.then(k, heading) != self.now(k, heading):
             return False
-        return self._leaves(k, frm) and self._is_let(k, frm, onto)
+        return (
+            self._leaves(k, frm)
+            and self._is_let(k, frm, onto)
+            and not self._is_held_at_derail(k, joint, onto)
+        )
+
+    def _is_held_at_derail(self, k: int, joint: Joint, onto: Port) -> bool:
+        """Whether a train with no signal to go by stops short of a derail."""
+        here = () if onto in self._signaled else self._derails.get(joint, ())
+        return any(self.lies(k, name) != "non-derailing" for name in here)
+
+    def lies(self, k: int, name: str) -> str:
+        """How something that moves lies at a moment."""
+        device = self.devices[name]
+        if device.pipe is None:
+            return self.now(k, device.lies)
+        return device.pipe.derail_for(self.lies(k, device.pipe.points))
 
     def _leaves(self, k: int, by: Port) -> bool:
         lies = self.now(k, observables.points(by.piece))

@@ -257,7 +257,7 @@ def conditions_of(plan: Plan) -> Iterator[Condition]:
         if traffic.locked is not None:
             yield traffic.locked
     for throw in plan.locking.throws.values():
-        yield from (c for c in (throw.reverse_when, throw.locked) if c is not None)
+        yield from (c for c in (throw.away_when, throw.locked) if c is not None)
 
 
 def observables_read(plan: Plan) -> Iterator[Observable]:

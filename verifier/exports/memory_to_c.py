@@ -50,7 +50,7 @@ class MemoryRules:
                 normal, reverse = self._thrown(throw, words)
                 guard = f"out->{out.unlocked} && " if out.unlocked else ""
                 said = f"thrown by {throw.by}" if throw.by != "rule" else (
-                    f"thrown reverse when: {_text(throw.reverse_when)}"
+                    f"thrown reverse when: {_text(throw.away_when)}"
                 )  # fmt: skip
                 code.say(said)
                 for word, test, state in (
@@ -74,8 +74,8 @@ class MemoryRules:
             pressed = [words.says(observables.button(b), ("pressed",)) for b in throw.buttons]
             released = [words.says(observables.button(b), ("released",)) for b in throw.buttons]
             return all_tests(pressed[0], released[1]), all_tests(pressed[1], released[0])
-        assert throw.reverse_when is not None
-        reverse = words.of(throw.reverse_when)
+        assert throw.away_when is not None
+        reverse = words.of(throw.away_when)
         return NegatedTest(reverse), reverse
 
     def _as_before(self, name: str) -> str:

@@ -37,7 +37,7 @@ from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post, find_posts
 from verifier.plan.track.build_track import build_track, moves_over
 from verifier.plan.track.conflicts import find_conflicts
-from verifier.plan.track.derails import find_derails
+from verifier.plan.track.derails import find_derails, is_pipe_connected
 from verifier.plan.track.limits import find_limits
 from verifier.plan.track.named_routes import read_routes
 from verifier.plan.track.routes import find_routes
@@ -272,7 +272,7 @@ def _inputs(
         return [
             kinds[type(s)](name.text)
             for s in statements
-            if type(s) in kinds
+            if type(s) in kinds and not is_pipe_connected(s)
             for name in ((s.name,) if hasattr(s, "name") else s.names)
         ]
 

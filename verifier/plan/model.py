@@ -137,15 +137,44 @@ class Track:
 
 
 @dataclass(frozen=True, slots=True)
+class Pipe:
+    """A derail's connection to a turnout or slip: it is derailing while the points lie
+    ``derailing_when``, non-derailing while they lie the other way, and open while they do."""
+
+    points: str
+    derailing_when: Literal["normal", "reverse"]
+    span: Span
+
+    def points_for(self, state: str) -> str:
+        """How the points lie while the derail lies so; what is `moving` or `open` is so of
+        both."""
+        if state not in ("derailing", "non-derailing"):
+            return state
+        return _other_leg(self.derailing_when, same=state == "derailing")
+
+    def derail_for(self, leg: str) -> str:
+        """How the derail lies while the points lie so."""
+        if leg not in ("normal", "reverse"):
+            return leg
+        return "derailing" if leg == self.derailing_when else "non-derailing"
+
+
+def _other_leg(leg: str, *, same: bool) -> str:
+    return leg if same else "reverse" if leg == "normal" else "normal"
+
+
+@dataclass(frozen=True, slots=True)
 class Derail:
     """``port`` is the end of its track piece where it stands; ``guards`` the special
-    trackwork next reached from there, None where there is none."""
+    trackwork next reached from there, None where there is none; ``pipe`` what moves it, where
+    that is a turnout."""
 
     name: str
     block: str
     port: Port
     guards: str | None
     span: Span
+    pipe: Pipe | None = None
 
 
 @dataclass(frozen=True, slots=True)

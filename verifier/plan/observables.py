@@ -72,6 +72,8 @@ class Observable:
 
 _WORKED_OUT = frozenset((*get_args(Reported), *get_args(Shown), *get_args(Seen), *get_args(Event)))
 REPORTED = frozenset(get_args(Reported))
+# Truth about what moves.
+LYING = frozenset(("points", "derail", "gate"))
 
 
 def _of_kind(kind: Kind, *values: str) -> Callable[[str], Observable]:
@@ -83,8 +85,6 @@ stock = _of_kind("stock", "vacant", "occupied")
 points = _of_kind("points", "normal", "reverse", "open")
 derail = _of_kind("derail", "derailing", "non-derailing", "open")
 gate = _of_kind("gate", "seated", "open")
-# The commanded position of a turnout that no lever of the file commands.
-thrown = _of_kind("thrown", "normal", "reverse")
 button = _of_kind("button", "released", "pressed")
 block_report = _of_kind("block report", "clear", "occupied")
 points_report = _of_kind("points report", "normal", "reverse", "moving")
@@ -110,6 +110,12 @@ def standing(block: str, places: tuple[str, ...]) -> Observable:
 def lever(name: str, positions: tuple[str, ...]) -> Observable:
     usual = "normal" if "normal" in positions else positions[0]
     return Observable("lever", name, positions, usual)
+
+
+def thrown(name: str, positions: tuple[str, str] = ("normal", "reverse")) -> Observable:
+    """The commanded position of what no lever of the file commands; over time, of all that
+    moves."""
+    return Observable("thrown", name, positions, positions[0])
 
 
 # A machine that lost its power before the last command: the points lie as they did before it.

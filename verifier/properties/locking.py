@@ -1,31 +1,39 @@
-"""Locking: points and signals do not change under a train, nor ahead of a train let in.
+"""Locking: points, derails, gates and signals do not change under a train, nor ahead of a train let
+in.
 
 Checked over time, in files with memory, locks or a statement on how trains run. ``clearproof
 explain NAME`` prints the docstring of each property."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 
 from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
+from verifier.plan.devices import Device
 from verifier.plan.locking.temporal_plan import comes_in_at
 from verifier.plan.model import Conflict, Plan, Route, Signal
+from verifier.plan.observables import Fact
 from verifier.properties.locking_phrases import (
     POWERED,
+    Place,
+    drawn_at,
     heads_for,
     is_occupied,
     lies_over,
     lock_of,
     lock_while,
     may_still_pass,
+    met,
+    moves,
+    moving,
     not_at_stop,
+    places_in,
     places_of,
-    points_move,
     remember_route,
     stops_all,
-    switches,
-    train_on,
+    thrown_with,
+    train_at,
     was_put_back,
 )
 from verifier.properties.obligation import Obligation
@@ -41,76 +49,99 @@ from verifier.properties.phrases import (
 
 
 def points_move_under_train(plan: Plan) -> Iterator[Obligation]:
-    """Points never move while a train is on them.
+    """Points, derails and gates never move while a train is on them.
 
-    A train that reaches onto the points from the next track counts too. Commanding a switch
-    machine under a train is allowed as long as the machine does not move.
+    A train that reaches onto the points from the next track counts too. On a derail is a train that
+    reaches over the end of the track where the derail stands; on a gate, one that is anywhere in
+    the block of the gate. Commanding a machine under a train is allowed as long as the machine does
+    not move.
     """
-    for name in switches(plan) if plan.locking.over_time else ():
-        block = plan.track.pieces[name].block or name
-        seen = is_occupied(block, plan)
+    for device in moving(plan):
+        held, free, seen = _seen_on(device, plan)
         yield Obligation(
             "points-move-under-train",
-            (name,),
-            conjunction(train_on(name), points_move(name)),
-            f"the points of {name} move while a train is on them",
-            places_of(name, plan),
-            pieces=(name,),
-            place=name,
-            hint=_detected_first(block, plan)
-            or lock_while(name, f"{block} occupied", f"{block} clear", plan),
+            (device.name,),
+            conjunction(train_at(device), moves(device)),
+            f"{device.moves} while a train is on {device.it}",
+            places_of(device, plan),
+            pieces=drawn_at(device),
+            place=device.name,
+            hint=_detected_first(device, plan) or lock_while(device, held, free, plan),
             over="histories",
-            lock=lock_of(name, seen, seen.text, plan) if seen else None,
+            lock=lock_of(device, seen, seen.text, plan) if seen else None,
         )
 
 
-def _detected_first(block: str, plan: Plan) -> str:
-    if block not in plan.blocks or plan.blocks[block].detected:
+def _blocks_under(device: Device, plan: Plan) -> tuple[str, ...]:
+    """The blocks on which a train stands that is on it; of a derail, those on both sides."""
+    ends = [port.piece for joint in device.joints for port in (joint.a, joint.b)]
+    blocks = (plan.track.pieces[piece].block for piece in (*device.pieces, *ends))
+    return tuple(dict.fromkeys(block for block in blocks if block))
+
+
+def _seen_on(device: Device, plan: Plan) -> tuple[str, str, Fact | None]:
+    """That a train is reported on it, that none is, and the former as a condition; None where some
+    block has no detector. A train that reaches over a derail is on the block beyond."""
+    own = _blocks_under(device, plan)
+    blocks = [b for b in own if b != device.block] if device.joints and own[1:] else list(own)
+    held = " or ".join(f"{block} occupied" for block in blocks)
+    free = " and ".join(f"{block} clear" for block in blocks)
+    seen = [is_occupied(block, plan) for block in blocks]
+    return held, free, seen[0] if len(seen) == 1 else None
+
+
+def _detected_first(device: Device, plan: Plan) -> str:
+    blind = [b for b in _blocks_under(device, plan) if not plan.blocks[b].detected]
+    if not blind or len(blind) < len(_blocks_under(device, plan)):
         return ""
+    block = blind[0]
     return f"No detector watches {block}, so no lock can see a train there: give it a detector."
 
 
 def points_move_under_signal(plan: Plan) -> Iterator[Obligation]:
-    """Points never move while a signal lets trains over them.
+    """Points, derails and gates never move while a signal lets trains over them.
 
-    Facing and trailing points both count, and so does every aspect less restrictive than stop,
-    Restricting and stop-and-proceed included.
+    Facing and trailing points both count, and so do derails that protect the track that a train is
+    let onto, and every aspect less restrictive than stop, Restricting and stop-and-proceed
+    included.
     """
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
-        for name in _points_of(routes):
-            over = lies_over(name, routes)
+        for device in met(routes, plan):
+            over = lies_over(device, routes, plan)
             at_stop, held = stops_all(signal, plan), not_at_stop(signal, plan)
             always = set(held.values) == set(signal.aspect.values)
-            lets = conjunction(permits(signal, plan), disjunction(*(way for _, way in over)))
+            lets = conjunction(permits(signal, plan), disjunction(*(way for _, _, way in over)))
             yield Obligation(
                 "points-move-under-signal",
-                (signal.name, name),
-                conjunction(lets, points_move(name)),
-                f"the points of {name} move while {signal.name} lets a train over them",
-                (signal.span, *places_of(name, plan)),
+                (signal.name, device.name),
+                conjunction(lets, moves(device)),
+                f"{device.moves} while {signal.name} lets a train {_by(device, over[0][1])}",
+                (signal.span, *places_of(device, plan)),
                 (signal.name,),
                 (over[0][0],),
-                (name,),
-                name,
+                drawn_at(device),
+                device.name,
                 hint=f"Whatever {signal.name} shows, a train may pass it after a stop: let it show "
-                f"an aspect whose indication is `stop` while {name} may move."
+                f"an aspect whose indication is `stop` while {device.name} may move."
                 if always
-                else lock_while(name, held.text, at_stop, plan),
+                else lock_while(device, held.text, at_stop, plan),
                 over="histories",
-                lock=None if always else lock_of(name, held, held.text, plan),
+                lock=None if always else lock_of(device, held, held.text, plan),
             )
 
 
-def _points_of(routes: tuple[Route, ...]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(need.points for route in routes for need in route.needs))
+def _by(device: Device, place: Place) -> str:
+    """How a train that a signal lets in meets a device: over it, or under its protection."""
+    protects = device.kind == "derail" and place.position == "derailing"
+    return "past it" if protects else f"over {device.it}"
 
 
 # ------------------------------------------------------------------ approach locking
 
 
 def approach_locking(plan: Plan) -> Iterator[Obligation]:
-    """After a signal is put back in front of a train, no points of its route move and no
-    conflicting signal clears until the train has had time to stop.
+    """After a signal is put back in front of a train, no points, derail or gate of its route move
+    and no conflicting signal clears until the train has had time to stop.
 
     Checked where the file says how long trains need (`trains need 20 s to stop`). A train on the
     approach may pass the signal for that long after it was put back. The approach is the plain
@@ -136,8 +167,8 @@ def _before_it_can_stop(signal: Signal, plan: Plan) -> str:
 
 
 def time_locking(plan: Plan) -> Iterator[Obligation]:
-    """After a signal is put back, with or without a train, no points of its route move and no
-    conflicting signal clears until the time that trains need to stop has run.
+    """After a signal is put back, with or without a train, no points, derail or gate of its route
+    move and no conflicting signal clears until the time that trains need to stop has run.
 
     This is a note only: 49 CFR 236.305 requires approach or time locking. Time locking holds a
     route whenever its signal is put back and no train has passed it; approach locking may release
@@ -171,7 +202,7 @@ def _released_early(
             (signal.span,),
             (signal.name,),
             routes[:1],
-            _points_of(routes) or (signal.enters.piece,),
+            tuple(p for d in met(routes, plan) for p in drawn_at(d)) or (signal.enters.piece,),
             signal.name,
             hint=hint.format(signal.name),
             over="histories",
@@ -185,21 +216,25 @@ def _releases(plan: Plan) -> Iterator[tuple[Signal, tuple[Route, ...], Expr, str
         return
     conflicts = _conflicts_by_signal(plan)
     for signal, routes in signals_with_routes(plan):
-        moves = [
-            conjunction(way, points_move(name))
-            for name in _points_of(routes)
-            for _, way in lies_over(name, routes)
+        devices_met = met(routes, plan)
+        released = [
+            conjunction(way, moves(device))
+            for device in devices_met
+            for _, _, way in lies_over(device, routes, plan)
         ]
         clears = [_other_clears(signal, c, plan) for c in conflicts.get(signal.name, ())]
-        if not moves and not clears:
+        if not released and not clears:
             continue
         against = dict.fromkeys(_other(signal, c).signal for c in conflicts.get(signal.name, ()))
-        text = _release_text(_points_of(routes), tuple(against))
-        yield signal, routes, disjunction(*moves, *clears), text
+        text = _release_text(devices_met, tuple(against))
+        yield signal, routes, disjunction(*released, *clears), text
 
 
-def _release_text(points: tuple[str, ...], signals: tuple[str, ...]) -> str:
-    moved = f"the points of {listing(points)} move" if points else ""
+def _release_text(met: Iterable[Device], signals: tuple[str, ...]) -> str:
+    points = [d.name for d in met if d.kind in ("turnout", "slip")]
+    others = [d.title for d in met if d.kind in ("derail", "gate")]
+    named = [*([f"the points of {listing(points)}"] if points else ()), *others]
+    moved = f"{listing(named)} {'move' if points or others[1:] else 'moves'}" if named else ""
     cleared = f"{listing(signals)} may clear" if signals else ""
     return " or ".join(filter(None, (moved, cleared)))
 
@@ -234,81 +269,82 @@ def _other_clears(signal: Signal, conflict: Conflict, plan: Plan) -> Expr:
 
 
 def route_locking(plan: Plan) -> Iterator[Obligation]:
-    """Points ahead of a train inside its route never move.
+    """Points, derails and gates ahead of a train inside its route never move.
 
-    The points are locked from when the train passes its signal until it reaches them. Sections
-    of the route are released only behind the train.
+    They are locked from when the train passes its signal until it reaches them. Sections of the
+    route are released only behind the train. So are derails that protect the track ahead.
     """
-    for name in switches(plan) if plan.locking.over_time else ():
-        ways, over = _headed_for(name, plan)
+    for device in moving(plan):
+        ways, over = _headed_for(device, plan)
         if ways is FALSE:
             continue
-        route = over[0]
-        blocks = _blocks_before(name, route, plan)
+        name, (route, place) = device.name, over[0]
+        blocks = _blocks_before(place, route, plan)
         relay = f"{route.signal}-route"
         yield Obligation(
             "route-locking",
             (name,),
-            conjunction(ways, points_move(name)),
-            f"the points of {name} move ahead of a train that is inside its route",
-            (*places_of(name, plan), plan.signals[route.signal].span),
-            tuple(dict.fromkeys(r.signal for r in over)),
+            conjunction(ways, moves(device)),
+            f"{device.moves} ahead of a train that is inside its route",
+            (*places_of(device, plan), plan.signals[route.signal].span),
+            tuple(dict.fromkeys(r.signal for r, _ in over)),
             (route,),
-            (name,),
+            drawn_at(device),
             name,
             hint=f"Let a relay hold the route for as long as a train is in it: "
             f"{remember_route(route.signal, blocks)}. "
-            + lock_while(name, f"{relay} up", f"{relay} down", plan),
+            + lock_while(device, f"{relay} up", f"{relay} down", plan),
             over="histories",
         )
 
 
-def _headed_for(name: str, plan: Plan) -> tuple[Expr, tuple[Route, ...]]:
-    """A train inside a route has not yet reached the points; and the routes over them."""
-    found = []
+def _headed_for(device: Device, plan: Plan) -> tuple[Expr, list[tuple[Route, Place]]]:
+    """A train inside a route has not yet reached it; and the routes over it, with the place."""
+    ways, over = [], []
     for route in plan.routes:
-        if any(need.points == name for need in route.needs):
-            way = heads_for(name, route, plan)
+        for place in places_in(device, route, plan)[:1]:
+            way = heads_for(place, route, plan)
             if way is not FALSE:
-                found.append((route, way))
-    return disjunction(*(way for _, way in found)), tuple(route for route, _ in found)
+                ways.append(way)
+                over.append((route, place))
+    return disjunction(*ways), over
 
 
-def _blocks_before(name: str, route: Route, plan: Plan) -> tuple[str, ...]:
-    """The blocks of a route from its signal up to some points, theirs included."""
-    at = route.pieces.index(name)
-    blocks = (plan.track.pieces[piece].block for piece in route.pieces[: at + 1])
+def _blocks_before(place: Place, route: Route, plan: Plan) -> tuple[str, ...]:
+    """The blocks of a route from its signal up to a place, that of the place included."""
+    blocks = (plan.track.pieces[piece].block for piece in route.pieces[: place.moves + 1])
     return tuple(dict.fromkeys(b for b in blocks if b is not None))
 
 
 def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
-    """A loss of detection of 5 seconds or less does not let points move under a train, or ahead
-    of a train inside its route.
+    """A loss of detection of 5 seconds or less does not let points, derails or gates move under a
+    train, or ahead of a train inside its route.
 
-    On dirty rail the detection of a train can fail for a moment. Checked for points that a switch
-    machine moves, and for hand-thrown points with an electric lock. In a file without slow relays
+    On dirty rail the detection of a train can fail for a moment. Checked for what a machine moves,
+    and for what is thrown by hand and has an electric lock. In a file without slow relays
     this is a note only, since such a file does not try to prevent it.
     """
     slow = any(r.slow_pick or r.slow_release for r in plan.locking.relays.values())
-    for name in switches(plan) if plan.locking.over_time else ():
-        throw = plan.locking.throws.get(name)
+    for device in moving(plan):
+        name, owner = device.name, thrown_with(device, plan).name
+        throw = plan.locking.throws.get(owner)
         if throw is None or not (throw.by in POWERED or throw.electric):
             continue
-        ways, over = _headed_for(name, plan)
-        block = plan.track.pieces[name].block or name
+        ways, over = _headed_for(device, plan)
+        block = device.block
         yield Obligation(
             "loss-of-shunt",
             (name,),
-            conjunction(disjunction(train_on(name), ways), points_move(name)),
-            f"the points of {name} move under or ahead of a train that is undetected for a moment",
-            places_of(name, plan),
-            tuple(dict.fromkeys(r.signal for r in over)),
-            over[:1],
-            (name,),
+            conjunction(disjunction(train_at(device), ways), moves(device)),
+            f"{device.moves} under or ahead of a train that is undetected for a moment",
+            places_of(device, plan),
+            tuple(dict.fromkeys(r.signal for r, _ in over)),
+            tuple(route for route, _ in over[:1]),
+            drawn_at(device),
             name,
             advice=not slow,
             hint=f"Let a slow relay repeat {block}: `relay {block}-track picks when {block} clear "
-            f"slow to pick 6 s`. Use that relay where the lock of {name} uses {block}.",
+            f"slow to pick 6 s`. Use that relay where the lock of {owner} uses {block}.",
             over="lossy",
         )
 
@@ -317,61 +353,59 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
 
 
 def indication_locking(plan: Plan) -> Iterator[Obligation]:
-    """A signal never proceeds on the command to points alone: their contacts must show that the
-    points lie for the route."""
+    """A signal never proceeds on the command to points, a derail or a gate alone: contacts must
+    show that they lie for the route."""
     for signal, routes in signals_with_routes(plan) if plan.locking.over_time else ():
-        for name in _points_of(routes):
-            over = lies_over(name, routes)
+        for device in met(routes, plan):
+            over = lies_over(device, routes, plan)
+            ways = (conjunction(way, _only_commanded(device, p.position)) for _, p, way in over)
+            does = "its points do not lie" if device.has_points else "does not lie"
             yield Obligation(
                 "indication-locking",
-                (signal.name, name),
-                conjunction(
-                    permits(signal, plan),
-                    disjunction(
-                        *(conjunction(way, _only_commanded(name, route)) for route, way in over)
-                    ),
-                ),
-                f"{signal.name} lets a train proceed when {name} has been commanded for the route "
-                "but its points do not lie for it yet",
-                (signal.span, *places_of(name, plan)),
+                (signal.name, device.name),
+                conjunction(permits(signal, plan), disjunction(*ways)),
+                f"{signal.name} lets a train proceed when {device.name} has been commanded for the "
+                f"route but {does} for it yet",
+                (signal.span, *places_of(device, plan)),
                 (signal.name,),
                 (over[0][0],),
-                (name,),
-                name,
-                hint=_seen_to_lie(name, signal, plan),
+                drawn_at(device),
+                device.name,
+                hint=_seen_to_lie(device, signal, plan),
                 over="histories",
             )
 
 
-def _only_commanded(name: str, route: Route) -> Expr:
-    """The points have been commanded to the position for the route, and do not lie there."""
-    position = next(need.position for need in route.needs if need.points == name)
-    return conjunction(
-        atom(observables.thrown(name), position), negation(atom(observables.points(name), position))
-    )
+def _only_commanded(device: Device, position: str) -> Expr:
+    """It has been commanded to a position, and does not lie there."""
+    return conjunction(atom(device.told, position), negation(atom(device.lies, position)))
 
 
-def _seen_to_lie(name: str, signal: Signal, plan: Plan) -> str:
+def _seen_to_lie(device: Device, signal: Signal, plan: Plan) -> str:
+    name, (normal, reverse) = device.name, device.positions
     machine = plan.wiring.machines.get(name)
     if machine is not None and machine.contacts == ():
         return (
             f"{name} has no contacts, so its report is only the last command: write "
-            f"`contacts normal, reverse` under `{plan.track.pieces[name].kind} {name}`."
+            f"`contacts {normal}, {reverse}` under `{device.title}`."
         )
-    return f"Check `{name} normal` or `{name} reverse` in every line of {signal.name}."
+    if device.kind == "gate":
+        return f"Check `{name} seated` in every line of {signal.name}."
+    return f"Check `{name} {normal}` or `{name} {reverse}` in every line of {signal.name}."
 
 
 def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
-    """The electric lock of a hand-thrown switch is never released while a signal lets trains over
-    the switch, nor while a train that saw the signal clear may still arrive.
+    """The electric lock of a hand-thrown switch, derail or gate is never released while a signal
+    lets trains over it, nor while a train that saw the signal clear may still arrive.
 
     The latter is checked where the file says how long trains need (`trains need 20 s to stop`).
     """
-    electric = [t for t in plan.locking.throws.values() if t.electric and plan.locking.over_time]
-    for throw in electric:
+    throws = plan.locking.throws
+    for device in (d for d in moving(plan) if d.name in throws and throws[d.name].electric):
+        what = "the switch" if device.has_points else "it"
         over = [
             (plan.signals[route.signal], route, way)
-            for route, way in lies_over(throw.turnout, plan.routes)
+            for route, _, way in lies_over(device, plan.routes, plan)
         ]
         lets = [conjunction(permits(s, plan), way) for s, _, way in over]
         late = [conjunction(may_still_pass(s, plan), way) for s, _, way in over]
@@ -380,20 +414,20 @@ def hand_points_unlocked(plan: Plan) -> Iterator[Obligation]:
             continue
         yield Obligation(
             "hand-points-unlocked",
-            (throw.turnout,),
+            (device.name,),
             conjunction(
-                atom(observables.event("lock released", throw.turnout), "yes"),
+                atom(observables.event("lock released", device.name), "yes"),
                 disjunction(*lets, *late),
             ),
-            f"the lock of {throw.turnout} is released while {listing(signals, 'or')} lets a train "
-            "over the switch, or before such a train has had time to stop",
-            (*places_of(throw.turnout, plan), *(plan.signals[s].span for s in signals)),
+            f"the lock of {device.name} is released while {listing(signals, 'or')} lets a train "
+            f"over {what}, or before such a train has had time to stop",
+            (*places_of(device, plan), *(plan.signals[s].span for s in signals)),
             signals,
             (over[0][1],),
-            (throw.turnout,),
-            throw.turnout,
+            drawn_at(device),
+            device.name,
             hint=f"Let a timer run while {', '.join(signals)} at stop, no shorter than trains need "
             f"to stop, and write `electric lock released when` it is done under "
-            f"`{plan.track.pieces[throw.turnout].kind} {throw.turnout}`.",
+            f"`{device.title}`.",
             over="histories",
         )

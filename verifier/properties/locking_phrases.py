@@ -2,27 +2,35 @@
 what moves, what a route runs over. Also the hints for a missing lock."""
 
 from collections.abc import Iterable, Iterator
+from typing import NamedTuple
 
 from verifier.language.source import Span
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction
 from verifier.plan import observables
+from verifier.plan.devices import Device, devices
 from verifier.plan.locking.temporal_plan import approach, comes_in_at, joint_name
 from verifier.plan.model import Move, Plan, Port, Route, Signal
 from verifier.plan.observables import AnyOne, Condition, Fact
 from verifier.properties.obligation import Lock
-from verifier.properties.phrases import takes_up_to
+from verifier.properties.phrases import derails_run_over, takes_up_to
 
 POWERED = ("lever", "buttons", "rule")
 
 
-def switches(plan: Plan) -> Iterator[str]:
-    """The names of all turnouts and slips."""
-    return (n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip"))
+def moving(plan: Plan) -> Iterator[Device]:
+    """Everything that moves; nothing where the file is not proved over time."""
+    return iter(devices(plan).values() if plan.locking.over_time else ())
 
 
-def points_move(name: str) -> Expr:
-    """The points move in this step."""
-    return atom(observables.event("points move", name), "yes")
+def moves(device: Device) -> Expr:
+    """It moves in this step."""
+    return atom(observables.event("points move", device.name), "yes")
+
+
+def train_at(device: Device) -> Expr:
+    """A train is on it."""
+    across = (atom(observables.across(joint_name(j)), "spanned") for j in device.joints)
+    return disjunction(*map(train_on, device.pieces), *across)
 
 
 def train_on(piece: str) -> Expr:
@@ -73,23 +81,63 @@ def was_put_back(signal: Signal, plan: Plan) -> Expr:
     return atom(observables.window("put back", signal.name), "yes")
 
 
-def lies_over(points: str, routes: Iterable[Route]) -> list[tuple[Route, Expr]]:
-    """The routes over some points, each with the condition under which it leads a train there."""
-    return [
-        (route, takes_up_to(route, i))
-        for route in routes
-        for i, need in enumerate(route.needs)
-        if need.points == points
-    ]
+class Place(NamedTuple):
+    """Where a route meets something that moves: after how many moves at most, and how it must lie
+    there."""
+
+    moves: int
+    position: str
 
 
-def heads_for(points: str, route: Route, plan: Plan) -> Expr:
-    """A train inside the route has not yet reached some points of it. The facing points between
-    lie for the route; the position of the points themselves does not matter."""
-    at = next((k for k, move in enumerate(route.moves) if move.piece == points), 0)
+def places_in(device: Device, route: Route, plan: Plan) -> list[Place]:
+    """Where a route runs over a device, in the order met; of a derail, also where it runs over the
+    trackwork that the derail protects."""
+    match device.kind:
+        case "turnout" | "slip":
+            over = [(k, m) for k, m in enumerate(route.moves) if m.piece == device.name]
+            return [Place(k, m.position) for k, m in over if m.position is not None]
+        case "gate":
+            on = [k for k, piece in enumerate(route.pieces) if piece in device.pieces]
+            return [Place(on[-1], "seated")] if on else []
+        case "derail":
+            if device.name in derails_run_over(route, plan):
+                joints = (plan.signals[route.signal].joint, *route.joints)
+                at = next(k for k, joint in enumerate(joints) if joint in device.joints)
+                return [Place(at, "non-derailing")]
+            guards = plan.derails[device.name].guards
+            if guards in route.pieces:
+                return [Place(route.pieces.index(guards), "derailing")]
+            return []
+
+
+def met(routes: Iterable[Route], plan: Plan) -> list[Device]:
+    """What routes run over that moves, in the order met, then what protects them."""
+    known = devices(plan)
+    points = dict.fromkeys(need.points for route in routes for need in route.needs)
+    others = (d for d in known.values() if d.kind in ("derail", "gate"))
+    over = (d for d in others if any(places_in(d, route, plan) for route in routes))
+    return [*(known[name] for name in points), *over]
+
+
+def lies_over(
+    device: Device, routes: Iterable[Route], plan: Plan
+) -> list[tuple[Route, Place, Expr]]:
+    """The routes over a device, each with where it is and the condition under which the route
+    leads a train there."""
+    found = []
+    for route in routes:
+        for place in places_in(device, route, plan):
+            met = sum(move.position is not None for move in route.moves[: place.moves])
+            found.append((route, place, takes_up_to(route, met)))
+    return found
+
+
+def heads_for(place: Place, route: Route, plan: Plan) -> Expr:
+    """A train inside the route has not yet reached a place on it. The facing points between lie for
+    the route; how what is there lies itself does not matter."""
     between: Expr = conjunction()
     ways = []
-    for move in reversed(route.moves[:at]):
+    for move in reversed(route.moves[: place.moves]):
         if move.position is not None and move.facing:
             between = conjunction(between, atom(observables.points(move.piece), move.position))
         ways.append(conjunction(runs_along(move, plan), between))
@@ -99,42 +147,54 @@ def heads_for(points: str, route: Route, plan: Plan) -> Expr:
 # ------------------------------------------------------------------ what to write
 
 
-def places_of(name: str, plan: Plan) -> tuple[Span, ...]:
-    """Where the file declares a turnout or slip, and where it says how it is thrown."""
-    throw = plan.locking.throws.get(name)
-    spans = (plan.track.pieces[name].span, *([throw.span] if throw else ()))
+def places_of(device: Device, plan: Plan) -> tuple[Span, ...]:
+    """Where the file declares what moves, and where it says how it is thrown."""
+    throw = plan.locking.throws.get(device.name)
+    spans = (device.span, *([throw.span] if throw else ()))
     return tuple(dict.fromkeys(spans))
 
 
-def lock_while(name: str, held: str, free: str, plan: Plan) -> str:
-    """The hint that keeps points from moving while ``held`` holds; ``free`` is its negation."""
+def drawn_at(device: Device) -> tuple[str, ...]:
+    """The pieces of track where a device is drawn."""
+    return device.pieces or tuple(joint.a.piece for joint in device.joints)
+
+
+def thrown_with(device: Device, plan: Plan) -> Device:
+    """What its clauses are written under: of a derail that is pipe-connected, its points."""
+    return device if device.pipe is None else devices(plan)[device.pipe.points]
+
+
+def lock_while(device: Device, held: str, free: str, plan: Plan) -> str:
+    """The hint that keeps a device from moving while ``held`` holds; ``free`` is its negation."""
+    device = thrown_with(device, plan)
+    name, title = device.name, device.title
     throw = plan.locking.throws.get(name)
-    kind = plan.track.pieces[name].kind
     if throw is None or (throw.by == "anyone" and throw.locked is None):
         return (
             f"The file does not say how {name} is thrown, so anyone may throw it at any time: "
-            f"write `thrown by …` and `locked while {held}` under `{kind} {name}`."
+            f"write `thrown by …` and `locked while {held}` under `{title}`."
         )
     if throw.electric:
         return f"Release the electric lock of {name} only when also {free}: add `and {free}`."
     if throw.by == "hand" and throw.locked is None:
         return (
             f"Give {name} an electric lock: write `electric lock released when {free}` under "
-            f"`{kind} {name}`."
+            f"`{title}`."
         )
     if throw.locked is None:
-        return f"Write `locked while {held}` under `{kind} {name}`."
+        return f"Write `locked while {held}` under `{title}`."
     if _is_asked(held, throw.locked):
         return (
-            f"`locked while …` of {name} has this already, but the points were free until then, or "
-            "already moving. Lock them sooner: as soon as a signal lets a train over them (`or not "
-            "SIGNAL at stop`), or while the relay of a route over them is up."
+            f"`locked while …` of {name} has this already, but it was free until then, or already "
+            "moving. Lock it sooner: as soon as a signal lets a train over it (`or not SIGNAL at "
+            "stop`), or while the relay of a route over it is up."
         )
     return f"Add `or {held}` to the line `locked while …` of {name}."
 
 
-def lock_of(name: str, held: Condition, text: str, plan: Plan) -> Lock | None:
+def lock_of(device: Device, held: Condition, text: str, plan: Plan) -> Lock | None:
     """The lock that :func:`lock_while` proposes; None where it proposes something else."""
+    name = thrown_with(device, plan).name
     throw = plan.locking.throws.get(name)
     if throw is None or (throw.by == "anyone" and throw.locked is None):
         return None

@@ -14,11 +14,12 @@ from verifier.plan.model import Move, Piece, Plan, Port, Route, Signal
 from verifier.plan.observables import AnyOne
 from verifier.properties.locking_phrases import (
     comes_against,
+    drawn_at,
     is_occupied,
+    moving,
     not_at_stop,
     places_of,
     stops_all,
-    switches,
 )
 from verifier.properties.obligation import Lock, Obligation
 from verifier.properties.phrases import (
@@ -59,18 +60,23 @@ def collision(plan: Plan) -> Iterator[Obligation]:
 
 def derailment(plan: Plan) -> Iterator[Obligation]:
     """Trains that obey their signals never run through points that lie against them, never run
-    onto open points, and points never move under them."""
-    for name in switches(plan) if plan.locking.over_time else ():
+    onto open points, over a derail that is derailing or onto an open gate, and none of these moves
+    under them."""
+    for device in moving(plan):
+        name = device.name
+        at, lies = f"at {device.title}", "it lies"
+        if device.has_points:
+            at, lies = f"at the points of {name}", "its points lie"
         yield Obligation(
             "derailment",
             (name,),
             _happens("train derails", name),
-            f"a train derails at the points of {name}",
-            places_of(name, plan),
-            pieces=(name,),
+            f"a train derails {at}",
+            places_of(device, plan),
+            pieces=drawn_at(device),
             place=name,
-            hint=f"Lock {name} while a train may run over it, and check how its points lie in "
-            "every signal toward it.",
+            hint=f"Lock {name} while a train may run over it, and check how {lies} in every signal "
+            "toward it.",
             over="histories",
         )
 

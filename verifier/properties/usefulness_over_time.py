@@ -5,6 +5,7 @@
 from collections.abc import Iterator
 
 from verifier.logic.expr import Expr, conjunction, disjunction, negation
+from verifier.plan.devices import devices
 from verifier.plan.model import Piece, Plan, Port
 from verifier.properties.locking_phrases import came_in_by, places_of, train_on
 from verifier.properties.obligation import Obligation, Over
@@ -94,13 +95,14 @@ def cannot_pass(plan: Plan) -> Iterator[Obligation]:
     """
     for a, b, tracks in _passing_sidings(plan) if plan.locking.over_time else ():
         one, two = tracks
+        known = devices(plan)
         names = tuple(dict.fromkeys(plan.track.pieces[p.piece].title for t in tracks for p in t))
         yield Obligation(
             "cannot-pass",
             (a, b),
             disjunction(*(_meet(x, y, plan) for x, y in ((one, two), (two, one)))),
             f"two trains can never meet between {a} and {b}, one on each track",
-            (*places_of(a, plan), *places_of(b, plan)),
+            (*places_of(known[a], plan), *places_of(known[b], plan)),
             pieces=tuple(p.piece for track in tracks for p in track),
             place=" and ".join(names),
             hint="Check whether the signals at each end let a train in while another train is on "

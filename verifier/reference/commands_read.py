@@ -9,8 +9,6 @@ from collections.abc import Iterable, Iterator
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Condition, Observable, facts_in
 
-# A report, and the command whose state it tells.
-_REPORTED = {"derail report": "derail", "gate report": "gate"}
 # Where stock stands, and how current flows, on which reports of blocks depend.
 _OF_DETECTION = ("standing", "current")
 _OF_A_HEAD = ("color", "lens")
@@ -25,7 +23,7 @@ def commands_read(
     while waiting:
         for fact in facts_in(waiting.pop()):
             what = fact.what
-            read.add((_REPORTED.get(what.kind, what.kind), what.name))
+            read.add((what.kind, what.name))
             if what.kind == "condition" and what.name not in seen:
                 seen.add(what.name)
                 waiting.append(plan.conditions[what.name].condition)

@@ -60,8 +60,9 @@ class CrewStep:
         throws = self._plan.locking.throws
         if points not in throws or throws[points].lever is None:
             return False
-        same = [name for name, throw in throws.items() if throw.lever == throws[points].lever]
-        return len({self._now[observables.thrown(name)] for name in same}) > 1
+        known = self._variables.devices
+        same = [known[n] for n, throw in throws.items() if throw.lever == throws[points].lever]
+        return len({device.positions.index(self._now[device.told]) for device in same}) > 1
 
     def _is_warned(self, promise: Promise, points: str) -> bool:
         """Whether people see what they promised not to throw the points for."""

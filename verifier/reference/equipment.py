@@ -88,6 +88,13 @@ class EquipmentState:
         powerless = not self.has_power(turnout, machine.supply)
         return before if powerless and state == observables.AS_BEFORE else told
 
+    def derail_lies(self, name: str) -> str:
+        """How a derail truly lies: derailing, non-derailing or open."""
+        pipe = self._plan.derails[name].pipe
+        if pipe is None:
+            return self._situation.state(observables.derail(name))
+        return pipe.derail_for(self.lies(pipe.points))
+
     def commanded(self, machine: Machine) -> str:
         """The position that points are commanded to."""
         if machine.lever is None:

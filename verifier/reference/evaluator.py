@@ -223,6 +223,7 @@ class Evaluator:
             if piece.kind in ("turnout", "slip"):
                 yield observables.points(piece.name)
                 yield observables.points_report(piece.name)
+        yield from map(observables.derail, self.plan.derails)
         yield from map(observables.derail_report, self.plan.derails)
         yield from map(observables.gate_report, self.plan.gates)
 
@@ -369,7 +370,9 @@ class _Inputs(Mapping[Observable, str]):
             case "points report":
                 return self.wires.points_report(what.name, what.reader)
             case "derail report":
-                return _moving(self._situation.state(observables.derail(what.name)))
+                return _moving(self.wires.derail_lies(what.name))
+            case "derail":
+                return self.wires.derail_lies(what.name)
             case "gate report":
                 return self._situation.state(observables.gate(what.name))
             case _ if what.is_worked_out:

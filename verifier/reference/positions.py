@@ -6,11 +6,11 @@ joints by name, the signal at each, where trains may turn back, the approach to 
 
 from collections.abc import Iterator, Mapping
 
+from verifier.plan.devices import derails_at, signaled_entries
 from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Joint, Plan, Port, Signal
 
 NO_TRACK = ("edge", "bumper")
-POINTS = ("turnout", "slip")
 
 
 class Positions:
@@ -25,6 +25,8 @@ class Positions:
             for joint in self.track.joints
             if all(self.track.pieces[port.piece].kind != "bumper" for port in (joint.a, joint.b))
         }
+        self.derails = {joint_name(joint): names for joint, names in derails_at(plan).items()}
+        self.signaled = signaled_entries(plan)
         self.signal_at: dict[Port, Signal] = {}
         for signal in plan.signals.values():
             self.signal_at.setdefault(signal.enters, signal)

@@ -14,7 +14,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Fact, Observable, facts_unfolded
 from verifier.plan.signals.heads import signal_of
 
-_MEMORY = ("relay", "timer", "traffic", "points report")
+_MEMORY = ("relay", "timer", "traffic", "points report", "derail report", "gate report")
 _SHOWN = ("aspect", "color")
 
 
@@ -36,11 +36,17 @@ def sights_of(plan: Plan, names: Sequence[str]) -> Iterator[Sight]:
         found: dict[Sight, None] = {}
         for fact in _asked(conditions_of(name, plan.locking), plan):
             if fact.what.kind in _MEMORY:
-                found[Sight(name, fact.what.name, False)] = None
+                found[Sight(name, _mover(fact.what, plan), False)] = None
             elif fact.what.kind in _SHOWN:
                 for read in _behind(signal_of(fact.what.name, plan.signals), plan):
                     found[Sight(name, read, True)] = None
         yield from (sight for sight in found if sight.read != name)
+
+
+def _mover(what: Observable, plan: Plan) -> str:
+    """What acts when it changes: of a pipe-connected derail, the points that move it."""
+    derail = plan.derails.get(what.name) if what.kind == "derail report" else None
+    return derail.pipe.points if derail and derail.pipe else what.name
 
 
 def _asked(conditions: Sequence[observables.Condition], plan: Plan) -> Iterator[Fact]:
@@ -57,7 +63,7 @@ def _behind(signal: str, plan: Plan) -> Iterator[str]:
         passed.add(name)
         for fact in plan.facts_read(plan.signals[name]):
             if fact.what.kind in _MEMORY:
-                yield fact.what.name
+                yield _mover(fact.what, plan)
             elif fact.what.kind in _SHOWN:
                 waiting.append(signal_of(fact.what.name, plan.signals))
 

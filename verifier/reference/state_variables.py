@@ -8,14 +8,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
 from verifier.plan import observables
+from verifier.plan.devices import devices
 from verifier.plan.locking.durations import LOSS_SECONDS, delays, durations_matter
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault, all_ways
-from verifier.reference.positions import POINTS, Positions
+from verifier.reference.positions import Positions
 from verifier.reference.sights import sights_of
 
-_COMMANDS = ("lever", "button", "derail", "gate")
+_COMMANDS = ("lever", "button")
 
 
 class StateVariables:
@@ -31,7 +32,9 @@ class StateVariables:
         self.timed = durations_matter(plan.locking, lossy=lossy)
         self._to_stop = plan.locking.running.to_stop
         self._lossy = lossy
-        self.turnouts = [n for n, p in plan.track.pieces.items() if p.kind in POINTS]
+        self.devices = devices(plan)
+        # What has a state of its own: all but derails that are pipe-connected.
+        self.moving = [d for d in self.devices.values() if d.pipe is None]
         self.detected = [block.name for block in plan.blocks.values() if block.detected]
         self.paced = any(block.switching for block in plan.blocks.values()) or any(
             aspect.permits and not aspect.proceeds
@@ -39,8 +42,9 @@ class StateVariables:
             for value in signal.aspect.values
             if (aspect := plan.chart.get(value))
         )
-        self.acting = (*plan.locking.memory, *self.turnouts)
+        self.acting = (*plan.locking.memory, *(device.name for device in self.moving))
         self.sights = tuple(sights_of(plan, self.acting)) if plan.locking.building.of_relays else ()
+        self.turnouts = [device.name for device in self.moving if device.has_points]
         self._delays = {(d.name, d.to): d.seconds for d in delays(plan.locking)}
         self.states = tuple(self._states())
         self.choices = tuple(self._choices())
@@ -70,8 +74,8 @@ class StateVariables:
 
     def seen_by(self, name: str) -> tuple[Observable, ...]:
         """The states by which others see one that acts."""
-        if name in self.turnouts:
-            return observables.thrown(name), observables.points(name)
+        if name in self.devices:
+            return self.devices[name].told, self.devices[name].lies
         return (self.memory(name),)
 
     def clock(self, name: str) -> Observable | None:
@@ -121,9 +125,9 @@ class StateVariables:
             if self.paced:
                 yield observables.pace(piece)
         yield from map(observables.across, self.positions.joints)
-        for turnout in self.turnouts:
-            yield observables.points(turnout)
-            yield observables.thrown(turnout)
+        for device in self.moving:
+            yield device.lies
+            yield device.told
         for name in self.plan.locking.memory:
             yield self.memory(name)
             clock = self.clock(name)
@@ -141,12 +145,12 @@ class StateVariables:
         for name, piece in self.plan.track.pieces.items():
             if piece.kind == "edge" and piece.direction != "leaving":
                 yield observables.choice("entry", name)
-        for turnout in self.turnouts:
-            throw = self.plan.locking.throws.get(turnout)
+        for device in self.moving:
+            throw = self.plan.locking.throws.get(device.name)
             if throw is None or not throw.snap:
-                yield observables.choice("arrival", turnout)
+                yield observables.choice("arrival", device.name)
             if throw is None or throw.by in ("hand", "anyone"):
-                yield observables.choice("throw", turnout)
+                yield observables.choice("throw", device.name)
         for name in self.plan.locking.memory:
             if any(of == name for of, _ in self._delays):
                 yield observables.choice("expiry", name)

@@ -13,6 +13,7 @@ from functools import cached_property, lru_cache
 from itertools import product
 
 from verifier.plan import observables
+from verifier.plan.devices import Device
 from verifier.plan.locking.locking_model import Promise, Relay, Throw, Timer, Traffic
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan, Signal
@@ -232,10 +233,10 @@ class _Step:
     """One transition, while it is computed. What happens in it does so only if the assumptions
     allow the moment that it leads to.
 
-    Trains start from one moment. Relays, timers, traffic and points, built of relays, act in any
-    order (:mod:`verifier.reference.sights`). As one program relays, timers and traffic act in the
-    order of the file, each on the new values of those before it, and points start from the same
-    moment as trains."""
+    Trains start from one moment. Relays, timers, traffic and what moves, built of relays, act in
+    any order (:mod:`verifier.reference.sights`). As one program relays, timers and traffic act in
+    the order of the file, each on the new values of those before it, and what moves starts from
+    the same moment as trains."""
 
     def __init__(self, stepper: Stepper, moment: Valuation, made: Valuation | None):
         self.stepper = stepper
@@ -255,8 +256,10 @@ class _Step:
     def transition(self) -> Transition:
         self.successor |= {what: self.now[what] for what in self.variables.states}
         self._everything_acts()
-        moving = {name for name in self.variables.turnouts if self._moves(name)}
-        for name in self.variables.turnouts:
+        moving = {device.name for device in self.variables.moving if self._moves(device)}
+        moving |= {d.name for d in self.variables.devices.values()
+                   if d.pipe is not None and d.pipe.points in moving}  # fmt: skip
+        for name in self.variables.devices:
             self._event("points move", name, name in moving)
             throw = self.plan.locking.throws.get(name)
             if throw is not None and throw.electric:
@@ -268,6 +271,8 @@ class _Step:
         for piece in self.variables.positions.pieces:
             self._event("trains meet", piece, piece in trains.meets)
             self._event("train derails", piece, piece in trains.derails)
+        for name in self.variables.devices:
+            self._event("train derails", name, name in trains.derails)
         for name in self.plan.locking.traffic:
             what = observables.traffic(name)
             self._event("traffic turns", name, self.successor[what] != self.now[what])
@@ -278,8 +283,10 @@ class _Step:
         self._break()
         if not self.stepper.may_follow(self.successor):
             self.events |= {what: "no" for what in self.events if what.kind != "lock released"}
-        told = {name: observables.thrown(name) for name in self.variables.turnouts}
-        thrown = {name for name, what in told.items() if self.successor[what] != self.now[what]}
+        thrown = {
+            device.name for device in self.variables.moving
+            if self.successor[device.told] != self.now[device.told]
+        }  # fmt: skip
         broken = CrewStep(self.variables, self.now, trains, thrown).broken()
         seen = {**self.observed, **self.events}
         return Transition(seen, self.successor, tuple(self.begun), tuple(self.ended), broken)
@@ -308,8 +315,8 @@ class _Step:
                 states = self._act(name, acted, {})
                 self._becomes(name, states)
                 acted |= states.states
-            for turnout in self.variables.turnouts:
-                self._becomes(turnout, self._act(turnout, {}, {}))
+            for device in self.variables.moving:
+                self._becomes(device.name, self._act(device.name, {}, {}))
             return
         seen = self._sights_now()
         done: dict[str, _Acted] = {}
@@ -363,13 +370,13 @@ class _Step:
             return self._timer(locking.timers[name])
         if name in locking.traffic:
             return self._traffic(locking.traffic[name])
-        return self._points(name)
+        return self._device(self.variables.devices[name])
 
     def _as_seen(self, direct: Valuation, by_signals: Valuation) -> Valuation:
         """What is observed, where some states are seen not as they were: directly, and by the
         signals that depend on them."""
         near = {**self.observed, **direct}
-        if any(what.kind in ("points", "thrown") for what in direct):
+        if any(what.kind in observables.LYING for what in direct):
             near |= self._look(ChainMap({**direct}, self.now))  # type: ignore[arg-type]
         far: Mapping[Observable, str] = self.observed
         if by_signals:
@@ -415,54 +422,54 @@ class _Step:
             return _Acted({what: self.now[what]})
         return _Acted({what: "rightward" if rightward else "leftward"})
 
-    # -------------------------------------------------------------- points
+    # -------------------------------------------------------------- what moves
 
-    def _moves(self, name: str) -> bool:
-        lies = observables.points(name)
-        return self.now[lies] == "open" or self.successor[lies] != self.now[lies]
+    def _moves(self, device: Device) -> bool:
+        """Whether something moves. A gate that was thrown open lies open, and does not."""
+        lies, then = self.now[device.lies], self.successor[device.lies]
+        return then != lies or (lies == "open" and self.successor[device.told] != "open")
 
-    def _points(self, name: str) -> _Acted:
-        """How points lie next, having been thrown if they are to be."""
-        throw = self.plan.locking.throws.get(name)
-        told, lies = observables.thrown(name), observables.points(name)
+    def _device(self, device: Device) -> _Acted:
+        """How something lies next, having been thrown if it is to be."""
+        throw = self.plan.locking.throws.get(device.name)
         locked = throw is not None and self._holds_as_seen(throw.locked)
-        wanted = None if locked else self._wanted(name, throw)
-        then = wanted or self.now[told]
-        return _Acted({told: then, lies: self._next_lie(name, then, throw)})
+        wanted = None if locked else self._wanted(device, throw)
+        told = wanted or self.now[device.told]
+        return _Acted({device.told: told, device.lies: self._next_lie(device, told, throw)})
 
-    def _wanted(self, turnout: str, throw: Throw | None) -> str | None:
-        """The position that points are called for, None if they are left as they are."""
+    def _wanted(self, device: Device, throw: Throw | None) -> str | None:
+        """The position that is called for, None if it is left as it is."""
+        normal, reverse = device.positions
         match throw.by if throw else "anyone":
             case "lever" if throw and throw.lever:
                 levers = {what.name: what for what in self.plan.inputs if what.kind == "lever"}
-                position = self.now[levers[throw.lever]]
-                return position if position in ("normal", "reverse") else None
+                stands = self.now[levers[throw.lever]]
+                return {"normal": normal, "reverse": reverse}.get(stands)
             case "buttons" if throw:
-                normal, reverse = (
-                    self.now[observables.button(b)] == "pressed" for b in throw.buttons
-                )
-                if normal == reverse:
+                back, away = (self.now[observables.button(b)] == "pressed" for b in throw.buttons)
+                if back == away:
                     return None
-                return "normal" if normal else "reverse"
-            case "rule" if throw and throw.reverse_when:
-                return "reverse" if self._holds_as_seen(throw.reverse_when) else "normal"
+                return normal if back else reverse
+            case "rule" if throw and throw.away_when:
+                return reverse if self._holds_as_seen(throw.away_when) else normal
             case _:
-                if not self._chosen("throw", turnout):
+                if not self._chosen("throw", device.name):
                     return None
-                return "reverse" if self.now[observables.thrown(turnout)] == "normal" else "normal"
+                return reverse if self.now[device.told] == normal else normal
 
-    def _next_lie(self, turnout: str, told: str, throw: Throw | None) -> str:
-        lies = self.now[observables.points(turnout)]
-        match self._stall(turnout):
+    def _next_lie(self, device: Device, told: str, throw: Throw | None) -> str:
+        lies = self.now[device.lies]
+        match self._stall(device.name):
             case "stays":
                 return lies
             case "stops":
                 return lies if lies == told else "open"
             case _:
                 pass
-        if lies == "open":
-            return told if self._chosen("arrival", turnout) else "open"
-        return told if lies == told or (throw is not None and throw.snap) else "open"
+        if (throw is not None and throw.snap) or lies == told:
+            return told
+        arrives = lies == "open" and self._chosen("arrival", device.name)
+        return told if arrives else "open"
 
     def _stall(self, turnout: str) -> str:
         """Whether a fault leaves points as they are (``stays``), or open once they move

@@ -10,6 +10,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from verifier.plan import observables
+from verifier.plan.devices import Device
 from verifier.plan.model import Port, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.signals.aspects import Aspect
@@ -68,7 +69,17 @@ class TrainStep:
             incoming.setdefault(front.into.piece, []).append(front)
         for piece, fronts in incoming.items():
             self._come_in(piece, fronts)
-        self.derails |= {t for t in self._variables.turnouts if self._on(t) and t in self._moving}
+        self.derails |= {n for n in self._moving if self._is_on(self._variables.devices[n])}
+        for device in self._variables.devices.values():
+            lies_open = device.kind == "gate" and self._observed[device.lies] == "open"
+            if lies_open and not incoming.keys().isdisjoint(device.pieces):
+                self.derails.add(device.name)
+
+    def _is_on(self, device: Device) -> bool:
+        """Whether a train is on something that moves."""
+        joints = self._positions.joints.items()
+        across = any(joint in device.joints and self._spanned(name) for name, joint in joints)
+        return across or any(map(self._on, device.pieces))
 
     # -------------------------------------------------------------- the moment
 
@@ -131,13 +142,27 @@ class TrainStep:
                         self.successor[observables.train(piece)] = "vacant"
                         self.successor[across] = "free"
                 elif self._passes(piece, into):
+                    if beyond.kind == "edge" and beyond.direction == "entering":
+                        continue
+                    if self._is_held_at_derail(joint, into):
+                        continue
                     if beyond.kind != "edge":
                         slow = self._is_slow(into, self._restricted(piece))
                         yield Incoming(into, joint, slow)
-                    elif beyond.direction != "entering":
+                    else:
                         self.successor[across] = "spanned"
         if self._spanned(joint):
             self._clear_edge(joint)
+
+    def _is_held_at_derail(self, joint: str, into: Port) -> bool:
+        """Whether a train stops short of a derail that is set against it. One that has a signal to
+        go by runs over it, and derails."""
+        here = self._positions.derails.get(joint, ())
+        against = [n for n in here if self._observed[observables.derail(n)] != "non-derailing"]
+        if into in self._positions.signaled:
+            self.derails.update(against)
+            return False
+        return bool(against)
 
     def _clear_edge(self, joint: str) -> None:
         """Bring in over an edge the tail of a train."""
@@ -204,7 +229,8 @@ class TrainStep:
             if self._positions.kind(into.piece) in NO_TRACK or self._spanned(joint):
                 continue
             let_in = self._may_pass(into) and self._is_let_in(edge, into)
-            if let_in and self._chosen("entry", name):
+            comes = let_in and self._chosen("entry", name)
+            if comes and not self._is_held_at_derail(joint, into):
                 yield Incoming(into, joint, self._is_slow(into, came_restricted=False))
 
     def _is_let_in(self, edge: Port, into: Port) -> bool:

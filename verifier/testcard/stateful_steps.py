@@ -41,7 +41,7 @@ def is_stateful(plan: Plan) -> bool:
     return bool(plan.locking.memory) or any(
         throw.locked is not None
         or throw.by in ("buttons", "rule")
-        or (throw.by == "lever" and throw.turnout not in thrown)
+        or (throw.by == "lever" and throw.device not in thrown)
         for throw in plan.locking.throws.values()
     )
 
@@ -86,13 +86,14 @@ class StateGraph:
         self._stepper = self.simulation.stepper
         self._hands = OperatorPath(bench)
         self._handled = [w for w in self._stepper.choices if w.kind in CONTROLS]
+        self._moving = self._stepper.variables.moving
         self._standing = {w.name: w for w in self._stepper.wiring_inputs if w.kind == "standing"}
         self._pieces = _pieces(self._stepper)
         self.stands = _stands(bench, self._pieces)
+        throws = self._plan.locking.throws
         self._by_hand = [
-            n for n in self._stepper.variables.turnouts
-            if n not in self._plan.locking.throws
-            or self._plan.locking.throws[n].by in ("hand", "anyone")
+            d for d in self._moving
+            if d.name not in throws or throws[d.name].by in ("hand", "anyone")
         ]  # fmt: skip
         start = self.simulation.start()
         usual = (*self._stepper.states, *self._handled)
@@ -208,12 +209,11 @@ class StateGraph:
         held = sum(moment[w] == "pressed" for w in self._handled if w.kind == "button")
         for what in self._handled:
             for state in what.values:
-                half = state == "open" and what.kind == "derail"
                 too_many = state == "pressed" and held >= MAX_HELD
-                if state != moment[what] and not half and not too_many:
+                if state != moment[what] and not too_many:
                     yield (), Action(({what: state},))
-        for turnout in self._by_hand:
-            yield (), Action(({},), thrown=turnout)
+        for device in self._by_hand:
+            yield (), Action(({},), thrown=device.name)
         stood = self.stood(moment)
         if stood is None:
             for block, at in self.stands.items():
@@ -284,12 +284,15 @@ class StateGraph:
                 return True
 
     def _is_kind(self, before: Mapping[Observable, str], after: Mapping[Observable, str]) -> bool:
-        """Whether no points moved under stock or lie open, and the assumptions hold."""
+        """Whether no points and no gate moved under stock, no points or derail lie open, and the
+        assumptions hold."""
         plan = self._stepper.plan
         occupied = {*occupied_blocks(plan, before), *occupied_blocks(plan, after)}
-        for name in self._stepper.variables.turnouts:
-            what, block = observables.points(name), self._plan.track.pieces[name].block
-            if after[what] == "open" or (before[what] != after[what] and block in occupied):
+        for device in self._moving:
+            lies, was = after[device.lies], before[device.lies]
+            if lies == "open" and "open" not in device.positions:
+                return False
+            if lies != was and device.pieces and device.block in occupied:
                 return False
         try:
             return self._stepper.allowed(self.simulation.look(after))
@@ -304,9 +307,11 @@ class StateGraph:
         lies = tuple(
             (n, moment[observables.points(n)]) for n in turnouts if not self._bench.throws(n)
         )
-        hand = tuple((n, moment[observables.points(n)]) for n in self._by_hand)
+        points = [d for d in self._by_hand if d.has_points]
+        hand = tuple((d.name, moment[d.lies]) for d in points)
+        others = {d.lies for d in self._by_hand if not d.has_points}
         kept = tuple((w, s) for w, s in moment.items() if w.kind in _KEPT)
-        done = tuple((w, s) for w, s in kept if w.kind in CONTROLS)
+        done = tuple((w, s) for w, s in kept if w.kind in ("lever", "button") or w in others)
         return RestState(moment, Setup(stands, told, lies, kept), Setup(stands, (), hand, done), [])
 
 

@@ -12,6 +12,7 @@ from verifier.explain.trace_view import occupied_blocks
 from verifier.explain.trace_view import situation_of as situation_at
 from verifier.logic.expr import holds
 from verifier.plan import observables
+from verifier.plan.devices import Device
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
@@ -22,7 +23,6 @@ from verifier.workbench.situation_play import (
     Action,
     Play,
     next_state,
-    other_way,
     thrown_together,
 )
 
@@ -33,9 +33,10 @@ MAX_MOMENTS = 40
 # While time does not run, what lasts a limited time goes on.
 _STAYS = ("stays late", "stays put back", "stays lost")
 
-_COMMANDS = ("lever", "button", "derail", "gate")
+_COMMANDS = ("lever", "button")
 # What people set by hand. The rest of a moment follows from that, and from time.
-_SHOWN = ("points", *_COMMANDS, "relay", "timer", "traffic")
+_LIES = ("points", "derail", "gate")
+_SHOWN = (*_LIES, *_COMMANDS, "relay", "timer", "traffic")
 
 
 class TemporalPlay:
@@ -110,9 +111,10 @@ class TemporalPlay:
         """Begin with the states of a situation."""
         moment = dict(self._reset)
         moment |= self._states({(what.kind, what.name): state for what, state in situation})
-        for name in self._stepper.variables.turnouts:
-            thrown, lies = observables.thrown(name), moment[observables.points(name)]
-            moment[thrown] = moment[thrown] if lies == "open" else lies
+        for device in self._stepper.variables.moving:
+            lies = moment[device.lies]
+            if lies in device.positions:
+                moment[device.told] = lies
         for what, state in situation:
             if what.kind in ("stock", "standing") and state != what.usual:
                 moment |= self._stocked(what.name, moment, on=True)
@@ -158,18 +160,13 @@ class TemporalPlay:
             case "set" if action.kind == "stock":
                 on = action.state == "occupied"
                 moment = {**moment, **self._stocked(name, moment, on=on)}
-            case "turn" if action.kind == "points" and action.runs:
+            case "turn" if action.kind in _LIES and action.runs:
                 return self._throw(moment, name)
             case "turn" if action.kind == "button" and action.runs:
                 return self._press(moment, observables.button(name))
-            case "turn" if action.kind == "points":
-                wanted = other_way(moment.get(observables.points(name), "normal"))
-                changed = {
-                    what: wanted
-                    for end in thrown_together(self.plan, name)
-                    for what in (observables.points(end), observables.thrown(end))
-                }
-                return {**moment, **{w: s for w, s in changed.items() if w in moment}}
+            case "turn" | "set" if action.kind in _LIES:
+                wanted = action.state if action.do == "set" else self._other_way(moment, name)
+                return {**moment, **self._lying(moment, name, wanted)}
             case _:
                 what = self._known.get((action.kind, name))
                 if what is None:
@@ -179,6 +176,22 @@ class TemporalPlay:
                     return moment
                 moment = {**moment, what: state}
         return self._settled(moment) if action.runs else moment
+
+    def _device(self, name: str) -> Device:
+        return self._stepper.variables.devices[name]
+
+    def _other_way(self, moment: Moment, name: str) -> str:
+        """The position opposite to that in which something lies; the first where it lies open."""
+        device = self._device(name)
+        lies = moment.get(device.lies, device.positions[0])
+        return device.other(lies) if lies in device.positions else device.positions[0]
+
+    def _lying(self, moment: Moment, name: str, position: str) -> Moment:
+        """Something, and what is thrown together with it, at rest in a position."""
+        ends = [self._device(end) for end in thrown_together(self.plan, name)]
+        changed = {d.lies: position for d in ends if position in d.lies.values}
+        changed |= {d.told: position for d in ends if position in d.positions}
+        return {what: state for what, state in changed.items() if what in moment}
 
     def _stocked(self, block: str, moment: Moment, *, on: bool) -> dict[Observable, str]:
         """A train put on the first piece of a block, or all trains on it taken away."""
@@ -249,27 +262,34 @@ class TemporalPlay:
 
     def _throw(self, moment: Moment, turnout: str) -> Moment:
         """Operate what throws the points, and say why they do not move."""
-        points = observables.points(turnout)
-        wanted = other_way(moment[points])
+        lies = self._device(turnout).lies
+        if lies not in moment:
+            pipe = self._device(turnout).pipe
+            assert pipe is not None
+            self.notes.append(f"{turnout} is pipe-connected to {pipe.points}: throw that.")
+            return moment
+        wanted = self._other_way(moment, turnout)
         for end in thrown_together(self.plan, turnout):
+            normal, _ = self._device(end).positions
             throw = self.plan.locking.throws.get(end)
             match throw.by if throw else "anyone":
                 case "lever" if throw and throw.lever:
                     lever = self._known[("lever", throw.lever)]
-                    moment = self._settled({**moment, lever: wanted})
+                    stands = "normal" if wanted == normal else "reverse"
+                    moment = self._settled({**moment, lever: stands})
                 case "buttons" if throw:
-                    normal, reverse = throw.buttons
-                    which = normal if wanted == "normal" else reverse
+                    back, away = throw.buttons
+                    which = back if wanted == normal else away
                     moment = self._press(moment, observables.button(which))
                 case "rule":
                     self.notes.append(f"A rule throws {end}: it moves when the rule says so.")
                     break
                 case _:
                     thrown = {observables.choice("throw", end): "yes"}
-                    is_thrown = moment[observables.thrown(end)] == wanted
+                    is_thrown = moment[self._device(end).told] == wanted
                     chosen = {**self._chosen(*_STAYS), **thrown}
                     moment = self._settled(moment if is_thrown else self._after(moment, chosen))
-        if moment[points] != wanted:
+        if moment[lies] != wanted:
             self.notes += self._lock_of(turnout, moment)
         return moment
 

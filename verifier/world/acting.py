@@ -1,16 +1,17 @@
-"""How each relay, timer, direction of traffic and turnout acts in one step, given what it reads.
+"""How each relay, timer, direction of traffic and device acts in one step, given what it reads.
 
 In: an element of the plan, and what its conditions come to as it sees the others. Out: the next
 values of its states, and its delay where durations matter.
 """
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import Delay, Window
 from verifier.plan import observables
+from verifier.plan.devices import Device, devices
 from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
@@ -18,8 +19,7 @@ from verifier.plan.observables import Condition, Observable
 Values = Mapping[str, Expr]
 # What a condition comes to, as one that acts sees it.
 Read = Callable[[Condition], Expr]
-LEGS = {"normal": "reverse", "reverse": "normal"}
-# Of some points: that a fault leaves them as they are, and that it leaves them open once they move.
+# Of what moves: that a fault leaves it as it is, and that it leaves it open once it moves.
 Stalls = Callable[[str], tuple[Expr, Expr]]
 # A delay that may begin and end: while it is waited for, when it is over, how long it lasts.
 _Way = tuple[Expr, Expr, Fraction | None]
@@ -42,7 +42,9 @@ class Acting:
         self.plan = plan
         self._stalls = stalls
         self._timed = timed
-        self.turnouts = tuple(switches(plan))
+        self.devices = devices(plan)
+        # What has a state of its own: not derails that are pipe-connected.
+        self.moving = tuple(name for name, d in self.devices.items() if d.pipe is None)
 
     def states_of(self, name: str) -> tuple[Observable, ...]:
         """The states by which others see one that acts."""
@@ -53,7 +55,7 @@ class Acting:
             return (observables.timer(name),)
         if name in locking.traffic:
             return (observables.traffic(name),)
-        return observables.thrown(name), observables.points(name)
+        return self.devices[name].told, self.devices[name].lies
 
     def act(self, name: str, read: Read) -> Acts:
         locking = self.plan.locking
@@ -63,7 +65,7 @@ class Acting:
             return self._timer(locking.timers[name], read)
         if name in locking.traffic:
             return self._traffic(locking.traffic[name], read)
-        return self._points(name, read)
+        return self._device(self.devices[name], read)
 
     # -------------------------------------------------------------- memory
 
@@ -131,83 +133,76 @@ class Acting:
         )
         return Acts({what: {"rightward": rightward, "leftward": negation(rightward)}})
 
-    # -------------------------------------------------------------- points
+    # -------------------------------------------------------------- what moves
 
-    def is_locked(self, turnout: str, read: Read) -> Expr:
-        throw = self.plan.locking.throws.get(turnout)
+    def is_locked(self, device: str, read: Read) -> Expr:
+        throw = self.plan.locking.throws.get(device)
         return FALSE if throw is None or throw.locked is None else read(throw.locked)
 
-    def _points(self, turnout: str, read: Read) -> Acts:
-        throw = self.plan.locking.throws.get(turnout)
-        thrown, points = observables.thrown(turnout), observables.points(turnout)
-        wanted = self._wanted(turnout, throw, read)
-        free = negation(self.is_locked(turnout, read))
+    def _device(self, device: Device, read: Read) -> Acts:
+        throw = self.plan.locking.throws.get(device.name)
+        told, lies = device.told, device.lies
+        wanted = self._wanted(device, throw, read)
+        free = negation(self.is_locked(device.name, read))
         commanded = {
-            leg: disjunction(
-                conjunction(free, wanted[leg]),
-                conjunction(atom(thrown, leg), negation(conjunction(free, wanted[LEGS[leg]]))),
+            to: disjunction(
+                conjunction(free, wanted[to]),
+                conjunction(atom(told, to), negation(conjunction(free, wanted[device.other(to)]))),
             )
-            for leg in LEGS
+            for to in device.positions
         }
         if throw is not None and throw.snap:
-            # Points that lie open (at no start, so never) stay so.
-            lies_open = atom(points, "open")
-            closed = {leg: conjunction(commanded[leg], negation(lies_open)) for leg in LEGS}
-            return Acts(
-                {thrown: commanded, points: self._unless_stalled(turnout, closed, commanded)}
-            )
-        arrives = atom(observables.choice("arrival", turnout), "yes")
-        lies = {
-            leg: conjunction(
-                commanded[leg],
-                disjunction(atom(points, leg), conjunction(atom(points, "open"), arrives)),
-            )
-            for leg in LEGS
-        }
-        return Acts({thrown: commanded, points: self._unless_stalled(turnout, lies, commanded)})
-
-    def _unless_stalled(self, turnout: str, lies: Values, commanded: Values) -> Values:
-        """How points lie next, given when they lie each way with nothing broken."""
-        points = observables.points(turnout)
-        if self._stalls is not None:
-            stays, stops = self._stalls(turnout)
-            sound = conjunction(negation(stays), negation(stops))
-            lies = {
-                leg: disjunction(
-                    conjunction(sound, lies[leg]),
-                    conjunction(stays, atom(points, leg)),
-                    conjunction(stops, negation(stays), atom(points, leg), commanded[leg]),
-                )
-                for leg in LEGS
+            closed = {to: commanded[to] for to in device.closed}
+        else:
+            arrives = atom(observables.choice("arrival", device.name), "yes")
+            open_before = conjunction(atom(lies, "open"), arrives)
+            closed = {
+                to: conjunction(commanded[to], disjunction(atom(lies, to), open_before))
+                for to in device.closed
             }
-        return {**lies, "open": negation(disjunction(*lies.values()))}
+        if self._stalls is not None:
+            closed = self._unless_stalled(device, closed, commanded)
+        elif throw is not None and throw.snap:
+            return Acts({told: commanded, lies: {"open": FALSE, **commanded}})
+        lies_open = negation(disjunction(*closed.values()))
+        return Acts({told: commanded, lies: {**closed, "open": lies_open}})
 
-    def _wanted(self, turnout: str, throw: Throw | None, read: Read) -> Values:
-        """The position now demanded of the points; neither where there is no demand."""
+    def _unless_stalled(self, device: Device, lies: Values, commanded: Values) -> dict[str, Expr]:
+        """How something lies next, given when it lies each way with nothing broken."""
+        assert self._stalls is not None
+        stays, stops = self._stalls(device.name)
+        sound = conjunction(negation(stays), negation(stops))
+        return {
+            to: disjunction(
+                conjunction(sound, lies[to]),
+                conjunction(stays, atom(device.lies, to)),
+                conjunction(stops, negation(stays), atom(device.lies, to), commanded[to]),
+            )
+            for to in device.closed
+        }
+
+    def _wanted(self, device: Device, throw: Throw | None, read: Read) -> Values:
+        """The position now demanded; neither where there is no demand."""
+        normal, away = device.positions
         if throw is not None:
             match throw.by:
                 case "lever":
                     lever = next(
                         w for w in self.plan.inputs if w.kind == "lever" and w.name == throw.lever
                     )
-                    return {leg: atom(lever, leg) for leg in LEGS}
+                    return {normal: atom(lever, "normal"), away: atom(lever, "reverse")}
                 case "buttons":
                     one, two = (atom(observables.button(b), "pressed") for b in throw.buttons)
                     return {
-                        "normal": conjunction(one, negation(two)),
-                        "reverse": conjunction(two, negation(one)),
+                        normal: conjunction(one, negation(two)),
+                        away: conjunction(two, negation(one)),
                     }
                 case "rule":
-                    assert throw.reverse_when is not None
-                    reverse = read(throw.reverse_when)
-                    return {"normal": negation(reverse), "reverse": reverse}
+                    assert throw.away_when is not None
+                    reverse = read(throw.away_when)
+                    return {normal: negation(reverse), away: reverse}
                 case _:
                     pass
-        chosen = atom(observables.choice("throw", turnout), "yes")
-        thrown = observables.thrown(turnout)
-        return {leg: conjunction(chosen, atom(thrown, LEGS[leg])) for leg in LEGS}
-
-
-def switches(plan: Plan) -> Iterator[str]:
-    """The turnouts and slips of a plan."""
-    return (n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip"))
+        chosen = atom(observables.choice("throw", device.name), "yes")
+        return {to: conjunction(chosen, atom(device.told, device.other(to)))
+                for to in device.positions}  # fmt: skip

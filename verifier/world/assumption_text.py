@@ -7,10 +7,10 @@ from collections.abc import Iterable, Iterator
 from fractions import Fraction
 
 from verifier.language.listing import listing
+from verifier.plan.devices import Device, devices, signaled_entries
 from verifier.plan.locking.durations import durations_matter
 from verifier.plan.model import Plan
 from verifier.plan.wiring.derive_equipment import margin
-from verifier.world.acting import switches as _switches
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5
@@ -120,7 +120,7 @@ def _stock(plan: Plan) -> Iterator[str]:
 
 def _points(plan: Plan) -> Iterator[str]:
     # A slip has no machine of its own: what is said of turnouts does for it.
-    machines = {name: plan.wiring.machines.get(name) for name in _switches(plan)}
+    machines = {d.name: plan.wiring.machines.get(d.name) for d in _moving(plan) if d.has_points}
     yield from _about(
         (name for name, machine in machines.items() if not machine or machine.contacts is None),
         "No contacts are given for {}: taken to report how the points lie.",
@@ -283,18 +283,50 @@ def _memory_acts(plan: Plan) -> Iterator[str]:
 
 def _points_move(plan: Plan) -> Iterator[str]:
     throws = plan.locking.throws
-    moved = list(_switches(plan))
-    snap = [n for n in moved if n in throws and throws[n].snap]
+    moved = _moving(plan)
+    snap = [d for d in moved if d.name in throws and throws[d.name].snap]
     yield from _about(
-        (n for n in moved if n not in throws or throws[n].by == "anyone"),
+        (d.name for d in moved if d.name not in throws or throws[d.name].by == "anyone"),
         "Nothing is said of how {} is thrown: anyone may, at any time.",
     )
     yield from _about(
-        (n for n in moved if n not in snap),
+        (d.name for d in moved if d.has_points and d not in snap),
         "Points of {} may take any time to move, and once on their way complete their travel even "
         "if locked by then.",
     )
-    yield from _about(snap, "Points of {} move in no time (`motor snap`).")
+    yield from _about(
+        (d.name for d in moved if not d.has_points and d not in snap),
+        "{} may take any time to move, and once on the way complete the travel even if locked by "
+        "then.",
+    )
+    yield from _about(
+        (d.name for d in snap if d.has_points), "Points of {} move in no time (`motor snap`)."
+    )
+    yield from _about(
+        (d.name for d in snap if not d.has_points), "{} move in no time (`motor snap`)."
+    )
+    yield from _about(
+        _stopped_short(plan),
+        "No signal leads over {} from at least one side: a train from there stops short while it "
+        "is not non-derailing.",
+    )
+
+
+def _moving(plan: Plan) -> list[Device]:
+    """What moves, apart from derails that are pipe-connected."""
+    return [device for device in devices(plan).values() if device.pipe is None]
+
+
+def _stopped_short(plan: Plan) -> Iterator[str]:
+    """The derails at which a train that no signal governs stops."""
+    signaled = signaled_entries(plan)
+    for derail in plan.derails.values():
+        joint = plan.track.joint_at[derail.port]
+        ends = {port: plan.track.pieces[port.piece] for port in (joint.a, joint.b)}
+        into = [p for p, piece in ends.items() if p not in signaled and piece.kind != "bumper"]
+        leaves = any(piece.direction == "leaving" for piece in ends.values())
+        if into and not leaves:
+            yield derail.name
 
 
 def _seconds(time: Fraction) -> str:

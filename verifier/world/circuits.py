@@ -63,12 +63,21 @@ class Circuits:
     # -------------------------------------------------------------- truth
 
     def truth(self, part: Atom) -> Expr:
-        """Truth that is not an input itself: stock by places, points by their machine."""
+        """Truth that is not an input itself: stock by places, points by their machine, derails by
+        the points that they are pipe-connected to."""
         if part.what.kind == "points":
             return disjunction(*(self._lies(part.what.name, state) for state in part.values))
+        if part.what.kind == "derail":
+            return disjunction(*(self._derail(part.what.name, state) for state in part.values))
         standing = self._inputs["standing", part.what.name]
         vacant = atom(standing, "vacant")
         return vacant if part.values == ("vacant",) else negation(vacant)
+
+    def _derail(self, name: str, state: str) -> Expr:
+        pipe = self.plan.derails[name].pipe
+        if pipe is None:
+            return atom(observables.derail(name), state)
+        return self._lies(pipe.points, pipe.points_for(state))
 
     def _lies(self, turnout: str, state: str) -> Expr:
         machine = self.wiring.machines.get(turnout)
@@ -133,13 +142,13 @@ class Circuits:
                 )
             case "derail report":
                 lies = {"moving": "open"}
-                return atom(observables.derail(name), *(lies.get(v, v) for v in report.values))
+                return disjunction(*(self._derail(name, lies.get(v, v)) for v in report.values))
             case _:
                 return atom(observables.gate(name), *report.values)
 
     def meanings(self, what: Observable) -> tuple[Expr, ...]:
-        """When a report, or points, are in each of their states."""
-        of = self.truth if what.kind == "points" else self.report
+        """When a report, points or a derail are in each of their states."""
+        of = self.truth if what.kind in ("points", "derail") else self.report
         return tuple(of(a) for v in what.values if isinstance(a := atom(what, v), Atom))
 
     def lights(self, head: str, color: str) -> Expr:

@@ -11,6 +11,7 @@ from itertools import combinations
 
 from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
+from verifier.plan.devices import devices
 from verifier.plan.locking.locking_model import THROWING, Promise
 from verifier.plan.model import Plan, Port, Route
 from verifier.plan.track.build_track import moves_over
@@ -64,13 +65,11 @@ class Crew:
         cannot stand as they all do; then nobody has thrown anything."""
         throw = self._plan.locking.throws.get(points)
         lever = None if throw is None else throw.lever
-        together = [t.turnout for t in self._plan.locking.throws.values() if lever and
+        known = devices(self._plan)
+        together = [known[t.device] for t in self._plan.locking.throws.values() if lever and
                     t.lever == lever]  # fmt: skip
         alike = disjunction(
-            *(
-                conjunction(*(atom(observables.thrown(name), leg) for name in together))
-                for leg in ("normal", "reverse")
-            )
+            *(conjunction(*(atom(d.told, d.positions[k]) for d in together)) for k in (0, 1))
         )
         return conjunction(self._memory.is_thrown(points), alike)
 

@@ -132,6 +132,8 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
     for turnout in plan.wiring.machines:
         note(turnout, circuits.meanings(observables.points_report(turnout)))
         note(turnout, circuits.meanings(observables.points(turnout)))
+    for derail in plan.derails:
+        note(derail, circuits.meanings(observables.derail(derail)))
     for signal in plan.signals.values():
         for head in signal.heads:
             driver = plan.wiring.driver_of(head.name)

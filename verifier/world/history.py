@@ -24,12 +24,12 @@ from verifier.logic.expr import (
 from verifier.logic.time_order import Order
 from verifier.logic.transition_system import Delay, System, Timing, Window, window_of
 from verifier.plan import observables
+from verifier.plan.devices import devices
 from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.temporal_plan import running_plan
-from verifier.plan.model import Plan
+from verifier.plan.model import Pipe, Plan
 from verifier.plan.observables import Condition, Observable, facts_unfolded
 from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways
-from verifier.world.acting import switches
 from verifier.world.circuits import Circuits
 from verifier.world.crew import Crew
 from verifier.world.memory import Memory
@@ -38,11 +38,11 @@ from verifier.world.trains import Rules, TrainDynamics
 from verifier.world.world import World
 
 _EVENTS = frozenset(get_args(observables.Event))
-_COMMANDS = ("lever", "button", "derail", "gate")
+_COMMANDS = ("lever", "button")
 _OF_A_STEP = frozenset(
-    ("train", "heading", "across", "pace", "points", "thrown", "relay", "timer", "traffic",
-     "current", "broken",
-     *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
+    ("train", "heading", "across", "pace", "points", "derail", "gate", "thrown", "relay", "timer",
+     "traffic", "current", "broken", *get_args(observables.Window),
+     *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
 # Events that are so at a moment, whatever its step leads to.
@@ -62,6 +62,14 @@ class Histories:
         self._world = World(self.plan, None, [fault.what for fault in faults])
         self._circuits = Circuits(self.plan, [fault.what for fault in faults])
         self._standing = Standing(self.plan, self.expand)
+        self._devices = devices(self.plan)
+        # What a derail that is pipe-connected has in common with its points.
+        self._pipes = {
+            what: device.pipe
+            for device in self._devices.values()
+            if device.pipe is not None
+            for what in (device.lies, device.told)
+        }
         self._to_stop = plan.locking.running.to_stop
         timed = durations_matter(plan.locking, lossy=lossy)
         self._trains_on = {
@@ -95,7 +103,8 @@ class Histories:
     def _meaning(self, part: Atom, *, seen: bool) -> Expr:
         kind = part.what.kind
         if kind in _OF_A_STEP or kind in _COMMANDS:
-            return part
+            pipe = self._pipes.get(part.what)
+            return part if pipe is None else _of_its_points(pipe, part)
         if kind == "stock":
             there = self._there(part.what.name, seen=seen)
             return there if part.values == ("occupied",) else negation(there)
@@ -174,11 +183,13 @@ class Histories:
 
     def events(self) -> Iterator[Observable]:
         """Everything that may happen at one step."""
-        for turnout in switches(self.plan):
-            yield observables.event("points move", turnout)
-            throw = self.plan.locking.throws.get(turnout)
+        for device in self._devices.values():
+            yield observables.event("points move", device.name)
+            throw = self.plan.locking.throws.get(device.name)
             if throw is not None and throw.electric:
-                yield observables.event("lock released", turnout)
+                yield observables.event("lock released", device.name)
+            if device.kind in ("derail", "gate"):
+                yield observables.event("train derails", device.name)
         for piece in self._trains.pieces:
             yield observables.event("trains meet", piece)
             yield observables.event("train derails", piece)
@@ -219,7 +230,7 @@ class Histories:
         name = what.name
         match what.kind:
             case "points move":
-                return self._memory.points_move(name)
+                return self._memory.moves(name)
             case "lock released":
                 return negation(self._memory.is_locked(name))
             case "traffic turns":
@@ -227,10 +238,10 @@ class Histories:
             case "trains meet":
                 return self._trains.meets(name)
             case _:
-                special = name in set(switches(self.plan))
-                return self._trains.derails(
-                    name, self._memory.points_move(name) if special else FALSE
-                )
+                device = self._devices.get(name)
+                if device is None:
+                    return self._trains.runs_wrong(name)
+                return self._trains.derails(device, self._memory.moves(name))
 
     # -------------------------------------------------------------- the system
 
@@ -364,6 +375,12 @@ class Histories:
                     atom(lost, "no"), atom(observables.choice("loss", block.name), "yes"), stock
                 )
                 yield window_of(lost, begins, LOSS_SECONDS), FALSE
+
+
+def _of_its_points(pipe: Pipe, part: Atom) -> Expr:
+    """How a pipe-connected derail lies, or is told to lie, as what its points do."""
+    of = observables.thrown if part.what.kind == "thrown" else observables.points
+    return atom(of(pipe.points), *map(pipe.points_for, part.values))
 
 
 def _lasting(window: Window, ends: Expr) -> Mapping[str, Expr]:

@@ -1,5 +1,5 @@
-"""The transition relation of memory and points: relays, timers and direction of traffic, then the
-commanded and the true position of points.
+"""The transition relation of memory and of what moves: relays, timers and direction of traffic,
+then the commanded and the true position of points, derails and gates.
 
 Built of relays, they act in any order (:mod:`verifier.world.races`); as one program, in the order
 of the file, each on the new values of those before it.
@@ -15,14 +15,15 @@ from verifier.logic.transition_system import Delay, Window
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
-from verifier.world.acting import LEGS, Acting, Acts, Stalls, Values
+from verifier.world.acting import Acting, Acts, Stalls, Values
 from verifier.world.races import Races, Reading, Sight, View, chosen
 
 
 class Memory:
-    """The state of memory and points after one time step. ``lower`` turns a condition of the file
-    into an expression over observables, ``now`` an expression over observables into one over
-    states and choices; ``timed``: durations matter; ``stalls``: what faults do to points."""
+    """The state of memory, and of what moves, after one time step. ``lower`` turns a condition of
+    the file into an expression over observables, ``now`` an expression over observables into one
+    over states and choices; ``timed``: durations matter; ``stalls``: what faults do to what
+    moves."""
 
     def __init__(
         self,
@@ -67,12 +68,12 @@ class Memory:
         self.waits += [acts.wait] if acts.wait else []
 
     def _take_turns(self) -> None:
-        """Memory in the order of the file, on the new values of what acted before it; points as
+        """Memory in the order of the file, on the new values of what acted before it; what moves as
         everything was."""
         for name in self.plan.locking.memory:
             self._note(self._act(name, dict(self.following), {}))
-        for turnout in self._acting.turnouts:
-            self._note(self._act(turnout, {}, {}))
+        for device in self._acting.moving:
+            self._note(self._act(device, {}, {}))
 
     def _race(self) -> None:
         races = Races(self._acting, self._reading)
@@ -94,7 +95,7 @@ class Memory:
                     views[sight.by_signals][what] = _either(when[sight], following[what], what)
             return self._act(name, *views)
 
-        for name in (*self.plan.locking.memory, *self._acting.turnouts):
+        for name in (*self.plan.locking.memory, *self._acting.moving):
             self._note(acts(name, chains.get(name, ((), 0))[1]))
 
     # -------------------------------------------------------------- what is asked of it
@@ -108,21 +109,29 @@ class Memory:
             conjunction(atom(what, right), new[left]), conjunction(atom(what, left), new[right])
         )
 
-    def is_locked(self, turnout: str) -> Expr:
-        return self._acting.is_locked(turnout, self.holds)
+    def is_locked(self, device: str) -> Expr:
+        return self._acting.is_locked(device, self.holds)
 
-    def is_thrown(self, turnout: str) -> Expr:
-        """The points are told to lie the other way than before."""
-        thrown = observables.thrown(turnout)
-        new = self.following[thrown]
-        return disjunction(*(conjunction(atom(thrown, leg), new[LEGS[leg]]) for leg in LEGS))
-
-    def points_move(self, turnout: str) -> Expr:
-        points = observables.points(turnout)
-        new = self.following[points]
+    def is_thrown(self, name: str) -> Expr:
+        """Something is told to lie the other way than before."""
+        device = self._acting.devices[name]
+        new = self.following[device.told]
         return disjunction(
-            atom(points, "open"),
-            *(conjunction(atom(points, leg), negation(new[leg])) for leg in LEGS),
+            *(conjunction(atom(device.told, to), new[device.other(to)]) for to in device.positions)
+        )
+
+    def moves(self, name: str) -> Expr:
+        """Something moves in this step. A gate that was thrown open lies open and is at rest."""
+        device = self._acting.devices[name]
+        if device.pipe is not None:
+            return self.moves(device.pipe.points)
+        new = self.following[device.lies]
+        lies_open = atom(device.lies, "open")
+        if "open" in device.positions:
+            lies_open = conjunction(lies_open, self.following[device.told]["seated"])
+        return disjunction(
+            lies_open,
+            *(conjunction(atom(device.lies, to), negation(new[to])) for to in device.closed),
         )
 
 

@@ -20,9 +20,9 @@ from verifier.logic.expr import (
 )
 from verifier.logic.transition_system import System
 from verifier.plan import observables
+from verifier.plan.devices import devices
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
-from verifier.world.acting import switches
 from verifier.world.circuits import Circuits
 from verifier.world.fault_cone import FaultCone
 from verifier.world.memory import Memory
@@ -76,7 +76,7 @@ def faults_reaching_memory(world: World) -> frozenset[Observable]:
     reads = memory_alone(world).inputs
     circuits = Circuits(plan, faults)
     direct = [*(what for what in reads if what.kind in observables.REPORTED),
-              *map(observables.points, switches(plan))]  # fmt: skip
+              *(device.lies for device in devices(plan).values())]  # fmt: skip
     reaching = {w for what in direct for expr in circuits.meanings(what) for w in support(expr)}
     signals = {signal_of(what.name, plan.signals) for what in reads
                if what.kind in ("aspect", "color")}  # fmt: skip

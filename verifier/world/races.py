@@ -1,4 +1,4 @@
-"""Relays race: whom each relay, timer, direction of traffic and turnout sees move, and when that
+"""Relays race: whom each relay, timer, direction of traffic and device sees move, and when that
 makes a difference.
 
 All that acts in a step acts once, each at a moment of its own. Of two that act in the same step,
@@ -86,7 +86,7 @@ class Races:
     def __init__(self, acting: Acting, reading: Reading):
         self._acting = acting
         self._reading = reading
-        self._names = (*acting.plan.locking.memory, *acting.turnouts)
+        self._names = (*acting.plan.locking.memory, *acting.moving)
         self._owner = {what: name for name in self._names for what in acting.states_of(name)}
 
     @cached_property

@@ -10,6 +10,7 @@ from itertools import combinations
 
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
+from verifier.plan.devices import Device, derails_at, signaled_entries
 from verifier.plan.locking.temporal_plan import approach, comes_in_at, joint_name
 from verifier.plan.model import Joint, Move, Piece, Plan, Port
 from verifier.plan.observables import Condition
@@ -64,6 +65,7 @@ class TrainDynamics:
         self.joints = tuple(
             j for j in plan.track.joints if bumpers.isdisjoint({j.a.piece, j.b.piece})
         )
+        self._signaled, self._derails_at = signaled_entries(plan), derails_at(plan)
         self._limits = {n for limits in plan.limits for n in limits.pieces}
         self._reverses = {n: self._flip(n) for n in self.pieces if self.may_reverse(n)}
         self._fronts: dict[str, list[FrontMove]] = {n: [] for n in self.pieces}
@@ -87,18 +89,34 @@ class TrainDynamics:
 
     def _add_front(self, joint: Joint, frm: Port, to: Port) -> None:
         here, beyond = self.plan.track.pieces[frm.piece], self.plan.track.pieces[to.piece]
+        past = self._past_derails(joint, to)
         if here.kind == "edge":
             if beyond.kind != "edge" and here.direction != "leaving":
-                entry = conjunction(self._entry(here, joint, to), self._allowed(to))
+                entry = conjunction(self._entry(here, joint, to), self._allowed(to), past)
                 slow = self._is_slow(frm, to)
                 self._fronts[to.piece].append(FrontMove(joint, frm, to, entry, slow))
             return
-        moves = conjunction(self._goes(joint, frm), self.is_free(joint), self._passes(frm, to))
+        moves = conjunction(
+            self._goes(joint, frm), self.is_free(joint), self._passes(frm, to), past
+        )
         if beyond.kind == "edge":
             if beyond.direction != "entering":
                 self._outward.setdefault(joint, []).append(moves)
             return
         self._fronts[to.piece].append(FrontMove(joint, frm, to, moves, self._is_slow(frm, to)))
+
+    def _past_derails(self, joint: Joint, to: Port) -> Expr:
+        """No derail that is set against a train holds it at the joint. Only a train that has a
+        signal to go by runs over one unawares."""
+        if to in self._signaled:
+            return TRUE
+        return conjunction(*(self._lets_over(name) for name in self._derails_at.get(joint, ())))
+
+    def _lets_over(self, derail: str) -> Expr:
+        pipe = self.plan.derails[derail].pipe
+        if pipe is None:
+            return atom(observables.derail(derail), "non-derailing")
+        return atom(observables.points(pipe.points), pipe.points_for("non-derailing"))
 
     def _goes(self, joint: Joint, frm: Port) -> Expr:
         """A train on the piece of ``frm`` moves, and leaves by that end."""
@@ -338,9 +356,27 @@ class TrainDynamics:
             ),
         )
 
-    def derails(self, piece: str, points_move: Expr) -> Expr:
-        """A train would come onto points that lie against it, or they move beneath one."""
-        ways = [conjunction(self.occupied(piece), points_move)]
+    def derails(self, device: Device, moves: Expr) -> Expr:
+        """A train would come onto points, a derail or a gate that lies against it, or it moves
+        beneath one."""
+        on = [self.occupied(piece) for piece in device.pieces]
+        on += [negation(self.is_free(joint)) for joint in device.joints]
+        match device.kind:
+            case "gate":
+                fronts = [f.when for piece in device.pieces for f in self._fronts[piece]]
+                wrong = conjunction(disjunction(*fronts), atom(device.lies, "open"))
+            case "derail":
+                over = [f.when for fs in self._fronts.values() for f in fs
+                        if f.joint in device.joints]  # fmt: skip
+                over += [when for joint in device.joints for when in self._outward.get(joint, ())]
+                wrong = conjunction(disjunction(*over), negation(self._lets_over(device.name)))
+            case _:
+                wrong = self.runs_wrong(device.name)
+        return disjunction(conjunction(disjunction(*on), moves), wrong)
+
+    def runs_wrong(self, piece: str) -> Expr:
+        """A train would come onto a piece, and no way on over it lies for the train."""
+        ways = []
         for front in self._fronts[piece]:
             onward = self.plan.track.onward.get(front.to, ())
             lies = disjunction(*(self.lies_for(way.move) for way in onward))

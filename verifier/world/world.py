@@ -139,7 +139,7 @@ class World:
             case "sound reading":
                 read = atom(self.plan.signals[what.name].reading, *part.values)
                 return self.sound.expand(read) if self.sound else read
-            case "stock" | "points":
+            case "stock" | "points" | "derail":
                 return self._circuits.truth(part)
             case "fault":
                 return constant("sound" in part.values)

@@ -236,4 +236,4 @@ class ModuleChecks:
 
 def _is_hand(name: s.Name, statement: s.Statement) -> bool:
     """`thrown by hand`."""
-    return name.text == "hand" and isinstance(statement, s.Turnout | s.Slip)
+    return name.text == "hand" and isinstance(statement, s.Turnout | s.Slip | s.Derail | s.Gate)

@@ -166,7 +166,7 @@ ClauseKind = Literal[
     "without track power",
     "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
     "detectable", "wheelsets",
-    "thrown reverse when", "locked while", "electric lock",
+    "thrown when", "locked while", "electric lock", "pipe-connected",
     "picks when", "sticks while", "slow to pick", "slow to release",
     "rightward when", "leftward when",
 ]  # fmt: skip
@@ -176,10 +176,10 @@ ClauseKind = Literal[
 class Clause(SyntaxNode):
     """A clause of a statement.
 
-    ``names`` are the things named, ``words`` the choices made: a kind of motor, the legs that
-    have contacts, a color. ``lengths`` are the amounts; of `gap` one for each leg. ``contacts``
-    are those of the ``names`` that `contacts` follows; ``condition`` follows `when` or
-    `while`."""
+    ``names`` are the things named, ``words`` the choices made: a kind of motor, the positions
+    that have contacts, a color. ``lengths`` are the amounts; of `gap` one for each leg.
+    ``contacts`` are those of the ``names`` that `contacts` follows; ``condition`` follows `when`
+    or `while`."""
 
     kind: ClauseKind
     span: Span

@@ -88,12 +88,18 @@ class Derail(Statement):
     name: DeclaredName
     block: Name
     toward: Name
+    clauses: tuple[Clause, ...]
+
+    @property
+    def names(self) -> tuple[DeclaredName, ...]:
+        return (self.name,)
 
 
 @statement("GATE", "A gate", "gate G1 on Bridge")
 class Gate(Statement):
     names: tuple[DeclaredName, ...]
     block: Name
+    clauses: tuple[Clause, ...]
 
 
 @statement("CROSSOVER", "A crossover", "crossover K1 is T1, T2")

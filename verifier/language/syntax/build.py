@@ -17,7 +17,7 @@ from verifier.language.source import Source, Span
 from verifier.language.syntax import tree as s
 
 CLAUSE_KINDS: dict[str, s.ClauseKind] = {
-    kind.replace(" ", "_"): kind for kind in get_args(s.ClauseKind)
+    kind.replace(" ", "_").replace("-", "_"): kind for kind in get_args(s.ClauseKind)
 }
 _NODES: dict[str, type[s.SyntaxNode]] = {
     **{rule: kind.node for rule, kind in s.KIND_BY_RULE.items()},
@@ -116,7 +116,7 @@ class Builder(Transformer[Token, Any]):
         (word,) = children
         return word if isinstance(word, s.Word) else s.Word(str(word), self._span(meta))
 
-    position = motor_kind = side
+    position = motor_kind = position_of_device = side
 
     def reading(self, _: Meta, children: list[Any]) -> _DriverInput:
         return _DriverInput(_spliced(children))

@@ -21,9 +21,10 @@ from lark.parsers.lalr_analysis import Shift
 _BELOW = -3
 # No list of `Clear when …` lines follows in these: a name before `when` is an ordinary name.
 _WITHOUT_LINES = (
-    "DETECTOR", "DRIVER", "EDGE", "TURNOUT", "SLIP", "RELAY", "TIMER", "TRAFFIC", "ROUTE", "TRAINS",
-    "CREW",
+    "DETECTOR", "DRIVER", "EDGE", "TURNOUT", "SLIP", "DERAIL", "GATE", "RELAY", "TIMER", "TRAFFIC",
+    "ROUTE", "TRAINS", "CREW",
 )  # fmt: skip
+_POSITIONS = ("normal", "reverse", "seated", "open", "derailing", "non-derailing")
 # Clauses that may follow a condition, where their first word could be the state of its last
 # name. The word after the first one decides.
 _OPENING = {
@@ -34,12 +35,13 @@ _OPENING = {
     "electric": ("lock",),
     "rightward": ("when",),
     "leftward": ("when",),
-    "thrown": ("by", "reverse"),
+    "thrown": ("by", *_POSITIONS),
+    "pipe-connected": ("to",),
     "motor": ("slow", "snap"),
     "powered": ("by",),
     "no": ("contacts",),
-    "contacts": ("normal", "reverse"),
-    "contact": ("normal", "reverse"),
+    "contacts": _POSITIONS,
+    "contact": _POSITIONS,
     "fouling": ("point",),
     "gap": ("normal", "reverse"),
     "points": ("under", "ahead", "before"),

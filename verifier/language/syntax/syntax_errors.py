@@ -29,6 +29,14 @@ NOT_WORDS = {
     "NAME", "RULE_NAME", "STRING", "JOINED", "GAP", "DOUBLE_GAP", "OPEN_PAREN", "CLOSE_PAREN",
     "COMMA", "INDICATION", "NUMBER", "UNIT", "COLON",
 }  # fmt: skip
+# The first two words of clauses about what is thrown and locked.
+CLAUSES_OF_MOVING = {
+    "thrown": ("by", "reverse", "open", "non-derailing"),
+    "locked": ("while",),
+    "electric": ("lock",),
+    "motor": ("slow", "snap"),
+    "pipe-connected": ("to",),
+}
 # Statements that people expect and the language does not have.
 NOT_YET = {"wire"}
 # The first words of clauses, and the statement each belongs to.
@@ -82,7 +90,8 @@ def unexpected(source: Source, tokens: Sequence[Token], at: int, accepted: Set[s
             return diagnostic("CP603", span, "below_zero", number=tokens[at + 1])
         return stray(source, token, accepted, slip)
     return (
-        _misspelt_start(source, tokens, at, accepted)
+        _does_not_move(source, tokens, at)
+        or _misspelt_start(source, tokens, at, accepted)
         or _indication(tokens, at, span)
         or _reserved(source, tokens, at, accepted)
         or _line_without_when(source, tokens, at, accepted)
@@ -173,6 +182,34 @@ def stray(source: Source, token: Token, accepted: Set[str], slip: Hint | None = 
 
 
 # ------------------------------------------------------------------ one mistake each
+
+
+def _does_not_move(source: Source, tokens: Sequence[Token], at: int) -> Diagnostic | None:
+    """A clause about throwing or locking, below what is not thrown."""
+    for index in (at, at - 1):
+        first, second = (str(*tokens[i : i + 1]) for i in (index, index + 1))
+        if index < 1 or second not in CLAUSES_OF_MOVING.get(first, ()):
+            continue
+        kind = tokens[0].type
+        piped = first == "pipe-connected"
+        if kind in ("TURNOUT", "SLIP", "DERAIL", "GATE", "TRAFFIC") and not piped:
+            return None
+        span = span_of(source, tokens[index]).to(span_of(source, tokens[index + 1]))
+        hint = "pipe" if piped else _LOCKED_INSTEAD.get(kind, "other")
+        variant = "pipe" if piped else ""
+        statement = str(tokens[0])
+        said = f"{first} {second}"
+        return diagnostic("CP764", span, variant, hints=[hint], statement=statement, clause=said)
+    return None
+
+
+# What to do instead of locking something that does not move.
+_LOCKED_INSTEAD = {
+    **dict.fromkeys(("SIGNAL", "HEAD"), "signal"),
+    **dict.fromkeys(("LEVER", "BUTTON"), "lever"),
+    "CROSSING": "crossing",
+    "CROSSOVER": "crossover",
+}
 
 
 def _misspelt_start(

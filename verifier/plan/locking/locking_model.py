@@ -34,21 +34,22 @@ class Timer:
     span: Span
 
 
-# Who moves points: anyone at any time; a lever; two buttons (normal, reverse); people at the
-# layout; or a rule (reverse while it holds, normal otherwise).
+# Who moves points, derails and gates: anyone at any time; a lever; two buttons (normal, reverse);
+# people at the layout; or a rule. The normal position of a derail is derailing, of a gate seated.
 Mover = Literal["anyone", "lever", "buttons", "hand", "rule"]
 
 
 @dataclass(frozen=True, slots=True)
 class Throw:
-    """How one turnout (or slip) is thrown. ``locked``: while it holds the points are not
-    moved; of an electric lock, that it is not released. ``snap``: it moves in no time."""
+    """How one turnout, slip, derail or gate is thrown. ``away_when`` is the rule by which it is
+    reverse, non-derailing or open; ``locked``: while it holds it is not moved; of an electric
+    lock, that it is not released. ``snap``: it moves in no time."""
 
-    turnout: str
+    device: str
     by: Mover
     lever: str | None
     buttons: tuple[str, ...]
-    reverse_when: Condition | None
+    away_when: Condition | None
     locked: Condition | None
     electric: bool
     snap: bool
@@ -154,7 +155,7 @@ class Locking:
     relays: Mapping[str, Relay] = field(default_factory=dict)
     timers: Mapping[str, Timer] = field(default_factory=dict)
     traffic: Mapping[str, Traffic] = field(default_factory=dict)
-    throws: Mapping[str, Throw] = field(default_factory=dict)  # by turnout; those not in it: anyone
+    throws: Mapping[str, Throw] = field(default_factory=dict)  # by device; those not in it: anyone
     routes: Mapping[str, NamedRoute] = field(default_factory=dict)
     running: Running = Running()
     memory: tuple[str, ...] = ()
@@ -177,5 +178,5 @@ def conditions_of(name: str, locking: Locking) -> tuple[Condition, ...]:
         return tuple(filter(None, (traffic.rightward, traffic.leftward, traffic.locked)))
     if name in locking.throws:
         throw = locking.throws[name]
-        return tuple(filter(None, (throw.locked, throw.reverse_when)))
+        return tuple(filter(None, (throw.locked, throw.away_when)))
     return ()

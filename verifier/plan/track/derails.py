@@ -2,9 +2,11 @@
 
 from collections.abc import Iterable
 
+from verifier.language.diagnostics.registry import Hint
 from verifier.language.syntax import tree
-from verifier.plan.model import Derail, Piece, Port, Track
-from verifier.plan.names import Names
+from verifier.plan.clause_reader import ClauseReader, at_most_one
+from verifier.plan.model import Derail, Piece, Pipe, Port, Track
+from verifier.plan.names import KIND_WORDS, Names
 from verifier.plan.track.limits import SPECIAL
 
 
@@ -39,8 +41,44 @@ def find_derails(statements: Iterable[tree.Statement], track: Track, names: Name
             )
             continue
         guards = _guards(ahead[0], track)
-        derails.append(Derail(s.name.text, s.block.text, ahead[0], guards, s.span))
+        pipe = _pipe(s, names)
+        derails.append(Derail(s.name.text, s.block.text, ahead[0], guards, s.span, pipe))
     return derails
+
+
+def is_pipe_connected(statement: tree.Statement) -> bool:
+    """Whether it declares a derail that has no position of its own, but lies as its points do."""
+    return isinstance(statement, tree.Derail) and any(
+        clause.kind == "pipe-connected" for clause in statement.clauses
+    )
+
+
+def _pipe(node: tree.Derail, names: Names) -> Pipe | None:
+    """What a derail is pipe-connected to. Errors are noted."""
+    clause = ClauseReader(node.clauses, names).get("pipe-connected")
+    if clause is None:
+        return None
+    points, *more = clause.names
+    if more:
+        names.error("CP762", clause.span, "several", name=node.name.text, count=len(clause.names))
+        return None
+    declared = names.table.get(points.text)
+    if declared is None:
+        names.unknown(points, ("turnout", "slip"))
+        return None
+    if declared.kind not in ("turnout", "slip"):
+        variant = "itself" if points.text == node.name.text else ""
+        hint = Hint("points")
+        if isinstance(declared.node, tree.Crossover):
+            hint = Hint("crossover_ends", ends=[end.text for end in declared.node.ends])
+        what = KIND_WORDS[declared.kind]
+        names.error("CP762", points.span, variant, hints=[hint], name=points.text, what=what)
+        return None
+    legs = at_most_one(clause.words, "position", names)
+    if len(legs) > 1:
+        names.error("CP762", clause.span, "both", name=node.name.text, points=points.text)
+        return None
+    return Pipe(points.text, "reverse" if legs == ("reverse",) else "normal", clause.span)
 
 
 def _ahead_of(port: Port, track: Track) -> Piece:
