@@ -74,12 +74,20 @@ def any_moments(stepper: Stepper, number: int, r: Random) -> list[Valuation]:
     return found
 
 
+def any_start(stepper: Stepper, r: Random) -> dict[Observable, str]:
+    """A state in which a history may start."""
+    starts = stepper.variables.starts()
+    while True:
+        state = {what: r.choice(values) for what, values in starts.items()}
+        if stepper.variables.is_start(state):
+            return state
+
+
 def walk(
     stepper: Stepper, length: int, r: Random
 ) -> tuple[list[dict[Observable, str]], list[Transition]]:
     """One history, things being chosen at random."""
-    starts = stepper.variables.starts()
-    state = {what: r.choice(values) for what, values in starts.items()}
+    state = any_start(stepper, r)
     eager = r.choice([0.2, 0.5, 0.9])
     moments: list[dict[Observable, str]] = []
     steps: list[Transition] = []

@@ -124,6 +124,10 @@ def steps_agree(plan: Plan, r: Random, *, lossy: bool, faults: Sequence[Fault] =
     then = [what for what in system.inputs if what.kind == "then"]
     assert {what for what in system.inputs if what not in then} <= set(stepper.choices)
     assert dict(system.initial) == dict(stepper.variables.starts())
+    for _ in range(20):
+        start = {what: r.choice(values) for what, values in system.initial.items()}
+        alike = all(len({start[what] for what in group}) == 1 for group in system.alike)
+        assert alike == stepper.variables.is_start(start)
     moments = gathered(stepper, MOMENTS, r)
     for what in system.states:
         states = [step.successor[what] for step in moments.steps]

@@ -11,6 +11,7 @@ import pytest
 
 import verifier
 from tests.differential.locked import write_locked
+from tests.differential.steps import any_start
 from tests.junction_files import spec
 from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.diagnosis.bench import Bench
@@ -53,7 +54,7 @@ def test_memory_that_hears_anything_stays_within_what_is_known(seed: int) -> Non
     stepper = HearsAnything(plan)
     stepper.chance = r
     known = MemoryInvariants(World(plan), 5).whatever_is_reported
-    moment = {w: r.choice(values) for w, values in stepper.variables.starts().items()}
+    moment = any_start(stepper, r)
     for _ in range(150):
         for what in stepper.choices:
             moment[what] = r.choice(what.values)

@@ -11,6 +11,7 @@ from random import Random
 
 import verifier
 from tests.differential.locked import write_locked
+from tests.differential.steps import any_start
 from verifier.engines.temporal.scheduling import scheduled
 from verifier.explain.trace_narrative import narrative
 from verifier.explain.trace_slicing import Moment, following
@@ -18,7 +19,7 @@ from verifier.logic.expr import holds
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
-from verifier.reference.step import replay
+from verifier.reference.step import Stepper, replay
 from verifier.reports.histories import last_picture
 from verifier.reports.ink import Ink
 from verifier.world.history import Histories
@@ -56,7 +57,7 @@ def by_chance(
     over = "lossy" if histories.lossy else "histories"
     asked = [o for o in obligations(plan, World(plan).lower) if o.over == over]
     waiting = {o: histories.expand(o.formula) for o in asked}
-    states = {w: r.choice(system.initial[w]) for w in system.states}
+    states = any_start(Stepper(plan, lossy=histories.lossy), r)
     moments: list[Moment] = []
     for _ in range(MOMENTS):
         for _ in range(TRIES):

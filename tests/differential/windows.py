@@ -122,4 +122,5 @@ def _quiet(system: System, free: Set[Observable]) -> System:
             for what, values in system.following.items()
         },
         tuple(_pinned(expr, free) for expr in system.always),
+        alike=system.alike,
     )

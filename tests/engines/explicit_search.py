@@ -104,7 +104,8 @@ class Choices:
         self._known: dict[Expr, int] = {}
 
     def starts(self) -> Iterator[Values]:
-        return product(*(self.system.initial[what] for what in self.system.states))
+        every = product(*(self.system.initial[what] for what in self.system.states))
+        return (state for state in every if starts_alike(self.system, state))
 
     def ways(self, expr: Expr, state: Values) -> int:
         """The ways to choose with which an expression holds in a state."""
@@ -210,3 +211,9 @@ def ever(system: System, bad: Expr, *, most: int) -> Reachable | Unknown | None:
 def successors_of(system: System) -> Callable[[Values], Iterator[Values]]:
     """What follows each state of a transition system, as its values in order."""
     return Choices(system).successors
+
+
+def starts_alike(system: System, state: Values) -> bool:
+    """Whether the states that start with one value do."""
+    now = dict(zip(system.states, state, strict=True))
+    return all(len({now[what] for what in group}) == 1 for group in system.alike)

@@ -63,6 +63,7 @@ class _HornClauses:
         now = [terms.bit(*bit, 0) for bit in self._bits]
         then = [terms.term(system.following[what][value], 0) for what, value in self._bits]
         starts = [terms.term(atom(w, *system.initial[w]), 0) for w in system.states]
+        starts += [terms.term(clause, 0) for clause in system.start]
         always = [terms.term(expr, 0) for expr in system.always]
         chosen = [
             terms.bit(what, value, 0)

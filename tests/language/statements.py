@@ -96,6 +96,9 @@ amounts = st.one_of(seq(numbers, units), seq(glued))
 lengths = st.one_of(amounts, seq(numbers, "ft", numbers, "in"))
 runs = maybe("over", lengths, "of", amounts)
 sides = st.sampled_from([["normal"], ["reverse"]])
+starting = st.sampled_from(
+    [["normal"], ["reverse"], ["derailing"], ["non-derailing"], ["seated"], ["open"]]
+)
 throw_clauses: Words = st.one_of(
     seq("thrown", "by", listed),
     seq("thrown", "by", "hand"),
@@ -103,6 +106,7 @@ throw_clauses: Words = st.one_of(
     seq("locked", "while", conditions),
     seq("electric", "lock", "released", "when", conditions),
     seq("motor", st.sampled_from(["slow", "snap"]), maybe(amounts)),
+    seq("starts", starting),
 )
 machine_clauses: Words = st.one_of(
     throw_clauses,
@@ -222,8 +226,8 @@ statements: Words = st.one_of(
             "single", st.sampled_from([["along", "to", "across"], ["across", "to", "along"]])
         ),
     ),
-    seq("derail", names, "on", names, "toward", names),
-    seq("gate", listed, "on", names),
+    seq("derail", names, "on", names, "toward", names, maybe("starts", starting)),
+    seq("gate", listed, "on", names, maybe("starts", starting)),
     seq("crossover", names, "is", listed),
     seq("interlocking", "limits", names, "is", listed),
     seq("track", steps, joins, steps, maybe(joins, steps), maybe(joins, steps)),

@@ -140,6 +140,16 @@ CLAUSES: list[Case] = [
     ("electric lock released when Main clear", "CP702", "electric lock released when Main clear",
      "`T1` has an electric lock but is not thrown by hand",
      "Add `thrown by hand`. What is thrown from the panel is held with `locked while`."),
+    ("starts open", "CP765", "open", "a turnout never starts open",
+     "`T1` can start normal or reverse."),
+    ("starts seated", "CP765", "seated", "a turnout never starts seated",
+     "`T1` can start normal or reverse."),
+    ("starts here", "CP104", "here", "`here` was not expected here", "Expected "),
+    ("starts normal starts reverse", "CP606", "starts reverse", "`starts` is given twice",
+     "Keep one, with everything in it."),
+    ("thrown reverse when not Main clear starts reverse", "CP765", "starts reverse",
+     "`T1` cannot start reverse: at the start its rule has thrown it normal",
+     "Remove `starts reverse`, or change the rule."),
     ("thrown by hand locked while train on Main", "CP206", "Main",
      "a rule cannot know where trains really are", "Rules see only"),
 ]  # fmt: skip
@@ -190,6 +200,37 @@ def test_what_is_said_twice() -> None:
         found = errors(STATION + text)
         assert [(d.code, d.span.text, d.message) for d in found] == [("CP606", marked, message)]
         assert [words for _, words in found[0].others] == ["the first one is here"]
+
+
+@pytest.mark.parametrize(
+    ("line", "clause", "message", "hint"),
+    [
+        ("derail D1 on Siding toward T1", "starts open", "a derail never starts open",
+         "`D1` can start derailing or non-derailing."),
+        ("gate G1 on Single", "starts reverse", "a gate never starts reverse",
+         "`G1` can start seated or open."),
+    ],
+)  # fmt: skip
+def test_start_positions_that_nothing_has(line: str, clause: str, message: str, hint: str) -> None:
+    expect(
+        STATION.replace(line, f"{line}\n  {clause}"),
+        code="CP765",
+        underlined=clause.removeprefix("starts "),
+        message=message,
+        hint=hint,
+    )
+
+
+def test_a_start_position_given_twice() -> None:
+    line = "gate G1 on Single"
+    expect(
+        STATION.replace(line, f"{line}\n  starts open\n  starts seated"),
+        code="CP606",
+        underlined="starts seated",
+        message="`starts` is given twice",
+        hint="Keep one, with everything in it.",
+        more=("the first one is here",),
+    )
 
 
 def test_two_ways_at_once() -> None:

@@ -106,7 +106,9 @@ def _without_the_rest(
     """The history with every other input, and what may be so at the start, as usual, levers as
     they were left; None where that is not allowed."""
     states = {
-        w: moments[0][w] if w in matters[0] or w.usual not in system.initial[w] else w.usual
+        w: w.usual
+        if w.usual in system.initial[w] and matters[0].isdisjoint(system.starts_with(w))
+        else moments[0][w]
         for w in system.states
     }
     left = {w: w.usual for w in system.inputs}

@@ -11,8 +11,9 @@ counts only once times for it are found (:mod:`verifier.engines.temporal.schedul
 from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import combinations
 
-from verifier.logic.expr import Expr, atom, conjunction, negation, support
+from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation, support
 from verifier.plan.observables import Observable
 
 
@@ -76,7 +77,8 @@ class System:
     """``initial``: the initial values of each state. ``following``: for each state and value, the
     condition over current states and inputs under which it comes next; exactly one of a state's
     conditions holds in each valuation. ``always``: constraints, which every step of a trace
-    satisfies, the last one included. ``timing``: what restricts traces further."""
+    satisfies, the last one included. ``timing``: what restricts traces further. ``alike``: groups
+    of states that start with one value; their initial values are the same."""
 
     states: tuple[Observable, ...]
     inputs: tuple[Observable, ...]
@@ -84,6 +86,19 @@ class System:
     following: Mapping[Observable, Mapping[str, Expr]]
     always: tuple[Expr, ...] = ()
     timing: Timing | None = None
+    alike: tuple[tuple[Observable, ...], ...] = ()
+
+    @property
+    def start(self) -> Iterator[Expr]:
+        """Clauses of the states that start alike."""
+        for group in self.alike:
+            for one, other in combinations(group, 2):
+                for value in self.initial[one]:
+                    yield disjunction(negation(atom(one, value)), atom(other, value))
+
+    def starts_with(self, state: Observable) -> tuple[Observable, ...]:
+        """The states that start with the value of one, itself included."""
+        return next((group for group in self.alike if state in group), (state,))
 
     @property
     def content(self) -> Hashable:
@@ -95,6 +110,7 @@ class System:
             tuple(tuple(self.following[what].items()) for what in self.states),
             self.always,
             self.timing,
+            self.alike,
         )
 
     def support(self, state: Observable) -> frozenset[Observable]:
@@ -119,7 +135,9 @@ def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) 
     every = (*system.states, *system.inputs)
     inputs = tuple(what for what in every if what in used and what not in chosen)
     initial = {what: system.initial[what] for what in states}
-    return System(states, inputs, initial, following, always)
+    left = (tuple(what for what in group if what in chosen) for group in system.alike)
+    alike = tuple(group for group in left if len(group) > 1)
+    return System(states, inputs, initial, following, always, alike=alike)
 
 
 def connected(system: System, some: Iterable[Observable]) -> Iterator[list[Observable]]:

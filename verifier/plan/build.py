@@ -14,6 +14,7 @@ from verifier.plan.conditions import resolve
 from verifier.plan.locking.build_locking import read_locking
 from verifier.plan.locking.crew_rules import read_promises
 from verifier.plan.locking.locking_model import NamedRoute
+from verifier.plan.locking.starts import read_starts
 from verifier.plan.model import (
     Block,
     Crossover,
@@ -100,6 +101,8 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     promises = read_promises(statements, names, track, routes, locking)
     if promises:
         locking = replace(locking, over_time=True, promises=promises)
+    starts = read_starts(statements, crossovers, locking, conditions, names)
+    locking = replace(locking, starts=starts)
     claims = read_claims(statements, words)
     packets = read_packets(statements, chart, posts, names)
     declared_limits = _declared_limits(statements, names)

@@ -17,6 +17,8 @@ from verifier.reference.positions import Positions
 from verifier.reference.sights import sights_of
 
 _COMMANDS = ("lever", "button")
+# What is thrown, and how it is thrown.
+_MOVING = ("points", "derail", "gate", "thrown")
 
 
 class StateVariables:
@@ -50,14 +52,30 @@ class StateVariables:
         self.choices = tuple(self._choices())
 
     def starts(self) -> Mapping[Observable, tuple[str, ...]]:
-        """The initial values of each state variable."""
+        """The initial values of each state variable, whatever those of the others."""
         pieces, stocked = self.plan.track.pieces, self.plan.locking.running.start_on
-        return {
-            what: what.values
-            if what.kind in ("train", "heading") and pieces[what.name].block in stocked
-            else (what.usual,)
-            for what in self.states
-        }
+        starts: dict[Observable, tuple[str, ...]] = {}
+        for what in self.states:
+            starts[what] = (what.usual,)
+            if what.kind in ("train", "heading") and pieces[what.name].block in stocked:
+                starts[what] = what.values
+            elif what.kind in _MOVING:
+                positions = self.plan.locking.starts.positions.get(what.name)
+                starts[what] = positions or _at_rest(what)
+        return starts
+
+    def is_start(self, state: Mapping[Observable, str]) -> bool:
+        """Whether what moves is at rest, and what starts alike lies alike; given that each state
+        variable has one of its initial values."""
+        lies: dict[str, set[str]] = {}
+        for what in self.states:
+            if what.kind in _MOVING:
+                lies.setdefault(what.name, set()).add(state[what])
+        alike = (
+            set[str]().union(*(lies.get(name, ()) for name in group))
+            for group in self.plan.locking.starts.alike
+        )
+        return all(len(positions) <= 1 for positions in (*lies.values(), *alike))
 
     # -------------------------------------------------------------- observables
 
@@ -162,3 +180,8 @@ class StateVariables:
             yield from (observables.choice("loss", block) for block in self.detected)
         yield from (what for what in self.plan.inputs if what.kind in _COMMANDS)
         yield from (what for what in self.plan.inputs if what.kind in ("standing", "current"))
+
+
+def _at_rest(what: Observable) -> tuple[str, ...]:
+    """How something lies while it does not move: it does not lie open, but for a gate."""
+    return tuple(v for v in what.values if v != "open" or what.values[0] == "seated")

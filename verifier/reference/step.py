@@ -68,7 +68,9 @@ class Stepper:
         """Every state in which a history may start."""
         starts = self.variables.starts()
         for values in product(*starts.values()):
-            yield dict(zip(starts, values, strict=True))
+            state = dict(zip(starts, values, strict=True))
+            if self.variables.is_start(state):
+                yield state
 
     def step(self, moment: Valuation, made: Valuation | None = None) -> Transition:
         """The transition from a moment. ``made``: the choices made so far, where a choice is made
@@ -205,6 +207,8 @@ def replay(
     watch = Stopwatch(stepper.variables)
     for k, moment in enumerate(trace):
         if any(moment.get(what) not in values for what, values in possible.items()):
+            return False
+        if not k and not stepper.variables.is_start(moment):
             return False
         chosen = {what: moment.get(what, what.usual) for what in stepper.choices}
         if any(value not in what.values for what, value in chosen.items()):

@@ -246,11 +246,11 @@ def _ends(plan: Plan) -> Iterator[str]:
     if running.start_on:
         stands = f"stock may stand on {_named(running.start_on)}, and all other track is vacant"
     locking = plan.locking
-    kinds = ["points lie normal"]
-    kinds += ["relays are down"] if locking.relays else []
+    kinds = ["relays are down"] if locking.relays else []
     kinds += ["timers are idle"] if locking.timers else []
     kinds += ["traffic is rightward"] if locking.traffic else []
-    yield f"At the start {stands}; {_named(kinds)}."
+    yield "; ".join(filter(None, (f"At the start {stands}", _named(kinds)))) + "."
+    yield from _starts(plan)
     edges = [p for p in plan.track.pieces.values() if p.kind == "edge"]
     yield from _about(
         (e.name for e in edges if e.name not in running.entering and e.direction != "leaving"),
@@ -260,6 +260,22 @@ def _ends(plan: Plan) -> Iterator[str]:
     yield from _about(
         (e.name for e in edges if e.name in running.entering),
         "Trains come in at {} whenever the file says so, and then only.",
+    )
+
+
+def _starts(plan: Plan) -> Iterator[str]:
+    """How points, derails and gates may lie at the start."""
+    positions = plan.locking.starts.positions
+    moved = [device.name for device in _moving(plan)]
+    said: dict[str, list[str]] = {}
+    for name in moved:
+        if name in positions:
+            said.setdefault(positions[name][0], []).append(name)
+    for position, names in said.items():
+        yield f"{_named(names)} lie{'s' * (len(names) == 1)} {position} at the start."
+    yield from _about(
+        (name for name in moved if name not in positions),
+        "{} may lie either way at the start, at rest.",
     )
 
 

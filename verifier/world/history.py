@@ -39,6 +39,9 @@ from verifier.world.world import World
 
 _EVENTS = frozenset(get_args(observables.Event))
 _COMMANDS = ("lever", "button")
+# The states of what is thrown, and how it is thrown.
+MOVING = ("points", "derail", "gate", "thrown")
+Observables = tuple[Observable, ...]
 _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "derail", "gate", "thrown", "relay", "timer",
      "traffic", "current", "broken", *get_args(observables.Window),
@@ -276,7 +279,8 @@ class Histories:
         timing = None
         if delays and windows:
             timing = Timing(delays, tuple(windows), tuple(self._memory.waits))
-        return System(tuple(following), inputs, initial, following, always, timing)
+        alike = tuple(self._alike(initial))
+        return System(tuple(following), inputs, initial, following, always, timing, alike)
 
     def _promised(self) -> Iterator[Expr]:
         """What the crew promises. (There is always a step that keeps it, so that what happens need
@@ -354,7 +358,20 @@ class Histories:
             block = self.plan.track.pieces[what.name].block
             if block in self.plan.locking.running.start_on:
                 return what.values
+        if what.kind in MOVING:
+            return self.plan.locking.starts.of(what.name, what.values)
         return (what.usual,)
+
+    def _alike(self, initial: Mapping[Observable, tuple[str, ...]]) -> Iterator[Observables]:
+        """What moves starts at rest: it lies as it is thrown."""
+        moving: dict[str, list[Observable]] = {}
+        for what, values in initial.items():
+            if what.kind in MOVING and len(values) > 1:
+                moving.setdefault(what.name, []).append(what)
+        for group in self.plan.locking.starts.together(moving):
+            states = tuple(what for name in group for what in moving.get(name, ()))
+            if len(states) > 1:
+                yield states
 
     def _lateness(self, seconds: Fraction) -> Iterator[tuple[Window, Expr]]:
         for signal in self.plan.signals:

@@ -47,7 +47,11 @@ def memory_alone(world: World) -> System:
     )  # fmt: skip
     exprs = [*(expr for values in following.values() for expr in values.values()), *always]
     inputs = dict.fromkeys(w for e in exprs for w in support(e) if w not in following)
-    initial = {what: (what.usual,) for what in following}
+    starts = plan.locking.starts
+    initial = {
+        what: starts.of(what.name, what.values) if what.kind == "thrown" else (what.usual,)
+        for what in following
+    }
     return System(tuple(following), tuple(inputs), initial, following, always)
 
 

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from verifier.engines.interchange.aiger import FALSE, TRUE, Circuit, Gate, Latch
-from verifier.logic.expr import And, Atom, Const, Expr, fold
+from verifier.logic.expr import And, Atom, Const, Expr, conjunction, fold
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
@@ -52,7 +52,7 @@ class _Builder:
         self._states = _codes([(what, tuple(system.initial[what])) for what in system.states])
         self._in_bits = sum(len(code.values) for code in self._inputs)
         self._state_bits = sum(len(code.values) for code in self._states)
-        self._next = 1 + self._in_bits + self._state_bits
+        self._next = 1 + self._in_bits + self._state_bits + bool(system.alike)
         self._gates: dict[tuple[int, int], Gate] = {}
         self._known: dict[Expr, int] = {}
         self._atoms: dict[tuple[Observable, str], int] = {}
@@ -70,6 +70,12 @@ class _Builder:
                 latches.append(Latch(2 * at, self._literal(follows[value]), reset))
         wrong = tuple(self._literal(expr) for expr in bad)
         granted = tuple(self._literal(expr) for expr in self._system.always)
+        if self._system.alike:
+            # On from the second moment: what starts alike may differ then.
+            begun = 2 * (1 + self._in_bits + self._state_bits)
+            latches.append(Latch(begun, TRUE))
+            alike = self._literal(conjunction(*self._system.start))
+            granted = (*granted, self._any([begun, alike]))
         circuit = Circuit(
             tuple(2 * i for i in range(1, self._in_bits + 1)),
             tuple(latches),

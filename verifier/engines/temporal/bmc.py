@@ -112,6 +112,7 @@ class BoundedModelChecker:
         """That a history goes on so long, and then it happens."""
         steps, always = self._steps, self._cnf.constraints
         constraints = [steps.literal(each, step) for step in range(depth + 1) for each in always]
+        steps.begin()
         return [steps.literal(happens, depth), *constraints]
 
     # -------------------------------------------------------------- making small
@@ -275,10 +276,10 @@ class BoundedModelChecker:
             except NoAnswer:
                 raise _GivenUp(history) from None
             gone = cases.bit_length() - 1
-            while gone and timed and self._against(bad, history.without(left[:gone])):
+            while gone and timed and self._against(bad, history.without(self.system, left[:gone])):
                 gone //= 2
                 gone = gone if cases >> gone & 1 else 0
-            history = history.without(left[:gone])
+            history = history.without(self.system, left[:gone])
             left = left[gone + 1 :]
         return history
 
@@ -308,8 +309,9 @@ class BoundedModelChecker:
                 if at == step:
                     kept = (2 << i) - 1
                     value = (history.start if what in history.start else inputs)[what]
-                    machine.put(values, what, value, kept)
-                    machine.put(values, what, what.usual, every ^ kept)
+                    for each in self.system.starts_with(what) if not step else (what,):
+                        machine.put(values, each, value, kept)
+                        machine.put(values, each, what.usual, every ^ kept)
             machine.evaluate(values)
             happens &= machine.allowed(values)
             if step == history.depth:
@@ -373,17 +375,21 @@ class _History:
     def unusual(self, system: System) -> Iterator[tuple[int, Observable]]:
         """What could be as usual and is not, and at which moment."""
         for what, value in self.start.items():
-            if value != what.usual and what.usual in system.initial[what]:
+            first = system.starts_with(what)[0]
+            if what == first and value != what.usual and what.usual in system.initial[what]:
                 yield 0, what
         for step, inputs in enumerate(self.inputs):
             for what, value in inputs.items():
                 if value != what.usual:
                     yield step, what
 
-    def without(self, gone: Sequence[tuple[int, Observable]]) -> "_History":
+    def without(self, system: System, gone: Sequence[tuple[int, Observable]]) -> "_History":
         start, inputs = dict(self.start), [dict(moment) for moment in self.inputs]
         for step, what in gone:
-            (start if what in start else inputs[step])[what] = what.usual
+            if what in start:
+                start |= dict.fromkeys(system.starts_with(what), what.usual)
+            else:
+                inputs[step][what] = what.usual
         return _History(start, inputs)
 
 

@@ -185,7 +185,8 @@ def _initial(system: System, used: Iterable[Observable]) -> Expr:
     initial value."""
     wanted = set(used)
     assert all(system.initial[what] for what in system.states)
-    return conjunction(*(atom(w, *system.initial[w]) for w in system.states if w in wanted))
+    alike = (clause for clause in system.start if wanted.issuperset(support(clause)))
+    return conjunction(*(atom(w, *system.initial[w]) for w in system.states if w in wanted), *alike)
 
 
 # ------------------------------------------------------------------ text

@@ -42,7 +42,7 @@ def _queries(system: System, bad: Expr, proof: Unreachable) -> "list[_Query]":
     initial, transition = Unrolling(system, start=True), Unrolling(system, start=False)
     hold = transition.literal(facts, 0)
     return [
-        _Query(initial, [initial.literal(violated, 0)], 1),
+        _Query(initial, [initial.literal(expr, 0) for expr in (violated, *system.start)], 1),
         _Query(transition, [hold, transition.literal(violated, 1)], 2),
         _Query(transition, [hold, transition.literal(bad, 0)], 1),
     ]

@@ -211,9 +211,14 @@ class Samples:
     def _begin(self, cases: int) -> None:
         """Set some lanes to initial states."""
         every = self._values[1]
+        drawn: dict[Observable, dict[str, int]] = {}
         for what in self.system.states:
             allowed = self.system.initial[what]
-            shared = dict(zip(allowed, _shared(self._chance, every, len(allowed)), strict=True))
+            first = self.system.starts_with(what)[0]
+            if first not in drawn:
+                parts = _shared(self._chance, every, len(allowed))
+                drawn[first] = dict(zip(allowed, parts, strict=True))
+            shared = drawn[first]
             for value in what.values:
                 old = self._machine.get(self._values, what, value)
                 new = (old & ~cases) | (shared.get(value, 0) & cases)

@@ -67,7 +67,8 @@ def strengthened(
 
 def _holds_at_start(system: System, hint: Expr, deadline: float | None) -> bool:
     start = Unrolling(cut(system, support(hint)), start=True)
-    return start.check([start.literal(negation(hint), 0)], deadline) is False
+    asked = [start.literal(negation(hint), 0), *start.constraints(0)]
+    return start.check(asked, deadline) is False
 
 
 def _lasts(

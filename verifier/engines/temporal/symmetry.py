@@ -86,6 +86,7 @@ class Shapes:
                 for state, form in zip(system.states, forms, strict=True)
             ),
             tuple(named(form) for form in always),
+            tuple(tuple(number[what] for what in group) for group in system.alike),
         )
         return Shape(key, there, {given: what for what, given in there.items()})
 

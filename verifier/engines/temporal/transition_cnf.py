@@ -9,6 +9,7 @@ Trusted by nobody: :mod:`verifier.engines.temporal.induction` checks what is der
 """
 
 from collections.abc import Iterable, Iterator, Sequence
+from itertools import combinations
 
 from verifier.engines.temporal.gates import TRUE, Gates
 from verifier.engines.temporal.sat import Clause
@@ -40,9 +41,13 @@ class TransitionCnf:
         self.next_constraints = tuple(self._after_a_step(system.always))
         # A literal that every initial state satisfies, by bit.
         self.initial = dict(self._settled_at_start())
-        self.initial_clauses = tuple(
-            tuple(self._bits[what, value] for value in system.initial[what])
-            for what in system.states
+        self.start = tuple(self._alike())
+        self.initial_clauses = (
+            *(
+                tuple(self._bits[what, value] for value in system.initial[what])
+                for what in system.states
+            ),
+            *self.start,
         )
         self.one_start = all(len(set(values)) == 1 for values in system.initial.values())
 
@@ -93,6 +98,13 @@ class TransitionCnf:
         for expr in exprs:
             yield fold(expr, self._made, known)
         self._bits = now
+
+    def _alike(self) -> Iterator[Clause]:
+        """Clauses of the states that start with one value."""
+        for group in self.system.alike:
+            for one, other in combinations(group, 2):
+                for value in self.system.initial[one]:
+                    yield -self._bits[one, value], self._bits[other, value]
 
     def _settled_at_start(self) -> Iterable[tuple[int, int]]:
         for bit, (what, value) in self._meaning.items():

@@ -24,6 +24,7 @@ class UnrolledCnf:
         self._gates = Gates(self.solver.variable, self.solver.add)
         # By step: the literal of each literal of the transition, once it was asked for.
         self._steps: list[dict[int, int]] = []
+        self._begun = False
 
     def literal(self, literal: int, step: int) -> int:
         """A literal of the transition, at a step counted from 0."""
@@ -54,6 +55,13 @@ class UnrolledCnf:
         for what in cnf.system.inputs:
             self._free(what, what.values, at)
         self._steps.append(at)
+
+    def begin(self) -> None:
+        """What starts alike does."""
+        if not self._begun:
+            self._begun = True
+            for clause in self.cnf.start:
+                self.solver.add([self.literal(literal, 0) for literal in clause])
 
     def _free(self, what: Observable, allowed: Iterable[str], at: dict[int, int]) -> None:
         """New variables for an observable that has any one of the values allowed."""

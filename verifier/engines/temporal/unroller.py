@@ -104,9 +104,11 @@ class Unrolling(Session):
     # -------------------------------------------------------------- assumptions and models
 
     def constraints(self, *steps: int) -> list[z3.BoolRef]:
-        """Assumption literals of the system's constraints at these steps. (Later steps may be
-        past the end of an execution, and are not constrained.)"""
-        return [self.literal(expr, step) for step in steps for expr in self.system.always]
+        """Assumption literals of the system's constraints at these steps, those of its start
+        included. (Later steps may be past the end of an execution, and are not constrained.)"""
+        always = [self.literal(expr, step) for step in steps for expr in self.system.always]
+        start = self.system.start if self._start and 0 in steps else ()
+        return [*always, *(self.literal(clause, 0) for clause in start)]
 
     def literal(self, expr: Expr, step: int) -> z3.BoolRef:
         """An assumption literal: given to :meth:`check`, it makes the expression hold at a step."""

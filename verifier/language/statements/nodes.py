@@ -166,7 +166,7 @@ ClauseKind = Literal[
     "without track power",
     "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
     "detectable", "wheelsets",
-    "thrown when", "locked while", "electric lock", "pipe-connected",
+    "thrown when", "locked while", "electric lock", "pipe-connected", "starts",
     "picks when", "sticks while", "slow to pick", "slow to release",
     "rightward when", "leftward when",
 ]  # fmt: skip

@@ -38,6 +38,7 @@ _OPENING = {
     "thrown": ("by", *_POSITIONS),
     "pipe-connected": ("to",),
     "motor": ("slow", "snap"),
+    "starts": ("normal", "reverse", "derailing", "non-derailing", "seated", "open"),
     "powered": ("by",),
     "no": ("contacts",),
     "contacts": _POSITIONS,

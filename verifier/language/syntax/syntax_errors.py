@@ -47,7 +47,7 @@ BELONGS_TO = {
     **dict.fromkeys(("through", "turns", "sensitivity", "hold", "output", "isolated", "without"),
                     "detector"),
     **dict.fromkeys(("outputs", "reads", "lamps", "needs"), "driver"),
-    **dict.fromkeys(("locked", "electric"), "turnout"),
+    **dict.fromkeys(("locked", "electric", "starts"), "turnout"),
     **dict.fromkeys(("picks", "sticks", "slow"), "relay"),
     **dict.fromkeys(("rightward", "leftward"), "traffic"),
 }  # fmt: skip

@@ -1,7 +1,7 @@
 """Memory, timing and locking of a file, resolved: relays, timers, how points are
 thrown and locked, direction of traffic, and how trains run. Times are exact, in seconds."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Literal
@@ -146,6 +146,25 @@ def promise_text(rule: CrewRule, about: tuple[str, ...]) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class Starts:
+    """How points, derails and gates may lie at the start of a history, at rest. ``positions``: by
+    device; one that is not in it may lie either way. ``alike``: groups of devices that start in
+    one position."""
+
+    positions: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    alike: tuple[tuple[str, ...], ...] = ()
+
+    def of(self, device: str, values: tuple[str, ...]) -> tuple[str, ...]:
+        """The positions of a device, given those it can have, the way between them last."""
+        return self.positions.get(device, values[:2])
+
+    def together(self, devices: Iterable[str]) -> tuple[tuple[str, ...], ...]:
+        """The devices in groups that start alike, most of them of one device."""
+        grouped = {name: group for group in self.alike for name in group}
+        return tuple(dict.fromkeys(grouped.get(name, (name,)) for name in devices))
+
+
+@dataclass(frozen=True, slots=True)
 class Locking:
     """``over_time``: the file gives memory, timing or how trains run, so that histories are
     proved too. ``memory``: names of relays, timers and traffic in the order of
@@ -161,6 +180,7 @@ class Locking:
     memory: tuple[str, ...] = ()
     building: Building = Building()
     promises: tuple[Promise, ...] = ()
+    starts: Starts = Starts()
 
 
 NO_LOCKING = Locking()
