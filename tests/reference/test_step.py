@@ -45,12 +45,12 @@ def test_states_and_choices_of_a_switch() -> None:
 
 
 def test_it_starts_with_all_track_vacant() -> None:
-    (start,) = junction().stepper.initial_states()
+    (start,) = junction(throw="starts normal").stepper.initial_states()
     assert all(state == what.usual for what, state in start.items())
 
 
 def test_stock_may_stand_at_the_start_where_the_file_says() -> None:
-    plan = verifier.load_text(SWITCH.format(throw="") + "trains start on Siding\n")
+    plan = verifier.load_text(SWITCH.format(throw="starts normal") + "trains start on Siding\n")
     starts = {
         (what.kind, state)
         for start in Stepper(plan).initial_states()
