@@ -82,7 +82,7 @@ class Locker(Writer):
             yield f"  pipe-connected to {r.choice(switches)}{leg}"
             return
         by = r.choice(["anyone", "hand", "lever", "buttons", "rule"])
-        self.by_people += [points] if by != "rule" and kind in ("turnout", "slip") else []
+        self.by_people += [points] if by != "rule" else []
         words = {"hand": "hand", "lever": f"Lever-{points}", "buttons": "Push1, Push2"}
         if by in words:
             yield f"  thrown by {words[by]}"

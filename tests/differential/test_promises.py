@@ -18,7 +18,7 @@ from verifier.reference.explicit_states import Never, Reached, TooLarge, search
 from verifier.reference.step import Stepper
 from verifier.world.world import World
 
-# Two turnouts with one lever, and a slip behind them.
+# Two turnouts with one lever, a slip behind them, derails and a gate.
 THROAT = """
 edge West, East, Mill
 block Main, Throat, Upper, Lower, Yard
@@ -28,6 +28,13 @@ turnout T1, T3 in Throat
   thrown by K
 slip P1 in Yard
   thrown by N, R
+derail D1 on Spur toward T3
+  thrown by K-derail
+lever K-derail positions normal, reverse
+gate G1 on Lower
+  thrown by hand
+derail D2 on Main toward T1
+  pipe-connected to T1
 track West = Main | T1 normal | Upper | along P1 | East-Block = East
 track Mid = Spur | normal T3 | Lower | across P1 | Mill-Block = Mill
 track T1 reverse = reverse T3
@@ -56,6 +63,10 @@ crew promises not to throw points under a train
 crew promises not to throw points ahead of a train
 crew promises not to throw points under clear signals
 crew promises not to throw points before a train can stop
+crew promises not to throw D1, G1 under a train
+crew promises not to throw D1, G1 under clear signals
+crew promises not to throw G1 ahead of a train
+crew promises not to throw D1, G1 before a train can stop
 crew promises one train at a time on Lower, Throat
 crew promises one direction at a time on Upper, Yard
 crew promises not to reverse on Main, Spur

@@ -98,9 +98,6 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     derails = find_derails(statements, track, names)
     named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}
     locking = read_locking(statements, named, words)
-    promises = read_promises(statements, names, track, routes, locking)
-    if promises:
-        locking = replace(locking, over_time=True, promises=promises)
     starts = read_starts(statements, crossovers, locking, conditions, names)
     locking = replace(locking, starts=starts)
     claims = read_claims(statements, words)
@@ -111,7 +108,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         raise InputError(names.errors)
     equipment = derive_equipment(wiring, track, blocks, signals, conditions, locking)
     inputs = _inputs(statements, words.levers)
-    return Plan(
+    plan = Plan(
         source=source,
         title=next((s.title for s in statements if isinstance(s, tree.Layout)), source.name),
         blocks=blocks,
@@ -138,6 +135,12 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         unwired_inputs=inputs,
         _routes_by_signal={s: tuple(those) for s, those in groupby(routes, lambda r: r.signal)},
     )
+    promises = read_promises(statements, names, plan)
+    if names.errors:
+        raise InputError(names.errors)
+    if not promises:
+        return plan
+    return replace(plan, locking=replace(locking, over_time=True, promises=promises))
 
 
 def _declared_limits(

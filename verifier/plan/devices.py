@@ -30,6 +30,8 @@ class Device:
     joints: tuple[Joint, ...]
     span: Span
     pipe: Pipe | None = None
+    # Of a derail: the trackwork that it protects.
+    guards: str | None = None
 
     @property
     def lies(self) -> Observable:
@@ -95,7 +97,7 @@ def _all(plan: Plan) -> Iterator[Device]:
             yield Device(p.name, p.kind, p.block or p.name, (p.name,), (), p.span)
     for d in plan.derails.values():
         joint = plan.track.joint_at[d.port]
-        yield Device(d.name, "derail", d.block, (), (joint,), d.span, d.pipe)
+        yield Device(d.name, "derail", d.block, (), (joint,), d.span, d.pipe, d.guards)
     for g in plan.gates.values():
         spans = tuple(p.name for p in pieces.values() if p.block == g.block)
         yield Device(g.name, "gate", g.block, spans, (), g.span)

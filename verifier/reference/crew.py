@@ -7,8 +7,10 @@ points thrown at it and how trains move from it. Out: the promises that this bre
 from collections.abc import Iterator, Mapping, Set
 
 from verifier.plan import observables
+from verifier.plan.devices import Device
+from verifier.plan.locking.crew_rules import led_to
 from verifier.plan.locking.locking_model import Promise
-from verifier.plan.model import Port, Route
+from verifier.plan.model import Move, Port, Route
 from verifier.plan.observables import Observable
 from verifier.reference.positions import Positions
 from verifier.reference.state_variables import StateVariables
@@ -64,22 +66,21 @@ class CrewStep:
         same = [known[n] for n, throw in throws.items() if throw.lever == throws[points].lever]
         return len({device.positions.index(self._now[device.told]) for device in same}) > 1
 
-    def _is_warned(self, promise: Promise, points: str) -> bool:
-        """Whether people see what they promised not to throw the points for."""
+    def _is_warned(self, promise: Promise, name: str) -> bool:
+        """Whether people see what they promised not to throw something for."""
+        device = self._variables.devices[name]
         if promise.rule == "under a train":
-            return self._on(points)
-        for route in self._plan.routes:
-            if points not in [need.points for need in route.needs]:
-                continue
+            return self._stands_on(device)
+        for route, count in led_to(device, self._plan.routes, self._plan.signals):
             signal = self._plan.signals[route.signal]
             if promise.rule == "ahead of a train":
-                warned = self._is_coming(points, route)
+                warned = self._is_coming(route, count)
             elif promise.rule == "under clear signals":
-                warned = self._trains.permits(signal) and self._is_led(points, route)
+                warned = self._trains.permits(signal) and self._is_led(route, count)
             else:
                 late = self._variables.late(signal.name)
                 warned = late is not None and self._now[late] == "yes"
-                warned = warned and self._is_led(points, route)
+                warned = warned and self._is_led(route, count)
             if warned:
                 return True
         return False
@@ -87,28 +88,33 @@ class CrewStep:
     def _on(self, piece: str) -> bool:
         return self._now[observables.train(piece)] == "occupied"
 
-    def _is_led(self, points: str, route: Route) -> bool:
-        """Whether a train that takes the route comes to the points, as the others lie."""
-        for need in route.needs:
-            if need.facing and self._now[observables.points(need.points)] != need.position:
-                return False
-            if need.points == points:
-                return True
-        return False
+    def _stands_on(self, device: Device) -> bool:
+        """Whether a train stands on something that moves."""
+        across = [
+            name
+            for name, joint in self._positions.joints.items()
+            if joint in device.joints and self._now[observables.across(name)] == "spanned"
+        ]
+        return bool(across) or any(map(self._on, device.pieces))
 
-    def _is_coming(self, points: str, route: Route) -> bool:
-        """Whether a train inside the route is on its way to the points."""
+    def _lies_on(self, move: Move) -> bool:
+        """Whether facing points lie for a move."""
+        if not move.facing or move.position is None:
+            return True
+        return self._now[observables.points(move.piece)] == move.position
+
+    def _is_led(self, route: Route, count: int) -> bool:
+        """Whether a train that takes the route runs over its first pieces, as the points lie."""
+        return all(map(self._lies_on, route.moves[:count]))
+
+    def _is_coming(self, route: Route, count: int) -> bool:
+        """Whether a train on one of the first pieces of the route is led over the rest of them."""
         under_way = False
-        for move in route.moves:
-            if move.piece == points:
-                return under_way
+        for move in route.moves[:count]:
             heading = self._now[self._variables.heading(move.piece)]
-            if self._on(move.piece) and heading == move.enter:
-                under_way = True
-            if move.position is not None and move.facing:
-                lies = self._now[observables.points(move.piece)] == move.position
-                under_way = under_way and lies
-        return False
+            under_way = under_way or (self._on(move.piece) and heading == move.enter)
+            under_way = under_way and self._lies_on(move)
+        return under_way
 
     # -------------------------------------------------------------- blocks
 

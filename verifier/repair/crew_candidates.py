@@ -7,7 +7,8 @@ the later ones are left out first.
 from collections.abc import Iterable, Iterator
 
 from verifier.language.statements.locking import CrewRule
-from verifier.plan.locking.crew_rules import led_over, lie_ahead, may_be_thrown
+from verifier.plan.devices import Device, devices
+from verifier.plan.locking.crew_rules import led_to, may_be_thrown
 from verifier.plan.locking.locking_model import THROWING, Promise, promise_text
 from verifier.plan.model import Plan
 from verifier.reference.positions import Positions
@@ -35,28 +36,31 @@ def merged(promises: Iterable[Promise], plan: Plan) -> tuple[Promise, ...]:
 
 
 def _promise(plan: Plan, rule: CrewRule, about: tuple[str, ...]) -> Promise:
-    things = plan.blocks if plan.blocks.keys() >= set(about) else plan.track.pieces
-    return Promise(rule, about, promise_text(rule, about), things[about[0]].span)
+    first = about[0]
+    span = devices(plan)[first].span if rule in THROWING else plan.blocks[first].span
+    return Promise(rule, about, promise_text(rule, about), span)
 
 
 def _throwing(plan: Plan) -> Iterator[tuple[CrewRule, tuple[str, ...]]]:
-    points = [n for n, p in plan.track.pieces.items() if p.kind in ("turnout", "slip")]
+    known = devices(plan).values()
+    thrown = [d for d in known if d.pipe is None and may_be_thrown(d.name, plan.locking)]
     for rule in THROWING:
-        for name in points:
-            if may_be_thrown(name, plan.locking) and _says_something(rule, name, plan):
-                yield rule, (name,)
+        for device in thrown:
+            if _says_something(rule, device, plan):
+                yield rule, (device.name,)
 
 
-def _says_something(rule: CrewRule, points: str, plan: Plan) -> bool:
+def _says_something(rule: CrewRule, device: Device, plan: Plan) -> bool:
+    led = [count for _, count in led_to(device, plan.routes, plan.signals)]
     match rule:
         case "under a train":
             return True
         case "ahead of a train":
-            return lie_ahead(points, plan.routes)
+            return any(led)
         case "before a train can stop" if plan.locking.running.to_stop is None:
             return False
         case _:
-            return led_over(points, plan.routes)
+            return bool(led)
 
 
 def _blocks(plan: Plan) -> Iterator[tuple[CrewRule, tuple[str, ...]]]:

@@ -8,6 +8,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from verifier.plan import observables
+from verifier.plan.devices import Device, devices
+from verifier.plan.locking.crew_rules import led_to
 from verifier.plan.locking.locking_model import Promise, Throw, Timer
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import AnyOne, Condition, Fact, Not
@@ -53,11 +55,12 @@ _BLOCKS = ("one train at a time", "one direction at a time", "to reverse")
 
 
 def _held(plan: Plan, name: str, promise: Promise) -> _Held | None:
-    over = [r for r in plan.routes if any(n.points == name for n in r.needs)]
-    signals = [plan.signals[s] for s in dict.fromkeys(route.signal for route in over)]
+    device = devices(plan)[name]
+    led = list(led_to(device, plan.routes, plan.signals))
+    signals = [plan.signals[s] for s in dict.fromkeys(route.signal for route, _ in led)]
     match promise.rule:
         case "under a train":
-            return _occupied(plan, [plan.track.pieces[name].block])
+            return _occupied(plan, _blocks_of(device, plan))
         case "under clear signals":
             facts = tuple(not_at_stop(signal, plan) for signal in signals)
             free = f"{_listed(s.name for s in signals)} at stop"
@@ -65,12 +68,12 @@ def _held(plan: Plan, name: str, promise: Promise) -> _Held | None:
         case "ahead of a train":
             before = [
                 plan.track.pieces[move.piece].block
-                for route in over
-                for move in route.moves[: route.pieces.index(name)]
+                for route, count in led
+                for move in route.moves[:count]
             ]
             return _occupied(plan, before)
         case _:
-            return _timed(plan, name, signals)
+            return _timed(plan, device, signals)
 
 
 def _occupied(plan: Plan, blocks: Iterable[str | None]) -> _Held | None:
@@ -83,14 +86,21 @@ def _occupied(plan: Plan, blocks: Iterable[str | None]) -> _Held | None:
     return _Held(seen, f"{of}{_listed(names)} occupied", f"{_listed(names)} clear")
 
 
-def _timed(plan: Plan, name: str, signals: list[Signal]) -> _Held | None:
+def _blocks_of(device: Device, plan: Plan) -> list[str | None]:
+    """The blocks in which a train that stands on it is."""
+    beside = [port.piece for joint in device.joints for port in (joint.a, joint.b)]
+    return [plan.track.pieces[piece].block for piece in (*device.pieces, *beside)]
+
+
+def _timed(plan: Plan, device: Device, signals: list[Signal]) -> _Held | None:
     """Time runs while all signals over the points are at stop."""
     seconds = plan.locking.running.to_stop
-    if seconds is None or any(f"{name}-lock-time" in names for names in (plan.locking.timers,)):
+    name = f"{device.name}-lock-time"
+    if seconds is None or name in plan.locking.timers:
         return None
     clear = tuple(not_at_stop(signal, plan) for signal in signals)
-    span = plan.track.pieces[name].span
-    timer = Timer(f"{name}-lock-time", seconds, Not(AnyOne(clear, span), span), span)
+    span = device.span
+    timer = Timer(name, seconds, Not(AnyOne(clear, span), span), span)
     done = Fact(observables.timer(timer.name), ("done",), span, f"{timer.name} done")
     written = (
         f"`timer {timer.name} {decimal(seconds)} s runs while "
@@ -105,7 +115,7 @@ def _installed(plan: Plan, name: str, parts: list[_Held]) -> Equipment:
     by_hand = throw.by in ("hand", "anyone")
     held = [condition for part in parts for condition in part.while_]
     all_held = [throw.locked, *held] if throw.locked is not None else held
-    span = plan.track.pieces[name].span
+    span = devices(plan)[name].span
     changed = replace(
         throw,
         by="hand" if by_hand else throw.by,
@@ -131,13 +141,13 @@ def _installed(plan: Plan, name: str, parts: list[_Held]) -> Equipment:
 
 def _unsaid(plan: Plan, name: str) -> Throw:
     """How points are thrown of which the file says nothing."""
-    span = plan.track.pieces[name].span
+    span = devices(plan)[name].span
     return Throw(name, "anyone", None, (), None, None, False, False, span)
 
 
 def _written(plan: Plan, name: str, throw: Throw, parts: list[_Held]) -> str:
     """What to install, and how a file says it."""
-    under = f"under `{plan.track.pieces[name].kind} {name}`"
+    under = f"under `{devices(plan)[name].title}`"
     timers = "".join(part.written for part in parts)
     free, held = (" and ".join(p.free for p in parts), " or ".join(p.held for p in parts))
     if throw.electric:

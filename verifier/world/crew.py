@@ -12,6 +12,7 @@ from itertools import combinations
 from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.devices import devices
+from verifier.plan.locking.crew_rules import led_to
 from verifier.plan.locking.locking_model import THROWING, Promise
 from verifier.plan.model import Plan, Port, Route
 from verifier.plan.track.build_track import moves_over
@@ -32,6 +33,7 @@ class Crew:
         late: Callable[[str], Expr],
     ):
         self._plan = plan
+        self._devices = devices(plan)
         self._memory = memory
         self._trains = trains
         self._permits = permits
@@ -61,46 +63,37 @@ class Crew:
     # -------------------------------------------------------------- throwing points
 
     def _throws(self, points: str) -> Expr:
-        """People throw the points. Where one lever throws several that lie in different ways, it
+        """People throw something. Where one lever throws several that lie in different ways, it
         cannot stand as they all do; then nobody has thrown anything."""
         throw = self._plan.locking.throws.get(points)
         lever = None if throw is None else throw.lever
-        known = devices(self._plan)
-        together = [known[t.device] for t in self._plan.locking.throws.values() if lever and
+        together = [self._devices[t.device] for t in self._plan.locking.throws.values() if lever and
                     t.lever == lever]  # fmt: skip
         alike = disjunction(
             *(conjunction(*(atom(d.told, d.positions[k]) for d in together)) for k in (0, 1))
         )
         return conjunction(self._memory.is_thrown(points), alike)
 
-    def _warned(self, promise: Promise, points: str) -> Expr:
-        """What people see that keeps them from throwing the points."""
+    def _warned(self, promise: Promise, name: str) -> Expr:
+        """What people see that keeps them from throwing something."""
+        device = self._devices[name]
         if promise.rule == "under a train":
-            return self._trains.occupied(points)
+            across = (negation(self._trains.is_free(joint)) for joint in device.joints)
+            return disjunction(*map(self._trains.occupied, device.pieces), *across)
         ways = []
-        for route in self._plan.routes:
-            if points in route.pieces and any(need.points == points for need in route.needs):
-                match promise.rule:
-                    case "ahead of a train":
-                        ways.append(self._runs_toward(points, route))
-                    case "under clear signals":
-                        lets = self._permits(route.signal)
-                        ways.append(conjunction(lets, self._leads_to(points, route)))
-                    case _:
-                        late = self._late(route.signal)
-                        ways.append(conjunction(late, self._leads_to(points, route)))
+        for route, count in led_to(device, self._plan.routes, self._plan.signals):
+            match promise.rule:
+                case "ahead of a train":
+                    ways.append(self._runs_toward(route, count))
+                case "under clear signals":
+                    ways.append(conjunction(self._permits(route.signal), _leads_on(route, count)))
+                case _:
+                    ways.append(conjunction(self._late(route.signal), _leads_on(route, count)))
         return disjunction(*ways)
 
-    def _leads_to(self, points: str, route: Route) -> Expr:
-        """The facing points of the route lie for it, up to these and with them."""
-        upto = route.needs[: [need.points for need in route.needs].index(points) + 1]
-        return conjunction(
-            *(atom(observables.points(n.points), n.position) for n in upto if n.facing)
-        )
-
-    def _runs_toward(self, points: str, route: Route) -> Expr:
-        """A train is inside the route, has not reached the points, and is led to them."""
-        before = route.moves[: route.pieces.index(points)]
+    def _runs_toward(self, route: Route, count: int) -> Expr:
+        """A train is on one of the first ``count`` pieces of the route, and is led over them."""
+        before = route.moves[:count]
         ways = []
         for i, move in enumerate(before):
             here = conjunction(
@@ -144,3 +137,14 @@ class Crew:
                     if before.piece in inside:
                         leaving.append(before)
         return list(found)
+
+
+def _leads_on(route: Route, count: int) -> Expr:
+    """The facing points among the first ``count`` pieces of the route lie for it."""
+    return conjunction(
+        *(
+            atom(observables.points(move.piece), move.position)
+            for move in route.moves[:count]
+            if move.facing and move.position is not None
+        )
+    )

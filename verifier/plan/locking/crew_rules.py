@@ -1,31 +1,26 @@
 """What the crew promises: rules that people keep where no lock does.
 
-In: `crew promises …` statements, the track and how points are thrown. Out: a
+In: `crew promises …` statements and the plan without them. Out: a
 :class:`~verifier.plan.locking.locking_model.Promise` for each; promises that nobody can keep, or
 that say nothing, are noted in the names as errors.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 
 from verifier.language.syntax import tree
 from verifier.plan.clause_reader import at_most_one
+from verifier.plan.devices import Device, devices
 from verifier.plan.locking.locking_model import THROWING, Locking, Promise, promise_text
-from verifier.plan.model import Route, Track
+from verifier.plan.model import Plan, Route, Signal
 from verifier.plan.names import KIND_WORDS, Names
-
-_POINTS = ("turnout", "slip")
 
 
 def read_promises(
-    statements: Sequence[tree.Statement],
-    names: Names,
-    track: Track,
-    routes: Sequence[Route],
-    locking: Locking,
+    statements: Sequence[tree.Statement], names: Names, plan: Plan
 ) -> tuple[Promise, ...]:
-    """The promises of a file, in its order; errors are noted."""
-    reader = _Reader(names, track, routes, locking)
+    """The promises of a file, in its order; errors are noted. ``plan`` is the file without them."""
+    reader = _Reader(names, plan)
     promises: list[Promise] = []
     for node in tree.of_kind(statements, tree.Crew):
         about = reader.about(node)
@@ -42,27 +37,39 @@ def may_be_thrown(name: str, locking: Locking) -> bool:
     return throw is None or throw.by != "rule"
 
 
-def led_over(points: str, routes: Iterable[Route]) -> bool:
-    """Whether a signal leads trains over some points."""
-    return any(need.points == points for route in routes for need in route.needs)
+def moves_before(device: Device, route: Route, signal: Signal) -> int | None:
+    """How many pieces of a route a train runs over before it is at something that moves; of a
+    derail that the route does not run over, before it is at what that protects. None where the
+    route does not lead there. ``signal``: where the route begins."""
+    if device.kind == "derail":
+        passed = list(route.joints[:-1] if route.exit_kind == "signal" else route.joints)
+        at = [k for k, j in enumerate((signal.joint, *passed)) if j in device.joints]
+        at += [k for k, piece in enumerate(route.pieces) if piece == device.guards]
+        return min(at, default=None)
+    on = [k for k, piece in enumerate(route.pieces) if piece in device.pieces]
+    return on[-1] if on else None
 
 
-def lie_ahead(points: str, routes: Iterable[Route]) -> bool:
-    """Whether a train can be inside a route and still before some points."""
-    return any(route.pieces.index(n.points) > 0 for route in routes for n in route.needs
-               if n.points == points)  # fmt: skip
+def led_to(
+    device: Device, routes: Iterable[Route], signals: Mapping[str, Signal]
+) -> Iterator[tuple[Route, int]]:
+    """The routes that lead to something that moves, and how many pieces they run over before."""
+    for route in routes:
+        count = moves_before(device, route, signals[route.signal])
+        if count is not None:
+            yield route, count
 
 
 class _Reader:
-    def __init__(self, names: Names, track: Track, routes: Sequence[Route], locking: Locking):
+    def __init__(self, names: Names, plan: Plan):
         self.names = names
-        self._routes = routes
-        self._locking = locking
-        self._points = [n for n, piece in track.pieces.items() if piece.kind in _POINTS]
+        self._plan = plan
+        self._locking = plan.locking
+        self._devices = devices(plan)
 
     def about(self, node: tree.Crew) -> tuple[str, ...]:
         """What a promise is about; nothing where it is wrong."""
-        at_most_one(node.about, "turnout" if node.rule in THROWING else "block", self.names)
+        at_most_one(node.about, "name" if node.rule in THROWING else "block", self.names)
         if node.rule in THROWING:
             return self._thrown(node)
         return self._blocks(node)
@@ -76,8 +83,10 @@ class _Reader:
         if not node.about:
             found = tuple(
                 n
-                for n in self._points
-                if may_be_thrown(n, self._locking) and not self._says_nothing(n, node)
+                for n, device in self._devices.items()
+                if device.has_points
+                and may_be_thrown(n, self._locking)
+                and not self._says_nothing(n, node)
             )
             if not found:
                 self.names.error("CP752", node.span, "none")
@@ -85,35 +94,40 @@ class _Reader:
         return tuple(dict.fromkeys(chain.from_iterable(self._named(n, node) for n in node.about)))
 
     def _named(self, name: tree.Name, node: tree.Crew) -> Iterator[str]:
-        """The turnouts and slips of one name, a crossover being two."""
+        """What moves by one name, a crossover being two."""
         declared = self.names.table.get(name.text)
         if declared is None:
-            self.names.find(name, "turnout", "slip", "crossover")
+            self.names.find(name, "turnout", "slip", "crossover", "derail", "gate")
             return
         if declared.kind == "crossover":
             ends = getattr(declared.node, "ends", ())
-            points = [end.text for end in ends if end.text in self._points]
-        elif declared.kind in _POINTS:
-            points = [name.text]
+            named = [end.text for end in ends if end.text in self._devices]
+        elif name.text in self._devices:
+            named = [name.text]
         else:
             kind = KIND_WORDS[declared.kind]
             self.names.error("CP751", name.span, others=[declared.span], name=name.text, kind=kind)
             return
-        for one in points:
-            throw = self._locking.throws.get(one)
-            if throw is not None and not may_be_thrown(one, self._locking):
+        for one in named:
+            throw, pipe = self._locking.throws.get(one), self._devices[one].pipe
+            if pipe is not None:
+                self.names.error(
+                    "CP752", name.span, "pipe", others=[pipe.span], name=one, points=pipe.points
+                )
+            elif throw is not None and not may_be_thrown(one, self._locking):
                 self.names.error("CP752", name.span, others=[throw.span], name=name.text)
             elif variant := self._says_nothing(one, node):
                 self.names.error("CP755", name.span, variant, name=name.text)
             else:
                 yield one
 
-    def _says_nothing(self, points: str, node: tree.Crew) -> str:
-        """Why a promise about these points says nothing; empty where it does."""
+    def _says_nothing(self, name: str, node: tree.Crew) -> str:
+        """Why a promise about this says nothing; empty where it does."""
+        led = [n for _, n in led_to(self._devices[name], self._plan.routes, self._plan.signals)]
         if node.rule in ("under clear signals", "before a train can stop"):
-            return "" if led_over(points, self._routes) else "no_signal"
+            return "" if led else "no_signal"
         if node.rule == "ahead of a train":
-            return "" if lie_ahead(points, self._routes) else "not_ahead"
+            return "" if any(led) else "not_ahead"
         return ""
 
     # -------------------------------------------------------------- blocks
