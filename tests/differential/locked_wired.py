@@ -22,10 +22,22 @@ class Fitter(Electrician):
         return line
 
 
+def with_releases(r: Random, text: str) -> str:
+    """Some relays release in sequence."""
+    watched = [b.name for b in built(text).blocks.values() if b.detected]
+    lines = []
+    for line in text.splitlines():
+        lines.append(line)
+        if line.startswith("relay ") and r.random() < 0.4:
+            steps = (f"{r.choice(watched)} {r.choice(['occupied', 'clear'])}" for _ in range(3))
+            lines.append(f"  releases after {' then '.join(list(steps)[: r.randint(2, 3)])}")
+    return "\n".join(lines) + "\n"
+
+
 def write_locked_and_wired(r: Random, room: int) -> str:
     """A locked junction with wiring; rails joined where they must not be are tried again."""
     while True:
-        text = write_locked(r, room)
+        text = with_releases(r, write_locked(r, room))
         heads = {s.name: [h.name for h in s.heads] for s in built(text).signals.values()}
         wired = Fitter(r, text, heads, r.choice([1.0, 0.7, 0.4])).everything()
         try:

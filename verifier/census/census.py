@@ -11,7 +11,7 @@ from verifier.logic.expr import Expr, atom
 from verifier.plan.model import Plan
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, facts_in
 
-Over = Literal["situations", "histories", "lossy", "for good"]
+Over = Literal["situations", "histories", "lossy", "blips", "for good"]
 Mode = Literal["never", "possible"]
 
 
@@ -63,6 +63,7 @@ CENSUS: Mapping[str, Entry] = {
     "approach-locking": Entry(locks.approach_locking, "histories"),
     "time-locking": Entry(locks.time_locking, "histories"),
     "route-locking": Entry(locks.route_locking, "histories"),
+    "false-occupancy": Entry(locks.false_occupancy, "blips"),
     "loss-of-shunt": Entry(locks.loss_of_shunt, "lossy"),
     "traffic-locking": Entry(locks.traffic_locking, "histories"),
     "opposing-signals-drop": Entry(locks.opposing_signals_drop, "histories"),

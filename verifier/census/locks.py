@@ -5,6 +5,7 @@ trains run.
 """
 
 from collections.abc import Callable, Collection, Iterator
+from dataclasses import replace
 
 from verifier.census.movers import (
     Meeting,
@@ -108,6 +109,17 @@ def loss_of_shunt(survey: Survey) -> Musts:
             comes, signals = _headed_for(mover, survey)
             bad = all_of(any_of(mover.under, comes), mover.moves)
             yield Must((mover.name,), bad, signals, note=not slow)
+
+
+def false_occupancy(survey: Survey) -> Musts:
+    """Where some relay releases after a sequence, the same points: not even where a block is
+    falsely reported occupied for an instant. And, where the file says how long trains need to
+    stop, every signal that approach locking counts: nothing of its routes is released then."""
+    if all(not relay.after for relay in survey.plan.locking.relays.values()):
+        return
+    for must in loss_of_shunt(survey):
+        yield replace(must, note=False)
+    yield from approach_locking(survey)
 
 
 def _by_machine(throw: Throw) -> bool:

@@ -16,7 +16,7 @@ from verifier.logic.transition_system import System
 from verifier.plan.claims import granted
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Assumption, Plan
-from verifier.properties.obligation import Obligation
+from verifier.properties.obligation import Obligation, Over
 from verifier.verdicts.report import (
     Verdict,
 )
@@ -60,7 +60,11 @@ class HistoryProver:
     def _lossy(self) -> SystemProver:
         return self._prover(lossy=True)
 
-    def _prover(self, *, lossy: bool) -> SystemProver:
+    @cached_property
+    def _with_blips(self) -> SystemProver:
+        return self._prover(lossy=False, blips=True)
+
+    def _prover(self, *, lossy: bool, blips: bool = False) -> SystemProver:
         return SystemProver(
             self.plan,
             lossy,
@@ -69,6 +73,7 @@ class HistoryProver:
             self._store,
             self._clauses,
             lambda key: self._from_scratch.get(key),
+            blips=blips,
         )
 
     @cached_property
@@ -112,7 +117,7 @@ class HistoryProver:
             kinds.setdefault((obligation.over, obligation.mode), []).append(obligation)
         # "For good" needs the verdicts on collisions and derailments.
         for here in sorted(kinds.values(), key=lambda here: here[0].over == "for good"):
-            prover = self._lossy if here[0].over == "lossy" else self._truthful
+            prover = self._prover_of(here[0].over)
             if here[0].over == "for good":
                 yield from prover.always_again(here, self._before)
             else:
@@ -120,9 +125,19 @@ class HistoryProver:
                     self._before.append(verdict)
                     yield verdict
 
+    def _prover_of(self, over: Over) -> SystemProver:
+        match over:
+            case "lossy":
+                return self._lossy
+            case "blips":
+                return self._with_blips
+            case _:
+                return self._truthful
+
     def finished(self) -> None:
         """All that is asked about histories was."""
-        for prover in (self.__dict__.get("_truthful"), self.__dict__.get("_lossy")):
+        for name in ("_truthful", "_lossy", "_with_blips"):
+            prover = self.__dict__.get(name)
             if prover is not None:
                 prover.finished()
 

@@ -67,6 +67,8 @@ class SystemProver:
         clauses: Sequence[Expr],
         told: Callable[[str], Verdict | None],
         faults: Sequence[Fault] = (),
+        *,
+        blips: bool = False,
     ):
         self.plan = plan
         self._faults = faults
@@ -74,7 +76,7 @@ class SystemProver:
         self._told = told
         self._step = step
         self._store = store
-        self.histories = Histories(plan, lossy=lossy, faults=faults)
+        self.histories = Histories(plan, lossy=lossy, blips=blips, faults=faults)
         system = self.histories.system
         entries = frozenset(w for w in system.inputs if w.kind == "entry")
         self._few = (entries, frozenset(system.inputs))
@@ -197,7 +199,8 @@ class SystemProver:
         """All that is asked of this system was: the next time, the store has the answers."""
         if self._kept is None:
             self._store.keep(self._question, answer=True)
-        keep_order(self._store, self._order, lossy=self.lossy)
+        if not (self._faults or self.histories.blips):
+            keep_order(self._store, self._order, lossy=self.lossy)
 
     def _again(self, obligation: Obligation, answer: Resettability) -> Verdict:
         match answer:
@@ -320,7 +323,8 @@ class SystemProver:
         told, bad = history.story, obligation.holds_in
         if not replay(
             self.plan, told.moments, bad,
-            lossy=self.lossy, faults=self._faults, seconds=told.seconds,
+            lossy=self.lossy, blips=self.histories.blips, faults=self._faults,
+            seconds=told.seconds,
         ):  # fmt: skip
             raise InternalError(f"{obligation.key}: the history found does not replay")
         return history

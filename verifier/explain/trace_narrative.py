@@ -13,7 +13,13 @@ from fractions import Fraction
 from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_causes import Allowed, why_allowed
 from verifier.explain.trace_slicing import HELD, Moment, Tidied, sufficient, tidied, untidied
-from verifier.explain.trace_view import TraceView, TrainMove, acting_span
+from verifier.explain.trace_view import (
+    TraceView,
+    TrainMove,
+    acting_span,
+    imagined_at,
+    occupied_blocks,
+)
 from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.logic.expr import Expr, atom, holds, support
@@ -124,7 +130,10 @@ class _Teller:
         yield from self._start()
         passed = Fraction(0)
         for k in range(self.record.last + 1):
-            said = [*self._aspects(k, told=False), *self._commands(k), *self._aspects(k, told=True)]
+            said = [
+                *self._blips(k), *self._aspects(k, told=False), *self._commands(k),
+                *self._aspects(k, told=True),
+            ]  # fmt: skip
             if k == self.record.last:
                 said += self._at_the_end(k)
             else:
@@ -254,6 +263,12 @@ class _Teller:
                     yield HistoryEvent(k, f"the train on {what.name} is no longer detected"), what
                 elif was and not will:
                     yield HistoryEvent(k, f"the train on {what.name} is detected again"), what
+
+    def _blips(self, k: int) -> Iterator["_Said"]:
+        for name in imagined_at(self.plan, self.record.moments[k]):
+            if name not in occupied_blocks(self.plan, self.record.moments[k]):
+                text = f"{name} is reported occupied for an instant, though nothing stands there"
+                yield HistoryEvent(k, text, self.plan.blocks[name].span), observables.blipped
 
     def _breaks(self, k: int) -> Iterator["_Said"]:
         for what, state in self.record.moments[k].items():

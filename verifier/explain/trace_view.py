@@ -12,6 +12,7 @@ from typing import Literal
 from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.devices import derails_at, devices, signaled_entries
+from verifier.plan.locking.false_reports import blips
 from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Joint, Line, Plan, Port, Signal
 from verifier.plan.observables import Condition, Observable
@@ -301,10 +302,23 @@ def situation_of(plan: Plan, moment: Moment) -> Situation:
     given = {w: s for w, s in moment.items() if w.kind in _GIVEN}
     given |= dict(broken_at(plan, moment))
     on = occupied_blocks(plan, moment)
-    stock = [w for w in plan.inputs if w.kind in ("stock", "standing") and w.name in on]
+    imagined = imagined_at(plan, moment)
+    seen = {*on, *imagined}
+    stock = [w for w in plan.inputs if w.kind in ("stock", "standing") and w.name in seen]
     given |= {w: "occupied" if w.kind == "stock" else moment.get(w, w.usual) for w in stock}
-    settled = Places(plan).settled(given)
-    return Situation.of((w, s) for w, s in settled.items() if w not in stock or w.name not in lost)
+    settled = Places(plan).settled(given, seen.difference(on))
+    missed = lost.difference(imagined)
+    return Situation.of(
+        (w, s) for w, s in settled.items() if w not in stock or w.name not in missed
+    )
+
+
+def imagined_at(plan: Plan, moment: Moment) -> tuple[str, ...]:
+    """The blocks that are falsely reported occupied at a moment."""
+    chosen = next((s for w, s in moment.items() if w.kind == "blip"), observables.NOTHING)
+    if chosen == observables.NOTHING or moment.get(observables.blipped) == "yes":
+        return ()
+    return blips(plan)[chosen]
 
 
 def broken_at(plan: Plan, moment: Moment) -> Iterator[tuple[Observable, str]]:

@@ -65,6 +65,15 @@ class ClauseReader:
             return None
         return resolve(clause.condition, words, in_rule=True)
 
+    def conditions(self, kind: tree.ClauseKind, words: Vocabulary) -> tuple[Condition, ...]:
+        """All conditions of a clause that has several; none where one of them is wrong."""
+        clause = self.given.get(kind)
+        if clause is None or clause.condition is None:
+            return ()
+        read = [resolve(c, words, in_rule=True) for c in (clause.condition, *clause.then)]
+        found = tuple(condition for condition in read if condition is not None)
+        return found if len(found) == len(read) else ()
+
 
 def at_most_one(listed: Sequence[tree.Word], what: str, names: Names) -> tuple[str, ...]:
     """The names of a list, each once; repeated ones are noted."""

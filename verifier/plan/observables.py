@@ -24,10 +24,10 @@ Window = Literal["late", "put back", "lost"]
 # In a history: what orders delays and windows in time, where durations matter.
 Timing = Literal["clock", "credit", "since"]
 # In a history: where trains are, piece by piece, and what else is kept from step to step.
-Train = Literal["train", "heading", "across", "pace", "broken", Window, Timing]
+Train = Literal["train", "heading", "across", "pace", "broken", "blipped", Window, Timing]
 # In a history: what trains, people and time choose to do at one step.
 Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss", "breaks",
-                 "stays late", "stays put back", "stays lost",
+                 "blip", "stays late", "stays put back", "stays lost",
                  "sees", "sees by signals"]  # fmt: skip
 # In a history: what happens at one step.
 Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns"]
@@ -162,6 +162,15 @@ def broken(ways: tuple[str, ...]) -> Observable:
 def breaks(ways: tuple[str, ...]) -> Observable:
     """What breaks at one step."""
     return Observable("breaks", "", (NOTHING, *ways), NOTHING)
+
+
+# Whether the one false report of a history is over.
+blipped = Observable("blipped", "", ("no", "yes"), "no")
+
+
+def blip(places: tuple[str, ...]) -> Observable:
+    """Where detection falsely reports occupied, for one moment."""
+    return Observable("blip", "", (NOTHING, *places), NOTHING)
 
 
 def clock(name: str) -> Observable:

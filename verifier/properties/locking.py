@@ -11,6 +11,7 @@ from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.devices import Device
+from verifier.plan.locking.false_reports import releases_in_sequence
 from verifier.plan.locking.temporal_plan import comes_in_at
 from verifier.plan.model import Conflict, Plan, Route, Signal
 from verifier.plan.observables import Fact
@@ -348,6 +349,37 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
             over="lossy",
         )
 
+
+def false_occupancy(plan: Plan) -> Iterator[Obligation]:
+    """A detector that reports occupied for an instant, with nothing there, does not let points move
+    under a train or ahead of it, nor a conflicting signal clear in front of a train that cannot
+    stop any more.
+
+    A dirty wheel, or a booster that trips, does that. Checked in files in which a relay `releases
+    after` a sequence: one false report must not complete it. One moment of one block is false, or
+    of all blocks of a district whose detectors read occupied without track power.
+    """
+    if not releases_in_sequence(plan):
+        return
+    for found in loss_of_shunt(plan):
+        (name,) = found.subjects
+        yield replace(
+            found,
+            property="false-occupancy",
+            trouble=f"the points of {name} move under or ahead of a train after a false report",
+            advice=False,
+            hint=_SEQUENCE,
+            over="blips",
+        )
+    for found in approach_locking(plan):
+        yield replace(found, property="false-occupancy", hint=_SEQUENCE, over="blips")
+
+
+_SEQUENCE = (
+    "Let each step ask for what a train does and a false report does not: `releases after Switch "
+    "occupied and Single clear then all of Switch, Single occupied then Switch clear and Single "
+    "occupied`."
+)
 
 # ------------------------------------------------------------------ indication, electric locks
 

@@ -6,7 +6,7 @@ stands. A place that no train can take stands for the first that one can; the mi
 without its two ends stands for a place that draws current.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from functools import lru_cache
 
 from verifier.plan.model import Plan
@@ -17,6 +17,8 @@ from verifier.plan.wiring.equipment import StockPlace
 from verifier.reference.equipment import EquipmentState, has_ends
 from verifier.reference.train_extents import train_positions
 
+_STOCK = ("stock", "standing")
+
 
 class Places:
     """The places of one running plan."""
@@ -26,16 +28,20 @@ class Places:
         self.inputs = tuple(what for what in plan.inputs if what.kind == "standing")
         self._possible = lru_cache(maxsize=None)(self._find_possible)
 
-    def settled(self, given: Mapping[Observable, str]) -> dict[Observable, str]:
+    def settled(
+        self, given: Mapping[Observable, str], vacant: Collection[str] = ()
+    ) -> dict[Observable, str]:
         """The values of inputs as they are, ``given`` those chosen: stock on a block stands where
-        it can. The block is vacant where ``given`` leaves its place out."""
+        it can. A block is vacant where ``given`` leaves its place out. Those that are ``vacant``
+        all the same are reported occupied falsely."""
         known = dict(given)
         for what in self.inputs:
             if what in known:
                 possible = self._possible(what)
                 names = [place.name for place in possible]
                 known[what] = known[what] if known[what] in names else names[0]
-        wires = EquipmentState(self._plan, Situation.of(known.items()))
+        real = ((w, s) for w, s in known.items() if w.name not in vacant or w.kind not in _STOCK)
+        wires = EquipmentState(self._plan, Situation.of(real))
         for what in self.inputs:
             if what in known and self._lacks_ends(what, known[what], wires):
                 covers = self._place(what, known[what]).covers

@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from verifier.plan import observables
 from verifier.plan.devices import devices
+from verifier.plan.locking import false_reports
 from verifier.plan.locking.durations import LOSS_SECONDS, delays, durations_matter
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -23,11 +24,19 @@ _MOVING = ("points", "derail", "gate", "thrown")
 
 class StateVariables:
     """The state variables and choices of one plan. With ``lossy``, stock may go undetected; with
-    ``faults``, one of them may be present."""
+    ``blips``, a block may once be reported occupied falsely; with ``faults``, one of them may be
+    present."""
 
     def __init__(
-        self, plan: Plan, positions: Positions, *, lossy: bool, faults: Sequence[Fault] = ()
+        self,
+        plan: Plan,
+        positions: Positions,
+        *,
+        lossy: bool,
+        blips: bool = False,
+        faults: Sequence[Fault] = (),
     ):
+        self.blips = false_reports.blips(plan) if blips else {}
         self.ways = all_ways(faults)
         self.plan = plan
         self.positions = positions
@@ -154,6 +163,8 @@ class StateVariables:
         yield from (window for window, _ in self.windows())
         if self.broken is not None:
             yield self.broken
+        if self.blips:
+            yield observables.blipped
 
     def _choices(self) -> Iterator[Observable]:
         yield from (observables.choice("advance", joint) for joint in self.positions.joints)
@@ -176,6 +187,8 @@ class StateVariables:
         yield from (observables.stays(window) for window, _ in self.windows())
         if self.ways:
             yield observables.breaks(tuple(self.ways))
+        if self.blips:
+            yield observables.blip(tuple(self.blips))
         if self._lossy:
             yield from (observables.choice("loss", block) for block in self.detected)
         yield from (what for what in self.plan.inputs if what.kind in _COMMANDS)

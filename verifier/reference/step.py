@@ -52,13 +52,24 @@ class Transition:
 
 class Stepper:
     """The transitions of one plan. With ``lossy``, stock on a block may go undetected for a few
-    seconds (49 CFR 236.309). With ``faults``, one of them may be present from some moment on."""
+    seconds (49 CFR 236.309). With ``blips``, a vacant block, or those of a district, are once
+    reported occupied for a moment. With ``faults``, one of them may be present from some moment
+    on."""
 
-    def __init__(self, plan: Plan, *, lossy: bool = False, faults: Sequence[Fault] = ()):
-        self.given, self.lossy, self.faults = plan, lossy, tuple(faults)
+    def __init__(
+        self,
+        plan: Plan,
+        *,
+        lossy: bool = False,
+        blips: bool = False,
+        faults: Sequence[Fault] = (),
+    ):
+        self.given, self.lossy, self.blips, self.faults = plan, lossy, blips, tuple(faults)
         self.plan = running_plan(plan)
         self.positions = Positions(self.plan)
-        self.variables = StateVariables(self.plan, self.positions, lossy=lossy, faults=faults)
+        self.variables = StateVariables(
+            self.plan, self.positions, lossy=lossy, blips=blips, faults=faults
+        )
         self.states = self.variables.states
         self.choices = self.variables.choices
         self._see = remembering(Evaluator(self.plan))
@@ -126,11 +137,11 @@ class Stepper:
         Reads no choice but commands: the explicit-state search branches on each one read.
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
         stock = self._stock(moment)
-        undetected = self._undetected(moment)
+        unreal = self._undetected(moment) | self._imagined(moment)
         situation = self.situation(moment)
         states = {**self._see(situation).states, **self.state_of(moment), **stock}
         named: dict[str, bool] = {}
-        for name, condition in self.plan.conditions.items() if undetected else ():
+        for name, condition in self.plan.conditions.items() if unreal else ():
             named[name] = is_true(condition.condition, looking_at(states), named, self.plan)
             states[observables.condition(name)] = "true" if named[name] else "false"
         return states
@@ -138,10 +149,12 @@ class Stepper:
     def situation(self, moment: Valuation) -> Situation:
         """A moment as detectors and contacts, and so the rules, see it."""
         stock, undetected = self._stock(moment), self._undetected(moment)
+        vacant = {b for b in self.plan.blocks if stock[observables.stock(b)] == "vacant"}
+        imagined = self._imagined(moment)
         given = {}
         for what in self.plan.inputs:
             if what.kind in ("stock", "standing"):
-                if stock[observables.stock(what.name)] == "occupied":
+                if what.name not in vacant or what.name in imagined:
                     given[what] = "occupied" if what.kind == "stock" else moment[what]
             else:
                 given[what] = moment[what]
@@ -149,9 +162,17 @@ class Stepper:
         if broken and moment[broken] != observables.NOTHING:
             fault, way = self.variables.ways[moment[broken]]
             given[fault] = way
-        settled = self._places.settled(given) if self._places.inputs else given
-        return Situation.of((w, state) for w, state in settled.items() if w.name not in undetected
+        settled = self._places.settled(given, vacant) if self._places.inputs else given
+        missed = undetected - imagined
+        return Situation.of((w, state) for w, state in settled.items() if w.name not in missed
                             or w.kind not in ("stock", "standing"))  # fmt: skip
+
+    def _imagined(self, moment: Valuation) -> frozenset[str]:
+        """The blocks that are falsely reported occupied."""
+        blips = self.variables.blips
+        if not blips or moment[observables.blipped] == "yes":
+            return frozenset()
+        return frozenset(blips.get(moment[observables.blip(tuple(blips))], ()))
 
     def _undetected(self, moment: Valuation) -> frozenset[str]:
         """The blocks on which detection has lost stock."""
@@ -170,12 +191,13 @@ class Stepper:
 _latest: list[Stepper] = []
 
 
-def _stepper_of(plan: Plan, lossy: bool, faults: tuple[Fault, ...]) -> Stepper:
+def _stepper_of(plan: Plan, lossy: bool, blips: bool, faults: tuple[Fault, ...]) -> Stepper:
     """The last one is kept: histories of one plan are replayed one after the other."""
     kept = _latest[0] if _latest else None
-    if kept and kept.given is plan and (kept.lossy, kept.faults) == (lossy, faults):
+    same = kept and (kept.lossy, kept.blips, kept.faults) == (lossy, blips, faults)
+    if kept and kept.given is plan and same:
         return kept
-    _latest[:] = [Stepper(plan, lossy=lossy, faults=faults)]
+    _latest[:] = [Stepper(plan, lossy=lossy, blips=blips, faults=faults)]
     return _latest[0]
 
 
@@ -191,6 +213,7 @@ def replay(
     bad: Predicate,
     *,
     lossy: bool = False,
+    blips: bool = False,
     faults: Sequence[Fault] = (),
     seconds: Sequence[Fraction] = (),
 ) -> bool:
@@ -201,7 +224,7 @@ def replay(
     promises, and where durations matter ``seconds``, how long each moment lasts (none where not
     given), agree with them. Choices and commands that a moment leaves out have their usual values.
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-    stepper = _stepper_of(plan, lossy, tuple(faults))
+    stepper = _stepper_of(plan, lossy, blips, tuple(faults))
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
     watch = Stopwatch(stepper.variables)
@@ -285,6 +308,9 @@ class _Step:
         for block in self.variables.detected:
             self._lose(block)
         self._break()
+        blips = self.variables.blips
+        if blips and self.now[observables.blip(tuple(blips))] != observables.NOTHING:
+            self.successor[observables.blipped] = "yes"
         if not self.stepper.may_follow(self.successor):
             self.events |= {what: "no" for what in self.events if what.kind != "lock released"}
         thrown = {

@@ -25,6 +25,7 @@ from verifier.logic.time_order import Order
 from verifier.logic.transition_system import Delay, System, Timing, Window, window_of
 from verifier.plan import observables
 from verifier.plan.devices import devices
+from verifier.plan.locking import false_reports
 from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Pipe, Plan
@@ -44,7 +45,7 @@ MOVING = ("points", "derail", "gate", "thrown")
 Observables = tuple[Observable, ...]
 _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "derail", "gate", "thrown", "relay", "timer",
-     "traffic", "current", "broken", *get_args(observables.Window),
+     "traffic", "current", "broken", "blipped", "blip", *get_args(observables.Window),
      *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
@@ -56,11 +57,21 @@ LONGEST_CHAIN = 3
 
 class Histories:
     """What may happen on a plan. With ``lossy``, stock on a block may go unseen for a few
-    seconds (49 CFR 236.309). With ``faults``, one of them may be present from some step on."""
+    seconds (49 CFR 236.309). With ``blips``, a vacant block, or those of a district, are once
+    reported occupied for a moment. With ``faults``, one of them may be present from some step
+    on."""
 
-    def __init__(self, plan: Plan, *, lossy: bool = False, faults: Sequence[Fault] = ()):
+    def __init__(
+        self,
+        plan: Plan,
+        *,
+        lossy: bool = False,
+        blips: bool = False,
+        faults: Sequence[Fault] = (),
+    ):
         self.plan = running_plan(plan)
-        self.lossy = lossy
+        self.lossy, self.blips = lossy, blips
+        self._blips = false_reports.blips(self.plan) if blips else {}
         self._ways = all_ways(faults)
         self._world = World(self.plan, None, [fault.what for fault in faults])
         self._circuits = Circuits(self.plan, [fault.what for fault in faults])
@@ -126,6 +137,10 @@ class Histories:
         )
         if seen and self.lossy and self.plan.blocks[block].detected:
             there = conjunction(there, atom(observables.window("lost", block), "no"))
+        places = [place for place, blocks in self._blips.items() if block in blocks] if seen else []
+        if places:
+            blip = atom(observables.blip(tuple(self._blips)), *places)
+            there = disjunction(there, conjunction(blip, atom(observables.blipped, "no")))
         return there
 
     # -------------------------------------------------------------- faults
@@ -258,6 +273,10 @@ class Histories:
         following |= self._memory.following
         if self._ways:
             following[self._broken] = self._breaks()
+        if self._blips:
+            sound = atom(observables.blip(tuple(self._blips)), observables.NOTHING)
+            stays = conjunction(atom(observables.blipped, "no"), sound)
+            following[observables.blipped] = {"no": stays, "yes": negation(stays)}
         following |= {window.what: _lasting(window, ends) for window, ends in self._limited}
         return following
 

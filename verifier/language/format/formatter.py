@@ -254,7 +254,7 @@ def _lines(row: _Row) -> Iterator[_OutputLine]:
     for i, (segment, beside) in enumerate(zip(line.segments, row.beside, strict=True)):
         if i == 0:
             continue
-        splits = i >= line.splits if line.splits else len(f"{text} {segment.text}") > WIDTH
+        splits = i in line.splits if line.splits else len(f"{text} {segment.text}") > WIDTH
         if not (splits or beside.before or beside.inside or row.beside[i - 1].behind):
             text += f" {segment.text}"
         else:

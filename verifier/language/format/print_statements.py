@@ -19,7 +19,7 @@ from verifier.language.syntax.parse import is_name
 _BELOW = {"feeders", "heads", "rule", *CLAUSE_KINDS}
 # Words and rules that a segment begins with. After a list or a comma a segment begins too.
 _SEGMENTS = {
-    "run", "stands", "via", "bindings", "combinations", "OR", "FOR", *CLAUSE_KINDS,
+    "run", "stands", "via", "bindings", "combinations", "OR", "FOR", "THEN", *CLAUSE_KINDS,
 }  # fmt: skip
 _LISTS = {"names", "positions", "subjects"}
 _CONDITIONS = {"fact", "all_of", "any_of", "negation", "operand"}
@@ -84,6 +84,7 @@ class _LineBuilder:
         self._segments: list[Segment] = []
         self._columns = [0]  # the segments that columns begin with
         self._splits = 0
+        self._steps: list[int] = []  # the segments that `then` begins
         self._last = ""  # the terminal of the word before
         self._breaks = False  # a segment begins with the next word
 
@@ -92,9 +93,15 @@ class _LineBuilder:
         ends = [*self._columns[1:], len(texts)]
         columns = (" ".join(texts[i:j]) for i, j in zip(self._columns, ends, strict=True))
         return TextLine(
-            tuple(self._segments), tuple(columns), self._indent, self._table, self._splits,
+            tuple(self._segments), tuple(columns), self._indent, self._table, self._ends(),
             self._joins, tuple(drawn),
         )  # fmt: skip
+
+    def _ends(self) -> frozenset[int]:
+        """The segments that have a line of their own where the line is too long."""
+        if self._steps or not self._splits:
+            return frozenset(self._steps)
+        return frozenset(range(self._splits, len(self._segments)))
 
     def add(self, node: _Part, around: Tree[Token]) -> None:
         """A part of the line; in a table with columns, the first name ends the first one."""
@@ -148,6 +155,7 @@ class _LineBuilder:
         """The condition, its first part in the segment begun. A comment before that part stands
         behind the line or segment before, if there is one in this statement."""
         last = self._segments.pop()
+        self._steps += [len(self._segments)] if self._last == "THEN" else []
         found = self._builder.transform(node)
         first, *others = condition(last.text, found[0] if isinstance(found, list) else found)
         start = first.start if self._segments or self._joins else last.start

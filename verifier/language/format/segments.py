@@ -28,8 +28,8 @@ class Drawn(NamedTuple):
 class TextLine:
     """A line of the result, split into several if it is too long.
 
-    ``columns`` are padded to those of the lines around it with the same ``table``. From segment
-    ``splits`` on each segment of a line that is too long has a line of its own; with 0, lines
+    ``columns`` are padded to those of the lines around it with the same ``table``. Each segment in
+    ``splits`` of a line that is too long has a line of its own; where that is empty, lines
     are filled. ``joins``: the line joins the one before it if there is room. ``drawn`` holds
     the steps of a `track` line."""
 
@@ -37,6 +37,6 @@ class TextLine:
     columns: tuple[str, ...]
     indent: int = 0
     table: Table = ""
-    splits: int = 0
+    splits: frozenset[int] = frozenset()
     joins: bool = False
     drawn: tuple[Drawn, ...] = ()

@@ -167,7 +167,7 @@ ClauseKind = Literal[
     "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
     "detectable", "wheelsets",
     "thrown when", "locked while", "electric lock", "pipe-connected", "starts",
-    "picks when", "sticks while", "slow to pick", "slow to release",
+    "picks when", "sticks while", "releases after", "slow to pick", "slow to release",
     "rightward when", "leftward when",
 ]  # fmt: skip
 
@@ -178,8 +178,8 @@ class Clause(SyntaxNode):
 
     ``names`` are the things named, ``words`` the choices made: a kind of motor, the positions
     that have contacts, a color. ``lengths`` are the amounts; of `gap` one for each leg.
-    ``contacts`` are those of the ``names`` that `contacts` follows; ``condition`` follows `when`
-    or `while`."""
+    ``contacts`` are those of the ``names`` that `contacts` follows; ``condition`` follows `when`,
+    `while` or `after`, and each of ``then`` the word `then`."""
 
     kind: ClauseKind
     span: Span
@@ -189,6 +189,7 @@ class Clause(SyntaxNode):
     run: Run | None = None
     contacts: tuple[Name, ...] = ()
     condition: Condition | None = None
+    then: tuple[Condition, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,6 +78,7 @@ class Builder(Transformer[Token, Any]):
     def _clause(self, kind: s.ClauseKind, parts: list[Any], span: Span) -> s.Clause:
         readings = [part for part in parts if isinstance(part, _DriverInput)]
         names = [*_of(s.Name, parts), *(reading[0] for reading in readings)]
+        conditions = list(_of(get_args(s.Condition), parts))
         words: list[s.Word] = []
         lengths: list[s.Length] = []
         for part in parts:
@@ -102,7 +103,8 @@ class Builder(Transformer[Token, Any]):
             tuple(lengths),
             next(iter(_of(s.Run, parts)), None),
             tuple(reading[0] for reading in readings if len(reading) > 1),
-            next(iter(_of(get_args(s.Condition), parts)), None),
+            next(iter(conditions), None),
+            tuple(conditions[1:]),
         )
 
     # ---------------------------------------------------------- parts that are not nodes by name

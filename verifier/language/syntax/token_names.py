@@ -75,8 +75,8 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a clause about how it moves (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
-        frozenset({"PICKS", "STICKS", "SLOW"}),
-        "a clause of the relay (`picks when`, `sticks while`, `slow to release 2 s` …)",
+        frozenset({"PICKS", "STICKS", "RELEASES", "SLOW"}),
+        "a clause of the relay (`picks when`, `sticks while`, `releases after` …)",
     ),
     (
         frozenset({"RIGHTWARD", "LEFTWARD", "LOCKED"}),

@@ -4,7 +4,7 @@ In: the statements of a file and the vocabulary of conditions. Out: relays, time
 points are thrown and locked, how trains run; errors are noted in the names.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from verifier.language.syntax import tree
 from verifier.plan.clause_reader import ClauseReader, at_most_one
@@ -12,6 +12,7 @@ from verifier.plan.conditions import resolve
 from verifier.plan.locking.building import read_building
 from verifier.plan.locking.locking_model import Locking, NamedRoute, Relay, Running, Timer, Traffic
 from verifier.plan.locking.points_control import read_throws
+from verifier.plan.locking.sequences import with_steps
 from verifier.plan.names import Names
 from verifier.plan.observables import Condition
 from verifier.plan.quantities import read_amount
@@ -28,7 +29,7 @@ def read_locking(
 ) -> Locking:
     """The memory, timing and locking of a file; errors are noted."""
     of = tree.of_kind
-    relays = {r.name: r for s in of(statements, tree.Relay) if (r := _relay(s, words))}
+    relays = {r.name: r for s in of(statements, tree.Relay) for r in _relay(s, words)}
     timers = {t.name: t for s in of(statements, tree.Timer) if (t := _timer(s, words))}
     traffic = {d.name: d for s in of(statements, tree.Traffic) if (d := _traffic(s, words))}
     throws = read_throws(statements, words)
@@ -43,7 +44,9 @@ def read_locking(
         throws=throws,
         routes=routes,
         running=running,
-        memory=tuple(s.name.text for s in statements if isinstance(s, _Memory)),
+        memory=tuple(
+            name for s in statements if isinstance(s, _Memory) for name in _acting(s, relays)
+        ),
         building=read_building(statements, words.names),
     )
 
@@ -51,7 +54,13 @@ def read_locking(
 # ------------------------------------------------------------------ memory
 
 
-def _relay(node: tree.Relay, words: Vocabulary) -> Relay | None:
+def _acting(node: _Memory, relays: Mapping[str, Relay]) -> Iterator[str]:
+    """What a statement makes act: before a relay, the steps of its release."""
+    yield from (relay.name for relay in relays.values() if relay.step_of == node.name.text)
+    yield node.name.text
+
+
+def _relay(node: tree.Relay, words: Vocabulary) -> tuple[Relay, ...]:
     given = ClauseReader(node.clauses, words.names)
     if "picks when" not in given:
         words.names.error("CP701", node.name.span, name=node.name.text)
@@ -59,9 +68,11 @@ def _relay(node: tree.Relay, words: Vocabulary) -> Relay | None:
     sticks = given.condition("sticks while", words)
     slow_pick = given.amount("slow to pick", plausible_ranges.DELAY)
     slow_release = given.amount("slow to release", plausible_ranges.DELAY)
+    after = given.conditions("releases after", words)
     if picks is None:
-        return None
-    return Relay(node.name.text, picks, sticks, slow_pick, slow_release, node.span)
+        return ()
+    relay = Relay(node.name.text, picks, sticks, slow_pick, slow_release, node.span)
+    return with_steps(relay, after)
 
 
 def _timer(node: tree.Timer, words: Vocabulary) -> Timer | None:

@@ -14,7 +14,9 @@ from verifier.plan.observables import Condition
 @dataclass(frozen=True, slots=True)
 class Relay:
     """Picks when one condition holds, then sticks while the other does (never, when None).
-    ``slow_pick`` and ``slow_release``: how long what makes it move must last."""
+    ``slow_pick`` and ``slow_release``: how long what makes it move must last. ``after``: what it
+    was said to release after, one after the other; ``step_of``: the relay whose release it is a
+    step of (:mod:`verifier.plan.locking.sequences`)."""
 
     name: str
     picks: Condition
@@ -22,6 +24,8 @@ class Relay:
     slow_pick: Fraction | None
     slow_release: Fraction | None
     span: Span
+    after: tuple[Condition, ...] = ()
+    step_of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
