@@ -9,8 +9,8 @@ from collections.abc import Iterable, Iterator
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Condition, Observable, facts_in
 
-# Where stock stands, and how current flows, on which reports of blocks depend.
-_OF_DETECTION = ("standing", "current")
+# Where stock stands or seems to stand, and how current flows: reports of blocks depend on that.
+_OF_DETECTION = ("standing", "current", "blip")
 _OF_A_HEAD = ("color", "lens")
 
 
