@@ -14,12 +14,19 @@ from verifier.plan.model import Plan
 from verifier.reference.positions import Positions
 
 
-def candidates(plan: Plan) -> tuple[Promise, ...]:
-    """All promises worth trying, those of the file among them."""
-    found: dict[tuple[CrewRule, frozenset[str]], Promise] = {}
-    for rule, about in (*_throwing(plan), *_blocks(plan)):
-        found.setdefault((rule, frozenset(about)), _promise(plan, rule, about))
-    return tuple(found.values())
+def candidates(plan: Plan) -> list[tuple[Promise, ...]]:
+    """All promises worth trying, in layers: about throwing and turning back; besides, about the
+    stretches on which trains meet, those of the file among them; besides, about the whole
+    layout."""
+    stretches = list(dict.fromkeys((*_said(plan), *_stretches(plan))))
+    whole = tuple(plan.blocks)
+    layers = [
+        [*_throwing(plan), *_turning(plan)],
+        list(_entering(stretches)),
+        list(_entering([whole])) if whole not in stretches else [],
+    ]
+    promises = [[_promise(plan, rule, about) for rule, about in layer] for layer in layers]
+    return [tuple(p for layer in promises[:k] for p in layer) for k in range(1, len(layers) + 1)]
 
 
 def merged(promises: Iterable[Promise], plan: Plan) -> tuple[Promise, ...]:
@@ -63,18 +70,21 @@ def _says_something(rule: CrewRule, device: Device, plan: Plan) -> bool:
             return bool(led)
 
 
-def _blocks(plan: Plan) -> Iterator[tuple[CrewRule, tuple[str, ...]]]:
-    if plan.locking.running.reverse_on is None:
-        positions = Positions(plan)
-        turning = {plan.track.pieces[n].block for n in positions.pieces if positions.may_turn(n)}
-        for block in plan.blocks:
-            if block in turning:
-                yield "to reverse", (block,)
-    stretches = [*_said(plan), *_stretches(plan), tuple(plan.blocks)]
-    for stretch in stretches:
-        yield "one direction at a time", stretch
-    for stretch in stretches:
-        yield "one train at a time", stretch
+def _turning(plan: Plan) -> Iterator[tuple[CrewRule, tuple[str, ...]]]:
+    if plan.locking.running.reverse_on is not None:
+        return
+    positions = Positions(plan)
+    turning = {plan.track.pieces[n].block for n in positions.pieces if positions.may_turn(n)}
+    yield from (("to reverse", (block,)) for block in plan.blocks if block in turning)
+
+
+def _entering(
+    stretches: Iterable[tuple[str, ...]],
+) -> Iterator[tuple[CrewRule, tuple[str, ...]]]:
+    """One direction at a time, which asks less than one train at a time, comes first."""
+    several = list(stretches)
+    yield from (("one direction at a time", stretch) for stretch in several)
+    yield from (("one train at a time", stretch) for stretch in several)
 
 
 def _said(plan: Plan) -> Iterator[tuple[str, ...]]:

@@ -17,6 +17,9 @@ from verifier.decide.histories import HistoryProver
 from verifier.engines.minimal_core import minimal_core
 from verifier.engines.results import Interrupted
 from verifier.engines.stopping import OutOfTime
+from verifier.logic.expr import atom
+from verifier.plan import observables
+from verifier.plan.devices import Device, devices
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
@@ -84,14 +87,11 @@ class _Search:
         self._plan = plan
         self._timeout = timeout
         self._step = step
-        self._asked = _safety(with_promises(plan, ()))
+        self._asked = safety(with_promises(plan, ()))
         self.found = Fewest(plan)
 
     def run(self) -> None:
-        every = list(candidates(self._plan))
-        self._rule_out(every)
-        if not self._asked:
-            return
+        every = self._ruled_out()
         self._keep(every)
         self.found.suffices = True
         self._keep(minimal_core(every, self._is_enough))
@@ -108,13 +108,35 @@ class _Search:
     def _keep(self, promises: Sequence[Promise]) -> None:
         self.found.needed = [Needed(promise) for promise in promises]
 
-    def _rule_out(self, every: Sequence[Promise]) -> None:
-        """Leave out what no promise prevents, and what is undecided with all of them."""
-        plan = with_promises(self._plan, every)
-        verdicts = self._verdicts(plan, self._asked)
-        self.found.remaining = [v for v in verdicts if v.status != "proved"]
-        left = {v.obligation.key for v in self.found.remaining}
-        self._asked = [o for o in self._asked if o.key not in left]
+    def _ruled_out(self) -> Sequence[Promise]:
+        """All promises of the first layer that prevents most; what none prevents, and what is
+        undecided with all of them, is left out. A layer with which less is possible than with
+        the one before does not count: nothing happens where nothing runs."""
+        best: tuple[Promise, ...] = ()
+        left: list[Verdict] | None = None
+        can: set[str] = set()
+        for every in candidates(self._plan):
+            if every == best:
+                continue
+            plan = with_promises(self._plan, every)
+            remaining = [v for v in self._verdicts(plan, self._asked) if v.status != "proved"]
+            if left is not None and len(remaining) >= len(left):
+                continue
+            possible = self._possible(plan)
+            if can <= possible:
+                best, left, can = every, remaining, possible
+            if not remaining:
+                break
+        self.found.remaining = left or []
+        keys = {v.obligation.key for v in self.found.remaining}
+        self._asked = [o for o in self._asked if o.key not in keys]
+        return best
+
+    def _possible(self, plan: Plan) -> set[str]:
+        """Which routes can be set, and what can be thrown."""
+        asked = [o for o in obligations(plan, World(plan).lower) if o.property == "route-never-set"]
+        found = self._verdicts(plan, [*asked, *map(_can_move, devices(plan).values())])
+        return {v.obligation.key for v in found if v.status == "proved"}
 
     def _verdicts(self, plan: Plan, asked: Iterable[Obligation]) -> Iterator[Verdict]:
         prover = HistoryProver(plan, self._timeout, self._step)
@@ -145,15 +167,8 @@ class _Search:
         asked = [o for o in every if o.key in wanted or o.property == "hand-points-unlocked"]
         if not all(v.status == "proved" for v in self._verdicts(made.plan, asked)):
             return ""
-        return made.text if self._is_useful(made.plan, every, core) else ""
-
-    def _is_useful(self, plan: Plan, every: Iterable[Obligation], core: Sequence[Promise]) -> bool:
-        """Whether every route can be set that the promises allow to be set."""
-        settable = [o for o in every if o.property == "route-never-set"]
-        before = with_promises(self._plan, core)
-        can = {v.obligation.key for v in self._verdicts(before, settable) if v.status == "proved"}
-        asked = [o for o in settable if o.key in can]
-        return all(v.status == "proved" for v in self._verdicts(plan, asked))
+        can = self._possible(with_promises(self._plan, core))
+        return made.text if can <= self._possible(made.plan) else ""
 
     def _lock_each(self, core: Sequence[Promise]) -> None:
         """One lock for all promises about the same points."""
@@ -168,7 +183,14 @@ def _length(verdict: Verdict) -> int:
     return len(story.events) if story else 0
 
 
-def _safety(plan: Plan) -> list[Obligation]:
+def _can_move(device: Device) -> Obligation:
+    formula = atom(observables.event("points move", device.name), "yes")
+    text = f"{device.title} can never be thrown"
+    return Obligation(text, (device.name,), formula, text, (device.span,), over="histories",
+                      mode="possible")  # fmt: skip
+
+
+def safety(plan: Plan) -> list[Obligation]:
     """What must never happen over time, apart from notes and what the file waives."""
     return [
         o

@@ -1,0 +1,76 @@
+"""`clearproof why FILE`: what a crew has to promise, as people read it."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.repair.test_fewest_promises import GATE, HAND
+from verifier.cli import main
+
+DARK = """
+edge West, East
+block A, Line, B
+track West = A | Line | B = East
+signal 2R at A | Line
+  Clear when Line, B clear
+  Stop otherwise
+signal 2L at B | Line
+  Clear when Line, A clear
+  Stop otherwise
+"""
+
+
+def said(
+    text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], *more: str
+) -> tuple[int, str]:
+    file = tmp_path / "hand.ixl"
+    file.write_text(text, "utf-8")
+    code = main(["why", str(file), *more])
+    return code, capsys.readouterr().out
+
+
+def test_the_lines_to_write_come_first(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out = said(HAND, tmp_path, capsys)
+    lines = out.splitlines()
+    assert code == 0
+    assert lines[2:6] == [
+        "   Safe in operation if your crew keeps these promises (these are the fewest):",
+        "     crew promises not to throw T1 under a train",
+        "     crew promises not to throw T1 under clear signals",
+        "",
+    ]
+    assert "Where it is broken (replayed): The points of T1 move while a train is on them." in out
+    assert "What makes it unnecessary (proved, and every route can be set as before)" in out
+    assert "In place of all promises about these points (proved)" in out
+    # Written into the file, they are enough.
+    code, out = said("\n".join((HAND, *lines[3:5])), tmp_path, capsys)
+    assert code == 0 and "Nothing needs" not in out
+
+
+def test_a_file_that_says_nothing_of_time_is_told_to(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out = said(GATE, tmp_path, capsys)
+    assert code == 0 and "     trains obey signals\n     crew promises" in out
+
+
+def test_what_no_promise_mends_is_shown(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    code, out = said(DARK, tmp_path, capsys)
+    assert code == 1
+    assert "No promise of your crew mends" in out and "BROKEN opposing-proceeds" in out
+
+
+def test_a_promise_that_nothing_needs_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    promise = "not to reverse on Main"
+    _, out = said(f"{HAND}crew promises {promise}\n", tmp_path, capsys)
+    assert f"Nothing needs the file's promise {promise}." in out
+
+
+def test_without_time_nothing_is_said_to_be_safe(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, out = said(HAND, tmp_path, capsys, "--within", "0.001")
+    assert code == 3 and "Not decided what your crew has to promise" in out
+    assert "safe in operation" not in out.lower()
