@@ -48,6 +48,31 @@ def write_line(r: Random) -> str:
     return "\n".join([*lines, *writer.remembered(), *_running(r)]) + "\n"
 
 
+def with_detectors(r: Random, text: str) -> str:
+    """The same line with detectors that miss some stock, on supplies that may be lost."""
+    lines = ["supply Bus", "supply Rail track power", "district North fed by Rail"]
+    for line in text.splitlines():
+        if not line.startswith("block "):
+            lines.append(line)
+            continue
+        for name in line.removeprefix("block ").split(", "):
+            if r.random() < 0.3:
+                lines.append(f"block {name}")
+                continue
+            lines.append(f"block {name} 600 mm in North feeders f{name}-1, f{name}-2")
+            through = ", ".join(f"f{name}-{i}" for i in range(1, r.choice([2, 3, 3])))
+            kind = r.choice([f"current-sensing through {through}", "spot at 0 mm, 600 mm"])
+            kind += f" on {name}" if "spot" in kind else ""
+            power = " without track power reads occupied" if "current" in kind else ""
+            lines.append(
+                f"detector D-{name} {kind}{power if r.random() < 0.5 else ''} powered by Bus"
+                f"{r.choice(['', ' output closed when occupied'])}"
+            )
+    lines += r.choice([[], ["trains 300 mm to 900 mm"],
+                       ["trains 300 mm to 900 mm, detectable at both ends"]])  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
 def _running(r: Random) -> Iterator[str]:
     yield "trains obey signals"
     if r.random() < 0.3:

@@ -9,20 +9,24 @@ there, and how long the shortest is.
 
 import os
 from collections import Counter
+from collections.abc import Sequence
 from functools import partial
 from random import Random
 
 import pytest
 
 import verifier
-from tests.differential.small_lines import write_line
+from tests.differential.locked_wired import with_releases
+from tests.differential.small_lines import with_detectors, write_line
 from tests.engines.random_systems import is_final
 from verifier.engines.results import Reachable, Unreachable
 from verifier.engines.temporal.bmc import search as bounded_search
 from verifier.engines.temporal.localization import Windows
 from verifier.logic.expr import Expr, atom, holds
 from verifier.plan.model import Plan
+from verifier.plan.wiring.faults import Fault
 from verifier.properties.catalog import obligations
+from verifier.reference.evaluator import Unsettled
 from verifier.reference.explicit_states import Reached, TooLarge, search
 from verifier.reference.step import replay
 from verifier.world.history import Histories
@@ -49,16 +53,43 @@ def test_engines_agree_with_the_search_over_the_stepper(first: int) -> None:
     assert answers["reached late"], answers
 
 
-def agree(plan: Plan, *, lossy: bool) -> Counter[str]:
+@pytest.mark.parametrize("first", range(0, LINES, 20))
+def test_engines_agree_through_wires(first: int) -> None:
+    """The same of lines whose locks hear through detectors: every fault, and false reports."""
+    answers: Counter[str] = Counter()
+    for seed in range(first, first + 20):
+        r = Random(9000 + seed)
+        try:
+            plan = verifier.load_text(with_releases(r, with_detectors(r, write_line(r))))
+        except verifier.InputError as error:
+            assert {d.code for d in error.diagnostics} == {"CP409"}, error
+            continue
+        faults = plan.equipment.faults
+        if seed % 4:
+            try:
+                answers.update(agree(plan, faults=r.sample(faults, min(4, len(faults)))))
+            except (verifier.InputError, Unsettled):
+                answers["circle"] += 1
+        else:
+            answers.update(agree(plan, blips=True))
+    assert answers["never"] and answers["proved"] and answers["reached late"], answers
+
+
+def agree(
+    plan: Plan, *, lossy: bool = False, blips: bool = False, faults: Sequence[Fault] = ()
+) -> Counter[str]:
     """How often each answer came up."""
-    histories = Histories(plan, lossy=lossy)
+    histories = Histories(plan, lossy=lossy, blips=blips, faults=faults)
+    step = partial(replay, plan, lossy=lossy, blips=blips, faults=faults)
     system = histories.system
     over = "lossy" if lossy else "histories"
     asked = [o for o in obligations(plan, World(plan).lower) if o.over == over]
     bads: dict[str, Expr] = {o.key: o.formula for o in asked}
     bads |= {str(event): atom(event, "yes") for event in histories.events()}
     predicates = [partial(holds, bad) for bad in bads.values()]
-    answers = search(plan, predicates, most_steps=MOST_STEPS, lossy=lossy)
+    answers = search(
+        plan, predicates, most_steps=MOST_STEPS, lossy=lossy, blips=blips, faults=faults
+    )
     known = [
         (about, histories.expand(bads[about]), partial(holds, bads[about]), answer)
         for about, answer in zip(bads, answers, strict=True)
@@ -68,7 +99,7 @@ def agree(plan: Plan, *, lossy: bool) -> Counter[str]:
     counts: Counter[str] = Counter()
     for (about, bad, predicate, answer), found in zip(known, decided, strict=True):
         if isinstance(answer, Reached):
-            assert replay(plan, answer.history, predicate, lossy=lossy), about
+            assert step(answer.history, predicate), about
             assert not isinstance(found.outcome, Unreachable), about
             bounded = bounded_search(system, bad, most=len(answer.history) - 1)
             assert isinstance(bounded, Reachable), about
@@ -79,5 +110,5 @@ def agree(plan: Plan, *, lossy: bool) -> Counter[str]:
             assert is_final(bounded_search(system, bad, most=DEPTH)), about
             counts.update(["never", *["proved"] * isinstance(found.outcome, Unreachable)])
         if isinstance(found.outcome, Reachable):
-            assert replay(plan, found.outcome.trace, predicate, lossy=lossy), about
+            assert step(found.outcome.trace, predicate), about
     return counts

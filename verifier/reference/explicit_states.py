@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from verifier.plan.minimality import values_in_order
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
+from verifier.plan.wiring.faults import Fault
 from verifier.reference.condition_eval import Predicate
 from verifier.reference.step import Stepper, Transition, Valuation
 
@@ -44,12 +45,19 @@ Answer = Reached | Never | TooLarge
 
 
 def search(
-    plan: Plan, predicates: Sequence[Predicate], *, most_steps: int, lossy: bool = False
+    plan: Plan,
+    predicates: Sequence[Predicate],
+    *,
+    most_steps: int,
+    lossy: bool = False,
+    blips: bool = False,
+    faults: Sequence[Fault] = (),
 ) -> list[Answer]:
     """The answer for each predicate, breadth first through all initial states and all choices.
+    ``lossy``, ``blips`` and ``faults`` as in :class:`~verifier.reference.step.Stepper`.
 
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-    stepper = Stepper(plan, lossy=lossy)
+    stepper = Stepper(plan, lossy=lossy, blips=blips, faults=faults)
     reached: dict[State, Origin] = {}
     for initial in stepper.initial_states():
         reached[tuple(initial.values())] = None
