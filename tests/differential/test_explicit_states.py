@@ -67,12 +67,12 @@ def test_engines_agree_through_wires(first: int) -> None:
         faults = plan.equipment.faults
         if seed % 4:
             try:
-                answers.update(agree(plan, faults=r.sample(faults, min(4, len(faults)))))
+                answers.update(agree(plan, faults=r.sample(faults, min(2, len(faults)))))
             except (verifier.InputError, Unsettled):
                 answers["circle"] += 1
         else:
             answers.update(agree(plan, blips=True))
-    assert answers["never"] and answers["proved"] and answers["reached late"], answers
+    assert answers["never"] and answers["proved"] and answers["reached"], answers
 
 
 def agree(

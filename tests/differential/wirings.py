@@ -218,7 +218,10 @@ class Electrician:
             line += r.choice(["", " sensitivity 1 mA", " sensitivity 5 mA"])
             line += " without track power reads occupied" * self.chance(0.4)
         line += self._powered()
-        line += r.choice(["", " output closed when clear", " output closed when occupied"])
+        closed = ["", " output closed when clear", " output closed when occupied"]
+        # Without track power such a detector on the same supply could not report a thing.
+        dies = "without track power" in line and "powered by Track-A" in line
+        line += r.choice(closed[: 2 if dies else 3])
         line += " isolated output" * self.chance(0.2)
         self.added.append(line)
 
@@ -237,7 +240,9 @@ class Electrician:
                 continue
             line = f"driver Board-{len(left)} drives {', '.join(heads)}{self._powered()}"
             line += self._reads()
-            if self.chance(0.4):
+            # A driver cannot tell a missing input from one that says clear.
+            told = not any("closed when occupied" in other for other in self.added)
+            if self.chance(0.4) and told:
                 line += f" when input missing shows {r.choice(MISSING)}"
             if self.chance(0.4):
                 line += f" when lamp out shows {r.choice(MISSING)}"

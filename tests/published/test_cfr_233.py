@@ -77,7 +77,7 @@ def test_49_cfr_233_5_V_a_fault_turns_clear_into_approach_safe() -> None:
 def test_49_cfr_233_5_V_a_fault_turns_clear_into_stop_safe() -> None:
     """49 CFR 233.5 [V]: "A fault that turns Clear into Stop = SAFE (false restrictive, report
     as nuisance only)" [C]."""
-    report = prove(past_the_crane("occupied", driver="when input missing shows red"))
+    report = prove(past_the_crane("clear", driver="when input missing shows red"))
     assert_nothing_false(report)
     for name, state in ((WIRE, "broken"), (POWER, "broken"), (SUPPLY, "off")):
         assert consequences(report)[name] == "more restrictive"

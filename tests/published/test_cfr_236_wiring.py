@@ -28,6 +28,7 @@ from tests.published.wired import (
     station,
     taken_for,
 )
+from verifier import InputError
 from verifier.plan import observables
 
 CLOSED_WHEN_CLEAR = """current-sensing
@@ -93,12 +94,15 @@ def test_49_cfr_236_5_V_voltage_means_clear_safe() -> None:
         assert taken_for(report.plan, where, "2R") == {"2R": "Stop"}
 
 
-def test_49_cfr_236_5_V_a_driver_that_knows_its_dead_inputs_safe() -> None:
+def test_49_cfr_236_5_V_no_driver_knows_a_dead_input_from_an_open_contact_refused() -> None:
     """49 CFR 236.5 [V]: the check case asks for the other way round "and no supervision". A
-    driver that can tell a dead input from an open contact, and then shows red, makes up for
-    it."""
+    contact that is closed when occupied cannot be supervised by one wire: dead, it says clear.
+    Such a clause is refused; with the contact the other way round it stands."""
     driver = "powered by Bus-1\n when input missing shows red"
-    detector = on_its_own_supply(CLOSED_WHEN_OCCUPIED)
+    with pytest.raises(InputError) as refused:
+        prove(station(on_its_own_supply(CLOSED_WHEN_OCCUPIED), driver=driver, more=OWN_SUPPLY))
+    assert [d.code for d in refused.value.diagnostics] == ["CP650"]
+    detector = on_its_own_supply(CLOSED_WHEN_CLEAR)
     assert_nothing_false(prove(station(detector, driver=driver, more=OWN_SUPPLY)))
 
 

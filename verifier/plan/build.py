@@ -45,6 +45,7 @@ from verifier.plan.track.routes import find_routes
 from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring.build_wiring import read_wiring
 from verifier.plan.wiring.derive_equipment import derive_equipment, inputs_with
+from verifier.plan.wiring.impossible_clauses import impossible_clauses
 
 # Errors that no other statement can cure: they are reported even where other statements could
 # not be read.
@@ -107,6 +108,9 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     if names.errors:
         raise InputError(names.errors)
     equipment = derive_equipment(wiring, track, blocks, signals, conditions, locking)
+    impossible = list(impossible_clauses(wiring, equipment))
+    if impossible:
+        raise InputError(impossible)
     inputs = _inputs(statements, words.levers)
     plan = Plan(
         source=source,

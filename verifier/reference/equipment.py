@@ -312,7 +312,8 @@ class EquipmentState:
         for what in self._asked[head]:
             if what.kind == "block report":
                 detectors = self._wiring.detectors_of(what.name)
-                if not all(self.follows(detector, driver.name) for detector in detectors):
+                tells = (d for d in detectors if d.closed_when != "occupied")
+                if not all(self.follows(detector, driver.name) for detector in tells):
                     return True
             elif what.kind == "points report":
                 machine = self._wiring.machines.get(what.name)

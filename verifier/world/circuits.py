@@ -346,6 +346,8 @@ class Circuits:
                 dead += [
                     negation(self.usable(detector, driver.name))
                     for detector in self.wiring.detectors_of(what.name)
+                    # Closed when occupied, a dead input looks like one that says clear.
+                    if detector.closed_when != "occupied"
                 ]
             elif what.kind == "points report":
                 machine = self.wiring.machines.get(what.name)
