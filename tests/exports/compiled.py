@@ -140,10 +140,10 @@ def known(export: CExport, number: int, chance: Random) -> Known:
         [comes_out(export, *pair) for pair in pairs],
         [
             {
-                points.turnout: (moment[told], step.successor[told])
+                points.device.name: (moment[told], step.successor[told])
                 for points in export.face.points
                 if points.throw
-                for told in [observables.thrown(points.turnout)]
+                for told in [points.device.told]
             }
             for moment, step in pairs
         ],
@@ -191,15 +191,15 @@ def comes_out(export: CExport, moment: Valuation, step: Transition) -> Case:
 def differences(export: CExport, cases: Known, made: Sequence[Case]) -> list[str]:
     """Where the C and the stepper part, in words."""
     names = ["sound", *fields_out(export)]
-    legs = {1: "normal", 2: "reverse"}
-    throws = {p.turnout: names.index(f"out.{p.throw}") for p in export.face.points if p.throw}
+    legs = {p.device.name: p.device.positions for p in export.face.points}
+    throws = {p.device.name: names.index(f"out.{p.throw}") for p in export.face.points if p.throw}
     found = []
     for i, (case, wanted, got) in enumerate(zip(cases.cases, cases.wanted, made, strict=True)):
         for name, one, other in zip(names, wanted, got, strict=True):
             if one not in (other, -1):
                 found.append(f"{name}: {other}, not {one}, for {case}")
         for turnout, (now, following) in cases.thrown[i].items():
-            if legs.get(got[throws[turnout]], now) != following:
+            if dict(enumerate(legs[turnout], 1)).get(got[throws[turnout]], now) != following:
                 found.append(f"{turnout} is thrown otherwise than {following}, for {case}")
     return found
 

@@ -144,9 +144,9 @@ def _structs(face: Interface, prefix: str, code: CWriter) -> None:
             told.append((f"uint8_t {name};", f"COLOR_ of head {head.name}"))
     for points in face.points:
         if points.unlocked:
-            told.append((f"bool {points.unlocked};", f"points {points.turnout} may be moved"))
+            told.append((f"bool {points.unlocked};", f"{points.device.control} may be moved"))
         if points.throw:
-            told.append((f"uint8_t {points.throw};", f"THROW_ of points {points.turnout}"))
+            told.append((f"uint8_t {points.throw};", f"THROW_ of {points.device.control}"))
     _struct(f"{prefix}_outputs", told, code)
 
 

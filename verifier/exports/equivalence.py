@@ -18,8 +18,9 @@ from verifier.exports.c_lexer import NotReadable
 from verifier.exports.c_program import BOOL, CProgram, CType, ParameterTypes, parse_program
 from verifier.exports.c_semantics import CMachine, CValue, Store
 from verifier.exports.c_source import CExport
-from verifier.exports.expected_semantics import LEGS, ExpectedSemantics
+from verifier.exports.expected_semantics import ExpectedSemantics
 from verifier.exports.interface import LONGEST_CALL, Clock, Interface
+from verifier.plan.devices import Device
 
 # How wide an `int` may be: on small controllers, and on all others.
 INT_BITS = (16, 32)
@@ -246,23 +247,23 @@ class _Comparison:
 
     def _points(self, run: _Call) -> Iterator[Claim]:
         for points in self._face.points:
-            name = points.turnout
+            name = points.device.name
             if points.unlocked:
                 found = run.after[f"out->{points.unlocked}"].truth
                 free = self._expected.unlocked(name)
                 yield Claim(f"whether {name} is locked", self._terms.same(found, free))
             if points.throw:
-                yield from self._thrown(name, run.after[f"out->{points.throw}"])
+                yield from self._thrown(points.device, run.after[f"out->{points.throw}"])
 
-    def _thrown(self, turnout: str, value: CValue) -> Iterator[Claim]:
-        """That what is told, or was where nothing is, is how the points are thrown next."""
-        terms, what = self._terms, f"how {turnout} is thrown"
+    def _thrown(self, device: Device, value: CValue) -> Iterator[Claim]:
+        """That what is told, or was where nothing is, is how it is thrown next."""
+        terms, what = self._terms, f"how {device.name} is thrown"
         yield Claim(what, self._expected.is_in(value, range(3)))
-        for told in LEGS:
-            for leg, number in LEGS.items():
+        for told in device.positions:
+            for number, leg in enumerate(device.positions, start=1):
                 holds = terms.both(self._expected.is_number(value, 0), terms.truth(told == leg))
                 found = terms.either(self._expected.is_number(value, number), holds)
-                yield Claim(what, terms.same(found, self._expected.thrown(turnout, told, leg)))
+                yield Claim(what, terms.same(found, self._expected.thrown(device, told, leg)))
 
     def _remembered(self, run: _Call) -> Iterator[Claim]:
         for field in self._face.memory:
@@ -312,10 +313,10 @@ class _Comparison:
         for points in face.points:
             if points.unlocked:
                 locked = terms.opposite(run.after[f"out->{points.unlocked}"].truth)
-                yield Claim(f"{points.turnout} locked", locked)
+                yield Claim(f"{points.device.name} locked", locked)
             if points.throw:
                 yield Claim(
-                    f"{points.turnout} held",
+                    f"{points.device.name} held",
                     self._expected.is_number(run.after[f"out->{points.throw}"], 0),
                 )
         for name, value in self._before.items():

@@ -13,13 +13,10 @@ from verifier.engines.smt.equivalence import Terms
 from verifier.exports.c_semantics import CValue, Store
 from verifier.exports.interface import RESTRICTIVE, Clock, Field, Interface
 from verifier.logic.expr import Atom, Expr, atom, negation
-from verifier.plan import observables
+from verifier.plan.devices import Device
 from verifier.plan.observables import Observable
 from verifier.world.acting import Values
 from verifier.world.report_abstraction import ReportedWorld, missing
-
-# How points are told to lie, and the number that tells it.
-LEGS = {"normal": 1, "reverse": 2}
 
 
 class ExpectedSemantics:
@@ -44,9 +41,9 @@ class ExpectedSemantics:
         """When points may be moved."""
         return self._rule(negation(self._memory.is_locked(turnout)))
 
-    def thrown(self, turnout: str, told: str, leg: str) -> Any:
-        """When points that were told to lie one way are told to lie that way next."""
-        return self._rule(self._memory.following[observables.thrown(turnout)][leg], told)
+    def thrown(self, device: Device, told: str, leg: str) -> Any:
+        """When what was told to lie one way is told to lie that way next."""
+        return self._rule(self._memory.following[device.told][leg], told)
 
     def remembered(self, field: Field) -> Mapping[int, Any]:
         """When a memory comes to each of its states, by the number of the state."""

@@ -15,6 +15,7 @@ from math import ceil
 
 from verifier.exports.names import CNames, plain
 from verifier.plan import observables
+from verifier.plan.devices import Device, devices
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED, Condition, Observable
 from verifier.plan.signals.colors import COLORS, flashes, flashing, steady
@@ -99,10 +100,11 @@ class Clock:
 
 @dataclass(frozen=True, slots=True)
 class PointsOutputs:
-    """The outputs of one turnout: whether it may be moved (``unlocked``, where something locks
-    it), and how it is to be thrown (``throw``, where lever, buttons or a rule do so)."""
+    """The outputs of one turnout, slip, derail or gate: whether it may be moved (``unlocked``,
+    where something locks it), and how it is to be thrown (``throw``, where lever, buttons or a rule
+    do so)."""
 
-    turnout: str
+    device: Device
     unlocked: str | None
     throw: str | None
 
@@ -320,8 +322,9 @@ def _limit(seconds: Fraction) -> int:
 
 
 def _points(plan: Plan, names: CNames) -> Iterator[PointsOutputs]:
+    known = devices(plan)
     for name, throw in plan.locking.throws.items():
         locked = names.give("unlocked", name) if throw.locked is not None else None
         thrown = names.give("throw", name) if throw.by in ("lever", "buttons", "rule") else None
         if locked or thrown:
-            yield PointsOutputs(name, locked, thrown)
+            yield PointsOutputs(known[name], locked, thrown)

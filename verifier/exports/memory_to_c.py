@@ -40,8 +40,8 @@ class MemoryRules:
         code = CWriter(indent=1)
         words = ConditionWriter(self._face, self._as_before)
         for out in self._face.points:
-            throw = self._plan.locking.throws[out.turnout]
-            code.say(f"points {out.turnout}, {place_of(throw.span)}")
+            throw = self._plan.locking.throws[out.device.name]
+            code.say(f"{out.device.control}, {place_of(throw.span)}")
             if out.unlocked:
                 assert throw.locked is not None
                 code.say(f"locked while: {_text(throw.locked)}")
@@ -50,7 +50,7 @@ class MemoryRules:
                 normal, reverse = self._thrown(throw, words)
                 guard = f"out->{out.unlocked} && " if out.unlocked else ""
                 said = f"thrown by {throw.by}" if throw.by != "rule" else (
-                    f"thrown reverse when: {_text(throw.away_when)}"
+                    f"thrown {out.device.positions[1]} when: {_text(throw.away_when)}"
                 )  # fmt: skip
                 code.say(said)
                 for word, test, state in (

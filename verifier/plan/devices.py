@@ -75,6 +75,11 @@ class Device:
         return self.kind in ("turnout", "slip")
 
     @property
+    def control(self) -> str:
+        """What it is called where what throws it is listed: ``points T1``, ``gate G1``."""
+        return f"points {self.name}" if self.has_points else self.title
+
+    @property
     def moves(self) -> str:
         """That it moves: ``the points of T1 move``, ``gate G1 moves``."""
         return f"the points of {self.name} move" if self.has_points else f"{self.title} moves"

@@ -20,6 +20,7 @@ from verifier.logic.expr import (
     substitute,
     support,
 )
+from verifier.plan.devices import devices
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
@@ -101,7 +102,7 @@ def _to_ask(plan: Plan, world: ReportedWorld) -> Iterator[_Asking]:
         if throw.locked is not None:
             locked = memory.is_locked(name)
             told: _Left = {("no",): locked, ("yes",): negation(locked)}
-            yield asking(f"points {name}", ("may be thrown",), told)
+            yield asking(devices(plan)[name].control, ("may be thrown",), told)
     for what in plan.inputs:
         if what.kind in ("relay", "timer", "traffic"):
             following = memory.following[what]
