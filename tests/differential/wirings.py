@@ -118,6 +118,12 @@ class Electrician:
                 return self._block(name, rest)
             case ["turnout", name, "in", _]:
                 return self._turnout(name, line)
+            case ["slip", name, "in", *_]:
+                return self._contacts_alone(name, line, ("normal", "reverse"))
+            case ["derail", name, "on", *_]:
+                return self._contacts_alone(name, line, ("derailing", "non-derailing"))
+            case ["gate", name, "on", _]:
+                return self._contacts_alone(name, line, ("seated", "open"))
             case _:
                 return line
 
@@ -137,6 +143,15 @@ class Electrician:
         if "undetected" not in rest:
             self.detected.append(name)
         return line
+
+    def _contacts_alone(self, name: str, line: str, positions: tuple[str, str]) -> str:
+        """Contacts of what is not a turnout: both, one or none."""
+        first, second = positions
+        said = ["", f"contacts {first}, {second}", f"contact {first}", f"contact {second}"]
+        contacts = self.r.choice(said)
+        if contacts:
+            self.contacts.append(name)
+        return f"{line} {contacts}".rstrip()
 
     def _turnout(self, name: str, line: str) -> str:
         r = self.r

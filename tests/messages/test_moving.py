@@ -45,6 +45,9 @@ OF_DERAIL: list[Case] = [
     ("thrown by 4", "CP613", "4", "lever `4` cannot throw a derail: its positions are "
                                   "left, normal, right",
      "Use a lever with just the positions `normal` and `reverse`."),
+    ("contact seated", "CP768", "seated", "a derail is never `seated`, so nothing can report that",
+     "Write `contacts derailing, non-derailing`, or the one contact there is: `contact "
+     "derailing`."),
     ("electric lock released when Main clear", "CP702", "electric lock released when Main clear",
      "`D1` has an electric lock but is not thrown by hand", "Add `thrown by hand`."),
 ]  # fmt: skip
@@ -61,6 +64,11 @@ OF_GATE: list[Case] = [
      TWO_BUTTONS),
     ("thrown by hand thrown open when Main clear", "CP703", "thrown open when Main clear",
      "`G1` is thrown in two ways", ""),
+    ("contacts normal, reverse", "CP768", "normal",
+     "a gate is never `normal`, so nothing can report that",
+     "Write `contacts seated, open`, or the one contact there is: `contact seated`."),
+    ("no contacts", "CP768", "no contacts",
+     "a gate without contacts reports nothing that a rule could read", ""),
     ("locked when Main clear", "CP104", "when", "`when` was not expected here",
      "Expected `while`."),
 ]  # fmt: skip

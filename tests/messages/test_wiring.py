@@ -378,8 +378,8 @@ def test_circles(
             "  no contacts\ndriver B2 drives 4R reads T1 contacts",
             "CP612",
             "T1",
-            "turnout `T1` has no contacts to read",
-            "Give the turnout contacts, `contacts normal, reverse`, or remove it here.",
+            "`T1` has no contacts to read",
+            "Give it contacts, `contacts normal, reverse`, or remove it here.",
             ("`no contacts` is here",),
         ),
         (

@@ -85,7 +85,7 @@ class _Readers:
         return self._of(detector.name, False, ("block report", detector.block))
 
     def of_contacts(self, machine: Machine) -> list[str]:
-        return self._of(machine.turnout, True, ("points report", machine.turnout))
+        return self._of(machine.turnout, True, (f"{machine.kind} report", machine.turnout))
 
     def _of(self, name: str, contacts: bool, asked: tuple[str, str]) -> list[str]:
         found = []

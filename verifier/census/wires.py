@@ -104,10 +104,10 @@ def _rules_ask(driver: Driver, survey: Survey) -> list[tuple[str, bool]]:
         if what.kind == "block report":
             found |= {(d.name, False): None for d in plan.wiring.detectors.values()
                       if d.block == what.name}  # fmt: skip
-        elif what.kind == "points report":
+        elif what.kind in ("points report", "derail report", "gate report"):
             machine = plan.wiring.machines.get(what.name)
             without = machine is not None and machine.contacts is not None and not machine.contacts
-            if not without:
+            if not without and (machine is not None or what.kind == "points report"):
                 found[what.name, True] = None
     return list(found)
 

@@ -186,7 +186,7 @@ class Influence:
             mine = {head.name for head in signal.heads}
             heads |= mine
             facts = self._facts(mine)
-            turnouts |= _named(facts, "points report")
+            turnouts |= _named(facts, *observables.OF_CONTACTS)
             detectors |= {d.name for block in _named(facts, "block report")
                           for d in wiring.detectors_of(block)}  # fmt: skip
             shown = _named(facts, "aspect", "color").union(*(p for p in swaps if mine & set(p)))
@@ -206,11 +206,12 @@ class Influence:
         )  # fmt: skip
 
     def inputs_read(self, signal: str) -> tuple[set[str], set[Observable]]:
-        """The turnouts, and the levers, buttons, derails and memory, that a signal's own rules
-        read."""
+        """The turnouts, and the levers, buttons, derails, gates and memory, that a signal's own
+        rules read."""
         facts = self._facts(head.name for head in self._plan.signals[signal].heads)
         others = {w for w in facts if w.kind in ("lever", "button", "relay", "timer", "traffic")}
         others |= {observables.derail(name) for name in _named(facts, "derail report")}
+        others |= {observables.gate(name) for name in _named(facts, "gate report")}
         return _named(facts, "points report"), others
 
     def _facts(self, heads: Iterable[str]) -> set[Observable]:

@@ -294,6 +294,13 @@ class _Teller:
                 return self._report(
                     report, says, ("points", name), ("thrown", name), ("motion", name), lever
                 )
+            case "derail report" if name in self._plan.wiring.machines:
+                report = self._circuit.derail(name, reader)
+                return self._report(report, says, ("derail", name), ("thrown", name))
+            case "gate report" if name in self._plan.wiring.machines:
+                gate = observables.gate(name)
+                report = self._circuit.gate(name, reader, self._states(gate)[gate])
+                return self._report(report, says, ("gate", name), ("thrown", name))
             case "condition":
                 inner = self._plan.conditions[name]
                 holds = self._true(says, reader) == ("true" in says.values)

@@ -11,7 +11,7 @@ from verifier.explain.stock_text import stock_stands
 from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.plan.model import Block, Plan
-from verifier.plan.observables import Observable
+from verifier.plan.observables import OF_CONTACTS, Observable
 from verifier.plan.wiring.derive_equipment import by_way_of, unseen_anywhere
 from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import FaultKind, fault_name
@@ -19,8 +19,6 @@ from verifier.plan.wiring.wiring_model import Detector, District, Driver, Feeder
 from verifier.properties.amounts import amps, length, ohms, volts
 from verifier.reference.equipment import EquipmentState, is_read, train_covering
 from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
-
-_OTHER = {"normal": "reverse", "reverse": "normal"}
 
 
 class Circuit:
@@ -147,7 +145,8 @@ class Circuit:
             for detector in self._wiring.detectors_of(what.name):
                 if not self._wires.follows(detector, driver_name):
                     return self._not_followed(detector, driver_name)
-        machine = self._wiring.machines.get(what.name) if what.kind == "points report" else None
+        contacts = what.kind in OF_CONTACTS
+        machine = self._wiring.machines.get(what.name) if contacts else None
         driver = self._wiring.drivers[driver_name]
         if machine and machine.contacts and not is_read(driver, what.name, True):
             return _of(CauseKind.CONTACTS_NOT_READ, driver, other=what.name)
@@ -277,8 +276,21 @@ class Circuit:
     def points(self, turnout: str, reader: str) -> Cause:
         """What is reported of points, and, where that is not true, why."""
         says, lies = self._wires.points_report(turnout, reader), self._wires.lies(turnout)
-        truth = f"it lies {'open, between its ends' if lies == 'open' else lies}"
-        subject = Subject("points", turnout)
+        return self._position("points", turnout, says, lies, reader)
+
+    def derail(self, name: str, reader: str) -> Cause:
+        """The same of a derail."""
+        says, lies = self._wires.derail_report(name, reader), self._wires.derail_lies(name)
+        return self._position("derail", name, says, lies, reader)
+
+    def gate(self, name: str, reader: str, lies: str) -> Cause:
+        """The same of a gate that truly lies so."""
+        return self._position("gate", name, self._wires.gate_report(name, reader), lies, reader)
+
+    def _position(self, kind_: str, turnout: str, says: str, lies: str, reader: str) -> Cause:
+        ends = kind_ != "gate" and lies == "open"
+        truth = f"it lies {'open, between its ends' if ends else lies}"
+        subject = Subject(kind_, turnout)
         if says == lies or (says == "moving" and lies == "open"):
             return cause(CauseKind.REPORTS, subject, None, state=says, truth=truth)
         because = tuple(self._misreported(self._wiring.machines[turnout], lies, reader))
@@ -287,7 +299,7 @@ class Circuit:
 
     def _misreported(self, machine: Machine, lies: str, reader: str) -> Iterator[Cause]:
         turnout = machine.turnout
-        subject = Subject("points", turnout)
+        subject = Subject(machine.kind, turnout)
         if not machine.contacts:
             yield cause(CauseKind.NO_CONTACTS, subject, machine.span)
             yield from self._disobeyed(machine, lies)
@@ -300,7 +312,7 @@ class Circuit:
         yield from wrong
         if len(machine.contacts) == 1 and not wrong:
             (only,) = machine.contacts
-            kind, reads = CauseKind.ONE_CONTACT, _OTHER[only]
+            kind, reads = CauseKind.ONE_CONTACT, machine.other(only)
             yield cause(kind, subject, machine.span, contact=only, state=reads)
             yield from self._disobeyed(machine, lies)
 
@@ -309,7 +321,7 @@ class Circuit:
         turnout = machine.turnout
         if turnout in self._wiring.swapped_contacts:
             kind = CauseKind.CONTACT_WIRES_SWAPPED
-            yield cause(kind, Subject("points", turnout), machine.span)
+            yield cause(kind, Subject(machine.kind, turnout), machine.span)
         for leg in machine.contacts or ():
             name = f"{turnout} {leg}"
             subject = Subject("contact", name)

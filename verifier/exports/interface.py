@@ -39,7 +39,10 @@ LONGEST_CALL = 1000
 _BEGINS = 2
 _REMEMBERED = ("relay", "timer", "traffic")
 # What is safest to assume of a report that is missing.
-RESTRICTIVE = {"block report": "occupied", "points report": "moving"}
+RESTRICTIVE = {
+    "block report": "occupied", "points report": "moving", "derail report": "moving",
+    "gate report": "open",
+}  # fmt: skip
 _WORDS = {
     "block report": "block", "points report": "points", "derail report": "derail",
     "gate report": "gate", "lever": "lever", "button": "button", "relay": "relay",

@@ -72,8 +72,10 @@ class Observable:
 
 _WORKED_OUT = frozenset((*get_args(Reported), *get_args(Shown), *get_args(Seen), *get_args(Event)))
 REPORTED = frozenset(get_args(Reported))
-# Truth about what moves.
-LYING = frozenset(("points", "derail", "gate"))
+# Truth about what moves, and its reports.
+Lying = Literal["points", "derail", "gate"]
+LYING = frozenset(get_args(Lying))
+OF_CONTACTS = frozenset(("points report", "derail report", "gate report"))
 
 
 def _of_kind(kind: Kind, *values: str) -> Callable[[str], Observable]:

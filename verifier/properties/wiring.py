@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from verifier.language.listing import listing
 from verifier.logic.expr import constant
 from verifier.plan.model import Head, Line, Plan, Signal
-from verifier.plan.observables import Observable, facts_in
+from verifier.plan.observables import OF_CONTACTS, Observable, facts_in
 from verifier.plan.signals.colors import steady
 from verifier.plan.wiring.wiring_model import Detector, Driver
 from verifier.properties.obligation import Obligation
@@ -193,9 +193,9 @@ def _wanted(driver: Driver, plan: Plan) -> Iterator[tuple[str, bool, Line]]:
 def _sources(what: Observable, plan: Plan) -> Iterator[tuple[str, bool]]:
     if what.kind == "block report":
         yield from ((d.name, False) for d in plan.wiring.detectors_of(what.name))
-    elif what.kind == "points report":
+    elif what.kind in OF_CONTACTS:
         machine = plan.wiring.machines.get(what.name)
-        if machine is None or machine.contacts != ():
+        if machine.contacts != () if machine else what.kind == "points report":
             yield what.name, True
 
 

@@ -88,6 +88,16 @@ class EquipmentState:
         powerless = not self.has_power(turnout, machine.supply)
         return before if powerless and state == observables.AS_BEFORE else told
 
+    def truly_lies(self, machine: Machine) -> str:
+        """How what a machine moves, or contacts report, truly lies."""
+        match machine.kind:
+            case "points":
+                return self.lies(machine.turnout)
+            case "derail":
+                return self.derail_lies(machine.turnout)
+            case _:
+                return self._situation.state(machine.lies)
+
     def derail_lies(self, name: str) -> str:
         """How a derail truly lies: derailing, non-derailing or open."""
         pipe = self._plan.derails[name].pipe
@@ -98,7 +108,7 @@ class EquipmentState:
     def commanded(self, machine: Machine) -> str:
         """The position that points are commanded to."""
         if machine.lever is None:
-            return self._situation.state(observables.thrown(machine.turnout))
+            return self._situation.state(machine.told)
         levers = {what.name: what for what in self._plan.inputs if what.kind == "lever"}
         return self._situation.state(levers[machine.lever])
 
@@ -171,13 +181,32 @@ class EquipmentState:
         if machine is None or machine.contacts is None:
             lies = self.lies(turnout)
             return "moving" if lies == "open" else lies
+        return self._by_contacts(machine, reader)
+
+    def derail_report(self, name: str, reader: str) -> str:
+        """What the inputs of a reader say of a derail: derailing, non-derailing or moving."""
+        machine = self._wiring.machines.get(name)
+        if machine is None or machine.contacts is None:
+            lies = self.derail_lies(name)
+            return "moving" if lies == "open" else lies
+        return self._by_contacts(machine, reader)
+
+    def gate_report(self, name: str, reader: str) -> str:
+        """What the inputs of a reader say of a gate: seated, or open where that is not sure."""
+        machine = self._wiring.machines.get(name)
+        if machine is None or machine.contacts is None:
+            return self._situation.state(observables.gate(name))
+        says = self._by_contacts(machine, reader)
+        return "open" if says == "moving" else says
+
+    def _by_contacts(self, machine: Machine, reader: str) -> str:
         if not machine.contacts:
             return self.commanded(machine)
         closed = [leg for leg in machine.contacts if self.reads_closed(machine, leg, reader)]
         if len(machine.contacts) == 2:
             return closed[0] if len(closed) == 1 else "moving"
         (only,) = machine.contacts
-        return only if closed else ("reverse" if only == "normal" else "normal")
+        return only if closed else machine.other(only)
 
     def reads_closed(self, machine: Machine, leg: str, reader: str) -> bool:
         """Whether a contact reads as closed at the inputs of a reader."""
@@ -188,9 +217,9 @@ class EquipmentState:
             return False
         follows = leg
         if machine.turnout in self._wiring.swapped_contacts:
-            follows = "reverse" if leg == "normal" else "normal"
+            follows = machine.other(leg)
         stuck = self.fault(FaultKind.CONTACT, machine.turnout, leg)
-        return stuck == STUCK_CLOSED if stuck else self.lies(machine.turnout) == follows
+        return stuck == STUCK_CLOSED if stuck else self.truly_lies(machine) == follows
 
     def is_wire_broken(self, machine: Machine, leg: str, reader: str) -> bool:
         """Whether a wire leads from a contact to a reader and is broken."""
@@ -315,7 +344,7 @@ class EquipmentState:
                 tells = (d for d in detectors if d.closed_when != "occupied")
                 if not all(self.follows(detector, driver.name) for detector in tells):
                     return True
-            elif what.kind == "points report":
+            elif what.kind in observables.OF_CONTACTS:
                 machine = self._wiring.machines.get(what.name)
                 if machine and machine.contacts and not is_read(driver, what.name, True):
                     return True

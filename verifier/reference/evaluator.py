@@ -370,11 +370,11 @@ class _Inputs(Mapping[Observable, str]):
             case "points report":
                 return self.wires.points_report(what.name, what.reader)
             case "derail report":
-                return _moving(self.wires.derail_lies(what.name))
+                return self.wires.derail_report(what.name, what.reader)
             case "derail":
                 return self.wires.derail_lies(what.name)
             case "gate report":
-                return self._situation.state(observables.gate(what.name))
+                return self.wires.gate_report(what.name, what.reader)
             case _ if what.is_worked_out:
                 raise KeyError(what)
             case _:
@@ -385,10 +385,6 @@ class _Inputs(Mapping[Observable, str]):
 
     def __len__(self) -> int:
         return len(self._plan.inputs)
-
-
-def _moving(position: str) -> str:
-    return "moving" if position == "open" else position
 
 
 def _may_show(head: Head, indexes: set[int]) -> list[str]:

@@ -9,7 +9,7 @@ from math import ceil, floor
 
 from verifier.language.source import Span
 from verifier.plan.model import Plan
-from verifier.plan.observables import Observable
+from verifier.plan.observables import OF_CONTACTS, Observable
 from verifier.plan.wiring.derive_equipment import OWN_SHARE, margin
 from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.wiring_model import Driver, DriverInput, Number
@@ -64,7 +64,7 @@ def scope_of(plan: Plan, obligation: Obligation, facts: Iterable[Observable]) ->
         *obligation.subjects,
         *(need.points for route in obligation.routes for need in route.needs),
         *(block for route in obligation.routes for block in route.blocks),
-        *(what.name for what in read if what.kind in ("block report", "points report")),
+        *(what.name for what in read if what.kind in ("block report", *OF_CONTACTS)),
     ]
     beside = {b.name: b.blocks for b in (*plan.equipment.gaps, *plan.equipment.joined)}
     blocks: list[str] = []
@@ -205,7 +205,7 @@ def _inputs(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
         missing = [DriverInput(d.name, False, driver.span) for d in detectors(plan, scope)
                    if ("block report", d.block) in read]  # fmt: skip
         missing += [DriverInput(name, True, driver.span) for name in scope.turnouts
-                    if ("points report", name) in read
+                    if (f"{plan.wiring.machines[name].kind} report", name) in read
                     and plan.wiring.machines[name].contacts != ()]  # fmt: skip
         for reading in missing:
             if not is_read(driver, reading.name, contacts=reading.contacts):
@@ -231,13 +231,14 @@ def _contacts(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
         shared = [m for m in plan.wiring.machines.values() if m.span == machine.span]
         turnouts = [m.turnout for m in shared]
         text = f"give {' and '.join(turnouts)} contacts for both ways"
-        steps = [step_of("contacts", text, machine.span, "contacts normal, reverse")]
-        both = (replace(m, contacts=("normal", "reverse")) for m in shared)
+        clause = f"contacts {', '.join(machine.positions)}"
+        steps = [step_of("contacts", text, machine.span, clause)]
+        both = (replace(m, contacts=m.positions) for m in shared)
         wiring = with_devices(plan.wiring, *both)
         for driver in plan.wiring.drivers.values():
             read = _reports_read(driver, plan)
             more = [DriverInput(t, True, driver.span) for t in turnouts
-                    if ("points report", t) in read
+                    if (f"{machine.kind} report", t) in read
                     and not is_read(driver, t, contacts=True)]  # fmt: skip
             if more:
                 driver, step = wired_to(driver, more, "contacts")

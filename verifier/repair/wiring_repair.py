@@ -200,7 +200,7 @@ class WiringRepairer:
             return None
         safe = []
         for asked in obligations(plan, world.lower):
-            if asked.property in FAILURES or asked.advice:
+            if asked.property in FAILURES or asked.advice or not asked.of_situations:
                 continue
             formula = world.expand(asked.formula)
             concerned = reached.intersection(asked.signals) or touched.intersection(asked.subjects)

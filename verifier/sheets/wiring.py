@@ -175,7 +175,7 @@ def _without_wire(what: Observable, driver: str, plan: Plan) -> str:
             return f"{what.kind} {what.name}"
         case "traffic":
             return f"the direction of traffic {what.name}"
-        case "derail report" | "gate report":
+        case "derail report" | "gate report" if what.name not in wiring.machines:
             return f"what {what.name} reports"
         case "block report" if not wiring.detectors_of(what.name):
             return f"what tells that {what.name} is clear"

@@ -41,8 +41,8 @@ def _wiring(plan: Plan) -> Iterator[str]:
     yield from _stock(plan)
     yield from _points(plan)
     yield from _about(
-        [*plan.derails, *plan.gates],
-        "Nothing can be said of the wiring of {}: taken to report truthfully.",
+        (n for n in (*plan.derails, *plan.gates) if n not in plan.wiring.machines),
+        "Nothing is said of the contacts of {}: taken to report truthfully.",
     )
     yield from _drivers(plan)
 

@@ -104,7 +104,7 @@ class Circuits:
 
     def _commanded(self, machine: Machine, leg: str) -> Expr:
         lever = self._inputs.get(("lever", machine.lever or ""))
-        return atom(lever or observables.thrown(machine.turnout), leg)
+        return atom(lever or machine.told, leg)
 
     def on(self, supply: str | None) -> Expr:
         """That a supply, and those it is fed by, are on."""
@@ -136,18 +136,17 @@ class Circuits:
             case "block report":
                 clear = self._clear(name, reader)
                 return clear if report.values == ("clear",) else negation(clear)
-            case "points report":
+            case "points report" | "derail report" | "gate report":
                 return disjunction(
-                    *(self._points_report(name, state, reader) for state in report.values)
+                    *(self._position_report(report.what, v, reader) for v in report.values)
                 )
-            case "derail report":
-                lies = {"moving": "open"}
-                return disjunction(*(self._derail(name, lies.get(v, v)) for v in report.values))
             case _:
-                return atom(observables.gate(name), *report.values)
+                raise AssertionError(f"no report: {report}")
 
     def meanings(self, what: Observable) -> tuple[Expr, ...]:
-        """When a report, points or a derail are in each of their states."""
+        """When a report, points, a derail or a gate are in each of their states."""
+        if what.kind == "gate":
+            return tuple(atom(what, v) for v in what.values)
         of = self.truth if what.kind in ("points", "derail") else self.report
         return tuple(of(a) for v in what.values if isinstance(a := atom(what, v), Atom))
 
@@ -218,10 +217,17 @@ class Circuits:
                     for way in self._ways_back(step, other, (*passed, number)):
                         yield conjunction(sound, way)
 
-    def _points_report(self, turnout: str, state: str, reader: str) -> Expr:
-        machine = self.wiring.machines.get(turnout)
+    def _position_report(self, report: Observable, state: str, reader: str) -> Expr:
+        machine = self.wiring.machines.get(report.name)
         if machine is None or machine.contacts is None:
-            return self._lies(turnout, "open" if state == "moving" else state)
+            state = "open" if state == "moving" else state
+            match report.kind:
+                case "points report":
+                    return self._lies(report.name, state)
+                case "derail report":
+                    return self._derail(report.name, state)
+                case _:
+                    return atom(observables.gate(report.name), state)
         if machine.contacts == ():
             return FALSE if state == "moving" else self._commanded(machine, state)
         made = {leg: self._made(machine, leg, reader) for leg in machine.contacts}
@@ -233,14 +239,24 @@ class Circuits:
         if state == "moving":
             one, other = made.values()
             return disjunction(conjunction(one, other), conjunction(negation(one), negation(other)))
-        return conjunction(made[state], negation(made[_LEGS[state]]))
+        sure = {leg: conjunction(made[leg], negation(made[machine.other(leg)])) for leg in made}
+        if state == "open":  # a gate that is not surely seated
+            return negation(sure[machine.other(state)])
+        return sure[state]
 
     def _made(self, machine: Machine, leg: str, reader: str) -> Expr:
         driver = self.wiring.drivers[reader] if reader else None
         if driver and not _reads(driver, machine.turnout, contacts=True):
             return FALSE
         swapped = machine.turnout in self.wiring.swapped_contacts
-        lies = self._lies(machine.turnout, _LEGS[leg] if swapped else leg)
+        follows = machine.other(leg) if swapped else leg
+        match machine.kind:
+            case "points":
+                lies = self._lies(machine.turnout, follows)
+            case "derail":
+                lies = self._derail(machine.turnout, follows)
+            case _:
+                lies = atom(machine.lies, follows)
         contact = FaultKind.CONTACT, machine.turnout, leg
         made = disjunction(
             self.broken(*contact, ways=(STUCK_CLOSED,)), conjunction(self.sound(*contact), lies)
@@ -349,7 +365,7 @@ class Circuits:
                     # Closed when occupied, a dead input looks like one that says clear.
                     if detector.closed_when != "occupied"
                 ]
-            elif what.kind == "points report":
+            elif what.kind in observables.OF_CONTACTS:
                 machine = self.wiring.machines.get(what.name)
                 unread = (
                     machine and machine.contacts and not _reads(driver, what.name, contacts=True)

@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Mapping
 
 from verifier.logic.expr import Atom, Expr, atom, support
 from verifier.plan import observables
+from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
@@ -129,11 +130,9 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
     for block in plan.blocks.values():
         if block.detected:
             note(block.name, circuits.meanings(observables.block_report(block.name)))
-    for turnout in plan.wiring.machines:
-        note(turnout, circuits.meanings(observables.points_report(turnout)))
-        note(turnout, circuits.meanings(observables.points(turnout)))
-    for derail in plan.derails:
-        note(derail, circuits.meanings(observables.derail(derail)))
+    for device in devices(plan).values():
+        note(device.name, circuits.meanings(device.report))
+        note(device.name, circuits.meanings(device.lies))
     for signal in plan.signals.values():
         for head in signal.heads:
             driver = plan.wiring.driver_of(head.name)

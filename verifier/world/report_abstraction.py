@@ -78,5 +78,5 @@ class _AtTheInputs(Circuits):
         return negation(atom(lamp_out(head), "out"))
 
     def dead_inputs(self, driver: Driver, read: Iterable[Observable]) -> Expr:
-        noticed = (what for what in read if what.kind in ("block report", "points report"))
+        noticed = (what for what in read if what.kind in ("block report", *observables.OF_CONTACTS))
         return disjunction(*(atom(missing(what), "missing") for what in noticed))

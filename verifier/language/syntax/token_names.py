@@ -65,13 +65,12 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a clause of the turnout (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "POWERED", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC",
+        frozenset({"THROWN", "MOTOR", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC",
                    "PIPE_CONNECTED"}),
         "a clause of the derail (`pipe-connected to`, `thrown by`, `locked while` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "POWERED", "CONTACTS", "CONTACT", "NO", "LOCKED",
-                   "ELECTRIC"}),
+        frozenset({"THROWN", "MOTOR", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC"}),
         "a clause about how it moves (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (

@@ -6,7 +6,6 @@ All else is reported through the wiring of the file, as in single situations.
 from collections.abc import Iterator
 from dataclasses import replace
 
-from verifier.plan import observables
 from verifier.plan.model import Joint, Move, Plan, Port
 from verifier.plan.track.build_track import moves_over
 from verifier.plan.wiring.derive_equipment import derive_equipment, inputs_with
@@ -18,7 +17,7 @@ def running_plan(plan: Plan) -> Plan:
         return plan
     machines = {name: replace(m, lever=None) for name, m in plan.wiring.machines.items()}
     given = plan.unwired_inputs or plan.inputs
-    commanded = [observables.thrown(name) for name, m in machines.items() if m.contacts == ()]
+    commanded = [m.told for m in machines.values() if m.contacts == ()]
     wiring = replace(plan.wiring, machines=machines, points_kept=True)
     equipment = derive_equipment(
         wiring, plan.track, plan.blocks, plan.signals, plan.conditions, plan.locking

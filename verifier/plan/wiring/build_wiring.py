@@ -13,9 +13,10 @@ from verifier.language.diagnostics.registry import Hint
 from verifier.language.syntax import tree
 from verifier.language.syntax.contextual_keywords import OTHER_UNITS
 from verifier.plan.clause_reader import ClauseReader, at_most_one
-from verifier.plan.locking.points_control import lever_of
+from verifier.plan.locking.points_control import Moving, lever_of
 from verifier.plan.model import Track
 from verifier.plan.names import Names
+from verifier.plan.observables import Lying
 from verifier.plan.quantities import CURRENT, USUAL, VOLTAGE, read_amount
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.units import units_of
@@ -50,7 +51,7 @@ def read_wiring(
     lengths = _lengths(blocks, names)
     supplies = _supplies(tree.of_kind(statements, tree.Supply), names)
     feeders = _feeders(blocks, names)
-    turnouts = list(tree.of_kind(statements, tree.Turnout))
+    movers = [s for s in statements if isinstance(s, Moving)]
     return Wiring(
         supplies=supplies,
         districts=_districts(tree.of_kind(statements, tree.District), names),
@@ -59,9 +60,9 @@ def read_wiring(
             tree.of_kind(statements, tree.Detector), feeders, lengths, undetected, names
         ),
         drivers=read_drivers(
-            tree.of_kind(statements, tree.Driver), posts, _contactless(turnouts), names
+            tree.of_kind(statements, tree.Driver), posts, _contactless(movers), names
         ),
-        machines=_machines(turnouts, names),
+        machines={**_machines(movers, names), **_contacts_alone(movers, names)},
         trains=_trains(list(tree.of_kind(statements, tree.Trains)), names),
         common_returns=tuple(_returns(tree.of_kind(statements, tree.CommonReturn), names)),
         lengths=lengths,
@@ -219,11 +220,11 @@ def _feeders(blocks: Iterable[tree.Block], names: Names) -> dict[str, Feeder]:
 # ------------------------------------------------------------------ turnouts, signals
 
 
-def _contactless(turnouts: Iterable[tree.Turnout]) -> dict[str, tree.Clause]:
-    """Turnouts with `no contacts`."""
+def _contactless(movers: Iterable[Moving]) -> dict[str, tree.Clause]:
+    """Turnouts, slips, derails and gates with `no contacts`."""
     return {
         name.text: clause
-        for node in turnouts
+        for node in movers
         for clause in node.clauses
         if clause.kind == "contacts" and not clause.words
         for name in node.names
@@ -236,20 +237,18 @@ _WIRED: frozenset[tree.ClauseKind] = frozenset(
 )
 
 
-def _machines(turnouts: Iterable[tree.Turnout], names: Names) -> dict[str, Machine]:
+def _machines(movers: Iterable[Moving], names: Names) -> dict[str, Machine]:
     machines: dict[str, Machine] = {}
-    for node in turnouts:
+    for node in tree.of_kind(movers, tree.Turnout):
         given = ClauseReader(node.clauses, names)
         lever = lever_of(given.get("thrown by"))
         if lever is None and not given.has_any(_WIRED):
             continue
         if "locked while" in given:  # then it may lie otherwise than its lever
             lever = None
-        contacts = given.get("contacts")
-        legs = at_most_one(contacts.words, "leg", names) if contacts else ()
         machine = Machine(
             turnout="",
-            contacts=tuple(sorted(legs)) if contacts else None,
+            contacts=_positions(given, node, ("normal", "reverse"), names),
             lever=lever.text if lever else None,
             motor=cast(MotorKind | None, given.word("motor")),
             seconds=given.amount("motor", plausible_ranges.THROW),
@@ -260,6 +259,52 @@ def _machines(turnouts: Iterable[tree.Turnout], names: Names) -> dict[str, Machi
         )
         machines.update((n.text, replace(machine, turnout=n.text)) for n in node.names)
     return machines
+
+
+# The positions of each kind of mover but turnouts, and the observable of its truth.
+_POSITIONS: Mapping[type[Moving], tuple[Lying, tuple[str, str]]] = {
+    tree.Slip: ("points", ("normal", "reverse")),
+    tree.Derail: ("derail", ("derailing", "non-derailing")),
+    tree.Gate: ("gate", ("seated", "open")),
+}
+
+
+def _contacts_alone(movers: Iterable[Moving], names: Names) -> dict[str, Machine]:
+    """How slips, derails and gates are reported, where the file says so."""
+    found: dict[str, Machine] = {}
+    for node in movers:
+        if isinstance(node, tree.Turnout):
+            continue
+        kind, positions = _POSITIONS[type(node)]
+        contacts = _positions(ClauseReader(node.clauses, names), node, positions, names)
+        if contacts is not None:
+            for name in node.names:
+                found[name.text] = Machine(
+                    name.text, contacts, None, None, None, None, None, {}, node.span, kind
+                )
+    return found
+
+
+def _positions(
+    given: ClauseReader, node: Moving, positions: tuple[str, str], names: Names
+) -> tuple[str, ...] | None:
+    """The positions that have a contact; None where the file does not say."""
+    clause = given.get("contacts")
+    if clause is None:
+        return None
+    kind = names.table[node.names[0].text].kind
+    wrong = next((word for word in clause.words if word.text not in positions), None)
+    if wrong is not None:
+        names.error(
+            "CP768", wrong.span, kind=kind, position=wrong.text, first=positions[0],
+            second=positions[1],
+        )  # fmt: skip
+    if not clause.words and isinstance(node, tree.Derail | tree.Gate):
+        names.error(
+            "CP768", clause.span, "none", kind=kind, first=positions[0], second=positions[1]
+        )
+    listed = at_most_one(clause.words, "leg", names)
+    return tuple(p for p in positions if p in listed)
 
 
 def _gaps(clause: tree.Clause | None, names: Names) -> dict[str, Number]:

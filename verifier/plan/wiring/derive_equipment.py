@@ -75,14 +75,14 @@ def inputs_with(
     found: list[Observable] = []
     for what in inputs:
         places = equipment.places.get(what.name) if what.kind == "stock" else None
-        machine = wiring.machines.get(what.name) if what.kind == "points" else None
+        machine = wiring.machines.get(what.name) if what.kind in observables.LYING else None
         if places:
             found.append(observables.standing(what.name, tuple(place.name for place in places)))
         elif machine and not wiring.points_kept and (machine.motor or machine.contacts == ()):
             if not machine.motor:
                 found.append(what)
             if machine.lever is None:
-                found.append(observables.thrown(what.name))
+                found.append(machine.told)
             if (motion := motion_of(machine)) is not None:
                 found.append(motion)
         else:
@@ -330,7 +330,7 @@ def _readers(
             for d in wiring.detectors.values()
         },
         {
-            m.turnout: reading(m.turnout, m.turnout, "points report", contacts=True)
+            m.turnout: reading(m.turnout, m.turnout, f"{m.kind} report", contacts=True)
             for m in wiring.machines.values() if m.contacts
         },
     )  # fmt: skip

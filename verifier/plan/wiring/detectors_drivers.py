@@ -207,6 +207,10 @@ def _is_head(name: tree.Name, posts: Mapping[str, Post], names: Names) -> bool:
     return False
 
 
+# What may have contacts.
+WITH_CONTACTS = ("turnout", "slip", "derail", "gate")
+
+
 def _readings(
     clause: tree.Clause, contactless: Mapping[str, tree.Clause], names: Names
 ) -> Iterator[DriverInput]:
@@ -223,7 +227,9 @@ def _readings(
                 name=name.text,
             )
             continue
-        if not names.find(name, "turnout" if contacts else "detector"):
+        if not (contacts and declared and declared.kind in WITH_CONTACTS) and not names.find(
+            name, "turnout" if contacts else "detector"
+        ):
             continue
         if contacts and name.text in contactless:
             names.error("CP612", name.span, others=[contactless[name.text].span], name=name.text)

@@ -11,6 +11,8 @@ from types import MappingProxyType
 from typing import Literal, TypeVar
 
 from verifier.language.source import Span
+from verifier.plan import observables
+from verifier.plan.observables import Lying, Observable
 from verifier.plan.units import MILLIMETRES, Units
 
 # Lengths in meters, volts, amperes, ohms, seconds: exact, so that a train which just fits
@@ -120,9 +122,10 @@ class Driver:
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """How a turnout is moved and how its position is reported. ``contacts`` None: not given,
-    assumed to report the truth; empty: none, so that the command is reported. ``lever`` is the
-    one it always obeys; None where the file gives none.
+    """How a turnout is moved and how its position is reported; of a slip, derail or gate, how its
+    position is reported. ``contacts`` None: not given, assumed to report the truth; empty: none,
+    so that the command is reported. ``lever`` is the one it always obeys; None where the file
+    gives none.
 
     ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
     gap on each leg."""
@@ -136,6 +139,29 @@ class Machine:
     fouling: Number | None
     gaps: Mapping[str, Number]
     span: Span
+    kind: Lying = "points"
+
+    @property
+    def lies(self) -> Observable:
+        """How what it moves truly lies."""
+        made = {"derail": observables.derail, "gate": observables.gate}
+        return made.get(self.kind, observables.points)(self.turnout)
+
+    @property
+    def positions(self) -> tuple[str, str]:
+        """The positions that contacts can report, the normal one first."""
+        normal, reverse, *_ = self.lies.values
+        return normal, reverse
+
+    def other(self, position: str) -> str:
+        """The other position."""
+        normal, reverse = self.positions
+        return reverse if position == normal else normal
+
+    @property
+    def told(self) -> Observable:
+        """The position that it was last told to take."""
+        return observables.thrown(self.turnout, self.positions)
 
 
 @dataclass(frozen=True, slots=True)
