@@ -16,6 +16,7 @@ import pytest
 import verifier
 from tests.benchmarks.lines import line, wired_line
 from tests.benchmarks.stations import station
+from tests.census.agreement import differ, made
 from tests.differential.junctions import write_junction
 from tests.differential.locked import write_locked
 from tests.differential.rings import write_ring
@@ -32,7 +33,6 @@ from verifier.plan.model import Plan
 from verifier.properties.catalog import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import harms
 from verifier.properties.obligation import Obligation
-from verifier.world.world import World
 
 FILES = (*SPEC_FILES, *PATTERN_FILES, *EXAMPLE_FILES)
 SEEDS = 2000 if os.environ.get("CLEARPROOF_PROFILE") == "nightly" else 12
@@ -45,19 +45,6 @@ def plan_of(path: Path) -> Plan | None:
         return verifier.load(path)
     except verifier.InputError:
         return None
-
-
-def made(plan: Plan) -> list[Obligation]:
-    return list(obligations(plan, World(plan).lower))
-
-
-def differ(plan: Plan) -> tuple[str, ...]:
-    """All differences, with what must not come of faults."""
-    asked = made(plan)
-    safety = [o for o in asked if o.of_situations and o.property not in FAILURES]
-    moving = [fault.name for fault in plan.equipment.faults if fault.moves_points]
-    with_faults = differences_with_faults(plan, harms(plan, safety), moving)
-    return (*differences(plan, asked), *with_faults)
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
