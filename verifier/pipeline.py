@@ -27,6 +27,8 @@ from verifier.plan.model import Assumption, Plan
 from verifier.properties.catalog import FAILURES, obligations
 from verifier.properties.failures import harms
 from verifier.properties.obligation import Mode, Obligation
+from verifier.repair.crew_candidates import merged
+from verifier.repair.fewest_promises import fewest_promises, has_locks
 from verifier.repair.repairs import repair_findings
 from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
 from verifier.verdicts.report import InternalError, Report, Stopped, Verdict
@@ -89,7 +91,7 @@ def prove(
             decide_pairs,
         ]
         if repairs:
-            phases.append(find_repairs)
+            phases += [find_repairs, find_promises]
         stopped = _run(phases, proof)
         return proof.report(stopped, selected=bool(wanted))
 
@@ -136,6 +138,8 @@ class ProofState:
     failures: FailureAnalysis | None = None
     # Of a plan with memory or locking, once its assumptions are known to allow a history.
     histories: HistoryProver | None = None
+    # What the crew could promise that would make it safe over time.
+    promises: tuple[Promise, ...] = ()
     # Why it is unknown whether the assumptions allow anything at all; then all is undecided.
     assumptions_unknown: str = ""
 
@@ -183,6 +187,7 @@ class ProofState:
             missed,
             stopped if incomplete else None,
             self.failures.table(late) if self.failures else (),
+            self.promises,
         )
 
 
@@ -334,6 +339,16 @@ def find_repairs(proof: ProofState) -> None:
         proof.step,
     )
     proof.record(repaired)
+
+
+def find_promises(proof: ProofState) -> None:
+    """Where nothing is locked and something is broken over time: what its crew could promise."""
+    broken = (v for v in proof.decided.values() if v.fails and not v.obligation.of_situations)
+    if proof.plan.locking.promises or has_locks(proof.plan) or not any(broken):
+        return
+    found = fewest_promises(proof.plan, proof.situations.timeout, proof.step, reasons=False)
+    if found.suffices and not found.remaining:
+        proof.promises = merged((needed.promise for needed in found.needed), proof.plan)
 
 
 def _no_history(clash: Sequence[Assumption | Promise]) -> Diagnostic:

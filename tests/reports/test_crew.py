@@ -74,3 +74,26 @@ def test_without_time_nothing_is_said_to_be_safe(
     code, out = said(HAND, tmp_path, capsys, "--within", "0.001")
     assert code == 3 and "Not decided what your crew has to promise" in out
     assert "safe in operation" not in out.lower()
+
+
+def test_the_report_of_a_file_without_locks_ends_with_the_promises(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "hand.ixl"
+    file.write_text(HAND, "utf-8")
+    assert main(["prove", str(file)]) == 1
+    assert capsys.readouterr().out.splitlines()[-3:] == [
+        "Safe over time if your crew keeps these promises (`clearproof why` shows why):",
+        "   crew promises not to throw T1 under a train",
+        "   crew promises not to throw T1 under clear signals",
+    ]
+
+
+def test_a_file_with_locks_is_not_told_of_promises(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file = tmp_path / "locked.ixl"
+    text = HAND.replace("by hand", "by hand electric lock released when Main clear")
+    file.write_text(text, "utf-8")
+    assert main(["prove", str(file)]) == 1
+    assert "your crew keeps" not in capsys.readouterr().out

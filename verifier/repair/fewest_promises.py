@@ -66,13 +66,24 @@ def with_promises(plan: Plan, promises: Iterable[Promise]) -> Plan:
     return replace(plan, locking=replace(plan.locking, over_time=True, promises=tuple(promises)))
 
 
-def fewest_promises(plan: Plan, timeout: float | None, step: Callable[[], None]) -> Fewest:
+def has_locks(plan: Plan) -> bool:
+    """Whether anything but people holds what moves, or remembers what trains do."""
+    locking = plan.locking
+    return bool(locking.memory) or any(throw.locked for throw in locking.throws.values())
+
+
+def fewest_promises(
+    plan: Plan, timeout: float | None, step: Callable[[], None], *, reasons: bool = True
+) -> Fewest:
     """What the crew of a plan has to promise. ``timeout`` is in seconds, for each place; ``step``
-    is called before each question. After Ctrl-C or when the time is over the answer has what was
+    is called before each question. ``reasons``: what happens without each promise, and what
+    replaces it, is worked out too. After Ctrl-C or when the time is over the answer has what was
     found until then."""
     search = _Search(plan, timeout, step)
     try:
         search.run()
+        if reasons:
+            search.give_reasons()
     except OutOfTime as over:
         search.found.stopped = str(over)
     except (KeyboardInterrupt, Interrupted):
@@ -95,6 +106,9 @@ class _Search:
         self._keep(every)
         self.found.suffices = True
         self._keep(minimal_core(every, self._is_enough))
+
+    def give_reasons(self) -> None:
+        """What happens without each promise, and what replaces it."""
         core = [needed.promise for needed in self.found.needed]
         for i, promise in enumerate(core):
             others = [p for p in core if p is not promise]

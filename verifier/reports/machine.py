@@ -66,6 +66,7 @@ def file_report(report: Report) -> Json:
         "promises": [
             {"text": p.text, "place": place_with_end(p.span)} for p in plan.locking.promises
         ],
+        "promises_to_make": [promise.text for promise in report.promises],
         "not_as_expected": [text_at(u.text, u.span, place_with_end) for u in report.unmet],
         "verdicts": [_verdict(plan, v) for v in report.verdicts],
         "failures": [_failure(row) for row in report.failures],

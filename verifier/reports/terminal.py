@@ -60,6 +60,9 @@ def report_lines(
     for unmet in report.unmet:
         yield ink.paint("NOT AS EXPECTED: ", "bad") + f"{unmet.text} ({unmet.span.where})"
     yield _summary(report, ink)
+    if report.promises:
+        yield "Safe over time if your crew keeps these promises (`clearproof why` shows why):"
+        yield from (f"   crew promises {promise.text}" for promise in report.promises)
 
 
 def _summary(report: Report, ink: Ink) -> str:

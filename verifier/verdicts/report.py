@@ -8,6 +8,7 @@ from typing import Any, Literal
 from verifier.language.source import Span
 from verifier.logic.expr import Expr
 from verifier.logic.transition_system import System
+from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
@@ -199,7 +200,9 @@ class Stopped:
 @dataclass(frozen=True, slots=True)
 class Report:
     """All verdicts of one file, in the order of the catalog and the file. ``failures`` is
-    the failure table, worst first. ``stopped``: the proof ended before all was decided."""
+    the failure table, worst first. ``stopped``: the proof ended before all was decided.
+    ``promises``: with which everything over time is proved, of a file without locks that is broken
+    there; empty where there are none, or none were looked for."""
 
     plan: Plan
     verdicts: tuple[Verdict, ...]
@@ -207,6 +210,7 @@ class Report:
     unmet: tuple[Unmet, ...]
     stopped: Stopped | None = None
     failures: tuple[Failure, ...] = ()
+    promises: tuple[Promise, ...] = ()
 
     @property
     def interrupted(self) -> bool:
