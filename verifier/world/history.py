@@ -291,6 +291,7 @@ class Histories:
         windows = [window for window, _ in self._limited]
         exprs = [e for values in following.values() for e in values.values()]
         exprs += [self._event_of(event) for event in self.events()]
+        exprs += self._reports()
         free = (w for expr in (*exprs, *always) for w in support(expr) if w not in following)
         inputs = tuple(dict.fromkeys((*self._commands(), *free)))
         initial = {what: self._at_start(what) for what in following}
@@ -306,6 +307,15 @@ class Histories:
         not ask whether one follows.)"""
         crew = Crew(self.plan, self._memory, self._trains, self._permits, self._late)
         return map(crew.kept, self.plan.locking.promises)
+
+    def _reports(self) -> Iterator[Expr]:
+        """What is reported to anyone of blocks: what is asked may depend on it."""
+        readers = ("", *self.plan.wiring.drivers)
+        for block in self.plan.blocks.values():
+            if block.detected and self.plan.wiring.reports_may_differ:
+                report = observables.block_report(block.name)
+                for reader in readers:
+                    yield self.expand(atom(observables.at_reader(report, reader), "occupied"))
 
     def _windows(self) -> Iterator[tuple[Window, Expr]]:
         """What lasts a limited time, and what ends it before."""
