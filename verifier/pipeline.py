@@ -261,22 +261,19 @@ def decide_usefulness(proof: ProofState) -> None:
 def _decide_situations(proof: ProofState, mode: Mode) -> None:
     """Obligations over single situations. For a situation that decides one, a history that leads
     there is looked for where memory may never be in such a state."""
-    plan, histories = proof.plan, proof.histories
+    histories = proof.histories
     unreached = []
     for obligation in (o for o in proof.plain if o.mode == mode):
         if not (obligation.of_situations or proof.assumptions_unknown):
             continue
         proof.step()
         verdict = proof.decide(obligation)
-        if histories is not None and needs_history(verdict, plan):
+        if histories is not None and needs_history(verdict):
             unreached.append(obligation)
-            if not plan.wiring.reports_may_differ:
-                continue
-        proof.record([verdict])
+        else:
+            proof.record([verdict])
     if histories is not None:
-        found = histories.verdicts(unreached)
-        # Histories leave wiring out: with it, only a history that was found decides.
-        proof.record(v for v in found if v.status == "broken" or not plan.wiring.reports_may_differ)
+        proof.record(histories.verdicts(unreached))
 
 
 def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:

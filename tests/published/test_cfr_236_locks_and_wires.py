@@ -96,7 +96,7 @@ def test_49_cfr_236_5_V_track_power_lost_releases_the_route_unsafe() -> None:
 
 
 def test_49_cfr_236_302_V_half_a_lock_unsafe() -> None:
-    """236.302 with nothing broken: a lock by the switch alone leaves it open under a clear signal."""
+    """236.302 with nothing broken: a lock by the switch alone is open under a clear signal."""
     report = proved(junction(track=POWER, lock="T occupied"))
     broken = {v.obligation.property for v in report.verdicts if v.status == "broken"}
     assert {"points-move-under-signal", "points-move-under-train"} <= broken

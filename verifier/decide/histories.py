@@ -155,8 +155,8 @@ class HistoryProver:
         return self._truthful.memory_rests_on()
 
 
-def needs_history(verdict: Verdict, plan: Plan) -> bool:
+def needs_history(verdict: Verdict) -> bool:
     """Whether a verdict on single situations leaves open whether a history leads there."""
     if verdict.obligation.mode == "possible":
-        return verdict.status == "proved" and not plan.wiring.reports_may_differ
+        return verdict.status == "proved"
     return verdict.status == "broken" and not isinstance(verdict.obligation.formula, Const)
