@@ -304,11 +304,19 @@ signal 2R at A | B
 """
 
 
-@pytest.mark.parametrize(("through", "status"), [("b1", "broken"), ("b1, b2", "proved")])
-def test_memory_that_does_not_hear_the_truth_may_come_to_more(through: str, status: str) -> None:
-    """With all reports true `Seen-C up` and `Both down` never come together, and 2R never
-    proceeds. With a feeder missed they do, and it does: with a train beside it."""
-    plan = verifier.load_text(UNSEEN.format(through=through))
+START = "trains start on B, C\n"
+
+
+@pytest.mark.parametrize(
+    ("through", "start", "status"),
+    [("b1", START, "broken"), ("b1, b2", START, "proved"), ("b1", "", "proved")],
+)
+def test_memory_that_does_not_hear_the_truth_may_come_to_more(
+    through: str, start: str, status: str
+) -> None:
+    """With a feeder missed, trains on B and C leave `Both` down: 2R proceeds with a train beside
+    that feeder. With nothing on the track at the start 2R never lets one in."""
+    plan = verifier.load_text(UNSEEN.format(through=through) + start)
     report = verifier.prove(plan, only=["proceed-into-occupied"])
     (verdict,) = (v for v in report.verdicts if v.obligation.subjects == ("2R", "B"))
     assert verdict.status == status
