@@ -12,7 +12,7 @@ from verifier.engines.temporal.resettability import Returns, Trapped, always_aga
 from verifier.engines.temporal.rest import parts_at_rest
 from verifier.engines.temporal.strengthening import strengthened
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import Expr, holds, negation, support
+from verifier.logic.expr import Expr, conjunction, holds, negation, support
 from verifier.logic.transition_system import System
 
 
@@ -74,6 +74,29 @@ def test_what_composition_proves_is_so_and_it_proves_most() -> None:
                 assert so, (seed, goal)
                 proved += 1
     assert proved > possible // 2 > 20
+
+
+def test_all_parts_that_can_be_brought_to_rest_can_be_so_together() -> None:
+    """Whatever the stages, the ranks and the groups that were found."""
+    fresh_context()
+    at_rest = disturbed = 0
+    for seed in range(80):
+        system = drawn_system(seed)
+        if not truth(system).reached:
+            continue
+        shapes = Shapes()
+        drawn = [negation(bad) for bad in drawn_bads(system, seed + 3000, 6)]
+        states = [expr for expr in drawn if set(support(expr)) <= set(system.states)]
+        clauses = strengthened(system, invariant_of(system), (), shapes, None)
+        parts = parts_at_rest(system, shapes, first=(states[::2], states[1::2]))
+        composition = Composition(system, system, parts, clauses, shapes)
+        left = composition.compose()
+        together = conjunction(*(parts[i].rest for i in composition.done))
+        assert returns(system, together), seed
+        at_rest += len(composition.done)
+        disturbed += len(left)
+    assert at_rest > 60
+    assert disturbed > 10
 
 
 def test_conditions_that_do_not_last_are_not_taken_for_invariants() -> None:

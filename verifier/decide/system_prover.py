@@ -176,7 +176,7 @@ class SystemProver:
             return [Verdict(o, "undecided", why) for o in here]
         system = self._ordered.system
         goals = tuple(self._expand(o.formula) for o in here)
-        first, hints = self.histories.pulled_in(), self.histories.consistent_trains()
+        first, hints = self.histories.to_rest(), self.histories.consistent_trains()
         answers = self._store.answer(
             ("always again", system.content, goals, self._invariants, first, hints, self._few),
             lambda: always_again(

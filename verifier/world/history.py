@@ -371,9 +371,10 @@ class Histories:
         clocks = {c for w in memory for c in self.system.support(w) if c.kind == "clock"}
         return frozenset((window, *reads, *clocks))
 
-    def pulled_in(self) -> tuple[Expr, ...]:
-        """For each joint and way of running, that no train which heads that way spans the joint."""
-        return tuple(self._trains.pulled_in())
+    def to_rest(self) -> tuple[tuple[Expr, ...], ...]:
+        """Conditions that should be brought about one after the other, in two stages: that all of
+        each train is on one piece, and then that each has left the layout."""
+        return tuple(self._trains.pulled_in()), tuple(self._trains.ways_out())
 
     def consistent_trains(self) -> tuple[Expr, ...]:
         """What is expected of trains that span joints."""

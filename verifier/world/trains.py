@@ -315,13 +315,59 @@ class TrainDynamics:
 
     def pulled_in(self) -> Iterator[Expr]:
         """For each joint and way of running, that no train which heads that way spans the joint:
-        all of a train has come over it, or is still to come."""
+        all of a train has come over it, or is still to come. Joints behind others come first, since
+        the tail of a train moves first."""
+        waiting = {
+            port: self._behind(port)
+            for joint in self.joints
+            for port in (joint.a, joint.b)
+            if port.piece in self.pieces
+        }
+        while waiting:
+            free = [at for at, behind in waiting.items() if not behind.intersection(waiting)]
+            for at in free or list(waiting)[:1]:
+                del waiting[at]
+                yield disjunction(
+                    self.is_free(self.plan.track.joint_at[at]),
+                    negation(self.heading(at.piece, at.end)),
+                )
         for joint in self.joints:
-            for port in (joint.a, joint.b):
-                if port.piece in self.pieces:
-                    yield disjunction(
-                        self.is_free(joint), negation(self.heading(port.piece, port.end))
-                    )
+            if any(self.plan.track.pieces[p.piece].kind == "edge" for p in (joint.a, joint.b)):
+                yield self.is_free(joint)
+
+    def _behind(self, port: Port) -> frozenset[Port]:
+        """The ports by which trains that come in by this one came onto the piece behind it."""
+        out = self.plan.track.joint_at[port].other(port)
+        if out.piece not in self.pieces:
+            return frozenset()
+        moves = moves_over(self.pieces[out.piece])
+        return frozenset(Port(out.piece, m.enter) for m in moves if m.leave == out.end)
+
+    def ways_out(self) -> Iterator[Expr]:
+        """For each piece and way of running, that no train on it heads that way: those nearest to
+        an edge first, by the joints that trains have to cross and the turns they have to make."""
+        for at in self._from_edges():
+            yield negation(conjunction(self.occupied(at.piece), self.heading(at.piece, at.end)))
+
+    def _from_edges(self) -> list[Port]:
+        """Each piece and way of running, as the port that trains came in by, from the edges on."""
+        every = [Port(n, end) for n, piece in self.pieces.items() for end in piece.ends]
+        leads: dict[Port, list[Port]] = {at: [] for at in every}
+        near: list[Port] = []
+        for at in every:
+            ways = self.plan.track.onward.get(at, ())
+            if any(self.plan.track.pieces[w.leads_to.piece].kind == "edge" for w in ways):
+                near.append(at)
+            for to in [w.leads_to for w in ways if w.leads_to in leads]:
+                leads[to].append(at)
+            if self.may_reverse(at.piece) and self.may_reverse_to(at.piece, _other_end(at.end)):
+                leads[Port(at.piece, _other_end(at.end))].append(at)
+        met = dict.fromkeys(near)
+        while near:
+            near = [at for to in near for at in leads[to] if at not in met]
+            met.update(dict.fromkeys(near))
+            near = list(dict.fromkeys(near))
+        return list(dict.fromkeys((*met, *every)))
 
     def consistent(self) -> Iterator[Expr]:
         """What is expected of trains that span joints: they are on both pieces, and head over the

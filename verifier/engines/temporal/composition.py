@@ -3,56 +3,76 @@
 In: a system, an inductive invariant of it, and its parts. Out: which parts can be brought to rest,
 and whether goals are reachable from there.
 
-Let the parts be ordered. *Lemma i*: from every state of the invariant in which the parts before i
-are at rest, a state is reachable in which part i is at rest, and so is every later part that was.
-*Then from every state of the invariant a state is reachable in which all parts are at rest.* For,
-by induction on i, from every state with the parts before i at rest, one is reachable with the parts
-up to i at rest, and later ones too if they were: by lemma i bring part i to rest, which may disturb
-parts before it; then bring those to rest again, the first first, each by induction without
-disturbing the later ones, among them part i.
+Parts are brought to rest in groups. Let D be the parts that already were. A group G is added by a
+*lemma*, proved in a window with the states beyond it free
+(:mod:`verifier.engines.temporal.recovery`): from every state of the invariant in which all of D are
+at rest and some part of G is not, a plan leads to a state in which
 
-Lemma i is proved in a window around part i, with the states beyond it free
-(:mod:`verifier.engines.temporal.recovery`). Apart from what plans choose, inputs have their usual
-value. So a part keeps at rest by itself where no plan may choose an input that it needs to be quiet
-(:mod:`verifier.engines.temporal.rest`): if it is before i, it is at rest throughout, and if it is
-later, it need not be looked at. Every other part is within the window: one before i is at rest at
-the start, and that a later one is at rest at the end if it was at the start is a part of the lemma.
+- a part of G has come to rest, and all parts of G more important than it that were at rest are,
+- every other part of the same stage that is not in D, and was at rest, still is,
+- and so is every part of D of an earlier stage.
+
+Less important parts of G and parts of D of the same stage may be disturbed; so may parts of later
+stages. *Then from every state of the invariant a state is reachable in which all parts of D and G
+are at rest, and all of their stage that were at rest before.* For, by induction on the groups, D
+can be brought to rest without disturbing what is not in D; then a plan of the lemma makes the
+number smaller whose binary digits are the parts of G that are not at rest, the most important one
+first; then D can be brought to rest again, which disturbs none of these. That ends, for the number
+cannot become smaller for ever. A stage begins once the stages before it are at rest, and nothing
+in it disturbs them.
+
+Apart from what plans choose, inputs have their usual value. So a part keeps at rest by itself where
+no plan may choose an input that it needs to be quiet (:mod:`verifier.engines.temporal.rest`): if it
+is in D, it is at rest throughout, and if not, it need not be looked at. Every other part whose rest
+matters is within the window.
 
 Assumptions must hold at each step of a plan. Those that the window speaks of are a part of the
 lemma; the others hold while inputs are as usual, or else the states they speak of are in every
 window.
 
-The order is found on the way. A lemma stays true when more parts come before it, so the first order
-that works is as good as any. Lemmas equal up to names are proved once.
+Which groups there are is found on the way: a window is asked for all parts in it, and those that
+fail in a state from which no plan leads are left out. A lemma stays true when D becomes larger, so
+the first order that works is as good as any. Lemmas equal up to names are proved once. What is
+proved so is branching-time reachability (AG EF): that people and trains *can* bring it about; not
+that they will.
 """
 
-from collections.abc import Collection, Hashable, Iterable, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.engines.results import Unknown
-from verifier.engines.temporal.recovery import Effort, Recovered, Window, recover
+from verifier.engines.temporal.exclusion import is_inductive
+from verifier.engines.temporal.recovery import (
+    Effort,
+    Moment,
+    Recovered,
+    Stuck,
+    Window,
+    recover,
+)
 from verifier.engines.temporal.recovery_check import each_recovered
 from verifier.engines.temporal.rest import Part
 from verifier.engines.temporal.strengthening import Clauses
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import FALSE, TRUE, Atom, Expr, holds, substitute, support
+from verifier.logic.expr import FALSE, TRUE, Atom, Expr, conjunction, holds, substitute, support
 from verifier.logic.transition_system import System, cut
 from verifier.plan.observables import Observable
 
 # What is tried first, and what once that did not suffice for any part that is left.
 EFFORTS = (
-    Effort(1, 4, 8), Effort(1, 10, 16), Effort(2, 12, 16, True), Effort(2, 24, 64, True),
-    Effort(3, 32, 256, True),
+    Effort(1, 6, 64, 0), Effort(1, 10, 64, 2), Effort(2, 12, 128, 2), Effort(2, 24, 256, 4),
+    Effort(3, 32, 512, 6),
 )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class _Answer:
-    """Invariants found on the way; for a lemma that the window does not prove, the parts that stand
-    in the way."""
+    """Of a window: the goals proved, invariants found on the way, and the parts that stand in the
+    way of the other goals."""
 
+    goals: tuple[Hashable, ...]
     invariants: tuple[Expr, ...]
-    because: tuple[Hashable, ...] | None = None
+    because: tuple[Hashable, ...]
 
 
 class Composition:
@@ -102,65 +122,61 @@ class Composition:
 
     def compose(self) -> list[int]:
         """Bring to rest as many parts as possible; the parts left."""
-        order = self._from_edges()
+        for stage in sorted({part.stage for part in self.parts}):
+            self._compose([i for i, part in enumerate(self.parts) if part.stage == stage])
+        return [i for i in range(len(self.parts)) if i not in self.done]
+
+    def _compose(self, stage: Sequence[int]) -> None:
+        """The same for the parts of one stage, which are tried in their order."""
         # By effort and part: what stands in its way, one of which must be at rest before it is
         # tried again.
         blocked: list[dict[int, Collection[int]]] = [{} for _ in EFFORTS]
         effort = 0
-        while effort < len(EFFORTS) and len(self.done) < len(self.parts):
-            effort = 0 if self._round(order, effort, blocked[effort]) else effort + 1
-        return [i for i in range(len(self.parts)) if i not in self.done]
+        while effort < len(EFFORTS) and not self.done.keys() >= set(stage):
+            effort = 0 if self._round(stage, effort, blocked[effort]) else effort + 1
 
     def _round(
-        self, order: Sequence[int], effort: int, blocked: dict[int, Collection[int]]
+        self, stage: Sequence[int], effort: int, blocked: dict[int, Collection[int]]
     ) -> bool:
-        """Try the parts that are left; whether one can be brought to rest. Where that takes much
-        effort, one is enough."""
-        left = [i for i in order if i not in self.done]
+        """Try the parts that are left; whether some can be brought to rest. Where that takes much
+        effort, one window is enough."""
         progress = False
-        for i in left:
+        for i in stage:
             because = blocked.get(i)
-            if because is not None and self.done.keys().isdisjoint(because):
+            if i in self.done or (because is not None and self.done.keys().isdisjoint(because)):
                 continue
-            answer = self._in_window(self.parts[i].rest, effort, i)
-            if answer is None:
-                self.done[i] = None
-                progress = True
-                if effort:
-                    return True
-            else:
-                blocked[i] = answer
+            found, because = self._in_window(self._beside(i), effort, i)
+            self.done.update(dict.fromkeys(found))
+            if i not in self.done:
+                blocked[i] = because
+            progress = progress or bool(found)
+            if progress and effort:
+                return True
         return progress
 
-    def _from_edges(self) -> list[int]:
-        """The parts in the order in which they should be tried: trains leave over the edges."""
-        steps: dict[Observable, int] = {}
-        edge = [w for w in self.system.states if any(x.kind == "entry" for x in self._supports[w])]
-        distance = 0
-        while edge:
-            steps.update(dict.fromkeys(edge, distance))
-            distance += 1
-            reached = {w for w, distance in steps.items() if w.kind == "train"}
-            edge = [
-                w
-                for w in self.system.states
-                if w not in steps and not reached.isdisjoint(self._supports[w])
-            ]
-
-        def far(i: int) -> int:
-            return max(steps.get(w, distance) for w in support(self.parts[i].rest))
-
-        return sorted(range(len(self.parts)), key=far)
+    def _beside(self, i: int) -> Expr:
+        """That a part is at rest, and those of its stage which share states with it."""
+        beside = dict.fromkeys(
+            j
+            for what in support(self.parts[i].rest)
+            for j in self._about.get(what, ())
+            if self.parts[j].stage == self.parts[i].stage
+        )
+        return conjunction(*(self.parts[j].rest for j in beside))
 
     def reaches(self, goal: Expr) -> bool:
         """Whether the goal is reachable from every state of the invariant."""
-        return any(self._in_window(goal, e, None) is None for e in range(len(EFFORTS)))
+        return any(self._in_window(goal, e, None)[0] for e in range(len(EFFORTS)))
 
     # -------------------------------------------------------------- lemmas
 
-    def _in_window(self, goal: Expr, effort: int, own: int | None) -> list[int] | None:
-        """None where a lemma is proved, else the parts that stand in the way."""
+    def _in_window(
+        self, goal: Expr, effort: int, own: int | None
+    ) -> tuple[Sequence[int], Sequence[int]]:
+        """The parts that a window brings to rest, that of the goal if possible, and the parts that
+        stand in the way of others. Without ``own`` the goal is no part; -1 stands for it."""
         trying = EFFORTS[effort]
+        stage = len(self.parts) if own is None else self.parts[own].stage
         kept = self._around(goal, trying.rings)
         system = cut(self.system, (w for w in self.system.states if w in kept), [goal])
         beyond = tuple(w for w in system.inputs if w in self._states)
@@ -169,19 +185,28 @@ class Composition:
             w
             for w in system.inputs
             if w not in known
-            and all(kept.issuperset(support(self.parts[j].rest)) for j in self._quiet.get(w, ()))
+            and all(
+                kept.issuperset(support(self.parts[j].rest))
+                for j in self._quiet.get(w, ())
+                if self.parts[j].stage <= stage
+            )
         )
         near = dict.fromkeys(j for w in known for j in self._about.get(w, ()))
         given: list[Expr] = []
         held: list[Expr] = []
-        later: list[Expr] = []
+        lasting: list[Expr] = []
+        goals: dict[int, Expr] = {} if own is not None else {-1: goal}
         for j in near:
             part = self.parts[j]
             quiet = part.quiet.isdisjoint(chosen)
             if j in self.done and all(w in known for w in support(part.rest)):
                 (held if quiet else given).append(part.rest)
-            elif j not in self.done and j != own and not quiet:
-                later.append(part.rest)
+                if own is not None and part.stage < stage and not quiet:
+                    lasting.append(part.rest)
+            elif j not in self.done and part.stage == stage and kept.issuperset(support(part.rest)):
+                goals[j] = part.rest
+        if own is not None:
+            goals = {j: goals[j] for j in sorted(goals, key=lambda j: -self.parts[j].rank)}
         invariant = tuple(self._clauses.within(known))
         if self.system.always:
             # They hold in states from which a step is allowed, as the first is and the last one of
@@ -193,61 +218,72 @@ class Composition:
             reached = cut(self._reached, system.states, [goal])
         window = Window(
             system, reached, chosen, beyond, tuple(given), tuple(held), invariant,
-            goal,
-            tuple(later) if own is not None else (),
+            tuple(goals.values()),
+            tuple(lasting),
         )  # fmt: skip
-        undone = {j: self.parts[j].rest for j in near if j not in self.done and j != own}
-        return self._answer(window, trying, undone)
+        undone = {
+            j: self.parts[j].rest
+            for j in near
+            if j not in self.done and self.parts[j].stage <= stage
+        }
+        wanted = goal if own is None else self.parts[own].rest
+        return self._answer(window, trying, wanted, goals, undone)
 
     def _answer(
-        self, window: Window, trying: Effort, undone: Mapping[int, Expr]
-    ) -> list[int] | None:
+        self,
+        window: Window,
+        trying: Effort,
+        wanted: Expr,
+        goals: Mapping[int, Expr],
+        undone: Mapping[int, Expr],
+    ) -> tuple[Sequence[int], Sequence[int]]:
         shape = self._shapes.of(window.system)
         reached = self._shapes.of(window.reached)
 
-        def questions(exprs: Iterable[Expr]) -> frozenset[Hashable]:
-            return frozenset(shape.question(self._shapes.form(e)) for e in exprs)
+        def question(expr: Expr) -> Hashable:
+            return shape.question(self._shapes.form(expr))
 
+        aims = {question(goal): j for j, goal in goals.items()}
         key = (
             trying, shape.key, reached.key, tuple(shape.there.get(w) for w in reached.there),
             frozenset(shape.there[w] for w in window.chosen),
             frozenset(shape.there[w] for w in window.beyond),
-            questions([window.goal]), questions(window.given), questions(window.held),
-            questions(window.invariant),
-            questions(window.kept),
+            tuple(map(question, (wanted, *window.goals))),
+            *(frozenset(map(question, e)) for e in (window.given, window.held, window.kept)),
+            frozenset(map(question, window.invariant)),
         )  # fmt: skip
         inside = {*window.system.states, *window.system.inputs}
-        asked = {
-            shape.question(self._shapes.form(e)): j
-            for j, e in undone.items()
-            if inside.issuperset(support(e))
-        }
+        asked = {question(e): j for j, e in undone.items() if inside.issuperset(support(e))}
         if key not in self._known:
-            found = recover(
-                window,
-                trying if not self.system.always else replace(trying, excludes=False),
-                self._deadline,
-            )
+            found = recover(window, wanted, trying, self._deadline)
             if isinstance(found, Unknown):
-                return []
-            because: tuple[Hashable, ...] | None = None
-            if isinstance(found, Recovered):
-                wider = replace(window, invariant=(*window.invariant, *found.invariants))
-                if not each_recovered(wider, found.plans, self._deadline):
-                    because = ()
-            else:
-                moments = [found.state, *({**found.state, **m} for m in found.against)]
-                because = tuple(
-                    question
-                    for question, j in asked.items()
-                    if any(not holds(undone[j], moment) for moment in moments)
-                )
-            invariants = tuple(map(shape.abstract, found.invariants))
-            self._known[key] = _Answer(invariants, because)
+                return (), ()
+            moments = [m for at in found.stuck for m in _moments(at)]
+            found = replace(found, invariants=self._invariants(window, found))
+            proved = found.goals if self._are_proved(window, found) else ()
+            self._known[key] = _Answer(
+                tuple(map(question, proved)),
+                tuple(map(shape.abstract, found.invariants)),
+                tuple(q for q, j in asked.items() if any(not holds(undone[j], m) for m in moments)),
+            )
         known = self._known[key]
         for clause in map(shape.concrete, known.invariants):
             self._clauses.add(clause)
-        return None if known.because is None else [asked[q] for q in known.because if q in asked]
+        return [aims[q] for q in known.goals], [asked[q] for q in known.because if q in asked]
+
+    def _are_proved(self, window: Window, found: Recovered) -> bool:
+        """Whether z3 accepts the plans for the goals that were not given up."""
+        given_up = [goal for goal in window.goals if goal not in found.goals]
+        wider = replace(window.without(given_up), invariant=(*window.invariant, *found.invariants))
+        return bool(found.goals) and each_recovered(wider, found.plans, self._deadline)
+
+    def _invariants(self, window: Window, found: Recovered) -> tuple[Expr, ...]:
+        """The invariants found on the way, if z3 accepts them."""
+        reached = window.reached
+        inside = {*reached.states, *reached.inputs}
+        lasting = [e for e in window.invariant if inside.issuperset(support(e))]
+        accepted = is_inductive(reached, lasting, found.invariants, self._deadline)
+        return found.invariants if accepted else ()
 
     def _around(self, goal: Expr, rings: int) -> frozenset[Observable]:
         """The states within so many dependency steps, and those of parts that the inputs there may
@@ -264,3 +300,10 @@ class Composition:
             if not inside.isdisjoint(about):
                 inside.update(about)
         return frozenset(inside)
+
+
+def _moments(stuck: Stuck) -> Iterator[Moment]:
+    """A state that is stuck, and what the states beyond do then."""
+    yield stuck.state
+    for moment in stuck.against:
+        yield {**stuck.state, **moment}

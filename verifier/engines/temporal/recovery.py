@@ -14,15 +14,15 @@ Plans are proposals: that one of them recovers each state is judged by z3
 system as far as :mod:`verifier.engines.temporal.composition` argues.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from verifier.engines.results import Unknown, Unreachable
-from verifier.engines.temporal import pdr
+from verifier.engines.results import Unknown
+from verifier.engines.temporal.exclusion import Exclusion
 from verifier.engines.temporal.gates import TRUE, Gates
 from verifier.engines.temporal.sat import Limit, NoAnswer, Sat
 from verifier.engines.temporal.transition_cnf import TransitionCnf
-from verifier.logic.expr import Expr, atom, conjunction, support
+from verifier.logic.expr import Expr, holds, support
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
@@ -33,13 +33,13 @@ Plan = tuple[Moment, ...]
 @dataclass(frozen=True, slots=True)
 class Effort:
     """``rings``: dependency steps from a part to the edge of its window; ``longest``: steps of a
-    plan; ``plans``: how many there may be; ``excludes``: whether states that seem stuck are
-    excluded if they are unreachable."""
+    plan; ``plans``: how many there may be; ``back``: steps back from a state that seems stuck in
+    which it may be found to be unreachable; None: that is not tried."""
 
     rings: int
     longest: int
     plans: int
-    excludes: bool = False
+    back: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +47,12 @@ class Window:
     """``system``: some states of a system, with all others free; ``reached``: the same with steps
     that plans do not take, on which states are reached. ``chosen``: its inputs that a
     plan may choose, and ``beyond``: those that are states of the whole; further inputs have their
-    usual value. ``given`` holds at the start, ``held`` and the ``invariant`` at every step. At the
-    end of a plan ``goal`` must hold, and whatever of ``kept`` held at the start."""
+    usual value. ``given`` holds at the start, ``held`` and the ``invariant`` at every step.
+
+    ``goals`` are in order, the most important first. A plan must bring about a goal that did not
+    hold at the start, and keep all more important ones that did, and all of ``kept`` that did. So
+    the goals that fail, read as a binary number, become fewer; a state is recovered once and for
+    all by some such plans, one after the other."""
 
     system: System
     reached: System
@@ -57,45 +61,55 @@ class Window:
     given: tuple[Expr, ...]
     held: tuple[Expr, ...]
     invariant: tuple[Expr, ...]
-    goal: Expr
+    goals: tuple[Expr, ...]
     kept: tuple[Expr, ...] = ()
 
-    @property
-    def is_at_goal(self) -> bool:
-        """Whether the goal speaks of states only, so that a state may be there without a plan."""
-        return set(self.system.states).issuperset(support(self.goal))
+    def of_state(self, goal: Expr) -> bool:
+        """Whether a goal speaks of states only, so that it may hold without a plan."""
+        return {*self.system.states, *self.beyond}.issuperset(support(goal))
 
-
-@dataclass(frozen=True, slots=True)
-class Recovered:
-    """Each state is recovered by one of these plans, given further invariants found on the way."""
-
-    plans: tuple[Plan, ...]
-    invariants: tuple[Expr, ...]
+    def without(self, given_up: Collection[Expr]) -> "Window":
+        """The same with these goals only kept."""
+        goals = tuple(goal for goal in self.goals if goal not in given_up)
+        return replace(self, goals=goals, kept=(*self.kept, *given_up))
 
 
 @dataclass(frozen=True, slots=True)
 class Stuck:
     """No plan of the length allowed recovers this state. ``against``: what the states beyond do
-    against the plans proposed for it. ``plans`` recover other states."""
+    against the plans proposed for it."""
 
     state: Moment
     against: tuple[Moment, ...] = ()
-    plans: tuple[Plan, ...] = ()
-    invariants: tuple[Expr, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Recovered:
+    """Each state in which one of ``goals`` fails is recovered by one of ``plans``, given further
+    invariants found on the way. The other goals of the window are only kept: each of them fails in
+    a state of ``stuck``."""
+
+    goals: tuple[Expr, ...]
+    plans: tuple[Plan, ...]
+    invariants: tuple[Expr, ...]
+    stuck: tuple[Stuck, ...] = ()
 
 
 def recover(
-    window: Window, effort: Effort, deadline: float | None, plans: Sequence[Plan] = ()
-) -> Recovered | Stuck | Unknown:
-    """Plans such that one of them recovers each state; ``plans`` known before may be longer than
-    the effort allows.
+    window: Window,
+    wanted: Expr,
+    effort: Effort,
+    deadline: float | None,
+    plans: Sequence[Plan] = (),
+) -> Recovered | Unknown:
+    """Plans for as many goals of a window as can be, if these include the one wanted; else for
+    none. ``plans`` known before may be longer than the effort allows.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     limit = Limit()
     try:
         with limit.until(deadline):
-            return _Search(window, effort, limit, deadline, plans).answer()
+            return _Search(window, wanted, effort, limit, plans).answer()
     except NoAnswer as none:
         return Unknown(str(none))
 
@@ -104,86 +118,81 @@ class _Search:
     def __init__(
         self,
         window: Window,
+        wanted: Expr,
         effort: Effort,
         limit: Limit,
-        deadline: float | None,
         plans: Sequence[Plan],
     ):
         self._window = window
+        self._wanted = wanted
         self._effort = effort
         self._limit = limit
-        self._deadline = deadline
         self._cnf = TransitionCnf(window.system)
         self._plans: list[Plan] = list(plans)
         self._invariants: list[Expr] = []
-        self._pdr: pdr.Reachability | None = None
+        self._stuck: list[Stuck] = []
+        # Where assumptions restrict steps, no states are excluded: plans do not know of them.
+        self._exclusion: Exclusion | None = None
+        if effort.back is not None and not window.reached.always:
+            inside = {*window.reached.states, *window.reached.inputs}
+            lasting = [e for e in window.invariant if inside.issuperset(support(e))]
+            self._exclusion = Exclusion(window.reached, lasting, limit)
+        self._missed = _Paths(self._cnf, window, None, limit, selects=True)
 
-    def answer(self) -> Recovered | Stuck:
+    def answer(self) -> Recovered:
         """See :func:`recover`."""
-        missed = self._missed()
-        while (state := missed.state()) is not None:
-            plan: Plan | Stuck = Stuck(state)
-            if len(self._plans) < self._effort.plans:
-                planner = _Planner(self._cnf, self._window, state, self._limit)
-                plan = planner.plan(self._effort.longest)
+        missed = self._missed
+        missed.begin()
+        for known in self._plans:
+            missed.must_miss(missed.path(known, None))
+        while self._window.goals and (state := missed.state(self._window.goals)) is not None:
+            plan: Plan | Stuck = self._plan(state)
             if not isinstance(plan, Stuck):
                 self._plans.append(plan)
                 missed.must_miss(missed.path(plan, None))
-                continue
-            found = self._excluded(state) if self._effort.excludes else None
-            if found is None:
-                return replace(plan, plans=tuple(self._plans), invariants=tuple(self._invariants))
-            self._invariants += found
-            self._window = replace(self._window, invariant=(*self._window.invariant, *found))
-            missed = self._missed()
-        return Recovered(tuple(self._plans), tuple(self._invariants))
+            elif (found := self._excluded(state)) is not None:
+                self._invariants += found
+                self._window = replace(self._window, invariant=(*self._window.invariant, *found))
+                for clause in found:
+                    missed.require(clause)
+            else:
+                self._stuck.append(plan)
+                lost = [goal for goal in self._window.goals if not _is_so(goal, state)]
+                if self._wanted in lost:
+                    lost = list(self._window.goals)
+                self._window = self._window.without(lost)
+        return Recovered(
+            self._window.goals, tuple(self._plans), tuple(self._invariants), tuple(self._stuck)
+        )
 
-    def _missed(self) -> "_Paths":
-        """States that the plans so far miss."""
-        window = self._window
-        paths = _Paths(self._cnf, window, None, self._limit)
-        begin = paths.path((), None)
-        for expr in window.given:
-            paths.add(paths.at(expr, begin, 0))
-        paths.add(paths.obeys(begin, 0))
-        if window.is_at_goal:
-            paths.add(-paths.at(window.goal, begin, 0))
-        for plan in self._plans:
-            paths.must_miss(paths.path(plan, None))
-        return paths
+    def _plan(self, state: Moment) -> Plan | Stuck:
+        if len(self._plans) >= self._effort.plans:
+            return Stuck(state)
+        return _Planner(self._cnf, self._window, state, self._limit).plan(self._effort.longest)
 
     def _excluded(self, state: Moment) -> tuple[Expr, ...] | None:
-        """Invariants that exclude a state, if it is unreachable within the window."""
-        system = self._window.reached
-        if self._pdr is None:
-            inside = {*system.states, *system.inputs}
-            lasting = (e for e in self._window.invariant if inside.issuperset(support(e)))
-            always = (*system.always, *lasting)
-            self._pdr = pdr.Reachability(replace(system, always=always))
-        cube = conjunction(*(atom(w, state[w]) for w in system.states))
-        found = self._pdr.decide([cube], self._deadline)[0]
-        return found.clauses if isinstance(found, Unreachable) else None
+        """Invariants that exclude a state, if it is found to be unreachable within the window."""
+        if self._exclusion is None or self._effort.back is None:
+            return None
+        return self._exclusion.exclude(state, self._effort.back)
+
+
+def _is_so(goal: Expr, state: Moment) -> bool:
+    """Whether a goal holds in a state; one that speaks of inputs does not, without a plan."""
+    return all(what in state for what in support(goal)) and holds(goal, state)
 
 
 class _Planner:
     """A plan for one state."""
 
     def __init__(self, cnf: TransitionCnf, window: Window, state: Moment, limit: Limit):
-        self._cnf = cnf
         self._window = window
         self._state = state
-        self._limit = limit
-        # Of what must be kept, what plans were found to disturb.
-        self._kept: list[Expr] = []
-        # What the states beyond were found to do, step by step.
-        self._against: list[Plan] = []
-        self._begin()
-
-    def _begin(self) -> None:
-        window = replace(self._window, kept=tuple(self._kept))
-        self._paths = _Paths(self._cnf, window, self._state, self._limit)
+        self._paths = _Paths(cnf, window, state, limit)
         self._free = self._paths.path(None, None)
-        self._copies = [self._paths.path(None, beyond) for beyond in self._against]
+        # What the states beyond were found to do, step by step, and a path with each.
+        self._against: list[Plan] = []
+        self._copies: list[int] = []
 
     def plan(self, longest: int) -> Plan | Stuck:
         """A shortest plan that works whatever the states beyond do."""
@@ -203,30 +212,30 @@ class _Planner:
 
     def _withstands(self, plan: Plan, longest: int) -> bool:
         """Whether a plan works whatever the states beyond do. If not, the next one will be one that
-        works against what they do, or that keeps what this one disturbs."""
-        paths = _Paths(self._cnf, self._window, self._state, self._limit)
-        path = paths.path(plan, None)
-        paths.must_miss(path)
-        if not paths.solve(()):
+        works against what they do."""
+        paths = self._paths
+        if not paths.solve([*paths.follows(plan), *paths.misses(self._free, len(plan))]):
             return True
-        disturbed = paths.disturbed(path, len(plan))
-        new = [expr for expr in disturbed if expr not in self._kept]
-        if new:
-            self._kept += new
-            self._begin()
-            return False
-        against = tuple(paths.read(self._window.beyond, path, s) for s in range(len(plan)))
+        against = tuple(paths.read(self._window.beyond, self._free, s) for s in range(len(plan)))
         against += (against[-1],) * (longest + 1 - len(against))
         self._against.append(against)
-        self._copies.append(self._paths.path(None, against))
+        self._copies.append(paths.path(None, against))
         return False
 
 
 class _Paths:
     """Executions of a window that begin in the same state, as clauses over bits. Inputs that are
-    asked for are the same on all paths."""
+    asked for are the same on all paths. ``selects``: goals may be given up later."""
 
-    def __init__(self, cnf: TransitionCnf, window: Window, state: Moment | None, limit: Limit):
+    def __init__(
+        self,
+        cnf: TransitionCnf,
+        window: Window,
+        state: Moment | None,
+        limit: Limit,
+        *,
+        selects: bool = False,
+    ):
         self._cnf = cnf
         self._window = window
         self._solver = Sat([(TRUE,)], TRUE, limit)
@@ -234,6 +243,12 @@ class _Paths:
         self._start = dict[int, int]()
         for what in (*window.system.states, *window.beyond):
             self._free(what, self._start, None if state is None else state[what])
+        # By goal: the literal that it is one, and not only kept.
+        self._is_goal = {
+            goal: self._solver.variable() if selects else TRUE for goal in window.goals
+        }
+        # The literal of each expression in the transition.
+        self._literals: dict[Expr, int] = {}
         # The inputs asked for, by step.
         self._asked: list[dict[int, int]] = []
         self._paths: list[tuple[Plan | None, Plan | None]] = []
@@ -254,7 +269,10 @@ class _Paths:
 
     def at(self, expr: Expr, path: int, step: int) -> int:
         """The literal of an expression at a step of a path."""
-        return self._literal(self._cnf.literal(expr), path, step)
+        literal = self._literals.get(expr)
+        if literal is None:
+            literal = self._literals[expr] = self._cnf.literal(expr)
+        return self._literal(literal, path, step)
 
     def _literal(self, literal: int, path: int, step: int) -> int:
         at = self._at.get((path, step))
@@ -324,13 +342,34 @@ class _Paths:
 
     def _works(self, path: int, step: int) -> int:
         """A plan works at this step, every step up to it being allowed."""
-        window = self._window
-        kept = [
-            self._gates.any_of([-self.at(e, path, 0), self.at(e, path, step)]) for e in window.kept
-        ]
-        always = window.system.always
+        always = self._window.system.always
         allowed = [self.at(e, path, t) for t in range(step + 1) for e in always]
-        return self._gates.all_of([self.at(window.goal, path, step), *kept, *allowed])
+        return self._gates.all_of([self._brings(path, step), *allowed])
+
+    def _brings(self, path: int, step: int) -> int:
+        """A goal holds now that did not hold at first, with all that must be kept."""
+        gates, comes = self._gates, list[int]()
+        kept = gates.all_of([self._keeps(e, path, step) for e in self._window.kept])
+        for goal in self._window.goals:
+            is_goal, begins = self._is_goal[goal], -TRUE
+            if self._window.of_state(goal):
+                begins = self.at(goal, path, 0)
+            if begins != TRUE:
+                comes.append(gates.all_of([is_goal, -begins, self.at(goal, path, step), kept]))
+            kept = gates.all_of([kept, self._keeps(goal, path, step)])
+        given_up = [
+            gates.any_of([is_goal, self._keeps(goal, path, step)])
+            for goal, is_goal in self._is_goal.items()
+            if is_goal != TRUE
+        ]
+        return gates.all_of([gates.any_of(comes), *given_up])
+
+    def _keeps(self, expr: Expr, path: int, step: int) -> int:
+        """What held at first holds now. (Of inputs nothing can be kept.)"""
+        if not self._window.of_state(expr):
+            return TRUE
+        begins = self.at(expr, path, 0)
+        return TRUE if begins == -TRUE else self._gates.any_of([-begins, self.at(expr, path, step)])
 
     def arrives(self, path: int, depth: int, *, cooperates: bool) -> int:
         """A plan works on this path after at most ``depth`` steps. What the states beyond do must
@@ -347,17 +386,36 @@ class _Paths:
             known = self._arrivals[path, depth] = self._gates.any_of([*before, *now])
         return known
 
+    def begin(self) -> None:
+        """Require what is given and what lasts of the first state."""
+        start = self.path((), None)
+        for expr in (*self._window.given, *self._lasting):
+            self._solver.add((self.at(expr, start, 0),))
+
+    def require(self, expr: Expr) -> None:
+        """Require more of the first state."""
+        self._solver.add((self.at(expr, 0, 0),))
+
     def must_miss(self, path: int) -> None:
         """Require that a plan fails on its path, while the states beyond obey what lasts."""
         plan = self._paths[path][0]
         assert plan is not None
         for step in range(len(plan)):
-            self.add(self.obeys(path, step))
-            self.add(-self._works(path, step))
+            for expr in self._about_beyond if step else self._lasting:
+                self._solver.add((self.at(expr, path, step),))
+            self._solver.add((-self._works(path, step),))
 
-    def add(self, literal: int) -> None:
-        """Require a literal."""
-        self._solver.add((literal,))
+    def misses(self, path: int, steps: int) -> Iterator[int]:
+        """The literals of the same, for so many steps."""
+        for step in range(steps):
+            yield self.obeys(path, step)
+            yield -self._works(path, step)
+
+    def follows(self, plan: Plan) -> Iterator[int]:
+        """The literals that the inputs asked for are those of a plan."""
+        for asked, moment in zip(self._asked, plan, strict=False):
+            for what in self._window.chosen:
+                yield asked[self._cnf.bit(what, moment[what])]
 
     # -------------------------------------------------------------- models
 
@@ -365,9 +423,17 @@ class _Paths:
         """Whether there are such paths."""
         return self._solver.solve(assumed)
 
-    def state(self) -> Moment | None:
-        """A state that all plans miss; None when there is none."""
-        if not self.solve(()):
+    def state(self, goals: Collection[Expr]) -> Moment | None:
+        """A state that all plans for these goals miss; None when there is none."""
+        asked = [n if goal in goals else -n for goal, n in self._is_goal.items()]
+        failing = [
+            self._gates.all_of([self._is_goal[goal], -self.at(goal, 0, 0)])
+            for goal in goals
+            if self._window.of_state(goal)
+        ]
+        if len(failing) == len(goals):
+            asked.append(self._gates.any_of(failing))
+        if not self.solve(asked):
             return None
         return self.read((*self._window.system.states, *self._window.beyond), 0, 0)
 
@@ -384,21 +450,6 @@ class _Paths:
             if literal is not None and _holds(literal, model):
                 return value
         return what.usual
-
-    def disturbed(self, path: int, steps: int) -> list[Expr]:
-        """What must be kept and is not, where the goal holds, in the last model."""
-        model = self._solver.model()
-        found: list[Expr] = []
-        for step in range(steps):
-            if _holds(self.at(self._window.goal, path, step), model):
-                found += self._lost(path, step, model)
-        return list(dict.fromkeys(found))
-
-    def _lost(self, path: int, step: int, model: Sequence[int]) -> Iterator[Expr]:
-        for expr in self._window.kept:
-            held = _holds(self.at(expr, path, 0), model)
-            if held and not _holds(self.at(expr, path, step), model):
-                yield expr
 
 
 def _holds(literal: int, model: Sequence[int]) -> bool:

@@ -1,4 +1,4 @@
-"""Judging plans: whether one of them recovers each state of a window.
+"""Judging plans: whether one of them recovers each state of a window in which a goal fails.
 
 In: a :class:`~verifier.engines.temporal.recovery.Window` and plans. Out: whether z3 finds no state
 that all of the plans miss, whatever the states beyond do.
@@ -43,8 +43,8 @@ class _Judge(Session):
         known = self._states | self._beyond
         for expr in (*window.given, *window.held, *window.invariant):
             self.add(self._term(expr, -1, 0))
-        if known.issuperset(support(window.goal)):
-            self.add(self.no(self._term(window.goal, -1, 0)))
+        if known.issuperset(what for goal in window.goals for what in support(goal)):
+            self.add(self.any_of([self.no(self._term(goal, -1, 0)) for goal in window.goals]))
         for number, plan in enumerate(plans):
             for step in range(len(plan)):
                 # A subset of what lasts is assumed: of the states within the window it follows.
@@ -55,15 +55,28 @@ class _Judge(Session):
         return self.check((), deadline) is False
 
     def _works(self, plan: int, step: int) -> z3.BoolRef:
-        """The goal holds, with what held before, and every step up to it is allowed."""
-        window = self._window
-        kept = [
-            self.any_of([self.no(self._term(e, -1, 0)), self._term(e, plan, step)])
-            for e in window.kept
-        ]
+        """A goal holds that did not hold at first, with all that must be kept, and every step up
+        to this one is allowed."""
+        window, comes = self._window, list[z3.BoolRef]()
+        kept = self._named(self.all_of([self._keeps(e, plan, step) for e in window.kept]))
+        for goal in window.goals:
+            now = self._term(goal, plan, step)
+            if self._is_of_state(goal):
+                now = self.all_of([self.no(self._term(goal, -1, 0)), now])
+            comes.append(self.all_of([now, kept]))
+            kept = self._named(self.all_of([kept, self._keeps(goal, plan, step)]))
         always = window.system.always
         allowed = [self._term(e, plan, t) for t in range(step + 1) for e in always]
-        return self.all_of([self._term(window.goal, plan, step), *kept, *allowed])
+        return self.all_of([self.any_of(comes), *allowed])
+
+    def _is_of_state(self, expr: Expr) -> bool:
+        return all(what in self._states or what in self._beyond for what in support(expr))
+
+    def _keeps(self, expr: Expr, plan: int, step: int) -> z3.BoolRef:
+        """What held at first holds now. (Of inputs nothing can be kept.)"""
+        if not self._is_of_state(expr):
+            return self.true
+        return self.any_of([self.no(self._term(expr, -1, 0)), self._term(expr, plan, step)])
 
     # -------------------------------------------------------------- terms
 

@@ -29,7 +29,6 @@ from verifier.engines.temporal.recovery import (
     Moment,
     Plan,
     Recovered,
-    Stuck,
     Window,
     recover,
 )
@@ -73,14 +72,14 @@ def always_again(
     goals: Sequence[Expr],
     invariant: Iterable[Expr],
     *,
-    first: Sequence[Expr] = (),
+    first: Sequence[Sequence[Expr]] = (),
     hints: Sequence[Expr] = (),
     few: Sequence[frozenset[Observable]] = (),
     deadline: float | None = None,
 ) -> list[Resettability]:
     """For each goal, whether it is reachable from every reachable state. ``first``: conditions that
-    should be brought about first of all; ``hints``: conditions that are expected to hold in every
-    reachable state, which is checked.
+    should be brought about first of all, in stages; ``hints``: conditions that are expected to hold
+    in every reachable state, which is checked.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     shapes = Shapes()
@@ -129,24 +128,24 @@ class _Whole:
     def answer(self) -> Resettability:
         """See :func:`always_again`."""
         while True:
-            found = recover(self._window(), SHORT, self._deadline, self._plans)
+            found = recover(self._window(), self._goal, SHORT, self._deadline, self._plans)
             match found:
                 case Unknown():
                     return found
-                case Recovered(plans=plans):
+                case Recovered(plans=plans, stuck=()):
                     if each_recovered(self._window(), plans, self._deadline):
                         return Returns()
                     return NOT_JUDGED
-                case Stuck(state=state, plans=plans):
+                case Recovered(plans=plans, stuck=(stuck, *_)):
                     self._plans = list(plans)
-                    settled = self._settle(state)
+                    settled = self._settle(stuck.state)
                     if settled is not None:
                         return settled
 
     def _window(self) -> Window:
         system = self._leads
         return Window(
-            system, self._system, system.inputs, (), tuple(self._given), (), (), self._goal
+            system, self._system, system.inputs, (), tuple(self._given), (), (), (self._goal,)
         )
 
     def _settle(self, state: Moment) -> Resettability | None:

@@ -9,7 +9,7 @@ Trusts z3's "unsat".
 """
 
 from collections.abc import Collection, Hashable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import z3
 
@@ -26,31 +26,38 @@ STEPS_TO_REST = 64
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """``rest`` lasts while each input in ``quiet`` has its usual value."""
+    """``rest`` lasts while each input in ``quiet`` has its usual value. Parts of an earlier
+    ``stage`` are more important, and in one stage those of a higher ``rank``."""
 
     rest: Expr
     quiet: frozenset[Observable]
+    stage: int = 0
+    rank: int = 0
 
 
 def parts_at_rest(
     system: System,
     shapes: Shapes,
     *,
-    first: Sequence[Expr] = (),
+    first: Sequence[Sequence[Expr]] = (),
     without: Collection[str] = (),
     deadline: float | None = None,
 ) -> list[Part]:
-    """The parts of a system: ``first`` some conditions, then that each state is at rest, except
+    """The parts of a system: the conditions of each stage of ``first``, ranked in their order, the
+    first one lowest; and in the last stage, ranked lower still, that each state is at rest, except
     of those kinds that are ``without``.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     resting = {w: v for w, v in settled(system).items() if w.kind not in without}
     steady = _Steady(system, shapes, resting, deadline)
     found: dict[Expr, Part] = {}
-    for seed in (*first, *(atom(w, value) for w, value in resting.items())):
+    single = [atom(w, value) for w, value in resting.items()]
+    last = max(0, len(first) - 1)
+    seeds = [(s, r, e) for s, exprs in enumerate(first) for r, e in enumerate(exprs, 1)]
+    for stage, rank, seed in [*seeds, *((last, 0, seed) for seed in single)]:
         part = steady.part(seed)
         if part is not None:
-            found.setdefault(part.rest, part)
+            found.setdefault(part.rest, replace(part, stage=stage, rank=rank))
     return list(found.values())
 
 
