@@ -2,6 +2,7 @@
 the same by being run; a text that compilers may read in two ways is not read at all."""
 
 import os
+import re
 from collections.abc import Iterator
 from functools import cache
 from random import Random
@@ -253,6 +254,15 @@ def test_a_check_that_overlooks_a_bit_is_refused() -> None:
         assert old in export.text
         found = compare(with_text(export, export.text.replace(old, new)))
         assert isinstance(found, NotEquivalent) and "flips" in found.what, found
+
+
+def test_a_check_that_counts_a_bit_twice_is_refused() -> None:
+    export = exported("slow-track-relay")
+    found = re.findall(r"    sum = .*memory->.*;\n", export.text)
+    assert len(found) > 1
+    for line in found:
+        twice = compare(with_text(export, export.text.replace(line, line * 2)))
+        assert isinstance(twice, NotEquivalent) and "flips" in twice.what, twice
 
 
 def test_no_time_is_undecided_and_never_equal() -> None:

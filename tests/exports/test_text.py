@@ -205,3 +205,25 @@ def test_names_are_told_apart() -> None:
     assert found[:3] == ["block_A_1", "block_A_1_2", "block_A_1_3"]
     assert plain("Hérøn Fälls") == "Her_n_Falls"
     assert all(len(name) < 63 for name in found)  # C99, 5.2.4.1
+
+
+@pytest.mark.parametrize(
+    "name", ["two-of-each-relay", "two-of-each-lock", "locked-end-of-siding", "slow-track-relay"]
+)
+def test_each_bit_of_the_memory_is_in_the_checksum_once(name: str) -> None:
+    """A word of sixteen bits or fewer for each field; of a clock of 32 bits, its two halves."""
+    export = c_source(verifier.load(spec(name)), "junction", "0" * 64)
+    counted = re.findall(
+        r"sum = \(uint16_t\)\(\(sum \* 2u\) \^ \(sum >> 15\) \^ (.+)\);", export.text
+    )
+    wanted = [f"memory->{field.name}" for field in export.face.memory]
+    for clock in export.face.clocks:
+        halves = [f"(uint16_t)(memory->{clock.name} >> 16)"] * (clock.bits == 32)
+        wanted += [*halves, f"(uint16_t)memory->{clock.name}"]
+    assert len(wanted) > 1
+    assert sorted(counted) == sorted(wanted)
+    fields = re.search(r"struct junction_memory \{(.*?)\};", export.text, re.DOTALL)
+    assert fields is not None
+    declared = re.findall(r"^\s+(?:\w+ )+(\w+);", fields[1], re.MULTILINE)
+    named = {*(f.name for f in export.face.memory), *(c.name for c in export.face.clocks), "check"}
+    assert set(declared) == named

@@ -41,14 +41,31 @@ class SourceMutant:
 def source_mutants(text: str) -> Iterator[SourceMutant]:
     """Every change that can be made in one place."""
     tree = ast.parse(text)
+    words = set(_for_people(tree))
     for number, node in enumerate(ast.walk(tree)):
-        for kind, said in _changes(node):
+        for kind, said in _changes(node) if node not in words else ():
             changed = deepcopy(tree)
             here = next(n for i, n in enumerate(ast.walk(changed)) if i == number)
             _apply(here, kind)
             if ast.dump(changed) != ast.dump(tree):
                 place = node.target if isinstance(node, ast.comprehension) else node
                 yield SourceMutant(getattr(place, "lineno", 0), said, _source(changed))
+
+
+# What is only printed, drawn or proposed.
+_PRINTED = ("hint", "pieces", "place", "lock", "source")
+
+
+def _for_people(tree: ast.Module) -> Iterator[ast.AST]:
+    """All that is inside a text made for people."""
+    for node in ast.walk(tree):
+        match node:
+            case ast.JoinedStr():
+                yield from ast.walk(node)
+            case ast.keyword(arg=name, value=value) if name in _PRINTED:
+                yield from ast.walk(value)
+            case _:
+                pass
 
 
 def _source(tree: ast.Module) -> str:

@@ -338,23 +338,26 @@ class _Comparison:
         yield Claim("the check of the memory", self._checked(machine, after))
 
     def _flips(self, machine: CMachine[Any, Any]) -> Iterator[Claim]:
-        """Any single bit flip in the memory changes the checksum."""
+        """Any single bit flip in the memory flips just one bit of the checksum: each bit is
+        counted, and counted once."""
         terms = self._terms
         before = self._sum(machine, self._before).word
         for name, value in self._before.items():
             if not name.startswith("memory->") or name == "memory->check":
                 continue
             bits = value.type.bits
-            one = terms.number(1, bits)
             bit = terms.variable(f"bit of {name}", bits)
-            single = terms.both(
-                terms.opposite(terms.equal(bit, terms.number(0, bits))),
-                terms.equal(
-                    terms.bits_and(bit, terms.subtract(bit, one, bits), bits),
-                    terms.number(0, bits),
-                ),
-            )
+            single = self._is_one_bit(bit, bits)
             flipped = CValue(value.type, terms.bits_xor(value.word, bit, bits))
-            after = self._sum(machine, {**self._before, name: flipped}).word
-            seen = terms.opposite(terms.equal(before, after))
+            after = self._sum(machine, {**self._before, name: flipped})
+            width = after.type.bits
+            seen = self._is_one_bit(terms.bits_xor(before, after.word, width), width)
             yield Claim(f"a bit of {name} that flips", terms.either(terms.opposite(single), seen))
+
+    def _is_one_bit(self, word: Any, bits: int) -> Any:
+        """Just one bit of a word is set."""
+        terms = self._terms
+        nothing = terms.number(0, bits)
+        less = terms.subtract(word, terms.number(1, bits), bits)
+        rest = terms.equal(terms.bits_and(word, less, bits), nothing)
+        return terms.both(terms.opposite(terms.equal(word, nothing)), rest)
