@@ -95,7 +95,7 @@ def test_wires_are_not_always_truthful() -> None:
         plan = loaded(write_locked_and_wired(r, ROOM))
         if plan is None:
             continue
-        for step in gathered(Stepper(plan), 60, r).steps:
+        for step in gathered(Stepper(plan), 200, r).steps:
             for block in (b.name for b in plan.blocks.values() if b.detected):
                 truth = step.observed[observables.stock(block)]
                 heard[truth, step.observed[observables.block_report(block)]] += 1
