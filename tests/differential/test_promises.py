@@ -11,7 +11,10 @@ import pytest
 import verifier
 from tests.differential.steps import any_moments, walk
 from tests.differential.test_histories import steps_agree
+from tests.junction_files import spec
 from verifier.decide.histories import HistoryProver
+from verifier.plan.devices import devices
+from verifier.plan.locking.crew_rules import stood_before
 from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
 from verifier.reference.explicit_states import Never, Reached, TooLarge, search
@@ -65,7 +68,7 @@ crew promises not to throw points under clear signals
 crew promises not to throw points before a train can stop
 crew promises not to throw D1, G1 under a train
 crew promises not to throw D1, G1 under clear signals
-crew promises not to throw G1 ahead of a train
+crew promises not to throw D1, G1 ahead of a train
 crew promises not to throw D1, G1 before a train can stop
 crew promises one train at a time on Lower, Throat
 crew promises one direction at a time on Upper, Yard
@@ -76,6 +79,18 @@ crew promises not to reverse on Main, Spur
 @pytest.mark.parametrize("seed", range(8))
 def test_every_kind_of_promise_is_the_same_in_both_semantics(seed: int) -> None:
     steps_agree(verifier.load_text(THROAT + PROMISES), Random(seed), lossy=seed % 2 == 0)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_train_before_a_derail_is_the_same_in_both_semantics(seed: int) -> None:
+    """One that comes off a spur with no signal to go by."""
+    text = spec("spur-mended").read_text("utf-8")
+    plan = verifier.load_text(text + "crew promises not to throw D1 ahead of a train\n")
+    assert stood_before(devices(plan)["D1"], plan)
+    steps_agree(plan, Random(seed), lossy=seed % 2 == 0)
+    stepper = Stepper(plan)
+    moments = any_moments(stepper, 300, Random(seed))
+    assert any(stepper.step(moment).broken for moment in moments)
 
 
 def test_chance_breaks_every_kind_of_promise() -> None:

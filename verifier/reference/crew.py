@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Set
 
 from verifier.plan import observables
 from verifier.plan.devices import Device
-from verifier.plan.locking.crew_rules import led_to
+from verifier.plan.locking.crew_rules import led_to, stood_before
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Move, Port, Route
 from verifier.plan.observables import Observable
@@ -71,6 +71,8 @@ class CrewStep:
         device = self._variables.devices[name]
         if promise.rule == "under a train":
             return self._stands_on(device)
+        if promise.rule == "ahead of a train" and self._waits_before(device):
+            return True
         for route, count in led_to(device, self._plan.routes, self._plan.signals):
             signal = self._plan.signals[route.signal]
             if promise.rule == "ahead of a train":
@@ -96,6 +98,17 @@ class CrewStep:
             if joint in device.joints and self._now[observables.across(name)] == "spanned"
         ]
         return bool(across) or any(map(self._on, device.pieces))
+
+    def _waits_before(self, device: Device) -> bool:
+        """Whether a train with no signal to go by is right before a derail that lets it pass."""
+        for out in stood_before(device, self._plan):
+            heading = self._now[self._variables.heading(out.piece)]
+            for way in self._plan.track.onward[Port(out.piece, heading)]:
+                position = way.move.position
+                lies = position is None or self._now[observables.points(out.piece)] == position
+                if way.move.leave == out.end and self._on(out.piece) and lies:
+                    return self._now[device.lies] == "non-derailing"
+        return False
 
     def _lies_on(self, move: Move) -> bool:
         """Whether facing points lie for a move."""

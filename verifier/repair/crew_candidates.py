@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 
 from verifier.language.statements.locking import CrewRule
 from verifier.plan.devices import Device, devices
-from verifier.plan.locking.crew_rules import led_to, may_be_thrown
+from verifier.plan.locking.crew_rules import led_to, may_be_thrown, may_lie_ahead
 from verifier.plan.locking.locking_model import THROWING, Promise, promise_text
 from verifier.plan.model import Plan
 from verifier.reference.positions import Positions
@@ -63,7 +63,7 @@ def _says_something(rule: CrewRule, device: Device, plan: Plan) -> bool:
         case "under a train":
             return True
         case "ahead of a train":
-            return any(led)
+            return may_lie_ahead(device, plan)
         case "before a train can stop" if plan.locking.running.to_stop is None:
             return False
         case _:

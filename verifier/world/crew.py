@@ -12,7 +12,7 @@ from itertools import combinations
 from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.devices import devices
-from verifier.plan.locking.crew_rules import led_to
+from verifier.plan.locking.crew_rules import led_to, stood_before
 from verifier.plan.locking.locking_model import THROWING, Promise
 from verifier.plan.model import Plan, Port, Route
 from verifier.plan.track.build_track import moves_over
@@ -81,6 +81,11 @@ class Crew:
             across = (negation(self._trains.is_free(joint)) for joint in device.joints)
             return disjunction(*map(self._trains.occupied, device.pieces), *across)
         ways = []
+        if promise.rule == "ahead of a train":
+            lies = atom(device.lies, "non-derailing")
+            for port in stood_before(device, self._plan):
+                there = conjunction(self._trains.occupied(port.piece), self._trains.leaves(port))
+                ways.append(conjunction(there, lies))
         for route, count in led_to(device, self._plan.routes, self._plan.signals):
             match promise.rule:
                 case "ahead of a train":

@@ -10,9 +10,9 @@ from itertools import chain
 
 from verifier.language.syntax import tree
 from verifier.plan.clause_reader import at_most_one
-from verifier.plan.devices import Device, devices
+from verifier.plan.devices import Device, devices, signaled_entries
 from verifier.plan.locking.locking_model import THROWING, Locking, Promise, promise_text
-from verifier.plan.model import Plan, Route, Signal
+from verifier.plan.model import Plan, Port, Route, Signal
 from verifier.plan.names import KIND_WORDS, Names
 
 
@@ -43,11 +43,32 @@ def moves_before(device: Device, route: Route, signal: Signal) -> int | None:
     route does not lead there. ``signal``: where the route begins."""
     if device.kind == "derail":
         passed = list(route.joints[:-1] if route.exit_kind == "signal" else route.joints)
-        at = [k for k, j in enumerate((signal.joint, *passed)) if j in device.joints]
-        at += [k for k, piece in enumerate(route.pieces) if piece == device.guards]
-        return min(at, default=None)
+        over = [k for k, j in enumerate((signal.joint, *passed)) if j in device.joints]
+        toward = [k for k, piece in enumerate(route.pieces) if piece == device.guards]
+        return next(iter((*over, *toward)), None)
     on = [k for k, piece in enumerate(route.pieces) if piece in device.pieces]
     return on[-1] if on else None
+
+
+def stood_before(device: Device, plan: Plan) -> tuple[Port, ...]:
+    """The ends by which trains that have no signal to go by leave the track before a derail. They
+    stop short of it while it is set against them."""
+    if device.kind != "derail":
+        return ()
+    pieces, signaled = plan.track.pieces, signaled_entries(plan)
+    ports = (port for joint in device.joints for port in (joint.a, joint.b))
+    return tuple(
+        port
+        for port in ports
+        if pieces[port.piece].kind not in ("edge", "bumper")
+        and plan.track.joint_at[port].other(port) not in signaled
+    )
+
+
+def may_lie_ahead(device: Device, plan: Plan) -> bool:
+    """Whether a train can be on its way to something that moves and be seen to be."""
+    led = led_to(device, plan.routes, plan.signals)
+    return any(count for _, count in led) or bool(stood_before(device, plan))
 
 
 def led_to(
@@ -127,7 +148,7 @@ class _Reader:
         if node.rule in ("under clear signals", "before a train can stop"):
             return "" if led else "no_signal"
         if node.rule == "ahead of a train":
-            return "" if any(led) else "not_ahead"
+            return "" if may_lie_ahead(self._devices[name], self._plan) else "not_ahead"
         return ""
 
     # -------------------------------------------------------------- blocks
