@@ -6,7 +6,7 @@ everything else is undecided, with the reason.
 """
 
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from verifier.census.compare import differences, differences_with_faults
 from verifier.decide.claims import check_claims, claimed, unmet
@@ -15,6 +15,7 @@ from verifier.decide.fault_histories import WITH_FAULTS, FaultHistories
 from verifier.decide.histories import HistoryProver, needs_history
 from verifier.decide.memory_invariants import MemoryInvariants, memory_reads_the_truth
 from verifier.decide.situations import SituationProver
+from verifier.decide.vacuity import always_true, kept_out, nothing_clears, with_what_restricts
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Interrupted
 from verifier.engines.session import fresh_context
@@ -30,6 +31,7 @@ from verifier.properties.obligation import Mode, Obligation
 from verifier.repair.crew_candidates import merged
 from verifier.repair.fewest_promises import fewest_promises, has_locks
 from verifier.repair.repairs import repair_findings
+from verifier.verdicts.grade import KeptOut
 from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
 from verifier.verdicts.report import InternalError, Report, Stopped, Verdict
 from verifier.world.assumption_text import assumption_texts
@@ -74,26 +76,29 @@ def prove(
     with stoppable(), time_limit(within):
         world = world or World(plan)
         everything = tuple(obligations(plan, world.lower))
-        wanted = set(only)
+        wanted = tuple(dict.fromkeys(only))
         asked = [o for o in everything if not wanted or o.property in wanted]
         _count(plan, everything, wanted)
         if not wanted:
             check_claims(plan, asked)
         situations = SituationProver(world, timeout, (), store)
-        proof = ProofState(plan, everything, asked, situations, progress, on_verdict)
+        proof = ProofState(plan, plan, everything, asked, situations, progress, on_verdict, wanted)
         phases: list[Callable[[ProofState], None]] = [
+            leave_out_vain,
             check_assumptions,
             decide_histories,
             decide_situations,
             decide_faults(pairs=pairs),
-            *([tell(on_safety, selected=bool(wanted))] if on_safety else []),
+            find_kept_out,
+            *([tell(on_safety)] if on_safety else []),
             decide_usefulness,
+            look_for_clear_signals,
             decide_pairs,
         ]
         if repairs:
             phases += [find_repairs, find_promises]
         stopped = _run(phases, proof)
-        return proof.report(stopped, selected=bool(wanted))
+        return proof.report(stopped)
 
 
 def _count(plan: Plan, everything: Sequence[Obligation], wanted: Collection[str]) -> None:
@@ -126,15 +131,23 @@ def _run(phases: Iterable[Callable[["ProofState"], None]], proof: "ProofState") 
 @dataclass(slots=True)
 class ProofState:
     """The state of a proof between phases. ``decided`` holds verdicts by obligation key; what is
-    in it stays, whatever stops the proof."""
+    in it stays, whatever stops the proof. ``told`` is the plan as the file has it, ``plan`` the one
+    without assumptions that are always true (``vain``); ``only``: the properties selected, if any
+    were."""
 
+    told: Plan
     plan: Plan
     everything: Sequence[Obligation]
     asked: Sequence[Obligation]
     situations: SituationProver
     progress: Progress = silent
     on_verdict: OnVerdict = unheard
+    only: tuple[str, ...] = ()
+    vain: tuple[Assumption, ...] = ()
     decided: dict[str, Verdict] = field(default_factory=dict)
+    # What trains are kept from, and whether no signal ever clears; None until that is known.
+    kept_out: tuple[KeptOut, ...] | None = None
+    nothing_clears: bool | None = None
     failures: FailureAnalysis | None = None
     # Of a plan with memory or locking, once its assumptions are known to allow a history.
     histories: HistoryProver | None = None
@@ -169,26 +182,43 @@ class ProofState:
             kept = self.decided[verdict.obligation.key] = claimed(self.plan, verdict)
             self.on_verdict(kept)
 
-    def report(self, stopped: Stopped | None, *, selected: bool) -> Report:
+    def report(self, stopped: Stopped | None) -> Report:
         """All verdicts in the order asked; what was not reached is undecided."""
         late = stopped.why if stopped else ""
         verdicts = tuple(
             self.decided.get(o.key) or Verdict(o, "undecided", late)
             for o in [*self.plain, *self.of_faults]
         )
-        incomplete = any(o.key not in self.decided for o in self.asked) or (
-            self.failures is not None and not self.failures.finished
+        incomplete = (
+            any(o.key not in self.decided for o in self.asked)
+            or (self.failures is not None and not self.failures.finished)
+            or self.kept_out is None
+            or self.nothing_clears is None
         )
-        missed = () if incomplete or selected else tuple(unmet(self.plan, verdicts))
+        missed = () if incomplete or self.only else tuple(unmet(self.plan, verdicts))
         return Report(
-            self.plan,
+            self.told,
             verdicts,
             assumption_texts(self.plan),
             missed,
             stopped if incomplete else None,
             self.failures.table(late) if self.failures else (),
             self.promises,
+            self.only,
+            self.kept_out or (),
+            bool(self.nothing_clears),
+            self.vain,
         )
+
+
+def leave_out_vain(proof: ProofState) -> None:
+    """Assumptions that are always true are left out: they change no verdict."""
+    before = proof.situations
+    proof.vain = always_true(before.world, before.timeout)
+    if proof.vain:
+        left = tuple(a for a in proof.told.assumptions if a not in proof.vain)
+        proof.plan = replace(proof.told, assumptions=left)
+        proof.situations = SituationProver(World(proof.plan), before.timeout, (), before.store)
 
 
 def check_assumptions(proof: ProofState) -> None:
@@ -205,8 +235,9 @@ def decide_histories(proof: ProofState) -> None:
     plan, timeout = proof.plan, proof.situations.timeout
     if not plan.locking.over_time or proof.assumptions_unknown:
         return
+    restricted = with_what_restricts(plan, proof.situations, proof.step)
     fresh_context()
-    histories = HistoryProver(plan, timeout, proof.step, proof.situations.store)
+    histories = HistoryProver(restricted, timeout, proof.step, proof.situations.store)
     contradiction = histories.contradiction()
     if contradiction:
         raise InputError([_no_history(contradiction)])
@@ -240,13 +271,19 @@ def decide_situations(proof: ProofState) -> None:
 FOLLOWS = Stopped("what must be possible, pairs and repairs follow", "it follows")
 
 
-def tell(told: Callable[[Report], None], *, selected: bool) -> Callable[[ProofState], None]:
+def tell(told: Callable[[Report], None]) -> Callable[[ProofState], None]:
     """Report what is decided so far."""
 
     def phase(proof: ProofState) -> None:
-        told(proof.report(FOLLOWS, selected=selected))
+        told(proof.report(FOLLOWS))
 
     return phase
+
+
+def find_kept_out(proof: ProofState) -> None:
+    """What the assumptions keep trains from: of that the verdicts say nothing."""
+    if not proof.assumptions_unknown:
+        proof.kept_out = kept_out(proof.plan, proof.situations, proof.histories, proof.step)
 
 
 def decide_usefulness(proof: ProofState) -> None:
@@ -255,6 +292,14 @@ def decide_usefulness(proof: ProofState) -> None:
     if proof.histories is not None:
         useful = (o for o in proof.plain if not o.of_situations and o.mode == "possible")
         proof.record(proof.histories.verdicts(useful))
+
+
+def look_for_clear_signals(proof: ProofState) -> None:
+    """Whether any signal ever clears; if none does, the verdicts say nothing of the rules."""
+    if not proof.assumptions_unknown:
+        verdicts, histories = proof.decided.values(), proof.histories
+        proof.nothing_clears = nothing_clears(proof.plan, verdicts, proof.situations, histories)
+    if proof.histories is not None:
         proof.histories.finished()
 
 

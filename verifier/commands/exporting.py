@@ -3,9 +3,16 @@
 import argparse
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from verifier.commands.console import Command, say, showable, timeout_option
+from verifier.commands.console import Command, say, showable, timeout_option, within_option, working
 from verifier.verdicts.exit_codes import ExitCode
+
+if TYPE_CHECKING:
+    from verifier.plan.model import Plan
+
+# Seconds in which the grade of the rules is worked out, unless `--within` says otherwise.
+WITHIN = 60.0
 
 
 def add(command: Command) -> None:
@@ -23,6 +30,7 @@ def add(command: Command) -> None:
         "OUT.aig as binary)",
     )  # fmt: skip
     timeout_option(export, "the proof of equivalence")
+    within_option(export, f"the grade of the rules, in the head of the C file (default {WITHIN:g})")
 
 
 def _export(options: argparse.Namespace) -> int:
@@ -60,7 +68,9 @@ def _export_c(options: argparse.Namespace) -> int:
     from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent
     from verifier.language.writing import write_file
 
-    made, shown = checked_export(load(options.file), options.timeout)
+    plan = load(options.file)
+    graded = _graded(plan, options.within or WITHIN) if plan.signals else ""
+    made, shown = checked_export(plan, options.timeout, graded)
     match shown:
         case NotEquivalent(what=what, values=values):
             print(
@@ -89,10 +99,20 @@ def _export_c(options: argparse.Namespace) -> int:
         "Proved: read back from its text, one call gives what the rules give for every input, "
         f"every memory and every time passed ({questions} questions). What the compiler, the pins "
         f"and the wiring do, only a test shows (`clearproof sheet {options.file} test-card`); "
-        f"whether the rules are safe, `clearproof prove {options.file}` says.",
+        f"why the rules have their grade, `clearproof prove {options.file}` says.\n"
+        f"Grade of the rules: {graded}",
         file=sys.stderr,
     )
     return ExitCode.AS_EXPECTED
+
+
+def _graded(plan: "Plan", within: float) -> str:
+    """The grade of the rules in a sentence, as far as it can be worked out in so many seconds."""
+    from verifier.pipeline import prove
+    from verifier.verdicts.grade_words import headline
+
+    with working(plan.source.name, "decided") as progress:
+        return f"{headline(prove(plan, within=within, repairs=False, progress=progress))}."
 
 
 def _given(values: tuple[tuple[str, int], ...]) -> str:

@@ -3,9 +3,10 @@
 import argparse
 import sys
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from verifier.commands.console import (
     Command,
@@ -19,19 +20,16 @@ from verifier.commands.console import (
     working,
 )
 from verifier.verdicts.exit_codes import ExitCode, worst
+from verifier.verdicts.grade import Grade, exit_code_of
 
 if TYPE_CHECKING:
+    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.plan.model import Plan
     from verifier.sheets.sheet import Sheet
     from verifier.verdicts.report import Report
 
 # Seconds in which certificates of what was proved may still be written when the time is over.
 GRACE = 1.0
-_MARKS = {
-    ExitCode.AS_EXPECTED: "ok",
-    ExitCode.BROKEN: "BROKEN",
-    ExitCode.UNDECIDED: "undecided",
-}
 
 
 def add(command: Command) -> None:
@@ -42,6 +40,10 @@ def add(command: Command) -> None:
     prove.add_argument(
         "--only", action="append", default=[], metavar="PROPERTY", help="check this property only"
     )
+    prove.add_argument(
+        "--require", choices=("operation",), metavar="GRADE",
+        help="operation: anything less than proved in operation exits 3",
+    )  # fmt: skip
     prove.add_argument("--pairs", action="store_true", help="also check every pair of faults")
     prove.add_argument("--all", action="store_true", help="show all findings")
     prove.add_argument("--json", action="store_true", help="print the report as JSON")
@@ -86,74 +88,135 @@ def _prove(options: argparse.Namespace) -> int:
         return _prove_all(options)
 
 
+@dataclass(slots=True)
+class _Told:
+    """What became of each file so far."""
+
+    codes: list[ExitCode] = field(default_factory=list)
+    grades: list[Grade] = field(default_factory=list)
+    documents: list[Any] = field(default_factory=list)
+    reports: "list[Report]" = field(default_factory=list)
+
+    def add(self, code: ExitCode, grade: Grade, document: Any) -> None:
+        self.codes.append(code)
+        self.grades.append(grade)
+        self.documents.append(document)
+
+
 def _prove_all(options: argparse.Namespace) -> int:
-    from verifier.engines.stopping import is_over, out_of_time
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.writing import check_target
     from verifier.reports import machine
-    from verifier.reports.json_parts import Json
 
-    codes: list[ExitCode] = []
-    documents: list[Json] = []
-    reports: list[Report] = []
+    told = _Told()
     files = list(files_of(options.paths, layouts=True))
     _check_only(options.only)
     if options.report:
         check_target(Path(options.report))
+    _prove_each(files, told, options)
+    if options.report:
+        _write_report(told.reports, options)
+    if options.certificate:
+        told.codes.append(_write_certificates(told.reports, Path(options.certificate)))
+    code = worst(told.codes)
+    if options.json:
+        import json
+
+        print(json.dumps(machine.document(told.documents, code), indent=2))
+    elif len(files) > 1 and not options.quiet:
+        from verifier.verdicts.grade_words import grades_words
+
+        reached = f"{len(told.documents)} of {len(files)} files checked"
+        say(["", f"{reached}, exit code {int(code)}.", f"{grades_words(told.grades)}."])
+    return code
+
+
+def _prove_each(files: "Sequence[Path]", told: _Told, options: argparse.Namespace) -> None:
+    """Prove files one by one, and say of each what was found."""
+    from verifier.engines.stopping import is_over, out_of_time
+    from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.reports import machine
+
     for number, path in enumerate(files):
         if is_over():
-            codes.append(ExitCode.UNDECIDED)
-            documents.append(machine.file_not_reached(str(path), out_of_time()))
+            document = machine.file_not_reached(str(path), out_of_time())
+            told.add(ExitCode.UNDECIDED, Grade.NONE, document)
             if not options.json:
-                say([f"{_MARKS[ExitCode.UNDECIDED]:<9}  {path}  {out_of_time()}"])
+                say([_quiet_line(f"{Grade.NONE.value}: undecided", str(path), out_of_time())])
             continue
         try:
             report = _proved(path, options)
         except KeyboardInterrupt:  # while it was read
-            codes.append(ExitCode.UNDECIDED)
+            told.add(ExitCode.UNDECIDED, Grade.NONE, machine.file_not_reached(str(path), "Ctrl-C"))
             print(f"\n{path}: interrupted, nothing decided.", file=sys.stderr)
             break
         except InputError as error:
-            codes.append(ExitCode.BAD_INPUT)
-            documents.append(machine.file_with_errors(str(path), error.diagnostics))
-            if not options.json:
-                complain(error)
+            code, grade = _of_wrong_input(error, str(path), alone=len(files) == 1)
+            document = machine.file_with_errors(str(path), error.diagnostics, code, grade)
+            told.add(code, grade, document)
+            _say_wrong_input(error, code, grade, path, options)
             continue
-        codes.append(report.exit_code)
-        reports.append(report)
-        documents.append(machine.file_report(report) if options.json else {})
+        code = exit_code_of(report.shortfalls, _required(options))
+        document = machine.file_report(report, _required(options)) if options.json else {}
+        told.add(code, report.grade, document)
+        told.reports.append(report)
         if not options.json:
             _say_report(report, options, first=number == 0, alone=len(files) == 1)
         if report.interrupted and not is_over():
             break
-    if options.report:
-        _write_report(reports, options)
-    if options.certificate:
-        codes.append(_write_certificates(reports, Path(options.certificate)))
-    if options.json:
-        import json
 
-        print(json.dumps(machine.document(documents, worst(codes)), indent=2))
-    elif len(files) > 1 and not options.quiet:
-        reached = f"{len(documents)} of {len(files)} files checked"
-        say(["", f"{reached}, exit code {int(worst(codes))}."])
-    return worst(codes)
+
+def _required(options: argparse.Namespace) -> Grade | None:
+    """The grade that ``--require`` asks for."""
+    return Grade.OPERATION if options.require == "operation" else None
+
+
+def _of_wrong_input(error: "InputError", name: str, *, alone: bool) -> tuple[ExitCode, Grade]:
+    """What it means for a proof that a file is wrong. One that has nothing to prove, and one of
+    several that cannot be read, leave something open; else the input is wrong."""
+    if any(found.code == "CP502" for found in error.diagnostics):
+        return ExitCode.UNDECIDED, Grade.NOTHING
+    itself = any(d.code == "CP100" and d.span.source.name == name for d in error.diagnostics)
+    return (ExitCode.UNDECIDED if itself and not alone else ExitCode.BAD_INPUT), Grade.NONE
+
+
+def _say_wrong_input(
+    error: "InputError", code: ExitCode, grade: Grade, path: Path, options: argparse.Namespace
+) -> None:
+    if options.json:
+        return
+    complain(error)
+    if options.quiet:
+        mark = grade.value
+        if grade is Grade.NONE:
+            mark += ": unread" if code == ExitCode.UNDECIDED else ": WRONG INPUT"
+        say([_quiet_line(mark, str(path), error.diagnostics[0].message)])
+
+
+def _quiet_line(mark: str, name: str, words: str) -> str:
+    return f"{mark:<33}  {name}  {words}"
 
 
 def _say_report(report: "Report", options: argparse.Namespace, *, first: bool, alone: bool) -> None:
     """Print what was decided of one file, now: what comes after may take long."""
     from verifier.reports import terminal
     from verifier.reports.words import tally_words
+    from verifier.verdicts.grade_words import quiet_words, stamp
 
+    required = _required(options)
     if options.quiet:
-        mark = _MARKS[report.exit_code]
-        say([f"{mark:<9}  {report.plan.source.name}  {tally_words(report.verdicts)}"])
+        words = f"{tally_words(report.verdicts)}{quiet_words(report, required)}"
+        say([_quiet_line(stamp(report), report.plan.source.name, words)])
         return
     ink = ink_of(options)
     say([] if first else [""])
     say(
         terminal.report_lines(
-            report, ink, everything=options.all, lessons=alone, pairs=options.pairs
+            report,
+            ink,
+            everything=options.all,
+            lessons=alone,
+            pairs=options.pairs,
+            required=required,
         ),
         ink,
     )
@@ -238,6 +301,7 @@ def _command_line(options: argparse.Namespace) -> str:
     said += [f"--timeout {options.timeout:g}"] if options.timeout else []
     said += [f"--within {options.within:g}"] if options.within else []
     said += [f"--only {name}" for name in options.only]
+    said += [f"--require {options.require}"] if options.require else []
     said += [f"--{name}" for name in ("pairs", "all") if getattr(options, name)]
     return " ".join([*said, *options.paths])
 

@@ -147,6 +147,33 @@ class SituationProver:
                     f'"{assumption.title}"'
                 )
 
+    def is_impossible(self, formula: Expr) -> bool:
+        """Whether no allowed situation fulfils a formula; False where that is not known."""
+        return isinstance(self._check.find(self.world.expand(formula)), Impossible)
+
+    def ruled_out_by(self, formula: Expr) -> tuple[tuple[str, ...], bool]:
+        """Titles of the assumptions without which some situation fulfils a formula, and with which
+        none does; none where they make no difference. Also whether that is sure: what was not
+        decided in time may be due to any of them. Of a plan without memory."""
+        goal = self.world.expand(formula)
+        everything = tuple(a.title for a in self.plan.assumptions)
+        match self._check.find(goal):
+            case Exists():
+                return (), True
+            case Unknown():
+                return everything, False
+            case Impossible(rests_on=()):
+                return (), True
+            case Impossible(rests_on=positions):
+                titles = tuple(everything[i] for i in positions)
+        match SituationCheck.of(self.world, self.timeout, assumed=False).find(goal):
+            case Exists():
+                return titles, True
+            case Unknown():
+                return titles, False
+            case Impossible():
+                return (), True
+
     @cached_property
     def _without_memory_facts(self) -> SituationCheck:
         world = self.world.with_memory_facts(())

@@ -27,6 +27,7 @@ from verifier.exports.memory_to_c import MemoryRules
 from verifier.exports.names import CNames, plain
 from verifier.exports.rules import SignalRules
 from verifier.plan.model import Plan
+from verifier.verdicts.grade_words import grade_asked
 from verifier.world.report_abstraction import ReportedWorld
 
 # What the first line of every export begins with.
@@ -49,14 +50,15 @@ class CExport:
     face: Interface
 
 
-def c_source(plan: Plan, name: str, sha256: str) -> CExport:
-    """The C file of a plan. ``name`` is that of its file, ``sha256`` that of the bytes in it.
+def c_source(plan: Plan, name: str, sha256: str, graded: str = "") -> CExport:
+    """The C file of a plan. ``name`` is that of its file, ``sha256`` that of the bytes in it;
+    ``graded``: what is proved of its rules, where that was worked out.
 
     Raises :class:`~verifier.exports.interface.TooManyPositions`."""
     face = interface_of(plan)
     prefix = _prefix(name)
     code = CWriter()
-    _header(face, name, sha256, prefix, code)
+    _header(face, name, sha256, prefix, graded or grade_asked(plan), code)
     whole, said = guard_macros(prefix.upper())
     code.put("", f"#ifndef {whole}", f"#define {whole}", "")
     code.put("#include <stdbool.h>", "#include <stdint.h>", "")
@@ -80,9 +82,11 @@ def _prefix(name: str) -> str:
 # ------------------------------------------------------------------ the head of the file
 
 
-def _header(face: Interface, name: str, sha256: str, prefix: str, code: CWriter) -> None:
+def _header(
+    face: Interface, name: str, sha256: str, prefix: str, graded: str, code: CWriter
+) -> None:
     code.put(f"{MARK} {__version__} from the junction file {comment_safe(name)}.", "")
-    for lines in paragraphs(face, sha256, prefix):
+    for lines in paragraphs(face, sha256, prefix, graded):
         code.put(*(f"   {line}".rstrip() for line in lines), "")
     code.lines[-1] = "*/"
 

@@ -17,14 +17,14 @@ class NothingToExport(Exception):
 
 
 def checked_export(
-    plan: Plan, timeout: float | None = None
+    plan: Plan, timeout: float | None = None, graded: str = ""
 ) -> tuple[CExport, Equivalent | NotEquivalent | Inconclusive]:
-    """``timeout`` in seconds for the comparison, None for no limit. Raises
-    :class:`NothingToExport`."""
+    """``timeout`` in seconds for the comparison, None for no limit; ``graded``: what is proved of
+    the rules, where that was worked out. Raises :class:`NothingToExport`."""
     if not plan.signals:
         raise NothingToExport("there are no signals, so there are no rules to run")
     try:
-        made = c_source(plan, Path(plan.source.name).stem, plan.source.digest)
+        made = c_source(plan, Path(plan.source.name).stem, plan.source.digest, graded)
     except TooManyPositions as error:
         raise NothingToExport(
             f"lever {error.lever} has more than the {MOST_POSITIONS} positions that can be told "

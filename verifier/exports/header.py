@@ -19,8 +19,8 @@ _ALL_OPEN = {
 }  # fmt: skip
 
 
-def paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]]:
-    """The head, paragraph by paragraph, in lines."""
+def paragraphs(face: Interface, sha256: str, prefix: str, graded: str) -> Iterator[list[str]]:
+    """The head, paragraph by paragraph, in lines. ``graded``: what is proved of the rules."""
     plan = face.plan
     yield [comment_safe(plan.title), f"SHA-256 of the junction file: {sha256}"]
     yield _prose(
@@ -29,6 +29,7 @@ def paragraphs(face: Interface, sha256: str, prefix: str) -> Iterator[list[str]]
         "instructions and licensed practice. What you build is yours to test, with the test card "
         "(`clearproof sheet FILE test-card`)."
     )
+    yield _prose(f"GRADE OF THE RULES: {comment_safe(graded)}")
     yield from _proved(face)
     yield from _use(face, prefix)
     yield from _what_goes_in(face)
@@ -49,13 +50,13 @@ def _proved(face: Interface) -> Iterator[list[str]]:
         "it again."
     )
     yield _prose(
-        "WHAT WAS NOT: whether the rules themselves are safe (`clearproof prove` says that of the "
-        "junction file, on the assumptions it prints), and that the compiler, the pins, the wiring "
+        "WHAT WAS NOT: more of the rules than their grade says, on the assumptions that "
+        "`clearproof prove` prints; and that the compiler, the pins, the wiring "
         "and the program around this file do as they should, which only a test shows."
     )
     if granted(face.plan):
         yield [
-            *_prose("Assumptions of that proof, which this file does not check:"),
+            *_prose("Assumptions of the file, which this program does not check:"),
             *(f"  - {comment_safe(assumed.title)}" for assumed in granted(face.plan)),
         ]
 

@@ -1,5 +1,6 @@
 """Files from the disk as text, and why one cannot be read."""
 
+import os
 from pathlib import Path
 from typing import Any
 
@@ -47,9 +48,28 @@ def bytes_of(path: Path) -> bytes:
     except FileNotFoundError:
         raise UnreadableError("missing") from None
     except IsADirectoryError:
-        raise UnreadableError("folder") from None
+        raise _of_folder(path) from None
     except OSError as error:
         raise UnreadableError("system", why=error.strerror or "") from None
+
+
+def _of_folder(path: Path) -> UnreadableError:
+    """Why a folder is no file: that it is one, or that not even that can be looked into."""
+    try:
+        os.scandir(path).close()
+    except OSError as error:
+        return UnreadableError("system", why=error.strerror or "")
+    return UnreadableError("folder")
+
+
+def files_below(folder: Path, suffix: str) -> list[Path]:
+    """The files in a folder and its subfolders whose names end so, in order; and each subfolder
+    that cannot be looked into, so that reading it says why."""
+    unread: list[Path] = []
+    found: list[Path] = []
+    for where, _, names in os.walk(folder, onerror=lambda e: unread.append(Path(e.filename))):
+        found += (Path(where, name) for name in names if name.endswith(suffix))
+    return sorted([*found, *unread])
 
 
 def text_in(raw: bytes) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 
 from verifier.engines.temporal.certificates import README, certificate
 from verifier.explain.invariant_text import sentences
+from verifier.verdicts.grade_words import headline
 from verifier.verdicts.report import InductiveProof, Report, Verdict
 
 
@@ -37,6 +38,7 @@ def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:
                 lasting.clauses,
                 title=title,
                 told=sentences(report.plan, lasting.clauses),
+                grade=headline(report),
             )
             yield f"{number:04}-{_plain(verdict.obligation.key)}.smt2", text
 
@@ -47,14 +49,15 @@ The junction files these are proofs of
 --------------------------------------
 
 A proof is of a file as it was when it was proved, here by its SHA-256 (as `sha256sum` prints it;
-what a file includes is not counted in). Prove a file again once it differs.
+what a file includes is not counted in). Prove a file again once it differs. Below each stands what
+was proved of it as a whole, of which these proofs are a part.
 
 """
 
 
 def _file(report: Report) -> str:
     source = report.plan.source
-    return f"    {source.digest}  {source.name}\n"
+    return f"    {source.digest}  {source.name}\n    {headline(report)}\n"
 
 
 def _plain(text: str) -> str:

@@ -12,31 +12,54 @@ from verifier.reports.failures import is_advice
 from verifier.reports.json_parts import Json, cause_json, event_json, place_with_end, text_at
 from verifier.reports.words import count, tallies
 from verifier.verdicts.exit_codes import ExitCode
-from verifier.verdicts.report import Failure, Finding, History, InductiveProof, Report, Verdict
+from verifier.verdicts.grade import Grade, Shortfall, exit_code_of
+from verifier.verdicts.grade_words import headline, line_to_add, shortfall_words
+from verifier.verdicts.report import (
+    Failure,
+    Finding,
+    History,
+    InductiveProof,
+    Report,
+    Verdict,
+    grade_of_verdict,
+)
 
 SCHEMA_VERSION = 1
 
 
 def document(files: list[Json], exit_code: ExitCode) -> Json:
     """One JSON report of several files."""
+    grades = [file["grade"] for file in files]
     return {
         "schema_version": SCHEMA_VERSION,
         "tool": {"name": "clearproof", "version": __version__},
         "exit_code": int(exit_code),
+        "grades": {grade.value: grades.count(grade.value) for grade in Grade},
         "files": files,
     }
 
 
-def file_with_errors(name: str, diagnostics: tuple[Diagnostic, ...]) -> Json:
+def file_with_errors(
+    name: str,
+    diagnostics: tuple[Diagnostic, ...],
+    exit_code: ExitCode = ExitCode.BAD_INPUT,
+    grade: Grade = Grade.NONE,
+) -> Json:
     return {
         "file": name,
-        "exit_code": int(ExitCode.BAD_INPUT),
+        "exit_code": int(exit_code),
+        "grade": grade.value,
         "errors": [diagnostic_json(d) for d in diagnostics],
     }
 
 
 def file_not_reached(name: str, why: str) -> Json:
-    return {"file": name, "exit_code": int(ExitCode.UNDECIDED), "stopped": why}
+    return {
+        "file": name,
+        "exit_code": int(ExitCode.UNDECIDED),
+        "grade": Grade.NONE.value,
+        "stopped": why,
+    }
 
 
 def diagnostic_json(diagnostic: Diagnostic) -> Json:
@@ -49,18 +72,34 @@ def diagnostic_json(diagnostic: Diagnostic) -> Json:
     }
 
 
-def file_report(report: Report) -> Json:
+def file_report(report: Report, required: Grade | None = None) -> Json:
+    """``required``: the grade asked for."""
     plan = report.plan
     return {
         "file": plan.source.name,
         "title": plan.title,
-        "exit_code": int(report.exit_code),
+        "exit_code": int(exit_code_of(report.shortfalls, required)),
+        "grade": report.grade.value,
+        "headline": headline(report, required),
+        "short_of": [_shortfall(shortfall, report) for shortfall in report.shortfalls],
+        "line_to_add": line_to_add(plan),
+        "only": list(report.only),
+        "nothing_clears": report.nothing_clears,
+        "kept_out": [
+            {"assumptions": list(k.titles), "kind": k.kind, "name": k.name, "sure": k.sure}
+            for k in report.kept_out
+        ],
         "interrupted": report.interrupted,
         "stopped": report.stopped.why if report.stopped else "",
         "counts": tallies(report.verdicts),
         "assumed": list(report.assumed),
         "assumptions": [
-            {"title": a.title, "text": a.text, "place": place_with_end(a.span)}
+            {
+                "title": a.title,
+                "text": a.text,
+                "always_true": a in report.always_true,
+                "place": place_with_end(a.span),
+            }
             for a in plan.assumptions
         ],
         "promises": [
@@ -73,6 +112,15 @@ def file_report(report: Report) -> Json:
     }
 
 
+def _shortfall(shortfall: Shortfall, report: Report) -> Json:
+    return {
+        "kind": shortfall.kind.value,
+        "number": shortfall.number,
+        "names": list(shortfall.names),
+        "text": shortfall_words(shortfall, report),
+    }
+
+
 def _verdict(plan: Plan, verdict: Verdict) -> Json:
     obligation = verdict.obligation
     entry = BY_NAME.get(obligation.property)
@@ -81,6 +129,7 @@ def _verdict(plan: Plan, verdict: Verdict) -> Json:
         "group": entry.group if entry else "your own",
         "subjects": list(obligation.subjects),
         "status": verdict.status,
+        "grade": grade_of_verdict(verdict, plan).value,
         "expected": verdict.expected,
         "advice": obligation.advice,
         "trouble": obligation.trouble if verdict.status == "broken" else "",

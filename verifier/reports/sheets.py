@@ -17,7 +17,7 @@ _NARROWEST = 14
 def sheet_lines(sheet: Sheet) -> Iterator[str]:
     """The sheet as lines of text."""
     yield sheet.title
-    for text in (*sheet.cautions, *sheet.notes):
+    for text in filter(None, (*sheet.cautions, sheet.grade, *sheet.notes)):
         yield ""
         yield from textwrap.wrap(text, 100)
     for table in sheet.tables:

@@ -33,6 +33,8 @@ from verifier.reports.words import (
     undecided_words,
     unfinished_words,
 )
+from verifier.verdicts.grade import Grade
+from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, headline, kept_out_words
 from verifier.verdicts.report import Finding, Report, Verdict
 
 SHOWN_FINDINGS = 5
@@ -45,18 +47,19 @@ def report_lines(
     everything: bool = False,
     lessons: bool = False,
     pairs: bool = False,
+    required: Grade | None = None,
 ) -> Iterator[str]:
     """The whole report of one file. ``lessons``: draw findings that the file expects too;
     ``everything``: draw all findings, however many; ``pairs``: every two faults were
-    considered."""
-    yield ink.paint(report.plan.title, "strong") + ink.paint(
-        f"   {report.plan.source.name}", "quiet"
-    )
+    considered; ``required``: the grade asked for."""
+    yield from head_lines(report, ink, required)
     yield from _property_table(report, ink)
     yield from failure_lines(report, ink, everything=everything, pairs=pairs)
     yield from _findings(report, ink, everything, lessons or everything)
     yield from _set_aside(report, ink)
     yield from assumed_lines(report, ink)
+    for text in kept_out_words(report):
+        yield from paragraph(f"{text[0].upper()}{text[1:]}.", ink)
     for unmet in report.unmet:
         yield ink.paint("NOT AS EXPECTED: ", "bad") + f"{unmet.text} ({unmet.span.where})"
     yield _summary(report, ink)
@@ -65,9 +68,22 @@ def report_lines(
         yield from (f"   crew promises {promise.text}" for promise in report.promises)
 
 
+def head_lines(report: Report, ink: Ink, required: Grade | None = None) -> Iterator[str]:
+    """The title, and the grade with what it is short of. That no signal ever clears comes before
+    all else."""
+    yield ink.paint(report.plan.title, "strong") + ink.paint(
+        f"   {report.plan.source.name}", "quiet"
+    )
+    if report.nothing_clears:
+        yield from (ink.paint(line, "bad") for line in paragraph(NO_SIGNAL_CLEARS, ink))
+    said = f"{headline(report, required)}."
+    for line in paragraph(said[0].upper() + said[1:], ink):
+        yield ink.paint(line, outcome(report))
+
+
 def _summary(report: Report, ink: Ink) -> str:
     text, over = summary_words(report)
-    return ink.paint(text, outcome(report)) + over
+    return ink.paint(f"{report.grade.value}: {text}", outcome(report)) + over
 
 
 # ------------------------------------------------------------------ one line a property

@@ -14,7 +14,7 @@ from verifier.reports.histories import event_lines
 from verifier.reports.ink import Ink
 from verifier.reports.lines import paragraph
 from verifier.reports.reasons import reason_sentences, uses_sentences
-from verifier.reports.terminal import assumed_lines, finding_lines
+from verifier.reports.terminal import assumed_lines, finding_lines, head_lines
 from verifier.reports.words import STATUS_WORDS
 from verifier.verdicts.report import InductiveProof, Report, Verdict
 
@@ -26,9 +26,7 @@ def why_lines(
     report: Report, verdicts: Sequence[Verdict], ink: Ink, *, everything: bool = False
 ) -> Iterator[str]:
     """Why these verdicts are what they are. ``everything``: however many facts there are."""
-    yield ink.paint(report.plan.title, "strong") + ink.paint(
-        f"   {report.plan.source.name}", "quiet"
-    )
+    yield from head_lines(report, ink)
     marks: set[str] = set()
     for number, verdict in enumerate(verdicts, start=1):
         yield ""

@@ -13,6 +13,8 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
+from verifier.verdicts.exit_codes import ExitCode
+from verifier.verdicts.grade import Grade
 from verifier.verdicts.report import Finding, History, Report, Verdict
 
 # How good something is, for whoever paints it: every word says the same without paint.
@@ -55,7 +57,7 @@ def situation_words(plan: Plan, situation: Situation, relevant: Iterable[Observa
 
 def covered_words(finding: Finding, report: Report) -> str:
     """How many situations one drawn situation stands for."""
-    upto = "up to " if report.plan.assumptions else ""
+    upto = "up to " if set(report.plan.assumptions).difference(report.always_true) else ""
     if finding.covered == 1:
         return "This is the only situation of its kind."
     return (
@@ -74,7 +76,7 @@ def tallies(verdicts: Iterable[Verdict]) -> dict[str, int]:
     for verdict in verdicts:
         if verdict.status == "broken" and verdict.expected:
             numbers["expected"] += 1
-        elif verdict.obligation.advice and verdict.status in ("broken", "undecided"):
+        elif verdict.obligation.advice and verdict.status == "broken":
             numbers["advice"] += 1
         else:
             numbers[verdict.status] += 1
@@ -115,7 +117,7 @@ def kind_words(verdict: Verdict) -> tuple[str, Style]:
     """What a finding is: broken, expected, undecided, or a note."""
     if verdict.expected:
         return "expected", "good"
-    if verdict.obligation.advice:
+    if verdict.obligation.advice and verdict.status == "broken":
         return "note", "unsure"
     word = STATUS_WORDS[verdict.status]
     return word, "bad" if verdict.status == "broken" else "unsure"
@@ -139,11 +141,11 @@ def status_of(verdicts: Sequence[Verdict]) -> tuple[str, Style]:
     """The worst status of a property's verdicts."""
     if any(v.fails for v in verdicts):
         return "BROKEN", "bad"
-    if any(v.status == "undecided" and not v.obligation.advice for v in verdicts):
+    if any(v.status == "undecided" for v in verdicts):
         return "undecided", "unsure"
     if any(v.status == "broken" and v.expected for v in verdicts):
         return "expected", "good"
-    if any(v.status in ("broken", "undecided") for v in verdicts):
+    if any(v.status == "broken" for v in verdicts):
         return "note", "unsure"
     if all(v.status == "waived" for v in verdicts):
         return "waived", "unsure"
@@ -204,16 +206,19 @@ def told_findings(report: Report, *, lessons: bool, everything: bool) -> list[Ve
 
 
 def _told_in_the_table(verdict: Verdict) -> bool:
-    return verdict.obligation.advice and verdict.obligation.property in FAILURES
+    is_advice = verdict.obligation.advice and verdict.obligation.property in FAILURES
+    return is_advice and verdict.status == "broken"
 
 
 def outcome(report: Report) -> Style:
     """How a report ended, as a whole."""
-    numbers = tallies(report.verdicts)
-    if numbers["broken"] or report.unmet:
-        return "bad"
-    open_ = report.interrupted or any(verdict.leaves_open for verdict in report.verdicts)
-    return "unsure" if open_ else "good"
+    match report.exit_code:
+        case ExitCode.BROKEN:
+            return "bad"
+        case ExitCode.AS_EXPECTED if report.grade is not Grade.NONE:
+            return "good"
+        case _:
+            return "unsure"
 
 
 def summary_words(report: Report) -> tuple[str, str]:
@@ -247,7 +252,8 @@ def set_aside(report: Report) -> Iterator[str]:
 def assumptions_of(report: Report) -> Iterator[tuple[str, Span | None]]:
     """All that the verdicts assume, with the place where the file says so itself."""
     for assumption in report.plan.assumptions:
-        yield f'"{assumption.title}": {assumption.text}', assumption.span
+        vain = " (always true: it changes nothing)" if assumption in report.always_true else ""
+        yield f'"{assumption.title}": {assumption.text}{vain}', assumption.span
     for promise in report.plan.locking.promises:
         yield promise_words(promise), promise.span
     for text in report.assumed:

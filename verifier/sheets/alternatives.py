@@ -64,13 +64,13 @@ def _parts(
 def _proved(names: Sequence[str], reports: Sequence[Report]) -> Table:
     standings = [_standings(report) for report in reports]
     asked = list(dict.fromkeys(name for standing in standings for name in standing))
-    rows = []
+    rows = [("grade", *(report.grade.value for report in reports))]
     for name in asked:
         row = [standing.get(name, "not checked") for standing in standings]
         if any(state not in ("proved", "not checked") for state in row) or len(set(row)) > 1:
             rows.append((name, *row))
-    alike = len(asked) - len(rows)
-    rows.append(("all others" if rows else "all", *(f"proved ({alike})" for _ in names)))
+    alike = len(asked) - len(rows) + 1  # one row is the grade
+    rows.append(("all others" if len(rows) > 1 else "all", *(f"proved ({alike})" for _ in names)))
     notes = []
     for number, name in enumerate(names[1:], start=1):
         notes.append(_verdict(names[0], name, standings[0], standings[number]))

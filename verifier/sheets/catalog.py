@@ -4,7 +4,7 @@ Makers are imported when a sheet is made: listing the sheets must not wait for t
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from importlib import import_module
 from typing import TYPE_CHECKING
 
@@ -23,14 +23,17 @@ class SheetKind:
     text: str
 
     def make(self, plan: "Plan", options: "SheetOptions | None" = None) -> "Sheet":
-        """The sheet of a checked plan. Raises :class:`InputError` for options that do not fit."""
+        """The sheet of a checked plan, which says that no grade was worked out for it. Raises
+        :class:`InputError` for options that do not fit."""
         from verifier.sheets.options import USUAL_OPTIONS
+        from verifier.verdicts.grade_words import grade_asked
 
         module, _, function = self.maker.partition(".")
         maker: Callable[[Plan, SheetOptions], Sheet] = getattr(
             import_module(f"verifier.sheets.{module}"), function
         )
-        return maker(plan, options or USUAL_OPTIONS)
+        sheet = maker(plan, options or USUAL_OPTIONS)
+        return replace(sheet, grade=grade_asked(plan))
 
 
 _KINDS = (

@@ -50,7 +50,8 @@ class LayoutState:
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """One sheet of paper or more. ``cautions`` come first and are never left out. ``poses`` are
-    drawn one by one, where there is a way to draw."""
+    drawn one by one, where there is a way to draw. ``grade``: what is proved of the rules that it
+    comes from."""
 
     name: str
     title: str
@@ -59,3 +60,4 @@ class Sheet:
     cautions: tuple[str, ...] = ()
     picture: PictureOf | None = None
     poses: tuple[LayoutState, ...] = ()
+    grade: str = ""

@@ -19,14 +19,14 @@ class ExitCode(IntEnum):
 
 
 _MEANINGS = {
-    ExitCode.AS_EXPECTED: "everything is as the files say",
+    ExitCode.AS_EXPECTED: "everything is as the files say (each with its grade)",
     ExitCode.BROKEN: "something is broken, or something expected to be broken is not",
     ExitCode.BAD_INPUT: "the input is wrong",
-    ExitCode.UNDECIDED: "something is undecided and nothing is broken",
+    ExitCode.UNDECIDED: "nothing is broken, but something is undecided, unread or not asked",
     ExitCode.OUR_BUG: "a bug of clearproof's own",
 }
 
-# Of several files the worst counts.
+# Of several files, and of all that is wrong with one, the worst counts.
 _WORST_FIRST = (
     ExitCode.OUR_BUG,
     ExitCode.BAD_INPUT,

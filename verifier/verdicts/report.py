@@ -9,12 +9,20 @@ from verifier.language.source import Span
 from verifier.logic.expr import Expr
 from verifier.logic.transition_system import System
 from verifier.plan.locking.locking_model import Promise
-from verifier.plan.model import Plan
+from verifier.plan.model import Assumption, Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.causes import Cause
 from verifier.verdicts.exit_codes import ExitCode
+from verifier.verdicts.grade import (
+    Grade,
+    KeptOut,
+    Shortfall,
+    ShortfallKind,
+    exit_code_of,
+    grade_of,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,12 +166,18 @@ class Verdict:
         return self.status == "broken" and not self.obligation.advice and not self.expected
 
     @property
-    def leaves_open(self) -> bool:
-        """Undecided, and a question of safety: whether something can always be done again is not,
-        and gets little time."""
-        obligation = self.obligation
-        is_asked = not obligation.advice and obligation.over != "for good"
-        return self.status == "undecided" and is_asked
+    def sets_aside(self) -> bool:
+        """Waived, a question of safety, and not proved all the same."""
+        asked = self.obligation
+        waived = self.status == "waived" and not self.needless
+        return waived and asked.mode == "never" and not asked.advice
+
+
+def grade_of_verdict(verdict: Verdict, plan: Plan) -> Grade:
+    """What one verdict is worth: of a file with histories, what is proved holds in each of them."""
+    if verdict.status != "proved":
+        return Grade.NONE
+    return Grade.OPERATION if plan.locking.over_time else Grade.MOMENT
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +214,10 @@ class Stopped:
 @dataclass(frozen=True, slots=True)
 class Report:
     """All verdicts of one file, in the order of the catalog and the file. ``failures`` is
-    the failure table, worst first. ``stopped``: the proof ended before all was decided.
+    the failure table, worst first. ``stopped``: the proof ended before all was decided. ``only``:
+    the properties that were selected; all were, when empty. ``kept_out``: what the file's
+    assumptions keep trains from. ``nothing_clears``: no signal ever lets a train pass.
+    ``always_true``: assumptions that hold whatever happens, and so change nothing.
     ``promises``: with which everything over time is proved, of a file without locks that is broken
     there; empty where there are none, or none were looked for."""
 
@@ -211,6 +228,10 @@ class Report:
     stopped: Stopped | None = None
     failures: tuple[Failure, ...] = ()
     promises: tuple[Promise, ...] = ()
+    only: tuple[str, ...] = ()
+    kept_out: tuple[KeptOut, ...] = ()
+    nothing_clears: bool = False
+    always_true: tuple[Assumption, ...] = ()
 
     @property
     def interrupted(self) -> bool:
@@ -219,12 +240,39 @@ class Report:
         return self.stopped is not None
 
     @property
+    def shortfalls(self) -> tuple[Shortfall, ...]:
+        """What keeps the file from being proved in operation, the gravest first."""
+        broken = [v for v in self.verdicts if v.status == "broken"]
+        pairs = sum(f.kind == "pair" and f.consequence == "undecided" for f in self.failures)
+        counts = {
+            ShortfallKind.BROKEN: sum(v.fails for v in broken),
+            ShortfallKind.UNMET: len(self.unmet),
+            ShortfallKind.UNDECIDED: sum(v.status == "undecided" for v in self.verdicts) + pairs,
+            ShortfallKind.STOPPED: int(self.interrupted),
+            ShortfallKind.KEPT_OUT: len(self.kept_out),
+            ShortfallKind.NOTHING_CLEARS: int(self.nothing_clears),
+            ShortfallKind.NOTHING_ASKED: int(all(v.status == "waived" for v in self.verdicts)),
+            ShortfallKind.EXPECTED: sum(v.expected for v in broken),
+            ShortfallKind.WAIVED: sum(v.sets_aside for v in self.verdicts),
+            ShortfallKind.SELECTED: len(self.only) if self.verdicts else 0,
+            ShortfallKind.NO_HISTORIES: int(not self.plan.locking.over_time),
+        }
+        names = {
+            ShortfallKind.KEPT_OUT: tuple(
+                dict.fromkeys(title for kept in self.kept_out for title in kept.titles)
+            ),
+            ShortfallKind.SELECTED: self.only,
+        }
+        return tuple(Shortfall(k, n, names.get(k, ())) for k, n in counts.items() if n)
+
+    @property
+    def grade(self) -> Grade:
+        """What is proved of the file as a whole."""
+        return grade_of(self.shortfalls)
+
+    @property
     def exit_code(self) -> ExitCode:
-        if any(v.fails for v in self.verdicts) or self.unmet:
-            return ExitCode.BROKEN
-        if self.interrupted or any(v.leaves_open for v in self.verdicts):
-            return ExitCode.UNDECIDED
-        return ExitCode.AS_EXPECTED
+        return exit_code_of(self.shortfalls)
 
 
 class InternalError(Exception):

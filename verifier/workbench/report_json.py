@@ -14,6 +14,7 @@ from verifier.reports.scenes import situation_scene
 from verifier.reports.words import (
     covered_words,
     kind_words,
+    outcome,
     promise_words,
     sentence,
     situation_words,
@@ -21,6 +22,7 @@ from verifier.reports.words import (
     tally_words,
     title_of,
 )
+from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, headline, stamp
 from verifier.verdicts.report import Finding, History, Report, Verdict
 from verifier.workbench.quick_fixes import rule_fix, wiring_fix
 
@@ -31,6 +33,11 @@ def report_json(report: Report, name: str, path: Path | None) -> Json:
     return {
         "title": plan.title,
         "exit_code": int(report.exit_code),
+        "grade": report.grade.value,
+        "stamp": stamp(report),
+        "style": outcome(report),
+        "headline": headline(report),
+        "nothing_clears": NO_SIGNAL_CLEARS if report.nothing_clears else "",
         "words": tally_words(report.verdicts),
         "stopped": report.stopped.brief if report.stopped else "",
         "counts": tallies(report.verdicts),
@@ -59,8 +66,6 @@ def _verdict(report: Report, verdict: Verdict, path: Path | None) -> Json:
         "advice": obligation.advice,
         "expected": verdict.expected,
         "fails": verdict.fails,
-        "leaves_open": verdict.leaves_open
-        or (verdict.status == "undecided" and report.interrupted),
         "word": kind_words(verdict)[0],
         "sentence": _sentence(verdict, plan),
         "places": [place_with_offsets(span) for span in obligation.spans[:2]],

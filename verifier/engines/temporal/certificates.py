@@ -65,9 +65,16 @@ what the words in it are for. The assumptions of your layout file are in it, und
 
 
 def certificate(
-    system: System, bad: Expr, clauses: Sequence[Expr], *, title: str, told: Sequence[str] = ()
+    system: System,
+    bad: Expr,
+    clauses: Sequence[Expr],
+    *,
+    title: str,
+    told: Sequence[str] = (),
+    grade: str = "",
 ) -> str:
-    """The file. ``told`` are the clauses as sentences, for the reader.
+    """The file. For the reader, ``told`` are the clauses as sentences, and ``grade`` says what is
+    proved of the whole that this is a part of.
 
     Raises ValueError when two observables of the system agree in kind, name and values."""
     terms = _TimedTerms(system)
@@ -97,7 +104,7 @@ def certificate(
     ]
     return "\n".join(
         [
-            *_head(title, told),
+            *_head(title, told, grade),
             *terms.declarations(),
             *terms.parts.definitions,
             *_obligation("1. At the start: do the facts hold?", start),
@@ -192,8 +199,10 @@ def _initial(system: System, used: Iterable[Observable]) -> Expr:
 # ------------------------------------------------------------------ text
 
 
-def _head(title: str, told: Sequence[str]) -> Iterator[str]:
+def _head(title: str, told: Sequence[str], grade: str) -> Iterator[str]:
     yield f"; {one_line(title)}"
+    if grade:
+        yield f"; The file as a whole: {one_line(grade)}"
     yield ";"
     yield "; Three questions follow. A solver must answer `unsat` to each: 1. the invariant"
     yield "; holds at the start; 2. it still holds at the next moment; 3. while it holds,"

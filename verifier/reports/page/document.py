@@ -17,21 +17,17 @@ from verifier import __version__
 from verifier.drawing.svg.template import STYLE
 from verifier.reports.page import parts
 from verifier.reports.page.findings import findings
-from verifier.reports.page.markup import Html, joined, tag, trusted
+from verifier.reports.page.markup import Html, coded, joined, tag, trusted
 from verifier.reports.page.paper import Paper, Part, paper_for
 from verifier.reports.words import outcome, summary_words
 from verifier.sheets.sheet import Sheet
+from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, headline, stamp
 from verifier.verdicts.report import Report
 
 CAUTION = (
     "For model railroads, not for railways that carry people. A proof holds for the rules and the "
     "wiring as written, on the assumptions printed with it; what you build is yours to test."
 )
-_OUTCOMES = {
-    "good": "Everything is as the file says",
-    "bad": "Something is broken",
-    "unsure": "Something is undecided, and nothing is broken",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,13 +99,21 @@ def _hash(text: str) -> str:
 
 
 def _outcome(report: Report) -> Html:
-    style = outcome(report)
+    """The grade, what it is short of, and how many verdicts there are of each kind. That no
+    signal ever clears comes before all else."""
     said, over = summary_words(report)
-    return tag(
-        "p",
-        tag("strong", _OUTCOMES[style], class_=f"stamp {style}"),
-        f" {said}{over}",
-        class_="outcome",
+    line = headline(report)
+    return joined(
+        [
+            tag("p", NO_SIGNAL_CLEARS, class_="caution bad") if report.nothing_clears else None,
+            tag(
+                "p",
+                tag("strong", stamp(report), class_=f"stamp {outcome(report)}"),
+                f" {said}{over}",
+                class_="outcome",
+            ),
+            tag("p", coded(f"{line[0].upper()}{line[1:]}."), class_="grade"),
+        ]
     )
 
 
@@ -153,12 +157,12 @@ def _files(papers: Sequence[Paper]) -> Html:
     rows = (
         (
             tag("a", paper.plan.source.name, href=f"#{paper.prefix}"),
-            tag("span", _OUTCOMES[outcome(paper.report)], class_=outcome(paper.report)),
+            tag("span", stamp(paper.report), class_=outcome(paper.report)),
             summary_words(paper.report)[0],
         )
         for paper in papers
     )
-    table = parts.table(("file", "how it ended", "verdicts"), rows)
+    table = parts.table(("file", "grade", "verdicts"), rows)
     return tag("nav", table, aria_label="Files", class_="contents")
 
 

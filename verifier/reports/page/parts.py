@@ -23,6 +23,7 @@ from verifier.reports.words import (
     title_of,
 )
 from verifier.sheets.sheet import Sheet, Table
+from verifier.verdicts.grade_words import headline
 from verifier.verdicts.report import Verdict
 
 
@@ -145,6 +146,7 @@ def _sheet(paper: Paper, sheet: Sheet) -> Html:
         "section",
         paper.heading(sheet.title, below=1),
         *(tag("p", coded(text), class_="caution") for text in sheet.cautions),
+        tag("p", coded(f"Grade of the rules: {headline(paper.report)}."), class_="grade"),
         *(tag("p", coded(text)) for text in sheet.notes),
         *drawn,
         *(part for t in sheet.tables[:1] for part in _table(paper, t)),

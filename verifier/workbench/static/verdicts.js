@@ -62,20 +62,15 @@ export function showReport(report, milliseconds) {
   buttons(report.stopped ? 'do-again' : undefined);
   const list = $('verdict-list');
   list.classList.remove('stale');
-  const verdicts = /** @type {any[]} */ (report.verdicts);
-  const broken = verdicts.filter((v) => v.fails).length;
-  const open = verdicts.filter((v) => v.leaves_open).length;
-  const bad = broken + report.unmet.length > 0;
-  stamp(bad ? 'bad' : open ? 'unsure' : 'good',
-    broken ? `${broken} BROKEN` : bad ? `${report.unmet.length} NOT AS EXPECTED`
-      : open ? `${open} UNDECIDED` : report.counts.expected ? `${report.counts.expected} broken as expected`
-        : `PROVED: all ${report.counts.proved}`);
+  stamp(report.style, report.stamp);
   const took = `${(milliseconds / 1000).toFixed(1)} s`;
-  const how = report.stopped ? `${report.stopped} after` : 'checked in';
-  $('progress').textContent = `${report.words}; ${how} ${took}.`;
+  $('progress').textContent = `${sentence(report.headline)} ${sentence(report.words)} ${report.stopped ? 'After' : 'Checked in'} ${took}.`;
   document.documentElement.dataset.verdictMs = String(Math.round(milliseconds));
   refill(list, entries(report));
 }
+
+/** @param {string} words */
+const sentence = (words) => `${words.charAt(0).toUpperCase()}${words.slice(1)}.`;
 
 /** The verdicts on safety; what must be possible and the mendings follow. @param {any} report
  * @param {number} milliseconds */
@@ -97,12 +92,13 @@ function entries(report) {
   const safe = report.verdicts.filter((/** @type {any} */ v) => v.status === 'proved');
   const waived = report.verdicts.filter((/** @type {any} */ v) => v.status === 'waived');
   const made = [];
+  if (report.nothing_clears) made.push(el('p', { class: 'verdict', 'data-state': 'bad' }, el('b', {}, report.nothing_clears)));
   for (const { text, place } of report.unmet) {
     made.push(el('p', { class: 'verdict', 'data-state': 'bad' }, el('b', {}, 'NOT AS EXPECTED '), `${text}, `, lineLink(place, go)));
   }
   made.push(...found.filter((/** @type {any} */ v) => rank(v) < 3).map(entry));
   const advice = found.filter((/** @type {any} */ v) => rank(v) === 3);
-  if (advice.length) made.push(fold(`Notes and open questions: ${advice.length}`, advice.map(entry)));
+  if (advice.length) made.push(fold(`Notes: ${advice.length}`, advice.map(entry)));
   if (report.failures.length) made.push(fold('What each failure does', [failures(report.failures)]));
   if (safe.length) made.push(fold(`Proved: ${safe.length}`, byProperty(safe)));
   if (waived.length) made.push(fold(`Waived: ${waived.length}`, waived.map(plain)));
@@ -114,7 +110,7 @@ function entries(report) {
 function rank(verdict) {
   if (verdict.expected) return 2;
   if (verdict.status === 'broken') return verdict.fails ? 0 : 3;
-  return verdict.leaves_open ? 1 : 3;
+  return 1;
 }
 
 /** @param {any} verdict */

@@ -1,0 +1,146 @@
+"""Grades in words: the headline of every report, and the line that asks for the next grade.
+
+In: a report. Out: words, shared by the terminal, JSON, the HTML report, the page, sheets, exports
+and certificates.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from pathlib import PurePath
+
+from verifier.language.listing import listing
+from verifier.plan.model import Plan
+from verifier.verdicts.grade import Grade, KeptOut, Shortfall, ShortfallKind, lacks
+from verifier.verdicts.report import Report
+
+# The line that has histories considered.
+TO_ADD = "trains obey signals"
+NO_SIGNAL_CLEARS = (
+    "No signal can ever clear. Whatever is proved below is proved of a layout on which no train "
+    "may run: it says nothing of the rules."
+)
+# Things named in one line before the rest is counted.
+_NAMED = 4
+
+_COUNTED = {
+    ShortfallKind.BROKEN: "broken",
+    ShortfallKind.UNMET: "not as expected",
+    ShortfallKind.UNDECIDED: "undecided",
+    ShortfallKind.EXPECTED: "broken as the file expects",
+    ShortfallKind.WAIVED: "waived",
+}
+
+# On a stamp, in a few words.
+_STAMPED = {
+    ShortfallKind.BROKEN: "{} BROKEN",
+    ShortfallKind.UNMET: "{} NOT AS EXPECTED",
+    ShortfallKind.UNDECIDED: "{} undecided",
+    ShortfallKind.STOPPED: "stopped",
+    ShortfallKind.KEPT_OUT: "trains kept out",
+    ShortfallKind.EXPECTED: "{} broken as expected",
+    ShortfallKind.WAIVED: "{} waived",
+    ShortfallKind.SELECTED: "a part only",
+}
+
+
+def stamp(report: Report) -> str:
+    """The grade as a mark, and the gravest reason why there is none: ``not proved: 2 BROKEN``."""
+    grade = report.grade
+    if grade is not Grade.NONE:
+        return f"{grade.value}"
+    gravest = next(s for s in report.shortfalls if s.kind.at_best is grade)
+    why: str = _STAMPED[gravest.kind]
+    return f"{grade.value}: {why.format(gravest.number)}"
+
+
+def headline(report: Report, required: Grade | None = None) -> str:
+    """The grade, with what it is short of, in one sentence: ``not proved: 2 broken``. That the
+    file reaches less than the grade ``required`` is said too."""
+    said = [shortfall_words(s, report) for s in report.shortfalls if not _is_no_histories(s)]
+    text = report.grade.value + (f": {', '.join(said)}" if said else "")
+    return text + _next(report, required)
+
+
+def quiet_words(report: Report, required: Grade | None = None) -> str:
+    """What follows the counts in a report of one line: what they do not tell."""
+    told = [s for s in report.shortfalls if s.kind not in _COUNTED and not _is_no_histories(s)]
+    said = "".join(f"; {shortfall_words(s, report)}" for s in told)
+    return said + _next(report, required)
+
+
+def _next(report: Report, required: Grade | None) -> str:
+    """The line to add for the next grade, and that the one required is not reached."""
+    add = line_to_add(report.plan)
+    only = "" if report.grade is Grade.MOMENT else "single moments only, "
+    text = f"; {only}for histories add `{add}`" if add else ""
+    if required is not None and lacks(report.grade, required):
+        text += f"; less than {required.value}, which is required"
+    return text
+
+
+def line_to_add(plan: Plan) -> str:
+    """The line of the language that asks for the next grade; empty where histories are considered
+    already."""
+    return "" if plan.locking.over_time else TO_ADD
+
+
+def grade_asked(plan: Plan) -> str:
+    """What to say of a plan where nothing is proved: which grade to ask for, and how."""
+    file = PurePath(plan.source.name).name
+    begin = f"Not proved here: `clearproof prove {file}` gives the grade of these rules"
+    if add := line_to_add(plan):
+        return (
+            f"{begin}, at best {Grade.MOMENT.value}; for {Grade.OPERATION.value} add the line "
+            f"`{add}`."
+        )
+    return f"{begin}, at best {Grade.OPERATION.value}."
+
+
+def _is_no_histories(shortfall: Shortfall) -> bool:
+    return shortfall.kind is ShortfallKind.NO_HISTORIES
+
+
+def shortfall_words(shortfall: Shortfall, report: Report) -> str:
+    """What a proof falls short by, in a few words."""
+    match shortfall.kind:
+        case ShortfallKind.STOPPED:
+            return report.stopped.brief if report.stopped else ""
+        case ShortfallKind.KEPT_OUT:
+            return "; ".join(kept_out_words(report))
+        case ShortfallKind.NOTHING_CLEARS:
+            return "no signal can ever clear"
+        case ShortfallKind.NOTHING_ASKED:
+            return f"no check of {listing(report.only)}" if report.only else "no check is left"
+        case ShortfallKind.SELECTED:
+            return f"only {listing(shortfall.names)} was checked"
+        case ShortfallKind.NO_HISTORIES:
+            return "histories were not considered"
+        case counted:
+            return f"{shortfall.number} {_COUNTED[counted]}"
+
+
+def kept_out_words(report: Report) -> Iterator[str]:
+    """For each assumption, what it keeps trains from: ``the assumption "x" keeps trains from
+    block Siding and route 4L to Quarry``."""
+    by_titles: dict[tuple[tuple[str, ...], bool], list[KeptOut]] = {}
+    for kept in report.kept_out:
+        by_titles.setdefault((kept.titles, kept.sure), []).append(kept)
+    for (titles, sure), things in by_titles.items():
+        one = len(titles) == 1
+        quoted = listing([f'"{title}"' for title in titles])
+        who = f"the assumption{'' if one else 's'} {quoted}"
+        verb = f"keep{'s' if one else ''}" if sure else "may keep"
+        yield f"{who} {verb} trains from {_things(things)}"
+
+
+def _things(things: list[KeptOut]) -> str:
+    named = [f"{kept.kind} {kept.name}" for kept in things]
+    if len(named) > _NAMED + 1:
+        named = [*named[:_NAMED], f"{len(named) - _NAMED} more"]
+    return listing(named)
+
+
+def grades_words(grades: Iterable[Grade]) -> str:
+    """How many files have each grade: ``2 proved in operation, 1 not proved``."""
+    counted = Counter(grades)
+    return ", ".join(f"{counted[grade]} {grade.value}" for grade in Grade if counted[grade])
