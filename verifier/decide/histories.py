@@ -49,8 +49,6 @@ class HistoryProver:
         # As they are now: this proof adds clauses of its own to the store.
         self._clauses = () if from_scratch else store.clauses
         self._asked: list[list[Obligation]] = []
-        # The verdicts so far, apart from those on what can always be done again.
-        self._before: list[Verdict] = []
 
     @cached_property
     def _truthful(self) -> SystemProver:
@@ -115,15 +113,13 @@ class HistoryProver:
         kinds: dict[tuple[str, str], list[Obligation]] = {}
         for obligation in asked:
             kinds.setdefault((obligation.over, obligation.mode), []).append(obligation)
-        # "For good" needs the verdicts on collisions and derailments.
+        # "For good" uses the invariants of what was asked before.
         for here in sorted(kinds.values(), key=lambda here: here[0].over == "for good"):
             prover = self._prover_of(here[0].over)
             if here[0].over == "for good":
-                yield from prover.always_again(here, self._before)
+                yield from prover.always_again(here)
             else:
-                for verdict in prover.decide(here):
-                    self._before.append(verdict)
-                    yield verdict
+                yield from prover.decide(here)
 
     def _prover_of(self, over: Over) -> SystemProver:
         match over:

@@ -167,13 +167,9 @@ class SystemProver:
         del self._windows
         return True
 
-    def always_again(self, here: Sequence[Obligation], before: Iterable[Verdict]) -> list[Verdict]:
-        """Whether things can always be done again, provided that no train collides or derails
-        (afterwards nothing can). ``before`` are the other verdicts on histories."""
-        mishaps = ("collision", "derailment")
-        if any(v.status != "proved" for v in before if v.obligation.property in mishaps):
-            why = "decided only once no train can collide or derail"
-            return [Verdict(o, "undecided", why) for o in here]
+    def always_again(self, here: Sequence[Obligation]) -> list[Verdict]:
+        """Whether things can always be done again, whatever has happened before: after a collision
+        or a derailment too."""
         system = self._ordered.system
         goals = tuple(self._expand(o.formula) for o in here)
         first, hints = self.histories.to_rest(), self.histories.consistent_trains()

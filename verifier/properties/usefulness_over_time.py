@@ -32,7 +32,7 @@ def locked_for_good(plan: Plan) -> Iterator[Obligation]:
     """Every route can be set again later, whatever has happened before.
 
     Broken, for example, by a stick relay that nothing can drop, or by trains that block each
-    other forever.
+    other forever. What has happened may be a collision or a derailment too.
     """
     return _settable(
         "locked-for-good",
