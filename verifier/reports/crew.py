@@ -16,6 +16,7 @@ from verifier.reports.lines import indented, paragraph
 from verifier.reports.terminal import assumed_lines, finding_lines
 from verifier.reports.words import sentence
 from verifier.verdicts.exit_codes import ExitCode
+from verifier.verdicts.grade_words import headline
 from verifier.verdicts.report import Report, Verdict
 
 # What no promise prevents: more of it than this is counted.
@@ -26,8 +27,9 @@ def crew_exit_code(found: Fewest, report: Report) -> ExitCode:
     """1 where something stays broken whatever the crew promises, 3 where something is undecided."""
     if any(v.fails for v in report.verdicts):
         return ExitCode.BROKEN
-    open_ = found.stopped or not found.suffices or any(v.leaves_open for v in report.verdicts)
-    return ExitCode.UNDECIDED if open_ or report.interrupted else ExitCode.AS_EXPECTED
+    is_open = any(s.kind.exit_code is ExitCode.UNDECIDED for s in report.shortfalls)
+    is_open = is_open or bool(found.stopped) or not found.suffices
+    return ExitCode.UNDECIDED if is_open else ExitCode.AS_EXPECTED
 
 
 def crew_lines(found: Fewest, report: Report, ink: Ink) -> Iterator[str]:
@@ -36,6 +38,8 @@ def crew_lines(found: Fewest, report: Report, ink: Ink) -> Iterator[str]:
     yield ink.paint(plan.title, "strong") + ink.paint(f"   {plan.source.name}", "quiet")
     yield ""
     yield from _answer(found, report, ink)
+    if found.suffices:
+        yield from paragraph(f"With these promises: {headline(report)}.", ink)
     for number, needed in enumerate(found.needed, start=1):
         yield ""
         yield from _needed(number, needed, found, ink)
@@ -63,7 +67,7 @@ def _broken(report: Report) -> list[Verdict]:
 
 def _undecided(found: Fewest, report: Report) -> list[Verdict]:
     """What is undecided with the promises."""
-    open_ = {v.obligation.key: v for v in report.verdicts if v.leaves_open}
+    open_ = {v.obligation.key: v for v in report.verdicts if v.status == "undecided"}
     decided = {v.obligation.key for v in report.verdicts if v.status in ("proved", "broken")}
     late = (v for v in found.remaining if v.status == "undecided")
     open_ |= {v.obligation.key: v for v in late if v.obligation.key not in decided}
