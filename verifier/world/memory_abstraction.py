@@ -9,11 +9,11 @@ from collections.abc import Iterator, Mapping
 
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import (
-    TRUE,
     Atom,
     Expr,
     atom,
     conjunction,
+    constant,
     disjunction,
     substitute,
     support,
@@ -61,7 +61,7 @@ def at_rest(world: World) -> Iterator[Expr]:
     memory = Memory(world.plan, world.lower, lambda expr: expr, timed=False)
 
     def over(part: Atom) -> Expr:
-        return TRUE if part.what.kind == "expiry" and part.values == ("yes",) else part
+        return constant("yes" in part.values) if part.what.kind == "expiry" else part
 
     for what, values in memory.following.items():
         if what.kind in ("relay", "timer", "traffic"):
