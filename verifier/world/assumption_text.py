@@ -9,6 +9,7 @@ from fractions import Fraction
 from verifier.language.listing import listing
 from verifier.plan.devices import Device, devices, signaled_entries
 from verifier.plan.locking.durations import durations_matter
+from verifier.plan.locking.false_reports import releases_in_sequence
 from verifier.plan.model import Plan
 from verifier.plan.wiring.derive_equipment import margin
 
@@ -190,11 +191,18 @@ def _histories(plan: Plan) -> Iterator[str]:
     if plan.wiring.given:
         yield (
             "Over time, too, reports come through the wiring, wherever on its block stock stands "
-            "at each moment; of things that can break, one may be broken from any moment on. "
-            "Relays, timers and locks always have power."
+            "at each moment. Of what can break, one thing may be broken from any moment on; two at "
+            "once are looked at in single moments only. Relays, timers and locks always have power."
         )
     else:
         yield "Over time, too, detectors and contacts report the truth."
+    if releases_in_sequence(plan):
+        yield (
+            "For false-occupancy alone, one block, or all blocks of a district whose detectors "
+            "read occupied without track power, may once be reported occupied for an instant."
+        )
+    elif plan.locking.relays:
+        yield "No detector reports occupied falsely (`releases after` has that checked)."
     if _has_loss_of_shunt(plan):
         yield "For loss-of-shunt alone, any train may go unseen for up to 5 s (49 CFR 236.309)."
 
