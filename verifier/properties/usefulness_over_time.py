@@ -31,8 +31,9 @@ def route_never_set(plan: Plan) -> Iterator[Obligation]:
 def locked_for_good(plan: Plan) -> Iterator[Obligation]:
     """Every route can be set again later, whatever has happened before.
 
-    Broken, for example, by a stick relay that nothing can drop, or by trains that block each
-    other forever. What has happened may be a collision or a derailment too.
+    Proved means that people and trains *can* bring it about; not that they will. What has happened
+    may be a collision or a derailment too. Broken, for example, by a stick relay that nothing can
+    drop, or by trains that block each other forever.
     """
     return _settable(
         "locked-for-good",
@@ -66,7 +67,7 @@ def _settable(name: str, plan: Plan, trouble: str, hint: str, over: Over) -> Ite
 
 def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
     """Every block can become vacant again, whatever has happened before: a train that is let in
-    can leave."""
+    can leave, if people let it. That they will is not said."""
     for block in plan.blocks.values() if plan.locking.over_time else ():
         pieces = pieces_in(block.name, plan)
         if not pieces:
