@@ -6,6 +6,7 @@ system simulates the memory of the layout; every other fault leaves memory as it
 """
 
 from collections.abc import Iterator, Mapping
+from typing import get_args
 
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import (
@@ -30,6 +31,7 @@ from verifier.world.world import World
 
 REMEMBERED = ("relay", "timer", "traffic", "thrown")
 _COMMANDS = ("lever", "button", "derail", "gate")
+_CHOICES = frozenset(get_args(observables.Choice))
 
 
 def memory_alone(world: World) -> System:
@@ -61,7 +63,10 @@ def at_rest(world: World) -> Iterator[Expr]:
     memory = Memory(world.plan, world.lower, lambda expr: expr, timed=False)
 
     def over(part: Atom) -> Expr:
-        return constant("yes" in part.values) if part.what.kind == "expiry" else part
+        if part.what.kind == "expiry":
+            return constant("yes" in part.values)
+        # Whom one sees first does not matter where nothing changes.
+        return constant(part.what.usual in part.values) if part.what.kind in _CHOICES else part
 
     for what, values in memory.following.items():
         if what.kind in ("relay", "timer", "traffic"):
