@@ -23,6 +23,8 @@ SLOW = (
     "tests/decide/test_edits.py::test_the_report_after_an_edit",
     "tests/differential/",
     "tests/drawing/test_every_drawing.py::test_tangles",
+    "tests/repair/test_fewest_promises.py",
+    "tests/reports/test_crew.py",
     "tests/drawing/test_svg.py::test_tangles",
     "tests/engines/test_faulty_solver.py",
     "tests/engines/test_max_load.py",

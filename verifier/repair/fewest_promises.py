@@ -57,8 +57,10 @@ class Fewest:
 
     @property
     def promised(self) -> Plan:
-        """The plan over time with these promises in place of its own."""
-        return with_promises(self.plan, [needed.promise for needed in self.needed])
+        """The plan over time with these promises in place of its own, and with nothing that it
+        expects to be broken."""
+        plan = with_promises(self.plan, [needed.promise for needed in self.needed])
+        return replace(plan, expectations=())
 
 
 def with_promises(plan: Plan, promises: Iterable[Promise]) -> Plan:
@@ -102,10 +104,12 @@ class _Search:
         self.found = Fewest(plan)
 
     def run(self) -> None:
-        every = self._ruled_out()
+        every, used = self._ruled_out()
         self._keep(every)
         self.found.suffices = True
-        self._keep(minimal_core(every, self._is_enough))
+        # What the proofs with all promises used is likely to be enough.
+        start = used if self._is_enough(used) else every
+        self._keep(minimal_core(start, self._is_enough))
 
     def give_reasons(self) -> None:
         """What happens without each promise, and what replaces it."""
@@ -122,29 +126,33 @@ class _Search:
     def _keep(self, promises: Sequence[Promise]) -> None:
         self.found.needed = [Needed(promise) for promise in promises]
 
-    def _ruled_out(self) -> Sequence[Promise]:
-        """All promises of the first layer that prevents most; what none prevents, and what is
-        undecided with all of them, is left out. A layer with which less is possible than with
-        the one before does not count: nothing happens where nothing runs."""
+    def _ruled_out(self) -> tuple[Sequence[Promise], Sequence[Promise]]:
+        """All promises of the first layer that prevents most, and those of them that its proofs
+        used. What none prevents, and what is undecided with all of them, is left out. A layer
+        with which less is possible than with the one before does not count: nothing happens where
+        nothing runs."""
         best: tuple[Promise, ...] = ()
+        used: set[str] = set()
         left: list[Verdict] | None = None
         can: set[str] = set()
         for every in candidates(self._plan):
             if every == best:
                 continue
             plan = with_promises(self._plan, every)
-            remaining = [v for v in self._verdicts(plan, self._asked) if v.status != "proved"]
+            verdicts = list(self._verdicts(plan, self._asked))
+            remaining = [v for v in verdicts if v.status != "proved"]
             if left is not None and len(remaining) >= len(left):
                 continue
             possible = self._possible(plan)
             if can <= possible:
                 best, left, can = every, remaining, possible
+                used = {title for v in verdicts for title in v.rests_on}
             if not remaining:
                 break
         self.found.remaining = left or []
         keys = {v.obligation.key for v in self.found.remaining}
         self._asked = [o for o in self._asked if o.key not in keys]
-        return best
+        return best, [promise for promise in best if promise.title in used]
 
     def _possible(self, plan: Plan) -> set[str]:
         """Which routes can be set, and what can be thrown."""
