@@ -359,8 +359,13 @@ def _with_faults(proof: ProofState) -> FaultHistories | None:
     proof_of = {v.obligation.key: v for v in proof.histories.verdicts(asked)} if asked else {}
     proved = {k for k, v in {**proof.decided, **proof_of}.items() if v.status == "proved"}
     sound = [o for o in safety if o.key in proved and not o.advice and o.property in WITH_FAULTS]
+    never = (o for o in proof.everything if o.of_situations and o.mode == "never")
+    excluded = [
+        o for o in never
+        if not o.advice and (v := proof.decided.get(o.key)) and v.status == "proved" and v.lasting
+    ]  # fmt: skip
     where = proof.situations
-    return FaultHistories(proof.plan, where.timeout, sound, proof.step, where.store)
+    return FaultHistories(proof.plan, where.timeout, [*sound, *excluded], proof.step, where.store)
 
 
 def decide_pairs(proof: ProofState) -> None:

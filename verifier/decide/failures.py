@@ -82,7 +82,8 @@ class FailureAnalysis:
             prover.world,
             prover.timeout,
             [v.obligation for v in safety if v.status != "waived" or v.needless],
-            {v.obligation.key for v in safety if v.status in ("broken", "undecided")},
+            # What only histories exclude, histories with faults are asked about again.
+            {v.obligation.key for v in safety if v.status in ("broken", "undecided") or v.lasting},
             step,
             prover.store,
         )
