@@ -27,7 +27,7 @@ from verifier.plan.model import Plan
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.catalog import obligations
 from verifier.reference.evaluator import Unsettled
-from verifier.reference.explicit_states import Reached, TooLarge, search
+from verifier.reference.explicit_states import Never, Reached, TooLarge, search
 from verifier.reference.step import replay
 from verifier.world.history import Histories
 from verifier.world.world import World
@@ -80,7 +80,7 @@ def agree(
 ) -> Counter[str]:
     """How often each answer came up."""
     histories = Histories(plan, lossy=lossy, blips=blips, faults=faults)
-    step = partial(replay, plan, lossy=lossy, blips=blips, faults=faults)
+    step = partial(replay, plan, lossy=lossy, blips=blips, faults=faults, wrecks_stay=False)
     system = histories.system
     over = "lossy" if lossy else "histories"
     asked = [o for o in obligations(plan, World(plan).lower) if o.over == over]
@@ -88,8 +88,9 @@ def agree(
     bads |= {str(event): atom(event, "yes") for event in histories.events()}
     predicates = [partial(holds, bad) for bad in bads.values()]
     answers = search(
-        plan, predicates, most_steps=MOST_STEPS, lossy=lossy, blips=blips, faults=faults
-    )
+        plan, predicates, most_steps=MOST_STEPS, lossy=lossy, blips=blips, faults=faults,
+        wrecks_stay=False,
+    )  # fmt: skip
     known = [
         (about, histories.expand(bads[about]), partial(holds, bads[about]), answer)
         for about, answer in zip(bads, answers, strict=True)
@@ -111,4 +112,40 @@ def agree(
             counts.update(["never", *["proved"] * isinstance(found.outcome, Unreachable)])
         if isinstance(found.outcome, Reachable):
             assert step(found.outcome.trace, predicate), about
+    return counts
+
+
+@pytest.mark.parametrize("first", range(0, LINES // 2, 10))
+def test_trains_that_met_or_derailed_stay_where_they_are(first: int) -> None:
+    """What the engines prove of such histories, the search over the stepper never finds."""
+    answers: Counter[str] = Counter()
+    for seed in range(first, first + 10):
+        try:
+            plan = verifier.load_text(write_line(Random(seed)))
+        except verifier.InputError:
+            continue
+        answers.update(wrecks_agree(plan))
+    assert answers["never"] and answers["reached"], answers
+
+
+def wrecks_agree(plan: Plan) -> Counter[str]:
+    """How often each answer came up; ``staying``: only because trains stay."""
+    histories = Histories(plan, wrecks=True)
+    events = list(histories.events())
+    bads = [atom(event, "yes") for event in events]
+    predicates = [partial(holds, bad) for bad in bads]
+    exact = search(plan, predicates, most_steps=MOST_STEPS)
+    loose = search(plan, predicates, most_steps=MOST_STEPS, wrecks_stay=False)
+    decided = Windows(histories.system, timeout=20).decide([histories.expand(b) for b in bads])
+    counts: Counter[str] = Counter()
+    for event, answer, other, found in zip(events, exact, loose, decided, strict=True):
+        match answer:
+            case Reached(history=history):
+                assert replay(plan, history, partial(holds, atom(event, "yes"))), event
+                assert not isinstance(found.outcome, Unreachable), event
+                counts.update(["reached"])
+            case Never():
+                counts.update(["never", *["staying"] * isinstance(other, Reached)])
+            case _:
+                pass
     return counts

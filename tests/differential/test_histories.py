@@ -285,5 +285,7 @@ def test_what_is_found_on_a_junction_replays(first: int) -> None:
                 played = scheduled(histories.system, answer.trace)
                 assert played is not None
                 happens, seconds = partial(holds, bad), played.seconds
-                assert replay(plan, played.moments, happens, lossy=lossy, seconds=seconds)
+                assert replay(
+                    plan, played.moments, happens, lossy=lossy, seconds=seconds, wrecks_stay=False
+                )
     assert found

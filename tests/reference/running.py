@@ -17,6 +17,7 @@ class Course:
         self.stepper = Stepper(plan, lossy=lossy)
         self.now: dict[Observable, str] = {what: what.usual for what in self.stepper.states}
         self.last: Valuation = {}
+        self.wrecked: frozenset[str] = frozenset()
         self.trace: list[Valuation] = []
         self._named: dict[tuple[str, str], Observable] = {
             (what.kind, what.name): what for what in (*self.stepper.states, *self.stepper.choices)
@@ -34,7 +35,8 @@ class Course:
         for words in chosen:
             what, _, value = words.partition("=")
             moment[called[what]] = value or "yes"
-        step = self.stepper.step(moment)
+        step = self.stepper.step(moment, wrecked=self.wrecked)
+        self.wrecked = step.wrecked
         self.trace.append(moment)
         self.last, self.now = step.observed, dict(step.successor)
 

@@ -30,7 +30,7 @@ def test_a_history_is_printed_event_by_event(
 ) -> None:
     code, lines = printed(capsys, "prove", str(file), "--only", "points-move-under-train")
     assert code == 1
-    at = lines.index("   A history of 9 events, with 1 train:")
+    at = lines.index("   A history of 8 events, with 1 train:")
     assert lines[at + 1 : at + 3] == [
         "     1. operator presses Clear-4L",
         "     2. relay 4L-route picks   line 14",
@@ -87,7 +87,7 @@ def test_why_of_something_broken_is_its_history(
 ) -> None:
     code, lines = printed(capsys, "why", str(file), "points-move-under-train")
     assert code == 1
-    assert "   A history of 9 events, with 1 train:" in lines
+    assert "   A history of 8 events, with 1 train:" in lines
 
 
 def test_why_of_what_a_single_situation_decides(

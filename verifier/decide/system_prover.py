@@ -50,6 +50,14 @@ _IN_SITUATIONS = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
 )  # fmt: skip
 Trace = Sequence[Mapping[Observable, str]]
+AFTER_MISHAP = (
+    "in every history found, a train that collided or derailed moves on afterwards, and trains "
+    "do not"
+)
+
+
+class MovesOn(Exception):
+    """In a history a train moves on after it met another or derailed."""
 
 
 class SystemProver:
@@ -169,7 +177,7 @@ class SystemProver:
 
     def always_again(self, here: Sequence[Obligation]) -> list[Verdict]:
         """Whether things can always be done again, whatever has happened before: after a collision
-        or a derailment too."""
+        or a derailment too, once people have cleared it away."""
         system = self._ordered.system
         goals = tuple(self._expand(o.formula) for o in here)
         first, hints = self.histories.to_rest(), self.histories.consistent_trains()
@@ -208,7 +216,7 @@ class SystemProver:
                 here = conjunction(*known, negation(obligation.formula))
                 trap = replace(obligation, formula=here, mode="never")
                 try:
-                    narrated = self._replayed(trap, history.trace)
+                    narrated = self._replayed(trap, history.trace, cleared=True)
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", _beyond(circle))
                 finding = Finding(
@@ -269,8 +277,10 @@ class SystemProver:
         decided: LocalAnswer,
         *,
         late: Sequence[Conflict] = (),
+        histories: Histories | None = None,
     ) -> Verdict:
-        """``late``: why a history found does not count."""
+        """``late``: why a history found does not count; ``histories``: those it is one of, if not
+        of those of this system."""
         outcome = decided.outcome
         possible = obligation.mode == "possible"
         match outcome:
@@ -285,9 +295,13 @@ class SystemProver:
                 return Verdict(obligation, "undecided", _late(late))
             case Reachable(trace=trace, smallest=smallest):
                 try:
-                    history = self._replayed(obligation, trace)
+                    history = self._replayed(obligation, trace, histories)
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", _beyond(circle))
+                except MovesOn:
+                    if histories is None:
+                        return self._with_wrecks(obligation)
+                    return Verdict(obligation, "undecided", AFTER_MISHAP)
                 story, last = history.story, self._last(history.story)
                 if possible:
                     return Verdict(obligation, "proved", story=story, witness=last)
@@ -308,22 +322,59 @@ class SystemProver:
 
         return LaterProof(find)
 
-    def _replayed(self, obligation: Obligation, trace: Trace) -> Narrative:
+    def _with_wrecks(self, obligation: Obligation) -> Verdict:
+        """The verdict where trains that met or derailed earlier stay where they are."""
+        histories, ordered = self._wrecked
+        bad = ordered.within(histories.expand(obligation.formula))
+        windows = Windows(ordered.system, few=self._few, timeout=self._timeout, store=self._store)
+        place = place_of(obligation, self.plan)
+        likely = obligation.mode == "possible"
+        ((_, answer),) = windows.answers([bad], [place], likely=likely)
+        return self._verdict(obligation, bad, answer, histories=histories)
+
+    @cached_property
+    def _wrecked(self) -> tuple[Histories, Ordered]:
+        """Histories in which they do, which takes further states."""
+        found = Histories(
+            self.plan,
+            lossy=self.lossy,
+            blips=self.histories.blips,
+            faults=self._faults,
+            wrecks=True,
+        )
+        return found, Ordered(found.system, self._order)
+
+    def _replayed(
+        self,
+        obligation: Obligation,
+        trace: Trace,
+        histories: Histories | None = None,
+        *,
+        cleared: bool = False,
+    ) -> Narrative:
         """The narrative of a history; the reference replayed its trace, not the one found, which
         nobody is told. Raises :class:`Unsettled` where the rules leave open what a signal shows at
-        one of its moments, :class:`InternalError` where a trace does not replay."""
-        played = scheduled(self.histories.system, trace)
+        one of its moments, :class:`MovesOn` where a train moves on that met or derailed,
+        :class:`InternalError` where a trace does not replay. ``cleared``: people clear away what
+        collided or derailed, so that it moves on."""
+        histories = histories or self.histories
+        played = scheduled(histories.system, trace)
         if played is None:
             raise InternalError(f"{obligation.key}: the history found has no times")
-        history = narrative(self.histories, played, obligation)
+        history = narrative(histories, played, obligation)
         told, bad = history.story, obligation.holds_in
-        if not replay(
-            self.plan, told.moments, bad,
-            lossy=self.lossy, blips=self.histories.blips, faults=self._faults,
-            seconds=told.seconds,
-        ):  # fmt: skip
-            raise InternalError(f"{obligation.key}: the history found does not replay")
-        return history
+
+        def replays(*, wrecks_stay: bool) -> bool:
+            return replay(
+                self.plan, told.moments, bad, lossy=self.lossy, blips=self.histories.blips,
+                faults=self._faults, seconds=told.seconds, wrecks_stay=wrecks_stay,
+            )  # fmt: skip
+
+        if replays(wrecks_stay=not cleared):
+            return history
+        if replays(wrecks_stay=False):
+            raise MovesOn
+        raise InternalError(f"{obligation.key}: the history found does not replay")
 
     def _last(self, story: History) -> Situation:
         """The last moment as a situation."""

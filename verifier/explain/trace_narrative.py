@@ -6,9 +6,10 @@ moment breaks (or meets). Out: a :class:`History`, what does not matter left out
 (:mod:`verifier.explain.trace_causes`).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import islice
 
 from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_causes import Allowed, why_allowed
@@ -121,7 +122,8 @@ class _Teller:
         self._seconds = seconds
         self._asked = asked
         self._about = {(w.kind, w.name) for facts_ in matters for w in facts_}
-        self._signals = tuple(self._signals_told())
+        self._uses = self._signals_used()
+        self._signals = tuple(s for n, s in self.plan.signals.items() if n in self._uses)
         self._stands: dict[Observable, str] = {}
         self._told = 0
 
@@ -201,30 +203,63 @@ class _Teller:
 
     # -------------------------------------------------------------- signals
 
-    def _signals_told(self) -> Iterator[Signal]:
-        """Signals that trains pass, that the obligation is about, or that relevant memory reads."""
-        names = dict.fromkeys(self._obligation.signals)
-        names |= {w.name: None for w in self._asked if w.kind == "reading"}
-        names |= {w.under: None for steps in self.record.went for w in steps if w.under}
-        for says in facts_unfolded(self._conditions(), lambda n: self.plan.conditions[n].condition):
-            if says.what.kind == "aspect":
-                names[says.what.name] = None
-        return (signal for name, signal in self.plan.signals.items() if name in names)
+    def _signals_used(self) -> Mapping[str, frozenset[int]]:
+        """The moments at which it matters what signals show: a train passes one, relevant memory or
+        points change that read it, the obligation is about it."""
+        uses: dict[str, set[int]] = {}
+        ends = (*self._obligation.signals, *(w.name for w in self._asked if w.kind == "reading"))
+        for name in ends:
+            uses.setdefault(name, set()).add(self.record.last)
+        for k, steps in enumerate(self.record.went):
+            for went in steps:
+                if went.under:
+                    uses.setdefault(went.under, set()).update(self._seen_at(k, went))
+        for what, conditions in self._conditions():
+            named = facts_unfolded(conditions, lambda n: self.plan.conditions[n].condition)
+            read = {says.what.name for says in named if says.what.kind == "aspect"}
+            for name in read:
+                at = (k for k in range(self.record.last + 1) if self._changes(k, what))
+                uses.setdefault(name, set()).update(at)
+        return {name: frozenset(moments) for name, moments in uses.items()}
 
-    def _conditions(self) -> Iterator[observables.Condition]:
+    def _seen_at(self, k: int, went: TrainMove) -> Iterator[int]:
+        """When the train that passes a signal at ``k`` sees what matters: then, and if it is too
+        late to stop, when the signal was last clear."""
+        yield k
+        if went.under and self.record.is_too_late(k, went):
+            signal = self.plan.signals[went.under]
+            clear = (j for j in range(k, -1, -1) if self.record.clears(j, signal))
+            yield from islice(clear, 1)
+
+    def _changes(self, k: int, what: Observable) -> bool:
+        return self.record.then(k, what) != self.record.now(k, what)
+
+    def _conditions(self) -> Iterator[tuple[Observable, list[observables.Condition]]]:
+        """What is relevant of memory and of what is thrown, with the conditions that it reads."""
         locking = self.plan.locking
-        for kind, name in self._about:
+        for kind, name in sorted(self._about):
             if kind == "relay":
                 relay = locking.relays[name]
-                yield from filter(None, (relay.picks, relay.sticks))
+                yield observables.relay(name), [c for c in (relay.picks, relay.sticks) if c]
             elif kind == "timer":
-                yield locking.timers[name].runs
+                yield observables.timer(name), [locking.timers[name].runs]
             elif kind == "traffic":
                 traffic = locking.traffic[name]
-                yield from filter(None, (traffic.rightward, traffic.leftward, traffic.locked))
+                locks = [traffic.locked] if traffic.locked else []
+                yield observables.traffic(name), [traffic.rightward, traffic.leftward, *locks]
             elif kind in ("points", "derail", "gate") and name in locking.throws:
-                throw = locking.throws[name]
-                yield from filter(None, (throw.locked, throw.away_when))
+                throw, told = locking.throws[name], self.record.devices[name].told
+                yield told, [c for c in (throw.locked, throw.away_when) if c]
+
+    def _is_used(self, k: int, signal: Signal) -> bool:
+        """Whether it matters what a signal shows from ``k`` on, before it shows something else."""
+        shows = self.record.aspect(k, signal)
+        for j in range(k, self.record.last + 1):
+            if self.record.aspect(j, signal) != shows:
+                return False
+            if j in self._uses[signal.name]:
+                return True
+        return False
 
     def _aspects(self, k: int, *, told: bool) -> Iterator["_Said"]:
         """Signals that change: because of what people do now (``told``), or without it."""
@@ -233,7 +268,7 @@ class _Teller:
             now = record.aspect(k, signal)
             without = self._without_commands(k, signal)
             before = record.aspect(k - 1, signal) if k else without
-            if (without != now) != told:
+            if (without != now) != told or not self._is_used(k, signal):
                 continue
             span = acting_span(record, k, signal)
             if before != now:
@@ -283,6 +318,8 @@ class _Teller:
             will = self.record.then(k, what)
             if will == self.record.now(k, what) or (only is not None and what.name not in only):
                 continue
+            if only is None and not self._matters_next(k, what):
+                continue
             match what.kind:
                 case "relay":
                     verb = "picks" if will == "up" else "drops"
@@ -294,6 +331,16 @@ class _Teller:
                     text = f"the direction of traffic {what.name} turns {will}"
                     span = locking.traffic[what.name].span
             yield HistoryEvent(k, text, span), what
+
+    def _matters_next(self, k: int, what: Observable) -> bool:
+        """Whether it matters what something is after ``k``, before it is something else."""
+        state = self.record.then(k, what)
+        for j in range(k + 1, self.record.last + 1):
+            if self.record.now(j, what) != state:
+                return False
+            if what in self._matters[j] or (j == self.record.last and what in self._asked):
+                return True
+        return False
 
     def _memories(self) -> Iterator[Observable]:
         """Relevant relays, timers and directions of traffic, in the order in which they act."""

@@ -24,7 +24,7 @@ Window = Literal["late", "put back", "lost"]
 # In a history: what orders delays and windows in time, where durations matter.
 Timing = Literal["clock", "credit", "since"]
 # In a history: where trains are, piece by piece, and what else is kept from step to step.
-Train = Literal["train", "heading", "across", "pace", "broken", "blipped", Window, Timing]
+Train = Literal["train", "heading", "across", "pace", "wreck", "broken", "blipped", Window, Timing]
 # In a history: what trains, people and time choose to do at one step.
 Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss", "breaks",
                  "blip", "stays late", "stays put back", "stays lost",
@@ -102,6 +102,8 @@ train = _of_kind("train", "vacant", "occupied")
 across = _of_kind("across", "free", "spanned")
 # Whether the train on a piece runs at restricted speed, ready to stop short.
 pace = _of_kind("pace", "full", "restricted")
+# Whether the train on a piece met another or derailed, and stays there.
+wreck = _of_kind("wreck", "no", "yes")
 
 
 def standing(block: str, places: tuple[str, ...]) -> Observable:

@@ -15,7 +15,8 @@ from verifier.plan.wiring.faults import Fault
 from verifier.reference.condition_eval import Predicate
 from verifier.reference.step import Stepper, Transition, Valuation
 
-State = tuple[str, ...]
+# The values of all states, and the pieces on which trains stand that met or derailed.
+State = tuple[tuple[str, ...], frozenset[str]]
 # How a state was first reached: the state before it, and the moment that led to it.
 Origin = tuple[State, Valuation] | None
 
@@ -52,21 +53,25 @@ def search(
     lossy: bool = False,
     blips: bool = False,
     faults: Sequence[Fault] = (),
+    wrecks_stay: bool = True,
 ) -> list[Answer]:
     """The answer for each predicate, breadth first through all initial states and all choices.
-    ``lossy``, ``blips`` and ``faults`` as in :class:`~verifier.reference.step.Stepper`.
+    ``lossy``, ``blips`` and ``faults`` as in :class:`~verifier.reference.step.Stepper`. Without
+    ``wrecks_stay`` trains that met or derailed may move on.
 
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
     stepper = Stepper(plan, lossy=lossy, blips=blips, faults=faults)
     reached: dict[State, Origin] = {}
     for initial in stepper.initial_states():
-        reached[tuple(initial.values())] = None
+        reached[tuple(initial.values()), frozenset()] = None
     waiting = deque(reached)
     answers: dict[int, Answer] = {}
     steps = 0
     while waiting and len(answers) < len(predicates):
         state = waiting.popleft()
-        for moment, step in every_step(stepper, dict(zip(stepper.states, state, strict=True))):
+        values, wrecked = state
+        now = dict(zip(stepper.states, values, strict=True))
+        for moment, step in every_step(stepper, now, wrecked):
             if steps == most_steps:
                 return [answers.get(i, TooLarge(steps)) for i in range(len(predicates))]
             steps += 1
@@ -75,7 +80,8 @@ def search(
             for i, predicate in enumerate(predicates):
                 if i not in answers and predicate(step.observed):
                     answers[i] = Reached((*_history(reached, state), moment))
-            following = tuple(step.successor[what] for what in stepper.states)
+            then = tuple(step.successor[what] for what in stepper.states)
+            following = then, step.wrecked if wrecks_stay else wrecked
             if following not in reached:
                 reached[following] = state, moment
                 waiting.append(following)
@@ -92,9 +98,10 @@ def _history(reached: Mapping[State, Origin], state: State) -> list[Valuation]:
 
 
 def every_step(
-    stepper: Stepper, state: Mapping[Observable, str]
+    stepper: Stepper, state: Mapping[Observable, str], wrecked: Set[str] = frozenset()
 ) -> Iterator[tuple[dict[Observable, str], Transition]]:
-    """Every step from a state, each with the moment that it starts from.
+    """Every step from a state, each with the moment that it starts from. On the pieces of
+    ``wrecked`` stand trains that met or derailed.
 
     Choices that a step does not read cannot change it, and are left out of its moment. So the
     moments are the paths through a decision tree, which branches where the stepper reads a
@@ -103,7 +110,7 @@ def every_step(
     made: dict[Observable, str] = {}
     while True:
         moment = _OpenMoment(state, made, choices)
-        step = stepper.step(moment, made)
+        step = stepper.step(moment, made, wrecked)
         yield {**state, **made}, step
         while made:
             what, value = made.popitem()

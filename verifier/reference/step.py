@@ -6,7 +6,7 @@ moment, events included, and the next value of each state variable.
 """
 
 from collections import ChainMap
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property, lru_cache
@@ -41,13 +41,15 @@ class Transition:
     ``successor``: the next value of each state variable. ``begun``: the windows that begin with
     the next moment; ``ended``: the delays that are over, as in
     :meth:`~verifier.reference.state_variables.StateVariables.delay`. ``broken``: the promises of
-    the crew that the step breaks; no history has such a step."""
+    the crew that the step breaks; no history has such a step. ``wrecked``: the pieces on which
+    trains stand from now on that met or derailed, in this step or before."""
 
     observed: Valuation
     successor: Valuation
     begun: tuple[Observable, ...] = ()
     ended: tuple[tuple[str, str], ...] = ()
     broken: tuple[Promise, ...] = ()
+    wrecked: frozenset[str] = frozenset()
 
 
 class Stepper:
@@ -83,12 +85,18 @@ class Stepper:
             if self.variables.is_start(state):
                 yield state
 
-    def step(self, moment: Valuation, made: Valuation | None = None) -> Transition:
+    def step(
+        self,
+        moment: Valuation,
+        made: Valuation | None = None,
+        wrecked: Set[str] = frozenset(),
+    ) -> Transition:
         """The transition from a moment. ``made``: the choices made so far, where a choice is made
-        when it is read; then whether one sees another that cannot change is not read.
+        when it is read; then whether one sees another that cannot change is not read. ``wrecked``:
+        the pieces on which trains stand that met or derailed earlier: they stay there.
 
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-        return _Step(self, moment, made).transition()
+        return _Step(self, moment, made, wrecked).transition()
 
     def state_of(self, moment: Valuation) -> dict[Observable, str]:
         """The values of the state variables alone."""
@@ -216,18 +224,21 @@ def replay(
     blips: bool = False,
     faults: Sequence[Fault] = (),
     seconds: Sequence[Fraction] = (),
+    wrecks_stay: bool = True,
 ) -> bool:
     """Whether a trace is a history of the plan at whose last moment ``bad`` holds.
 
     Its first moment is an initial state, each moment follows from the one before, each choice
     has one of its values, the assumptions of the file hold at every moment, the crew keeps its
     promises, and where durations matter ``seconds``, how long each moment lasts (none where not
-    given), agree with them. Choices and commands that a moment leaves out have their usual values.
-    Raises :class:`~verifier.reference.evaluator.Unsettled`."""
+    given), agree with them. Trains that met or derailed stay where they are; without
+    ``wrecks_stay`` they may move on. Choices and commands that a moment leaves out have their
+    usual values. Raises :class:`~verifier.reference.evaluator.Unsettled`."""
     stepper = _stepper_of(plan, lossy, blips, tuple(faults))
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
     watch = Stopwatch(stepper.variables)
+    wrecked: frozenset[str] = frozenset()
     for k, moment in enumerate(trace):
         if any(moment.get(what) not in values for what, values in possible.items()):
             return False
@@ -237,7 +248,8 @@ def replay(
         if any(value not in what.values for what, value in chosen.items()):
             return False
         state = stepper.state_of(moment)
-        step = stepper.step({**state, **chosen})
+        step = stepper.step({**state, **chosen}, wrecked=wrecked)
+        wrecked = step.wrecked if wrecks_stay else wrecked
         observed = step.observed
         lasts = seconds[k] if k < len(seconds) else Fraction(0)
         passes = watch.passes(state, step.begun, step.ended, lasts)
@@ -265,8 +277,11 @@ class _Step:
     the order of the file, each on the new values of those before it, and what moves starts from
     the same moment as trains."""
 
-    def __init__(self, stepper: Stepper, moment: Valuation, made: Valuation | None):
+    def __init__(
+        self, stepper: Stepper, moment: Valuation, made: Valuation | None, wrecked: Set[str]
+    ):
         self.stepper = stepper
+        self._wrecked = wrecked
         self.plan = stepper.plan
         self.variables = stepper.variables
         self.now = moment
@@ -292,7 +307,9 @@ class _Step:
             if throw is not None and throw.electric:
                 locked = throw.locked is not None and self._holds(throw.locked)
                 self._event("lock released", name, not locked)
-        trains = TrainStep(self.variables, self.now, self.observed, moving, self._holds)
+        trains = TrainStep(
+            self.variables, self.now, self.observed, moving, self._holds, self._wrecked
+        )
         trains.run()
         self.successor |= trains.successor
         for piece in self.variables.positions.pieces:
@@ -319,7 +336,9 @@ class _Step:
         }  # fmt: skip
         broken = CrewStep(self.variables, self.now, trains, thrown).broken()
         seen = {**self.observed, **self.events}
-        return Transition(seen, self.successor, tuple(self.begun), tuple(self.ended), broken)
+        return Transition(
+            seen, self.successor, tuple(self.begun), tuple(self.ended), broken, trains.wrecked()
+        )
 
     def _event(self, kind: observables.Event, name: str, happens: bool) -> None:
         self.events[observables.event(kind, name)] = "yes" if happens else "no"

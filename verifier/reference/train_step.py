@@ -5,13 +5,13 @@ choices included. Out: the pieces and joints that trains are on next, and where 
 leave the rails.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Set
+from collections.abc import Callable, Iterable, Iterator, Mapping, Set
 from functools import cached_property
 from typing import NamedTuple
 
 from verifier.plan import observables
 from verifier.plan.devices import Device
-from verifier.plan.model import Port, Signal
+from verifier.plan.model import Joint, Port, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.signals.aspects import Aspect
 from verifier.reference.positions import NO_TRACK
@@ -28,7 +28,8 @@ class Incoming(NamedTuple):
 
 class TrainStep:
     """One step of all trains from the moment ``now``, at which ``observed`` can be seen and the
-    points of ``moving`` move. ``holds`` evaluates a condition at that moment.
+    points of ``moving`` move. ``holds`` evaluates a condition at that moment. Trains on pieces of
+    ``wrecked`` met or derailed earlier, and stay where they are.
 
     Choices are read last, and only where they matter."""
 
@@ -39,6 +40,7 @@ class TrainStep:
         observed: Mapping[Observable, str],
         moving: Set[str],
         holds: Callable[[Condition], bool],
+        wrecked: Set[str] = frozenset(),
     ):
         self._variables = variables
         self._plan = variables.plan
@@ -47,6 +49,9 @@ class TrainStep:
         self._observed = observed
         self._moving = moving
         self._holds = holds
+        self._wrecked = wrecked
+        # Where trains meet or derail in this step.
+        self._hurt: set[str] = set()
         self.successor: dict[Observable, str] = {}
         """The state variables that change, and what they become."""
         self.incoming: dict[str, list[Incoming]] = {}
@@ -69,11 +74,43 @@ class TrainStep:
             incoming.setdefault(front.into.piece, []).append(front)
         for piece, fronts in incoming.items():
             self._come_in(piece, fronts)
-        self.derails |= {n for n in self._moving if self._is_on(self._variables.devices[n])}
         for device in self._variables.devices.values():
-            lies_open = device.kind == "gate" and self._observed[device.lies] == "open"
-            if lies_open and not incoming.keys().isdisjoint(device.pieces):
+            if device.name in self._moving and self._is_on(device):
                 self.derails.add(device.name)
+                self._hurt.update(device.pieces, *map(self._beside, device.joints))
+            lies_open = device.kind == "gate" and self._observed[device.lies] == "open"
+            over = [piece for piece in device.pieces if piece in incoming]
+            if lies_open and over:
+                self.derails.add(device.name)
+                for piece in over:
+                    self._hurt_at(piece, incoming[piece])
+
+    def wrecked(self) -> frozenset[str]:
+        """The pieces whose trains stay where they are from the next moment on: all that such a
+        train stands on."""
+        waiting = [*self._wrecked, *self._hurt]
+        found: set[str] = set()
+        while waiting:
+            piece = waiting.pop()
+            if piece in found or self._next(observables.train(piece)) != "occupied":
+                continue
+            found.add(piece)
+            for joint in self._positions.joints_of(piece):
+                if self._next(observables.across(joint)) == "spanned":
+                    waiting += self._beside(self._positions.joints[joint])
+        return frozenset(found)
+
+    def _next(self, what: Observable) -> str:
+        return self.successor.get(what) or self._now.get(what, what.usual)
+
+    def _beside(self, joint: Joint) -> tuple[str, str]:
+        """The pieces on both sides of a joint."""
+        return joint.a.piece, joint.b.piece
+
+    def _hurt_at(self, piece: str, fronts: Iterable[Incoming]) -> None:
+        """The trains that come onto a piece meet or derail there."""
+        self._hurt.add(piece)
+        self._hurt.update(self._positions.beyond(front.into).piece for front in fronts)
 
     def _is_on(self, device: Device) -> bool:
         """Whether a train is on something that moves."""
@@ -134,7 +171,7 @@ class TrainStep:
         for leaves, into in ((ends.a, ends.b), (ends.b, ends.a)):
             piece, beyond = leaves.piece, self._plan.track.pieces[into.piece]
             for entered in self._origins(leaves):
-                if piece in self.turning or not self._on_its_way(entered):
+                if not self._may_move(piece) or not self._on_its_way(entered):
                     continue
                 if self._spanned(joint):
                     others = [other for other in self._positions.joints_of(piece) if other != joint]
@@ -161,6 +198,8 @@ class TrainStep:
         against = [n for n in here if self._observed[observables.derail(n)] != "non-derailing"]
         if into in self._positions.signaled:
             self.derails.update(against)
+            if against:
+                self._hurt.update(self._beside(self._positions.joints[joint]))
             return False
         return bool(against)
 
@@ -169,7 +208,7 @@ class TrainStep:
         ends = (self._positions.joints[joint].a, self._positions.joints[joint].b)
         for edge, port in (ends, ends[::-1]):
             comes_in = self._positions.kind(edge.piece) == "edge" and self._on_its_way(port)
-            if comes_in and port.piece not in self.turning:
+            if comes_in and self._may_move(port.piece):
                 self.successor[observables.across(joint)] = "free"
 
     def _passes(self, piece: str, into: Port) -> bool:
@@ -200,12 +239,18 @@ class TrainStep:
 
     # -------------------------------------------------------------- coming in
 
+    def _may_move(self, piece: str) -> bool:
+        """Whether the train on a piece may move on: it does not turn back, and is no wreck."""
+        return piece not in self.turning and piece not in self._wrecked
+
     def _come_in(self, piece: str, fronts: list[Incoming]) -> None:
-        if self._on(piece) or len(fronts) > 1:
-            if not all(front.restricted for front in fronts):
-                self.meets.add(piece)
-        else:
-            (front,) = fronts
+        met = self._on(piece) or len(fronts) > 1
+        if met and not all(front.restricted for front in fronts):
+            self.meets.add(piece)
+            self._hurt_at(piece, fronts)
+        if not self._on(piece):
+            # Of several that come at once, one is on the piece, and the others stand before it.
+            front = min(fronts, key=self._first)
             self.successor[observables.train(piece)] = "occupied"
             self.successor[self._variables.heading(piece)] = front.into.end
             self.successor[observables.across(front.joint)] = "spanned"
@@ -214,6 +259,11 @@ class TrainStep:
                 self.successor[observables.pace(piece)] = pace
         if not all(self._has_way_on(front.into) for front in fronts):
             self.derails.add(piece)
+            self._hurt_at(piece, fronts)
+
+    def _first(self, front: Incoming) -> int:
+        """The place of a front in the order of the track."""
+        return list(self._positions.joints).index(front.joint)
 
     def _has_way_on(self, entered: Port) -> bool:
         ways = self._plan.track.onward[entered]
@@ -289,7 +339,7 @@ class TrainStep:
         return turning
 
     def _could_turn(self, piece: str) -> bool:
-        if not self._positions.may_turn(piece) or not self._on(piece):
+        if not self._positions.may_turn(piece) or not self._on(piece) or piece in self._wrecked:
             return False
         turned = self._other_end(Port(piece, self._heading(piece)))
         return self._positions.turning[turned] and self._chosen("reversal", piece)

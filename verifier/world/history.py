@@ -45,7 +45,7 @@ MOVING = ("points", "derail", "gate", "thrown")
 Observables = tuple[Observable, ...]
 _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "derail", "gate", "thrown", "relay", "timer",
-     "traffic", "current", "broken", "blipped", "blip", *get_args(observables.Window),
+     "traffic", "current", "broken", "blipped", "blip", "wreck", *get_args(observables.Window),
      *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
@@ -59,7 +59,10 @@ class Histories:
     """What may happen on a plan. With ``lossy``, stock on a block may go unseen for a few
     seconds (49 CFR 236.309). With ``blips``, a vacant block, or those of a district, are once
     reported occupied for a moment. With ``faults``, one of them may be present from some step
-    on."""
+    on.
+
+    Trains that met or derailed stay where they are. The system keeps that in mind only with
+    ``wrecks``; without, it is smaller and lets them move on too, which allows more."""
 
     def __init__(
         self,
@@ -68,6 +71,7 @@ class Histories:
         lossy: bool = False,
         blips: bool = False,
         faults: Sequence[Fault] = (),
+        wrecks: bool = False,
     ):
         self.plan = running_plan(plan)
         self.lossy, self.blips = lossy, blips
@@ -97,7 +101,8 @@ class Histories:
         stalls = self._stalls if faults else None
         self._memory = Memory(self.plan, self._world.lower, self._seen, timed=timed, stalls=stalls)
         rules = Rules(self._permits, self._clears, self._restricts, self._memory.holds, self._late)
-        self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced())
+        moves = self._moves_beneath if wrecks else None
+        self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced(), moves=moves)
         self._events: dict[Observable, Expr] = {}
 
     # -------------------------------------------------------------- expressions
@@ -243,6 +248,9 @@ class Histories:
             return known[part]
 
         return conjunction(*(substitute(expr, after) for expr in self._always))
+
+    def _moves_beneath(self, piece: str) -> Expr:
+        return self._memory.moves(piece) if piece in self._devices else FALSE
 
     def _happens(self, what: Observable) -> Expr:
         name = what.name

@@ -51,10 +51,19 @@ class FrontMove:
 class TrainDynamics:
     """The moves of trains of one running plan."""
 
-    def __init__(self, plan: Plan, rules: Rules, *, paced: bool):
+    def __init__(
+        self,
+        plan: Plan,
+        rules: Rules,
+        *,
+        paced: bool,
+        moves: Callable[[str], Expr] | None = None,
+    ):
         self.plan = plan
         self._rules = rules
         self._paced = paced
+        # That points move; given only where trains that met or derailed stay where they are.
+        self._moves = moves
         self._facing = entered_under_signal(
             {s.name: (s.enters, s.span) for s in plan.signals.values()}
         )
@@ -123,6 +132,7 @@ class TrainDynamics:
         return conjunction(
             atom(observables.choice("advance", joint_name(joint)), "yes"),
             self.occupied(frm.piece),
+            self._is_no_wreck(frm.piece),
             negation(self._reverses.get(frm.piece, FALSE)),
             self.leaves(frm),
         )
@@ -179,13 +189,16 @@ class TrainDynamics:
         """The train on a piece turns back."""
         return self._reverses.get(piece, FALSE)
 
-    def _other_fronts(self, front: FrontMove) -> Expr:
-        return disjunction(*(f.when for f in self._fronts[front.to.piece] if f is not front))
+    def _sooner_fronts(self, front: FrontMove) -> Expr:
+        """Another front comes onto the piece, from a joint before in the order of the track."""
+        fronts = self._fronts[front.to.piece]
+        return disjunction(*(f.when for f in fronts[: fronts.index(front)]))
 
     def goes_in(self, front: FrontMove) -> Expr:
-        """The front comes onto the piece, which is vacant and which no other comes onto."""
+        """The front comes onto the piece, which is vacant; of several that come at once, only the
+        first does, and the others stand before it."""
         vacant = negation(self.occupied(front.to.piece))
-        return conjunction(front.when, vacant, negation(self._other_fronts(front)))
+        return conjunction(front.when, vacant, negation(self._sooner_fronts(front)))
 
     # -------------------------------------------------------------- entries
 
@@ -267,7 +280,7 @@ class TrainDynamics:
             )
         )
         chosen = atom(observables.choice("reversal", piece), "yes")
-        return conjunction(chosen, self.occupied(piece), may)
+        return conjunction(chosen, self.occupied(piece), self._is_no_wreck(piece), may)
 
     def _side(self, piece: str, end: str, passed: tuple[str, ...]) -> Expr:
         """On this side the train ends, or goes on over a joint without signals on a piece where
@@ -305,6 +318,7 @@ class TrainDynamics:
                     atom(observables.choice("advance", joint_name(joint)), "yes"),
                     negation(self.is_free(joint)),
                     self.occupied(port.piece),
+                    self._is_no_wreck(port.piece),
                     negation(self._reverses.get(port.piece, FALSE)),
                     self.heading(port.piece, port.end),
                 )
@@ -422,12 +436,30 @@ class TrainDynamics:
 
     def runs_wrong(self, piece: str) -> Expr:
         """A train would come onto a piece, and no way on over it lies for the train."""
-        ways = []
-        for front in self._fronts[piece]:
-            onward = self.plan.track.onward.get(front.to, ())
-            lies = disjunction(*(self.lies_for(way.move) for way in onward))
-            ways.append(conjunction(front.when, negation(lies)))
+        fronts = self._fronts[piece]
+        return disjunction(*(conjunction(f.when, negation(self._has_way_on(f))) for f in fronts))
+
+    # -------------------------------------------------------------- wrecks
+
+    def _is_no_wreck(self, piece: str) -> Expr:
+        return atom(observables.wreck(piece), "no") if self._moves else TRUE
+
+    def _is_hurt(self, piece: str, moves: Expr) -> Expr:
+        """The train on a piece meets another or derails, there or as its front comes onto the next.
+        (Of a train on several pieces only that one stays where it is: more may happen than can.)"""
+        ways = [self.meets(piece), self.runs_wrong(piece), conjunction(self.occupied(piece), moves)]
+        for fronts in self._fronts.values():
+            for front in fronts:
+                if front.frm.piece == piece:
+                    wrong = negation(self._has_way_on(front))
+                    ways.append(
+                        conjunction(front.when, disjunction(self.meets(front.to.piece), wrong))
+                    )
         return disjunction(*ways)
+
+    def _has_way_on(self, front: FrontMove) -> Expr:
+        onward = self.plan.track.onward.get(front.to, ())
+        return disjunction(*(self.lies_for(way.move) for way in onward))
 
     # -------------------------------------------------------------- what follows
 
@@ -447,6 +479,10 @@ class TrainDynamics:
             occupied = disjunction(*(when for _, when in came), stays)
             yield observables.train(piece), _two(observables.train(piece), occupied)
             yield self._next_heading(piece, came)
+            if self._moves:
+                wreck = observables.wreck(piece)
+                hurt = conjunction(occupied, self._is_hurt(piece, self._moves(piece)))
+                yield wreck, _two(wreck, disjunction(atom(wreck, "yes"), hurt))
             if self._paced:
                 pace = observables.pace(piece)
                 yield pace, _two(pace, self._next_pace(pace, came))

@@ -153,11 +153,13 @@ class _Whole:
         is unreachable."""
         system, leads = self._system, self._leads
         start = {w: (state[w],) for w in system.states}
-        way = pdr.prove(replace(leads, initial=start), self._goal, deadline=self._deadline)
+        way = pdr.prove(
+            replace(leads, initial=start, alike=()), self._goal, deadline=self._deadline
+        )
         if isinstance(way, Reachable):
             self._plans.append(tuple({w: m[w] for w in leads.inputs} for m in way.trace))
             return None
-        here = replace(system, initial=start)
+        here = replace(system, initial=start, alike=())
         found = pdr.prove(here, self._goal, deadline=self._deadline)
         match found:
             case Unknown():
