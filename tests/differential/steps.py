@@ -6,7 +6,8 @@ from random import Random
 
 from verifier.logic.expr import And, Atom, Const, Expr, Group
 from verifier.plan.observables import Observable
-from verifier.reference.step import Stepper, Transition, Valuation
+from verifier.reference.step import Stepper
+from verifier.reference.transition import Transition, Valuation
 
 
 class Moments:

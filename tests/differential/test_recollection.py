@@ -23,7 +23,8 @@ from verifier.properties.catalog import obligations
 from verifier.properties.failures import harms
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Unsettled
-from verifier.reference.step import Stepper, Valuation
+from verifier.reference.step import Stepper
+from verifier.reference.transition import Valuation
 from verifier.reference.wired_step import WiredStepper
 from verifier.verdicts.report import Report
 from verifier.world.memory_abstraction import faults_reaching_memory

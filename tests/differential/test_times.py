@@ -26,8 +26,9 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.properties.examples import example
-from verifier.reference.step import Stepper, Valuation
+from verifier.reference.step import Stepper
 from verifier.reference.stopwatch import Stopwatch
+from verifier.reference.transition import Valuation
 from verifier.world.history import Histories
 
 NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"

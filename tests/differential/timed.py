@@ -12,7 +12,8 @@ from random import Random
 from verifier.plan.observables import Observable
 from verifier.reference.condition_eval import Predicate
 from verifier.reference.explicit_states import every_step
-from verifier.reference.step import Stepper, Transition
+from verifier.reference.step import Stepper
+from verifier.reference.transition import Transition
 
 TEXT = """
 edge West, East leaving only

@@ -20,7 +20,8 @@ from verifier.exports.interface import Field
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.reference.step import Stepper, Transition, Valuation
+from verifier.reference.step import Stepper
+from verifier.reference.transition import Transition, Valuation
 
 GCC, AVR, SIMULATOR = (shutil.which(name) for name in ("gcc", "avr-gcc", "simavr"))
 needs_gcc = pytest.mark.skipif(GCC is None, reason="needs a C compiler (Debian's package gcc)")

@@ -6,7 +6,8 @@ from collections.abc import Sequence
 import verifier
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.reference.step import Stepper, Valuation
+from verifier.reference.step import Stepper
+from verifier.reference.transition import Valuation
 
 
 class Course:

@@ -8,7 +8,8 @@ import verifier
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.reference.explicit_states import Never, Reached, TooLarge, every_step, search
-from verifier.reference.step import Stepper, Valuation, replay
+from verifier.reference.step import Stepper, replay
+from verifier.reference.transition import Valuation
 
 LINE = "edge West, East\nblock A, B\ntrack West = A | B = East\ntrains never reverse\n"
 MEET, DERAIL = observables.event("trains meet", "A"), observables.event("train derails", "A")

@@ -11,7 +11,8 @@ from tests.reference.running import (
     line,
 )
 from verifier.plan import observables
-from verifier.reference.step import Valuation, replay
+from verifier.reference.step import replay
+from verifier.reference.transition import Valuation
 
 MEET, STOCK = observables.event("trains meet", "B"), observables.stock("B")
 

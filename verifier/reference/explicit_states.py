@@ -13,7 +13,8 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
 from verifier.reference.condition_eval import Predicate
-from verifier.reference.step import Stepper, Transition, Valuation
+from verifier.reference.step import Stepper
+from verifier.reference.transition import Transition, Valuation
 
 # The values of all states, and the pieces on which trains stand that met or derailed.
 State = tuple[tuple[str, ...], frozenset[str]]

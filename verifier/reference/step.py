@@ -14,7 +14,7 @@ from itertools import product
 
 from verifier.plan import observables
 from verifier.plan.devices import Device
-from verifier.plan.locking.locking_model import Promise, Relay, Throw, Timer, Traffic
+from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
@@ -31,25 +31,7 @@ from verifier.reference.sights import Sight, may_change, without_circles
 from verifier.reference.state_variables import StateVariables
 from verifier.reference.stopwatch import Stopwatch
 from verifier.reference.train_step import TrainStep
-
-Valuation = Mapping[Observable, str]
-
-
-@dataclass(frozen=True, slots=True)
-class Transition:
-    """``observed``: everything that can be observed at a moment, events included.
-    ``successor``: the next value of each state variable. ``begun``: the windows that begin with
-    the next moment; ``ended``: the delays that are over, as in
-    :meth:`~verifier.reference.state_variables.StateVariables.delay`. ``broken``: the promises of
-    the crew that the step breaks; no history has such a step. ``wrecked``: the pieces on which
-    trains stand from now on that met or derailed, in this step or before."""
-
-    observed: Valuation
-    successor: Valuation
-    begun: tuple[Observable, ...] = ()
-    ended: tuple[tuple[str, str], ...] = ()
-    broken: tuple[Promise, ...] = ()
-    wrecked: frozenset[str] = frozenset()
+from verifier.reference.transition import Transition, Valuation
 
 
 class Stepper:

@@ -11,7 +11,8 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator
-from verifier.reference.step import Stepper, Valuation, remembering
+from verifier.reference.step import Stepper, remembering
+from verifier.reference.transition import Valuation
 
 
 class WiredStepper(Stepper):

@@ -17,7 +17,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Evaluator, Seen
-from verifier.reference.step import Transition
+from verifier.reference.transition import Transition
 from verifier.workbench.document import Document, Key, by_key
 from verifier.workbench.situation_play import (
     Action,

@@ -1,0 +1,26 @@
+"""What a step of a history comes to, as data. Part of the reference."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from verifier.plan.locking.locking_model import Promise
+from verifier.plan.observables import Observable
+
+Valuation = Mapping[Observable, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Transition:
+    """``observed``: everything that can be observed at a moment, events included.
+    ``successor``: the next value of each state variable. ``begun``: the windows that begin with
+    the next moment; ``ended``: the delays that are over, as in
+    :meth:`~verifier.reference.state_variables.StateVariables.delay`. ``broken``: the promises of
+    the crew that the step breaks; no history has such a step. ``wrecked``: the pieces on which
+    trains stand from now on that met or derailed, in this step or before."""
+
+    observed: Valuation
+    successor: Valuation
+    begun: tuple[Observable, ...] = ()
+    ended: tuple[tuple[str, str], ...] = ()
+    broken: tuple[Promise, ...] = ()
+    wrecked: frozenset[str] = frozenset()
