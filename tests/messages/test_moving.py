@@ -5,6 +5,8 @@ import pytest
 
 from tests.messages.expecting import STATION
 from tests.messages.test_locking import Case, check
+from verifier.api import load_text, situation_of
+from verifier.language.diagnostics.diagnostic import InputError
 
 DERAIL, GATE = "derail D1 on Siding toward T1\n", "gate G1 on Single\n"
 TWO_BUTTONS = "Name two buttons, the one for normal first: `thrown by N-button, R-button`."
@@ -126,3 +128,13 @@ def test_a_derail_pipe_connected_to_a_crossover() -> None:
     )).replace("toward T1", "toward T3")  # fmt: skip
     check(text, "CP762", "K1", "a derail is not pipe-connected to `K1`, a crossover",
           "Name the end of the crossover that it stands at: one of T1, T3.")  # fmt: skip
+
+
+def test_a_situation_with_a_derail_that_is_pipe_connected() -> None:
+    """The message says which points to give instead."""
+    plan = load_text(STATION.replace(DERAIL, f"{DERAIL}  pipe-connected to T1\n"))
+    with pytest.raises(InputError) as caught:
+        situation_of(plan, "D1 derailing")
+    (found,) = caught.value.diagnostics
+    assert found.message == "derail `D1` has no position of its own: it is pipe-connected to `T1`"
+    assert found.hint == "Give how `T1` lies: `T1 reverse`."

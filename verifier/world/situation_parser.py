@@ -112,6 +112,11 @@ def _things(
     inputs = by_name.get(name.text)
     if inputs is not None:
         return [inputs]
+    derail = plan.derails.get(name.text)
+    if derail is not None and derail.pipe is not None:
+        points = derail.pipe.points
+        errors.append(diagnostic("CP201", name.span, "piped", name=name.text, points=points))
+        return []
     is_signal = name.text in plan.signals
     errors.append(
         diagnostic(
