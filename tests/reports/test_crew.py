@@ -37,7 +37,7 @@ def test_the_lines_to_write_come_first(tmp_path: Path, capsys: pytest.CaptureFix
         "   Safe in operation if your crew keeps these promises (these are the fewest):",
         "     crew promises not to throw T1 under a train",
         "     crew promises not to throw T1 under clear signals",
-        "",
+        "   With these promises: proved in operation.",
     ]
     assert "Where it is broken (replayed): The points of T1 move while a train is on them." in out
     assert "What makes it unnecessary (proved, and every route can be set as before)" in out
