@@ -194,9 +194,9 @@ ANY_LENGTH = (
         ("trains never reverse", "No train ever turns back.", ""),
         (
             "trains start on Siding",
-            "At the start stock may stand on Siding, and all other track is vacant; points lie "
-            "normal and timers are idle.",
-            "At the start all track is vacant; points lie normal and timers are idle.",
+            "At the start stock may stand on Siding, and all other track is vacant; timers are "
+            "idle.",
+            "At the start all track is vacant; timers are idle.",
         ),
         (
             "edge Mill entering when 2R at stop\nblock Lead\ntrack Lead = Mill\nbumper End\n"
