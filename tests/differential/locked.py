@@ -151,6 +151,8 @@ def write_locked(r: Random, room: int) -> str:
         # Most promises that say nothing are refused: those are left out.
         if is_read([*lines, promise]):
             lines.append(promise)
+    if r.random() < 0.4:
+        lines.append(r.choice(["built as one program", "built of relays"]))
     return "\n".join(lines) + "\n"
 
 

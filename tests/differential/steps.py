@@ -1,7 +1,7 @@
 """Many moments of a history at once: one bit for each. What the stepper makes of each of them,
 and what expressions come to in all of them."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from random import Random
 
 from verifier.logic.expr import And, Atom, Const, Expr, Group
@@ -62,8 +62,11 @@ class Moments:
         return {what: state for what, state in moment.items() if state != what.usual}
 
 
-def any_moments(stepper: Stepper, number: int, r: Random) -> list[Valuation]:
-    """Moments put together at random: most of them no history leads to."""
+def any_moments(
+    stepper: Stepper, number: int, r: Random, unread: Set[Observable] = frozenset()
+) -> list[Valuation]:
+    """Moments put together at random: most of them no history leads to. ``unread``: choices that
+    are as usual."""
     found: list[Valuation] = []
     for _ in range(number):
         usual = r.choice([0.0, 0.3, 0.6])
@@ -71,7 +74,7 @@ def any_moments(stepper: Stepper, number: int, r: Random) -> list[Valuation]:
             what: what.usual if r.random() < usual else r.choice(what.values)
             for what in (*stepper.states, *stepper.choices)
         }
-        found.append(moment)
+        found.append({**moment, **{what: what.usual for what in unread}})
     return found
 
 
@@ -85,7 +88,7 @@ def any_start(stepper: Stepper, r: Random) -> dict[Observable, str]:
 
 
 def walk(
-    stepper: Stepper, length: int, r: Random
+    stepper: Stepper, length: int, r: Random, unread: Set[Observable] = frozenset()
 ) -> tuple[list[dict[Observable, str]], list[Transition]]:
     """One history, things being chosen at random."""
     state = any_start(stepper, r)
@@ -97,18 +100,21 @@ def walk(
             what: r.choice(what.values) if r.random() < eager else what.usual
             for what in stepper.choices
         }
+        chosen |= {what: what.usual for what in unread}
         moments.append({**state, **chosen})
         steps.append(stepper.step(moments[-1]))
         state = dict(steps[-1].successor)
     return moments, steps
 
 
-def gathered(stepper: Stepper, number: int, r: Random) -> Moments:
+def gathered(
+    stepper: Stepper, number: int, r: Random, unread: Set[Observable] = frozenset()
+) -> Moments:
     """Some moments of either kind."""
-    moments = any_moments(stepper, number // 2, r)
+    moments = any_moments(stepper, number // 2, r, unread)
     steps = [stepper.step(moment) for moment in moments]
     while len(moments) < number:
-        more, then = walk(stepper, min(20, number - len(moments)), r)
+        more, then = walk(stepper, min(20, number - len(moments)), r, unread)
         moments += more
         steps += then
     return Moments(moments, steps)

@@ -108,7 +108,8 @@ def _pinned(expr: Expr, free: Set[Observable]) -> Expr:
 def _is_chosen(what: Observable) -> bool:
     return what.kind in (
         "advance", "reversal", "entry", "arrival", "throw", "expiry", "loss", "stays late",
-        "stays put back", "stays lost", "lever", "button", "derail", "gate", "then",
+        "stays put back", "stays lost", "sees", "sees by signals",
+        "lever", "button", "derail", "gate", "then",
     )  # fmt: skip
 
 

@@ -8,7 +8,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from random import Random
 
@@ -125,10 +125,16 @@ class Known:
     thrown: list[Mapping[str, tuple[str, str]]]
 
 
+def as_one_program(plan: Plan) -> Plan:
+    """The same plan; its memory acts in the order of the file, as C does."""
+    building = replace(plan.locking.building, kind="as one program")
+    return replace(plan, locking=replace(plan.locking, building=building))
+
+
 def known(export: CExport, number: int, chance: Random) -> Known:
     """Moments put together at random and moments of histories, looked at and gone on from by the
     stepper, which knows neither expressions nor C."""
-    stepper = Stepper(export.face.plan)
+    stepper = Stepper(as_one_program(export.face.plan))
     moments = any_moments(stepper, number // 2, chance)
     steps = [stepper.step(moment) for moment in moments]
     while len(moments) < number:

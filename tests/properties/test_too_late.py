@@ -133,6 +133,7 @@ block A, B, C
 button Go
 track West = A | B | C = East
 trains need 12 s to stop
+built as one program
 trains never reverse
 relay One picks when Go pressed slow to release {slow}
 relay Two picks when One up     slow to release {slow}

@@ -1,5 +1,7 @@
 """Points, memory, and what is late or lost, step by step: histories worked out by hand."""
 
+import pytest
+
 import verifier
 from tests.reference.running import (
     SWITCH,
@@ -100,30 +102,70 @@ def test_a_relay_with_nothing_to_stick_by() -> None:
     assert c.state("relay", "R") == "down"
 
 
-def test_memory_acts_in_the_order_of_the_file() -> None:
-    c = line("""
+IN_ORDER = """
 relay Early
   picks when Late up
 relay First
   picks when Go pressed
 relay Late
   picks when First up
-""")
+"""
+
+
+def test_one_program_goes_through_memory_in_the_order_of_the_file() -> None:
+    c = line(IN_ORDER + "built as one program\n")
     c.go("button Go=pressed")
     assert [c.state("relay", n) for n in ("Early", "First", "Late")] == ["down", "up", "up"]
     c.go()
     assert [c.state("relay", n) for n in ("Early", "First", "Late")] == ["up", "down", "down"]
 
 
-def test_memory_by_way_of_a_named_condition() -> None:
-    c = line("""
+def test_a_relay_sees_another_as_it_was_or_after_it_has_acted() -> None:
+    c = line(IN_ORDER)
+    c.go("button Go=pressed")
+    assert [c.state("relay", n) for n in ("Early", "First", "Late")] == ["down", "up", "down"]
+    c = line(IN_ORDER)
+    c.go("button Go=pressed", "sees Late / First=yes")
+    assert [c.state("relay", n) for n in ("Early", "First", "Late")] == ["down", "up", "up"]
+    c = line(IN_ORDER)
+    c.go("button Go=pressed", "sees Late / First=yes", "sees Early / Late=yes")
+    assert [c.state("relay", n) for n in ("Early", "First", "Late")] == ["up", "up", "up"]
+
+
+RACE = """
+relay One
+  picks when Go pressed and Two down
+relay Two
+  picks when Go pressed and One down
+"""
+
+
+def test_two_relays_that_pick_in_one_instant_do_not_wait_for_each_other() -> None:
+    c = line(RACE)
+    c.go("button Go=pressed")
+    assert [c.state("relay", n) for n in ("One", "Two")] == ["up", "up"]
+    c = line(RACE)
+    c.go("button Go=pressed", "sees One / Two=yes")
+    assert [c.state("relay", n) for n in ("One", "Two")] == ["down", "up"]
+
+
+def test_no_two_relays_see_each_other_after_both_have_acted() -> None:
+    c = line(RACE)
+    c.go("button Go=pressed", "sees One / Two=yes", "sees Two / One=yes")
+    assert [c.state("relay", n) for n in ("One", "Two")] == ["up", "up"]
+
+
+@pytest.mark.parametrize("built", ["built as one program", "built of relays"])
+def test_memory_by_way_of_a_named_condition(built: str) -> None:
+    c = line(f"""
 relay First
   picks when Go pressed
 condition Set is First up
 relay Second
   picks when Set
+{built}
 """)
-    c.go("button Go=pressed")
+    c.go("button Go=pressed", *["sees Second / First=yes"] * (built == "built of relays"))
     assert c.state("relay", "Second") == "up"
 
 

@@ -7,6 +7,7 @@ from random import Random
 import pytest
 
 import verifier
+from tests.exports.compiled import as_one_program
 from tests.exports.test_time import Controller
 from tests.junction_files import spec
 from verifier.exports.c_source import c_source
@@ -91,8 +92,9 @@ def test_what_decides_most_is_asked_first() -> None:
 def test_what_is_remembered_and_locked_is_as_the_exported_program_has_it(
     name: str, seen: int
 ) -> None:
-    """The program is written from the rules and run here on plain numbers."""
-    plan = verifier.load(spec(name))
+    """The program is written from the rules and run here on plain numbers. It acts in the order of
+    the file."""
+    plan = as_one_program(verifier.load(spec(name)))
     controller = Controller(c_source(plan, name, "0" * 64))
     tables = {t.title: t for t in truth_sheet(plan).tables if "shows" not in t.columns}
     assert len(tables) == len(plan.locking.memory) + sum(
@@ -127,3 +129,17 @@ def test_a_table_that_would_be_too_long_is_left_out_and_told() -> None:
     )
     sheet = truth_sheet(plan)
     assert not sheet.tables and f"more than {MOST_ROWS} rows" in " ".join(sheet.notes)
+
+
+def test_the_table_of_a_relay_gives_its_state_as_it_sees_the_others() -> None:
+    plan = verifier.load(spec("relay-race-broken"))
+    sheet = truth_sheet(plan)
+    assert any("as it sees them" in note for note in sheet.notes)
+    table = next(t for t in sheet.tables if t.title == "relay 4R-route")
+    first, second = (table.columns.index(f"relay {name}") for name in ("4L-route", "4R-route"))
+    picks = [row for row in table.rows if row[-1] == "up" and row[second] == "down"]
+    assert picks and all(row[first] == "down" for row in picks)
+    program = next(
+        t for t in truth_sheet(as_one_program(plan)).tables if t.title == "relay 4R-route"
+    )
+    assert "button Clear-4L" in program.columns and "button Clear-4L" not in table.columns

@@ -181,6 +181,7 @@ class SystemProver:
         system = self._ordered.system
         goals = tuple(self._expand(o.formula) for o in here)
         first, hints = self.histories.to_rest(), self.histories.consistent_trains()
+        made = self.histories.in_turn
         answers = self._store.answer(
             ("always again", system.content, goals, self._invariants, first, hints, self._few),
             lambda: always_again(
@@ -190,6 +191,7 @@ class SystemProver:
                 first=first,
                 hints=hints,
                 few=self._few,
+                made=made,
                 deadline=self.time_limit(),
             ),
             lambda found: not any(isinstance(answer, Unknown) for answer in found),

@@ -254,8 +254,8 @@ class _Why:
         self, condition: Condition, k: int, *, of: str = "", back: int = 0
     ) -> tuple[Cause, ...]:
         """The facts that make a condition true or false at a moment. ``of``: the memory that
-        acts by it; what acts before it has acted."""
-        acted = self._acting_before(of)
+        acts by it; what it sees after it has acted."""
+        acted = self._acted(of, k)
         situation = self.record.situation(k)
         if acted:
             given = {**dict(situation), **{what: self.record.then(k, what) for what in acted}}
@@ -302,11 +302,16 @@ class _Why:
             case _:
                 return locking.traffic[what.name]
 
-    def _acting_before(self, name: str) -> dict[Observable, None]:
-        """Memory that has acted when it is the turn of this one."""
-        order = self.plan.locking.memory
-        before = order[: order.index(name)] if name else ()
-        return dict.fromkeys(map(self._named, before))
+    def _acted(self, name: str, k: int) -> dict[Observable, None]:
+        """Memory that this one sees after it has acted, at moment ``k``."""
+        if not name:
+            return {}
+        locking = self.plan.locking
+        order = locking.memory
+        seen = frozenset(order[: order.index(name)])
+        if locking.building.of_relays:
+            seen = self.record.seen_after(k, name)
+        return dict.fromkeys(self._named(other) for other in order if other in seen)
 
     def _named(self, name: str) -> Observable:
         locking = self.plan.locking

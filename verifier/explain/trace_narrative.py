@@ -330,7 +330,17 @@ class _Teller:
                 case _:
                     text = f"the direction of traffic {what.name} turns {will}"
                     span = locking.traffic[what.name].span
-            yield HistoryEvent(k, text, span), what
+            yield HistoryEvent(k, text + self._race(k, what), span), what
+
+    def _race(self, k: int, what: Observable) -> str:
+        """That a relay moves as another does, which it still sees as it was."""
+        told = [name for name in self.record.seen_before(k, what.name)
+                if ("relay", name) in self._about]  # fmt: skip
+        if not told:
+            return ""
+        states = (self.record.now(k, observables.relay(name)) for name in told)
+        seen = listing([f"{n} still {s}" for n, s in zip(told, states, strict=True)], "and")
+        return f" while it sees {seen}"
 
     def _matters_next(self, k: int, what: Observable) -> bool:
         """Whether it matters what something is after ``k``, before it is something else."""

@@ -21,6 +21,7 @@ from verifier.plan.track.routes import entered_under_signal
 from verifier.plan.wiring.faults import all_ways
 from verifier.reference.evaluator import Evaluator
 from verifier.reference.places import Places
+from verifier.reference.sights import sights_of, without_circles
 
 Moment = Mapping[Observable, str]
 Move = Literal["turns", "enters", "front", "out", "tail", "tail in"]
@@ -65,6 +66,8 @@ class TraceView:
         self._shown: list[dict[str, str]] = [{} for _ in self.moments]
         self._situations: dict[int, Situation] = {}
         # By train: the edge or the track it comes from, and whether it came in by an edge.
+        acting = (*plan.locking.memory, *devices(plan))
+        self._sights = tuple(sights_of(plan, acting)) if plan.locking.building.of_relays else ()
         self.origins: list[str] = []
         # By moment: which train is on each occupied piece.
         self.where: list[dict[str, int]] = [self._at_start()]
@@ -87,6 +90,28 @@ class TraceView:
 
     def chosen(self, k: int, kind: observables.Choice, name: str) -> bool:
         return self.now(k, observables.choice(kind, name)) == "yes"
+
+    def seen_after(self, k: int, reader: str) -> frozenset[str]:
+        """Of what acts at a moment, what one sees after it has acted."""
+        seen = without_circles([s for s in self._sights if self.now(k, s.choice) == "yes"])
+        return frozenset(s.read for s in seen if s.reader == reader and not s.by_signals)
+
+    def seen_before(self, k: int, reader: str) -> tuple[str, ...]:
+        """Of the memory that changes at a moment as one that reads it does, what that one still
+        sees as it was: the two race."""
+        seen = self.seen_after(k, reader)
+        read = dict.fromkeys(s.read for s in self._sights if s.reader == reader)
+        return tuple(name for name in read if name not in seen and self._changes(k, name))
+
+    def _changes(self, k: int, name: str) -> bool:
+        locking = self.plan.locking
+        kinds = (
+            (locking.relays, observables.relay),
+            (locking.timers, observables.timer),
+            (locking.traffic, observables.traffic),
+        )
+        what = next((made(name) for names, made in kinds if name in names), None)
+        return what is not None and self.now(k, what) != self.then(k, what)
 
     def is_occupied(self, k: int, piece: str) -> bool:
         return self.now(k, observables.train(piece)) == "occupied"

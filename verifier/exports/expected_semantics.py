@@ -3,7 +3,8 @@
 In: the list of fields, and a variable for each number that goes in. Out: for every signal, every
 turnout and every memory, when it comes to what. Worked out from the world that everything else is
 proved over, at what is reported (:class:`~verifier.world.report_abstraction.ReportedWorld`), not
-from the C.
+from the C. What is built of relays may act in any order; the C acts in one of them, that of the
+file.
 """
 
 from collections.abc import Iterable, Mapping
@@ -91,6 +92,8 @@ class ExpectedSemantics:
             match what.kind:
                 case "thrown":
                     return self._terms.truth(told in part.values)
+                case "sees" | "sees by signals":
+                    return self._terms.truth(self._memory.in_turn[what] in part.values)
                 case "expiry" if what.name == over:
                     return self._terms.truth("yes" in part.values)
                 case "expiry":

@@ -54,11 +54,32 @@ def _proved(face: Interface) -> Iterator[list[str]]:
         "`clearproof prove` prints; and that the compiler, the pins, the wiring "
         "and the program around this file do as they should, which only a test shows."
     )
+    if len(face.memory) > 1:
+        yield _prose(_order(face))
     if granted(face.plan):
         yield [
             *_prose("Assumptions of the file, which this program does not check:"),
             *(f"  - {comment_safe(assumed.title)}" for assumed in granted(face.plan)),
         ]
+
+
+def _order(face: Interface) -> str:
+    """In which order memory acts, and what a proof of the file says of it."""
+    acts = (
+        "THE ORDER: relays, timers and directions of traffic act in the order of the junction "
+        "file, each on what those before it have done; signals and points see them as they were "
+        "before the call. "
+    )
+    if face.plan.locking.building.of_relays:
+        return acts + (
+            "The file is built of relays, which may act in any order. This is one of these orders: "
+            "that was proved with the rest, so what `clearproof prove` proves of the file holds "
+            "here too."
+        )
+    return acts + (
+        "The file is built as one program, and what `clearproof prove` proves of it holds for this "
+        "order."
+    )
 
 
 # ------------------------------------------------------------------ an example of use

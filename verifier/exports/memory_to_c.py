@@ -1,7 +1,8 @@
 """Relays, timers, traffic and points control as C.
 
-In: the interface. Out: lines of C. Relays, timers and traffic act in the order of the file, each
-seeing what those before it did; how points may be moved is as it was before any of them acted.
+In: the interface. Out: lines of C. Relays, timers and traffic act in the order of the file, one of
+the orders in which relays may act, each seeing what those before it did; how points may be moved is
+as it was before any of them acted.
 """
 
 from collections.abc import Iterable, Mapping

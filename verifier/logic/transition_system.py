@@ -9,11 +9,21 @@ counts only once times for it are found (:mod:`verifier.engines.temporal.schedul
 """
 
 from collections.abc import Hashable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import combinations
 
-from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation, support
+from verifier.logic.expr import (
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    constant,
+    disjunction,
+    negation,
+    substitute,
+    support,
+)
 from verifier.plan.observables import Observable
 
 
@@ -116,6 +126,23 @@ class System:
     def support(self, state: Observable) -> frozenset[Observable]:
         """The support of a state's next-state functions."""
         return frozenset(what for expr in self.following[state].values() for what in support(expr))
+
+
+def with_choices(system: System, made: Mapping[Observable, str]) -> System:
+    """The system in which some inputs have one value for good. It has some of the traces of the
+    whole: what is reachable in it is reachable."""
+    if not made:
+        return system
+
+    def meaning(part: Atom) -> Expr:
+        return constant(made[part.what] in part.values) if part.what in made else part
+
+    following = {
+        what: {value: substitute(expr, meaning) for value, expr in values.items()}
+        for what, values in system.following.items()
+    }
+    inputs = tuple(what for what in system.inputs if what not in made)
+    return replace(system, inputs=inputs, following=following)
 
 
 def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) -> System:

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from verifier.plan import observables
-from verifier.plan.locking.locking_model import conditions_of
+from verifier.plan.locking.locking_model import conditions_of, races
 from verifier.plan.model import Plan
 from verifier.plan.observables import Fact, Observable, facts_unfolded
 from verifier.plan.signals.heads import signal_of
@@ -32,6 +32,7 @@ class Sight(NamedTuple):
 
 def sights_of(plan: Plan, names: Sequence[str]) -> Iterator[Sight]:
     """Who reads whom, of those that act."""
+    fast = {name for name in names if races(name, plan.locking)}
     for name in names:
         found: dict[Sight, None] = {}
         for fact in _asked(conditions_of(name, plan.locking), plan):
@@ -40,7 +41,7 @@ def sights_of(plan: Plan, names: Sequence[str]) -> Iterator[Sight]:
             elif fact.what.kind in _SHOWN:
                 for read in _behind(signal_of(fact.what.name, plan.signals), plan):
                     found[Sight(name, read, True)] = None
-        yield from (sight for sight in found if sight.read != name)
+        yield from (s for s in found if s.read != name and fast.issuperset((name, s.read)))
 
 
 def _mover(what: Observable, plan: Plan) -> str:

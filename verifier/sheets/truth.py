@@ -12,6 +12,7 @@ from itertools import product
 
 from verifier.logic.expr import (
     FALSE,
+    Atom,
     Expr,
     atom,
     conjunction,
@@ -32,6 +33,17 @@ MOST_ROWS = 500
 ANY = "-"
 
 
+_HOW_RELAYS_ACT = (
+    "Relays, timers and directions of traffic may act in any order. The table of each gives its "
+    "next state from the states of the others as it sees them: as they were, or after they have "
+    "acted."
+)
+_HOW_A_PROGRAM_ACTS = (
+    "Relays, timers and directions of traffic act one after another in the order of the file; "
+    "their tables give the next state of each from the previous state of all."
+)
+
+
 def truth_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     title = f"Truth tables: {plan.title}"
     if not plan.signals:
@@ -43,10 +55,7 @@ def truth_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
         "means that this input does not matter.",
     ]
     if plan.locking.memory:
-        notes.append(
-            "Relays, timers and directions of traffic act one after another in the order of the "
-            "file; their tables give the next state of each from the previous state of all."
-        )
+        notes.append(_HOW_RELAYS_ACT if plan.locking.building.of_relays else _HOW_A_PROGRAM_ACTS)
     for asking in _to_ask(plan, ReportedWorld(plan)):
         rows = list(_some(_rows(asking)))
         if len(rows) > MOST_ROWS:
@@ -82,13 +91,13 @@ def _to_ask(plan: Plan, world: ReportedWorld) -> Iterator[_Asking]:
     out."""
     sound, memory = set(world.faults), world.memory()
 
+    def usual(part: Atom) -> Expr:
+        """Nothing is broken, and each sees the others as the columns say."""
+        known = part.what in sound or part.what.kind in ("sees", "sees by signals")
+        return constant(part.what.usual in part.values) if known else part
+
     def asking(title: str, columns: tuple[str, ...], found: _Left) -> _Asking:
-        left = {
-            told: substitute(
-                expr, lambda part: constant("sound" in part.values) if part.what in sound else part
-            )
-            for told, expr in found.items()
-        }
+        left = {told: substitute(expr, usual) for told, expr in found.items()}
         about = _left_to_ask(left)
         others = sorted((w for w in about if w not in world.inputs), key=lambda w: w.name)
         asked = (*(w for w in world.inputs if w in about), *others)

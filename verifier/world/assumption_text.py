@@ -8,9 +8,12 @@ from fractions import Fraction
 
 from verifier.language.listing import listing
 from verifier.plan.devices import Device, devices, signaled_entries
+from verifier.plan.locking.building import VERSIONS
 from verifier.plan.locking.durations import durations_matter
 from verifier.plan.locking.false_reports import releases_in_sequence
+from verifier.plan.locking.locking_model import conditions_of
 from verifier.plan.model import Plan
+from verifier.plan.observables import facts_unfolded
 from verifier.plan.wiring.derive_equipment import margin
 
 # Names listed in one sentence before the rest is counted.
@@ -290,10 +293,7 @@ def _starts(plan: Plan) -> Iterator[str]:
 def _memory_acts(plan: Plan) -> Iterator[str]:
     locking = plan.locking
     if len(locking.memory) > 1:
-        yield (
-            "Relays, timers and directions of traffic act in the order of the file, over and over: "
-            "each sees at once what those before it did."
-        )
+        yield from _order(plan)
     slow = [r.name for r in locking.relays.values() if r.slow_pick or r.slow_release]
     if not (locking.timers or slow):
         return
@@ -303,6 +303,40 @@ def _memory_acts(plan: Plan) -> Iterator[str]:
         return
     but = ", but for loss-of-shunt as long as the file says" if _has_loss_of_shunt(plan) else ""
     yield f"The times of {what} are taken to be of any length, however long or short{but}."
+
+
+def _order(plan: Plan) -> Iterator[str]:
+    """Which of those that act sees what the others do, and what an older file says of it."""
+    building = plan.locking.building
+    if not building.of_relays:
+        yield (
+            "One program goes through relays, timers and directions of traffic in the order of the "
+            "file, over and over: each sees at once what those before it did. Built of relays, "
+            "nothing of this is proved."
+        )
+        return
+    yield (
+        "Relays, timers and directions of traffic move in any order, several at once too: each "
+        "sees another as it was or after it has moved."
+    )
+    if not building.said and building.version != VERSIONS[-1] and _reads_another(plan):
+        yield (
+            "The file does not say how it is built: taken to be built of relays. Before version "
+            "0.4 it was taken to be one program, in the order of its lines. Write `built of "
+            "relays` or `built as one program`."
+        )
+
+
+def _reads_another(plan: Plan) -> bool:
+    """Whether a relay, timer or direction of traffic depends on another one."""
+    locking = plan.locking
+    return any(
+        fact.what.kind in ("relay", "timer", "traffic") and fact.what.name != name
+        for name in locking.memory
+        for fact in facts_unfolded(
+            conditions_of(name, locking), lambda n: plan.conditions[n].condition
+        )
+    )
 
 
 def _points_move(plan: Plan) -> Iterator[str]:

@@ -379,6 +379,11 @@ class Histories:
         clocks = {c for w in memory for c in self.system.support(w) if c.kind == "clock"}
         return frozenset((window, *reads, *clocks))
 
+    @property
+    def in_turn(self) -> Mapping[Observable, str]:
+        """The choices by which relays, timers and traffic act in the order of the file."""
+        return self._memory.in_turn
+
     def to_rest(self) -> tuple[tuple[Expr, ...], ...]:
         """Conditions that should be brought about one after the other, in two stages: that all of
         each train is on one piece, and then that each has left the layout."""

@@ -7,8 +7,8 @@ of the file, each on the new values of those before it.
 Twin of :mod:`verifier.reference.step`, which does the same with no expressions.
 """
 
-from collections.abc import Callable
-from functools import cache
+from collections.abc import Callable, Mapping
+from functools import cache, cached_property
 
 from verifier.logic.expr import Atom, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import Delay, Window
@@ -97,6 +97,19 @@ class Memory:
 
         for name in (*self.plan.locking.memory, *self._acting.moving):
             self._note(acts(name, chains.get(name, ((), 0))[1]))
+
+    @cached_property
+    def in_turn(self) -> Mapping[Observable, str]:
+        """The sights by which memory acts as one program does: in the order of the file, each on
+        the new values of what acted before it, while signals and points are as they were."""
+        turn = {name: k for k, name in enumerate(self.plan.locking.memory)}
+
+        def made(sight: Sight) -> str:
+            if sight.by_signals or sight.reader not in turn or sight.read not in turn:
+                return "no"
+            return "yes" if turn[sight.read] < turn[sight.reader] else "no"
+
+        return {sight.choice: made(sight) for sight in self.sights}
 
     # -------------------------------------------------------------- what is asked of it
 

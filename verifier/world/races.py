@@ -29,7 +29,7 @@ from verifier.logic.expr import (
 )
 from verifier.logic.satisfiable import may_hold
 from verifier.plan import observables
-from verifier.plan.locking.locking_model import conditions_of
+from verifier.plan.locking.locking_model import conditions_of, races
 from verifier.plan.observables import Condition, Observable
 from verifier.world.acting import Acting, Values
 
@@ -86,7 +86,10 @@ class Races:
     def __init__(self, acting: Acting, reading: Reading):
         self._acting = acting
         self._reading = reading
-        self._names = (*acting.plan.locking.memory, *acting.moving)
+        locking = acting.plan.locking
+        self._names = tuple(
+            name for name in (*locking.memory, *acting.moving) if races(name, locking)
+        )
         self._owner = {what: name for name in self._names for what in acting.states_of(name)}
 
     @cached_property

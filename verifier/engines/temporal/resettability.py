@@ -13,12 +13,13 @@ Each turn settles at least one state, so that comes to an end.
 
 In a timed system ways back must have times, wherever they begin: they are sought in the *patient*
 system, all of whose traces have some (:func:`~verifier.logic.time_order.patient`). What is
-unreachable is so in the system without times.
+unreachable is so in the system without times. Ways back are sought where some choices are ``made``
+for good: of what acts in one step, in which order.
 
 Trusts z3's "unsat" and the invariant; traces are replayed by the reference afterward.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.engines.results import Reachable, Unknown, Unreachable
@@ -38,7 +39,7 @@ from verifier.engines.temporal.strengthening import Clauses, strengthened
 from verifier.engines.temporal.symmetry import Shapes
 from verifier.logic.expr import Expr, conjunction, negation, support
 from verifier.logic.time_order import patient
-from verifier.logic.transition_system import System, cut
+from verifier.logic.transition_system import System, cut, with_choices
 from verifier.plan.observables import Observable
 
 # Kinds of states that need not come to rest: how the last train stood on track that is vacant, and
@@ -46,6 +47,7 @@ from verifier.plan.observables import Observable
 INDIFFERENT = frozenset(("heading", "pace", "since", "credit"))
 # Longest plan that is searched for by itself; longer ones are traces of PDR.
 SHORT = Effort(rings=0, longest=12, plans=10**6)
+NOTHING: Mapping[Observable, str] = {}
 NO_TIMES = Unknown("from some moment no way was found whose delays have times", final=True)
 NOT_JUDGED = Unknown("the solver did not confirm the ways back that were found", final=True)
 
@@ -75,16 +77,17 @@ def always_again(
     first: Sequence[Sequence[Expr]] = (),
     hints: Sequence[Expr] = (),
     few: Sequence[frozenset[Observable]] = (),
+    made: Mapping[Observable, str] = NOTHING,
     deadline: float | None = None,
 ) -> list[Resettability]:
     """For each goal, whether it is reachable from every reachable state. ``first``: conditions that
     should be brought about first of all, in stages; ``hints``: conditions that are expected to hold
-    in every reachable state, which is checked.
+    in every reachable state, which is checked; ``made``: choices that ways back can do with.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     shapes = Shapes()
     clauses = strengthened(system, invariant, hints, shapes, deadline)
-    leads = patient(system)
+    leads = patient(with_choices(system, made))
     parts = parts_at_rest(leads, shapes, first=first, without=INDIFFERENT, deadline=deadline)
     composition = Composition(leads, system, parts, clauses, shapes, deadline)
     composition.compose()
@@ -94,7 +97,7 @@ def always_again(
         if composition.reaches(goal):
             answers.append(Returns())
         else:
-            answers.append(_Whole(system, goal, clauses, at_rest, few, deadline).answer())
+            answers.append(_Whole(system, leads, goal, clauses, at_rest, few, deadline).answer())
     return answers
 
 
@@ -104,6 +107,7 @@ class _Whole:
     def __init__(
         self,
         system: System,
+        leads: System,
         goal: Expr,
         clauses: Clauses,
         at_rest: Sequence[Expr],
@@ -115,7 +119,6 @@ class _Whole:
         self._few = few
         self._deadline = deadline
         # Assumptions outside of the cone could forbid what is possible within it.
-        leads = patient(system)
         kept = system.states if system.always else tuple(_cone(leads, goal))
         self._system = cut(system, kept, [goal])
         self._leads = cut(leads, kept, [goal])

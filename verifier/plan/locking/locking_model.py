@@ -104,7 +104,7 @@ class Building:
     """How the memory of a file is built, and whether it ``said`` so; the version of the language
     that it is written for, empty where it says nothing."""
 
-    kind: BuildingKind = "as one program"
+    kind: BuildingKind = "of relays"
     said: bool = False
     version: str = ""
     span: Span | None = None
@@ -188,6 +188,13 @@ class Locking:
 
 
 NO_LOCKING = Locking()
+
+
+def races(name: str, locking: Locking) -> bool:
+    """Whether one that acts does so as fast as a relay: a relay, timer or direction of traffic, and
+    points that move at once. All other points leave their position only after all relays whose
+    cause came with theirs have moved."""
+    return name in locking.memory or (name in locking.throws and locking.throws[name].snap)
 
 
 def conditions_of(name: str, locking: Locking) -> tuple[Condition, ...]:
