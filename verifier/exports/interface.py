@@ -177,7 +177,7 @@ def interface_of(plan: Plan) -> Interface:
         states = _states(what, ("LAMP_LIT", "LAMP_OUT"))
         inputs.append(Field(names.give("lamp", head), what, states))
     # In the order of the file, in which they act.
-    memory = [_field(what, names, words) for what in plan.inputs if what.kind in _REMEMBERED]
+    memory = [_field(what, names, words) for what in _memory(plan)]
     return Interface(
         plan,
         tuple(inputs),
@@ -303,6 +303,18 @@ def _watched(plan: Plan) -> Iterator[str]:
 
 
 # ------------------------------------------------------------------ memory and points
+
+
+def _memory(plan: Plan) -> Iterator[Observable]:
+    """Relays, the steps of sequences among them, timers and directions of traffic."""
+    locking = plan.locking
+    kinds = (
+        (locking.relays, observables.relay),
+        (locking.timers, observables.timer),
+        (locking.traffic, observables.traffic),
+    )
+    for name in locking.memory:
+        yield from (make(name) for known, make in kinds if name in known)
 
 
 def _clocks(plan: Plan, memory: Iterable[Field], names: CNames) -> Iterator[Clock]:

@@ -111,7 +111,8 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     impossible = list(impossible_clauses(wiring, equipment))
     if impossible:
         raise InputError(impossible)
-    inputs = _inputs(statements, words.levers)
+    steps = (observables.relay(r.name) for r in locking.relays.values() if r.step_of)
+    inputs = (*_inputs(statements, words.levers), *steps)
     plan = Plan(
         source=source,
         title=next((s.title for s in statements if isinstance(s, tree.Layout)), source.name),
