@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from functools import cached_property
 
+from verifier.decide.claims import claimed
 from verifier.decide.system_prover import SystemProver
 from verifier.engines.minimal_core import minimal_core
 from verifier.engines.proof_store import NO_STORE, ProofStore
@@ -17,12 +18,18 @@ from verifier.plan.claims import granted
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.obligation import Obligation, Over
-from verifier.verdicts.report import (
-    Verdict,
-)
+from verifier.verdicts.report import Verdict
 
 # How many moments some history must last under the file's assumptions.
 MIN_MOMENTS = 40
+
+# What comes first where a file breaks it: ways out of every wreck are many, and a mended file has
+# none of them.
+MISHAPS = ("collision", "derailment")
+MISHAPS_FIRST = (
+    "trains collide or derail, which is to be mended first; where the file expects that "
+    "(`expect broken`) or waives it, this is decided all the same"
+)
 
 
 class HistoryProver:
@@ -49,6 +56,8 @@ class HistoryProver:
         # As they are now: this proof adds clauses of its own to the store.
         self._clauses = () if from_scratch else store.clauses
         self._asked: list[list[Obligation]] = []
+        # Whether a mishap was found that the file does not claim.
+        self._mishap = False
 
     @cached_property
     def _truthful(self) -> SystemProver:
@@ -116,10 +125,18 @@ class HistoryProver:
         # "For good" uses the invariants of what was asked before.
         for here in sorted(kinds.values(), key=lambda here: here[0].over == "for good"):
             prover = self._prover_of(here[0].over)
-            if here[0].over == "for good":
-                yield from prover.always_again(here)
+            if here[0].over != "for good":
+                yield from map(self._noted, prover.decide(here))
+            elif self._mishap:
+                yield from (Verdict(o, "undecided", MISHAPS_FIRST) for o in here)
             else:
-                yield from prover.decide(here)
+                yield from prover.always_again(here)
+
+    def _noted(self, verdict: Verdict) -> Verdict:
+        if verdict.status == "broken" and verdict.obligation.property in MISHAPS:
+            told = claimed(self.plan, verdict)
+            self._mishap |= told.status == "broken" and not told.expected
+        return verdict
 
     def _prover_of(self, over: Over) -> SystemProver:
         match over:
@@ -137,10 +154,13 @@ class HistoryProver:
             if prover is not None:
                 prover.finished()
 
-    def whole(self, *, lossy: bool = False) -> tuple[System, Callable[[Expr], Expr]]:
+    def whole(
+        self, *, lossy: bool = False, wrecks: bool = False
+    ) -> tuple[System, Callable[[Expr], Expr]]:
         """The whole transition system, with the comparisons of delays that were needed so far;
-        and what a formula of an obligation is over its states and choices."""
-        return (self._lossy if lossy else self._truthful).whole()
+        and what a formula of an obligation is over its states and choices. ``wrecks``: that in
+        which trains that met or derailed stay where they are, which is larger."""
+        return (self._lossy if lossy else self._truthful).whole(wrecks=wrecks)
 
     def memory_facts(self) -> tuple[Expr, ...]:
         """Invariants of relays, timers, direction of traffic and points alone."""
