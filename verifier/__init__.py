@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from verifier.verdicts.exit_codes import ExitCode
     from verifier.verdicts.report import Finding, InternalError, Report, Verdict
 
-__version__ = "0.3.0"
+__version__ = "0.4.0"
 
 _HOMES = {
     "verifier.api": ("Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"),

@@ -172,9 +172,12 @@ def _decide(text: str, limit: int, answer: Connection) -> None:
     answer.send(whole_circuit(asked, prover))
 
 
-def whole_circuit(asked: Sequence[Obligation], prover: HistoryProver) -> Circuit:
-    """The circuit of a whole file, with the comparisons of delays that its proofs needed."""
-    system, expand = prover.whole()
+def whole_circuit(
+    asked: Sequence[Obligation], prover: HistoryProver, *, wrecks: bool = False
+) -> Circuit:
+    """The circuit of a whole file, with the comparisons of delays that its proofs needed;
+    ``wrecks``: trains that met or derailed stay where they are."""
+    system, expand = prover.whole(wrecks=wrecks)
     return gates(system, [expand(o.formula) for o in asked]).circuit
 
 

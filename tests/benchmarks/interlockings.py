@@ -222,7 +222,7 @@ class Writer:
         """The junction file. Raises NotApplicable where there is no place for the defect."""
         self._wrong = self._where()
         lines = [f'layout "{title}{f", {self.defect}" if self.defect else ""}"']
-        lines += ["trains need 20 s to stop"]
+        lines += ["trains need 20 s to stop", "built as one program"]
         for track in self.tracks:
             lines += self._track(track)
         for place in self.places:

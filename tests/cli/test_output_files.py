@@ -37,7 +37,7 @@ def one_line(capsys: pytest.CaptureFixture[str]) -> str:
 @COMMANDS
 def test_it_is_written(command: str, junction: Path, tmp_path: Path) -> None:
     path = tmp_path / "out"
-    assert main(WRITERS[command](str(junction), str(path))) in (0, 1)
+    assert main(WRITERS[command](str(junction), str(path))) in (0, 1, ExitCode.UNDECIDED)
     assert path.stat().st_size > 100
 
 
@@ -97,7 +97,7 @@ def test_certificates_need_a_folder(junction: Path, capsys: pytest.CaptureFixtur
     asked = ["prove", "--quiet", "--only", "derailment", str(junction), "--certificate"]
     assert main([*asked, str(junction)]) == ExitCode.BAD_INPUT
     assert "not a folder" in one_line(capsys)
-    assert main([*asked, str(junction.parent / "certificates")]) == 0
+    assert main([*asked, str(junction.parent / "certificates")]) == ExitCode.UNDECIDED
     assert (junction.parent / "certificates" / "README.txt").is_file()
 
 

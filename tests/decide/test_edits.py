@@ -47,7 +47,7 @@ EDITS: dict[str, Edit] = {
     "remark": changed("\nturnout", "\n# a remark\nturnout"),
     "stricter": changed("T1 normal and Main clear", "T1 normal and Main, Siding clear"),
     "no matter whether Main is clear": changed("T1 normal and Main clear", "T1 normal"),
-    "both routes at once": changed("Set-4R pressed and 4L-route down", "Set-4R pressed"),
+    "both routes at once": changed(" and not Set-4L pressed and 4L-route down", ""),
     "relay renamed": changed("Entered", "Has-Entered"),
     "lever renamed": changed("T1-lever", "T1-crank"),
 }

@@ -15,7 +15,9 @@ from verifier.reference.explicit_states import every_step
 from verifier.reference.step import Stepper
 from verifier.reference.transition import Transition
 
+# As one program: relays that act in any order may add a moment of any length between them.
 TEXT = """
+built as one program
 edge West, East leaving only
 block A, B, C
 button Go, Other

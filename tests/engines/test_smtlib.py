@@ -58,7 +58,8 @@ def questions(plan: Plan) -> Iterator[tuple[str, str]]:
     world = World(plan)
     assumptions = [(a.title, world.expand(world.lower(a.condition))) for a in plan.assumptions]
     check = SituationCheck(plan.inputs, [expr for _, expr in assumptions])
-    for obligation in list(obligations(plan, world.lower))[::STRIDE]:
+    asked = [o for o in obligations(plan, world.lower) if o.over == "situations"]
+    for obligation in asked[::STRIDE]:
         goal = world.expand(obligation.formula)
         answer = check.find(goal)
         assert isinstance(answer, Exists | Impossible)

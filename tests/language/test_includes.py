@@ -351,8 +351,10 @@ def test_proving_a_folder_leaves_out_what_others_include(
     write(folder, "common/signals.ixl", SIGNALS)
     write(folder, "c.ixl", TRACK + SIGNALS + '# include "a.ixl"\n')
     assert main(["prove", "--quiet", "."]) == 0
-    shown = [line.split()[1] for line in capsys.readouterr().out.splitlines()]
-    assert shown == ["a.ixl", "b.ixl", "c.ixl"]
+    shown = capsys.readouterr().out.splitlines()
+    assert [[w for w in line.split() if w.endswith(".ixl")] for line in shown] == [
+        ["a.ixl"], ["b.ixl"], ["c.ixl"],
+    ]  # fmt: skip
     assert main(["prove", "--quiet", "common"]) == 2
     # A ring of files leaves none out: each is told of its error.
     write(folder, "ring/d.ixl", 'include "e.ixl"\n')

@@ -32,7 +32,7 @@ READING: list[Case] = [
     ("relay R1 picks when Main clear sticks when Main clear", "CP104", "when",
      "`when` was not expected here", f"Expected `while`. {RELAY}"),
     ("relay R1 when Main clear", "CP104", "when", "`when` was not expected here",
-     "Expected a clause of the relay (`picks when`, `sticks while`, `slow to release 2 s` …)"),
+     "Expected a clause of the relay (`picks when`, `sticks while`, `releases after` …)"),
     ("relay R1 picks when Main clear slow to drop 2 s", "CP104", "drop",
      "`drop` was not expected here", f"Expected `pick` or `release`. {RELAY}"),
     ("timer X runs while Main clear", "CP104", "runs", "`runs` was not expected here",

@@ -237,12 +237,10 @@ def test_two_come_onto_vacant_track_at_once() -> None:
     c.put("C", "right")
     c.go(f"advance {A_B}", f"advance {B_C}")
     assert c.events == {"trains meet B"}
-    assert c.on == {"A", "C"}
+    assert c.on == {"A", "B", "C"}
 
 
-def test_at_restricted_speed_it_stops_short() -> None:
-    c = Course(
-        verifier.load_text("""
+RESTRICTING = """
 edge West, East
 block A, B, C
 button Go
@@ -250,20 +248,29 @@ track West = A | B | C = East
 signal 2R at A | B
   Clear when Go pressed
   Restricting otherwise
-""")
-    )
+"""
+
+
+def test_at_restricted_speed_it_stops_short() -> None:
+    c = Course(verifier.load_text(RESTRICTING))
     c.put("A", "left")
     c.put("B", "left")
     c.go(f"advance {A_B}")
     assert c.events == set() and c.spanned == set()
-    c.go(f"advance {A_B}", "button Go=pressed")
-    assert c.events == {"trains meet B"}
     c.take("B")
     c.go(f"advance {A_B}")
     assert c.state("pace", "B") == "restricted"
     c.put("C", "left")
     c.go(f"advance {B_C}")  # and so on, where no signal says otherwise
     assert c.events == set()
+
+
+def test_at_full_speed_it_does_not() -> None:
+    c = Course(verifier.load_text(RESTRICTING))
+    c.put("A", "left")
+    c.put("B", "left")
+    c.go(f"advance {A_B}", "button Go=pressed")
+    assert c.events == {"trains meet B"}
 
 
 def test_on_switching_track_all_are_ready_to_stop() -> None:

@@ -65,10 +65,10 @@ def test_a_lock_that_keeps_a_route_from_being_set_stays_a_hint() -> None:
     )
     key = "points-move-under-signal: 4RA, T1"
     hint = "write `locked while not 4RA at stop` under `turnout T1`."
-    unlocked = proved("motor snap", *clear)
+    unlocked = proved("motor snap starts normal", *clear)
     assert advice(found(unlocked, key)) == f"To mend it: {hint}"
     assert found(unlocked, "route-never-set: 4RB to Quarry").status == "proved"
-    written = proved("motor snap locked while not 4RA at stop", *clear)
+    written = proved("motor snap starts normal locked while not 4RA at stop", *clear)
     assert found(written, key).status == "proved"
     assert found(written, "route-never-set: 4RB to Quarry").status == "broken"
 

@@ -110,9 +110,12 @@ class SystemProver:
             hints=self._kept.clauses if self._kept else (),
         )
 
-    def whole(self) -> tuple[System, Callable[[Expr], Expr]]:
+    def whole(self, *, wrecks: bool = False) -> tuple[System, Callable[[Expr], Expr]]:
         """See :meth:`HistoryProver.whole`."""
-        return self._ordered.system, self._expand
+        if not wrecks:
+            return self._ordered.system, self._expand
+        histories, ordered = self._wrecked
+        return ordered.system, lambda formula: ordered.within(histories.expand(formula))
 
     def _expand(self, formula: Expr) -> Expr:
         """A formula over the states and choices of the system with comparisons."""

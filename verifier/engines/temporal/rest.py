@@ -142,14 +142,13 @@ class _Steady:
         if needed is None:
             return None
         fewest = self._fewest(solver, inputs, [states[w] for w in needed])
-        assert fewest is not None
-        return [*needed, *fewest]
+        return None if fewest is None else [*needed, *fewest]
 
     def _fewest(
         self, solver: Unrolling, open_: Mapping[Observable, z3.BoolRef], fixed: list[z3.BoolRef]
     ) -> list[Observable] | None:
         """The literals needed for unsatisfiability, in addition to those fixed; None where all of
-        them do not suffice."""
+        them do not suffice, or time ran out."""
         if solver.check([*fixed, *open_.values()], self._deadline) is not False:
             return None
         core = solver.core()

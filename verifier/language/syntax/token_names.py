@@ -61,16 +61,16 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     ),
     (
         frozenset({"THROWN", "MOTOR", "POWERED", "CONTACTS", "CONTACT", "NO", "FOULING", "GAPS",
-                   "LOCKED", "ELECTRIC"}),
+                   "LOCKED", "ELECTRIC", "STARTS"}),
         "a clause of the turnout (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC",
+        frozenset({"THROWN", "MOTOR", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC", "STARTS",
                    "PIPE_CONNECTED"}),
         "a clause of the derail (`pipe-connected to`, `thrown by`, `locked while` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC"}),
+        frozenset({"THROWN", "MOTOR", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC", "STARTS"}),
         "a clause about how it moves (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
