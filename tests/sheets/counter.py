@@ -42,11 +42,11 @@ def _of_statement(statement: str) -> Counter[str]:
             return Counter({"current detectors": 1, "isolated": isolated})
         case "driver":
             return Counter({"drivers": 1})
-        case "turnout":
-            contacts = 2 * len(re.findall(r"\bcontacts normal, reverse", statement))
-            contacts += len(re.findall(r"\bcontact (?:normal|reverse)", statement))
+        case "turnout" | "slip" | "derail" | "gate":
+            contacts = 2 * len(re.findall(r"\bcontacts [\w-]+, [\w-]+", statement))
+            contacts += len(re.findall(r"\bcontact [\w-]+", statement))
             machines = len(re.findall(r"\bmotor\b", statement))
-            many = len(re.match(rf"turnout{names}", statement)[1].split(","))  # type: ignore[index]
+            many = len(re.match(rf"{words[0]}{names}", statement)[1].split(","))  # type: ignore[index]
             return Counter({"contacts": many * contacts, "machines": many * machines})
         case "supply" | "booster":
             fuses = len(re.findall(r"\bfuse\b", statement))

@@ -12,7 +12,7 @@ ROOT = Path(__file__).resolve().parents[2]
 
 def _is_wired(text: str) -> bool:
     words = text.split()
-    return ("feeders" in words or "driver" in words) and "include" not in words
+    return ("feeders" in words or "driver" in words) and not {"include", "module"} & {*words}
 
 
 def _all() -> dict[str, str]:

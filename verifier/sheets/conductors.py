@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal
 
+from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import FaultKind, fault_name
@@ -191,9 +192,9 @@ class _Harness:
                 )  # fmt: skip
         for detector in self.wiring.detectors_of(block):
             yield from self._detector(detector)
-        for piece in self.plan.track.pieces.values():
-            machine = self.wiring.machines.get(piece.name)
-            if piece.block == block and machine is not None:
+        for device in devices(self.plan).values():
+            machine = self.wiring.machines.get(device.name)
+            if device.block == block and machine is not None:
                 yield from self._machine(machine)
 
     # -------------------------------------------------------------- detectors, machines
