@@ -69,7 +69,7 @@ def _text(token: Token, around: Tree[Token]) -> str:
         case "STRING" if around.data in ("claim", "subject") and is_name(token[1:-1]):
             return token[1:-1]
         case "CONTACT" | "CONTACTS" if around.data == "contacts":
-            return "contact" if len([*around.find_data("side")]) == 1 else "contacts"
+            return "contact" if len([*around.find_data("position_of_device")]) == 1 else "contacts"
     return str(token)
 
 
