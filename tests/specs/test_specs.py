@@ -13,6 +13,7 @@ from tests.differential.truth import Truth, single_faults
 from tests.junction_files import SPEC_FILES, SPECS, TIMED_SPECS
 from tests.proofs import proved
 from verifier.decide.claims import matches
+from verifier.decide.histories import MISHAPS
 from verifier.language.format.formatter import format_text
 from verifier.language.source import Span
 from verifier.logic.expr import holds
@@ -32,7 +33,7 @@ ENUMERABLE = 20_000
 # Those with more situations than that, over truth and commands.
 TOO_MANY = {
     "crossovers-both-ways", "double-track-junction", "passing-siding", "single-track-by-lever",
-    "wired-passing-siding", "wye", "yard-throat",
+    "two-of-each", "two-of-each-part", "wired-passing-siding", "wye", "yard-throat",
 }  # fmt: skip
 ENUMERATED = [p for p in FILES if p not in TIMED_SPECS and p.stem not in TOO_MANY]
 # With each fault in turn: all that is wired, but for those with too many situations then.
@@ -40,7 +41,7 @@ ENUMERATED_WITH_FAULTS = [
     path
     for path in FILES
     if path.parent.name in ("wiring", "failures")
-    and path.stem not in ("wired-end-of-siding", "wired-passing-siding")
+    and path.stem not in ("two-of-each-part", "wired-end-of-siding", "wired-passing-siding")
 ]
 
 every_spec = pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
@@ -125,9 +126,13 @@ def test_one_with_one_thing_wrong_stands_beside_a_safe_one(path: Path) -> None:
 
 @every_expecting_spec
 def test_every_expectation_is_needed(path: Path) -> None:
-    """Without any, what each speaks of fails; and no other expectation speaks of it."""
+    """Without any, what each speaks of fails; and no other expectation speaks of it. (What can be
+    done again is decided once mishaps are expected.)"""
     expectations = verifier.load(path).expectations
-    verdicts = proved_without(path, (e.span for e in expectations)).verdicts
+    verdicts = [
+        *proved_without(path, (e.span for e in expectations)).verdicts,
+        *proved_without(path, (e.span for e in expectations if e.claim not in MISHAPS)).verdicts,
+    ]
     broken = [v.obligation for v in verdicts if v.status == "broken"]
     for verdict in verdicts:
         if verdict.fails:
@@ -143,13 +148,18 @@ def test_every_waiver_is_needed(path: Path) -> None:
     waivers = verifier.load(path).waivers
     if not waivers:
         return
-    report = proved_without(path, (w.span for w in waivers))
+    verdicts = [
+        *proved_without(path, (w.span for w in waivers)).verdicts,
+        *proved_without(path, (w.span for w in waivers if w.claim not in MISHAPS)).verdicts,
+    ]
     for waiver in waivers:
-        assert any(v.fails and matches(waiver, v.obligation) for v in report.verdicts), waiver
+        assert any(v.fails and matches(waiver, v.obligation) for v in verdicts), waiver
 
 
 @every_spec
 def test_every_assumption_is_needed(path: Path) -> None:
+    if path.stem == "two-of-each":
+        pytest.skip("it shows how each statement is written, needed or not")
     for claim in verifier.load(path).assumptions:
         assert proved_without(path, [claim.span]).exit_code == 1, claim.span.text
 
@@ -162,7 +172,8 @@ def test_the_enumerator_goes_through_all_that_it_can() -> None:
         count, faults = count_situations(plan.inputs), len(single_faults(plan))
         if path not in TIMED_SPECS:
             assert (path in ENUMERATED) == (count <= ENUMERABLE), path
-        assert (path in ENUMERATED_WITH_FAULTS) == (0 < count * faults <= ENUMERABLE), path
+            few = 0 < count * faults <= ENUMERABLE
+            assert (path in ENUMERATED_WITH_FAULTS) == few, path
 
 
 @pytest.mark.parametrize("path", ENUMERATED, ids=lambda path: path.stem)
