@@ -112,7 +112,7 @@ def test_nothing_is_possible_by_a_train_that_derailed() -> None:
     assert found["own"].status == "broken"
 
 
-def test_what_can_always_be_done_again_is_decided_though_trains_may_collide() -> None:
+def test_what_can_always_be_done_again_is_decided_where_collisions_are_expected() -> None:
     text = """
 edge West, East
 block A, B, C
@@ -124,6 +124,7 @@ signal 2 at C | B
   Clear when B clear
   Stop otherwise
 trains obey signals
+expect broken collision
 """
     found = verdicts(text)
     assert found["collision"].status == "broken"
