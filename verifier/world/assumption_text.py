@@ -345,7 +345,7 @@ def _points_move(plan: Plan) -> Iterator[str]:
     snap = [d for d in moved if d.name in throws and throws[d.name].snap]
     yield from _about(
         (d.name for d in moved if d.name not in throws or throws[d.name].by == "anyone"),
-        "Nothing is said of how {} is thrown: anyone may, at any time.",
+        "Nothing is said of what throws {}: anyone may, at any time.",
     )
     yield from _about(
         (d.name for d in moved if d.has_points and d not in snap),
