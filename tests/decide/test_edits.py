@@ -143,7 +143,7 @@ def test_any_edits_of_wired_files(path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "path", TIMED_SPECS if NIGHTLY else TIMED_EXAMPLES[::2], ids=lambda path: path.stem
+    "path", TIMED_SPECS if NIGHTLY else TIMED_EXAMPLES[::5], ids=lambda path: path.stem
 )
 def test_any_edits_of_files_over_time(path: Path) -> None:
     @ANY

@@ -97,7 +97,7 @@ def test_right_locking_is_proved(
 
 
 @needs_directed_checker
-@pytest.mark.parametrize("defect", DEFECTS if NIGHTLY else DEFECTS[::4])
+@pytest.mark.parametrize("defect", DEFECTS if NIGHTLY else DEFECTS[::8])
 def test_a_defect_breaks_something(defect: Defect, tmp_path: Path) -> None:
     """On the first line or station with a place for it."""
     plan = verifier.load_text(_with(defect))
