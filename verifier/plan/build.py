@@ -13,7 +13,7 @@ from verifier.plan.claims import read_claims
 from verifier.plan.conditions import resolve
 from verifier.plan.locking.build_locking import read_locking
 from verifier.plan.locking.crew_rules import read_promises
-from verifier.plan.locking.locking_model import NamedRoute
+from verifier.plan.locking.locking_model import Locking, NamedRoute
 from verifier.plan.locking.starts import read_starts
 from verifier.plan.model import (
     Block,
@@ -98,9 +98,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
     named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}
-    locking = read_locking(statements, named, words)
-    starts = read_starts(statements, crossovers, locking, conditions, names)
-    locking = replace(locking, starts=starts)
+    locking = _locking(statements, named, crossovers, conditions, words)
     claims = read_claims(statements, words)
     packets = read_packets(statements, chart, posts, names)
     declared_limits = _declared_limits(statements, names)
@@ -108,11 +106,9 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     if names.errors:
         raise InputError(names.errors)
     equipment = derive_equipment(wiring, track, blocks, signals, conditions, locking)
-    impossible = list(impossible_clauses(wiring, equipment))
-    if impossible:
+    if impossible := list(impossible_clauses(wiring, equipment)):
         raise InputError(impossible)
-    steps = (observables.relay(r.name) for r in locking.relays.values() if r.step_of)
-    inputs = (*_inputs(statements, words.levers), *steps)
+    inputs = _inputs(statements, words.levers, locking)
     plan = Plan(
         source=source,
         title=next((s.title for s in statements if isinstance(s, tree.Layout)), source.name),
@@ -140,12 +136,29 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         unwired_inputs=inputs,
         _routes_by_signal={s: tuple(those) for s, those in groupby(routes, lambda r: r.signal)},
     )
+    return _with_promises(plan, statements, names)
+
+
+def _locking(
+    statements: Sequence[tree.Statement],
+    named_routes: Mapping[str, NamedRoute],
+    crossovers: Sequence[Crossover],
+    conditions: Mapping[str, NamedCondition],
+    words: Vocabulary,
+) -> Locking:
+    locking = read_locking(statements, named_routes, words)
+    starts = read_starts(statements, crossovers, locking, conditions, words.names)
+    return replace(locking, starts=starts)
+
+
+def _with_promises(plan: Plan, statements: Sequence[tree.Statement], names: Names) -> Plan:
+    """The plan with what its crew promises, which is about the plan as a whole."""
     promises = read_promises(statements, names, plan)
     if names.errors:
         raise InputError(names.errors)
     if not promises:
         return plan
-    return replace(plan, locking=replace(locking, over_time=True, promises=promises))
+    return replace(plan, locking=replace(plan.locking, over_time=True, promises=promises))
 
 
 def _declared_limits(
@@ -275,9 +288,9 @@ def _conditions(
 
 
 def _inputs(
-    statements: Sequence[Any], levers: Mapping[str, tuple[str, ...]]
+    statements: Sequence[Any], levers: Mapping[str, tuple[str, ...]], locking: Locking
 ) -> tuple[Observable, ...]:
-    """Truth and commands, in the order of the file; then memory."""
+    """Truth and commands, in the order of the file; then memory, last the steps of sequences."""
 
     def made(kinds: Mapping[Any, Callable[[str], Observable]]) -> list[Observable]:
         return [
@@ -301,4 +314,5 @@ def _inputs(
         tree.Timer: observables.timer,
         tree.Traffic: observables.traffic,
     }
-    return (*made(truth_and_commands), *made(memory))
+    steps = (observables.relay(relay.name) for relay in locking.relays.values() if relay.step_of)
+    return (*made(truth_and_commands), *made(memory), *steps)

@@ -6,28 +6,15 @@ as it was, or as it is after acting; never in a circle.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import NamedTuple
 
 from verifier.plan import observables
-from verifier.plan.locking.locking_model import conditions_of, races
+from verifier.plan.locking.locking_model import Sight, conditions_of, races
 from verifier.plan.model import Plan
 from verifier.plan.observables import Fact, Observable, facts_unfolded
 from verifier.plan.signals.heads import signal_of
 
 _MEMORY = ("relay", "timer", "traffic", "points report", "derail report", "gate report")
 _SHOWN = ("aspect", "color")
-
-
-class Sight(NamedTuple):
-    """That ``reader`` asks for ``read``: itself, or by the signals that it asks for."""
-
-    reader: str
-    read: str
-    by_signals: bool
-
-    @property
-    def choice(self) -> Observable:
-        return observables.sight(self.reader, self.read, by_signals=self.by_signals)
 
 
 def sights_of(plan: Plan, names: Sequence[str]) -> Iterator[Sight]:

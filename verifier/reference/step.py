@@ -5,29 +5,25 @@ value of every state variable, choice and command. Out: everything that can be o
 moment, events included, and the next value of each state variable.
 """
 
-from collections import ChainMap
 from collections.abc import Callable, Iterator, Mapping, Sequence, Set
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property, lru_cache
 from itertools import product
 
 from verifier.plan import observables
 from verifier.plan.devices import Device
-from verifier.plan.locking.locking_model import Relay, Throw, Timer, Traffic
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
-from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind
+from verifier.plan.wiring.faults import Fault
+from verifier.reference.acting import Acted, Acting
 from verifier.reference.commands_read import commands_read
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.crew import CrewStep
-from verifier.reference.equipment import EquipmentState
 from verifier.reference.evaluator import Evaluator, Seen
 from verifier.reference.places import Places
 from verifier.reference.positions import Positions
-from verifier.reference.sights import Sight, may_change, without_circles
 from verifier.reference.state_variables import StateVariables
 from verifier.reference.stopwatch import Stopwatch
 from verifier.reference.train_step import TrainStep
@@ -241,23 +237,9 @@ def replay(
     return bool(trace) and bad(observed)
 
 
-@dataclass(frozen=True, slots=True)
-class _Acted:
-    """What one comes to that acts: its next states; whether it waits on; the delay that ended."""
-
-    states: Valuation
-    waits: bool = False
-    ended: tuple[tuple[str, str], ...] = ()
-
-
 class _Step:
     """One transition, while it is computed. What happens in it does so only if the assumptions
-    allow the moment that it leads to.
-
-    Trains start from one moment. Relays, timers, traffic and what moves, built of relays, act in
-    any order (:mod:`verifier.reference.sights`). As one program relays, timers and traffic act in
-    the order of the file, each on the new values of those before it, and what moves starts from
-    the same moment as trains."""
+    allow the moment that it leads to."""
 
     def __init__(
         self, stepper: Stepper, moment: Valuation, made: Valuation | None, wrecked: Set[str]
@@ -268,10 +250,7 @@ class _Step:
         self.variables = stepper.variables
         self.now = moment
         self.observed = stepper.look(moment)
-        self._look = stepper.look
         self._made = made
-        # What one that acts sees.
-        self._seen: Mapping[Observable, str] = self.observed
         self.successor: dict[Observable, str] = {}
         self.events: dict[Observable, str] = {}
         self.begun: list[Observable] = []
@@ -279,7 +258,12 @@ class _Step:
 
     def transition(self) -> Transition:
         self.successor |= {what: self.now[what] for what in self.variables.states}
-        self._everything_acts()
+        acting = Acting(
+            self.variables, self.now, self.observed, self.stepper.look, self.stepper.situation,
+            self._made,
+        )  # fmt: skip
+        for name, acted in acting.all_acted().items():
+            self._becomes(name, acted)
         moving = {device.name for device in self.variables.moving if self._moves(device)}
         moving |= {d.name for d in self.variables.devices.values()
                    if d.pipe is not None and d.pipe.points in moving}  # fmt: skip
@@ -332,187 +316,19 @@ class _Step:
         """Whether a condition holds now."""
         return is_true(condition, looking_at(self.observed), {}, self.plan)
 
-    def _holds_as_seen(self, condition: Condition | None) -> bool:
-        """Whether a condition holds for one that acts, as it sees the others."""
-        look = looking_at(self._seen)
-        return condition is not None and is_true(condition, look, {}, self.plan)
+    # -------------------------------------------------------------- what acted
 
-    # -------------------------------------------------------------- everything acts
-
-    def _everything_acts(self) -> None:
-        if not self.plan.locking.building.of_relays:
-            acted: dict[Observable, str] = {}
-            for name in self.plan.locking.memory:
-                states = self._act(name, acted, {})
-                self._becomes(name, states)
-                acted |= states.states
-            for device in self.variables.moving:
-                self._becomes(device.name, self._act(device.name, {}, {}))
-            return
-        seen = self._sights_now()
-        done: dict[str, _Acted] = {}
-        waiting = list(self.variables.acting)
-        while waiting:
-            name = waiting.pop()
-            own = [sight for sight in seen if sight.reader == name]
-            first = [sight.read for sight in own if sight.read not in done]
-            if first:
-                waiting += [name, *first]
-            elif name not in done:
-                views: tuple[dict[Observable, str], dict[Observable, str]] = ({}, {})
-                for sight in own:
-                    views[sight.by_signals].update(done[sight.read].states)
-                done[name] = self._act(name, *views)
-        for name in self.variables.acting:
-            self._becomes(name, done[name])
-
-    def _becomes(self, name: str, acted: _Acted) -> None:
+    def _becomes(self, name: str, acted: Acted) -> None:
         self.successor |= acted.states
         self.ended += acted.ended
         clock = self.variables.clock(name)
         if clock:
             self.successor[clock] = "running" if acted.waits else "at rest"
 
-    def _sights_now(self) -> frozenset[Sight]:
-        """Who sees whom after it has acted."""
-        sights = self.variables.sights
-        if self._made is None:
-            chosen = [s for s in sights if self.now.get(s.choice) == "yes"]
-            return without_circles(chosen)
-        before = {
-            name: {what: self.now[what] for what in self.variables.seen_by(name)}
-            for name in self.variables.acting
-        }
-        change = may_change(
-            self.variables.acting, before, sights, lambda *way: self._act(*way).states
-        )
-        return without_circles(
-            [s for s in sights
-             if (self.now if s.read in change else self._made).get(s.choice) == "yes"]
-        )  # fmt: skip
-
-    def _act(self, name: str, direct: Valuation, by_signals: Valuation) -> _Acted:
-        """How one acts that sees some states not as they were."""
-        self._seen = self._as_seen(direct, by_signals)
-        locking = self.plan.locking
-        if name in locking.relays:
-            return self._relay(locking.relays[name])
-        if name in locking.timers:
-            return self._timer(locking.timers[name])
-        if name in locking.traffic:
-            return self._traffic(locking.traffic[name])
-        return self._device(self.variables.devices[name])
-
-    def _as_seen(self, direct: Valuation, by_signals: Valuation) -> Valuation:
-        """What is observed, where some states are seen not as they were: directly, and by the
-        signals that depend on them."""
-        near = {**self.observed, **direct}
-        if any(what.kind in observables.LYING for what in direct):
-            near |= self._look(ChainMap({**direct}, self.now))  # type: ignore[arg-type]
-        far: Mapping[Observable, str] = self.observed
-        if by_signals:
-            far = self._look(ChainMap({**by_signals}, self.now))  # type: ignore[arg-type]
-        return {**near, **{w: far[w] for w in near if w.kind in ("aspect", "color")}}
-
-    # -------------------------------------------------------------- memory
-
-    def _relay(self, relay: Relay) -> _Acted:
-        what = observables.relay(relay.name)
-        now = self.now[what]
-        stuck = now == "up" and self._holds_as_seen(relay.sticks)
-        wanted = "up" if stuck or self._holds_as_seen(relay.picks) else "down"
-        if wanted == now:
-            return _Acted({what: now})
-        return self._delayed(relay.name, what, wanted)
-
-    def _timer(self, timer: Timer) -> _Acted:
-        what = observables.timer(timer.name)
-        now = self.now[what]
-        if not self._holds_as_seen(timer.runs):
-            return _Acted({what: "idle"})
-        if now != "running":
-            return _Acted({what: "running" if now == "idle" else "done"})
-        return self._delayed(timer.name, what, "done")
-
-    def _delayed(self, name: str, what: Observable, then: str) -> _Acted:
-        """The state of a relay or timer that waits to change, and whether it waits on. A delay is
-        over when that is chosen, but not in the moment in which it begins."""
-        if self.variables.delay(name, then) is None:
-            return _Acted({what: then})
-        clock = self.variables.clock(name)
-        may_end = clock is None or self.now[clock] == "running"
-        if not may_end or not self._chosen("expiry", name):
-            return _Acted({what: self.now[what]}, waits=True)
-        return _Acted({what: then}, ended=((name, then),))
-
-    def _traffic(self, traffic: Traffic) -> _Acted:
-        what = observables.traffic(traffic.name)
-        rightward = self._holds_as_seen(traffic.rightward)
-        leftward = self._holds_as_seen(traffic.leftward)
-        if rightward == leftward or self._holds_as_seen(traffic.locked):
-            return _Acted({what: self.now[what]})
-        return _Acted({what: "rightward" if rightward else "leftward"})
-
-    # -------------------------------------------------------------- what moves
-
     def _moves(self, device: Device) -> bool:
         """Whether something moves. A gate that was thrown open lies open, and does not."""
         lies, then = self.now[device.lies], self.successor[device.lies]
         return then != lies or (lies == "open" and self.successor[device.told] != "open")
-
-    def _device(self, device: Device) -> _Acted:
-        """How something lies next, having been thrown if it is to be."""
-        throw = self.plan.locking.throws.get(device.name)
-        locked = throw is not None and self._holds_as_seen(throw.locked)
-        wanted = None if locked else self._wanted(device, throw)
-        told = wanted or self.now[device.told]
-        return _Acted({device.told: told, device.lies: self._next_lie(device, told, throw)})
-
-    def _wanted(self, device: Device, throw: Throw | None) -> str | None:
-        """The position that is called for, None if it is left as it is."""
-        normal, reverse = device.positions
-        match throw.by if throw else "anyone":
-            case "lever" if throw and throw.lever:
-                levers = {what.name: what for what in self.plan.inputs if what.kind == "lever"}
-                stands = self.now[levers[throw.lever]]
-                return {"normal": normal, "reverse": reverse}.get(stands)
-            case "buttons" if throw:
-                back, away = (self.now[observables.button(b)] == "pressed" for b in throw.buttons)
-                if back == away:
-                    return None
-                return normal if back else reverse
-            case "rule" if throw and throw.away_when:
-                return reverse if self._holds_as_seen(throw.away_when) else normal
-            case _:
-                if not self._chosen("throw", device.name):
-                    return None
-                return reverse if self.now[device.told] == normal else normal
-
-    def _next_lie(self, device: Device, told: str, throw: Throw | None) -> str:
-        lies = self.now[device.lies]
-        match self._stall(device.name):
-            case "stays":
-                return lies
-            case "stops":
-                return lies if lies == told else "open"
-            case _:
-                pass
-        if (throw is not None and throw.snap) or lies == told:
-            return told
-        arrives = lies == "open" and self._chosen("arrival", device.name)
-        return told if arrives else "open"
-
-    def _stall(self, turnout: str) -> str:
-        """Whether a fault leaves points as they are (``stays``), or open once they move
-        (``stops``); empty if neither."""
-        machine = self.plan.wiring.machines.get(turnout)
-        if not self.variables.ways or machine is None or machine.motor is None:
-            return ""
-        wires = EquipmentState(self.plan, self.stepper.situation(self.now))
-        way = wires.fault(FaultKind.MACHINE, turnout)
-        if way == DISOBEYED or not wires.has_power(turnout, machine.supply):
-            return "stays"
-        return "stops" if way == STOPPED else ""
 
     # -------------------------------------------------------------- what is late, what is lost
 

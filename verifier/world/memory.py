@@ -13,10 +13,11 @@ from functools import cache, cached_property
 from verifier.logic.expr import Atom, Expr, atom, conjunction, disjunction, negation
 from verifier.logic.transition_system import Delay, Window
 from verifier.plan import observables
+from verifier.plan.locking.locking_model import Sight
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 from verifier.world.acting import Acting, Acts, Stalls, Values
-from verifier.world.races import Races, Reading, Sight, View, chosen
+from verifier.world.races import Races, Reading, View, chosen
 
 
 class Memory:

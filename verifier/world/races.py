@@ -11,7 +11,7 @@ when each holds. All others are left out: files in which nothing races have none
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import get_args
 
@@ -29,27 +29,13 @@ from verifier.logic.expr import (
 )
 from verifier.logic.satisfiable import may_hold
 from verifier.plan import observables
-from verifier.plan.locking.locking_model import conditions_of, races
+from verifier.plan.locking.locking_model import Sight, conditions_of, races
 from verifier.plan.observables import Condition, Observable
 from verifier.world.acting import Acting, Values
 
 SHOWN = frozenset(get_args(observables.Shown))
 # What is seen of the states of others, where that is not what they were.
 View = Mapping[Observable, Values]
-
-
-@dataclass(frozen=True, slots=True)
-class Sight:
-    """That ``reader`` sees ``read`` after it has acted: by its own contacts, or by those of the
-    signals that the reader asks about."""
-
-    reader: str
-    read: str
-    by_signals: bool
-
-    @property
-    def choice(self) -> Observable:
-        return observables.sight(self.reader, self.read, by_signals=self.by_signals)
 
 
 class Reading:

@@ -8,7 +8,8 @@ from typing import Literal
 
 from verifier.language.source import Span
 from verifier.language.statements.locking import CrewRule
-from verifier.plan.observables import Condition
+from verifier.plan import observables
+from verifier.plan.observables import Condition, Observable
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,3 +212,18 @@ def conditions_of(name: str, locking: Locking) -> tuple[Condition, ...]:
         throw = locking.throws[name]
         return tuple(filter(None, (throw.locked, throw.away_when)))
     return ()
+
+
+@dataclass(frozen=True, slots=True)
+class Sight:
+    """That ``reader``, which acts, asks for ``read``, which acts in the same step: by its own
+    contacts, or by those of the signals that the reader asks about. Where it is chosen, the reader
+    sees what the other one comes to."""
+
+    reader: str
+    read: str
+    by_signals: bool
+
+    @property
+    def choice(self) -> Observable:
+        return observables.sight(self.reader, self.read, by_signals=self.by_signals)

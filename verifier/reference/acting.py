@@ -1,0 +1,233 @@
+"""How everything that acts does so in one step: relays, timers, directions of traffic, and what
+moves.
+
+Part of the reference: no expressions, and nothing that encodes. In: a moment, and what can be
+observed at it. Out: what each comes to. Built of relays, they act in any order
+(:mod:`verifier.reference.sights`). As one program relays, timers and traffic act in the order of
+the file, each on the new values of those before it, and what moves starts from the moment itself.
+"""
+
+from collections import ChainMap
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from verifier.plan import observables
+from verifier.plan.devices import Device
+from verifier.plan.locking.locking_model import Relay, Sight, Throw, Timer, Traffic
+from verifier.plan.observables import Choice, Condition, Observable
+from verifier.plan.situation import Situation
+from verifier.plan.wiring.faults import DISOBEYED, STOPPED, FaultKind
+from verifier.reference.condition_eval import is_true, looking_at
+from verifier.reference.equipment import EquipmentState
+from verifier.reference.sights import may_change, without_circles
+from verifier.reference.state_variables import StateVariables
+from verifier.reference.transition import Valuation
+
+
+@dataclass(frozen=True, slots=True)
+class Acted:
+    """What one comes to that acts: its next states; whether it waits on; the delay that ended."""
+
+    states: Valuation
+    waits: bool = False
+    ended: tuple[tuple[str, str], ...] = ()
+
+
+class Acting:
+    """All that acts at one moment ``now``, at which ``observed`` can be observed. ``look`` and
+    ``situation``: as in :class:`~verifier.reference.step.Stepper`. ``made``: the choices made so
+    far, where a choice is made when it is read."""
+
+    def __init__(
+        self,
+        variables: StateVariables,
+        now: Valuation,
+        observed: Mapping[Observable, str],
+        look: Callable[[Valuation], Mapping[Observable, str]],
+        situation: Callable[[Valuation], Situation],
+        made: Valuation | None,
+    ):
+        self.plan = variables.plan
+        self.variables = variables
+        self.now = now
+        self._observed = observed
+        self._look = look
+        self._situation = situation
+        self._made = made
+        # What one that acts sees.
+        self._seen = observed
+
+    def all_acted(self) -> Mapping[str, Acted]:
+        """What each comes to, by name."""
+        if self.plan.locking.building.of_relays:
+            return self._in_any_order()
+        return self._in_the_order_of_the_file()
+
+    def _in_the_order_of_the_file(self) -> Mapping[str, Acted]:
+        acted: dict[str, Acted] = {}
+        by_now: dict[Observable, str] = {}
+        for name in self.plan.locking.memory:
+            acted[name] = self._act(name, by_now, {})
+            by_now |= acted[name].states
+        return acted | {d.name: self._act(d.name, {}, {}) for d in self.variables.moving}
+
+    def _in_any_order(self) -> Mapping[str, Acted]:
+        seen = self._sights_now()
+        done: dict[str, Acted] = {}
+        waiting = list(self.variables.acting)
+        while waiting:
+            name = waiting.pop()
+            own = [sight for sight in seen if sight.reader == name]
+            first = [sight.read for sight in own if sight.read not in done]
+            if first:
+                waiting += [name, *first]
+            elif name not in done:
+                views: tuple[dict[Observable, str], dict[Observable, str]] = ({}, {})
+                for sight in own:
+                    views[sight.by_signals].update(done[sight.read].states)
+                done[name] = self._act(name, *views)
+        return {name: done[name] for name in self.variables.acting}
+
+    def _sights_now(self) -> frozenset[Sight]:
+        """Who sees whom after it has acted."""
+        sights = self.variables.sights
+        if self._made is None:
+            chosen = [s for s in sights if self.now.get(s.choice) == "yes"]
+            return without_circles(chosen)
+        before = {
+            name: {what: self.now[what] for what in self.variables.seen_by(name)}
+            for name in self.variables.acting
+        }
+        change = may_change(
+            self.variables.acting, before, sights, lambda *way: self._act(*way).states
+        )
+        return without_circles(
+            [s for s in sights
+             if (self.now if s.read in change else self._made).get(s.choice) == "yes"]
+        )  # fmt: skip
+
+    def _act(self, name: str, direct: Valuation, by_signals: Valuation) -> Acted:
+        """How one acts that sees some states not as they were."""
+        self._seen = self._as_seen(direct, by_signals)
+        locking = self.plan.locking
+        if name in locking.relays:
+            return self._relay(locking.relays[name])
+        if name in locking.timers:
+            return self._timer(locking.timers[name])
+        if name in locking.traffic:
+            return self._traffic(locking.traffic[name])
+        return self._device(self.variables.devices[name])
+
+    def _as_seen(self, direct: Valuation, by_signals: Valuation) -> Valuation:
+        """What is observed, where some states are seen not as they were: directly, and by the
+        signals that depend on them."""
+        near = {**self._observed, **direct}
+        if any(what.kind in observables.LYING for what in direct):
+            near |= self._look(ChainMap({**direct}, self.now))  # type: ignore[arg-type]
+        far: Mapping[Observable, str] = self._observed
+        if by_signals:
+            far = self._look(ChainMap({**by_signals}, self.now))  # type: ignore[arg-type]
+        return {**near, **{w: far[w] for w in near if w.kind in ("aspect", "color")}}
+
+    def _chosen(self, kind: Choice, name: str) -> bool:
+        return self.now.get(observables.choice(kind, name), "no") == "yes"
+
+    def _holds(self, condition: Condition | None) -> bool:
+        """Whether a condition holds for one that acts, as it sees the others."""
+        look = looking_at(self._seen)
+        return condition is not None and is_true(condition, look, {}, self.plan)
+
+    # -------------------------------------------------------------- memory
+
+    def _relay(self, relay: Relay) -> Acted:
+        what = observables.relay(relay.name)
+        now = self.now[what]
+        stuck = now == "up" and self._holds(relay.sticks)
+        wanted = "up" if stuck or self._holds(relay.picks) else "down"
+        if wanted == now:
+            return Acted({what: now})
+        return self._delayed(relay.name, what, wanted)
+
+    def _timer(self, timer: Timer) -> Acted:
+        what = observables.timer(timer.name)
+        now = self.now[what]
+        if not self._holds(timer.runs):
+            return Acted({what: "idle"})
+        if now != "running":
+            return Acted({what: "running" if now == "idle" else "done"})
+        return self._delayed(timer.name, what, "done")
+
+    def _delayed(self, name: str, what: Observable, then: str) -> Acted:
+        """The state of a relay or timer that waits to change, and whether it waits on. A delay is
+        over when that is chosen, but not in the moment in which it begins."""
+        if self.variables.delay(name, then) is None:
+            return Acted({what: then})
+        clock = self.variables.clock(name)
+        may_end = clock is None or self.now[clock] == "running"
+        if not may_end or not self._chosen("expiry", name):
+            return Acted({what: self.now[what]}, waits=True)
+        return Acted({what: then}, ended=((name, then),))
+
+    def _traffic(self, traffic: Traffic) -> Acted:
+        what = observables.traffic(traffic.name)
+        rightward = self._holds(traffic.rightward)
+        leftward = self._holds(traffic.leftward)
+        if rightward == leftward or self._holds(traffic.locked):
+            return Acted({what: self.now[what]})
+        return Acted({what: "rightward" if rightward else "leftward"})
+
+    # -------------------------------------------------------------- what moves
+
+    def _device(self, device: Device) -> Acted:
+        """How something lies next, having been thrown if it is to be."""
+        throw = self.plan.locking.throws.get(device.name)
+        locked = throw is not None and self._holds(throw.locked)
+        wanted = None if locked else self._wanted(device, throw)
+        told = wanted or self.now[device.told]
+        return Acted({device.told: told, device.lies: self._next_lie(device, told, throw)})
+
+    def _wanted(self, device: Device, throw: Throw | None) -> str | None:
+        """The position that is called for, None if it is left as it is."""
+        normal, reverse = device.positions
+        match throw.by if throw else "anyone":
+            case "lever" if throw and throw.lever:
+                levers = {what.name: what for what in self.plan.inputs if what.kind == "lever"}
+                stands = self.now[levers[throw.lever]]
+                return {"normal": normal, "reverse": reverse}.get(stands)
+            case "buttons" if throw:
+                back, away = (self.now[observables.button(b)] == "pressed" for b in throw.buttons)
+                if back == away:
+                    return None
+                return normal if back else reverse
+            case "rule" if throw and throw.away_when:
+                return reverse if self._holds(throw.away_when) else normal
+            case _:
+                if not self._chosen("throw", device.name):
+                    return None
+                return reverse if self.now[device.told] == normal else normal
+
+    def _next_lie(self, device: Device, told: str, throw: Throw | None) -> str:
+        lies = self.now[device.lies]
+        match self._stall(device.name):
+            case "stays":
+                return lies
+            case "stops":
+                return lies if lies == told else "open"
+            case _:
+                pass
+        if (throw is not None and throw.snap) or lies == told:
+            return told
+        arrives = lies == "open" and self._chosen("arrival", device.name)
+        return told if arrives else "open"
+
+    def _stall(self, turnout: str) -> str:
+        """Whether a fault leaves points as they are (``stays``), or open once they move
+        (``stops``); empty if neither."""
+        machine = self.plan.wiring.machines.get(turnout)
+        if not self.variables.ways or machine is None or machine.motor is None:
+            return ""
+        wires = EquipmentState(self.plan, self._situation(self.now))
+        way = wires.fault(FaultKind.MACHINE, turnout)
+        if way == DISOBEYED or not wires.has_power(turnout, machine.supply):
+            return "stays"
+        return "stops" if way == STOPPED else ""
