@@ -33,10 +33,12 @@ class Exclusion:
         for literal in (*lasting, *self._cnf.constraints):
             self._sat.add((literal,))
         self._found: list[Expr] = []
+        self._left = 0
 
     def exclude(self, state: Mapping[Observable, str], back: int) -> tuple[Expr, ...] | None:
         """Clauses that exclude a state, found by going back so many steps from it; None where that
         did not suffice."""
+        self._left = PREDECESSORS * (back + 1)
         bits = (self._cnf.bit(w, state[w]) for w in self._cnf.system.states)
         if not self._excluded(tuple(b for b in dict.fromkeys(bits) if abs(b) != TRUE), back):
             return None
@@ -45,7 +47,8 @@ class Exclusion:
         return found
 
     def _excluded(self, cube: Clause, steps: int) -> bool:
-        for _ in range(PREDECESSORS):
+        while self._left > 0:
+            self._left -= 1
             if not self._avoids_start(cube):
                 return False
             wider = self._widened(cube)
