@@ -177,7 +177,8 @@ class _Furniture:
             kind, name = ("block", piece.block) if home else ("piece", piece.name)
             anchor = (low + high) / 2, on_paper(0, cell.y)[1]
             lefts = (middle, *steps)
-            yield SvgLabel(kind, name, width, NAME_HIGH, anchor, (BELOW, ABOVE), lefts, 4)
+            off = 10 if home and self.there.gates_at(piece) else 4
+            yield SvgLabel(kind, name, width, NAME_HIGH, anchor, (BELOW, ABOVE), lefts, off)
 
     def derails(self) -> Iterator[SvgLabel]:
         for port, names in self.there.derails.items():
@@ -198,8 +199,9 @@ class _Furniture:
             if kind == "gate":
                 x, y = box.middle[0], box.bottom - 6
                 width = self._told_width(name, "seated")
-                yield SvgLabel("gate", name, width, NAME_HIGH, (x, y), (BELOW, ABOVE),
-                          _over(x, width), 11)  # fmt: skip
+                # Above, so that the name of its block, which is short, has room below.
+                yield SvgLabel("gate", name, width, NAME_HIGH, (x, y), (ABOVE, BELOW),
+                          _over(x, width), 19)  # fmt: skip
 
     def gaps(self) -> Iterator[SvgLabel]:
         done: set[Joint] = set()
