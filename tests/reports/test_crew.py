@@ -34,7 +34,7 @@ def test_the_lines_to_write_come_first(tmp_path: Path, capsys: pytest.CaptureFix
     lines = out.splitlines()
     assert code == 0
     assert lines[2:6] == [
-        "   Safe in operation if your crew keeps these promises (these are the fewest):",
+        "   Safe in operation if your crew keeps these promises (none can be left out):",
         "     crew promises not to throw T1 under a train",
         "     crew promises not to throw T1 under clear signals",
         "   With these promises: proved in operation.",

@@ -90,7 +90,7 @@ def _answer(found: Fewest, report: Report, ink: Ink) -> Iterator[str]:
     if not found.needed:
         yield from paragraph(f"{other} in operation: your crew has to promise nothing.", ink)
         return
-    fewest = "these are the fewest" if _is_least(found) else "fewer may do"
+    fewest = "none can be left out" if _is_least(found) else "fewer may do"
     yield from paragraph(f"{other} in operation if your crew keeps these promises ({fewest}):", ink)
     if not found.plan.locking.over_time:
         yield "     trains obey signals"

@@ -97,7 +97,7 @@ def tally_words(verdicts: Iterable[Verdict]) -> str:
     """``2 broken, 36 proved``."""
     numbers = tallies(verdicts)
     said = [f"{n} {_TALLY_WORDS[kind]}" for kind, n in numbers.items() if n]
-    return ", ".join(said) or "nothing to prove"
+    return ", ".join(said) or "no checks"
 
 
 # ------------------------------------------------------------------ verdicts

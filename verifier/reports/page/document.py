@@ -21,7 +21,7 @@ from verifier.reports.page.markup import Html, coded, joined, tag, trusted
 from verifier.reports.page.paper import Paper, Part, paper_for
 from verifier.reports.words import outcome, summary_words
 from verifier.sheets.sheet import Sheet
-from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, headline, stamp
+from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, headline, quiet_words, stamp
 from verifier.verdicts.report import Report
 
 CAUTION = (
@@ -112,7 +112,10 @@ def _outcome(report: Report) -> Html:
                 f" {said}{over}",
                 class_="outcome",
             ),
-            tag("p", coded(f"{line[0].upper()}{line[1:]}."), class_="grade"),
+            # The mark and the counts say the rest.
+            tag("p", coded(f"{line[0].upper()}{line[1:]}."), class_="grade")
+            if quiet_words(report)
+            else None,
         ]
     )
 
