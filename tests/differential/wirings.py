@@ -96,12 +96,14 @@ class Electrician:
         if len(self.supplies) == 2 and self.chance(0.3):
             self.added.append("common return Bus-1, Bus-2")
         if self.chance(0.6):
-            self.added.append(f"supply Track-A track power{r.choice(['', ' 14 V 5 A'])}")
+            kind = r.choice(["", "", "", " DCC", " AC", " DC"])
+            self.added.append(f"supply Track-A track power{kind}{r.choice(['', ' 14 V 5 A'])}")
             self.added.append("district North fed by Track-A")
             self.districts.append("North")
             self.supplies += ["Track-A"] * self.chance(0.2)
             if self.chance(0.5):
-                self.added.append("booster Boost fed by Track-A 15 V")
+                kind = r.choice(["", "", " DCC", " DC"])
+                self.added.append(f"booster Boost fed by Track-A{kind} 15 V")
                 self.added.append("district South fed by Boost")
                 self.districts.append("South")
 
@@ -229,7 +231,8 @@ class Electrician:
                 through = [self.feeders[block][0]]
             r.shuffle(through)
             line = f"detector {name} current-sensing on {block} through {', '.join(through)}"
-            line += r.choice(["", " turns 2", " turns 10"])
+            by = r.choice(["", "", " by coil", " by diodes", " by biased diodes"])
+            line += by + r.choice(["", " turns 2", " turns 10"] if "diodes" not in by else [""])
             line += r.choice(["", " sensitivity 1 mA", " sensitivity 5 mA"])
             line += " without track power reads occupied" * self.chance(0.4)
         line += self._powered()

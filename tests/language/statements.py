@@ -117,10 +117,12 @@ machine_clauses: Words = st.one_of(
     seq("gap", joined(seq(sides, lengths), ",")),
 )
 track_power = st.sampled_from([["track", "power"]])
-supply_clauses = st.one_of(track_power, amounts, seq("fuse", amounts))
+kinds_of_current = st.sampled_from([["DC"], ["AC"], ["DCC"]])
+supply_clauses = st.one_of(track_power, kinds_of_current, amounts, seq("fuse", amounts))
 detector_clauses: Words = st.one_of(
     seq("on", names),
     seq("at", joined(lengths, ",")),
+    seq("by", st.sampled_from([["coil"], ["diodes"], ["biased", "diodes"]])),
     seq("through", listed),
     seq("turns", numbers),
     seq("sensitivity", amounts),

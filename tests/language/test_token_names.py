@@ -85,7 +85,8 @@ def test_lists_of_words() -> None:
 
 def test_no_terminal_reaches_the_user_by_the_grammars_name(grammar: Lark) -> None:
     for terminal in grammar.terminals:
-        assert not re.search(r"[A-Z]{3}", word(terminal.name)), terminal.name
+        if terminal.name != "DCC":  # the trade's word, and so written in files
+            assert not re.search(r"[A-Z]{3}", word(terminal.name)), terminal.name
 
 
 def test_the_station_of_the_message_tests_has_nothing_wrong() -> None:

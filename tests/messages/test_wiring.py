@@ -33,6 +33,14 @@ from tests.messages.expecting import Change, expect, wired
             ("the first one is here",),
         ),
         (
+            "supply X DC 12 V AC",
+            "CP606",
+            "AC",
+            "`kind of current` is given twice",
+            "Keep one, with everything in it.",
+            ("the first one is here",),
+        ),
+        (
             "supply X fuse 2 A fuse 3 A",
             "CP606",
             "fuse 3 A",
@@ -482,6 +490,22 @@ def test_trains_and_scale(
             "`turns` belongs to a current-sensing detector",
             "Remove it: it means nothing for a spot detector.",
             ("this one is spot",),
+        ),
+        (
+            "detector D1 spot on Main at 0 mm by coil",
+            "CP619",
+            "by coil",
+            "`by` belongs to a current-sensing detector",
+            "Remove it: it means nothing for a spot detector.",
+            ("this one is spot",),
+        ),
+        (
+            "detector D1 current-sensing by biased diodes through s1 turns 2",
+            "CP619",
+            "turns 2",
+            "`turns` belongs to a coil, and this detector senses by biased diodes",
+            "Remove `turns …`: current flows through diodes as it is. Or write `by coil`.",
+            ("it says so here",),
         ),
         (
             "detector D1 spot on Main at 0 mm through m1",

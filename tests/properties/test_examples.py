@@ -20,6 +20,7 @@ COMES_WITH = {
     "undetected-track": {"proceed-into-occupied"},
     # What hides from a detector hides from the rules.
     "train-hidden": {"proceed-into-occupied"},
+    "detector-cannot-sense": {"proceed-into-occupied", "never-shown"},
     "feeder-undetected": {"proceed-into-occupied", "wire-broken"},
     # Of the block it should not watch the detector sees no more when that feeder is broken.
     "detector-misplaced": {"wire-broken"},

@@ -108,6 +108,59 @@ def test_practice_trains_are_seen_only_over_the_feeders_of_the_detector(
     assert ("proceed-into-occupied: 2R, Station" in broken(report)) == bool(missed)
 
 
+# ------------------------------------------------------------------ kinds of current
+
+ONE = observables.at_reader(observables.block_report("One"), "")
+
+
+@pytest.mark.parametrize("kind", ["DC", "AC", "DCC"])
+@pytest.mark.parametrize("by", ["", "by coil", "by diodes", "by biased diodes"])
+def test_practice_what_senses_which_kind_of_current(kind: str, by: str) -> None:
+    """Common practice, no source: a ring around the wire sees changing current only; diodes
+    without bias see no train that stands with the throttle at zero. AC and DCC are always there."""
+    report = prove(f"""
+        edge West, East
+        supply Rails track power {kind} 14 V
+        booster Boost fed by Rails
+        district Town fed by Rails
+        district Yard fed by Boost
+        block Near
+        block One in Town feeders a1, a2
+        block Two in Yard feeders b1, b2
+        track West = Near | One | Two = East
+        detector D-One current-sensing {by} through a1, a2 without track power reads occupied
+        detector D-Two current-sensing {by} through b1, b2 without track power reads occupied
+        signal 2R at Near | One
+          Clear when One, Two clear
+          Stop otherwise
+    """)
+    missed = kind == "DC" and by != "by biased diodes"
+    found = broken(report) & {"detector-cannot-sense: D-One", "detector-cannot-sense: D-Two"}
+    assert len(found) == (2 if missed else 0)
+    assert ("proceed-into-occupied: 2R, Two" in broken(report)) == missed
+    standing = {"One": "at a1"}
+    says = Evaluator(report.plan).states(situation(report.plan, standing), [ONE])[ONE]
+    assert says == ("clear" if missed else "occupied")
+
+
+def test_practice_a_bias_current_sees_a_train_with_the_track_supply_off() -> None:
+    """Common practice, no source: the detector sends the current itself; over a broken bus it
+    may not come back."""
+    text = """
+        edge West, East
+        supply Rails track power DC 14 V
+        district Town fed by Rails
+        block Near
+        block One in Town feeders a1, a2
+        track West = Near | One = East
+        detector D-One current-sensing by biased diodes through a1, a2
+        signal 2R at Near | One
+          Clear when One clear
+          Stop otherwise
+    """
+    assert broken(prove(text)) == {"wire-broken: bus of Town"}
+
+
 # ------------------------------------------------------------------ supplies
 
 

@@ -48,6 +48,7 @@ CENSUS: Mapping[str, Entry] = {
     "blocks-joined": Entry(wires.blocks_joined),
     "feeder-undetected": Entry(wires.feeder_undetected),
     "detector-misplaced": Entry(wires.detector_misplaced),
+    "detector-cannot-sense": Entry(wires.detector_cannot_sense),
     "supply-mismatch": Entry(wires.supply_mismatch),
     "input-unread": Entry(wires.input_unread),
     "head-without-driver": Entry(wires.head_without_driver),

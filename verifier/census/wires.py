@@ -53,6 +53,20 @@ def detector_misplaced(survey: Survey) -> Musts:
         yield Must((detector.name,), constant(bool(blocks - {detector.block})))
 
 
+def detector_cannot_sense(survey: Survey) -> Musts:
+    """Every current-sensing detector of a block whose track power is given with its kind, or with
+    that of what feeds it: not DC, or by biased diodes."""
+    wiring = survey.plan.wiring
+    for detector in _sensing(survey):
+        district = wiring.districts.get(wiring.district_of.get(detector.block, ""))
+        name, kind = district.supply if district else None, None
+        while name is not None and kind is None:
+            kind, name = wiring.supplies[name].current, wiring.supplies[name].fed_by
+        if kind is not None:
+            sees_all = kind in ("AC", "DCC") or detector.by == "biased diodes"
+            yield Must((detector.name,), constant(not sees_all))
+
+
 def _sensing(survey: Survey) -> Iterator[Detector]:
     return (d for d in survey.plan.wiring.detectors.values() if d.kind == "current-sensing")
 

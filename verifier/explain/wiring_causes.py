@@ -15,10 +15,25 @@ from verifier.plan.observables import OF_CONTACTS, Observable
 from verifier.plan.wiring.derive_equipment import by_way_of, unseen_anywhere
 from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import FaultKind, fault_name
-from verifier.plan.wiring.wiring_model import Detector, District, Driver, Feeder, Machine, Supply
+from verifier.plan.wiring.wiring_model import (
+    Detector,
+    District,
+    Driver,
+    Feeder,
+    Machine,
+    Sense,
+    Supply,
+)
 from verifier.properties.amounts import amps, length, ohms, volts
 from verifier.reference.equipment import EquipmentState, is_read, train_covering
 from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
+
+# Why a detector does not see all that stands on DC.
+_BLIND: Mapping[Sense | None, CauseKind] = {
+    None: CauseKind.SENSE_UNKNOWN,
+    "coil": CauseKind.COIL_ON_DC,
+    "diodes": CauseKind.THROTTLE_AT_ZERO,
+}
 
 
 class Circuit:
@@ -196,14 +211,17 @@ class Circuit:
         return _of(CauseKind.SPOTS_BESIDE_TRAIN, detector, (), spots=at, **ends)
 
     def _no_current(self, detector: Detector) -> Iterator[Cause]:
-        """Why no current of the stock on its block passes a detector."""
+        """Why a detector senses no current of the stock on its block."""
         block = detector.block
+        if self._wiring.is_blind(detector):
+            yield _of(_BLIND[detector.by], detector, supply=self._supply_of(block))
+            return
         place = self._place(block)
         if place is None or place.feeder is None or not place.draws:
             yield self._draws_nothing(detector, block)
             return
         dead = self._no_power(block)
-        if dead:
+        if dead and (detector.by != "biased diodes" or dead[0].kind is CauseKind.BUS_BROKEN):
             yield _of(CauseKind.NO_TRACK_POWER, self._plan.blocks[block], dead)
             return
         for beside, other in self._wires.neighbors(block):
@@ -212,6 +230,10 @@ class Circuit:
                 yield _of(CauseKind.CURRENT_BYPASSES, detector, (open_way,), other=other)
                 return
         yield self._past(detector, block, place.feeder)
+
+    def _supply_of(self, block: str) -> str:
+        power = self._wiring.power_of(block)
+        return power.name if power else ""
 
     def _past(self, detector: Detector, block: str, nearest: str) -> Cause:
         """Current that flows through feeders none of which, or not all, pass the detector."""

@@ -108,6 +108,42 @@ def detector_misplaced(plan: Plan) -> Iterator[Obligation]:
         )
 
 
+def detector_cannot_sense(plan: Plan) -> Iterator[Obligation]:
+    """Every current-sensing detector sees each train on its block, whatever its speed, on the kind
+    of track power that it has.
+
+    A coil sees changing current alone: AC and DCC, and nothing of DC. On DC a train that stands
+    still with the throttle at zero draws no current; diodes see it only if they are biased, that
+    is if the detector sends a small current of its own. On DC a detector of which the file does
+    not say what it senses by is taken to have a coil. Checked where the file gives the kind of the
+    block's track power: `DC`, `AC` or `DCC`.
+    """
+    wiring = plan.wiring
+    for detector in wiring.detectors.values():
+        supply = wiring.power_of(detector.block)
+        if detector.kind != "current-sensing" or supply is None:
+            continue
+        if wiring.current_of(supply.name) is None:
+            continue
+        why = {
+            "coil": "senses by a coil, which sees nothing of DC",
+            "diodes": "senses by diodes without bias, which see nothing of a train that stands "
+            "with the throttle at zero",
+        }.get(detector.by or "", "may sense by a coil, which sees nothing of DC")
+        yield Obligation(
+            "detector-cannot-sense",
+            (detector.name,),
+            constant(wiring.is_blind(detector)),
+            f"detector {detector.name} {why}, and the track power of {detector.block}, "
+            f"{supply.name}, is DC",
+            (detector.span, supply.span),
+            pieces=pieces_in(detector.block, plan),
+            place=detector.block,
+            hint="Use a detector for DC, with a bias current of its own: `detector "
+            f"{detector.name} current-sensing by biased diodes`. Or use spot detectors.",
+        )
+
+
 def _sensing(block: str, plan: Plan) -> list[Detector]:
     return [d for d in plan.wiring.detectors_of(block) if d.kind == "current-sensing"]
 

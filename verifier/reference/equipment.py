@@ -20,7 +20,7 @@ from verifier.plan.wiring.faults import (
     STUCK_OCCUPIED,
     FaultKind,
 )
-from verifier.plan.wiring.wiring_model import Detector, Driver, Machine
+from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Supply
 from verifier.reference.condition_eval import all_says
 from verifier.reference.train_extents import TrainPosition, train_positions
 
@@ -247,22 +247,35 @@ class EquipmentState:
         return place is not None and any(spot in place.covers for spot in spots)
 
     def current_from(self, detector: Detector) -> str | None:
-        """The block whose stock draws current through a detector; None if there is none."""
+        """The block whose stock draws current that a detector senses; None if there is none."""
+        supply = self._wiring.power_of(detector.block)
+        # A coil sees nothing of DC, diodes without bias nothing with the throttle at zero.
+        unsure = detector.by is None or detector.by in ("coil", "diodes")
+        if unsure and supply is not None and self.kind_of_current(supply) == "DC":
+            return None
         fed = dict.fromkeys(self._wiring.feeders[name].block for name in detector.through)
         reached = [*fed, *(other for block in fed for _, other in self.neighbors(block))]
         for block in dict.fromkeys(reached):
             place = self.place(block)
             if place is None or place.feeder is None or not place.draws:
                 continue
-            for feeders in self.ways_of_current(block, place.feeder):
+            biased = detector.by == "biased diodes"
+            for feeders in self.ways_of_current(block, place.feeder, biased=biased):
                 if feeders and all(feeder in detector.through for feeder in feeders):
                     return block
         return None
 
-    def ways_of_current(self, block: str, nearest: str) -> Iterator[list[str]]:
+    def kind_of_current(self, supply: Supply) -> str:
+        """The kind of current of a supply, or of the one that feeds it; empty where unknown."""
+        if supply.current is None and supply.fed_by is not None:
+            return self.kind_of_current(self._wiring.supplies[supply.fed_by])
+        return supply.current or ""
+
+    def ways_of_current(self, block: str, nearest: str, *, biased: bool) -> Iterator[list[str]]:
         """The sets of feeders through which stock on a block draws: those of its own block, and
         of the next where no gap isolates them. Current that may take any of several feeders
-        surely passes a detector only if all of them lead through it."""
+        surely passes a detector only if all of them lead through it. A ``biased`` detector sends
+        current through its own block over a whole bus, whether or not the supply is on."""
         own = [feeder.name for feeder in self._wiring.feeders_of(block)]
         diverted = False
         for beside, other in self.neighbors(block):
@@ -270,7 +283,9 @@ class EquipmentState:
             if flow in ("bridged", by_way_of(other)) and self.is_powered(other):
                 yield [feeder.name for feeder in self._wiring.feeders_of(other)]
             diverted = diverted or flow == by_way_of(other)
-        if self.is_powered(block) and not diverted:
+        bus = self._wiring.district_of.get(block)
+        bias = biased and not (bus and self.is_broken(FaultKind.BUS, bus))
+        if (bias or self.is_powered(block)) and not diverted:
             if not self.is_broken(FaultKind.FEEDER, nearest):
                 yield [nearest]
             else:

@@ -70,6 +70,14 @@ class CauseKind(Enum):
     FEEDER_BROKEN = "feeder {subject} is broken, so that stock draws through {others}"
     FEEDER_MISSES = "feeder {subject} does not pass through {missed}"
     FEEDER_PASSES_OTHER = "feeder {subject} does not pass through {missed}, but through {other}"
+    COIL_ON_DC = "{subject} senses by a coil, and a coil sees nothing of the DC of {supply}"
+    SENSE_UNKNOWN = (
+        "the file does not say what {subject} senses by: a coil sees nothing of the DC of {supply}"
+    )
+    THROTTLE_AT_ZERO = (
+        "with the throttle of {supply} at zero a standing train draws nothing, and the diodes of "
+        "{subject} have no bias"
+    )
     NO_FEEDER_PASSES = "no feeder of {subject} passes through {other}"
     NO_CURRENT_DRAWN = "the stock there draws no current"
     LITTLE_CURRENT_DRAWN = "the stock there draws too little current"

@@ -101,6 +101,12 @@ def _power(plan: Plan) -> Iterator[str]:
             (b for b in plan.blocks if b in bare),
             "No feeders are given for {}: the gaps beside are taken to hold.",
         )
+    sensing = (d.block for d in wiring.detectors.values() if d.kind == "current-sensing")
+    power = dict.fromkeys(s.name for b in sensing if (s := wiring.power_of(b)))
+    yield from _about(
+        (name for name in power if wiring.current_of(name) is None),
+        "Whether {} is DC, AC or DCC is not given: taken to be what the detectors there can sense.",
+    )
     weak = dict.fromkeys(
         d.block
         for d in wiring.detectors.values()

@@ -127,6 +127,14 @@ class Circuits:
             return TRUE
         return conjunction(self.on(district.supply), self.sound(FaultKind.BUS, district.name))
 
+    def _draws(self, block: str, detector: Detector) -> Expr:
+        """That stock on a block draws current a detector could see: with a bias current also
+        while the supply of the track is off, as long as the bus is whole."""
+        district = self.wiring.district_of.get(block)
+        if detector.by != "biased diodes" or district is None:
+            return self.powered(block)
+        return self.sound(FaultKind.BUS, district)
+
     # -------------------------------------------------------------- reports
 
     def report(self, report: Atom) -> Expr:
@@ -282,7 +290,9 @@ class Circuits:
         return atom(self._inputs["standing", detector.block], *covering)
 
     def _drawn(self, detector: Detector) -> Expr:
-        """That current flows through a current-sensing detector."""
+        """That a current-sensing detector senses current that flows through it."""
+        if self.wiring.is_blind(detector):
+            return FALSE
         through = set(detector.through)
         found = []
         for block in self._within_reach(detector.through):
@@ -297,7 +307,7 @@ class Circuits:
                 )
             )
             home = conjunction(
-                self.powered(block),
+                self._draws(block, detector),
                 negation(
                     disjunction(*(self._current(gap, by_way_of(other)) for gap, other in beside))
                 ),

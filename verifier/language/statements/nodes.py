@@ -161,8 +161,8 @@ Condition = Fact | AllOf | AnyOf | Negation
 # The grammar has a rule of the same name for each, with `_` for spaces.
 ClauseKind = Literal[
     "thrown by", "motor", "powered by", "contacts", "fouling point", "gap",
-    "track power", "rating", "fuse", "fed by",
-    "on", "at", "through", "turns", "sensitivity", "hold", "output", "isolated output",
+    "track power", "kind of current", "rating", "fuse", "fed by",
+    "on", "at", "by", "through", "turns", "sensitivity", "hold", "output", "isolated output",
     "without track power",
     "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
     "detectable", "wheelsets",

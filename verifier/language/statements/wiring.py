@@ -13,7 +13,7 @@ from verifier.language.statements.nodes import (
     Word,
 )
 
-_SUPPLY = ("track_power", "rating", "fuse", "fed_by")
+_SUPPLY = ("track_power", "kind_of_current", "rating", "fuse", "fed_by")
 
 
 @statement(
@@ -59,7 +59,7 @@ class CommonReturn(Statement):
     "DETECTOR",
     "A detector",
     "detector D-Main current-sensing through m1, m2` or `detector D-Stage spot on Main at 0 mm",
-    inline=["on", "at"],
+    inline=["on", "at", "by"],
 )
 class Detector(Statement):
     name: DeclaredName

@@ -26,7 +26,10 @@ _NODES: dict[str, type[s.SyntaxNode]] = {
     "negation": s.Negation,
 }  # fmt: skip
 # Terminals of a clause that are a choice in it.
-_CHOICES = {"CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND"}
+_CHOICES = {
+    "CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND", "DC", "AC", "DCC", "COIL",
+    "DIODES", "BIASED",
+}  # fmt: skip
 
 
 class _Parts(list[Any]):

@@ -28,6 +28,9 @@ SPECIAL = {
     "COLON": "`:`",
     "GAPS": "`gap`",
     "TRACK_POWER": "`track power`",
+    "DC": "`DC`",
+    "AC": "`AC`",
+    "DCC": "`DCC`",
     "UNCLOSED_STRING": "a text in quotes",
     "STRAY": "a character",
     "COMMENT": "a comment",
@@ -51,7 +54,7 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a state, such as `occupied`, `normal`, `reverse` or `pressed`",
     ),
     (
-        frozenset({"ON", "AT", "THROUGH", "TURNS", "SENSITIVITY", "HOLD", "POWERED", "OUTPUT",
+        frozenset({"ON", "AT", "BY", "THROUGH", "TURNS", "SENSITIVITY", "HOLD", "POWERED", "OUTPUT",
                    "ISOLATED", "WITHOUT"}),
         "a clause of the detector (`through`, `powered by`, `output closed when clear` …)",
     ),
@@ -84,6 +87,8 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (frozenset({"CONTACTS", "CONTACT", "NO"}), "`contacts` or `no contacts`"),
     (frozenset({"CURRENT_SENSING", "SPOT"}), "`current-sensing` or `spot`"),
     (frozenset({"SLOW", "SNAP"}), "`slow` or `snap`"),
+    (frozenset({"DC", "AC", "DCC"}), "a kind of current (`DC`, `AC` or `DCC`)"),
+    (frozenset({"COIL", "DIODES", "BIASED"}), "`coil`, `diodes` or `biased diodes`"),
     (
         frozenset({"NORMAL", "REVERSE", "OPEN", "DERAILING", "NON_DERAILING", "SEATED"}),
         "a position (normal, reverse, open, derailing, non-derailing or seated)",

@@ -25,6 +25,7 @@ from verifier.plan.wiring.detectors_drivers import read_detectors, read_drivers
 from verifier.plan.wiring.electrical_constants import SCALES
 from verifier.plan.wiring.plausible_ranges import read_run
 from verifier.plan.wiring.wiring_model import (
+    Current,
     Detectable,
     District,
     Feeder,
@@ -87,6 +88,7 @@ def _supplies(nodes: Iterable[tree.Supply], names: Names) -> dict[str, Supply]:
         supplies[node.name.text] = Supply(
             node.name.text,
             node.booster or "track power" in given,
+            cast(Current | None, given.word("kind of current")),
             volts,
             amps,
             given.amount("fuse", plausible_ranges.FUSE),

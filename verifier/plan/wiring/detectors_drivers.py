@@ -15,10 +15,11 @@ from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.plausible_ranges import read_run
-from verifier.plan.wiring.wiring_model import Detector, Driver, DriverInput, Feeder, Number
+from verifier.plan.wiring.wiring_model import Detector, Driver, DriverInput, Feeder, Number, Sense
 
 # What only one of the two kinds of detector has.
 _ONLY: Mapping[tree.ClauseKind, str] = {
+    "by": "current-sensing",
     "through": "current-sensing",
     "turns": "current-sensing",
     "sensitivity": "current-sensing",
@@ -51,6 +52,7 @@ def read_detectors(
             name=node.name.text,
             kind=node.kind,
             block=block or "",
+            by=_sense(given, names),
             through=through,
             turns=int(turns) if turns else 1,
             sensitivity=given.amount("sensitivity", plausible_ranges.SENSITIVITY),
@@ -81,6 +83,18 @@ def _check_kind(node: tree.Detector, given: ClauseReader, names: Names) -> None:
             names.error(
                 "CP619", clause.span, others=[name.span], clause=kind, of=of, kind=node.kind
             )
+
+
+def _sense(given: ClauseReader, names: Names) -> Sense | None:
+    """What a detector senses current by; only a coil has turns."""
+    clause = given.get("by")
+    by = " ".join(word.text for word in clause.words) if clause else None
+    turns = given.get("turns")
+    if clause and turns and by != "coil":
+        names.error("CP619", turns.span, "turns", others=[clause.span], by=by or "")
+    if by is None and turns:
+        by = "coil"
+    return cast(Sense | None, by)
 
 
 def _through(given: ClauseReader, names: Names) -> tuple[str, ...]:

@@ -22,6 +22,8 @@ Number = Fraction
 DetectorKind = Literal["current-sensing", "spot"]
 Detectable = Literal["throughout", "locomotive", "ends"]
 MotorKind = Literal["slow", "snap"]
+Current = Literal["DC", "AC", "DCC"]
+Sense = Literal["coil", "diodes", "biased diodes"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,10 +36,12 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Supply:
-    """A power supply; a booster is a track-power supply fed by another."""
+    """A power supply; a booster is a track-power supply fed by another. ``current`` is the kind
+    of current that it gives; None where the file does not say."""
 
     name: str
     track_power: bool
+    current: Current | None
     volts: Number | None
     amps: Number | None
     fuse: Number | None
@@ -68,8 +72,9 @@ class Feeder:
 @dataclass(frozen=True, slots=True)
 class Detector:
     """``through`` are the feeders that pass through a current-sensing detector, ``turns``
-    times each; ``sensitivity`` is the current in one turn that it just sees. ``spots`` are
-    where a spot detector looks, from the left end of its block.
+    times each; ``by`` is what it senses current by, None where the file does not say;
+    ``sensitivity`` is the current in one turn that it just sees. ``spots`` are where a spot
+    detector looks, from the left end of its block.
 
     ``closed_when``: the state in which its output contact is closed; None where the file
     does not say, which is taken as ``clear``. ``without_power``: it reads occupied when its
@@ -78,6 +83,7 @@ class Detector:
     name: str
     kind: DetectorKind
     block: str
+    by: Sense | None
     through: tuple[str, ...]
     turns: int
     sensitivity: Number | None
@@ -267,6 +273,24 @@ class Wiring:
         """The supply of its track power, where the file gives one."""
         district = self.districts.get(self.district_of.get(block, ""))
         return self.supplies.get(district.supply) if district else None
+
+    def current_of(self, supply: str) -> Current | None:
+        """The kind of current that a supply gives: its own, or that of the supply that feeds it."""
+        kinds = (self.supplies[name].current for name in self.chain_of(supply))
+        return next((kind for kind in kinds if kind), None)
+
+    def is_blind(self, detector: Detector) -> bool:
+        """Whether a current-sensing detector does not see every train on its block, because of the
+        kind of its track power.
+
+        A coil is a transformer: it sees changing current only, so none of DC. On DC the throttle
+        may be at zero, and a train that stands still then draws nothing: diodes see it only with a
+        bias current of their own. What the file does not say is taken to be a coil. AC and DCC are
+        there, and change, at any speed. (Common practice, no source.)"""
+        supply = self.power_of(detector.block)
+        if detector.kind != "current-sensing" or supply is None:
+            return False
+        return self.current_of(supply.name) == "DC" and detector.by != "biased diodes"
 
 
 T = TypeVar("T", Feeder, Detector)
