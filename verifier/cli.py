@@ -14,6 +14,7 @@ from collections.abc import Callable, Sequence
 from verifier import __version__
 from verifier.commands import drawing, exporting, looking, paging, printing, proving, writing
 from verifier.commands.console import complain
+from verifier.engines.garbage import collect_seldom
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.writing import NO_ROOM, UnwritableError, reason
 from verifier.verdicts.exit_codes import ExitCode, table
@@ -28,6 +29,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; without any, open the page. Returns the exit code."""
     arguments = sys.argv[1:] if arguments is None else arguments
     options = _parser().parse_args(arguments or ["page"])
+    collect_seldom()
     before, sys.unraisablehook = sys.unraisablehook, _pressed_again
     try:
         code = int(options.run(options))

@@ -93,8 +93,9 @@ def sufficient(
                 return min(true, key=lambda part: sum(map(price, part))) if true else None
 
     facts: _Facts = frozenset()
+    known: dict[Expr, _Facts | None] = {}
     for expr in asked:
-        found = fold(expr, step)
+        found = fold(expr, step, known)
         assert found is not None, "the moments of a history follow from each other"
         facts |= found
     return facts

@@ -256,7 +256,7 @@ def fold(
             if waiting:
                 stack.extend(waiting)
                 continue
-            done[node] = step(node, tuple(done[part] for part in node.parts))
+            done[node] = step(node, tuple([done[part] for part in node.parts]))
         else:
             done[node] = step(node, ())
         stack.pop()
@@ -284,8 +284,11 @@ def support(expr: Expr) -> tuple[Observable, ...]:
     return expr._speaks
 
 
-def substitute(expr: Expr, replace: Callable[[Atom], Expr]) -> Expr:
-    """The expression with every atom replaced."""
+def substitute(
+    expr: Expr, replace: Callable[[Atom], Expr], known: dict[Expr, Expr] | None = None
+) -> Expr:
+    """The expression with every atom replaced. ``known``: as in :func:`fold`, for the same
+    ``replace``."""
 
     def step(node: Expr, parts: tuple[Expr, ...]) -> Expr:
         match node:
@@ -298,7 +301,7 @@ def substitute(expr: Expr, replace: Callable[[Atom], Expr]) -> Expr:
             case _:
                 return node
 
-    return fold(expr, step)
+    return fold(expr, step, known)
 
 
 def holds(expr: Expr, state: Mapping[Observable, str]) -> bool:

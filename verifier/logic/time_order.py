@@ -99,6 +99,7 @@ class Ordered:
     def __init__(self, timed: System, order: Order):
         self._compared = [*_comparisons(timed, order)]
         self._may_end: dict[Observable, Expr] = {}
+        self._known: dict[Expr, Expr] = {}
         for one in self._compared:
             for clock, within in one.within():
                 ends = observables.choice("expiry", clock.name)
@@ -110,7 +111,7 @@ class Ordered:
         """An expression over states and choices of the timed system as one over this system."""
         if self._may_end.keys().isdisjoint(support(expr)):
             return expr
-        return substitute(expr, self._meaning)
+        return substitute(expr, self._meaning, self._known)
 
     def _meaning(self, part: Atom) -> Expr:
         may = self._may_end.get(part.what)
@@ -266,13 +267,14 @@ def patient(system: System) -> System:
         fixed[chosen] = conjunction(atom(chosen, "yes"), negation(disjunction(*within)))
 
     def meaning(part: Atom) -> Expr:
-        known = fixed.get(part.what)
-        if known is None:
+        given = fixed.get(part.what)
+        if given is None:
             return part
-        return known if part.values == ("yes",) else negation(known)
+        return given if part.values == ("yes",) else negation(given)
 
+    known: dict[Expr, Expr] = {}
     following = {
-        what: {value: substitute(expr, meaning) for value, expr in values.items()}
+        what: {value: substitute(expr, meaning, known) for value, expr in values.items()}
         for what, values in system.following.items()
     }
     return replace(system, following=following, timing=None)

@@ -137,8 +137,9 @@ def with_choices(system: System, made: Mapping[Observable, str]) -> System:
     def meaning(part: Atom) -> Expr:
         return constant(made[part.what] in part.values) if part.what in made else part
 
+    known: dict[Expr, Expr] = {}
     following = {
-        what: {value: substitute(expr, meaning) for value, expr in values.items()}
+        what: {value: substitute(expr, meaning, known) for value, expr in values.items()}
         for what, values in system.following.items()
     }
     inputs = tuple(what for what in system.inputs if what not in made)

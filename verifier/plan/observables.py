@@ -8,6 +8,7 @@ assumptions and situations all speak of observables and of nothing else.
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
+from weakref import WeakValueDictionary
 
 from verifier.language.source import Span
 
@@ -47,19 +48,33 @@ Kind = Truth | Command | Broken | Memory | Train | Choice | Event | Then | Repor
 UNLISTED = "an unlisted combination"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False, init=False, weakref_slot=True)
 class Observable:
     """One thing with a state. ``usual`` is the state nobody needs to mention. ``reader`` is
-    the driver at whose inputs a report is read; empty for the report as such."""
+    the driver at whose inputs a report is read; empty for the report as such.
+
+    Equal ones are one object, for they are looked up very often."""
 
     kind: Kind
     name: str
     values: tuple[str, ...]
     usual: str
-    reader: str = ""
+    reader: str
 
-    def __hash__(self) -> int:
-        return hash((self.kind, self.name))
+    def __new__(
+        cls, kind: Kind, name: str, values: tuple[str, ...], usual: str, reader: str = ""
+    ) -> "Observable":
+        key = kind, name, values, usual, reader
+        known = _known.get(key)
+        if known is None:
+            known = object.__new__(cls)
+            for field, value in zip(cls.__match_args__, key, strict=True):
+                object.__setattr__(known, field, value)
+            known = _known.setdefault(key, known)
+        return known
+
+    def __getnewargs__(self) -> tuple[object, ...]:
+        return self.kind, self.name, self.values, self.usual, self.reader
 
     @property
     def is_worked_out(self) -> bool:
@@ -70,6 +85,7 @@ class Observable:
         return f"<{self.kind} {self.name}>"
 
 
+_known: WeakValueDictionary[tuple[object, ...], Observable] = WeakValueDictionary()
 _WORKED_OUT = frozenset((*get_args(Reported), *get_args(Shown), *get_args(Seen), *get_args(Event)))
 REPORTED = frozenset(get_args(Reported))
 # Truth about what moves, and its reports.

@@ -18,6 +18,8 @@ from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, TextIO
 
+from verifier.engines.garbage import collect_seldom
+
 if TYPE_CHECKING:
     from verifier.engines.proof_store import ProofStore
 
@@ -28,6 +30,7 @@ EVERY = 0.1
 
 
 def main() -> None:
+    collect_seldom()
     # Anything printed by accident must not be taken for an answer.
     answers = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)

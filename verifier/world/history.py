@@ -75,6 +75,9 @@ class Histories:
     ):
         self.plan = running_plan(plan)
         self.lossy, self.blips = lossy, blips
+        # What expressions come to, as they are and as the rules see them.
+        self._expanded: dict[Expr, Expr] = {}
+        self._as_seen: dict[Expr, Expr] = {}
         self._blips = false_reports.blips(self.plan) if blips else {}
         self._ways = all_ways(faults)
         self._world = World(self.plan, None, [fault.what for fault in faults])
@@ -110,14 +113,14 @@ class Histories:
     def expand(self, expr: Expr) -> Expr:
         """An expression about the layout as one about the states and choices of a time step.
         Stock and points are the truth."""
-        return substitute(expr, lambda part: self._meaning(part, seen=False))
+        return substitute(expr, lambda part: self._meaning(part, seen=False), self._expanded)
 
     def lower(self, condition: Condition) -> Expr:
         return self._world.lower(condition)
 
     def _seen(self, expr: Expr) -> Expr:
         """The same as the rules see it: of stock, what detection reports."""
-        return substitute(expr, lambda part: self._meaning(part, seen=True))
+        return substitute(expr, lambda part: self._meaning(part, seen=True), self._as_seen)
 
     def _meaning(self, part: Atom, *, seen: bool) -> Expr:
         kind = part.what.kind

@@ -52,6 +52,8 @@ class World:
         self._is_input = frozenset(self.inputs)
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
+        # What expressions were expanded to; unlike the above, not taken over by other worlds.
+        self._meanings: dict[Expr, Expr] = {}
         # Signals that a meaning does not depend on are eliminated unless the sound world did so
         # already; in a cone only once a cycle is found.
         self._settles = touched is None
@@ -105,8 +107,11 @@ class World:
 
     def expand(self, expr: Expr) -> Expr:
         """The same as an expression over inputs (truth and commands) only."""
-        self._prepare(expr)
-        return substitute(expr, self._meaning_of)
+        known = self._meanings.get(expr)
+        if known is None:
+            self._prepare(expr)
+            known = substitute(expr, self._meaning_of, self._meanings)
+        return known
 
     def one_step(self, part: Atom) -> Expr:
         """What an observable that is not an input means in terms of reports, commands and
@@ -193,7 +198,7 @@ class World:
             meaning = self.one_step(part)
             waiting = self._waiting(meaning)
             if not waiting:
-                self._expanded[part] = substitute(meaning, self._meaning_of)
+                self._expanded[part] = substitute(meaning, self._meaning_of, self._meanings)
                 begun.pop(part, None)
                 stack.pop()
                 continue

@@ -25,17 +25,16 @@ class Gates:
 
     def any_of(self, literals: Iterable[int]) -> int:
         """A literal of the disjunction."""
-        return -self.all_of(-literal for literal in literals)
+        return -self.all_of([-literal for literal in literals])
 
     def all_of(self, literals: Iterable[int]) -> int:
         """A literal of the conjunction."""
-        parts = {literal for literal in literals if literal != TRUE}
-        if not parts:
-            return TRUE
-        if -TRUE in parts or any(-literal in parts for literal in parts):
+        parts = set(literals)
+        parts.discard(TRUE)
+        if len(parts) < 2:
+            return parts.pop() if parts else TRUE
+        if -TRUE in parts or not parts.isdisjoint([-literal for literal in parts]):
             return -TRUE
-        if len(parts) == 1:
-            return parts.pop()
         key = tuple(sorted(parts))
         gate = self._known.get(key)
         if gate is None:

@@ -254,7 +254,11 @@ class _Paths:
         self._paths: list[tuple[Plan | None, Plan | None]] = []
         # By path and step: the literal of each literal of the transition, once it was asked for.
         self._at: dict[tuple[int, int], dict[int, int]] = {}
+        # By path and step, what is asked of them.
         self._arrivals: dict[tuple[int, int], int] = {}
+        self._working: dict[tuple[int, int], int] = {}
+        self._obedience: dict[tuple[int, int], int] = {}
+        self._of_state = {e: window.of_state(e) for e in (*window.goals, *window.kept)}
         outside = set(window.beyond)
         self._lasting = [*window.held, *window.invariant]
         self._about_beyond = [e for e in self._lasting if not outside.isdisjoint(support(e))]
@@ -337,14 +341,22 @@ class _Paths:
 
     def obeys(self, path: int, step: int) -> int:
         """The states beyond obey what lasts. (Of the states within, that follows.)"""
-        lasting = self._about_beyond if step else self._lasting
-        return self._gates.all_of([self.at(e, path, step) for e in lasting])
+        known = self._obedience.get((path, step))
+        if known is None:
+            lasting = self._about_beyond if step else self._lasting
+            known = self._gates.all_of([self.at(e, path, step) for e in lasting])
+            self._obedience[path, step] = known
+        return known
 
     def _works(self, path: int, step: int) -> int:
         """A plan works at this step, every step up to it being allowed."""
-        always = self._window.system.always
-        allowed = [self.at(e, path, t) for t in range(step + 1) for e in always]
-        return self._gates.all_of([self._brings(path, step), *allowed])
+        known = self._working.get((path, step))
+        if known is None:
+            always = self._window.system.always
+            allowed = [self.at(e, path, t) for t in range(step + 1) for e in always]
+            known = self._gates.all_of([self._brings(path, step), *allowed])
+            self._working[path, step] = known
+        return known
 
     def _brings(self, path: int, step: int) -> int:
         """A goal holds now that did not hold at first, with all that must be kept."""
@@ -352,7 +364,7 @@ class _Paths:
         kept = gates.all_of([self._keeps(e, path, step) for e in self._window.kept])
         for goal in self._window.goals:
             is_goal, begins = self._is_goal[goal], -TRUE
-            if self._window.of_state(goal):
+            if self._of_state[goal]:
                 begins = self.at(goal, path, 0)
             if begins != TRUE:
                 comes.append(gates.all_of([is_goal, -begins, self.at(goal, path, step), kept]))
@@ -366,7 +378,7 @@ class _Paths:
 
     def _keeps(self, expr: Expr, path: int, step: int) -> int:
         """What held at first holds now. (Of inputs nothing can be kept.)"""
-        if not self._window.of_state(expr):
+        if not self._of_state[expr]:
             return TRUE
         begins = self.at(expr, path, 0)
         return TRUE if begins == -TRUE else self._gates.any_of([-begins, self.at(expr, path, step)])

@@ -64,21 +64,16 @@ class Machine:
         return self._compiled(expr)
 
     def _compiled(self, expr: Expr) -> int:
-        return self._nodes[expr] if expr in self._nodes else fold(expr, self._compile)
+        return fold(expr, self._compile, self._nodes)
 
     def _compile(self, node: Expr, parts: tuple[int, ...]) -> int:
-        known = self._nodes.get(node)
-        if known is not None:
-            return known
         match node:
             case Const(value=value):
-                slot = 1 if value else 0
+                return 1 if value else 0
             case Atom(what=what, values=values):
-                slot = self._joined(False, [self._slots[what, v] for v in values])
+                return self._joined(False, [self._slots[what, v] for v in values])
             case _:
-                slot = self._joined(isinstance(node, And), parts)
-        self._nodes[node] = slot
-        return slot
+                return self._joined(isinstance(node, And), parts)
 
     def _joined(self, is_and: bool, parts: Sequence[int]) -> int:
         if len(parts) == 1:
@@ -257,30 +252,27 @@ class Samples:
 
     def holding(self, expr: Expr) -> int:
         """The samples in which an expression holds."""
-        if expr not in self._holding:
-            fold(expr, self._evaluate)
-        return self._holding[expr]
+        return fold(expr, self._evaluate, self._holding)
 
     def _evaluate(self, node: Expr, parts: tuple[int, ...]) -> int:
-        known = self._holding.get(node)
-        if known is None:
-            match node:
-                case Const(value=value):
-                    known = self.reached if value else 0
-                case Atom(what=what, values=values):
-                    known = 0
-                    for each in values:
-                        known |= self.having(what, each)
-                case And():
-                    known = self.reached
-                    for part in parts:
-                        known &= part
-                case _:
-                    known = 0
-                    for part in parts:
-                        known |= part
-            self._holding[node] = known
-        return known
+        match node:
+            case Const(value=value):
+                return self.reached if value else 0
+            case Atom(what=what, values=values):
+                cases = 0
+                for each in values:
+                    cases |= self.having(what, each)
+                return cases
+            case And():
+                cases = self.reached
+                for part in parts:
+                    cases &= part
+                return cases
+            case _:
+                cases = 0
+                for part in parts:
+                    cases |= part
+                return cases
 
 
 def _joined(slices: Iterable[int], width: int) -> int:
