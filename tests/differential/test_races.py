@@ -3,8 +3,9 @@
 The program below knows nothing of clearproof but the file. It is written from the words of the
 language reference on `built of relays`: in each step every relay acts once, at a moment of its own;
 of two that act in the same step one sees the other as it was, or as it is after acting; no two see
-each other after acting, nor three in a circle. It goes through all orders, all that act at once
-included, and through every button at every step.
+each other after acting, nor three in a circle; who sees one after acting sees all that this one saw
+after acting. It goes through all orders, all that act at once included, and through every button at
+every step.
 """
 
 from collections.abc import Iterator, Mapping
@@ -49,12 +50,15 @@ def holds(condition: Condition, state: State) -> bool:
 
 
 def views(names: tuple[str, ...]) -> Iterator[Mapping[str, frozenset[str]]]:
-    """Whom each relay sees after acting: any of those that come before it in some order."""
+    """Whom each relay sees after acting: any of those that come before it in some order, with all
+    that these see."""
     found = set()
     for order in permutations(names):
         before = [frozenset(order[:i]) for i in range(len(order))]
         for seen in product(*(subsets(some) for some in before)):
-            found.add(frozenset(zip(order, seen, strict=True)))
+            sees = dict(zip(order, seen, strict=True))
+            if all(sees[other] <= some for some in seen for other in some):
+                found.add(frozenset(sees.items()))
     yield from map(dict, found)
 
 

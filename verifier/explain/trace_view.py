@@ -21,7 +21,7 @@ from verifier.plan.track.routes import entered_under_signal
 from verifier.plan.wiring.faults import all_ways
 from verifier.reference.evaluator import Evaluator
 from verifier.reference.places import Places
-from verifier.reference.sights import sights_of, without_circles
+from verifier.reference.sights import in_some_order, sights_of
 
 Moment = Mapping[Observable, str]
 Move = Literal["turns", "enters", "front", "out", "tail", "tail in"]
@@ -93,7 +93,8 @@ class TraceView:
 
     def seen_after(self, k: int, reader: str) -> frozenset[str]:
         """Of what acts at a moment, what one sees after it has acted."""
-        seen = without_circles([s for s in self._sights if self.now(k, s.choice) == "yes"])
+        chosen = [s for s in self._sights if self.now(k, s.choice) == "yes"]
+        seen = in_some_order(chosen, self._sights)
         return frozenset(s.read for s in seen if s.reader == reader and not s.by_signals)
 
     def seen_before(self, k: int, reader: str) -> tuple[str, ...]:

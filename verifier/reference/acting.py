@@ -19,7 +19,7 @@ from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import DISOBEYED, STOPPED, FaultKind
 from verifier.reference.condition_eval import is_true, looking_at
 from verifier.reference.equipment import EquipmentState
-from verifier.reference.sights import may_change, without_circles
+from verifier.reference.sights import in_some_order, may_change
 from verifier.reference.state_variables import StateVariables
 from verifier.reference.transition import Valuation
 
@@ -93,7 +93,7 @@ class Acting:
         sights = self.variables.sights
         if self._made is None:
             chosen = [s for s in sights if self.now.get(s.choice) == "yes"]
-            return without_circles(chosen)
+            return in_some_order(chosen, sights)
         before = {
             name: {what: self.now[what] for what in self.variables.seen_by(name)}
             for name in self.variables.acting
@@ -101,10 +101,12 @@ class Acting:
         change = may_change(
             self.variables.acting, before, sights, lambda *way: self._act(*way).states
         )
-        return without_circles(
-            [s for s in sights
-             if (self.now if s.read in change else self._made).get(s.choice) == "yes"]
-        )  # fmt: skip
+        chosen = [
+            s
+            for s in sights
+            if (self.now if s.read in change else self._made).get(s.choice) == "yes"
+        ]
+        return in_some_order(chosen, sights)
 
     def _act(self, name: str, direct: Valuation, by_signals: Valuation) -> Acted:
         """How one acts that sees some states not as they were."""

@@ -2,7 +2,8 @@
 
 Part of the reference, beside :mod:`verifier.reference.step`. All that acts in a step acts once,
 each at a moment of its own. Of two that act in the same step, the one that reads the other sees it
-as it was, or as it is after acting; never in a circle.
+as it was, or as it is after acting; never in a circle. It sees at one moment: if it sees one after
+acting that saw a third after acting, it sees the third after acting too.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -56,24 +57,30 @@ def _behind(signal: str, plan: Plan) -> Iterator[str]:
                 waiting.append(signal_of(fact.what.name, plan.signals))
 
 
-def without_circles(chosen: Sequence[Sight]) -> frozenset[Sight]:
-    """The sights chosen, apart from those in a circle."""
+def in_some_order(chosen: Sequence[Sight], sights: Sequence[Sight]) -> frozenset[Sight]:
+    """Of all sights, those that hold when some are chosen: these and, but by signals, which may be
+    late, what follows from them, apart from those in a circle."""
     onward: dict[str, set[str]] = {}
     for sight in chosen:
         onward.setdefault(sight.reader, set()).add(sight.read)
+    sees = {name: _all_beyond(name, onward) for name in onward}
 
-    def leads(start: str, end: str) -> bool:
-        waiting, passed = [start], {start}
-        while waiting:
-            name = waiting.pop()
-            if name == end:
-                return True
-            new = onward.get(name, set()) - passed
-            passed |= new
-            waiting += new
-        return False
+    def holds(sight: Sight) -> bool:
+        there = sight in made if sight.by_signals else sight.read in sees.get(sight.reader, ())
+        return there and sight.reader not in sees.get(sight.read, ())
 
-    return frozenset(sight for sight in chosen if not leads(sight.read, sight.reader))
+    made = frozenset(chosen)
+    return frozenset(sight for sight in sights if holds(sight))
+
+
+def _all_beyond(start: str, onward: Mapping[str, set[str]]) -> set[str]:
+    """All that one sees after acting, directly or through others; itself where in a circle."""
+    waiting, found = [start], set[str]()
+    while waiting:
+        new = onward.get(waiting.pop(), set()) - found
+        found |= new
+        waiting += new
+    return found
 
 
 # The states of one that acts, by which others see it.

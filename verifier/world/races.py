@@ -3,8 +3,9 @@ makes a difference.
 
 All that acts in a step acts once, each at a moment of its own. Of two that act in the same step,
 one sees the other as it was before, or as it is after acting; which of them is a choice, a
-*sight*, of every step. Nothing sees in a circle: of those that would see one another after acting,
-all see each other as they were before.
+*sight*, of every step. Each decides at one moment: what sees another after it acted sees all that
+this one saw after acting. Nothing sees in a circle: of those that would see one another after
+acting, all see each other as they were before.
 
 In: how each acts, and what its conditions read. Out: the sights that can make a difference, and
 when each holds. All others are left out: files in which nothing races have none.
@@ -134,15 +135,17 @@ class Races:
         )
 
     def when(self) -> Mapping[Sight, Expr]:
-        """When each sight holds: it is chosen, and not in a circle."""
+        """When each sight holds: it is chosen, or follows from others that are; and not in a
+        circle. What is seen by signals does not follow: signals may be late."""
+        reach = _reach(self._names, self.sights)
         found: dict[Sight, Expr] = {}
-        for group in self.groups:
-            inside = [s for s in self.sights if s.reader in group and s.read in group]
-            reach = _reach(group, inside)
-            for sight in inside:
-                back = negation(reach[sight.read, sight.reader])
-                found[sight] = conjunction(atom(sight.choice, "yes"), back)
-        return {s: found.get(s, atom(s.choice, "yes")) for s in self.sights}
+        for sight in self.sights:
+            seen = reach[sight.reader, sight.read]
+            if sight.by_signals:
+                seen = atom(sight.choice, "yes")
+            back = reach.get((sight.read, sight.reader), FALSE)
+            found[sight] = conjunction(seen, negation(back))
+        return found
 
     @cached_property
     def groups(self) -> tuple[tuple[str, ...], ...]:
@@ -194,16 +197,21 @@ def _closure(name: str, reads: Mapping[str, set[str]]) -> set[str]:
     return found
 
 
-def _reach(group: Sequence[str], inside: Sequence[Sight]) -> Mapping[tuple[str, str], Expr]:
-    """When one is chosen to see another after it has acted, directly or through others."""
-    reach = {(a, b): FALSE for a in group for b in group}
-    for sight in inside:
-        pair = sight.reader, sight.read
-        reach[pair] = disjunction(reach[pair], atom(sight.choice, "yes"))
-    for via in group:
-        for a in group:
-            for b in group:
-                if via not in (a, b):
-                    through = conjunction(reach[a, via], reach[via, b])
-                    reach[a, b] = disjunction(reach[a, b], through)
+def _reach(names: Sequence[str], sights: Sequence[Sight]) -> Mapping[tuple[str, str], Expr]:
+    """When one is chosen to see another after it has acted, directly or through others; pairs of
+    which that is never so are left out."""
+    reach: dict[tuple[str, str], Expr] = {}
+    onward: dict[str, dict[str, None]] = {name: {} for name in names}
+    inward: dict[str, dict[str, None]] = {name: {} for name in names}
+
+    def add(a: str, b: str, when: Expr) -> None:
+        reach[a, b] = disjunction(reach.get((a, b), FALSE), when)
+        onward[a][b], inward[b][a] = None, None
+
+    for sight in sights:
+        add(sight.reader, sight.read, atom(sight.choice, "yes"))
+    for via in names:
+        for a in [name for name in inward[via] if name != via]:
+            for b in [name for name in onward[via] if name not in (a, via)]:
+                add(a, b, conjunction(reach[a, via], reach[via, b]))
     return reach

@@ -3,7 +3,8 @@
 In: a relay and the conditions. Out: the relay and one more for each step, which count how far the
 sequence has come. A step is reached when its condition holds while the step before it still lasts;
 it lasts while its condition or the next one holds. So the sequence starts again as soon as it is
-left, and while the relay may pick anew. The steps of ``R`` are the relays ``R.1``, ``R.2`` …
+left, and while the relay may pick anew. The relay picks only once the sequence is at rest: its next
+train must not find it released already. The steps of ``R`` are the relays ``R.1``, ``R.2`` …
 """
 
 from dataclasses import replace
@@ -33,7 +34,13 @@ def with_steps(relay: Relay, after: tuple[Condition, ...]) -> tuple[Relay, ...]:
         steps.append(Relay(name, picks, sticks, None, None, here.span, step_of=relay.name))
     passed = _is(names[-1], "down", span)
     held = (passed,) if relay.sticks is None else (relay.sticks, passed)
-    whole = replace(relay, sticks=All(held, (relay.sticks or passed).span), after=after)
+    at_rest = (relay.picks, *(_is(name, "down", span) for name in names))
+    whole = replace(
+        relay,
+        picks=All(at_rest, relay.picks.span),
+        sticks=All(held, (relay.sticks or passed).span),
+        after=after,
+    )
     return (*reversed(steps), whole)
 
 
