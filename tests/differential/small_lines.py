@@ -70,6 +70,8 @@ def with_detectors(r: Random, text: str) -> str:
             )
     lines += r.choice([[], ["trains 300 mm to 900 mm"],
                        ["trains 300 mm to 900 mm, detectable at both ends"]])  # fmt: skip
+    built, supply = r.choice(["of relays", "as one program"]), r.choice(["Bus", "Rail"])
+    lines += r.choice([[], [f"built {built} powered by {supply}"]])
     return "\n".join(lines) + "\n"
 
 

@@ -185,12 +185,13 @@ traffic_clauses: Words = st.one_of(
 )
 locking: Words = st.one_of(
     seq("relay", names, several(relay_clauses)),
-    seq("timer", names, lengths, "runs", "while", conditions),
+    seq("timer", names, lengths, "runs", "while", conditions, maybe("powered", "by", names)),
     seq("route", names, "from", names, "to", names, maybe("via", joined(seq(names, sides), ","))),
     seq("traffic", names, "on", listed, several(traffic_clauses)),
     seq("trains", st.sampled_from([["obey", "signals"], ["never", "reverse"]])),
     seq("trains", "need", lengths, "to", "stop"),
-    seq("built", st.sampled_from([["of", "relays"], ["as", "one", "program"]])),
+    seq("built", st.sampled_from([["of", "relays"], ["as", "one", "program"]]),
+        maybe("powered", "by", names)),
     seq("written", "for", "version", numbers),
     seq("trains", st.sampled_from(["reverse", "start"]), "on", listed),
     seq(

@@ -6,6 +6,8 @@
 import verifier
 from verifier.verdicts.report import Report
 
+POWER = "without track power reads occupied"
+
 
 def junction(
     *, closed: str = "clear", lock: str = "T occupied or Route up", track: str = "", more: str = ""
@@ -52,15 +54,33 @@ def junction(
     """
 
 
+# Locked by a relay that is up while the route is set, or by one that must be up to unlock.
+BY_UP = "Route up"
+BY_DOWN = "Free down"
+FREE = """
+    built of relays powered by Bus
+    timer Release 30 s runs while Route, Entered down and T clear
+    relay Free
+      picks when Release done and Route, Entered down and T clear
+      sticks while Route down
+    trains need 20 s to stop
+"""
+
+
+def on_a_supply(lock: str, *, more: str = "") -> str:
+    """The junction with its relays on the supply of its detectors."""
+    text = junction(track=POWER, lock=f"T occupied or {lock}", more=FREE + more)
+    text = text.replace("picks when Set pressed and", "picks when Set pressed and Free up and")
+    text = text.replace("Free up and T clear", "Free up and Entered down and T clear")
+    return text.replace("when Route up and Entered down", "when Route up and Free, Entered down")
+
+
 def proved(text: str) -> Report:
     return verifier.prove(verifier.load_text(text))
 
 
 def consequences(report: Report) -> dict[str, str]:
     return {row.faults[0]: row.consequence for row in report.failures}
-
-
-POWER = "without track power reads occupied"
 
 
 def test_49_cfr_236_5_V_236_302_V_locks_on_closed_circuit_safe() -> None:
@@ -93,6 +113,33 @@ def test_49_cfr_236_5_V_track_power_lost_releases_the_route_unsafe() -> None:
     assert done["supply Rail"] == "false proceed"  # the signal, too, takes the track for clear
     done = consequences(proved(junction().replace("T, M clear", "M clear")))
     assert done["supply Rail"] in ("unlocked", "false proceed")
+
+
+def test_49_cfr_236_5_V_relays_without_power_hold_the_lock_safe() -> None:
+    """236.5: what fails on the control circuit leaves the most restrictive condition; so does the
+    moment at which the supply comes back."""
+    done = consequences(proved(on_a_supply(BY_DOWN)))
+    assert done["supply Bus"] == "more restrictive" == done["supply Rail"]
+    assert done["power wire of the relays"] in ("more restrictive", "none")
+
+
+def test_49_cfr_236_5_V_relays_without_power_open_the_lock_unsafe() -> None:
+    report = proved(on_a_supply(BY_UP))
+    assert consequences(report)["power wire of the relays"] == "unlocked"
+    assert consequences(report)["supply Bus"] == "unlocked"
+    (verdict,) = (v for v in report.verdicts if v.obligation.subjects == ("supply Bus",))
+    assert "A relay without power drops" in verdict.obligation.hint
+
+
+def test_49_cfr_236_302_V_a_supply_that_comes_back_releases_the_route_unsafe() -> None:
+    """236.302: off, the detector reads occupied; back, clear. A route that is released by that is
+    released in front of a train that cannot stop any more."""
+    report = proved(junction(track=POWER, more="trains need 20 s to stop"))
+    assert consequences(report)["supply Bus"] == "unlocked"
+    (verdict,) = (v for v in report.verdicts if v.obligation.subjects == ("supply Bus",))
+    assert verdict.finding and verdict.finding.story
+    told = [event.text for event in verdict.finding.story.events]
+    assert told.index("supply Bus is off") < told.index("supply Bus is on again")
 
 
 def test_49_cfr_236_302_V_half_a_lock_unsafe() -> None:

@@ -22,8 +22,9 @@ def lamp_out(survey: Survey) -> Musts:
 
 def wire_broken(survey: Survey) -> Musts:
     """Every bus of a district, feeder, common return; the power wire of every detector, driver and
-    motor with a supply; the wire from every detector, and from every contact, to every driver
-    that it is wired to, and to the relays that read it."""
+    motor with a supply, of every relay, timer and direction of traffic that names one of its own,
+    and of all others where the file says what they hang on; the wire from every detector, and from
+    every contact, to every driver that it is wired to, and to the relays that read it."""
     wiring = survey.plan.wiring
     if not wiring.given:
         return
@@ -34,6 +35,7 @@ def wire_broken(survey: Survey) -> Musts:
     names += [f"power wire of {d.name}" for d in wiring.drivers.values() if d.supply is not None]
     names += [f"power wire of {m.turnout}" for m in wiring.machines.values()
               if m.motor and m.supply is not None]  # fmt: skip
+    names += [f"power wire of {name}" for name in _hanging_on_supplies(survey.plan.locking)]
     readers = _Readers(survey)
     for detector in wiring.detectors.values():
         names += _wires(detector.name, readers.of_detector(detector))
@@ -46,6 +48,18 @@ def wire_broken(survey: Survey) -> Musts:
 
 def _wires(source: str, drivers: list[str]) -> Iterator[str]:
     return (f"wire from {source}" + (f" to {driver}" if driver else "") for driver in drivers)
+
+
+def _hanging_on_supplies(locking: Locking) -> Iterator[str]:
+    """What has a power wire of its own among relays (but for the steps of a release, which hang on
+    the wire of their relay), timers and directions of traffic; and `the relays` for the rest."""
+    steps = {relay.name for relay in locking.relays.values() if relay.step_of}
+    own = {name: one.supply for name, one in locking.relays.items()}
+    own |= {name: one.supply for name, one in locking.timers.items()}
+    own |= {name: one.supply for name, one in locking.traffic.items()}
+    yield from (name for name, supply in own.items() if supply and name not in steps)
+    if locking.building.supply and None in own.values():
+        yield "the relays"
 
 
 def _locking_conditions(locking: Locking) -> Iterator[Condition]:

@@ -29,11 +29,12 @@ from verifier.properties.failures import (
     more_restrictive,
     most_telling,
     with_harm,
+    without_power,
 )
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Consequence, Failure, Verdict
 from verifier.world.fault_cone import FaultCone
-from verifier.world.memory_abstraction import faults_reaching_memory
+from verifier.world.memory_abstraction import faults_reaching_histories
 from verifier.world.train_constraints import train_constraints
 from verifier.world.world import World, check_circles
 
@@ -93,7 +94,7 @@ class FailureAnalysis:
 
     def verdicts(self) -> Iterator[Verdict]:
         """The verdict on each fault, as soon as it is known."""
-        reaching = self._check.reaching_memory if self._histories else frozenset[Observable]()
+        reaching = self._check.reaching_histories if self._histories else frozenset[Observable]()
         later: list[FaultEffect] = []
         for effect in self._check.failures():
             if effect.fault.what in reaching and not (effect.harms or effect.unknown):
@@ -148,7 +149,8 @@ def _verdict(prover: SituationProver, asked: Obligation, effect: "FaultEffect") 
     """The verdict on one fault; the harm it reports was replayed."""
     if effect.unlocks is not None:
         harmed = with_harm(asked, effect.fault, effect.unlocks.obligation)
-        return replace(effect.unlocks, obligation=replace(harmed, over="histories"))
+        hint = without_power(prover.plan, effect.fault) or harmed.hint
+        return replace(effect.unlocks, obligation=replace(harmed, over="histories", hint=hint))
     if not effect.harms:
         if effect.why_unknown:
             return Verdict(asked, "undecided", effect.why_unknown)
@@ -196,9 +198,9 @@ class FailureCheck:
         self._sound = sound
 
     @cached_property
-    def reaching_memory(self) -> frozenset[Observable]:
-        """The faults that locks, or what throws points, may hear of."""
-        return faults_reaching_memory(self._sound)
+    def reaching_histories(self) -> frozenset[Observable]:
+        """The faults that locks, what throws points, or whoever lets trains in may hear of."""
+        return faults_reaching_histories(self._sound)
 
     def failures(self) -> Iterator["FaultEffect"]:
         """The effect of each fault; those of faults close to each other together."""

@@ -10,15 +10,17 @@ from dataclasses import dataclass, replace
 
 from verifier.explain.signal_causes import causes, reasons
 from verifier.explain.trace_view import TraceView, TrainMove, acting_line
+from verifier.explain.wiring_causes import Circuit
 from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.devices import Device
-from verifier.plan.locking.locking_model import Relay, Timer, Traffic
+from verifier.plan.locking.locking_model import Relay, Timer, Traffic, power_of
 from verifier.plan.model import Signal
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.properties.locking_phrases import met
 from verifier.properties.obligation import Obligation
+from verifier.reference.equipment import EquipmentState
 from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
 # How far back a chain goes from what memory holds to how it came about.
@@ -288,9 +290,19 @@ class _Why:
         if (what, since) in self._recalled or back >= MAX_STEPS_BACK:
             return found
         self._recalled.add((what, since))
+        if state in ("down", "idle") and (off := self._unpowered(what, since)) is not None:
+            return replace(found, because=(cause(CauseKind.NO_POWER, subject, None, (off,)),))
         condition = _mover(element, state)
         because = self._why(condition, since, of=element.name, back=back + 1)
         return replace(found, span=condition.span, because=because)
+
+    def _unpowered(self, what: Observable, k: int) -> Cause | None:
+        """Why a relay or timer has no power at a moment; None where it has."""
+        power = power_of(what.name, self.plan.locking)
+        if power is None:
+            return None
+        wires = Circuit(self.plan, EquipmentState(self.plan, self.record.situation(k)))
+        return wires.unpowered(power.wire, power.supply, power.span)
 
     def _element(self, what: Observable) -> Relay | Timer | Traffic:
         locking = self.plan.locking

@@ -31,7 +31,7 @@ from verifier.plan.locking.locking_model import Throw
 from verifier.plan.model import Signal
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.situation import Situation
-from verifier.plan.wiring.faults import all_ways
+from verifier.plan.wiring.faults import ON_AGAIN, FaultKind, all_ways
 from verifier.properties.failures import fault_words
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.causes import Cause
@@ -310,7 +310,13 @@ class _Teller:
             if what.kind == "broken" and (will := self.record.then(k, what)) != state:
                 fault, way = all_ways(self.plan.equipment.faults)[will]
                 broken = self.plan.equipment.fault_of(fault)
-                yield HistoryEvent(k, f"from now on {fault_words(broken, way)}", broken.span), what
+                if way == fault.usual:
+                    text = f"{broken.name} is {ON_AGAIN}"
+                elif broken.kind is FaultKind.SUPPLY:
+                    text = fault_words(broken, way)
+                else:
+                    text = f"from now on {fault_words(broken, way)}"
+                yield HistoryEvent(k, text, broken.span), what
 
     def _memory(self, k: int, only: Sequence[str] | None = None) -> Iterator["_Said"]:
         locking = self.plan.locking

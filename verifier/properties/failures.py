@@ -9,6 +9,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
+from verifier.plan.locking.locking_model import power_of
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault, FaultKind
@@ -194,6 +195,21 @@ def with_harm(obligation: Obligation, fault: Fault, harm: Obligation) -> Obligat
         pieces=harm.pieces,
         place=harm.place,
         hint=_HINTS[fault.kind],
+    )
+
+
+def without_power(plan: Plan, fault: Fault) -> str:
+    """What to do where relays drop with a fault; empty where none loses its power by it."""
+    powers = [p for name in plan.locking.memory if (p := power_of(name, plan.locking))]
+    wires = {(FaultKind.POWER_WIRE, power.wire) for power in powers}
+    supplies = {(FaultKind.SUPPLY, name) for power in powers
+                for name in plan.wiring.chain_of(power.supply)}  # fmt: skip
+    if (fault.kind, *fault.subjects) not in wires | supplies:
+        return ""
+    return (
+        "A relay without power drops. Let a relay that must be up unlock (`locked while Free "
+        "down`), and let it pick only after a timer has run, so that the lock holds when the power "
+        "is back too."
     )
 
 

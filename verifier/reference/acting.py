@@ -13,7 +13,14 @@ from dataclasses import dataclass
 
 from verifier.plan import observables
 from verifier.plan.devices import Device
-from verifier.plan.locking.locking_model import Relay, Sight, Throw, Timer, Traffic
+from verifier.plan.locking.locking_model import (
+    Relay,
+    Sight,
+    Throw,
+    Timer,
+    Traffic,
+    power_of,
+)
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import DISOBEYED, STOPPED, FaultKind
@@ -141,11 +148,20 @@ class Acting:
 
     # -------------------------------------------------------------- memory
 
+    def _has_power(self, name: str) -> bool:
+        """Whether a relay, a timer or a direction of traffic has power."""
+        power = power_of(name, self.plan.locking)
+        if power is None:
+            return True
+        wires = EquipmentState(self.plan, self._situation(self.now))
+        return wires.has_power(power.wire, power.supply)
+
     def _relay(self, relay: Relay) -> Acted:
         what = observables.relay(relay.name)
         now = self.now[what]
         stuck = now == "up" and self._holds(relay.sticks)
-        wanted = "up" if stuck or self._holds(relay.picks) else "down"
+        held = self._has_power(relay.name) and (stuck or self._holds(relay.picks))
+        wanted = "up" if held else "down"
         if wanted == now:
             return Acted({what: now})
         return self._delayed(relay.name, what, wanted)
@@ -153,7 +169,7 @@ class Acting:
     def _timer(self, timer: Timer) -> Acted:
         what = observables.timer(timer.name)
         now = self.now[what]
-        if not self._holds(timer.runs):
+        if not self._has_power(timer.name) or not self._holds(timer.runs):
             return Acted({what: "idle"})
         if now != "running":
             return Acted({what: "running" if now == "idle" else "done"})
@@ -174,7 +190,8 @@ class Acting:
         what = observables.traffic(traffic.name)
         rightward = self._holds(traffic.rightward)
         leftward = self._holds(traffic.leftward)
-        if rightward == leftward or self._holds(traffic.locked):
+        turns = rightward != leftward and self._has_power(traffic.name)
+        if not turns or self._holds(traffic.locked):
             return Acted({what: self.now[what]})
         return Acted({what: "rightward" if rightward else "leftward"})
 

@@ -352,10 +352,22 @@ class _Step:
         self._window(lost, begins=begins, ends=False)
 
     def _break(self) -> None:
-        """Something breaks while nothing is broken yet."""
-        broken = self.variables.broken
-        if broken is not None and self.now[broken] == observables.NOTHING:
-            self.successor[broken] = self.now[observables.breaks(tuple(self.variables.ways))]
+        """Something breaks while nothing is broken yet, or a supply that was off comes back."""
+        broken, ways = self.variables.broken, self.variables.ways
+        if broken is None:
+            return
+        now = self.now[broken]
+        returns = {
+            what: way for way, (what, state) in ways.items() if state == "sound"
+        }  # of supplies
+        if now == observables.NOTHING:
+            chosen = self.now[observables.breaks(tuple(ways))]
+            if chosen not in returns.values():
+                self.successor[broken] = chosen
+            return
+        back = returns.get(ways[now][0])
+        if back is not None and self.now[observables.breaks(tuple(ways))] == back:
+            self.successor[broken] = back
 
     def _window(self, window: Observable, *, begins: bool, ends: bool) -> None:
         """Whether a window is on at the next moment: it begins, or it is not over yet."""

@@ -72,7 +72,10 @@ class FaultSimulator:
         self._musts: dict[RestState, ExpectedStep] = {}
         self._known: dict[Suspect, bool] = {}
         world = World(bench.plan)
-        self._reads = [what for what in memory_alone(world).inputs if what.kind in _HEARD]
+        inputs = memory_alone(world).inputs
+        self._reads = [what for what in inputs if what.kind in _HEARD]
+        # What relays and timers cannot do without: their supplies and power wires.
+        self._feeds = frozenset(what for what in inputs if what.kind == "fault")
         # Any moment, including those at which points and relays move.
         self._moments = SituationCheck.of(world, assumed=False, effort=EFFORT)
 
@@ -83,7 +86,8 @@ class FaultSimulator:
             return False
         if fault.suspect not in self._known:
             unpowered = bool(self._bench.unpowered_by(fault.suspect))
-            self._known[fault.suspect] = unpowered or self._is_heard(fault)
+            drops = any(s.fault and s.fault.what in self._feeds for s in fault.group)
+            self._known[fault.suspect] = unpowered or drops or self._is_heard(fault)
         return self._known[fault.suspect]
 
     def _is_heard(self, fault: CardFault) -> bool:

@@ -19,6 +19,8 @@ from verifier.plan.observables import Condition, Observable
 Values = Mapping[str, Expr]
 # What a condition comes to, as one that acts sees it.
 Read = Callable[[Condition], Expr]
+# Of a relay, timer or direction of traffic: that it has power.
+Fed = Callable[[str], Expr]
 # Of what moves: that a fault leaves it as it is, and that it leaves it open once it moves.
 Stalls = Callable[[str], tuple[Expr, Expr]]
 # A delay that may begin and end: while it is waited for, when it is over, how long it lasts.
@@ -36,10 +38,13 @@ class Acts:
 
 class Acting:
     """How everything of a plan acts. ``timed``: durations matter; ``stalls``: what faults do to
-    points."""
+    points; ``fed``: what they do to the power of memory."""
 
-    def __init__(self, plan: Plan, *, timed: bool, stalls: Stalls | None = None):
+    def __init__(
+        self, plan: Plan, *, timed: bool, stalls: Stalls | None = None, fed: Fed | None = None
+    ):
         self.plan = plan
+        self._fed = fed
         self._stalls = stalls
         self._timed = timed
         self.devices = devices(plan)
@@ -58,6 +63,11 @@ class Acting:
         return self.devices[name].told, self.devices[name].lies
 
     def act(self, name: str, read: Read) -> Acts:
+        if self._fed is not None and (fed := self._fed(name)) is not TRUE:
+            return self._act(name, lambda condition: conjunction(fed, read(condition)))
+        return self._act(name, read)
+
+    def _act(self, name: str, read: Read) -> Acts:
         locking = self.plan.locking
         if name in locking.relays:
             return self._relay(locking.relays[name], read)

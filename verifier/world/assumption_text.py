@@ -11,7 +11,7 @@ from verifier.plan.devices import Device, devices, signaled_entries
 from verifier.plan.locking.building import VERSIONS
 from verifier.plan.locking.durations import durations_matter
 from verifier.plan.locking.false_reports import releases_in_sequence
-from verifier.plan.locking.locking_model import conditions_of
+from verifier.plan.locking.locking_model import conditions_of, power_of
 from verifier.plan.model import Plan
 from verifier.plan.observables import facts_unfolded
 from verifier.plan.wiring.derive_equipment import margin
@@ -200,9 +200,18 @@ def _histories(plan: Plan) -> Iterator[str]:
     if plan.wiring.given:
         yield (
             "Over time, too, reports come through the wiring, wherever on its block stock stands "
-            "at each moment. Of what can break, one thing may be broken from any moment on; two at "
-            "once are looked at in single moments only. Relays, timers and locks always have power."
+            "at each moment. Of what can break, one thing may be broken from any moment on; a "
+            "supply that is lost may come back. Two at once are looked at in single moments only."
         )
+        relays = plan.locking.relays
+        yield from _about(
+            (
+                name for name in plan.locking.memory
+                if power_of(name, plan.locking) is None
+                and not (name in relays and relays[name].step_of)
+            ),
+            "No supply is given for {}: taken to have power always.",
+        )  # fmt: skip
     else:
         yield "Over time, too, detectors and contacts report the truth."
     if releases_in_sequence(plan):

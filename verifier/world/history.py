@@ -12,6 +12,7 @@ from typing import get_args
 
 from verifier.logic.expr import (
     FALSE,
+    TRUE,
     Atom,
     Expr,
     atom,
@@ -27,10 +28,11 @@ from verifier.plan import observables
 from verifier.plan.devices import devices
 from verifier.plan.locking import false_reports
 from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
+from verifier.plan.locking.locking_model import power_of
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Pipe, Plan
 from verifier.plan.observables import Condition, Observable, facts_unfolded
-from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways
+from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways, before
 from verifier.world.circuits import Circuits
 from verifier.world.crew import Crew
 from verifier.world.memory import Memory
@@ -101,8 +103,10 @@ class Histories:
         self._permitting = {a.name for a in aspects if a.permits}
         self._clearing = {a.name for a in aspects if a.clears}
         self._restricting = {a.name for a in aspects if a.permits and not a.proceeds}
-        stalls = self._stalls if faults else None
-        self._memory = Memory(self.plan, self._world.lower, self._seen, timed=timed, stalls=stalls)
+        stalls, fed = (self._stalls, self._fed) if faults else (None, None)
+        self._memory = Memory(
+            self.plan, self._world.lower, self._seen, timed=timed, stalls=stalls, fed=fed
+        )
         rules = Rules(self._permits, self._clears, self._restricts, self._memory.holds, self._late)
         moves = self._moves_beneath if wrecks else None
         self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced(), moves=moves)
@@ -169,12 +173,24 @@ class Histories:
         return negation(present) if "sound" in part.values else present
 
     def _breaks(self) -> Mapping[str, Expr]:
-        """One thing breaks at most, and stays broken."""
+        """One thing breaks at most, and stays broken; but a supply may come back."""
         broken, breaks = self._broken, observables.breaks(tuple(self._ways))
-        sound = atom(broken, observables.NOTHING)
-        found = {way: disjunction(atom(broken, way), conjunction(sound, atom(breaks, way)))
-                 for way in self._ways}  # fmt: skip
+        earlier = {way: before(way, self._ways) for way in self._ways}
+        begins = {
+            way: conjunction(atom(broken, first or observables.NOTHING), atom(breaks, way))
+            for way, first in earlier.items()
+        }
+        ends = {first: begins[way] for way, first in earlier.items() if first is not None}
+        found = {
+            way: disjunction(conjunction(atom(broken, way), negation(ends.get(way, FALSE))), begin)
+            for way, begin in begins.items()
+        }
         return {**found, observables.NOTHING: negation(disjunction(*found.values()))}
+
+    def _fed(self, name: str) -> Expr:
+        """That a relay, a timer or a direction of traffic has power."""
+        power = power_of(name, self.plan.locking)
+        return TRUE if power is None else self.expand(self._circuits.fed(power.wire, power.supply))
 
     def _stalls(self, turnout: str) -> tuple[Expr, Expr]:
         """That points stay as they are, and that they come to no end of their travel."""

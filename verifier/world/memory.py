@@ -16,15 +16,15 @@ from verifier.plan import observables
 from verifier.plan.locking.locking_model import Sight
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
-from verifier.world.acting import Acting, Acts, Stalls, Values
+from verifier.world.acting import Acting, Acts, Fed, Stalls, Values
 from verifier.world.races import Races, Reading, View, chosen
 
 
 class Memory:
     """The state of memory, and of what moves, after one time step. ``lower`` turns a condition of
     the file into an expression over observables, ``now`` an expression over observables into one
-    over states and choices; ``timed``: durations matter; ``stalls``: what faults do to what
-    moves."""
+    over states and choices; ``timed``: durations matter; ``stalls`` and ``fed``: what faults do to
+    what moves, and to the power of the rest."""
 
     def __init__(
         self,
@@ -34,10 +34,11 @@ class Memory:
         *,
         timed: bool,
         stalls: Stalls | None = None,
+        fed: Fed | None = None,
     ):
         self.plan = plan
         self._reading = Reading(lower, now)
-        self._acting = Acting(plan, timed=timed, stalls=stalls)
+        self._acting = Acting(plan, timed=timed, stalls=stalls, fed=fed)
         # Where durations matter: what takes a least time.
         self.delays: list[Delay] = []
         self.waits: list[Window] = []

@@ -36,6 +36,7 @@ class Timer(Statement):
     name: DeclaredName
     length: Length
     runs: Condition
+    clauses: tuple[Clause, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,9 +75,16 @@ class Traffic(Statement):
 BuildingKind = Literal["of relays", "as one program"]
 
 
-@statement("BUILT", "How it is built", "built of relays` or `built as one program", once="built")
+@statement(
+    "BUILT",
+    "How it is built",
+    "built of relays` or `built as one program",
+    once="built",
+    inline=["powered_by"],
+)
 class Built(Statement):
     kind: BuildingKind
+    clauses: tuple[Clause, ...]
 
 
 @statement("WRITTEN", "The version", "written for version 0.4", once="written for")

@@ -71,16 +71,19 @@ def _relay(node: tree.Relay, words: Vocabulary) -> tuple[Relay, ...]:
     after = given.conditions("releases after", words)
     if picks is None:
         return ()
-    relay = Relay(node.name.text, picks, sticks, slow_pick, slow_release, node.span)
+    relay = Relay(
+        node.name.text, picks, sticks, slow_pick, slow_release, node.span, supply=given.supply()
+    )
     return with_steps(relay, after)
 
 
 def _timer(node: tree.Timer, words: Vocabulary) -> Timer | None:
     seconds = read_amount(node.length, plausible_ranges.TIMER, words.names)
     runs = resolve(node.runs, words, in_rule=True)
+    supply = ClauseReader(node.clauses, words.names).supply()
     if seconds is None or runs is None:
         return None
-    return Timer(node.name.text, seconds, runs, node.span)
+    return Timer(node.name.text, seconds, runs, node.span, supply)
 
 
 def _traffic(node: tree.Traffic, words: Vocabulary) -> Traffic | None:
@@ -95,10 +98,10 @@ def _traffic(node: tree.Traffic, words: Vocabulary) -> Traffic | None:
             "CP708", node.name.span, name=node.name.text, ways=[_WAYS[kind] for kind in missing]
         )
     right, left = (given.condition(kind, words) for kind in _WAYS)
-    locked = given.condition("locked while", words)
+    locked, supply = given.condition("locked while", words), given.supply()
     if right is None or left is None:
         return None
-    return Traffic(node.name.text, blocks, right, left, locked, node.span)
+    return Traffic(node.name.text, blocks, right, left, locked, node.span, supply)
 
 
 # ------------------------------------------------------------------ trains

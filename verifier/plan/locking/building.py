@@ -8,6 +8,7 @@ are noted in the names.
 from collections.abc import Sequence
 
 from verifier.language.syntax import tree
+from verifier.plan.clause_reader import ClauseReader
 from verifier.plan.locking.locking_model import Building
 from verifier.plan.names import Names
 
@@ -17,7 +18,8 @@ VERSIONS = ("0.1", "0.2", "0.3", "0.4")
 
 def read_building(statements: Sequence[tree.Statement], names: Names) -> Building:
     """What a file says of how it is built and of its version; errors are noted."""
-    built = tree.of_kind(statements, tree.Built)
+    built = list(tree.of_kind(statements, tree.Built))
+    given = [ClauseReader(node.clauses, names).supply() for node in built]
     first: tree.Built | None = None
     for node in built:
         if first is None:
@@ -28,7 +30,7 @@ def read_building(statements: Sequence[tree.Statement], names: Names) -> Buildin
             names.error("CP720", node.span, others=[first.span])
     if first is None:
         return Building(version=_version(statements, names))
-    return Building(first.kind, True, _version(statements, names), first.span)
+    return Building(first.kind, True, _version(statements, names), first.span, given[0])
 
 
 def _version(statements: Sequence[tree.Statement], names: Names) -> str:

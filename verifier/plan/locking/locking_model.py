@@ -10,6 +10,7 @@ from verifier.language.source import Span
 from verifier.language.statements.locking import CrewRule
 from verifier.plan import observables
 from verifier.plan.observables import Condition, Observable
+from verifier.plan.wiring.faults import RELAYS
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +18,8 @@ class Relay:
     """Picks when one condition holds, then sticks while the other does (never, when None).
     ``slow_pick`` and ``slow_release``: how long what makes it move must last. ``after``: what it
     was said to release after, one after the other; ``step_of``: the relay whose release it is a
-    step of (:mod:`verifier.plan.locking.sequences`)."""
+    step of (:mod:`verifier.plan.locking.sequences`). ``supply``: its own, as of timers and
+    directions of traffic; without it they do not act, and a relay drops."""
 
     name: str
     picks: Condition
@@ -27,6 +29,7 @@ class Relay:
     span: Span
     after: tuple[Condition, ...] = ()
     step_of: str = ""
+    supply: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,7 @@ class Timer:
     seconds: Fraction
     runs: Condition
     span: Span
+    supply: str | None = None
 
 
 # Who moves points, derails and gates: anyone at any time; a lever; two buttons (normal, reverse);
@@ -72,6 +76,7 @@ class Traffic:
     leftward: Condition
     locked: Condition | None
     span: Span
+    supply: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,12 +108,14 @@ BuildingKind = Literal["of relays", "as one program"]
 @dataclass(frozen=True, slots=True)
 class Building:
     """How the memory of a file is built, and whether it ``said`` so; the version of the language
-    that it is written for, empty where it says nothing."""
+    that it is written for, empty where it says nothing. ``supply``: of all that has none of its
+    own."""
 
     kind: BuildingKind = "of relays"
     said: bool = False
     version: str = ""
     span: Span | None = None
+    supply: str | None = None
 
     @property
     def of_relays(self) -> bool:
@@ -212,6 +219,30 @@ def conditions_of(name: str, locking: Locking) -> tuple[Condition, ...]:
         throw = locking.throws[name]
         return tuple(filter(None, (throw.locked, throw.away_when)))
     return ()
+
+
+@dataclass(frozen=True, slots=True)
+class Power:
+    """What a relay, a timer or a direction of traffic hangs on: a supply, and a power wire, which
+    is its own or that of all relays without one."""
+
+    supply: str
+    wire: str
+    span: Span
+
+
+def power_of(name: str, locking: Locking) -> Power | None:
+    """What one of the ``memory`` hangs on; None where the file does not say."""
+    one = locking.relays.get(name) or locking.timers.get(name) or locking.traffic.get(name)
+    if one is None:
+        return None
+    if one.supply is not None:
+        step_of = one.step_of if isinstance(one, Relay) else ""
+        return Power(one.supply, step_of or name, one.span)
+    building = locking.building
+    if building.supply is None or building.span is None:
+        return None
+    return Power(building.supply, RELAYS, building.span)
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,18 @@ def with_steps(relay: Relay, after: tuple[Condition, ...]) -> tuple[Relay, ...]:
             beyond = _is(names[k + 1], "up", here.span)
             lasts += (AnyOne((here, after[k + 1], beyond), here.span),)
         sticks = All(lasts, here.span)
-        steps.append(Relay(name, picks, sticks, None, None, here.span, step_of=relay.name))
+        steps.append(
+            Relay(
+                name,
+                picks,
+                sticks,
+                None,
+                None,
+                here.span,
+                step_of=relay.name,
+                supply=relay.supply,
+            )
+        )
     passed = _is(names[-1], "down", span)
     held = (passed,) if relay.sticks is None else (relay.sticks, passed)
     at_rest = (relay.picks, *(_is(name, "down", span) for name in names))

@@ -10,7 +10,7 @@ from itertools import combinations_with_replacement
 from types import MappingProxyType
 
 from verifier.plan import observables
-from verifier.plan.locking.locking_model import Locking, conditions_of
+from verifier.plan.locking.locking_model import Locking, conditions_of, power_of
 from verifier.plan.model import (
     Block,
     Head,
@@ -50,7 +50,7 @@ def derive_equipment(
     places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
     gaps, joined = _neighbors(wiring, track)
     detector_readers, contact_readers = _readers(wiring, signals, conditions, locking)
-    faults = tuple(_faults(wiring, gaps, signals, detector_readers, contact_readers))
+    faults = tuple(_faults(wiring, gaps, signals, locking, detector_readers, contact_readers))
     return Equipment(
         MappingProxyType(places), MappingProxyType(geometry), MappingProxyType(spots_of),
         joined, gaps, faults,
@@ -227,10 +227,11 @@ def _faults(
     wiring: Wiring,
     gaps: Sequence[Beside],
     signals: Mapping[str, Signal],
+    locking: Locking,
     detector_readers: Readers,
     contact_readers: Readers,
 ) -> Iterator[Fault]:
-    yield from _wires(wiring, detector_readers, contact_readers)
+    yield from _wires(wiring, locking, detector_readers, contact_readers)
     moving = {
         name for m in wiring.machines.values() if m.motor for name in wiring.chain_of(m.supply)
     }
@@ -260,7 +261,9 @@ def _lamps(head: Head) -> Iterator[Fault]:
     yield Fault(FaultKind.HEAD, (head.name,), head.span)
 
 
-def _wires(wiring: Wiring, detector_readers: Readers, contact_readers: Readers) -> Iterator[Fault]:
+def _wires(
+    wiring: Wiring, locking: Locking, detector_readers: Readers, contact_readers: Readers
+) -> Iterator[Fault]:
     for district in wiring.districts.values():
         yield Fault(FaultKind.BUS, (district.name,), district.span)
     for feeder in wiring.feeders.values():
@@ -274,6 +277,9 @@ def _wires(wiring: Wiring, detector_readers: Readers, contact_readers: Readers) 
     for machine in wiring.machines.values():
         if machine.motor and machine.supply is not None:
             yield Fault(FaultKind.POWER_WIRE, (machine.turnout,), machine.span, moves_points=True)
+    powers = (power_of(name, locking) for name in locking.memory)
+    for wire, span in {power.wire: power.span for power in powers if power}.items():
+        yield Fault(FaultKind.POWER_WIRE, (wire,), span)
     for detector in wiring.detectors.values():
         for reader in detector_readers[detector.name]:
             yield Fault(FaultKind.DETECTOR_WIRE, (detector.name, reader), detector.span)

@@ -6,7 +6,7 @@ here and nowhere else. Everyone else asks the equipment of a plan, by kind and s
 (:meth:`~verifier.plan.wiring.equipment.Equipment.fault_of`).
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -34,7 +34,12 @@ class FaultKind(Enum):
     BUS = "bus of", "wire-broken", ("broken",), ("district",)
     FEEDER = "feeder", "wire-broken", ("broken",), ("feeder",)
     COMMON_RETURN = "common return of", "wire-broken", ("broken",), ("supply", "...")
-    POWER_WIRE = "power wire of", "wire-broken", ("broken",), ("detector, driver or turnout",)
+    POWER_WIRE = (
+        "power wire of",
+        "wire-broken",
+        ("broken",),
+        ("detector, driver, relay …",),
+    )
     DETECTOR_WIRE = "wire from", "wire-broken", ("broken",), ("detector", "driver")
     CONTACT_WIRE = "wire from", "wire-broken", ("broken",), ("turnout", "leg", "driver")
     SUPPLY = "supply", "supply-lost", ("off",), ("supply",)
@@ -85,10 +90,26 @@ class Fault:
         return self.what.name
 
 
+# A supply that was off.
+ON_AGAIN = "on again"
+
+
 def ways_of(fault: Fault) -> dict[str, tuple[Observable, str]]:
     """The ways in which something may be broken, by what each is called in a history: the fault's
-    observable and its state."""
-    return {f"{fault.name}: {way}": (fault.what, way) for way in fault.ways}
+    observable and its state. A supply that was off may come back for good; then it is sound."""
+    ways = {f"{fault.name}: {way}": (fault.what, way) for way in fault.ways}
+    if fault.kind is FaultKind.SUPPLY:
+        ways[f"{fault.name}: {ON_AGAIN}"] = fault.what, fault.what.usual
+    return ways
+
+
+def before(label: str, ways: Mapping[str, tuple[Observable, str]]) -> str | None:
+    """In which of some ways something must be broken before it is so: one for a supply that comes
+    back, none for anything else."""
+    what, state = ways[label]
+    if state != what.usual:
+        return None
+    return next(name for name, (of, way) in ways.items() if of == what and way != what.usual)
 
 
 def all_ways(faults: Iterable[Fault]) -> dict[str, tuple[Observable, str]]:
