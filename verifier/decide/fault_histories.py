@@ -1,14 +1,15 @@
 """What any single fault does to locks and trains over time.
 
 In: a plan over time, the faults that locks, or those who let trains in, may hear of, and what must
-never happen in a history. Out: for each fault a history in which it does harm, replayed by the reference, or none.
+never happen in a history. Out: for each fault a history in which it does harm, replayed by the
+reference, or none.
 
 One system holds all of these faults, of which one may be present from some moment on, so what is
 proved of it is proved of each. A fault is not asked about here where neither locks nor those who
-let trains in hear of it (:func:`~verifier.world.memory_abstraction.faults_reaching_histories`) and it
-never makes a signal show more than without it, which the situations decide. In a history with such
-a fault every signal lets pass at most what it lets pass without, and relays, timers, locks and
-points do what they do without: it is a history of the sound layout, in which some trains wait
+let trains in hear of it (:func:`~verifier.world.memory_abstraction.faults_reaching_histories`) and
+it never makes a signal show more than without it, which the situations decide. In a history with
+such a fault every signal lets pass at most what it lets pass without, and relays, timers, locks
+and points do what they do without: it is a history of the sound layout, in which some trains wait
 longer.
 """
 
