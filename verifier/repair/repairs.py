@@ -7,6 +7,7 @@ from verifier.decide.failures import FaultEffect
 from verifier.properties.failures import with_harms
 from verifier.properties.obligation import Obligation
 from verifier.repair.lock_repair import is_repaired_by_lock
+from verifier.repair.rewired_histories import RewiredHistories
 from verifier.repair.rule_repair import repair_rules
 from verifier.repair.wiring_repair import WiringRepairer
 from verifier.verdicts.report import Addition, Finding, Verdict
@@ -33,7 +34,8 @@ def repair_findings(
     """
     left = MAX_REPAIRS
     harms = {name: effect.harms for name, effect in effects.items()} or None
-    wiring = WiringRepairer(world, harms, timeout)
+    proved = [v.obligation.key for v in verdicts.values() if v.status == "proved"]
+    wiring = WiringRepairer(world, harms, timeout, RewiredHistories(proved, timeout))
     for verdict in [verdicts[key] for key in wanted]:
         finding, obligation = verdict.finding, verdict.obligation
         if finding is None or obligation.advice:
@@ -46,8 +48,8 @@ def repair_findings(
         left -= 1
         step()
         if is_history:
-            proved = is_repaired_by_lock(world.plan, obligation, verdicts.values(), timeout)
-            finding = replace(finding, hint_proved=proved)
+            locked = is_repaired_by_lock(world.plan, obligation, verdicts.values(), timeout)
+            finding = replace(finding, hint_proved=locked)
         else:
             additions = _additions(world, obligation, finding, effects, timeout)
             rewiring = wiring.repair(obligation, finding)

@@ -7,7 +7,8 @@ of one kind, as few as will do; then pairs; new equipment after all of these. Co
 
 A repair is offered only when the plan so wired was proved to keep the obligation, to let signals
 show and routes clear as before, and to break nothing that held before: no property of a signal
-that the edit reaches, and no verdict on a fault near the edit.
+that the edit reaches, no verdict on a fault near the edit, and, in a plan over time, nothing that
+was proved of histories (:mod:`verifier.repair.rewired_histories`).
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -29,6 +30,7 @@ from verifier.plan.wiring.faults import FaultKind
 from verifier.properties.catalog import BY_NAME, FAILURES, obligations
 from verifier.properties.failures import broken, counts_against, harms
 from verifier.properties.obligation import Obligation
+from verifier.repair.rewired_histories import RewiredHistories
 from verifier.repair.wiring_edit import NEW, WiringEdit
 from verifier.repair.wiring_edits import edits, scope_of
 from verifier.verdicts.report import Finding, Rewiring
@@ -74,9 +76,18 @@ class _TriesOver(Exception):
 
 class WiringRepairer:
     """Looks for repairs of the wiring of one plan. ``harms`` are those of its faults, where they
-    are known already. What is found out about one way of wiring serves all findings."""
+    are known already; ``histories`` judges repairs over time. What is found out about one way of
+    wiring serves all findings."""
 
-    def __init__(self, world: World, harms: Harms | None, timeout: float | None):
+    def __init__(
+        self,
+        world: World,
+        harms: Harms | None,
+        timeout: float | None,
+        histories: RewiredHistories,
+    ):
+        self._histories = histories
+        self._kept_over_time: dict[tuple[tuple[Rewiring, ...], str], bool] = {}
         self.before = _Edited(world.plan, world, ())
         self._known_harms = harms
         self._timeout = timeout
@@ -167,14 +178,22 @@ class WiringRepairer:
             yield conjunction(present, _in_plan(harm, plan).formula)
 
     def keeps(self, edited: _Edited, fault: str) -> bool:
-        """Whether everything else that held still does, and a fault does no harm any more."""
+        """Whether everything else that held still does, over time too, and a fault does no harm any
+        more."""
         if edited.steps not in self._fails_after:
             try:
                 self._fails_after[edited.steps] = self._failing_after(edited)
             except InputError:
                 self._fails_after[edited.steps] = None
         failing = self._fails_after[edited.steps]
-        return failing is not None and fault not in failing
+        return failing is not None and fault not in failing and self._keeps_over_time(edited, fault)
+
+    def _keeps_over_time(self, edited: _Edited, fault: str) -> bool:
+        key = edited.steps, fault
+        if key not in self._kept_over_time:
+            there = next((f for f in edited.plan.equipment.faults if f.name == fault), None)
+            self._kept_over_time[key] = self._histories.keep(edited.plan, there)
+        return self._kept_over_time[key]
 
     def _failing_after(self, edited: _Edited) -> frozenset[str] | None:
         """The faults with which a signal that the edit reaches shows a false proceed; None when
