@@ -42,6 +42,18 @@ def write_wired(r: Random, room: int) -> str:
                 assert codes <= {"CP301", "CP310", "CP314"}, f"{error}\n{wired}"
 
 
+NOTICES = re.compile(r" when input missing shows \w+")
+
+
+def refused(text: str) -> set[str]:
+    """The codes of the errors of a file."""
+    try:
+        built(text)
+    except InputError as error:
+        return {d.code for d in error.diagnostics}
+    return set()
+
+
 @dataclass
 class Electrician:
     """Wires one junction. ``much`` is how much of everything there is."""
@@ -75,7 +87,9 @@ class Electrician:
         for block in self.detected:
             self._detectors(block)
         self._drivers()
-        return "\n".join([*lines, *self.added]) + "\n"
+        text = "\n".join([*lines, *self.added]) + "\n"
+        # What a driver cannot notice is refused.
+        return NOTICES.sub("", text) if "CP650" in refused(text) else text
 
     # -------------------------------------------------------------- power and trains
 

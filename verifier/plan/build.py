@@ -13,6 +13,7 @@ from verifier.plan.claims import read_claims
 from verifier.plan.conditions import resolve
 from verifier.plan.locking.build_locking import read_locking
 from verifier.plan.locking.crew_rules import read_promises
+from verifier.plan.locking.impossible_locks import impossible_locks
 from verifier.plan.locking.locking_model import Locking, NamedRoute
 from verifier.plan.locking.starts import read_starts
 from verifier.plan.model import (
@@ -106,7 +107,11 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     if names.errors:
         raise InputError(names.errors)
     equipment = derive_equipment(wiring, track, blocks, signals, conditions, locking)
-    if impossible := list(impossible_clauses(wiring, equipment)):
+    impossible = [
+        *impossible_clauses(wiring, equipment),
+        *impossible_locks(locking, wiring, track, signals, conditions),
+    ]
+    if impossible:
         raise InputError(impossible)
     inputs = _inputs(statements, words.levers, locking)
     plan = Plan(

@@ -30,6 +30,7 @@ _POSITIONS = ("normal", "reverse", "seated", "open", "derailing", "non-derailing
 _OPENING = {
     "picks": ("when",),
     "sticks": ("while",),
+    "releases": ("after",),
     "slow": ("to",),
     "locked": ("while",),
     "electric": ("lock",),
@@ -123,6 +124,8 @@ def _known(tokens: Sequence[Token], at: int) -> bool:
     after = str(*tokens[at + 1 : at + 2])
     if tokens[at] == "hand":  # `thrown by hand`, and not `thrown by hand, foot`
         return after != ","
+    if tokens[at] == "then":  # a step of a release; no state is called that
+        return tokens[0].type == "RELAY"
     return after in _OPENING.get(str(tokens[at]), ())
 
 
