@@ -163,7 +163,6 @@ def is_read(lines: list[str]) -> bool:
     try:
         verifier.load_text("\n".join(lines) + "\n")
     except verifier.InputError as error:
-        return not any(
-            d.code in ("CP752", "CP753", "CP754", "CP755", "CP776") for d in error.diagnostics
-        )
+        refused = {d.code for d in error.diagnostics}
+        return refused.isdisjoint(("CP752", "CP753", "CP754", "CP755", "CP776"))
     return True
