@@ -77,11 +77,11 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a clause about how it moves (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
-        frozenset({"PICKS", "STICKS", "RELEASES", "SLOW"}),
+        frozenset({"PICKS", "STICKS", "RELEASES", "SLOW", "POWERED"}),
         "a clause of the relay (`picks when`, `sticks while`, `releases after` …)",
     ),
     (
-        frozenset({"RIGHTWARD", "LEFTWARD", "LOCKED"}),
+        frozenset({"RIGHTWARD", "LEFTWARD", "LOCKED", "POWERED"}),
         "a clause of the traffic (`rightward when`, `leftward when`, `locked while`)",
     ),
     (frozenset({"CONTACTS", "CONTACT", "NO"}), "`contacts` or `no contacts`"),
