@@ -29,6 +29,21 @@ def timeout_option(parser: argparse.ArgumentParser, what: str = "each check") ->
     parser.add_argument("--timeout", type=_seconds, metavar="S", help=f"seconds for {what}")
 
 
+def jobs_option(parser: argparse.ArgumentParser) -> None:
+    """Add ``--jobs``, on how many processors to work."""
+    parser.add_argument(
+        "--jobs", type=_processors, metavar="N",
+        help="work on so many files at once; otherwise one for each processor",
+    )  # fmt: skip
+
+
+def _processors(text: str) -> int:
+    """A number of processors. Raises ArgumentTypeError unless it is from 1 to 999."""
+    if not (text.isascii() and text.isdigit() and 0 < int(text[:9]) < 1000):
+        raise argparse.ArgumentTypeError(f"`{text}` is not a number of processors, from 1")
+    return int(text)
+
+
 def within_option(parser: argparse.ArgumentParser, what: str = "all of it") -> None:
     """Add ``--within``, in seconds for ``what``, however many checks it takes."""
     parser.add_argument(
@@ -77,22 +92,30 @@ def showable(text: str, stream: TextIO) -> str:
     return text.encode(encoding, "replace").decode(encoding)
 
 
-def complain(error: Any) -> int:
-    """Print the diagnostics of an InputError on standard error. Returns exit code 2."""
+def complaint(error: Any) -> Iterator[str]:
+    """The diagnostics of an InputError, and where to read more."""
     from verifier.language.diagnostics.diagnostic import render
 
-    sys.stdout.flush()
     number = len(error.diagnostics)
     for diagnostic in error.diagnostics[:_SHOWN_ERRORS]:
-        print(showable(render(diagnostic), sys.stderr), file=sys.stderr)
+        yield render(diagnostic)
     if number > _SHOWN_ERRORS:
-        print(f"... and {number - _SHOWN_ERRORS} more.", file=sys.stderr)
+        yield f"... and {number - _SHOWN_ERRORS} more."
     codes = list(dict.fromkeys(d.code for d in error.diagnostics))
-    print(
-        f"{number} error{'s' if number > 1 else ''}. `clearproof explain {codes[0]}` tells more.",
-        file=sys.stderr,
-    )
+    yield f"{number} error{'s' if number > 1 else ''}. `clearproof explain {codes[0]}` tells more."
+
+
+def complain(error: Any) -> int:
+    """Print the diagnostics of an InputError on standard error. Returns exit code 2."""
+    say_aside(complaint(error))
     return 2
+
+
+def say_aside(lines: Iterable[str]) -> None:
+    """Print lines on standard error, after what was printed before."""
+    sys.stdout.flush()
+    for line in lines:
+        print(showable(line, sys.stderr), file=sys.stderr)
 
 
 def files_of(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:

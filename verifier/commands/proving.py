@@ -2,34 +2,37 @@
 
 import argparse
 import sys
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from verifier.commands.console import (
     Command,
-    complain,
     console_options,
     files_of,
     ink_of,
+    jobs_option,
     say,
+    say_aside,
     timeout_option,
     within_option,
     working,
 )
+from verifier.commands.processes import processors
+from verifier.commands.proved_files import Asked, Outcome, one_by_one, side_by_side
 from verifier.verdicts.exit_codes import ExitCode, worst
-from verifier.verdicts.grade import Grade, exit_code_of
+from verifier.verdicts.grade import Grade
 
 if TYPE_CHECKING:
-    from verifier.language.diagnostics.diagnostic import InputError
     from verifier.plan.model import Plan
     from verifier.sheets.sheet import Sheet
     from verifier.verdicts.report import Report
 
 # Seconds in which certificates of what was proved may still be written when the time is over.
 GRACE = 1.0
+# So many files that are not as they say are named again at the end.
+_SHOWN_AMISS = 10
 
 
 def add(command: Command) -> None:
@@ -37,6 +40,7 @@ def add(command: Command) -> None:
     prove.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
     timeout_option(prove)
     within_option(prove)
+    jobs_option(prove)
     prove.add_argument(
         "--only", action="append", default=[], metavar="PROPERTY", help="check this property only"
     )
@@ -45,7 +49,9 @@ def add(command: Command) -> None:
         help="operation: anything less than proved in operation exits 3",
     )  # fmt: skip
     prove.add_argument("--pairs", action="store_true", help="also check every pair of faults")
-    prove.add_argument("--all", action="store_true", help="show all findings")
+    prove.add_argument(
+        "--all", action="store_true", help="show all findings, and every file in full"
+    )
     prove.add_argument("--json", action="store_true", help="print the report as JSON")
     prove.add_argument(
         "--certificate",
@@ -89,151 +95,93 @@ def _prove(options: argparse.Namespace) -> int:
 
 
 @dataclass(slots=True)
-class _Told:
+class _Tally:
     """What became of each file so far."""
 
+    paths: list[Path] = field(default_factory=list)
     codes: list[ExitCode] = field(default_factory=list)
     grades: list[Grade] = field(default_factory=list)
     documents: list[Any] = field(default_factory=list)
     reports: "list[Report]" = field(default_factory=list)
+    in_brief: list[Path] = field(default_factory=list)
 
-    def add(self, code: ExitCode, grade: Grade, document: Any) -> None:
-        self.codes.append(code)
-        self.grades.append(grade)
-        self.documents.append(document)
+    def add(self, path: Path, outcome: Outcome) -> None:
+        self.paths.append(path)
+        self.codes.append(outcome.code)
+        self.grades.append(outcome.grade)
+        self.documents.append(outcome.document)
+        self.reports += [outcome.report] if outcome.report else []
+        self.in_brief += [path] if outcome.is_brief else []
 
 
 def _prove_all(options: argparse.Namespace) -> int:
     from verifier.language.writing import check_target
     from verifier.reports import machine
 
-    told = _Told()
     files = list(files_of(options.paths, layouts=True))
     _check_only(options.only)
     if options.report:
         check_target(Path(options.report))
-    _prove_each(files, told, options)
+    tally = _prove_each(files, options)
     if options.report:
-        _write_report(told.reports, options)
+        _write_report(tally.reports, options)
     if options.certificate:
-        told.codes.append(_write_certificates(told.reports, Path(options.certificate)))
-    code = worst(told.codes)
+        tally.codes.append(_write_certificates(tally.reports, Path(options.certificate)))
+    code = worst(tally.codes)
     if options.json:
         import json
 
-        print(json.dumps(machine.document(told.documents, code), indent=2))
+        print(json.dumps(machine.document(tally.documents, code), indent=2))
     elif len(files) > 1 and not options.quiet:
-        from verifier.verdicts.grade_words import grades_words
-
-        reached = f"{len(told.documents)} of {len(files)} files checked"
-        say(["", f"{reached}, exit code {int(code)}.", f"{grades_words(told.grades)}."])
+        say(_counted(tally, len(files), code))
     return code
 
 
-def _prove_each(files: "Sequence[Path]", told: _Told, options: argparse.Namespace) -> None:
-    """Prove files one by one, and say of each what was found."""
-    from verifier.engines.stopping import is_over, out_of_time
-    from verifier.language.diagnostics.diagnostic import InputError
-    from verifier.reports import machine
-
-    for number, path in enumerate(files):
-        if is_over():
-            document = machine.file_not_reached(str(path), out_of_time())
-            told.add(ExitCode.UNDECIDED, Grade.NONE, document)
-            if not options.json:
-                say([_quiet_line(f"{Grade.NONE.value}: undecided", str(path), out_of_time())])
-            continue
-        try:
-            report = _proved(path, options)
-        except KeyboardInterrupt:  # while it was read
-            told.add(ExitCode.UNDECIDED, Grade.NONE, machine.file_not_reached(str(path), "Ctrl-C"))
-            print(f"\n{path}: interrupted, nothing decided.", file=sys.stderr)
-            break
-        except InputError as error:
-            code, grade = _of_wrong_input(error, str(path), alone=len(files) == 1)
-            document = machine.file_with_errors(str(path), error.diagnostics, code, grade)
-            told.add(code, grade, document)
-            _say_wrong_input(error, code, grade, path, options)
-            continue
-        code = exit_code_of(report.shortfalls, _required(options))
-        document = machine.file_report(report, _required(options)) if options.json else {}
-        told.add(code, report.grade, document)
-        told.reports.append(report)
-        if not options.json:
-            _say_report(report, options, first=number == 0, alone=len(files) == 1)
-        if report.interrupted and not is_over():
-            break
-
-
-def _required(options: argparse.Namespace) -> Grade | None:
-    """The grade that ``--require`` asks for."""
-    return Grade.OPERATION if options.require == "operation" else None
-
-
-def _of_wrong_input(error: "InputError", name: str, *, alone: bool) -> tuple[ExitCode, Grade]:
-    """What it means for a proof that a file is wrong. One that has nothing to prove, and one of
-    several that cannot be read, leave something open; else the input is wrong."""
-    if any(found.code == "CP502" for found in error.diagnostics):
-        return ExitCode.UNDECIDED, Grade.NOTHING
-    itself = any(d.code == "CP100" and d.span.source.name == name for d in error.diagnostics)
-    return (ExitCode.UNDECIDED if itself and not alone else ExitCode.BAD_INPUT), Grade.NONE
-
-
-def _say_wrong_input(
-    error: "InputError", code: ExitCode, grade: Grade, path: Path, options: argparse.Namespace
-) -> None:
-    if options.json:
-        return
-    complain(error)
-    if options.quiet:
-        mark = grade.value
-        if grade is Grade.NONE:
-            mark += ": unread" if code == ExitCode.UNDECIDED else ": WRONG INPUT"
-        say([_quiet_line(mark, str(path), error.diagnostics[0].message)])
-
-
-def _quiet_line(mark: str, name: str, words: str) -> str:
-    return f"{mark:<33}  {name}  {words}"
-
-
-def _say_report(report: "Report", options: argparse.Namespace, *, first: bool, alone: bool) -> None:
-    """Print what was decided of one file, now: what comes after may take long."""
-    from verifier.reports import terminal
-    from verifier.reports.words import tally_words
-    from verifier.verdicts.grade_words import quiet_words, stamp
-
-    required = _required(options)
-    if options.quiet:
-        words = f"{tally_words(report.verdicts)}{quiet_words(report, required)}"
-        say([_quiet_line(stamp(report), report.plan.source.name, words)])
-        return
-    ink = ink_of(options)
-    say([] if first else [""])
-    say(
-        terminal.report_lines(
-            report,
-            ink,
-            everything=options.all,
-            lessons=alone,
-            pairs=options.pairs,
-            required=required,
-        ),
-        ink,
+def _prove_each(files: "Sequence[Path]", options: argparse.Namespace) -> _Tally:
+    """Prove the files, and say of each what was found as soon as it is known."""
+    asked = Asked(
+        ink_of(options),
+        timeout=options.timeout,
+        only=tuple(options.only),
+        pairs=options.pairs,
+        required=Grade.OPERATION if options.require == "operation" else None,
+        everything=options.all,
+        json=options.json,
+        quiet=options.quiet,
+        alone=len(files) == 1,
+        keeps=bool(options.report or options.certificate),
     )
-    sys.stdout.flush()
+    jobs = min(options.jobs or processors(), len(files))
+    # Reports are not sent from process to process.
+    spread = jobs > 1 and not asked.keeps
+    outcomes = side_by_side(files, asked, jobs) if spread else one_by_one(files, asked)
+    tally = _Tally()
+    was_brief = True
+    for path, outcome in zip(files, outcomes, strict=False):
+        say_aside(outcome.errors)
+        if not asked.json:
+            apart = tally.codes and not (was_brief and outcome.is_brief)
+            say([*[""] * bool(apart), *outcome.lines])
+            sys.stdout.flush()
+        was_brief = outcome.is_brief
+        tally.add(path, outcome)
+    return tally
 
 
-def _proved(path: Path, options: argparse.Namespace) -> "Report":
-    """The report of one file. Progress goes to the error output."""
-    from verifier.api import prove_file
+def _counted(tally: _Tally, files: int, code: ExitCode) -> Iterator[str]:
+    """The last lines of a run over several files: how many have each grade, and how to see one of
+    them in full."""
+    from verifier.verdicts.grade_words import grade_counts
 
-    asked = partial(
-        prove_file, path, timeout=options.timeout, only=options.only, pairs=options.pairs
-    )
-    if options.quiet:
-        return asked()
-    with working(str(path), "decided") as line:
-        return asked(progress=line, on_verdict=line.on_verdict)
+    yield ""
+    yield f"{len(tally.codes)} of {files} files checked, exit code {int(code)}: {code.meaning}."
+    yield from grade_counts(zip(tally.grades, tally.codes, strict=True))
+    amiss = [f for f, c in zip(tally.paths, tally.codes, strict=False) if c != ExitCode.AS_EXPECTED]
+    yield from (f"  see   {path}" for path in amiss[:_SHOWN_AMISS])
+    if len(amiss) > _SHOWN_AMISS:
+        yield f"  … and {len(amiss) - _SHOWN_AMISS} further"
+    if tally.in_brief:
+        yield f"One file in full: `clearproof prove {tally.in_brief[0]}`. All in full: `--all`."
 
 
 def _write_certificates(reports: "Sequence[Report]", folder: Path) -> ExitCode:

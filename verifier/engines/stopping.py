@@ -31,14 +31,14 @@ OUT_OF_TIME = "no answer in the time allowed"
 
 
 @dataclass(frozen=True, slots=True)
-class _Limit:
+class TimeLimit:
     """The ``seconds`` that the user gave, and the time of :func:`time.monotonic` at their end."""
 
     seconds: float
     end: float
 
 
-_limit: ContextVar[_Limit | None] = ContextVar("limit", default=None)
+_limit: ContextVar[TimeLimit | None] = ContextVar("limit", default=None)
 # Not empty once Ctrl-C was pressed.
 _pressed: ContextVar[list[int] | None] = ContextVar("pressed", default=None)
 
@@ -51,9 +51,20 @@ class OutOfTime(Interrupted):
 def time_limit(seconds: float | None) -> Iterator[None]:
     """All work in here takes at most so many seconds, counted from now; None sets no limit.
     Of a limit within another, the one that ends earlier counts."""
+    with under(None if seconds is None else TimeLimit(seconds, monotonic() + seconds)):
+        yield
+
+
+def limit_now() -> TimeLimit | None:
+    """The limit that all work here has, for another process to work :func:`under`."""
+    return _limit.get()
+
+
+@contextmanager
+def under(limit: TimeLimit | None) -> Iterator[None]:
+    """All work in here ends with this limit too."""
     outer = _limit.get()
-    limit = outer if seconds is None else _Limit(seconds, monotonic() + seconds)
-    if limit is not None and outer is not None and outer.end < limit.end:
+    if limit is None or (outer is not None and outer.end < limit.end):
         limit = outer
     before = _limit.set(limit)
     try:
@@ -87,11 +98,16 @@ def stoppable() -> Iterator[None]:
 def checkpoint() -> None:
     """Raises :class:`Interrupted` after Ctrl-C, :class:`OutOfTime` when the time is over, and
     MemoryError shortly before the memory is used up."""
-    if _pressed.get():
+    if is_stopped():
         raise Interrupted
     if is_over():
         raise OutOfTime(out_of_time())
     check_memory()
+
+
+def is_stopped() -> bool:
+    """Whether Ctrl-C was pressed since the work began that is :func:`stoppable`."""
+    return bool(_pressed.get())
 
 
 def check_memory() -> None:

@@ -10,6 +10,7 @@ from pathlib import PurePath
 
 from verifier.language.listing import listing
 from verifier.plan.model import Plan
+from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.grade import Grade, KeptOut, Shortfall, ShortfallKind, lacks
 from verifier.verdicts.report import Report
 
@@ -140,7 +141,12 @@ def _things(things: list[KeptOut]) -> str:
     return listing(named)
 
 
-def grades_words(grades: Iterable[Grade]) -> str:
-    """How many files have each grade: ``2 proved in operation, 1 not proved``."""
-    counted = Counter(grades)
-    return ", ".join(f"{counted[grade]} {grade.value}" for grade in Grade if counted[grade])
+def grade_counts(files: Iterable[tuple[Grade, ExitCode]]) -> Iterator[str]:
+    """How many files have each grade, a line each; those that are not proved just as they say they
+    are not by themselves."""
+    counted = Counter((grade, code == ExitCode.AS_EXPECTED) for grade, code in files)
+    for grade in Grade:
+        for as_expected in (True, False):
+            if number := counted[grade, as_expected]:
+                aside = ", just as the file says" * (grade is Grade.NONE and as_expected)
+                yield f"  {number:>5}  {grade.value}{aside}"

@@ -1,0 +1,110 @@
+"""Work on several processors: one process for each, and the answers in the order of the tasks.
+
+A process that dies answers nothing: its task, and those not begun, are :class:`Lost`. Ctrl-C is
+passed on: what is being worked on ends with what is known, and the rest is not begun.
+"""
+
+import os
+import signal
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from functools import partial
+from multiprocessing import active_children, get_context
+from time import monotonic
+from typing import Any, TypeVar
+
+from verifier.engines.garbage import collect_seldom
+from verifier.engines.stopping import TimeLimit, is_stopped, limit_now, stoppable, under
+
+# Seconds between two looks at what is done, and that a process has to end after Ctrl-C.
+_LOOK, _GRACE = 0.05, 10.0
+
+Task = TypeVar("Task")
+Answer = TypeVar("Answer")
+
+
+@dataclass(frozen=True, slots=True)
+class Lost:
+    """The answer of a process that died."""
+
+
+def processors() -> int:
+    """How many processors this process may use."""
+    allowed = getattr(os, "sched_getaffinity", None)
+    return len(allowed(0)) if allowed else os.cpu_count() or 1
+
+
+def in_processes(
+    work: Callable[[Task], Answer],
+    tasks: Sequence[Task],
+    jobs: int,
+    progress: Callable[[int, int], None],
+) -> Iterator[Answer | Lost]:
+    """The answers to the tasks, in their order, each as soon as it and those before it are known;
+    after Ctrl-C those that were begun. Tasks and answers are sent from process to process, so they
+    must be picklable."""
+    # Before any thread runs, a copy of this process is the quickest way to a process that has
+    # loaded everything; elsewhere than on Linux, copies are not safe.
+    context = get_context("fork" if sys.platform == "linux" else "spawn")
+    pool = ProcessPoolExecutor(min(jobs, len(tasks)), context, initializer=_begin)
+    begun = partial(_answer, work, limit_now())
+    try:
+        with stoppable():
+            futures: list[Future[Answer]] = [pool.submit(begun, task) for task in tasks]
+            told = 0
+            while told < len(futures) and not is_stopped():
+                wait(futures[told:], timeout=_LOOK, return_when="FIRST_COMPLETED")
+                progress(sum(future.done() for future in futures), len(futures))
+                while told < len(futures) and futures[told].done():
+                    yield _result(futures[told])
+                    told += 1
+            if told < len(futures):
+                _stop(pool, futures)
+                yield from (_result(f) for f in futures[told:] if _is_answered(f))
+    finally:
+        pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _begin() -> None:
+    """In a new process: Ctrl-C means nothing while there is nothing to do."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    collect_seldom()
+
+
+def _answer(work: Callable[[Task], Answer], limit: TimeLimit | None, task: Task) -> Answer:
+    """In a process: the answer to a task. Ctrl-C ends it with what is known."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with stoppable(), under(limit):
+            return work(task)
+    finally:
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def _result(future: "Future[Any]") -> Any:
+    try:
+        return future.result()
+    except BrokenProcessPool:
+        return Lost()
+
+
+def _stop(pool: ProcessPoolExecutor, futures: "Sequence[Future[Answer]]") -> None:
+    """End what is being worked on, and begin nothing more."""
+    for future in futures:
+        future.cancel()
+    end = monotonic() + _GRACE
+    while monotonic() < end and not all(future.done() for future in futures):
+        for process in active_children():
+            if process.pid is not None:
+                os.kill(process.pid, signal.SIGINT)
+        wait(futures, timeout=_LOOK * 10)
+    for process in active_children():
+        process.terminate()
+
+
+def _is_answered(future: "Future[Answer]") -> bool:
+    """Whether a task was begun, and its process lived to answer."""
+    return future.done() and not future.cancelled() and future.exception() is None
