@@ -6,13 +6,14 @@ miss their detectors, drivers do not read what they need, supplies share no retu
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from random import Random
 
 from tests.differential.junctions import built, write_junction
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.minimality import count_situations
+from verifier.plan.wiring.division import is_plain
 
 # Spots and trains meet at awkward numbers: the same ones come up again and again.
 LENGTHS = (300, 600, 900, 1200, 1250)
@@ -31,7 +32,8 @@ def write_wired(r: Random, room: int) -> str:
             continue
         heads = {s.name: [head.name for head in s.heads] for s in plan.signals.values()}
         for much in (1.0, 0.8, 0.6, 0.4, 0.3, 0.2):
-            wired = Electrician(r, text, heads, much).everything()
+            plain = {block for block in plan.blocks if is_plain(block, plan.track)}
+            wired = Electrician(r, text, heads, much, plain).everything()
             try:
                 if count_situations(built(wired).inputs) <= room:
                     return wired
@@ -62,6 +64,7 @@ class Electrician:
     text: str
     heads: Mapping[str, Sequence[str]]
     much: float
+    plain: Collection[str] = ()  # blocks that are one stretch of plain track
     shortest: int = 0
     supplies: list[str] = field(default_factory=list)
     districts: list[str] = field(default_factory=list)
@@ -96,11 +99,15 @@ class Electrician:
     def _trains(self) -> None:
         if self.chance(0.25):
             return
+        rail = ["", "rail code 83", "rail code 70 soldered", "rail code 100 soldered",
+                "rail code 9 of 1 ohm to 2 ohm per m soldered"]  # fmt: skip
+        self.added += filter(None, [self.r.choice(rail)])
         shortest, longest = self.r.choice(TRAINS)
         self.shortest = shortest
         how = self.r.choice(["throughout", "at the locomotive only", "at both ends", ""])
         words = f", detectable {how}" if how else ""
         words += self.r.choice(["", ", wheelsets 2 kohm", ", wheelsets 10 kohm"])
+        words += self.r.choice(["", "", ", load 2 mA", ", load 5 mA to 7 mA"])
         self.added.append(f"trains {shortest} mm to {longest} mm{words}")
 
     def _power(self) -> None:
@@ -155,10 +162,18 @@ class Electrician:
         count = self.r.choice([0, 1, 1, 2, 2, 3]) if self.chance(self.much) else 0
         if count:
             self.feeders[name] = [f"f{name}-{i}" for i in range(1, count + 1)]
-            line += f" feeders {', '.join(self.feeders[name])}"
+            line += f" feeders {', '.join(map(self._placed(name), self.feeders[name]))}"
+            line += " over 300 mm of 22 AWG" * self.chance(0.8)
         if "undetected" not in rest:
             self.detected.append(name)
         return line
+
+    def _placed(self, block: str) -> Callable[[str], str]:
+        """A feeder, perhaps with its place: near another or far from it."""
+        length = self.lengths.get(block)
+        if length is None or block not in self.plain or not self.chance(0.7):
+            return str
+        return lambda name: f"{name} at {self.r.choice([0, length // 3, length // 2, length])} mm"
 
     def _contacts_alone(self, name: str, line: str, positions: tuple[str, str]) -> str:
         """Contacts of what is not a turnout: both, one or none."""

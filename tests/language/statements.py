@@ -145,6 +145,7 @@ train_clauses: Words = st.one_of(
     seq("detectable", st.sampled_from([["throughout"], ["at", "the", "locomotive", "only"],
                                        ["at", "both", "ends"]])),
     seq("wheelsets", amounts),
+    seq("load", amounts, maybe("to", amounts)),
 )  # fmt: skip
 
 
@@ -161,11 +162,16 @@ wiring: Words = st.one_of(
     seq("detector", names, st.sampled_from(["current-sensing", "spot"]), several(detector_clauses)),
     seq("driver", names, "drives", listed, several(driver_clauses)),
     seq("trains", lengths, "to", lengths, several(seq(maybe(","), train_clauses), 2)),
+    seq(
+        "rail", "code", numbers,
+        maybe("of", amounts, "to", amounts, "per", st.sampled_from(["m", "ft", "in"])),
+        maybe("soldered"), maybe("on", listed),
+    ),
     seq("scale", st.one_of(seq(names.filter(lambda n: not n.isdecimal())), seq("1", ":", numbers))),
     seq("stopping", "distance", lengths),
     seq(
         "block", listed, maybe(lengths), maybe("in", listed), maybe("undetected"), maybe(strings),
-        several(seq("feeders", listed, runs), 2),
+        several(seq("feeders", joined(seq(names, maybe("at", lengths)), ","), runs), 2),
     ),
     seq("turnout", listed, "in", names, several(machine_clauses)),
     seq(

@@ -603,3 +603,78 @@ def test_undetected(
         hint=hint,
         more=more,
     )
+
+
+@pytest.mark.parametrize(
+    ("change", "code", "underlined", "message", "hint", "more"),
+    [
+        (
+            "block Yard feeders y1 at 3 m",
+            "CP660",
+            "3 m",
+            "feeder `y1` has a place, but block `Yard` has no length",
+            "Write `block Yard 2400 mm`.",
+            ("the block is declared here",),
+        ),
+        (
+            "block Yard 2 m feeders y1 at 3 m",
+            "CP660",
+            "3 m",
+            "feeder `y1` would be beyond the end of block `Yard`",
+            "Measure from the left end of the block, as the `track` line draws it.",
+            ("the block is declared here",),
+        ),
+        (
+            "rail code 55",
+            "CP661",
+            "55",
+            "the resistance of rail code 55 is not known here",
+            "Known are codes 100, 83 and 70. Give the resistance of one rail: `rail code 55 of 100 "
+            "mohm to 200 mohm per m`.",
+            (),
+        ),
+        (
+            "rail code 55 of 200 mohm to 100 mohm per m",
+            "CP661",
+            "200 mohm to 100 mohm",
+            "the least resistance of this rail is more than the greatest",
+            "Write the smaller one first: `of 80 mohm to 120 mohm per m`.",
+            (),
+        ),
+        (
+            "rail code 55 of 100 mohm to 200 mohm per mm",
+            "CP661",
+            "rail code 55 of 100 mohm to 200 mohm per mm",
+            "the resistance of this rail is for no length that is known here",
+            "Write `per m`, `per ft` or `per in`.",
+            (),
+        ),
+        (
+            "rail code 83\nrail code 70",
+            "CP606",
+            "rail code 70",
+            "the rail of all other blocks is given twice",
+            "Keep one: it holds for the whole layout.",
+            ("the first one is here",),
+        ),
+        (
+            "trains 600 mm to 2200 mm, load 5 mA to 1 mA",
+            "CP614",
+            "load 5 mA to 1 mA",
+            "the least load is more than the greatest",
+            "Write the smaller current first: `load 10 mA to 800 mA`.",
+            (),
+        ),
+    ],
+)
+def test_what_current_divides_by(
+    change: str, code: str, underlined: str, message: str, hint: str, more: tuple[str, ...]
+) -> None:
+    track = (
+        "track West = Yard | Main = East"
+        if "Yard" in change
+        else "track West = Main | Single = East"
+    )
+    yard = "" if "Yard" in change else "block Single"
+    text = f"edge West, East\nblock Main\n{yard}\n{change}\n{track}\n"
+    expect(text, code=code, underlined=underlined, message=message, hint=hint, more=more)

@@ -61,10 +61,7 @@ def of(**changes: str) -> list[str]:
     return list(assumption_texts(verifier.load_text(wired(**changes))))
 
 
-NEAREST = (
-    "Stock draws its current through the feeder nearest to it; where that is broken, through "
-    "the other feeders of its block (common practice, no source)."
-)
+NEAREST = "Stock draws its current through all feeders of its block that are not broken."
 
 
 def test_no_wiring_at_all() -> None:

@@ -75,6 +75,7 @@ class Bench:
         self._inputs = {(what.kind, what.name): what for what in self.plan.inputs}
         self._truths: dict[Situation, Truth] = {}
         self._look = cache(self._evaluated)
+        self._wired = cache(self._plan_with)
         self._evaluator = cache(lambda mistakes: Evaluator(self.wired(mistakes)))
         self._truths_of = cache(self._possible_truths)
         self._one_by_one = cache(_one_state_each)
@@ -103,6 +104,9 @@ class Bench:
 
     def wired(self, group: Suspects) -> Plan:
         """The plan with the mistakes of a group made."""
+        return self._wired(tuple(s for s in group if s.mistake is not None))
+
+    def _plan_with(self, group: Suspects) -> Plan:
         wiring = self.plan.wiring
         for suspect in group:
             if suspect.mistake is not None:
@@ -115,14 +119,17 @@ class Bench:
         """Every situation that a setup allows with these suspects present."""
         fixed = list(product(*(self._one_by_one(suspect) for suspect in group)))
         moving = tuple(s for s in group if s.trouble is not None or s.takes_power)
-        return (Moment(t, states) for t in self._truths_of(setup, moving) for states in fixed)
+        mistakes = tuple(s for s in group if s.mistake is not None)
+        truths = self._truths_of(setup, moving, mistakes)
+        return (Moment(t, states) for t in truths for states in fixed)
 
-    def _possible_truths(self, setup: Setup, moving: Suspects) -> list[Truth]:
-        """The situations of a setup; ``moving`` are the suspects that affect how points lie."""
+    def _possible_truths(self, setup: Setup, moving: Suspects, mistakes: Suspects) -> list[Truth]:
+        """The situations of a setup; ``moving`` are the suspects that affect how points lie,
+        ``mistakes`` those that affect how current divides."""
         found = (
             self._truth(Situation.of((*setup.facts, *points, *standing)), points)
             for points in self._points(setup, moving)
-            for standing in self._standing(setup)
+            for standing in self._standing(setup, mistakes)
         )
         return [truth for truth in found if truth is not None]
 
@@ -137,17 +144,20 @@ class Bench:
 
     def _stood(self, situation: Situation) -> Stood:
         blocks = {what.name for what, _ in situation if what.kind in ("standing", "stock")}
+        # Current divides between all feeders of a block.
         at = {
-            place.feeder
+            feeder.name
             for what, state in situation
             if what.kind == "standing"
             for place in self.plan.equipment.places[what.name]
             if place.name == state and place.feeder is not None
+            for feeder in self.plan.wiring.feeders_of(what.name)
         }
         return Stood(frozenset(blocks), frozenset(at))
 
-    def _standing(self, setup: Setup) -> Iterator[_Facts]:
-        """Where stock stands, and how current flows where no gap keeps blocks apart."""
+    def _standing(self, setup: Setup, mistakes: Suspects) -> Iterator[_Facts]:
+        """Where stock stands, and how current flows where no gap keeps blocks apart, and divides
+        between feeders with these mistakes made."""
         options = []
         for block, places in setup.stands:
             what = self._inputs.get(("standing", block)) or observables.stock(block)
@@ -157,6 +167,9 @@ class Bench:
             current = self._inputs.get(("current", beside.name))
             if current is not None and stock.intersection(beside.blocks):
                 options.append([(current, state) for state in current.values])
+        for division in self.wired(mistakes).equipment.divisions.values():
+            if division.block in stock:
+                options.append([(division.what, state) for state in division.what.values])
         return (list(chosen) for chosen in product(*options))
 
     def places(

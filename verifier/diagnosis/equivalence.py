@@ -22,6 +22,7 @@ from verifier.logic.expr import (
     disjunction,
     negation,
     substitute,
+    support,
 )
 from verifier.plan.observables import Observable
 from verifier.world.world import World
@@ -54,10 +55,12 @@ def differing(
     b: Suspects,
     shared: Collection[Observable] = (),
     watched: Iterable[Observable] | None = None,
+    *,
+    surely: bool = False,
 ) -> Expr:
-    """That something watched (by default every lens) differs between two groups, over the inputs
+    """That something watched (by default every lens) may differ between two groups, over the inputs
     of the bench's plan. Faults in ``shared`` are inputs as well, every other fault is in the first
-    of its states.
+    of its states. ``surely``: that it differs however current divides with their mistakes made.
 
     Raises :class:`InputError` where with something broken the rules go round in a circle."""
     if watched is None:
@@ -66,10 +69,20 @@ def differing(
     one, other = (_view(bench, group, shared) for group in (a, b))
     parts = [atom(what, state) for what in watched for state in what.values]
     pairs = [(one(part), other(part)) for part in parts]
-    return disjunction(*(
+    found = disjunction(*(
         disjunction(conjunction(x, negation(y)), conjunction(negation(x), y))
         for x, y in pairs if x is not y
     ))  # fmt: skip
+    for what in support(found):
+        if what.kind == "share" and what not in bench.plan.inputs:
+            ways = (substitute(found, _given(what, state)) for state in what.values)
+            found = conjunction(*ways) if surely else disjunction(*ways)
+    return found
+
+
+def _given(what: Observable, state: str) -> Callable[[Atom], Expr]:
+    """A function that settles what is said of one observable, given its state."""
+    return lambda part: constant(state in part.values) if part.what == what else part
 
 
 def _of_points(bench: Bench, group: Suspects) -> set[object]:

@@ -54,6 +54,11 @@ class Suspect:
         return self.fault if lost else None
 
     @property
+    def divides_current(self) -> bool:
+        """Whether it is a feeder that does not pass through its detector."""
+        return self.kind in ("feeder missed", "feeders swapped")
+
+    @property
     def rank(self) -> int:
         return LIKELY.index(self.kind)
 
@@ -141,12 +146,11 @@ class Cone:
     supplies: frozenset[str]
 
 
-_WHOLE_FEEDS = ("wrong feed", "detectors swapped")
-_FEEDS = ("feeder missed", "feeders swapped", *_WHOLE_FEEDS)
+_FEEDS = ("feeder missed", "feeders swapped", "wrong feed", "detectors swapped")
 
 
 class Stood(NamedTuple):
-    """Where stock stands: on which blocks, and nearest to which feeders it draws."""
+    """Where stock stands: on which blocks, and through which feeders it may draw."""
 
     blocks: frozenset[str]
     feeders: frozenset[str]
@@ -287,7 +291,7 @@ class Influence:
     def _draws_near(self, suspect: Suspect, stood: Stood, group: Suspects) -> frozenset[str] | None:
         """The feeders stock can draw through; None where any may matter: a broken feeder or a
         gap opens other ways, or another mistake leads other feeders through a detector."""
-        key = group, suspect.kind in _WHOLE_FEEDS and suspect
+        key = group, suspect.kind in _FEEDS and suspect
         if key not in self._loose:
             self._loose[key] = bool(self._plan.equipment.joined) or any(
                 s.kind == "gap-bridged"
@@ -303,12 +307,12 @@ class Influence:
         about = mistake.about
         match mistake.kind:
             case "feeder missed":
-                return about[0] in cone.detectors and self._may_draw(about[1:], stood, near)
+                return self._heard(about[:1], cone, near) and self._may_draw(about[1:], stood, near)
             case "feeders swapped":
-                heard = about[0] in cone.detectors or about[2] in cone.detectors
+                heard = self._heard(about[::2], cone, near)
                 return heard and self._may_draw(about[1::2], stood, near)
             case "wrong feed" | "detectors swapped":
-                if not cone.detectors.intersection(about):
+                if not self._heard(about, cone, near):
                     return False
                 feeders = [f for name in about for f in self._feeders_at(name)]
                 return bool(stood.blocks) and (near is None or bool(near.intersection(feeders)))
@@ -318,6 +322,15 @@ class Influence:
                 return bool(cone.heads.intersection(about))
             case "not isolated":
                 return about[0] in cone.detectors
+
+    def _heard(self, names: Iterable[str], cone: Cone, near: frozenset[str] | None) -> bool:
+        """Whether other feeders through some of these can change what a detector of a cone sees:
+        of those that share the feeders of a block, one sees what no other does."""
+        if near is None:
+            return bool(cone.detectors)
+        of_block = self._plan.equipment.together.values()
+        beside = {one for those in of_block if not set(those).isdisjoint(names) for one in those}
+        return not cone.detectors.isdisjoint({*names, *beside})
 
     def _feeders_at(self, name: str) -> Iterator[str]:
         """The feeders of a block, or through a detector."""

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from verifier.explain.stock_text import place_of, stock_words
 from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Joint, Plan, Port
-from verifier.plan.observables import AS_BEFORE, Observable
+from verifier.plan.observables import AS_BEFORE, DIVIDED, Observable
 from verifier.plan.state_words import one_of, states_clause, typed_fact
 from verifier.plan.wiring.derive_equipment import by_way_of
 
@@ -30,6 +30,8 @@ def fact_words(plan: Plan, what: Observable, state: str) -> str:
             return f"{what.name} {_MOTIONS[state]}"
         case "current":
             return f"no gap at {what.name}: {flow_words(plan, state)}"
+        case "share":
+            return f"current on {what.name} {'divides' if state == DIVIDED else 'stays whole'}"
         case _:
             return typed_fact(what, state)
 

@@ -29,6 +29,7 @@ Move = Literal["turns", "enters", "front", "out", "tail", "tail in"]
 ENDS = ("edge", "bumper")
 _GIVEN = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic", "current",
+    "share",
 )  # fmt: skip
 _NUMBERED = ("first", "second", "third", "fourth", "fifth", "sixth")
 

@@ -13,6 +13,7 @@ from verifier.language.source import Span
 from verifier.plan.model import Block, Plan
 from verifier.plan.observables import OF_CONTACTS, Observable
 from verifier.plan.wiring.derive_equipment import by_way_of, unseen_anywhere
+from verifier.plan.wiring.division import least_load
 from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.wiring_model import (
@@ -229,6 +230,16 @@ class Circuit:
                 open_way = self._bridged(beside.name, beside.joined, beside.span)
                 yield _of(CauseKind.CURRENT_BYPASSES, detector, (open_way,), other=other)
                 return
+        sound = self._wires.sound_feeders(block)
+        through = [f.name for f in self._wiring.feeders_of(block)
+                   if f.name in sound and f.name in detector.through]  # fmt: skip
+        if through and not (place.feeder in sound and place.feeder not in through):
+            past = [f.name for f in self._wiring.feeders_of(block)
+                    if f.name in sound and f.name not in through]  # fmt: skip
+            links = tuple(self._misses(name, detector) for name in past)
+            yield _of(CauseKind.CURRENT_DIVIDES, detector, links,
+                      through=listing(through), past=listing(past))  # fmt: skip
+            return
         yield self._past(detector, block, place.feeder)
 
     def _supply_of(self, block: str) -> str:
@@ -274,6 +285,10 @@ class Circuit:
             return cause(CauseKind.ONLY_ENDS_DRAW, stock, trains.span, longest=longest)
         if trains.detectable == "locomotive":
             return cause(CauseKind.ONLY_LOCOMOTIVES_DRAW, stock, trains.span)
+        load = least_load(block, self._wiring)
+        if load is not None and load == trains.load and detector.sensitivity:
+            said = {"current": amps(load), "needed": amps(detector.sensitivity)}
+            return _of(CauseKind.LOAD_TOO_SMALL, detector, (), turns=str(detector.turns), **said)
         if not (trains.wheelsets and supply and supply.volts and detector.sensitivity):
             return cause(CauseKind.LITTLE_CURRENT_DRAWN, stock, trains.span)
         current = supply.volts / trains.wheelsets

@@ -16,7 +16,7 @@ TIERS: tuple[tuple[str, ...], ...] = (
     ("stock", "standing"),
     ("points", "thrown", "motion", "derail", "gate"),
     ("fault",),
-    ("lever", "button", "current"),
+    ("lever", "button", "current", "share"),
     ("relay", "timer", "traffic"),
 )
 

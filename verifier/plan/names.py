@@ -145,7 +145,7 @@ def declare_all(statements: Iterable[tree.Statement]) -> Names:
     for statement in statements:
         kind = _KIND_OF.get(type(statement), "")
         feeders = statement.feeders if isinstance(statement, tree.Block) else ()
-        at = {name.span.start for group in feeders for name in group.names}
+        at = {feeder.name.span.start for group in feeders for feeder in group.feeders}
         for name in declared_names(statement) if kind else ():
             names.declare(name, "feeder" if name.span.start in at else kind, statement)
     return names

@@ -13,7 +13,7 @@ from weakref import WeakValueDictionary
 from verifier.language.source import Span
 
 # Truth: where stock and points really are.
-Truth = Literal["stock", "standing", "points", "motion", "current", "derail", "gate"]
+Truth = Literal["stock", "standing", "points", "motion", "current", "share", "derail", "gate"]
 # Commands: what people do.
 Command = Literal["lever", "button", "thrown"]
 # What is broken.
@@ -152,6 +152,15 @@ def motion(name: str, *, slow: bool, may_lose_power: bool) -> Observable:
 def current(name: str, states: tuple[str, ...]) -> Observable:
     """How current flows where two blocks have no gap between them."""
     return Observable("current", name, states, states[0])
+
+
+DIVIDED = "divided"
+
+
+def share(detector: str, block: str) -> Observable:
+    """Whether a detector with some of the feeders of a block reports what it would if all current
+    took the nearest feeder (``whole``), or, as current divides, the contrary."""
+    return Observable("share", f"{block} at {detector}", ("whole", DIVIDED), "whole")
 
 
 def lens(head: str, colors: tuple[str, ...]) -> Observable:

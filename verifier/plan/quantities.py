@@ -38,7 +38,9 @@ LENGTH = Measure(
 )
 VOLTAGE = Measure("voltage", {"V": Fraction(1), "mV": Fraction("0.001")})
 CURRENT = Measure("current", {"A": Fraction(1), "mA": Fraction("0.001")})
-RESISTANCE = Measure("resistance", {"ohm": Fraction(1), "kohm": Fraction(1000)})
+RESISTANCE = Measure(
+    "resistance", {"ohm": Fraction(1), "kohm": Fraction(1000), "mohm": Fraction("0.001")}
+)
 TIME = Measure("time", {"s": Fraction(1), "ms": Fraction("0.001")})
 GAUGE = Measure("wire size", {"AWG": Fraction(1)})
 COUNT = Measure("number", {})

@@ -59,8 +59,11 @@ def _runs(statement: tree.Statement) -> Iterator[tree.Run]:
 
 def _along_track(statement: tree.Statement) -> Iterator[tree.Length]:
     match statement:
-        case tree.Block(length=length) | tree.StoppingDistance(length=length):
+        case tree.StoppingDistance(length=length):
             yield length
+        case tree.Block(length=length, feeders=groups):
+            yield length
+            yield from (feeder.at for group in groups for feeder in group.feeders)
         case tree.Signal(stands=stands):
             yield stands
         case tree.Trains(shortest=shortest, longest=longest):

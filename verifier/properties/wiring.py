@@ -61,7 +61,8 @@ def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
     """Every feeder of a block with a current-sensing detector passes through the detector.
 
     The detector does not sense the current in a feeder that bypasses it: with a train near that
-    feeder, the block reads clear.
+    feeder, the block may read clear. So it may with a train elsewhere, since current divides
+    between all feeders.
     """
     for feeder in plan.wiring.feeders.values():
         sensing = _sensing(feeder.block, plan)

@@ -10,7 +10,7 @@ from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Condition, Observable, facts_in
 
 # Where stock stands or seems to stand, and how current flows: reports of blocks depend on that.
-_OF_DETECTION = ("standing", "current", "blip")
+_OF_DETECTION = ("standing", "current", "share", "blip")
 _OF_A_HEAD = ("color", "lens")
 
 

@@ -259,10 +259,8 @@ class EquipmentState:
             place = self.place(block)
             if place is None or place.feeder is None or not place.draws:
                 continue
-            biased = detector.by == "biased diodes"
-            for feeders in self.ways_of_current(block, place.feeder, biased=biased):
-                if feeders and all(feeder in detector.through for feeder in feeders):
-                    return block
+            if self._is_seen_next_door(detector, block) or self._is_seen_at_home(detector, block):
+                return block
         return None
 
     def kind_of_current(self, supply: Supply) -> str:
@@ -271,26 +269,68 @@ class EquipmentState:
             return self.kind_of_current(self._wiring.supplies[supply.fed_by])
         return supply.current or ""
 
-    def ways_of_current(self, block: str, nearest: str, *, biased: bool) -> Iterator[list[str]]:
-        """The sets of feeders through which stock on a block draws: those of its own block, and
-        of the next where no gap isolates them. Current that may take any of several feeders
-        surely passes a detector only if all of them lead through it. A ``biased`` detector sends
-        current through its own block over a whole bus, whether or not the supply is on."""
-        own = [feeder.name for feeder in self._wiring.feeders_of(block)]
-        diverted = False
-        for beside, other in self.neighbors(block):
-            flow = self.flow(beside)
-            if flow in ("bridged", by_way_of(other)) and self.is_powered(other):
-                yield [feeder.name for feeder in self._wiring.feeders_of(other)]
-            diverted = diverted or flow == by_way_of(other)
+    def _is_seen_next_door(self, detector: Detector, block: str) -> bool:
+        """Whether stock on a block surely draws through a detector by way of the next block: where
+        no gap isolates them, and all feeders of that block pass through the detector."""
+        return any(
+            self.flow(beside) in ("bridged", by_way_of(other)) and self.is_powered(other)
+            and {f.name for f in self._wiring.feeders_of(other)} <= set(detector.through)
+            for beside, other in self.neighbors(block)
+        )  # fmt: skip
+
+    def _is_seen_at_home(self, detector: Detector, block: str) -> bool:
+        """Whether a detector detects what stock draws through the feeders of its own block."""
+        biased = detector.by == "biased diodes"
+        if not self.draws_at_home(block, biased=biased):
+            return False
+        if self.detects_share(detector.name, block):
+            return True
+        others = self._equipment.together.get(block, ())
+        sound = self.sound_feeders(block)
+        passed = {f for name in others for f in self._wiring.detectors[name].through}
+        return (
+            detector.name in others
+            and not sound.isdisjoint(detector.through)
+            and sound <= passed
+            and not any(self.detects_share(name, block) for name in others)
+        )
+
+    def draws_at_home(self, block: str, *, biased: bool) -> bool:
+        """Whether stock on a block draws by way of its own feeders, and not of the next block's
+        alone. A ``biased`` detector sends current through its own block over a whole bus, whether
+        or not the supply is on."""
         bus = self._wiring.district_of.get(block)
         bias = biased and not (bus and self.is_broken(FaultKind.BUS, bus))
-        if (bias or self.is_powered(block)) and not diverted:
-            if not self.is_broken(FaultKind.FEEDER, nearest):
-                yield [nearest]
-            else:
-                others = (feeder for feeder in own if feeder != nearest)
-                yield [f for f in others if not self.is_broken(FaultKind.FEEDER, f)]
+        away = (self.flow(beside) == by_way_of(other) for beside, other in self.neighbors(block))
+        return (bias or self.is_powered(block)) and not any(away)
+
+    def sound_feeders(self, block: str) -> frozenset[str]:
+        """The feeders of a block that are not broken."""
+        names = (feeder.name for feeder in self._wiring.feeders_of(block))
+        return frozenset(n for n in names if not self.is_broken(FaultKind.FEEDER, n))
+
+    def _is_bridged(self, block: str) -> bool:
+        return any(self.flow(beside) == "bridged" for beside, _ in self.neighbors(block))
+
+    def detects_share(self, name: str, block: str) -> bool:
+        """Whether enough of what stock on a block draws through its own feeders passes a detector,
+        leaving aside what other detectors detect."""
+        place = self.place(block)
+        sound = self.sound_feeders(block)
+        through = sound.intersection(self._wiring.detectors[name].through)
+        if place is None or place.feeder is None or not through:
+            return False
+        if through == sound:
+            return True
+        division = self._equipment.divisions[name, block]
+        all_ = (feeder.name for feeder in self._wiring.feeders_of(block))
+        spot = place.feeder, tuple(feeder for feeder in all_ if feeder not in sound)
+        if spot in division.surely and not self._is_bridged(block):
+            return True
+        if spot in division.never:
+            return False
+        nearest = place.feeder in through
+        return nearest != (self._situation.state(division.what) == observables.DIVIDED)
 
     def neighbors(self, block: str) -> Iterator[tuple[Beside, str]]:
         """The joints of a block by which current may flow, each with the block beyond."""

@@ -18,6 +18,7 @@ from verifier.reference.positions import Positions
 from verifier.reference.sights import sights_of
 
 _COMMANDS = ("lever", "button")
+_OF_WIRING = ("standing", "current", "share")
 # What is thrown, and how it is thrown.
 _MOVING = ("points", "derail", "gate", "thrown")
 
@@ -192,7 +193,7 @@ class StateVariables:
         if self._lossy:
             yield from (observables.choice("loss", block) for block in self.detected)
         yield from (what for what in self.plan.inputs if what.kind in _COMMANDS)
-        yield from (what for what in self.plan.inputs if what.kind in ("standing", "current"))
+        yield from (what for what in self.plan.inputs if what.kind in _OF_WIRING)
 
 
 def _at_rest(what: Observable) -> tuple[str, ...]:

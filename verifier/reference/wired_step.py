@@ -24,7 +24,7 @@ class WiredStepper(Stepper):
         self._inputs = wired.inputs
         # What a moment may give besides state variables, choices and faults.
         self.wiring_inputs = tuple(
-            what for what in wired.inputs if what.kind in ("standing", "current")
+            what for what in wired.inputs if what.kind in ("standing", "current", "share")
         )
         self._faults = tuple(fault.what for fault in wired.equipment.faults)
 

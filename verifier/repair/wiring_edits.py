@@ -10,7 +10,8 @@ from math import ceil, floor
 from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import OF_CONTACTS, Observable
-from verifier.plan.wiring.derive_equipment import OWN_SHARE, margin
+from verifier.plan.wiring.derive_equipment import OWN_SHARE
+from verifier.plan.wiring.division import margin
 from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.wiring_model import Driver, DriverInput, Number
 from verifier.properties.amounts import decimal, length_to_write

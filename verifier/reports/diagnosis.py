@@ -27,6 +27,13 @@ ALL_SEEN = 8
 SHOWN_NAMES = 6
 
 
+_SURE = (
+    "Current divides between the feeders of a block, so that a locomotive may be seen, or not, "
+    "with one of them past its detector. The sure test: track power off, open the leads that pass "
+    "through the detector, power on. The rails of its block must be dead at every feeder."
+)
+
+
 def exit_code(found: Diagnosis) -> ExitCode:
     """Nothing wrong, something wrong, or given up."""
     if found.verdict == "nothing wrong":
@@ -113,6 +120,9 @@ def _explained(found: Diagnosis, ink: Ink) -> Iterator[str]:
         yield f"   … and {rest} further."
     if found.cut_short:
         yield from _paragraph("There may be more: not everything was tried.", ink)
+    named = [m for group in found.groups[:SHOWN_EXPLANATIONS] for m in group.members]
+    if any(suspect.divides_current for members in named for suspect in members):
+        yield from _paragraph(_SURE, ink)
     yield ""
     if found.next_test is None:
         alone = (

@@ -7,12 +7,14 @@ with, then what each step is for, and what no step can show.
 from collections.abc import Iterable, Iterator
 
 from verifier.diagnosis.bench import Bench
+from verifier.language.listing import listing
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import LayoutState, PictureOf, Row, Sheet, Table
 from verifier.testcard.card import Card, CardStep, Unseen, card_on
 from verifier.testcard.coverage_goals import ConflictGoals, Goal
+from verifier.testcard.fault_list import CardFault
 from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
 from verifier.testcard.results import COLUMNS, TITLE
 from verifier.testcard.stateful_steps import has_definite_reports, is_stateful
@@ -44,7 +46,8 @@ def test_card_sheet(plan: Plan, asked: SheetOptions = USUAL_OPTIONS) -> Sheet:
 def sheet_of(card: Card) -> Sheet:
     """The sheet of a card."""
     tables = (
-        _steps(card), _purposes(card), _conditions(card), _routes(card), _unseen(card), _found(card)
+        _steps(card), _sure_tests(card.plan), _purposes(card), _conditions(card), _routes(card),
+        _unseen(card), _found(card),
     )  # fmt: skip
     return Sheet(
         "test-card", f"Test card: {card.plan.title}", tuple(t for t in tables if t.rows),
@@ -80,6 +83,35 @@ def _must_show(point: ObservationPoint, plan: Plan) -> tuple[str, str]:
     if point.all_red:
         return ("red" if max(map(len, every)) == 1 else "red on every head"), aspect
     return " or ".join(" over ".join(colors) for colors in every), aspect
+
+
+# Common practice, no source; it follows from how current divides.
+_SURE = (
+    "With several feeders at one block, a locomotive may be seen though one of them misses the "
+    "detector: current divides between all of them, and where much of it flows depends on where "
+    "the locomotive stands. This shows a missed feeder for sure. Switch track power off before you "
+    "open or close a lead."
+)
+
+
+def _sure_tests(plan: Plan) -> Table:
+    """How to find feeders that do not pass through the detectors of their block, where it has
+    several and all are meant to."""
+    rows = []
+    for block in plan.blocks:
+        own = {feeder.name for feeder in plan.wiring.feeders_of(block)}
+        through = [d for d in plan.wiring.detectors.values() if own.intersection(d.through)]
+        if len(own) > 1 and own <= {name for d in through for name in d.through}:
+            passed = listing([d.name for d in through])
+            rows.append((
+                block,
+                f"open the leads of {listing(sorted(own))} where they pass through {passed}; power "
+                f"on; put a lamp or a meter across the rails at each feeder",
+                f"dead everywhere (where the rail is live, a feeder runs past {passed})",
+                "",
+            ))  # fmt: skip
+    columns = ("block", "do", "rails must be", "seen")
+    return Table("The sure test of feeders", columns, tuple(rows), (_SURE,))
 
 
 # ------------------------------------------------------------------ what it is for
@@ -176,6 +208,10 @@ def _why(unseen: Unseen) -> str:
             return "nothing a person may do here brings it about (proved)"
         case Goal(), False:
             return "no step was found for it, and it is not proved that there is none"
+        case CardFault(suspect=suspect), _ if suspect.divides_current:
+            return (
+                "current divides, so that it may show in a step or not: do the sure test of feeders"
+            )
         case _, True:
             return (
                 "all signals and points look the same with it in every step there could be (proved)"

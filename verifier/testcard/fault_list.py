@@ -68,7 +68,9 @@ def shown_at(
     found = turnout_shows(setup, fault)
     if found is not None or fault.suspect.trouble or fault.stuck:
         return found
-    truths = [moment.truth for moment in bench.moments(setup, ())]
+    # A mistake may let current divide otherwise.
+    mistakes = tuple(s for s in fault.group if s.mistake is not None)
+    truths = [moment.truth for moment in bench.moments(setup, mistakes)]
     for signal, usual in sound.items():
         if usual.isdisjoint(bench.shows(Moment(truth, fault.group), signal) for truth in truths):
             return signal
@@ -99,4 +101,4 @@ def to_be_seen(bench: Bench, fault: CardFault) -> Expr:
         turnout, does = fault.suspect.trouble
         others = [lies for lies in ("normal", "reverse") if lies != LEAVES.get(does)]
         return TRUE if len(others) == 2 else atom(observables.points(turnout), *others)
-    return differing(bench, (), fault.group)
+    return differing(bench, (), fault.group, surely=True)

@@ -179,7 +179,7 @@ class FaultSimulator:
         """The layout with a fault, once for each way in which current may flow."""
         wired = self._bench.wired(fault.group)
         broken = faults_in(wired, fault.group)
-        open_ = [what for what in wired.inputs if what.kind == "current"]
+        open_ = [what for what in wired.inputs if what.kind in ("current", "share")]
         for states in product(*(what.values for what in open_)):
             flows = dict(zip(open_, states, strict=True))
             yield Simulation(self._bench.given, wired, {**broken, **flows})

@@ -49,7 +49,7 @@ def is_stateful(plan: Plan) -> bool:
 def has_definite_reports(bench: Bench) -> bool:
     """Whether every moment determines the reports of detectors. Where a gap is missing between
     blocks, it does not."""
-    return not any(w.kind == "current" and len(w.values) > 1 for w in bench.plan.inputs)
+    return not any(w.kind in ("current", "share") and len(w.values) > 1 for w in bench.plan.inputs)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -64,6 +64,10 @@ class CauseKind(Enum):
     FEEDER_ASTRAY = "feeder {subject} of {block} passes through {other}"
     NO_TRACK_POWER = "{subject} has no track power, so that stock draws no current"
     CURRENT_BYPASSES = "its current flows by way of {other}, past {subject}"
+    CURRENT_DIVIDES = (
+        "its current divides: too little of it may flow by {through} through {subject}, the "
+        "rest by {past}"
+    )
     ONLY_FEEDER_BROKEN = (
         "feeder {subject} is broken, and {block} has no other: stock draws no current"
     )
@@ -86,6 +90,9 @@ class CauseKind(Enum):
         "{longest} long"
     )
     ONLY_LOCOMOTIVES_DRAW = "only locomotives draw current: cars left standing draw none"
+    LOAD_TOO_SMALL = (
+        "stock may draw no more than {current}, and {subject} with {turns} turns needs {needed}"
+    )
     CURRENT_TOO_SMALL = "{volts} over {ohms} is {current}, and {subject} needs {needed}"
     CURRENT_TOO_SMALL_IN_TURNS = (
         "{volts} over {ohms} is {current}, {turns} turns make {multiplied} of it, and {subject} "

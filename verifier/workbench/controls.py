@@ -20,6 +20,7 @@ _LABELS = {
     "thrown": "command of {}",
     "motion": "motor of {}",
     "current": "current at {}",
+    "share": "current on {}",
     "heading": "train on {}",
     "fault": "{}",
 }

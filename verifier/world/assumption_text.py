@@ -14,7 +14,7 @@ from verifier.plan.locking.false_reports import releases_in_sequence
 from verifier.plan.locking.locking_model import conditions_of, power_of
 from verifier.plan.model import Plan
 from verifier.plan.observables import facts_unfolded
-from verifier.plan.wiring.derive_equipment import margin
+from verifier.plan.wiring.division import margin
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5
@@ -83,10 +83,8 @@ def _power(plan: Plan) -> Iterator[str]:
     wiring = plan.wiring
     fed = {b for b in plan.blocks if wiring.feeders_of(b)}
     if fed:
-        yield (
-            "Stock draws its current through the feeder nearest to it; where that is broken, "
-            "through the other feeders of its block (common practice, no source)."
-        )
+        yield "Stock draws its current through all feeders of its block that are not broken."
+        yield from _division(plan)
         yield from _about(
             (b for b in plan.blocks if b in fed and b not in wiring.district_of),
             "No power district is given for {}: taken to have track power.",
@@ -117,6 +115,32 @@ def _power(plan: Plan) -> Iterator[str]:
         weak,
         "Track voltage, wheelsets or sensitivity are not all given for {}: stock that draws "
         f"current is taken to draw enough{gaps if plan.equipment.gaps else ''}.",
+    )
+
+
+def _division(plan: Plan) -> Iterator[str]:
+    """How current divides where not all feeders of a block pass through one detector."""
+    divisions = plan.equipment.divisions.values()
+    yield from _about(
+        dict.fromkeys(d.block for d in divisions if not (d.surely or d.never)),
+        "How current divides between the feeders of {} does not follow from the file (length, "
+        "places and wire of all feeders, rail, load, sensitivity): a detector with some of them is "
+        "taken to see all of it, or none.",
+    )
+    yield from _about(
+        dict.fromkeys(d.block for d in divisions if d.surely or d.never),
+        "Where current divides between the feeders of {}, detectors are taken to add no "
+        "resistance, and these feeders to leave one point of the bus.",
+    )
+    yield from _about(
+        (
+            block
+            for block, names in plan.equipment.together.items()
+            if any((name, block) in plan.equipment.divisions for name in names)
+            and any(margin(plan.wiring.detectors[n], block, plan.wiring) is None for n in names)
+        ),
+        "Current of {} divides between several detectors: of all that these see together, one is "
+        "taken to see enough.",
     )
 
 

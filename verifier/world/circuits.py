@@ -317,25 +317,68 @@ class Circuits:
             at: dict[Expr, list[str]] = {}
             for place in places:
                 if place.draws and place.feeder:
-                    own = self._through_own(place.feeder, block, through)
+                    own = self._through_own(detector, block, place.feeder)
                     at.setdefault(disjunction(conjunction(home, own), away), []).append(place.name)
             standing = self._inputs["standing", block]
             found += [conjunction(atom(standing, *names), when) for when, names in at.items()]
         return disjunction(*found)
 
-    def _through_own(self, feeder: str, block: str, through: set[str]) -> Expr:
-        """That what stock beside ``feeder`` draws passes the detector: through that feeder,
-        or, where it is broken, through whichever of the block's others are not."""
-        others = [name for name in self._feeders(block) if name != feeder]
-        sound = disjunction(*(self.sound(FaultKind.FEEDER, name) for name in others))
-        passed = conjunction(
-            *(self.broken(FaultKind.FEEDER, n) for n in others if n not in through)
+    def _through_own(self, detector: Detector, block: str, nearest: str) -> Expr:
+        """That enough of what stock nearest to a feeder of its block draws passes the detector."""
+        alone = self._sees_alone(detector.name, block, nearest)
+        names = self.equipment.together.get(block, ())
+        if detector.name not in names or (detector.name, block) not in self.equipment.divisions:
+            return alone
+        # One of these detects whatever all of their feeders carry.
+        through = {f for name in names for f in self._own(name, block)}
+        rest = [f for f in self._feeders(block) if f not in through]
+        nobody = negation(disjunction(*(self._sees_alone(n, block, nearest) for n in names)))
+        carried = conjunction(
+            self._any_sound(self._own(detector.name, block)),
+            *(self.broken(FaultKind.FEEDER, f) for f in rest),
         )
-        broken = self.broken(FaultKind.FEEDER, feeder)
-        return disjunction(
-            conjunction(constant(feeder in through), negation(broken)),
-            conjunction(broken, sound, passed),
+        return disjunction(alone, conjunction(nobody, carried))
+
+    def _sees_alone(self, name: str, block: str, nearest: str) -> Expr:
+        """The same, leaving aside what other detectors detect."""
+        division = self.equipment.divisions.get((name, block))
+        own = self._own(name, block)
+        if division is None:
+            return self._any_sound(own)
+        past = self._any_sound(division.past)
+        by_nearest = self.sound(FaultKind.FEEDER, nearest) if nearest in own else FALSE
+        whole = atom(division.what, division.what.usual)
+        left_open = disjunction(
+            conjunction(whole, by_nearest), conjunction(negation(whole), negation(by_nearest))
         )
+        surely, never = (
+            disjunction(*(self._just(block, broken) for at, broken in spots if at == nearest))
+            for spots in (division.surely, division.never)
+        )
+        surely = conjunction(surely, self._undivided_by_gaps(block))
+        divided = disjunction(surely, conjunction(left_open, negation(never)))
+        return conjunction(self._any_sound(own), disjunction(negation(past), divided))
+
+    def _own(self, name: str, block: str) -> list[str]:
+        """The feeders of a block that pass through a detector."""
+        through = self.wiring.detectors[name].through
+        return [feeder for feeder in self._feeders(block) if feeder in through]
+
+    def _any_sound(self, feeders: Iterable[str]) -> Expr:
+        return disjunction(*(self.sound(FaultKind.FEEDER, name) for name in feeders))
+
+    def _just(self, block: str, broken: Iterable[str]) -> Expr:
+        """That these feeders of a block are broken, and no others."""
+        return conjunction(*(
+            self.broken(FaultKind.FEEDER, name) if name in broken
+            else self.sound(FaultKind.FEEDER, name)
+            for name in self._feeders(block)
+        ))  # fmt: skip
+
+    def _undivided_by_gaps(self, block: str) -> Expr:
+        """That no current leaves a block by way of the next."""
+        beside = (gap for gap, _ in self._beside(block))
+        return negation(disjunction(*(self._current(gap, "bridged") for gap in beside)))
 
     def _feeders(self, block: str) -> tuple[str, ...]:
         return tuple(feeder.name for feeder in self.wiring.feeders_of(block))

@@ -47,8 +47,8 @@ MOVING = ("points", "derail", "gate", "thrown")
 Observables = tuple[Observable, ...]
 _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "derail", "gate", "thrown", "relay", "timer",
-     "traffic", "current", "broken", "blipped", "blip", "wreck", *get_args(observables.Window),
-     *get_args(observables.Timing), *get_args(observables.Choice))
+     "traffic", "current", "share", "broken", "blipped", "blip", "wreck",
+     *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
 # Events that are so at a moment, whatever its step leads to.

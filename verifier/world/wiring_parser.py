@@ -13,7 +13,7 @@ from verifier.language.diagnostics.diagnostic import Diagnostic, nearest
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.plan.model import Plan
-from verifier.plan.observables import AS_BEFORE, Observable
+from verifier.plan.observables import AS_BEFORE, DIVIDED, Observable
 from verifier.plan.wiring.derive_equipment import by_way_of, current_by
 from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import FaultKind
@@ -28,6 +28,7 @@ _STOCK = re.compile(r"(a )?train at |.*\b(a )?train\b.*\bover |a train of |the m
 _OVER = re.compile(r"\bover (no spot|spots? \d+( to \d+)?)")
 _MOTION = re.compile(r"(\S+) (still moving|moving|at rest|not moved yet)")
 _COMMANDED = re.compile(r"(\S+) told (?:to lie )?(\S+)")
+_SHARE = re.compile(r"current on (\S+ at \S+) (divides|stays whole)")
 _LIES = re.compile(r"(\S+) lies (\S+)")
 # The words of reports, where rules have others.
 _PLAIN = re.compile(r"stock on (\S+)|(gate|button) (\S+) (\S+)")
@@ -95,6 +96,14 @@ def _read(plan: Plan, part: str, span: Span, known: set[str], found: WiredFacts)
         return _turnout(plan, motion[1], "motion", state, span, found)
     elif commanded := _COMMANDED.fullmatch(part):
         return _turnout(plan, commanded[1], "thrown", commanded[2], span, found)
+    elif share := _SHARE.fullmatch(part):
+        shares = {what.name: what for what in plan.inputs if what.kind == "share"}
+        if share[1] not in shares:
+            _unknown("current that divides", share[1], shares, span, found)
+        else:
+            divides = shares[share[1]]
+            state = DIVIDED if share[2] == "divides" else divides.usual
+            found.facts.append((divides, state, span))
     elif lies := _LIES.fullmatch(part):
         return _turnout(plan, lies[1], "points", lies[2], span, found)
     elif plain := _PLAIN.fullmatch(part):

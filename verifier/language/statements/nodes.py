@@ -165,7 +165,7 @@ ClauseKind = Literal[
     "on", "at", "by", "through", "turns", "sensitivity", "hold", "output", "isolated output",
     "without track power",
     "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
-    "detectable", "wheelsets",
+    "detectable", "wheelsets", "load",
     "thrown when", "locked while", "electric lock", "pipe-connected", "starts",
     "picks when", "sticks while", "releases after", "slow to pick", "slow to release",
     "rightward when", "leftward when",

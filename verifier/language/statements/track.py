@@ -38,8 +38,19 @@ class Bumper(Statement):
 
 
 @dataclass(frozen=True, slots=True)
+class Feeder(SyntaxNode):
+    """A feeder, and where it is joined to the rail, from the left end of its block."""
+
+    name: DeclaredName
+    at: Length
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Feeders(SyntaxNode):
-    names: tuple[DeclaredName, ...]
+    """Feeders with wire of the same length and size."""
+
+    feeders: tuple[Feeder, ...]
     run: Run | None
     span: Span
 

@@ -79,7 +79,7 @@ class Driver(Statement):
     "What runs",
     "trains 600 mm to 2200 mm, detectable throughout` or `trains obey signals",
     once="trains",
-    inline=["detectable", "wheelsets"],
+    inline=["detectable", "wheelsets", "load"],
 )
 class Trains(Statement):
     shortest: Length
@@ -100,3 +100,16 @@ class Scale(Statement):
 )
 class StoppingDistance(Statement):
     length: Length
+
+
+@statement("RAIL", "Rail", "rail code 83 soldered` or `rail code 70 on Spur, Yard")
+class Rail(Statement):
+    """The rail of some ``blocks``, or of all that no other such statement names. The resistance of
+    one rail lies between two amounts for so much of it."""
+
+    code: Length
+    least: Length
+    most: Length
+    per: Literal["m", "ft", "in"] | None
+    soldered: bool
+    blocks: tuple[Name, ...]

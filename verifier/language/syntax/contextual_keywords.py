@@ -63,6 +63,7 @@ OTHER_UNITS = {
     **dict.fromkeys(("ma", "MA", "milliamp", "milliamps"), "mA"),
     **dict.fromkeys(("ohms", "Ohm", "Ohms", "Ω", "\u2126", "R"), "ohm"),
     **dict.fromkeys(("k", "K", "kohms", "kOhm", "kOhms", "Kohm", "kΩ", "k\u2126"), "kohm"),
+    **dict.fromkeys(("mohms", "mOhm", "mOhms", "mΩ", "m\u2126", "milliohm", "milliohms"), "mohm"),
     **dict.fromkeys(("awg", "Awg", "gauge", "ga"), "AWG"),
     **dict.fromkeys(("S", "sec", "secs", "second", "seconds"), "s"),
     **dict.fromkeys(("msec", "millisecond", "milliseconds"), "ms"),

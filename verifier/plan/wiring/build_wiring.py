@@ -24,6 +24,7 @@ from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.detectors_drivers import read_detectors, read_drivers
 from verifier.plan.wiring.electrical_constants import SCALES
 from verifier.plan.wiring.plausible_ranges import read_run
+from verifier.plan.wiring.rails import feeder_place, read_rails
 from verifier.plan.wiring.wiring_model import (
     Current,
     Detectable,
@@ -51,7 +52,7 @@ def read_wiring(
     undetected = {name.text for node in blocks if node.undetected for name in node.names}
     lengths = _lengths(blocks, names)
     supplies = _supplies(tree.of_kind(statements, tree.Supply), names)
-    feeders = _feeders(blocks, names)
+    feeders = _feeders(blocks, lengths, track, names)
     movers = [s for s in statements if isinstance(s, Moving)]
     return Wiring(
         supplies=supplies,
@@ -67,6 +68,7 @@ def read_wiring(
         trains=_trains(list(tree.of_kind(statements, tree.Trains)), names),
         common_returns=tuple(_returns(tree.of_kind(statements, tree.CommonReturn), names)),
         lengths=lengths,
+        rails=read_rails(statements, blocks, names),
         district_of=_district_of(blocks, names),
         stopping=_stopping(list(tree.of_kind(statements, tree.StoppingDistance)), names),
         scale=_scale(list(tree.of_kind(statements, tree.Scale)), names),
@@ -206,13 +208,17 @@ def _district_of(blocks: Iterable[tree.Block], names: Names) -> dict[str, str]:
     return found
 
 
-def _feeders(blocks: Iterable[tree.Block], names: Names) -> dict[str, Feeder]:
+def _feeders(
+    blocks: Iterable[tree.Block], lengths: Mapping[str, Number], track: Track, names: Names
+) -> dict[str, Feeder]:
     feeders: dict[str, Feeder] = {}
     for node in blocks:
         for group in node.feeders:
             run = read_run(group.run, names)
-            for name in group.names:
-                feeder = Feeder(name.text, node.names[0].text, run, name.span)
+            for each in group.feeders:
+                name, block = each.name, node.names[0]
+                at = feeder_place(each, block, lengths.get(block.text), track, names)
+                feeder = Feeder(name.text, block.text, run, name.span, at)
                 feeders.setdefault(name.text, feeder)
             if len(node.names) > 1:
                 names.error("CP608", group.span, "blocks", count=len(node.names))
@@ -353,7 +359,19 @@ def _trains(nodes: Sequence[tree.Trains], names: Names) -> TrainLimits | None:
         names.error("CP614", node.span)
     said = given.word("detectable") or "throughout"
     how = cast(Detectable, "ends" if said == "both" else said)
-    return TrainLimits(shortest, longest, how, resistance, node.span)
+    least, most = _load(given.get("load"), names)
+    return TrainLimits(shortest, longest, how, resistance, node.span, least, most)
+
+
+def _load(clause: tree.Clause | None, names: Names) -> tuple[Number | None, Number | None]:
+    """The least current of stock that is to be detected, and the most of any."""
+    if clause is None:
+        return None, None
+    read = [read_amount(length, plausible_ranges.LOAD, names) for length in clause.lengths]
+    least, most = read[0], read[1] if len(read) > 1 else None
+    if least is not None and most is not None and least > most:
+        names.error("CP614", clause.span, "load")
+    return least, most
 
 
 def _stopping(nodes: Sequence[tree.StoppingDistance], names: Names) -> Number | None:

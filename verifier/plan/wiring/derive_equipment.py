@@ -21,6 +21,7 @@ from verifier.plan.model import (
     facts_read,
 )
 from verifier.plan.observables import Observable, facts_unfolded
+from verifier.plan.wiring.division import divisions, margin, together
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
@@ -55,6 +56,7 @@ def derive_equipment(
         MappingProxyType(places), MappingProxyType(geometry), MappingProxyType(spots_of),
         joined, gaps, faults,
         MappingProxyType(detector_readers), MappingProxyType(contact_readers),
+        MappingProxyType(divisions(wiring, track)), MappingProxyType(together(wiring)),
     )  # fmt: skip
 
 
@@ -89,6 +91,7 @@ def inputs_with(
             found.append(what)
     found += [observables.current(beside.name, beside.states) for beside in equipment.joined
               if len(beside.states) > 1]  # fmt: skip
+    found += [division.what for division in equipment.divisions.values()]
     return tuple(found)
 
 
@@ -172,15 +175,6 @@ def _margins(block: str, wiring: Wiring) -> Iterator[Number | None]:
             yield margin(detector, block, wiring)
 
 
-def margin(detector: Detector, block: str, wiring: Wiring) -> Number | None:
-    """The current that the weakest detectable stock draws, as a multiple of the sensitivity;
-    None where the file does not give all that this depends on."""
-    supply, trains = wiring.power_of(block), wiring.trains
-    if not (trains and trains.wheelsets and supply and supply.volts and detector.sensitivity):
-        return None
-    return supply.volts / trains.wheelsets * detector.turns / detector.sensitivity
-
-
 # ------------------------------------------------------------------ neighbors
 
 
@@ -206,7 +200,9 @@ def _neighbors(wiring: Wiring, track: Track) -> tuple[tuple[Beside, ...], tuple[
 
 def _currents(blocks: tuple[str, str], wiring: Wiring) -> tuple[str, ...]:
     margins = [m for block in blocks for m in _margins(block, wiring)]
-    if margins and all(m is not None and m * OWN_SHARE >= 1 for m in margins):
+    shared = together(wiring).keys() - together(wiring, OWN_SHARE).keys()
+    enough = all(m is not None and m * OWN_SHARE >= 1 for m in margins)
+    if margins and enough and shared.isdisjoint(blocks):
         return ("bridged",)
     return tuple(by_way_of(block) for block in blocks)
 

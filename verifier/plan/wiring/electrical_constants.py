@@ -61,6 +61,17 @@ LED_VOLTS = (Fraction(1), Fraction(5))
 CLASS_2 = 100
 CLASS_2_VOLTS = 30
 
+# Ohms per meter of one rail of nickel silver, from and to, by rail code. Code 100: 1.45 mohm per
+# inch (w8ji.com, "Track Resistance") and 76 mohm per meter (dccwiki.com, "Rail Size"), both
+# measured [S]. Codes 83 and 70: 108 and 206 mohm per meter (the same page of dccwiki.com) [S], and,
+# as two measurements of one rail differ by a third, a third up and as much down [C].
+RAILS = MappingProxyType(
+    {
+        Fraction(code): (Fraction(least) / 1000, Fraction(most) / 1000)
+        for code, least, most in ((100, 57, 76), (83, 81, 144), (70, 154, 275))
+    }
+)
+
 # NMRA S-1.2 [M]: one to so many.
 SCALES = MappingProxyType(
     {

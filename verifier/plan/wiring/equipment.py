@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from verifier.language.source import Span
+from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind, UnknownFault
 from verifier.plan.wiring.wiring_model import Number
@@ -50,6 +51,31 @@ class Beside:
     span: Span
 
 
+# A feeder that stock stands nearest to, and those that are broken.
+Spot = tuple[str, tuple[str, ...]]
+
+
+@dataclass(frozen=True, slots=True)
+class Division:
+    """How current divides between the feeders of a block that pass ``through`` a detector and those
+    that run ``past`` it.
+
+    ``surely``: stock nearest to a feeder is surely detected with just these feeders broken;
+    ``never``: surely not. With more than one broken nothing is claimed. ``what``: elsewhere, which
+    of the two it is."""
+
+    detector: str
+    block: str
+    through: tuple[str, ...]
+    past: tuple[str, ...]
+    surely: frozenset[Spot]
+    never: frozenset[Spot]
+    what: Observable = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "what", observables.share(self.detector, self.block))
+
+
 @dataclass(frozen=True, slots=True)
 class Equipment:
     """What follows from the wiring of a layout.
@@ -57,7 +83,9 @@ class Equipment:
     ``places`` and ``geometry`` are by block; ``spots_of`` gives, by detector, the positions in
     its block's list of spots. ``detector_readers`` and ``contact_readers`` give, by detector
     and by turnout, the drivers that read it, and the relays where locks do; one without a name
-    where there are no drivers."""
+    where there are no drivers. ``divisions``: by detector and block, how current divides where not
+    all feeders pass through the detector; ``together``: by block, the detectors of which one
+    surely detects what the feeders through all of them carry."""
 
     places: Mapping[str, tuple[StockPlace, ...]] = field(default_factory=dict)
     geometry: Mapping[str, Geometry] = field(default_factory=dict)
@@ -67,6 +95,8 @@ class Equipment:
     faults: tuple[Fault, ...] = ()
     detector_readers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     contact_readers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    divisions: Mapping[tuple[str, str], Division] = field(default_factory=dict)
+    together: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     _faults: Mapping[tuple[FaultKind, tuple[str, ...]], Fault] = field(init=False, repr=False)
     _fault_of: Mapping[Observable, Fault] = field(init=False, repr=False)
     _beside: Mapping[str, tuple[Beside, ...]] = field(init=False, repr=False)

@@ -61,12 +61,25 @@ class District:
 
 @dataclass(frozen=True, slots=True)
 class Feeder:
-    """A wire that brings track power to one block. Stock nearest to it draws through it."""
+    """A wire that brings track power to one block. Stock draws most of its current through the
+    one nearest to it. ``at``: where it is joined to the rail, from the left end of the block."""
 
     name: str
     block: str
     run: Run | None
     span: Span
+    at: Number | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Rail:
+    """One rail of some track: its ohms per meter, from the ``least`` to the ``most``;
+    ``soldered``: all its joints within the block are."""
+
+    code: Number
+    least: Number
+    most: Number
+    soldered: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,13 +185,16 @@ class Machine:
 
 @dataclass(frozen=True, slots=True)
 class TrainLimits:
-    """``wheelsets`` is the resistance of the weakest wheelset meant to be detected."""
+    """``wheelsets`` is the resistance of the weakest wheelset meant to be detected, ``load`` the
+    least current of stock meant to be detected, ``most_load`` the most of any."""
 
     shortest: Number
     longest: Number
     detectable: Detectable
     wheelsets: Number | None
     span: Span
+    load: Number | None = None
+    most_load: Number | None = None
 
 
 def _none() -> Mapping[str, Number]:
@@ -201,6 +217,7 @@ class Wiring:
     trains: TrainLimits | None = None
     common_returns: tuple[tuple[str, ...], ...] = ()
     lengths: Mapping[str, Number] = field(default_factory=_none)  # by block
+    rails: Mapping[str, Rail] = field(default_factory=dict)  # by block
     district_of: Mapping[str, str] = field(default_factory=dict)  # by block
     stopping: Number | None = None
     scale: Number | None = None  # 87.1 for 1:87.1

@@ -1,0 +1,162 @@
+"""Drop and division of current, recomputed by ngspice, a circuit simulator from outside, on
+generated feeders; and what detectors see of it in the field, common practice without a source."""
+
+import re
+import shutil
+import subprocess
+from collections.abc import Sequence
+from fractions import Fraction
+from itertools import pairwise
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from tests.published.junctions import broken
+from tests.published.wired import prove
+from verifier.plan import observables
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.situation import Situation
+from verifier.plan.wiring.electrical_constants import RAILS, ohms_per_meter, volts_lost
+from verifier.plan.wiring.ladder import share
+from verifier.plan.wiring.wiring_model import Run
+from verifier.reference.evaluator import Evaluator
+
+NGSPICE = shutil.which("ngspice")
+asks_ngspice = pytest.mark.skipif(
+    NGSPICE is None,
+    reason="Debian's package ngspice is not installed: no simulator of circuits can be asked",
+)
+
+
+def simulated(lines: Sequence[str], wanted: Sequence[str], tmp_path: Path) -> list[float]:
+    """The values of some expressions at the operating point of a circuit."""
+    deck = tmp_path / "circuit.cir"
+    asked = [f"print {name}" for name in wanted]
+    text = ["feeders", *lines, ".control", "set numdgt=12", "op", *asked, ".endc", ".end"]
+    deck.write_text("\n".join(text) + "\n", "ascii")
+    assert NGSPICE is not None
+    done = subprocess.run(
+        [NGSPICE, "-b", str(deck)], capture_output=True, text=True, timeout=60, check=False
+    )
+    found = {
+        name: float(value) for name, value in re.findall(r"^(\S+) = (\S+)$", done.stdout, re.M)
+    }
+    assert set(wanted) <= found.keys(), done.stdout + done.stderr
+    return [found[name] for name in wanted]
+
+
+@asks_ngspice
+@pytest.mark.parametrize("seed", range(8))
+def test_division_of_current(seed: int, tmp_path: Path) -> None:
+    """One rail of a block with a supply of 14 V at the bus end of all feeders, and stock that draws
+    10 mA: the current in each feeder, as a share of the whole."""
+    r = Random(seed)
+    count = r.randint(2, 6)
+    wires = [r.uniform(0.1, 1.5) * ohms_per_meter(r.choice([18, 20, 22, 24])) for _ in range(count)]
+    per_meter = float(r.choice([ohms for pair in RAILS.values() for ohms in pair]))
+    rails = [r.uniform(0.05, 1.5) * per_meter for _ in range(count - 1)]
+    stock = r.randrange(count)
+    lines = ["Vbus bus 0 14", f"Istock n{stock} 0 0.01"]
+    # A source of 0 V in series measures the current of a feeder.
+    lines += [f"Rf{i} bus m{i} {ohms:.12g}" for i, ohms in enumerate(wires)]
+    lines += [f"Vf{i} m{i} n{i} 0" for i in range(count)]
+    lines += [f"Rr{i} n{i} n{i + 1} {ohms:.12g}" for i, ohms in enumerate(rails)]
+    currents = simulated(lines, [f"i(vf{i})" for i in range(count)], tmp_path)
+    for i, current in enumerate(currents):
+        taps = [(ohms, j == i) for j, ohms in enumerate(wires)]
+        assert share(taps, rails, stock) == pytest.approx(current / 0.01, abs=1e-5)
+
+
+@asks_ngspice
+@pytest.mark.parametrize("seed", range(4))
+def test_drop_along_a_bus(seed: int, tmp_path: Path) -> None:
+    """There and back over several runs of wire, one after the other: what is lost on each."""
+    r = Random(100 + seed)
+    runs = [
+        Run(Fraction(r.randint(1, 90), 10), r.choice([12, 14, 16, 18, 22]))
+        for _ in range(r.randint(1, 4))
+    ]
+    amps = Fraction(r.randint(1, 30), 10)
+    lines, nodes = ["Vbus a0 b0 14", "Rground b0 0 1"], []
+    for i, run in enumerate(runs):
+        ohms = float(run.length) * ohms_per_meter(run.gauge)
+        lines += [f"Ra{i} a{i} a{i + 1} {ohms:.12g}", f"Rb{i} b{i} b{i + 1} {ohms:.12g}"]
+        nodes.append(f"v(a{i + 1})-v(b{i + 1})")
+    lines.append(f"Iload a{len(runs)} b{len(runs)} {float(amps):.12g}")
+    left = [14.0, *simulated(lines, nodes, tmp_path)]
+    for run, (before, after) in zip(runs, pairwise(left), strict=True):
+        assert volts_lost(run, amps) == pytest.approx(before - after, abs=1e-5)
+
+
+# ------------------------------------------------------------------ what detectors see
+
+
+def block(feeders: str, detectors: Sequence[str], trains: str, rail: str = "") -> str:
+    """A block Main of 2.4 m with some feeders and detectors."""
+    return "\n".join([
+        "edge West, East", "supply Rails track power DCC 14 V", "district Town fed by Rails", rail,
+        f"block Main 2400 mm in Town feeders {feeders}", "block Near",
+        "track West = Near | Main = East", "signal 2R at Near | Main", "  Clear when Main clear",
+        "  Stop otherwise", *detectors, trains,
+    ])  # fmt: skip
+
+
+def standing_on(plan: Plan, name: str) -> Observable:
+    """Where stock stands on a block."""
+    return next(what for what in plan.inputs if (what.kind, what.name) == ("standing", name))
+
+
+TRAINS = "trains 300 mm to 2200 mm"
+
+
+@pytest.mark.parametrize(("ohms", "status"), [("7 kohm", "proved"), ("7.1 kohm", "broken")])
+def test_practice_two_rings_share_what_a_block_draws(ohms: str, status: str) -> None:
+    """[C] Of 2 mA (14 V over 7 kohm) one of two rings gets 1 mA; of less, perhaps neither."""
+    rings = [f"detector D{n} current-sensing through m{n} sensitivity 1 mA" for n in (1, 2)]
+    report = prove(block("m1, m2", rings, f"{TRAINS}, wheelsets {ohms}"))
+    unsafe = "proceed-into-occupied: 2R, Main" in broken(report)
+    assert unsafe == (status == "broken")
+
+
+def test_practice_two_rings_of_unknown_kind_are_taken_to_see_enough() -> None:
+    """What is not declared stands beside the verdict."""
+    rings = [f"detector D{n} current-sensing through m{n}" for n in (1, 2)]
+    report = prove(block("m1, m2", rings, TRAINS))
+    assert "proceed-into-occupied: 2R, Main" not in broken(report)
+    assert any("divides between several detectors" in text for text in report.assumed)
+
+
+PLACES = "m1 at 400 mm, m2 at 1200 mm, m3 at 2000 mm over 1 ft of 22 AWG"
+
+
+@pytest.mark.parametrize(("milliamperes", "rail", "unseen"), [
+    ("1 mA", "rail code 83 soldered", False), ("2 mA", "rail code 83 soldered", True),
+    ("1 mA", "rail code 83", True), ("1 mA", "", True),
+])  # fmt: skip
+def test_practice_one_feeder_of_three_past_the_ring(
+    milliamperes: str, rail: str, unseen: bool
+) -> None:
+    """[C] The shared notes on sources: some quarter of 7 mA still passes the ring, so that one set
+    to 1 mA sees stock anywhere, one set to 2 mA may not; nor if a joint may be open."""
+    ring = f"detector D current-sensing through m1, m3 sensitivity {milliamperes}"
+    report = prove(block(PLACES, [ring], f"{TRAINS}, wheelsets 2 kohm", rail))
+    assert ("proceed-into-occupied: 2R, Main" in broken(report)) == unseen
+
+
+def test_practice_one_drop_of_several_through_the_ring() -> None:
+    """Common practice, no source: seen only near that drop."""
+    ring = "detector D current-sensing through m1 sensitivity 4 mA"
+    text = block(PLACES, [ring], f"{TRAINS}, load 7 mA to 7 mA", "rail code 83 soldered")
+    plan = prove(text).plan
+    (division,) = plan.equipment.divisions.values()
+    heard = observables.block_report("Main")
+    says = {
+        (place, state): Evaluator(plan).states(facts, [heard])[heard]
+        for place in ("at m1", "at m3")
+        for state in division.what.values
+        if (facts := Situation.of([(standing_on(plan, "Main"), place), (division.what, state)]))
+    }
+    assert {says["at m3", state] for state in division.what.values} == {"clear"}
+    assert {says["at m1", state] for state in division.what.values} == {"clear", "occupied"}
