@@ -70,6 +70,7 @@ class Electrician:
     districts: list[str] = field(default_factory=list)
     feeders: dict[str, list[str]] = field(default_factory=dict)  # by block
     lengths: dict[str, int] = field(default_factory=dict)  # by block
+    sub_buses: dict[str, str] = field(default_factory=dict)  # by block
     detected: list[str] = field(default_factory=list)
     detectors: list[str] = field(default_factory=list)
     contacts: list[str] = field(default_factory=list)  # turnouts whose contacts can be read
@@ -87,6 +88,10 @@ class Electrician:
             given = [line for line in given if not line.startswith("assume")]
         lines = [self._line(line) for line in given]
         lines = [self._rule(line) for line in self._joined(lines)]
+        for block, feeders in self.feeders.items():
+            if len(feeders) > 1 and self.chance(0.3):
+                self.added.append(f"sub-bus SB-{block} feeds {', '.join(feeders[:2])}")
+                self.sub_buses[block] = f"SB-{block}"
         for block in self.detected:
             self._detectors(block)
         self._drivers()
@@ -258,6 +263,9 @@ class Electrician:
                 through.append(r.choice(others))
             if not through:
                 through = [self.feeders[block][0]]
+            if block in self.sub_buses and self.chance(0.5):
+                left = [f for f in through if f not in self.feeders[block][:2]]
+                through = [self.sub_buses[block], *left]
             r.shuffle(through)
             line = f"detector {name} current-sensing on {block} through {', '.join(through)}"
             by = r.choice(["", "", " by coil", " by diodes", " by biased diodes"])

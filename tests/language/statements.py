@@ -162,6 +162,7 @@ wiring: Words = st.one_of(
     seq("detector", names, st.sampled_from(["current-sensing", "spot"]), several(detector_clauses)),
     seq("driver", names, "drives", listed, several(driver_clauses)),
     seq("trains", lengths, "to", lengths, several(seq(maybe(","), train_clauses), 2)),
+    seq("sub-bus", names, "feeds", listed),
     seq(
         "rail", "code", numbers,
         maybe("of", amounts, "to", amounts, "per", st.sampled_from(["m", "ft", "in"])),

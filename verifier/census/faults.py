@@ -21,14 +21,15 @@ def lamp_out(survey: Survey) -> Musts:
 
 
 def wire_broken(survey: Survey) -> Musts:
-    """Every bus of a district, feeder, common return; the power wire of every detector, driver and
-    motor with a supply, of every relay, timer and direction of traffic that names one of its own,
-    and of all others where the file says what they hang on; the wire from every detector, and from
-    every contact, to every driver that it is wired to, and to the relays that read it."""
+    """Every bus of a district, sub-bus, feeder, common return; the power wire of every detector,
+    driver and motor with a supply, of every relay, timer and direction of traffic that names one of
+    its own, and of all others where the file says what they hang on; the wire from every detector,
+    and from every contact, to every driver that it is wired to, and to the relays that read it."""
     wiring = survey.plan.wiring
     if not wiring.given:
         return
     names = [f"bus of {name}" for name in wiring.districts]
+    names += [f"sub-bus {name}" for name in wiring.sub_buses]
     names += [f"feeder {name}" for name in wiring.feeders]
     names += [f"common return of {' and '.join(group)}" for group in wiring.common_returns]
     names += [f"power wire of {d.name}" for d in wiring.detectors.values() if d.supply is not None]

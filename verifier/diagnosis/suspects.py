@@ -255,6 +255,9 @@ class Influence:
                 return self._feeds(name, cone, stock)
             case FaultKind.SUPPLY:
                 return name in cone.supplies or self._feeds(name, cone, stock)
+            case FaultKind.SUB_BUS:
+                feeders = self._wiring.sub_buses[name].feeders
+                return any(self._wiring.feeders[f].block in stock for f in feeders)
             case FaultKind.FEEDER:
                 return self._wiring.feeders[name].block in stock
             case FaultKind.DETECTOR_WIRE | FaultKind.CONTACT_WIRE:
@@ -295,7 +298,7 @@ class Influence:
         if key not in self._loose:
             self._loose[key] = bool(self._plan.equipment.joined) or any(
                 s.kind == "gap-bridged"
-                or (s.fault is not None and s.fault.kind is FaultKind.FEEDER)
+                or (s.fault is not None and s.fault.kind in (FaultKind.FEEDER, FaultKind.SUB_BUS))
                 or (s.kind in _FEEDS and key[1] and s is not suspect)
                 for s in group
             )

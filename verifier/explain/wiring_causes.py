@@ -23,6 +23,7 @@ from verifier.plan.wiring.wiring_model import (
     Feeder,
     Machine,
     Sense,
+    SubBus,
     Supply,
 )
 from verifier.properties.amounts import amps, length, ohms, volts
@@ -248,16 +249,19 @@ class Circuit:
 
     def _past(self, detector: Detector, block: str, nearest: str) -> Cause:
         """Current that flows through feeders none of which, or not all, pass the detector."""
-        broken = self._wires.is_broken(FaultKind.FEEDER, nearest)
+        broken = not self._wires.leads(nearest)
         feeders = [nearest]
         if broken:
             others = [f.name for f in self._wiring.feeders_of(block) if f.name != nearest]
-            feeders = [name for name in others if not self._wires.is_broken(FaultKind.FEEDER, name)]
+            feeders = [name for name in others if self._wires.leads(name)]
         missed = [name for name in feeders if name not in detector.through]
         links = tuple(self._misses(name, detector) for name in missed)
         if not broken:
             return links[0]
-        feeder = self._wiring.feeders[nearest]
+        feeder, sub_bus = self._wiring.feeders[nearest], self._wiring.sub_bus_of(nearest)
+        if sub_bus is not None and self._wires.is_broken(FaultKind.SUB_BUS, sub_bus.name):
+            said = {"feeders": listing(sub_bus.feeders)}
+            return _of(CauseKind.SUB_BUS_BROKEN, sub_bus, links, **said)
         if not feeders:
             return _of(CauseKind.ONLY_FEEDER_BROKEN, feeder, block=block)
         return _of(CauseKind.FEEDER_BROKEN, feeder, links, others=listing(feeders))
@@ -386,10 +390,10 @@ class Circuit:
             yield cause(CauseKind.THROWN_MOVING, subject, span, (), **said)
 
 
-_Thing = Block | Detector | District | Driver | Feeder | Supply
+_Thing = Block | Detector | District | Driver | Feeder | SubBus | Supply
 _KINDS: Mapping[type[_Thing], str] = {
     Block: "block", Detector: "detector", District: "district", Driver: "driver",
-    Feeder: "feeder", Supply: "supply",
+    Feeder: "feeder", SubBus: "sub-bus", Supply: "supply",
 }  # fmt: skip
 
 

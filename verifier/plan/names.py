@@ -25,6 +25,7 @@ KIND_WORDS = {
     "limits": "interlocking limits",
     "traffic": "direction of traffic",
     "route": "a named route",
+    "sub_bus": "a sub-bus",
 }  # fmt: skip
 
 # Looking for the nearest name takes time; a file with more errors than this has other worries.
@@ -127,7 +128,7 @@ class Names:
         )
 
 
-_STATEMENT_OF = {"limits": "interlocking limits"}
+_STATEMENT_OF = {"limits": "interlocking limits", "sub_bus": "sub-bus"}
 
 
 # The kind of thing that each kind of statement declares. (Only drawings and wiring name the gaps

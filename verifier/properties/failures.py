@@ -231,6 +231,8 @@ _HINTS = {
     FaultKind.HEAD: _LAMP,
     FaultKind.FEEDER: "Give the block at least two feeders, and run each of them through its "
     "detector.",
+    FaultKind.SUB_BUS: "Feed the block by a second sub-bus or feeder too, and run it through the "
+    "detector.",
     FaultKind.BUS: "Make the detectors of that district read occupied when it has no track power: "
     "`without track power reads occupied`.",
     FaultKind.POWER_WIRE: "Let one driver light all heads of a signal; use `output closed when "

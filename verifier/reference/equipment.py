@@ -305,9 +305,18 @@ class EquipmentState:
         return (bias or self.is_powered(block)) and not any(away)
 
     def sound_feeders(self, block: str) -> frozenset[str]:
-        """The feeders of a block that are not broken."""
+        """The feeders of a block that lead to the bus."""
         names = (feeder.name for feeder in self._wiring.feeders_of(block))
-        return frozenset(n for n in names if not self.is_broken(FaultKind.FEEDER, n))
+        return frozenset(name for name in names if self.leads(name))
+
+    def leads(self, feeder: str) -> bool:
+        """Whether a feeder leads to the bus: neither it nor the sub-bus it comes from is broken."""
+        cut = (
+            self.is_broken(FaultKind.SUB_BUS, bus.name)
+            for bus in self._wiring.sub_buses.values()
+            if feeder in bus.feeders
+        )
+        return not any(cut) and not self.is_broken(FaultKind.FEEDER, feeder)
 
     def _is_bridged(self, block: str) -> bool:
         return any(self.flow(beside) == "bridged" for beside, _ in self.neighbors(block))

@@ -177,12 +177,31 @@ class _Harness:
     def _block(self, block: str) -> Iterator[Conductor]:
         district = self.wiring.districts.get(self.wiring.district_of.get(block, ""))
         supply = district.supply if district else None
-        source = f"bus {district.name}" if district else "track power (not given)"
-        for feeder in self.wiring.feeders_of(block):
+        bus = f"bus {district.name}" if district else "track power (not given)"
+        feeders = self.wiring.feeders_of(block)
+        for sub_bus in self.wiring.sub_buses.values():
+            # It is listed where its first feeder is.
+            if sub_bus.feeders and self.wiring.feeders[sub_bus.feeders[0]] in feeders:
+                through = tuple(
+                    (d.name, d.turns)
+                    for d in self.wiring.detectors.values()
+                    if sub_bus.name in d.sub_buses
+                )
+                for rail, role in _RAILS.items():
+                    yield self._conductor(
+                        fault_name(FaultKind.SUB_BUS, sub_bus.name), f"{bus} {rail}",
+                        f"sub-bus {sub_bus.name} {rail}", role, supply, sub_bus.name,
+                        through=through if rail == "cut" else (),
+                    )  # fmt: skip
+        for feeder in feeders:
+            source, before = bus, self.wiring.sub_bus_of(feeder.name)
+            if before is not None:
+                source = f"sub-bus {before.name}"
             passes = tuple(
                 (d.name, d.turns)
                 for d in self.wiring.detectors.values()
                 if feeder.name in d.through
+                and not (before is not None and before.name in d.sub_buses)
             )
             for rail, role in _RAILS.items():
                 yield self._conductor(

@@ -103,9 +103,11 @@ def _sure_tests(plan: Plan) -> Table:
         through = [d for d in plan.wiring.detectors.values() if own.intersection(d.through)]
         if len(own) > 1 and own <= {name for d in through for name in d.through}:
             passed = listing([d.name for d in through])
+            wires = (wire for d in through for wire in plan.wiring.leads_through(d))
+            leads = listing(list(dict.fromkeys(wires)))
             rows.append((
                 block,
-                f"open the leads of {listing(sorted(own))} where they pass through {passed}; power "
+                f"open the leads of {leads} where they pass through {passed}; power "
                 f"on; put a lamp or a meter across the rails at each feeder",
                 f"dead everywhere (where the rail is live, a feeder runs past {passed})",
                 "",

@@ -93,7 +93,7 @@ def _detectors(plan: Plan) -> Table:
             looks = ", ".join(length(at, plan.wiring.units.track) for at in detector.spots)
             how = f"at {looks} from the left end of {detector.block}"
         else:
-            how = f"feeders {', '.join(detector.through)}"
+            how = f"feeders {', '.join(plan.wiring.leads_through(detector))}"
             how += f", each {detector.turns} times" if detector.turns > 1 else ""
         closed = detector.closed_when or "clear (assumed)"
         rows.append((TICK, detector.name, detector.block, how, f"when {closed}"))

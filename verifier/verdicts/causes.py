@@ -71,6 +71,7 @@ class CauseKind(Enum):
     ONLY_FEEDER_BROKEN = (
         "feeder {subject} is broken, and {block} has no other: stock draws no current"
     )
+    SUB_BUS_BROKEN = "sub-bus {subject} is broken: no current flows by feeders {feeders}"
     FEEDER_BROKEN = "feeder {subject} is broken, so that stock draws through {others}"
     FEEDER_MISSES = "feeder {subject} does not pass through {missed}"
     FEEDER_PASSES_OTHER = "feeder {subject} does not pass through {missed}, but through {other}"

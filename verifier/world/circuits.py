@@ -335,7 +335,7 @@ class Circuits:
         nobody = negation(disjunction(*(self._sees_alone(n, block, nearest) for n in names)))
         carried = conjunction(
             self._any_sound(self._own(detector.name, block)),
-            *(self.broken(FaultKind.FEEDER, f) for f in rest),
+            *(negation(self._leads(f)) for f in rest),
         )
         return disjunction(alone, conjunction(nobody, carried))
 
@@ -346,7 +346,7 @@ class Circuits:
         if division is None:
             return self._any_sound(own)
         past = self._any_sound(division.past)
-        by_nearest = self.sound(FaultKind.FEEDER, nearest) if nearest in own else FALSE
+        by_nearest = self._leads(nearest) if nearest in own else FALSE
         whole = atom(division.what, division.what.usual)
         left_open = disjunction(
             conjunction(whole, by_nearest), conjunction(negation(whole), negation(by_nearest))
@@ -365,13 +365,19 @@ class Circuits:
         return [feeder for feeder in self._feeders(block) if feeder in through]
 
     def _any_sound(self, feeders: Iterable[str]) -> Expr:
-        return disjunction(*(self.sound(FaultKind.FEEDER, name) for name in feeders))
+        return disjunction(*map(self._leads, feeders))
+
+    def _leads(self, feeder: str) -> Expr:
+        """That a feeder leads to the bus, and the sub-bus that it may come from."""
+        sound, sub_bus = self.sound(FaultKind.FEEDER, feeder), self.wiring.sub_bus_of(feeder)
+        if sub_bus is None:
+            return sound
+        return conjunction(sound, self.sound(FaultKind.SUB_BUS, sub_bus.name))
 
     def _just(self, block: str, broken: Iterable[str]) -> Expr:
         """That these feeders of a block are broken, and no others."""
         return conjunction(*(
-            self.broken(FaultKind.FEEDER, name) if name in broken
-            else self.sound(FaultKind.FEEDER, name)
+            negation(self._leads(name)) if name in broken else self._leads(name)
             for name in self._feeders(block)
         ))  # fmt: skip
 

@@ -50,6 +50,14 @@ class District(Statement):
     run: Run | None
 
 
+@statement("SUB_BUS", "A sub-bus", "sub-bus SB-Main feeds m1, m2, m3")
+class SubBus(Statement):
+    """A wire from the bus of a district to several feeders: it passes through a detector once."""
+
+    name: DeclaredName
+    feeders: tuple[Name, ...]
+
+
 @statement("COMMON", "A common return", "common return Bus-1, Bus-2")
 class CommonReturn(Statement):
     supplies: tuple[Name, ...]

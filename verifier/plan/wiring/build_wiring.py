@@ -24,7 +24,7 @@ from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.detectors_drivers import read_detectors, read_drivers
 from verifier.plan.wiring.electrical_constants import SCALES
 from verifier.plan.wiring.plausible_ranges import read_run
-from verifier.plan.wiring.rails import feeder_place, read_rails
+from verifier.plan.wiring.rails import feeder_place, read_rails, read_sub_buses
 from verifier.plan.wiring.wiring_model import (
     Current,
     Detectable,
@@ -53,13 +53,14 @@ def read_wiring(
     lengths = _lengths(blocks, names)
     supplies = _supplies(tree.of_kind(statements, tree.Supply), names)
     feeders = _feeders(blocks, lengths, track, names)
+    sub_buses = read_sub_buses(tree.of_kind(statements, tree.SubBus), names)
     movers = [s for s in statements if isinstance(s, Moving)]
     return Wiring(
         supplies=supplies,
         districts=_districts(tree.of_kind(statements, tree.District), names),
         feeders=feeders,
         detectors=read_detectors(
-            tree.of_kind(statements, tree.Detector), feeders, lengths, undetected, names
+            tree.of_kind(statements, tree.Detector), feeders, sub_buses, lengths, undetected, names
         ),
         drivers=read_drivers(
             tree.of_kind(statements, tree.Driver), posts, _contactless(movers), names
@@ -69,6 +70,7 @@ def read_wiring(
         common_returns=tuple(_returns(tree.of_kind(statements, tree.CommonReturn), names)),
         lengths=lengths,
         rails=read_rails(statements, blocks, names),
+        sub_buses=sub_buses,
         district_of=_district_of(blocks, names),
         stopping=_stopping(list(tree.of_kind(statements, tree.StoppingDistance)), names),
         scale=_scale(list(tree.of_kind(statements, tree.Scale)), names),

@@ -262,6 +262,8 @@ def _wires(
 ) -> Iterator[Fault]:
     for district in wiring.districts.values():
         yield Fault(FaultKind.BUS, (district.name,), district.span)
+    for sub_bus in wiring.sub_buses.values():
+        yield Fault(FaultKind.SUB_BUS, (sub_bus.name,), sub_bus.span)
     for feeder in wiring.feeders.values():
         yield Fault(FaultKind.FEEDER, (feeder.name,), feeder.span)
     for group in wiring.common_returns:

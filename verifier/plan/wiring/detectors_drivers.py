@@ -15,7 +15,15 @@ from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.plausible_ranges import read_run
-from verifier.plan.wiring.wiring_model import Detector, Driver, DriverInput, Feeder, Number, Sense
+from verifier.plan.wiring.wiring_model import (
+    Detector,
+    Driver,
+    DriverInput,
+    Feeder,
+    Number,
+    Sense,
+    SubBus,
+)
 
 # What only one of the two kinds of detector has.
 _ONLY: Mapping[tree.ClauseKind, str] = {
@@ -36,6 +44,7 @@ _MISSING: Mapping[tree.ClauseKind, str] = {"through": "feeders", "on": "block", 
 def read_detectors(
     nodes: Iterable[tree.Detector],
     feeders: Mapping[str, Feeder],
+    sub_buses: Mapping[str, SubBus],
     lengths: Mapping[str, Number],
     undetected: Set[str],
     names: Names,
@@ -45,7 +54,7 @@ def read_detectors(
     for node in nodes:
         given = ClauseReader(node.clauses, names)
         _check_kind(node, given, names)
-        through = _through(given, names)
+        through, passing = _through(given, sub_buses, names)
         block = _block(node, given, through, feeders, undetected, names)
         turns = given.amount("turns", plausible_ranges.TURNS)
         detector = Detector(
@@ -63,6 +72,7 @@ def read_detectors(
             isolated="isolated output" in given,
             without_power="without track power" in given,
             span=node.span,
+            sub_buses=passing,
         )
         if block:
             found[node.name.text] = detector
@@ -97,12 +107,19 @@ def _sense(given: ClauseReader, names: Names) -> Sense | None:
     return cast(Sense | None, by)
 
 
-def _through(given: ClauseReader, names: Names) -> tuple[str, ...]:
+def _through(
+    given: ClauseReader, sub_buses: Mapping[str, SubBus], names: Names
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The feeders that pass through a detector, and the sub-buses that some of them come from."""
     clause = given.get("through")
     if clause is None:
-        return ()
-    known = [name for name in clause.names if names.find(name, "feeder")]
-    return at_most_one(known, "feeder", names)
+        return (), ()
+    known = [n for n in clause.names if n.text in sub_buses or names.find(n, "feeder")]
+    through: list[str] = []
+    for name in at_most_one(known, "feeder", names):
+        through += sub_buses[name].feeders if name in sub_buses else (name,)
+    passing = tuple(n.text for n in known if n.text in sub_buses)
+    return tuple(dict.fromkeys(through)), tuple(dict.fromkeys(passing))
 
 
 def _block(

@@ -117,7 +117,9 @@ def shares(detector: Detector, block: str, wiring: Wiring, track: Track) -> Mapp
     names = {feeder.name for feeder in feeders}
     beside = (d for d in wiring.detectors.values() if names.intersection(d.through))
     coils = all(d.by in (None, "coil") for d in beside)  # diodes hold some of the voltage back
-    whole = coils and is_plain(block, track)
+    # Of feeders from several places along the bus, nothing is known.
+    one_source = len({wiring.sub_bus_of(feeder.name) for feeder in feeders}) == 1
+    whole = coils and one_source and is_plain(block, track)
     if rail is None or length is None or len(taps) < len(feeders) or not whole:
         return {}
     ohms = Between(float(rail.least), float(rail.most) if rail.soldered else inf)

@@ -32,6 +32,7 @@ class FaultKind(Enum):
     as exported rules meet them at their inputs."""
 
     BUS = "bus of", "wire-broken", ("broken",), ("district",)
+    SUB_BUS = "sub-bus", "wire-broken", ("broken",), ("sub-bus",)
     FEEDER = "feeder", "wire-broken", ("broken",), ("feeder",)
     COMMON_RETURN = "common return of", "wire-broken", ("broken",), ("supply", "...")
     POWER_WIRE = (

@@ -1,7 +1,7 @@
-"""Rail as a conductor, and where feeders are joined to it, from their statements.
+"""Rail as a conductor, where feeders are joined to it, and sub-buses, from their statements.
 
-In: the statements of a file and its track. Out: the rail of each block, the place of each feeder;
-errors are noted in the names.
+In: the statements of a file and its track. Out: the rail of each block, the place of each feeder,
+the feeders of each sub-bus; errors are noted in the names.
 """
 
 from collections.abc import Iterable, Sequence
@@ -13,7 +13,7 @@ from verifier.plan.quantities import LENGTH, read_amount
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.division import is_plain
 from verifier.plan.wiring.electrical_constants import RAILS
-from verifier.plan.wiring.wiring_model import Number, Rail
+from verifier.plan.wiring.wiring_model import Number, Rail, SubBus
 
 
 def read_rails(
@@ -97,3 +97,21 @@ def feeder_place(
     else:
         return whole - place if node.span.turned else place
     return None
+
+
+def read_sub_buses(nodes: Iterable[tree.SubBus], names: Names) -> dict[str, SubBus]:
+    """Every sub-bus, by its name."""
+    led: dict[str, tree.SubBus] = {}
+    found = {}
+    for node in nodes:
+        feeders = []
+        for name in node.feeders:
+            if not names.find(name, "feeder"):
+                continue
+            if name.text in led:
+                names.error("CP662", name.span, others=[led[name.text].name.span], name=name.text)
+                continue
+            led[name.text] = node
+            feeders.append(name.text)
+        found[node.name.text] = SubBus(node.name.text, tuple(feeders), node.span)
+    return found

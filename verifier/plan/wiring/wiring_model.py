@@ -72,6 +72,15 @@ class Feeder:
 
 
 @dataclass(frozen=True, slots=True)
+class SubBus:
+    """A wire from the bus to several feeders."""
+
+    name: str
+    feeders: tuple[str, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Rail:
     """One rail of some track: its ohms per meter, from the ``least`` to the ``most``;
     ``soldered``: all its joints within the block are."""
@@ -85,9 +94,9 @@ class Rail:
 @dataclass(frozen=True, slots=True)
 class Detector:
     """``through`` are the feeders that pass through a current-sensing detector, ``turns``
-    times each; ``by`` is what it senses current by, None where the file does not say;
-    ``sensitivity`` is the current in one turn that it just sees. ``spots`` are where a spot
-    detector looks, from the left end of its block.
+    times each, those of a sub-bus that passes through (``sub_buses``) together; ``by`` is what it
+    senses current by, None where the file does not say; ``sensitivity`` is the current in one turn
+    that it just sees. ``spots`` are where a spot detector looks, from the left end of its block.
 
     ``closed_when``: the state in which its output contact is closed; None where the file
     does not say, which is taken as ``clear``. ``without_power``: it reads occupied when its
@@ -107,6 +116,7 @@ class Detector:
     isolated: bool
     without_power: bool
     span: Span
+    sub_buses: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,6 +228,7 @@ class Wiring:
     common_returns: tuple[tuple[str, ...], ...] = ()
     lengths: Mapping[str, Number] = field(default_factory=_none)  # by block
     rails: Mapping[str, Rail] = field(default_factory=dict)  # by block
+    sub_buses: Mapping[str, SubBus] = field(default_factory=dict)
     district_of: Mapping[str, str] = field(default_factory=dict)  # by block
     stopping: Number | None = None
     scale: Number | None = None  # 87.1 for 1:87.1
@@ -227,16 +238,19 @@ class Wiring:
     swapped_heads: tuple[tuple[str, str], ...] = ()
     # Over time: how points lie is kept from moment to moment, not worked out from their commands.
     points_kept: bool = False
-    # By block, by block, by head: worked out from the above.
+    # By block, by block, by head, by feeder: worked out from the above.
     _feeders: Mapping[str, tuple[Feeder, ...]] = field(init=False, repr=False, compare=False)
     _detectors: Mapping[str, tuple[Detector, ...]] = field(init=False, repr=False, compare=False)
     _drivers: Mapping[str, Driver] = field(init=False, repr=False, compare=False)
+    _sub_bus: Mapping[str, SubBus] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         by_head = {head: d for d in reversed(list(self.drivers.values())) for head in d.heads}
         object.__setattr__(self, "_feeders", _by_block(self.feeders.values()))
         object.__setattr__(self, "_detectors", _by_block(self.detectors.values()))
         object.__setattr__(self, "_drivers", by_head)
+        by_feeder = {f: bus for bus in self.sub_buses.values() for f in bus.feeders}
+        object.__setattr__(self, "_sub_bus", by_feeder)
 
     @property
     def given(self) -> bool:
@@ -255,6 +269,16 @@ class Wiring:
 
     def feeders_of(self, block: str) -> tuple[Feeder, ...]:
         return self._feeders.get(block, ())
+
+    def sub_bus_of(self, feeder: str) -> SubBus | None:
+        """The sub-bus that leads to a feeder; None where it comes from the bus itself."""
+        return self._sub_bus.get(feeder)
+
+    def leads_through(self, detector: Detector) -> tuple[str, ...]:
+        """The wires that pass through a detector: sub-buses, and feeders that come from none of
+        these."""
+        on_them = {f for name in detector.sub_buses for f in self.sub_buses[name].feeders}
+        return (*detector.sub_buses, *(f for f in detector.through if f not in on_them))
 
     def driver_of(self, head: str) -> Driver | None:
         return self._drivers.get(head)
