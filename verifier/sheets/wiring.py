@@ -100,7 +100,8 @@ def _detectors(plan: Plan) -> Table:
     return Table(
         "Detectors", ("done", "detector", "block", "looks", "output closed"), tuple(rows),
         ("Check each one before the next: stock on its block turns it over, stock on the blocks "
-         "beside it does not.",),
+         "beside it does not. With several feeders to a block this does not show that each of them "
+         "passes through: for that, open the leads that do, and the rails must be dead.",),
     )  # fmt: skip
 
 
