@@ -52,6 +52,26 @@ def without_power(bench: Bench, fault: CardFault) -> tuple[CardFault, ...]:
     return ()
 
 
+def is_left_open(bench: Bench, fault: CardFault) -> bool:
+    """Whether with a feeder past its detector all may look as without, in every step: current that
+    divides may flow through each detector as if the feeder were not missed."""
+    mistake = fault.suspect.mistake
+    if mistake is None or not fault.suspect.divides_current:
+        return False
+    wired = bench.wired(fault.group)
+    one, feeder, *swapped = mistake.about
+    losing = [(one, feeder)]
+    if swapped:
+        losing.append((swapped[0], swapped[1]))
+    blocks = {wired.wiring.feeders[lost].block for _, lost in losing}
+    divisions = wired.equipment.divisions
+    if any((name, wired.wiring.feeders[lost].block) not in divisions for name, lost in losing):
+        return False
+    concerned = [d for d in divisions.values() if d.block in blocks]
+    watches = {d.name: d.block for d in wired.wiring.detectors.values()}
+    return not any(d.never or (d.surely and watches[d.detector] != d.block) for d in concerned)
+
+
 def sound_colors(bench: Bench, setup: Setup) -> dict[str, frozenset[Colors]]:
     """The colors that each signal may show without faults."""
     truths = [moment.truth for moment in bench.moments(setup, ())]
