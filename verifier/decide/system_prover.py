@@ -108,6 +108,7 @@ class SystemProver:
             step=self._step,
             store=self._store,
             hints=self._kept.clauses if self._kept else (),
+            made=self.histories.in_turn,
         )
 
     def whole(self, *, wrecks: bool = False) -> tuple[System, Callable[[Expr], Expr]]:

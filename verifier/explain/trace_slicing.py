@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.engines.temporal.simulation import machine_of
-from verifier.logic.expr import And, Atom, Const, Expr, fold, holds
+from verifier.logic.expr import And, Atom, Const, Expr, Group, holds
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
@@ -78,27 +78,61 @@ def sufficient(
             return _USUAL
         return _CHOSEN if what in inputs else _UNUSUAL
 
-    def step(node: Expr, parts: tuple[_Facts | None, ...]) -> _Facts | None:
-        match node:
-            case Const():
-                return frozenset() if node.value else None
-            case Atom():
-                return frozenset((node.what,)) if moment[node.what] in node.values else None
-            case And():
-                if any(part is None for part in parts):
-                    return None
-                return frozenset().union(*(part for part in parts if part is not None))
-            case _:
-                true = [part for part in parts if part is not None]
-                return min(true, key=lambda part: sum(map(price, part))) if true else None
-
+    truth: dict[Expr, bool] = {}
+    known: dict[Expr, _Facts] = {}
+    prices: dict[Expr, int] = {}
     facts: _Facts = frozenset()
-    known: dict[Expr, _Facts | None] = {}
     for expr in asked:
-        found = fold(expr, step, known)
-        assert found is not None, "the moments of a history follow from each other"
-        facts |= found
+        assert _is_true(expr, moment, truth), "the moments of a history follow from each other"
+        stack = [expr]
+        while stack:
+            node = stack[-1]
+            parts = [p for p in _parts(node) if _is_true(p, moment, truth)]
+            waiting = [part for part in parts if part not in known]
+            if waiting and node not in known:
+                stack += waiting
+                continue
+            stack.pop()
+            if node in known:
+                continue
+            match node:
+                case Const():
+                    known[node] = frozenset()
+                case Atom():
+                    known[node] = frozenset((node.what,))
+                case And():
+                    known[node] = frozenset().union(*(known[part] for part in parts))
+                case _:
+                    known[node] = known[min(parts, key=prices.__getitem__)]
+            prices[node] = sum(map(price, known[node]))
+        facts |= known[expr]
     return facts
+
+
+def _parts(node: Expr) -> tuple[Expr, ...]:
+    return node.parts if isinstance(node, Group) else ()
+
+
+def _is_true(expr: Expr, moment: Moment, known: dict[Expr, bool]) -> bool:
+    """Whether an expression is true, no more of it looked at than that takes."""
+    stack = [expr]
+    while stack:
+        node = stack[-1]
+        if node not in known:
+            match node:
+                case Const():
+                    known[node] = node.value
+                case Atom():
+                    known[node] = moment[node.what] in node.values
+                case _:
+                    settles = not isinstance(node, And)
+                    told = [known.get(part) for part in _parts(node)]
+                    if settles not in told and None in told:
+                        stack.append(_parts(node)[told.index(None)])
+                        continue
+                    known[node] = settles if settles in told else not settles
+        stack.pop()
+    return known[expr]
 
 
 def _without_the_rest(

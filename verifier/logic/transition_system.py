@@ -133,17 +133,37 @@ def with_choices(system: System, made: Mapping[Observable, str]) -> System:
     whole: what is reachable in it is reachable."""
     if not made:
         return system
+    known: dict[Expr, Expr] = {}
+    following = {
+        what: {value: chosen(expr, made, known) for value, expr in values.items()}
+        for what, values in system.following.items()
+    }
+    inputs = tuple(what for what in system.inputs if what not in made)
+    always = tuple(chosen(expr, made, known) for expr in system.always)
+    return replace(system, inputs=inputs, following=following, always=always)
+
+
+def chosen(
+    expr: Expr, made: Mapping[Observable, str], known: dict[Expr, Expr] | None = None
+) -> Expr:
+    """An expression where some inputs have one value for good. ``known``: see
+    :func:`~verifier.logic.expr.substitute`."""
 
     def meaning(part: Atom) -> Expr:
         return constant(made[part.what] in part.values) if part.what in made else part
 
-    known: dict[Expr, Expr] = {}
-    following = {
-        what: {value: substitute(expr, meaning, known) for value, expr in values.items()}
-        for what, values in system.following.items()
-    }
-    inputs = tuple(what for what in system.inputs if what not in made)
-    return replace(system, inputs=inputs, following=following)
+    return substitute(expr, meaning, known)
+
+
+def dependencies(system: System, exprs: Iterable[Expr], rings: int) -> frozenset[Observable]:
+    """The states that expressions speak of, and those within so many dependency steps."""
+    inside = {what for expr in exprs for what in support(expr) if what in system.following}
+    edge = set(inside)
+    for _ in range(rings):
+        read = {w for what in edge for w in system.support(what) if w in system.following}
+        edge = read - inside
+        inside |= edge
+    return frozenset(inside)
 
 
 def cut(system: System, kept: Iterable[Observable], asked: Iterable[Expr] = ()) -> System:

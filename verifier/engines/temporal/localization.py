@@ -22,6 +22,7 @@ from verifier.engines.stopping import checkpoint, is_over
 from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Samples
 from verifier.engines.temporal.symmetry import Shape, Shapes
+from verifier.engines.temporal.witnesses import Witnesses
 from verifier.logic.expr import Const, Expr, support
 from verifier.logic.transition_system import System, cut
 from verifier.plan.observables import Observable
@@ -34,6 +35,7 @@ LONG = 40
 # Windows are merged when so much of the smaller one is in the larger one, and all of them are the
 # whole system when one has so much of it.
 OVERLAP, MOST = 0.85, 0.5
+NOTHING: Mapping[Observable, str] = {}
 # Steps of random simulation.
 SAMPLED = 150
 
@@ -51,8 +53,9 @@ class Windows:
 
     ``few``: inputs of which a trace should use few, the most important first; ``timeout`` in
     seconds for each bad state; ``step`` is called before each; ``store``: what earlier proofs
-    found; ``hints``: clauses worth trying, of which nothing is taken unchecked. Without hints, the
-    answers are a function of the questions asked, in their order."""
+    found; ``hints``: clauses worth trying, of which nothing is taken unchecked; ``made``: choices
+    that histories of what is likely can do with. Without hints, the answers are a function of the
+    questions asked, in their order."""
 
     def __init__(
         self,
@@ -63,8 +66,10 @@ class Windows:
         step: Callable[[], None] = lambda: None,
         store: ProofStore = NO_STORE,
         hints: Sequence[Expr] = (),
+        made: Mapping[Observable, str] = NOTHING,
     ):
         self.system = system
+        self._witnesses = Witnesses(system, made, few, store)
         self._store = store
         self._hints = hints
         self._content = system.content
@@ -112,6 +117,11 @@ class Windows:
         for i, bad in enumerate(bads):
             if (constant := self._constant(bad)) is not None:
                 yield i, constant
+        if likely:
+            for group in groups:
+                open_ = {i: bads[i] for i in group if i not in answers}
+                for i, found in self._witnesses.find(open_, self._deadline(len(open_) or 1)):
+                    yield i, LocalAnswer(found, self.system)
         if likely or self._hints:  # what no hint excluded may well be reachable
             open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
             yield from self._search(open_, DEPTHS[FIRST_RING], sampled=likely)

@@ -282,7 +282,7 @@ def _joined(slices: Iterable[int], width: int) -> int:
 
 
 # Of machines, those of the systems with detection truthful and lossy.
-KEPT = 2
+KEPT = 4
 
 _machines: list[Machine] = []
 _latest: list[Samples] = []
