@@ -67,6 +67,7 @@ def with_detectors(r: Random, text: str) -> str:
             lines.append(
                 f"detector D-{name} {kind}{power if r.random() < 0.5 else ''} powered by Bus"
                 f"{r.choice(['', ' output closed when occupied'])}"
+                f"{r.choice(['', '', '', ' hold 4 s'])}"
             )
     lines += r.choice([[], ["trains 300 mm to 900 mm"],
                        ["trains 300 mm to 900 mm, detectable at both ends"]])  # fmt: skip

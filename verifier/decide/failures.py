@@ -18,14 +18,16 @@ from verifier.engines.smt.train_length_constraints import rooms
 from verifier.engines.stopping import checkpoint
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, atom, conjunction, negation, support
+from verifier.plan.locking.locking_model import power_of
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan, Signal
-from verifier.plan.observables import Observable
+from verifier.plan.observables import Condition, Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.failures import (
     counts_against,
     harms,
+    held,
     more_restrictive,
     most_telling,
     with_harm,
@@ -33,6 +35,7 @@ from verifier.properties.failures import (
 )
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Consequence, Failure, Verdict
+from verifier.world.circuits import Circuits
 from verifier.world.fault_cone import FaultCone
 from verifier.world.memory_abstraction import faults_reaching_histories
 from verifier.world.train_constraints import train_constraints
@@ -306,6 +309,9 @@ class _SingleFaults:
             for signal in signals:
                 checkpoint()
                 self._find_restricted(signal, effects)
+            for words, condition, name in held(self.plan):
+                checkpoint()
+                self._find_held(words, condition, name, effects)
         except InputError:
             if len(group) > 1:
                 for what in group:
@@ -360,6 +366,25 @@ class _SingleFaults:
         for (what,) in found:
             group[what].restricts = True
 
+    def _find_held(
+        self, words: str, opens: Condition, name: str, group: Mapping[Observable, "FaultEffect"]
+    ) -> None:
+        """With which faults something is held, whatever else is so."""
+        first = next(iter(group.values()))
+        goal = first.world.expand(first.world.lower(opens))
+        power = power_of(name, self.plan.locking)
+        if power is not None:
+            circuits = Circuits(self.plan, first.world.faults)
+            goal = conjunction(goal, circuits.fed(power.wire, power.supply))
+        near = first.engine.cone(goal)[0]
+        asked = [what for what in group if what in near]
+        found, late = first.engine.faults_with(goal, asked)
+        if not late and isinstance(first.engine.find(goal), Exists):
+            opening = {what for (what,) in found}
+            for what in asked:
+                if what not in opening:
+                    group[what].holds.append(words)
+
 
 def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
     """The assumptions of the file and the constraints that always hold, expanded in a world."""
@@ -397,6 +422,8 @@ class FaultEffect:
     unproved: frozenset[str] = frozenset()
     harms: list[Obligation] = field(default_factory=list)
     restricts: bool = False
+    # What stays as it is as long as the fault is there, in words.
+    holds: list[str] = field(default_factory=list)
     unknown: str = ""
     # What it does in histories, where that was asked.
     over_time: Verdict | None = None
@@ -429,7 +456,7 @@ class FaultEffect:
 
     def row(self) -> Failure:
         """The fault's row of the failure table."""
-        why = self.worst_harm.trouble if self.harms else self.why_unknown
+        why = self.worst_harm.trouble if self.harms else self.why_unknown or "; ".join(self.holds)
         if self.unlocks is not None:
             why = self.unlocks.obligation.trouble
         return Failure((self.fault.name,), self.fault.kind.property_name, self.consequence, why)
@@ -447,4 +474,4 @@ class FaultEffect:
             return "unlocked"
         if self.why_unknown:
             return "undecided"
-        return "more restrictive" if self.restricts else "none"
+        return "more restrictive" if self.restricts or self.holds else "none"

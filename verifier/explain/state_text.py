@@ -104,6 +104,9 @@ class StateWords:
             case "put back":
                 some = f"{what.name} was clear less long ago than trains need to stop"
                 return some if on else f"{what.name} was not put back a moment ago"
+            case "held":
+                is_held = "is still" if on else "is not"
+                return f"{what.name} {is_held} reported occupied by a train that has left"
             case "lost":
                 return f"a train on {what.name} is {'not ' if on else ''}detected"
             case "clock":

@@ -300,10 +300,18 @@ class _Teller:
                     yield HistoryEvent(k, f"the train on {what.name} is detected again"), what
 
     def _blips(self, k: int) -> Iterator["_Said"]:
-        for name in imagined_at(self.plan, self.record.moments[k]):
-            if name not in occupied_blocks(self.plan, self.record.moments[k]):
+        moment = self.record.moments[k]
+        on = occupied_blocks(self.plan, moment)
+        for name in imagined_at(self.plan, moment):
+            span, held = self.plan.blocks[name].span, observables.window("held", name)
+            if name in on:
+                continue
+            if moment.get(held) != "yes":
                 text = f"{name} is reported occupied for an instant, though nothing stands there"
-                yield HistoryEvent(k, text, self.plan.blocks[name].span), observables.blipped
+                yield HistoryEvent(k, text, span), observables.blipped
+            elif k and name in occupied_blocks(self.plan, self.record.moments[k - 1]):
+                text = f"{name} is still reported occupied, though its train has left"
+                yield HistoryEvent(k, text, span), held
 
     def _breaks(self, k: int) -> Iterator["_Said"]:
         for what, state in self.record.moments[k].items():

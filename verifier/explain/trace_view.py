@@ -341,11 +341,12 @@ def situation_of(plan: Plan, moment: Moment) -> Situation:
 
 
 def imagined_at(plan: Plan, moment: Moment) -> tuple[str, ...]:
-    """The blocks that are falsely reported occupied at a moment."""
+    """The blocks that are falsely reported occupied at a moment, or still."""
+    held = tuple(w.name for w, state in moment.items() if w.kind == "held" and state == "yes")
     chosen = next((s for w, s in moment.items() if w.kind == "blip"), observables.NOTHING)
     if chosen == observables.NOTHING or moment.get(observables.blipped) == "yes":
-        return ()
-    return blips(plan)[chosen]
+        return held
+    return tuple(dict.fromkeys((*held, *blips(plan)[chosen])))
 
 
 def broken_at(plan: Plan, moment: Moment) -> Iterator[tuple[Observable, str]]:

@@ -21,14 +21,14 @@ Broken = Literal["fault"]
 # Memory: what earlier time steps left behind.
 Memory = Literal["relay", "timer", "traffic"]
 # In a history: what lasts less than so many seconds.
-Window = Literal["late", "put back", "lost"]
+Window = Literal["late", "put back", "lost", "held"]
 # In a history: what orders delays and windows in time, where durations matter.
 Timing = Literal["clock", "credit", "since"]
 # In a history: where trains are, piece by piece, and what else is kept from step to step.
 Train = Literal["train", "heading", "across", "pace", "wreck", "broken", "blipped", Window, Timing]
 # In a history: what trains, people and time choose to do at one step.
 Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss", "breaks",
-                 "blip", "stays late", "stays put back", "stays lost",
+                 "blip", "stays late", "stays put back", "stays lost", "stays held",
                  "sees", "sees by signals"]  # fmt: skip
 # In a history: what happens at one step.
 Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns"]
@@ -212,12 +212,14 @@ def window(kind: Window, name: str) -> Observable:
 
     ``late``: a train on the approach to a signal last saw it clear, and may still pass it;
     ``put back``: a signal last showed clear, and no train has passed it since; ``lost``: the
-    stock on a block was last detected."""
+    stock on a block was last detected; ``held``: stock was last detected on a block whose detector
+    holds its report."""
     return Observable(kind, name, ("no", "yes"), "no")
 
 
 _STAYS: Mapping[Kind, Choice] = {
     "late": "stays late", "put back": "stays put back", "lost": "stays lost",
+    "held": "stays held",
 }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan.locking.locking_model import power_of
 from verifier.plan.model import Plan, Signal
-from verifier.plan.observables import Observable
+from verifier.plan.observables import Condition, Not, Observable
 from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.properties.obligation import Obligation
 
@@ -146,6 +146,19 @@ def counts_against(harm: Obligation, fault: Fault, *, holds: bool = True) -> boo
     if not fault.moves_points:
         return True
     return harm.property != "more-favorable" and (holds or harm.property in _OF_POINTS)
+
+
+def held(plan: Plan) -> Iterator[tuple[str, Condition, str]]:
+    """What a fault may hold for as long as it is there: a lock that does not open, a relay that
+    does not pick. In words, then the condition that must come true for it, and its name."""
+    locking = plan.locking
+    locks = [(name, throw.locked) for name, throw in locking.throws.items()]
+    locks += [(name, traffic.locked) for name, traffic in locking.traffic.items()]
+    for name, locked in locks:
+        if locked is not None:
+            yield f"{name} stays locked", Not(locked, locked.span), name
+    for name, relay in locking.relays.items():
+        yield f"relay {name} never picks", relay.picks, name
 
 
 def more_restrictive(signal: Signal, plan: Plan) -> Expr:

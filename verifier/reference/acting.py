@@ -153,8 +153,9 @@ class Acting:
         power = power_of(name, self.plan.locking)
         if power is None:
             return True
-        wires = EquipmentState(self.plan, self._situation(self.now))
-        return wires.has_power(power.wire, power.supply)
+        known = self.variables.faults
+        broken = ((w, s) for w, s in self._situation(self.now) if w in known)
+        return EquipmentState(self.plan, Situation.of(broken)).has_power(power.wire, power.supply)
 
     def _relay(self, relay: Relay) -> Acted:
         what = observables.relay(relay.name)

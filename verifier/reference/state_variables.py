@@ -38,7 +38,9 @@ class StateVariables:
         faults: Sequence[Fault] = (),
     ):
         self.blips = false_reports.blips(plan) if blips else {}
+        self.holds = false_reports.holds(plan)
         self.ways = all_ways(faults)
+        self.faults = frozenset(fault.what for fault in plan.equipment.faults)
         self.plan = plan
         self.positions = positions
         self.timed = durations_matter(plan.locking, lossy=lossy)
@@ -128,6 +130,11 @@ class StateVariables:
         """Whether stock on a block goes undetected; None if it never does."""
         return observables.window("lost", block) if self._lossy else None
 
+    def held(self, block: str) -> Observable | None:
+        """Whether the detector of a block still reports stock that has left; None if it never
+        does."""
+        return observables.window("held", block) if block in self.holds else None
+
     @property
     def broken(self) -> Observable | None:
         """What is broken; None where nothing may be."""
@@ -143,6 +150,8 @@ class StateVariables:
             yield from (
                 (observables.window("lost", block), LOSS_SECONDS) for block in self.detected
             )
+        for block, seconds in self.holds.items():
+            yield observables.window("held", block), seconds
 
     # -------------------------------------------------------------- all of them
 

@@ -154,11 +154,13 @@ class Stepper:
                             or w.kind not in ("stock", "standing"))  # fmt: skip
 
     def _imagined(self, moment: Valuation) -> frozenset[str]:
-        """The blocks that are falsely reported occupied."""
+        """The blocks that are falsely reported occupied, or still."""
+        held = ((block, self.variables.held(block)) for block in self.variables.holds)
+        found = frozenset(block for block, what in held if what and moment[what] == "yes")
         blips = self.variables.blips
         if not blips or moment[observables.blipped] == "yes":
-            return frozenset()
-        return frozenset(blips.get(moment[observables.blip(tuple(blips))], ()))
+            return found
+        return found.union(blips.get(moment[observables.blip(tuple(blips))], ()))
 
     def _undetected(self, moment: Valuation) -> frozenset[str]:
         """The blocks on which detection has lost stock."""
@@ -290,6 +292,8 @@ class _Step:
             self._be_late(signal, trains)
         for block in self.variables.detected:
             self._lose(block)
+        for block in self.variables.holds:
+            self._hold(block)
         self._break()
         blips = self.variables.blips
         if blips and self.now[observables.blip(tuple(blips))] != observables.NOTHING:
@@ -350,6 +354,14 @@ class _Step:
         stock = self.observed[observables.stock(block)] == "occupied"
         begins = self.now[lost] == "no" and stock and self._chosen("loss", block)
         self._window(lost, begins=begins, ends=False)
+
+    def _hold(self, block: str) -> None:
+        """Whether the detector of a block will still report stock once it has left."""
+        held, lost = self.variables.held(block), self.variables.lost(block)
+        if held is not None:
+            detected = lost is None or self.now[lost] == "no"
+            stock = self.observed[observables.stock(block)] == "occupied"
+            self._window(held, begins=stock and detected, ends=False)
 
     def _break(self) -> None:
         """Something breaks while nothing is broken yet, or a supply that was off comes back."""

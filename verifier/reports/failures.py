@@ -9,6 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
+from verifier.language.listing import listing
 from verifier.reports.ink import Ink
 from verifier.reports.words import Style
 from verifier.verdicts.report import Failure, Report, Verdict
@@ -81,10 +82,14 @@ def broken_words(told: Sequence[FailureRow], *, pairs: bool) -> str:
 
 
 def pairs_words(report: Report, told: Sequence[FailureRow], *, pairs: bool) -> str:
-    """That no pair does harm, if every pair was considered and none does; else empty."""
-    if not pairs or report.interrupted or any(entry.row.kind == "pair" for entry in told):
+    """What was looked at of pairs, if they were; that none does harm, if none does."""
+    if not pairs or report.interrupted:
         return ""
-    return "No two of them together cause harm that neither causes alone."
+    over_time, found = report.plan.locking.over_time, [e for e in told if e.row.kind == "pair"]
+    at = " at any single moment" if over_time else ""
+    none = f"No two of them together cause harm{at} that neither causes alone."
+    later = "What two of them do over time was not looked at."
+    return " ".join([*([] if found else [none]), *([later] if over_time else [])])
 
 
 def _label(
@@ -135,6 +140,18 @@ def _summed_up(rows: Sequence[Failure], ink: Ink, everything: bool) -> Iterator[
         yield from wrap(
             text, ink.width, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
         )
+    held: dict[str, list[str]] = {}
+    for row in rows:
+        if row.consequence == "more restrictive" and row.why:
+            held.setdefault(row.why, []).append(" and ".join(row.faults))
+    for words, by in held.items():
+        names = listing(by, "or")
+        if len(by) > _NAMED and not everything:
+            names = f"{', '.join(by[:_NAMED])} or {len(by) - _NAMED} more"
+        yield from wrap(
+            f"With {names}: {words}.",
+            ink.width, initial_indent="    ", subsequent_indent="      ", break_on_hyphens=False,
+        )  # fmt: skip
     harmless = sum(1 for row in rows if row.consequence == "none")
     if harmless:
         yield f"  Without consequence: {harmless}."

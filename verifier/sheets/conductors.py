@@ -15,6 +15,7 @@ from itertools import pairwise
 from typing import Literal
 
 from verifier.plan.devices import devices
+from verifier.plan.locking.locking_model import power_of
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import FaultKind, fault_name
@@ -144,6 +145,10 @@ class _Harness:
                     fault_name(FaultKind.COMMON_RETURN, *group), f"{one} return", f"{other} return",
                     "return", one, one, also=other,
                 )  # fmt: skip
+        locking = self.plan.locking
+        powers = (power_of(name, locking) for name in locking.memory)
+        for wire, fed in {p.wire: p.supply for p in powers if p is not None}.items():
+            yield from self._power(wire, fed, wire)
 
     def _hot(self, supply: str | None) -> str:
         """Where the power of a supply is taken from: behind its fuse."""

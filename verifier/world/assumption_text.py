@@ -74,8 +74,10 @@ def _detection(plan: Plan) -> Iterator[str]:
     )
     yield from _about(
         (d.name for d in detectors if d.hold),
-        "Hold times of {} only make a report of occupied last longer: a train that stands still "
-        "outlasts any.",
+        "Over time, {} may report a train for as long as their hold times after it has left."
+        if plan.locking.over_time
+        else "Hold times of {} only make a report of occupied last longer: a train that stands "
+        "still outlasts any.",
     )
 
 

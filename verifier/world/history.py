@@ -81,6 +81,7 @@ class Histories:
         self._expanded: dict[Expr, Expr] = {}
         self._as_seen: dict[Expr, Expr] = {}
         self._blips = false_reports.blips(self.plan) if blips else {}
+        self._holds = false_reports.holds(self.plan)
         self._ways = all_ways(faults)
         self._world = World(self.plan, None, [fault.what for fault in faults])
         self._circuits = Circuits(self.plan, [fault.what for fault in faults])
@@ -143,12 +144,15 @@ class Histories:
         return self._seen(self._world.expand(part))
 
     def _there(self, block: str, *, seen: bool) -> Expr:
-        """That stock is on a block; with ``seen``, and that detection has not lost it."""
+        """That stock is on a block; with ``seen``, that detection has not lost it, or still holds
+        its report."""
         there = disjunction(
             *(atom(observables.train(p), "occupied") for p in self._trains_on[block])
         )
         if seen and self.lossy and self.plan.blocks[block].detected:
             there = conjunction(there, atom(observables.window("lost", block), "no"))
+        if seen and block in self._holds:
+            there = disjunction(there, atom(observables.window("held", block), "yes"))
         places = [place for place, blocks in self._blips.items() if block in blocks] if seen else []
         if places:
             blip = atom(observables.blip(tuple(self._blips)), *places)
@@ -350,6 +354,11 @@ class Histories:
             yield from self._lateness(self._to_stop)
         if self.lossy:
             yield from self._losses()
+        for block, seconds in self._holds.items():
+            held = observables.window("held", block)
+            stock = self.expand(atom(observables.stock(block), "occupied"))
+            lost = atom(observables.window("lost", block), "yes") if self.lossy else FALSE
+            yield window_of(held, conjunction(stock, negation(lost)), seconds), FALSE
 
     @cached_property
     def order(self) -> Order:
