@@ -127,7 +127,7 @@ def test_one_with_one_thing_wrong_stands_beside_a_safe_one(path: Path) -> None:
 @every_expecting_spec
 def test_every_expectation_is_needed(path: Path) -> None:
     """Without any, what each speaks of fails; and no other expectation speaks of it. (What can be
-    done again is decided once mishaps are expected.)"""
+    done again is decided of all histories once mishaps are expected.)"""
     expectations = verifier.load(path).expectations
     verdicts = [
         *proved_without(path, (e.span for e in expectations)).verdicts,

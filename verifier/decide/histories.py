@@ -23,13 +23,9 @@ from verifier.verdicts.report import Verdict
 # How many moments some history must last under the file's assumptions.
 MIN_MOMENTS = 40
 
-# What comes first where a file breaks it: ways out of every wreck are many, and a mended file has
-# none of them.
+# Where a file breaks one of these, what can always be done again is asked of what comes before:
+# ways out of every wreck are many, and a mended file has none of them.
 MISHAPS = ("collision", "derailment")
-MISHAPS_FIRST = (
-    "trains collide or derail, which is to be mended first; where the file expects that "
-    "(`expect broken`) or waives it, this is decided all the same"
-)
 
 
 class HistoryProver:
@@ -127,10 +123,8 @@ class HistoryProver:
             prover = self._prover_of(here[0].over)
             if here[0].over != "for good":
                 yield from map(self._noted, prover.decide(here))
-            elif self._mishap:
-                yield from (Verdict(o, "undecided", MISHAPS_FIRST) for o in here)
             else:
-                yield from prover.always_again(here)
+                yield from prover.always_again(here, before_mishaps=self._mishap)
 
     def _noted(self, verdict: Verdict) -> Verdict:
         if verdict.status == "broken" and verdict.obligation.property in MISHAPS:

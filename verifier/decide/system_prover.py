@@ -179,13 +179,20 @@ class SystemProver:
         del self._windows
         return True
 
-    def always_again(self, here: Sequence[Obligation]) -> list[Verdict]:
+    def always_again(
+        self, here: Sequence[Obligation], *, before_mishaps: bool = False
+    ) -> list[Verdict]:
         """Whether things can always be done again, whatever has happened before: after a collision
-        or a derailment too, once people have cleared it away."""
+        or a derailment too, once people have cleared it away. ``before_mishaps``: as long as there
+        was none, and without any on the way."""
         system = self._ordered.system
         goals = tuple(self._expand(o.formula) for o in here)
         first, hints = self.histories.to_rest(), self.histories.consistent_trains()
         made = self.histories.in_turn
+        if before_mishaps:
+            none = tuple(map(self._ordered.within, self.histories.no_mishap()))
+            system = replace(system, always=(*system.always, *none))
+            hints += self.histories.at_rest_beneath()
         answers = self._store.answer(
             ("always again", system.content, goals, self._invariants, first, hints, self._few),
             lambda: always_again(
@@ -196,11 +203,13 @@ class SystemProver:
                 hints=hints,
                 few=self._few,
                 made=made,
+                quick=before_mishaps,
                 deadline=self.time_limit(),
             ),
             lambda found: not any(isinstance(answer, Unknown) for answer in found),
         )
-        verdicts = [self._again(o, answer) for o, answer in zip(here, answers, strict=True)]
+        decided = zip(here, answers, strict=True)
+        verdicts = [self._again(o, answer, before_mishaps) for o, answer in decided]
         if self._kept and any(v.status != "proved" for v in verdicts):
             return [self._told(v.obligation.key) or v for v in verdicts]
         return verdicts
@@ -212,17 +221,21 @@ class SystemProver:
         if not (self._faults or self.histories.blips):
             keep_order(self._store, self._order, lossy=self.lossy)
 
-    def _again(self, obligation: Obligation, answer: Resettability) -> Verdict:
+    def _again(
+        self, obligation: Obligation, answer: Resettability, before_mishaps: bool
+    ) -> Verdict:
         match answer:
             case Returns():
-                return Verdict(obligation, "proved")
+                return Verdict(obligation, "proved", before_mishaps=before_mishaps)
             case Trapped(history=history, system=system, lasts=lasts):
                 bad = self._expand(obligation.formula)
                 known = (clause for clause in lasts.clauses if self._is_of_a_history(clause))
                 here = conjunction(*known, negation(obligation.formula))
                 trap = replace(obligation, formula=here, mode="never")
                 try:
-                    narrated = self._replayed(trap, history.trace, cleared=True)
+                    narrated = self._replayed(
+                        trap, history.trace, cleared=True, before_mishaps=before_mishaps
+                    )
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", _beyond(circle))
                 finding = Finding(
@@ -230,7 +243,8 @@ class SystemProver:
                     story=narrated.story,
                 )  # fmt: skip
                 lasting = InductiveProof(system, bad, lasts.clauses)
-                return Verdict(obligation, "broken", finding=finding, lasting=lasting)
+                return Verdict(obligation, "broken", finding=finding, lasting=lasting,
+                               before_mishaps=before_mishaps)  # fmt: skip
             case Unknown(reason=reason):
                 return Verdict(obligation, "undecided", reason)
 
@@ -357,12 +371,13 @@ class SystemProver:
         histories: Histories | None = None,
         *,
         cleared: bool = False,
+        before_mishaps: bool = False,
     ) -> Narrative:
         """The narrative of a history; the reference replayed its trace, not the one found, which
         nobody is told. Raises :class:`Unsettled` where the rules leave open what a signal shows at
         one of its moments, :class:`MovesOn` where a train moves on that met or derailed,
         :class:`InternalError` where a trace does not replay. ``cleared``: people clear away what
-        collided or derailed, so that it moves on."""
+        collided or derailed, so that it moves on. ``before_mishaps``: nothing does."""
         histories = histories or self.histories
         played = scheduled(histories.system, trace)
         if played is None:
@@ -374,6 +389,7 @@ class SystemProver:
             return replay(
                 self.plan, told.moments, bad, lossy=self.lossy, blips=self.histories.blips,
                 faults=self._faults, seconds=told.seconds, wrecks_stay=wrecks_stay,
+                mishaps=not before_mishaps,
             )  # fmt: skip
 
         if replays(wrecks_stay=not cleared):

@@ -205,6 +205,7 @@ def replay(
     faults: Sequence[Fault] = (),
     seconds: Sequence[Fraction] = (),
     wrecks_stay: bool = True,
+    mishaps: bool = True,
 ) -> bool:
     """Whether a trace is a history of the plan at whose last moment ``bad`` holds.
 
@@ -212,8 +213,10 @@ def replay(
     has one of its values, the assumptions of the file hold at every moment, the crew keeps its
     promises, and where durations matter ``seconds``, how long each moment lasts (none where not
     given), agree with them. Trains that met or derailed stay where they are; without
-    ``wrecks_stay`` they may move on. Choices and commands that a moment leaves out have their
-    usual values. Raises :class:`~verifier.reference.evaluator.Unsettled`."""
+    ``wrecks_stay`` they may move on; without ``mishaps`` no train does either.
+    Choices and commands that a moment leaves out have their usual values.
+
+    Raises :class:`~verifier.reference.evaluator.Unsettled`."""
     stepper = _stepper_of(plan, lossy, blips, tuple(faults))
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
@@ -233,10 +236,16 @@ def replay(
         observed = step.observed
         lasts = seconds[k] if k < len(seconds) else Fraction(0)
         passes = watch.passes(state, step.begun, step.ended, lasts)
-        if not passes or not stepper.goes(step):
+        if not passes or not stepper.goes(step) or not (mishaps or is_calm(observed)):
             return False
         possible = {what: (value,) for what, value in step.successor.items()}
     return bool(trace) and bad(observed)
+
+
+def is_calm(observed: Valuation) -> bool:
+    """Whether no train collides or derails at a moment."""
+    kinds = ("trains meet", "train derails")
+    return not any(w.kind in kinds and value == "yes" for w, value in observed.items())
 
 
 class _Step:

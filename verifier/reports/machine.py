@@ -137,6 +137,7 @@ def _verdict(plan: Plan, verdict: Verdict) -> Json:
         "why": verdict.why,
         **_count(verdict.covered),
         "rests_on": list(verdict.rests_on),
+        "before_mishaps": verdict.before_mishaps,
         "places": [place_with_end(span) for span in obligation.spans],
         "routes": [r.name for r in obligation.routes],
         "meeting_place": obligation.place,

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from verifier.plan.model import Plan
 from verifier.reports.words import situation_words
+from verifier.verdicts.grade_words import AS_LONG_AS
 from verifier.verdicts.report import Verdict
 
 
@@ -30,6 +31,8 @@ def reason_sentences(verdict: Verdict, plan: Plan) -> Iterator[str]:
 
 def uses_sentences(verdict: Verdict, plan: Plan) -> Iterator[str]:
     """The assumptions of the file, and the promises of its crew, that a verdict uses."""
+    if verdict.before_mishaps:
+        yield f"It is decided {AS_LONG_AS}."
     promised = {promise.title for promise in plan.locking.promises}
     for title in verdict.rests_on:
         used = f"that {title}" if title in promised else f'the assumption "{title}"'

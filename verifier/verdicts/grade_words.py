@@ -20,6 +20,8 @@ NO_SIGNAL_CLEARS = (
     "No signal can ever clear. Whatever is proved below is proved of a layout on which no train "
     "may run: it says nothing of the rules."
 )
+# Where there is a mishap that the file does not claim, of what can always be done again.
+AS_LONG_AS = "as long as nothing has collided or derailed"
 # Things named in one line before the rest is counted.
 _NAMED = 4
 
@@ -70,10 +72,13 @@ def quiet_words(report: Report, required: Grade | None = None) -> str:
 
 
 def _next(report: Report, required: Grade | None) -> str:
-    """The line to add for the next grade, and that the one required is not reached."""
+    """What is taken for what can always be done again, the line to add for the next grade, and that
+    the one required is not reached."""
     add = line_to_add(report.plan)
     only = "" if report.grade is Grade.MOMENT else "single moments only, "
     text = f"; {only}for histories add `{add}`" if add else ""
+    if any(verdict.before_mishaps for verdict in report.verdicts):
+        text += f"; what can always be done again is judged {AS_LONG_AS}"
     if required is not None and lacks(report.grade, required):
         text += f"; less than {required.value}, which is required"
     return text

@@ -145,6 +145,7 @@ class Verdict:
         ``why`` is the file's reason, verbatim; ``needless`` when it is proved anyway.
 
     ``expected``: the file says it is broken. ``rests_on``: titles of the assumptions used.
+    ``before_mishaps``: decided of histories in which no train has collided or derailed.
     """
 
     obligation: Obligation
@@ -156,6 +157,7 @@ class Verdict:
     witness: Situation | None = None
     expected: bool = False
     needless: bool = False
+    before_mishaps: bool = False
     # Of what was proved over time, or can be reached in time.
     lasting: InductiveProof | None = None
     story: History | None = None

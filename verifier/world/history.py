@@ -25,7 +25,7 @@ from verifier.logic.expr import (
 from verifier.logic.time_order import Order
 from verifier.logic.transition_system import Delay, System, Timing, Window, window_of
 from verifier.plan import observables
-from verifier.plan.devices import devices
+from verifier.plan.devices import Device, devices
 from verifier.plan.locking import false_reports
 from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.locking_model import power_of
@@ -291,6 +291,30 @@ class Histories:
                 if device is None:
                     return self._trains.runs_wrong(name)
                 return self._trains.derails(device, self._memory.moves(name))
+
+    def no_mishap(self) -> tuple[Expr, ...]:
+        """That no train collides or derails in a step, nor is bound to derail in the next one."""
+        kinds = ("trains meet", "train derails")
+        happens = [self._happens(event) for event in self.events() if event.kind in kinds]
+        return (*map(negation, happens), *map(self._after, self.at_rest_beneath()))
+
+    def at_rest_beneath(self) -> tuple[Expr, ...]:
+        """Of each thing that moves, that it is at rest while a train is on it."""
+        return tuple(map(self._at_rest_beneath, self._devices.values()))
+
+    def _at_rest_beneath(self, device: Device) -> Expr:
+        free = [negation(self._trains.occupied(piece)) for piece in device.pieces]
+        free += map(self._trains.is_free, device.joints)
+        mover = device if device.pipe is None else self._devices[device.pipe.points]
+        rests = (conjunction(atom(mover.lies, to), atom(mover.told, to)) for to in mover.positions)
+        return disjunction(conjunction(*free), *rests)
+
+    def _after(self, expr: Expr) -> Expr:
+        """An expression over states, as it is after a step."""
+        following = self._following
+        return substitute(
+            expr, lambda part: disjunction(*(following[part.what][v] for v in part.values))
+        )
 
     # -------------------------------------------------------------- the system
 

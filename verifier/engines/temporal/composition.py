@@ -54,7 +54,18 @@ from verifier.engines.temporal.recovery_check import each_recovered
 from verifier.engines.temporal.rest import Part
 from verifier.engines.temporal.strengthening import Clauses
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import FALSE, TRUE, Atom, Expr, conjunction, holds, substitute, support
+from verifier.engines.temporal.unroller import Unrolling
+from verifier.logic.expr import (
+    FALSE,
+    TRUE,
+    Atom,
+    Expr,
+    conjunction,
+    holds,
+    negation,
+    substitute,
+    support,
+)
 from verifier.logic.transition_system import System, cut
 from verifier.plan.observables import Observable
 
@@ -108,12 +119,22 @@ class Composition:
         self._restrained = {
             w
             for expr in system.always
-            if substitute(expr, lambda part: self._as_usual(part)) is not TRUE
+            if not self._holds_as_usual(expr)
             for w in support(expr)
             if w in self._states
         }
         self.done: dict[int, None] = {}
         self._known: dict[Hashable, _Answer] = {}
+
+    def _holds_as_usual(self, expr: Expr) -> bool:
+        """Whether inputs as usual fulfill an assumption in every state of the invariant."""
+        left = substitute(expr, lambda part: self._as_usual(part))
+        if left is TRUE:
+            return True
+        solver = Unrolling(cut(self.system, (), [left]), start=False)
+        known = self._clauses.within(support(left))
+        solver.add(*(solver.term(clause, 0) for clause in known))
+        return solver.check([solver.literal(negation(left), 0)], self._deadline) is False
 
     def _as_usual(self, part: Atom) -> Expr:
         if part.what in self._states:
@@ -208,19 +229,13 @@ class Composition:
         if own is not None:
             goals = {j: goals[j] for j in sorted(goals, key=lambda j: -self.parts[j].rank)}
         invariant = tuple(self._clauses.within(known))
-        if self.system.always:
-            # They hold in states from which a step is allowed, as the first is and the last one of
-            # a plan; that the states between are such is a part of what is to be proved.
-            given += invariant
-            invariant = ()
         reached = system
         if self._reached is not self.system:
             reached = cut(self._reached, system.states, [goal])
         window = Window(
-            system, reached, chosen, beyond, tuple(given), tuple(held), invariant,
-            tuple(goals.values()),
+            system, reached, chosen, beyond, tuple(given), tuple(held), (), tuple(goals.values()),
             tuple(lasting),
-        )  # fmt: skip
+        ).knowing(invariant)  # fmt: skip
         undone = {
             j: self.parts[j].rest
             for j in near
@@ -250,7 +265,7 @@ class Composition:
             frozenset(shape.there[w] for w in window.beyond),
             tuple(map(question, (wanted, *window.goals))),
             *(frozenset(map(question, e)) for e in (window.given, window.held, window.kept)),
-            frozenset(map(question, window.invariant)),
+            *(frozenset(map(question, e)) for e in (window.known, window.invariant)),
         )  # fmt: skip
         inside = {*window.system.states, *window.system.inputs}
         asked = {question(e): j for j, e in undone.items() if inside.issuperset(support(e))}
@@ -274,14 +289,15 @@ class Composition:
     def _are_proved(self, window: Window, found: Recovered) -> bool:
         """Whether z3 accepts the plans for the goals that were not given up."""
         given_up = [goal for goal in window.goals if goal not in found.goals]
-        wider = replace(window.without(given_up), invariant=(*window.invariant, *found.invariants))
+        wider = window.without(given_up).knowing(found.invariants)
         return bool(found.goals) and each_recovered(wider, found.plans, self._deadline)
 
     def _invariants(self, window: Window, found: Recovered) -> tuple[Expr, ...]:
         """The invariants found on the way, if z3 accepts them."""
         reached = window.reached
         inside = {*reached.states, *reached.inputs}
-        lasting = [e for e in window.invariant if inside.issuperset(support(e))]
+        known = (*window.known, *window.invariant)
+        lasting = [e for e in known if inside.issuperset(support(e))]
         accepted = is_inductive(reached, lasting, found.invariants, self._deadline)
         return found.invariants if accepted else ()
 

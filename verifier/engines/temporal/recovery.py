@@ -49,6 +49,9 @@ class Window:
     plan may choose, and ``beyond``: those that are states of the whole; further inputs have their
     usual value. ``given`` holds at the start, ``held`` and the ``invariant`` at every step.
 
+    ``known``: invariants where assumptions restrict steps. They hold at the start; later only if
+    the assumptions do, which is to be proved.
+
     ``goals`` are in order, the most important first. A plan must bring about a goal that did not
     hold at the start, and keep all more important ones that did, and all of ``kept`` that did. So
     the goals that fail, read as a binary number, become fewer; a state is recovered once and for
@@ -63,6 +66,13 @@ class Window:
     invariant: tuple[Expr, ...]
     goals: tuple[Expr, ...]
     kept: tuple[Expr, ...] = ()
+    known: tuple[Expr, ...] = ()
+
+    def knowing(self, found: tuple[Expr, ...]) -> "Window":
+        """The same with further invariants."""
+        if self.reached.always:
+            return replace(self, known=(*self.known, *found))
+        return replace(self, invariant=(*self.invariant, *found))
 
     def of_state(self, goal: Expr) -> bool:
         """Whether a goal speaks of states only, so that it may hold without a plan."""
@@ -131,11 +141,11 @@ class _Search:
         self._plans: list[Plan] = list(plans)
         self._invariants: list[Expr] = []
         self._stuck: list[Stuck] = []
-        # Where assumptions restrict steps, no states are excluded: plans do not know of them.
         self._exclusion: Exclusion | None = None
-        if effort.back is not None and not window.reached.always:
+        if effort.back is not None:
             inside = {*window.reached.states, *window.reached.inputs}
-            lasting = [e for e in window.invariant if inside.issuperset(support(e))]
+            known = (*window.known, *window.invariant)
+            lasting = [e for e in known if inside.issuperset(support(e))]
             self._exclusion = Exclusion(window.reached, lasting, limit)
         self._missed = _Paths(self._cnf, window, None, limit, selects=True)
 
@@ -152,7 +162,7 @@ class _Search:
                 missed.must_miss(missed.path(plan, None))
             elif (found := self._excluded(state)) is not None:
                 self._invariants += found
-                self._window = replace(self._window, invariant=(*self._window.invariant, *found))
+                self._window = self._window.knowing(found)
                 for clause in found:
                     missed.require(clause)
             else:
@@ -401,7 +411,7 @@ class _Paths:
     def begin(self) -> None:
         """Require what is given and what lasts of the first state."""
         start = self.path((), None)
-        for expr in (*self._window.given, *self._lasting):
+        for expr in (*self._window.given, *self._window.known, *self._lasting):
             self._solver.add((self.at(expr, start, 0),))
 
     def require(self, expr: Expr) -> None:

@@ -41,7 +41,7 @@ class _Judge(Session):
         window = self._window
         self._plans = plans
         known = self._states | self._beyond
-        for expr in (*window.given, *window.held, *window.invariant):
+        for expr in (*window.given, *window.known, *window.held, *window.invariant):
             self.add(self._term(expr, -1, 0))
         if known.issuperset(what for goal in window.goals for what in support(goal)):
             self.add(self.any_of([self.no(self._term(goal, -1, 0)) for goal in window.goals]))

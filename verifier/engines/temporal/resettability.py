@@ -49,6 +49,12 @@ INDIFFERENT = frozenset(("heading", "pace", "since", "credit"))
 SHORT = Effort(rings=0, longest=12, plans=10**6)
 NOTHING: Mapping[Observable, str] = {}
 NO_TIMES = Unknown("from some moment no way was found whose delays have times", final=True)
+# A quick answer is sought only in systems of so many states.
+MOST_STATES = 24
+TOO_LARGE = Unknown(
+    "the layout is too large for what comes before a collision or derailment: mend that first",
+    final=True,
+)
 NOT_JUDGED = Unknown("the solver did not confirm the ways back that were found", final=True)
 
 
@@ -78,13 +84,17 @@ def always_again(
     hints: Sequence[Expr] = (),
     few: Sequence[frozenset[Observable]] = (),
     made: Mapping[Observable, str] = NOTHING,
+    quick: bool = False,
     deadline: float | None = None,
 ) -> list[Resettability]:
     """For each goal, whether it is reachable from every reachable state. ``first``: conditions that
     should be brought about first of all, in stages; ``hints``: conditions that are expected to hold
-    in every reachable state, which is checked; ``made``: choices that ways back can do with.
+    in every reachable state, which is checked; ``made``: choices that ways back can do with;
+    ``quick``: what takes long is left open.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
+    if quick and len(system.states) > MOST_STATES:
+        return [TOO_LARGE] * len(goals)
     shapes = Shapes()
     clauses = strengthened(system, invariant, hints, shapes, deadline)
     leads = patient(with_choices(system, made))
