@@ -1,10 +1,12 @@
 """Whether goals stay reachable: the engine against going through every state."""
 
+from collections import Counter
 from collections.abc import Iterable
 
 import pytest
 
 from tests.engines.random_systems import allowed, drawn_bads, drawn_system, next_of, truth
+from tests.engines.rows import side_by_side
 from verifier.engines.session import fresh_context
 from verifier.engines.temporal import houdini
 from verifier.engines.temporal.composition import Composition
@@ -12,8 +14,12 @@ from verifier.engines.temporal.resettability import Returns, Trapped, always_aga
 from verifier.engines.temporal.rest import parts_at_rest
 from verifier.engines.temporal.strengthening import strengthened
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import Expr, conjunction, holds, negation, support
+from verifier.logic.expr import Expr, atom, conjunction, disjunction, holds, negation, support
 from verifier.logic.transition_system import System
+from verifier.plan import observables
+
+# Systems in a row that are gone through.
+ROWS = 12
 
 
 def returns(system: System, goal: Expr) -> bool:
@@ -97,6 +103,75 @@ def test_all_parts_that_can_be_brought_to_rest_can_be_so_together() -> None:
         disturbed += len(left)
     assert at_rest > 60
     assert disturbed > 10
+
+
+def test_stages_hold_across_windows() -> None:
+    """Places side by side, so that no window of the first efforts has all of them: what an
+    earlier stage brought to rest, later ones leave so."""
+    fresh_context()
+    stages: Counter[int] = Counter()
+    for seed in range(ROWS):
+        system, bads = side_by_side(seed, 2)
+        shapes = Shapes()
+        drawn = [negation(bad) for bad in (*bads, *drawn_bads(system, seed, 8))]
+        states = [expr for expr in drawn if set(support(expr)) <= set(system.states)]
+        clauses = strengthened(system, invariant_of(system), (), shapes, None)
+        parts = parts_at_rest(system, shapes, first=(states[::3], states[1::3], states[2::3]))
+        composition = Composition(system, system, parts, clauses, shapes)
+        composition.compose()
+        together = conjunction(*(parts[i].rest for i in composition.done))
+        assert returns(system, together), seed
+        stages.update(parts[i].stage for i in composition.done)
+    assert min(stages[stage] for stage in range(3)) > ROWS // 6
+
+
+@pytest.mark.parametrize("steps", [0, 1, 2, 3])
+@pytest.mark.parametrize("near", [True, False])
+def test_no_stage_is_brought_to_rest_at_the_cost_of_an_earlier_one(steps: int, near: bool) -> None:
+    """Putting the first relay at rest moves the second one, and the other way round, at once or
+    after so many steps; so each can be at rest, and never both again. ``near``: the window of one
+    has the other."""
+    fresh_context()
+    system, first, second = _one_or_the_other(steps, near)
+    both = conjunction(*(atom(what, "down") for what in system.states))
+    assert not returns(system, both)
+    for stages in ((first,), (second,)), ((second,), (first,)), ((first, second),):
+        shapes = Shapes()
+        clauses = strengthened(system, (), (), shapes, None)
+        parts = parts_at_rest(system, shapes, first=stages)
+        composition = Composition(system, system, parts, clauses, shapes)
+        composition.compose()
+        assert composition.done or len(stages) == 1
+        together = conjunction(*(parts[i].rest for i in composition.done))
+        assert returns(system, together), (stages, together)
+        assert not composition.reaches(both)
+        (answer,) = always_again(system, [both], (), first=stages)
+        assert isinstance(answer, Trapped)
+
+
+def _one_or_the_other(steps: int, near: bool) -> tuple[System, Expr, Expr]:
+    one, other = observables.relay("One"), observables.relay("Other")
+    way = [observables.relay(f"Way {k}") for k in range(steps)]
+    drops, lifts = observables.choice("entry", "One"), observables.choice("entry", "Other")
+    pressed = {w: atom(w, "yes") for w in (drops, lifts)}
+    moved = atom(way[-1], "up") if way else pressed[lifts]
+    dropped = conjunction(pressed[lifts], atom(one, "down")) if near else pressed[lifts]
+    up = {
+        one: disjunction(moved, conjunction(atom(one, "up"), negation(pressed[drops]))),
+        other: disjunction(pressed[drops], conjunction(atom(other, "up"), negation(dropped))),
+    }
+    for k, relay in enumerate(way):
+        up[relay] = atom(way[k - 1], "up") if k else pressed[lifts]
+    return (
+        System(
+            tuple(up),
+            (drops, lifts),
+            dict.fromkeys(up, ("down",)),
+            {relay: {"down": negation(expr), "up": expr} for relay, expr in up.items()},
+        ),
+        atom(one, "down"),
+        atom(other, "down"),
+    )
 
 
 def test_conditions_that_do_not_last_are_not_taken_for_invariants() -> None:
