@@ -73,7 +73,7 @@ def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
             (feeder.name, feeder.block),
             constant(not any(feeder.name in d.through for d in sensing)),
             f"feeder {feeder.name} of {feeder.block} does not pass through "
-            f"{listing([d.name for d in sensing])}: a locomotive near it is not detected",
+            f"{listing([d.name for d in sensing])}: a locomotive near it may not be detected",
             (feeder.span, *(d.span for d in sensing)),
             pieces=pieces_in(feeder.block, plan),
             place=feeder.block,

@@ -31,6 +31,7 @@ from verifier.properties.amounts import amps, ohms, volts
 from verifier.properties.electrical import all_lit, ends_of, loads_of, run_words
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.conductors import Conductor, Role, conductors
+from verifier.sheets.division import division_table
 from verifier.sheets.gaps import NOT_GIVEN
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import Sheet, Table
@@ -84,6 +85,7 @@ def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
         _when(loads, plan),
         _voltages(plan, world),
         _fuses(loads, plan, rated),
+        division_table(plan),
         _resistors(plan, asked.forward),
     )
     return Sheet(

@@ -14,7 +14,7 @@ from verifier.plan.locking.false_reports import releases_in_sequence
 from verifier.plan.locking.locking_model import conditions_of, power_of
 from verifier.plan.model import Plan
 from verifier.plan.observables import facts_unfolded
-from verifier.plan.wiring.division import margin
+from verifier.plan.wiring.division import margin, shares
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5
@@ -122,15 +122,19 @@ def _power(plan: Plan) -> Iterator[str]:
 
 def _division(plan: Plan) -> Iterator[str]:
     """How current divides where not all feeders of a block pass through one detector."""
-    divisions = plan.equipment.divisions.values()
+    wiring = plan.wiring
+    known = {
+        d.block: bool(shares(wiring.detectors[d.detector], d.block, wiring, plan.track))
+        for d in plan.equipment.divisions.values()
+    }
     yield from _about(
-        dict.fromkeys(d.block for d in divisions if not (d.surely or d.never)),
+        (block for block, given in known.items() if not given),
         "How current divides between the feeders of {} does not follow from the file (length, "
-        "places and wire of all feeders, rail, load, sensitivity): a detector with some of them is "
-        "taken to see all of it, or none.",
+        "places and wire of all feeders from one bus, rail): a detector with some of them is taken "
+        "to see all of it, or none.",
     )
     yield from _about(
-        dict.fromkeys(d.block for d in divisions if d.surely or d.never),
+        (block for block, given in known.items() if given),
         "Where current divides between the feeders of {}, detectors are taken to add no "
         "resistance, and these feeders to leave one point of the bus.",
     )
@@ -139,7 +143,7 @@ def _division(plan: Plan) -> Iterator[str]:
             block
             for block, names in plan.equipment.together.items()
             if any((name, block) in plan.equipment.divisions for name in names)
-            and any(margin(plan.wiring.detectors[n], block, plan.wiring) is None for n in names)
+            and any(margin(wiring.detectors[n], block, wiring) is None for n in names)
         ),
         "Current of {} divides between several detectors: of all that these see together, one is "
         "taken to see enough.",
