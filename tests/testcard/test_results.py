@@ -88,7 +88,9 @@ def test_whatever_is_put_wrong_is_found_again(name: str) -> None:
         found, cut_short = explanations(here, seen)
         assert not cut_short
         if suspect not in shows:
-            assert found == ((),), suspect.text
+            # A feeder past its detector may show, as current divides; it is then among those named.
+            left_open = suspect.divides_current and (suspect,) in found
+            assert found == ((),) or left_open, suspect.text
             continue
         assert found != ((),), suspect.text
         assert (suspect,) in found or any(
@@ -160,10 +162,10 @@ def wrong(text: str) -> list[tuple[str, str]]:
 
 
 def test_several_mistakes_are_told_at_once_each_at_its_place() -> None:
-    by_step = {2: "=1+1", 4: "purple", 5: "4L green", 9: "4L sideways"}
+    by_step = {2: "=1+1", 3: "purple", 4: "4L green", 5: "4L sideways"}
     text = filled_in(
         WIRED, lambda s, look: "" if look.turnouts else by_step.pop(s.number, "")
-    ).replace("\r\n19,", "\r\n91,", 1)
+    ).replace("\r\n12,", "\r\n91,", 1)
     found = wrong(text)
     assert sorted(code for code, _ in found) == ["CP621", "CP623", "CP624", "CP627", "CP807"]
     assert ("CP807", "=1+1") in found and ("CP627", "91") in found
