@@ -58,8 +58,8 @@ def prove(
     """Decide every obligation of a plan.
 
     ``timeout`` is in seconds, for each obligation, ``within`` for all of them; ``only`` names the
-    properties wanted (all, when empty); ``pairs`` checks every two faults together as well;
-    without ``repairs`` none are looked for. ``progress`` is called before every question with how
+    properties wanted (all, when empty); ``pairs`` checks every two faults together, not only
+    those of which one is silent; without ``repairs`` none are looked for. ``progress`` is called before every question with how
     many obligations are decided, of how many, ``on_verdict`` with each verdict once it is known;
     ``on_safety`` with a report of all that must never be, once that is decided: what must be
     possible, pairs and repairs follow.
@@ -143,6 +143,8 @@ class ProofState:
     progress: Progress = silent
     on_verdict: OnVerdict = unheard
     only: tuple[str, ...] = ()
+    # Of the pairs of faults: how many steps are done, of how many.
+    of_pairs: tuple[int, int] = (0, 0)
     vain: tuple[Assumption, ...] = ()
     decided: dict[str, Verdict] = field(default_factory=dict)
     # What trains are kept from, and whether no signal ever clears; None until that is known.
@@ -167,7 +169,8 @@ class ProofState:
     def step(self) -> None:
         """Before each question: stops where the proof is to stop, and reports progress."""
         checkpoint()
-        self.progress(len(self.decided), len(self.asked))
+        done, of = self.of_pairs
+        self.progress(len(self.decided) + done, len(self.asked) + of)
 
     def decide(self, obligation: Obligation) -> Verdict:
         """The verdict on an obligation about single situations."""
@@ -208,6 +211,7 @@ class ProofState:
             self.kept_out or (),
             bool(self.nothing_clears),
             self.vain,
+            self.failures is not None and self.failures.all_pairs,
         )
 
 
@@ -369,9 +373,10 @@ def _with_faults(proof: ProofState) -> FaultHistories | None:
 
 
 def decide_pairs(proof: ProofState) -> None:
-    """Two faults at a time, if that is wanted."""
+    """Two faults at a time: those of which one is silent, or every two, if that is wanted."""
     if proof.failures is not None:
-        proof.failures.decide_pairs()
+        for proof.of_pairs in proof.failures.decide_pairs():
+            proof.step()
 
 
 def find_repairs(proof: ProofState) -> None:

@@ -190,6 +190,28 @@ def failures_agree(truth: Truth, report: Report) -> None:
             _failure_is_right(truth, fault, verdict, [new[h.key] for h in told])
 
 
+def silent_agree(truth: Truth, report: Report) -> None:
+    """Just those faults are silent with which, in every situation, no harm is done, no signal is
+    read differently and every head shows what it shows without. ``truth`` as in
+    :func:`failures_agree`."""
+    evaluator = Evaluator(truth.plan)
+    differs: set[Observable] = set()
+    for i, situation in enumerate(truth.situations):
+        if not truth.allowed >> i & 1:
+            continue
+        broken = [what for what, _ in situation if what.kind == "fault"]
+        sound = evaluator.see(Situation.of((w, s) for w, s in situation if w.kind != "fault"))
+        seen = evaluator.see(situation)
+        for signal in truth.plan.signals.values():
+            if seen.colors(signal) != sound.colors(signal):
+                differs.update(broken)
+    for row in report.failures:
+        fault = next((f for f in truth.plan.equipment.faults if (f.name,) == row.faults), None)
+        if fault is not None and fault.what in truth.faults:
+            expected = row.consequence == "none" and not fault.moves_points
+            assert bool(row.silent) == (expected and fault.what not in differs), row
+
+
 def _is_broken(what: Observable) -> Expr:
     return atom(what, *what.values[1:])
 
@@ -212,6 +234,18 @@ def _failure_is_right(truth: Truth, fault: Fault, verdict: Verdict, told: Sequen
     agreeing = truth.agreeing(finding.situation, finding.relevant)
     agreeing &= truth.of(_is_broken(fault.what))
     assert agreeing & truth.allowed & ~where == 0, fault.name
+
+
+def silent_pairs_agree(every: Report, usual: Report) -> None:
+    """Without being asked for all pairs a report tells just those with a silent fault. ``every``
+    was asked, and is compared with the evaluator by :func:`pairs_agree`."""
+    silent = {name for row in every.failures if len(row.faults) == 1 for name in row.silent}
+    told = {frozenset(r.faults) for r in every.failures if len(r.faults) == 2}
+    expected = {pair for pair in told if pair & silent}
+    undecided = [r for r in (*every.failures, *usual.failures)
+                 if r.kind == "pair" and r.consequence == "undecided"]  # fmt: skip
+    found = {frozenset(r.faults) for r in usual.failures if len(r.faults) == 2}
+    assert found == expected or undecided
 
 
 def pairs_agree(plan: Plan, report: Report) -> None:

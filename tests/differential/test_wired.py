@@ -16,6 +16,8 @@ from tests.differential.agreement import (
     failures_agree,
     pairs_agree,
     possible_agrees,
+    silent_agree,
+    silent_pairs_agree,
     states_agree,
     tallies_agree,
     verdicts_agree,
@@ -102,10 +104,13 @@ def check_broken(plan: Plan, world: World, report: Report, r: Random) -> Counter
     truth = Truth(plan, broken)
     broken_world_agrees(truth, world)
     failures_agree(truth, report)
+    silent_agree(truth, report)
     came_out["broken things looked at"] = len(broken)
     if count(plan) * len(faults) ** 2 / 2 <= MOST_PAIRS:
         with_pairs = prove(plan, pairs=True)
         pairs_agree(plan, with_pairs)
+        silent_pairs_agree(with_pairs, report)
+        came_out["silent"] = sum(bool(row.silent) for row in rows)
         came_out["pairs looked at"] = len(faults) * (len(faults) - 1) // 2
         came_out["harmful pairs"] = sum(len(row.faults) == 2 for row in with_pairs.failures)
     return came_out

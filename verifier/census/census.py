@@ -50,6 +50,7 @@ CENSUS: Mapping[str, Entry] = {
     "detector-misplaced": Entry(wires.detector_misplaced),
     "detector-cannot-sense": Entry(wires.detector_cannot_sense),
     "supply-mismatch": Entry(wires.supply_mismatch),
+    "supplies-joined": Entry(wires.supplies_joined),
     "input-unread": Entry(wires.input_unread),
     "head-without-driver": Entry(wires.head_without_driver),
     "driver-short-of-outputs": Entry(wires.driver_short_of_outputs),

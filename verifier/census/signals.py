@@ -32,6 +32,7 @@ from verifier.plan import observables
 from verifier.plan.model import Crossover, Derail, Port, Signal
 from verifier.plan.observables import UNLISTED
 from verifier.plan.signals.aspects import Aspect
+from verifier.plan.signals.colors import steady
 
 # ------------------------------------------------------------------ two signals
 
@@ -219,7 +220,7 @@ def aspect_ambiguous(survey: Survey) -> Musts:
         if {*one.combinations} & {*two.combinations} or one.indication == two.indication:
             yield Must((one.name, two.name), TRUE)
     for aspect in aspects:
-        lone = (colors[0].split()[-1] for colors in aspect.combinations if len(colors) == 1)
+        lone = (steady(colors[0]) for colors in aspect.combinations if len(colors) == 1)
         yield Must((aspect.name,), constant(any(_is_misused(c, aspect) for c in lone)))
 
 

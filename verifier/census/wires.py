@@ -10,6 +10,7 @@ from verifier.census.survey import Survey
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, constant
 from verifier.plan.model import Head, Signal
 from verifier.plan.observables import UNLISTED, Observable, facts_unfolded
+from verifier.plan.signals.colors import steady
 from verifier.plan.signals.packet_model import Address
 from verifier.plan.wiring.electrical_constants import ohms_per_meter
 from verifier.plan.wiring.wiring_model import Detector, Driver, Run, Supply
@@ -101,6 +102,26 @@ def _returns_with(supply: str, survey: Survey) -> set[str]:
     return reached
 
 
+def supplies_joined(survey: Survey) -> Musts:
+    """Every gap between blocks that two supplies feed: it is cut in both rails, or their returns
+    are joined. A note."""
+    wiring, number = survey.plan.wiring, 0
+    taken = {joint.gap for joint in survey.plan.track.joints}
+    for joint in survey.plan.track.joints:
+        if joint.kind == "=":
+            continue
+        number += joint.gap is None
+        while joint.gap is None and f"gap {number}" in taken:
+            number += 1
+        feeds = []
+        for piece in (joint.a.piece, joint.b.piece):
+            district = wiring.districts.get(wiring.district_of.get(survey.block_of(piece) or "", ""))
+            feeds += [district.supply] if district else []
+        if len(set(feeds)) == 2:
+            apart = joint.kind == "||" or feeds[1] in _returns_with(feeds[0], survey)
+            yield Must((joint.gap or f"gap {number}",), constant(not apart), note=True)
+
+
 def input_unread(survey: Survey) -> Musts:
     """Every driver with a list of what it reads, and every detector and contact that its rules
     ask for: it is in the list."""
@@ -151,7 +172,7 @@ def driver_short_of_outputs(survey: Survey) -> Musts:
         if driver.outputs is not None:
             lamps = [
                 (head.name, color) for _, head in _heads(survey) if head.name in driver.heads
-                for color in {shown.split()[-1] for shown in head.color.values} - {"dark"}
+                for color in {steady(shown) for shown in head.color.values} - {"dark"}
             ]  # fmt: skip
             yield Must((driver.name,), constant(len(lamps) > driver.outputs))
 

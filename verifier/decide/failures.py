@@ -1,7 +1,10 @@
-"""The failure analysis: every single fault, and on request every pair.
+"""The failure analysis: every single fault, pairs with a silent one, and on request every pair.
 
 In: a plan whose safety properties were decided. Out: a verdict for each fault and a table of
 their effects, the worst first.
+
+A fault is *silent* when it does no harm and no signal ever shows anything else with it: nobody
+finds it before a second comes. So its pairs are looked at in every proof.
 """
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -17,7 +20,9 @@ from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.smt.train_length_constraints import rooms
 from verifier.engines.stopping import checkpoint
 from verifier.language.diagnostics.diagnostic import InputError
-from verifier.logic.expr import Expr, atom, conjunction, negation, support
+from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation, support
+from verifier.plan import observables
+from verifier.plan.devices import devices
 from verifier.plan.locking.locking_model import power_of
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan, Signal
@@ -93,6 +98,7 @@ class FailureAnalysis:
         )
         self.effects: dict[str, FaultEffect] = {}
         self._pairs: list[Failure] = []
+        self.all_pairs = pairs
         self.finished = False
 
     def verdicts(self) -> Iterator[Verdict]:
@@ -112,7 +118,11 @@ class FailureAnalysis:
         for effect in later:
             if effect.fault.name not in self.effects:
                 yield from self._told(effect)
-        self.finished = not self._with_pairs
+        self.finished = not (self._with_pairs or self._silent)
+
+    @property
+    def _silent(self) -> list["FaultEffect"]:
+        return [] if self._undecided else [e for e in self.effects.values() if e.silent]
 
     def _told(self, effect: "FaultEffect") -> Iterator[Verdict]:
         """The verdict on a fault whose effect is known, if it is asked for."""
@@ -125,10 +135,15 @@ class FailureAnalysis:
                 else _verdict(self._prover, obligation, effect)
             )
 
-    def decide_pairs(self) -> None:
-        """Every two faults together, if that is wanted; after all :meth:`verdicts`."""
-        if self._with_pairs:
-            self._pairs = self._check.pairs(self.effects)
+    def decide_pairs(self) -> Iterator[tuple[int, int]]:
+        """Every two faults together of which one is silent, or just every two, if that is wanted;
+        after all :meth:`verdicts`. Yields how many steps of how many are done; what was found
+        until then stays."""
+        if self._with_pairs or self._silent:
+            search = self._check.pairs(self.effects, every=self._with_pairs)
+            for done, of, found in search:
+                self._pairs = found
+                yield done, of
         self.finished = True
 
     def table(self, late: str = "") -> tuple[Failure, ...]:
@@ -139,7 +154,7 @@ class FailureAnalysis:
             effect = self.effects.get(fault.name)
             rows.append(effect.row() if effect else _not_reached(late, fault))
         rows += self._pairs
-        if self._with_pairs and not self.finished:
+        if (self._with_pairs or self._silent) and not self.finished:
             rows.append(Failure(("some pair",), "pair", "undecided", late))
         return sorted_failures(rows)
 
@@ -213,18 +228,28 @@ class FailureCheck:
             )
             yield from check.failures(self._step)
 
-    def pairs(self, singles: Mapping[str, "FaultEffect"]) -> list[Failure]:
-        """Pairs of faults that do harm where neither does alone, with the first harm found.
-        ``singles``: the effects of each fault alone."""
+    def pairs(
+        self, singles: Mapping[str, "FaultEffect"], *, every: bool
+    ) -> Iterator[tuple[int, int, list[Failure]]]:
+        """Pairs of faults that do harm where neither does alone, with the first harm found: all
+        such pairs, or only those with a silent fault. ``singles``: the effects of each fault
+        alone. Yields how many harms of how many are done, with what was found so far."""
         faults = {fault.what: fault for fault in self._plan.equipment.faults}
         harmless = [effect.fault.what for effect in singles.values() if not effect.harms]
+        silent = {effect.fault.what for effect in singles.values() if effect.silent}
         sound = self._memory.with_faults(self._sound, faults)
-        everything = World(sound.plan, sound, faults)
+        # Anything may differ from the sound world: signals are eliminated only on a cycle.
+        everything = World(sound.plan, sound, harmless, _all_names(sound.plan))
         engine = SituationCheck.of(everything, self._timeout, store=self._store)
         found: dict[frozenset[Observable], Failure] = {}
         undecided = ""
-        for harm in self._harms:
-            self._step()
+
+        def rows() -> list[Failure]:
+            unknown = [Failure(("some pair",), "pair", "undecided", undecided)] if undecided else []
+            return [*found.values(), *unknown]
+
+        for done, harm in enumerate(self._harms):
+            yield done, len(self._harms), rows()
             holds = harm.key not in self._unproved
             asked = [w for w in harmless if counts_against(harm, faults[w], holds=holds)]
             try:
@@ -233,15 +258,17 @@ class FailureCheck:
             except InputError:
                 undecided = "with some things broken, what signals show goes round in a circle"
                 continue
-            more, reason = engine.faults_with(goal, asked, at_once=2, spared=set(found))
+            more, reason = engine.faults_with(
+                goal, asked, at_once=2, spared=set(found), among=None if every else silent
+            )
             for pair in more:
-                names = tuple(what.name for what in pair)
-                found[frozenset(pair)] = Failure(names, "pair", "false proceed", harm.trouble)
+                first = sorted(pair, key=lambda what: what not in silent)
+                names = tuple(what.name for what in first)
+                unseen = tuple(what.name for what in first if what in silent)
+                row = Failure(names, "pair", "false proceed", harm.trouble, unseen)
+                found[frozenset(pair)] = row
             undecided = reason or undecided
-        rows = list(found.values())
-        if undecided:
-            rows.append(Failure(("some pair",), "pair", "undecided", undecided))
-        return rows
+        yield len(self._harms), len(self._harms), rows()
 
 
 class _SingleFaults:
@@ -312,6 +339,9 @@ class _SingleFaults:
             for words, condition, name in held(self.plan):
                 checkpoint()
                 self._find_held(words, condition, name, effects)
+            for signal in signals:
+                checkpoint()
+                self._find_shown(signal, effects)
         except InputError:
             if len(group) > 1:
                 for what in group:
@@ -386,6 +416,25 @@ class _SingleFaults:
                     group[what].holds.append(words)
 
 
+    def _find_shown(self, signal: Signal, group: Mapping[Observable, "FaultEffect"]) -> None:
+        """With which of the faults that do nothing else a head shows another color."""
+        first = next(iter(group.values()))
+        open_ones = [what for what, effect in group.items() if effect.silent]
+        if not open_ones:
+            return
+        differs = []
+        for head in signal.heads:
+            for color in dict.fromkeys((*head.color.values, "dark")):
+                lit = atom(observables.lens(head.name, head.color.values), color)
+                now, usual = first.world.expand(lit), self._sound.expand(lit)
+                if now is not usual:
+                    differs.append(conjunction(now, negation(usual)))
+        # Given up for lack of time, a fault counts as silent: more pairs are then looked at.
+        found, _ = first.engine.faults_with(disjunction(*differs), open_ones)
+        for (what,) in found:
+            group[what].shows = True
+
+
 def _assumed(world: World) -> tuple[list[Expr], list[Expr]]:
     """The assumptions of the file and the constraints that always hold, expanded in a world."""
     plan = world.plan
@@ -399,6 +448,11 @@ def _already(sound: World, harm: Obligation) -> Expr:
     """That a harm comes about with nothing broken, in a situation that is then allowed."""
     assumptions, always = _assumed(sound)
     return conjunction(sound.expand(harm.formula), *assumptions, *always)
+
+
+def _all_names(plan: Plan) -> frozenset[str]:
+    """The names of everything whose meaning a fault can change."""
+    return frozenset((*plan.blocks, *devices(plan), *plan.signals))
 
 
 def _by_name(harms: Sequence[Obligation], plan: Plan) -> dict[str, set[int]]:
@@ -424,6 +478,8 @@ class FaultEffect:
     restricts: bool = False
     # What stays as it is as long as the fault is there, in words.
     holds: list[str] = field(default_factory=list)
+    # Whether some head shows another color with it.
+    shows: bool = False
     unknown: str = ""
     # What it does in histories, where that was asked.
     over_time: Verdict | None = None
@@ -433,6 +489,12 @@ class FaultEffect:
         """A history in which it does harm, of a fault that does none in a single situation."""
         broken = self.over_time is not None and self.over_time.status == "broken"
         return self.over_time if broken and not self.harms else None
+
+    @property
+    def silent(self) -> bool:
+        """It does no harm alone, and nobody finds it: every signal shows what it would without."""
+        harmless = self.consequence == "none"
+        return harmless and not (self.shows or self.holds) and not self.fault.moves_points
 
     @property
     def why_unknown(self) -> str:
@@ -459,7 +521,9 @@ class FaultEffect:
         why = self.worst_harm.trouble if self.harms else self.why_unknown or "; ".join(self.holds)
         if self.unlocks is not None:
             why = self.unlocks.obligation.trouble
-        return Failure((self.fault.name,), self.fault.kind.property_name, self.consequence, why)
+        silent = (self.fault.name,) if self.silent else ()
+        kind = self.fault.kind.property_name
+        return Failure((self.fault.name,), kind, self.consequence, why, silent)
 
     def alone(self) -> World:
         """The world in which only this fault may be present."""

@@ -142,6 +142,10 @@ CATALOG: tuple[Property, ...] = (
     Property("supply-mismatch", _W, "every driver shares a return with the detectors it reads",
              wiring.supply_mismatch,
              'common practice, no source ("detector and driver need a common supply")'),
+    Property("supplies-joined", _W, "no uncut rail joins two supplies",
+             wiring.supplies_joined,
+             "common practice, no source (two supplies of track power are kept apart, or have a "
+             "common return)"),
     Property("input-unread", _W, "every driver reads what its rules need",
              wiring.input_unread),
     Property("head-without-driver", _W, "every head is lit by a driver",

@@ -8,9 +8,10 @@ from collections.abc import Iterator
 
 from verifier.language.listing import listing
 from verifier.logic.expr import constant
-from verifier.plan.model import Head, Line, Plan, Signal
+from verifier.plan.model import Head, Joint, Line, Plan, Signal
 from verifier.plan.observables import OF_CONTACTS, Observable, facts_in
 from verifier.plan.signals.colors import steady
+from verifier.plan.track.gaps import gaps_of
 from verifier.plan.wiring.wiring_model import Detector, Driver
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import pieces_in
@@ -257,6 +258,44 @@ def _lines_of(driver: Driver, plan: Plan) -> Iterator[Line]:
 
 def _heads(plan: Plan) -> Iterator[tuple[Signal, Head]]:
     return ((signal, head) for signal in plan.signals.values() for head in signal.heads)
+
+
+# ------------------------------------------------------------------ two supplies that meet
+
+
+def supplies_joined(plan: Plan) -> Iterator[Obligation]:
+    """No uncut rail joins two supplies of track power without a common return. A note.
+
+    Where the blocks on both sides of a gap are fed by different supplies, and the gap is cut in
+    one rail only, the other rail connects the two supplies. Cut both rails, or, if their makers
+    allow it, join the returns.
+    """
+    for gap in gaps_of(plan.track):
+        names = supplies_beside(gap.joint, plan)
+        if names is None:
+            continue
+        one, other = names
+        joined = gap.joint.kind != "||" and not plan.wiring.share_a_return(one, other)
+        yield Obligation(
+            "supplies-joined",
+            (gap.name,),
+            constant(joined),
+            f"at {gap.name} {one} and {other} meet, and the rail that is not cut joins them",
+            (gap.joint.span,),
+            pieces=(gap.joint.a.piece, gap.joint.b.piece),
+            place=gap.name,
+            advice=True,
+            hint=f"Cut both rails (`||`), or, if their makers allow it, join the returns and write "
+            f"`common return {one}, {other}`.",
+        )
+
+
+def supplies_beside(joint: Joint, plan: Plan) -> tuple[str, str] | None:
+    """The two supplies of the track power on both sides of a joint, where they are two."""
+    blocks = [plan.track.pieces[port.piece].block for port in (joint.a, joint.b)]
+    power = [plan.wiring.power_of(block) for block in blocks if block is not None]
+    names = [supply.name for supply in power if supply is not None]
+    return (names[0], names[1]) if len(set(names)) == 2 else None
 
 
 # ------------------------------------------------------------------ drivers and their heads

@@ -63,7 +63,7 @@ def failure_rows(report: Report) -> list[FailureRow]:
     kinds = {v.obligation.property for v in report.verdicts} | {"pair"}
     verdicts = {(v.obligation.property, v.obligation.subjects): v for v in report.verdicts}
     told = [
-        FailureRow(row, " and ".join(row.faults), *_label(row, verdicts))
+        FailureRow(row, _broken(row), *_label(row, verdicts))
         for row in report.failures
         if row.kind in kinds
     ]
@@ -74,10 +74,18 @@ def failure_rows(report: Report) -> list[FailureRow]:
 _GRAVITY = {"false proceed": 0, "unlocked": 0, "undecided": 0, "more restrictive": 1, "none": 2}
 
 
+def _broken(row: Failure) -> str:
+    """``feeder m1 (silent) and feeder m2``."""
+    pair = len(row.faults) > 1
+    return " and ".join(f"{name} (silent)" if pair and name in row.silent else name
+                        for name in row.faults)  # fmt: skip
+
+
 def broken_words(told: Sequence[FailureRow], *, pairs: bool) -> str:
-    """``12 things that can break, and every two of them``."""
+    """``12 things that can break, and those two at a time of which one is silent``."""
     single = sum(1 for entry in told if len(entry.row.faults) == 1)
-    two = ", and every two of them" if pairs else ""
+    silent = any(entry.row.silent for entry in told)
+    two = ", and every two of them" if pairs else ", and pairs with a silent one" if silent else ""
     return f"{single} thing{'s' if single != 1 else ''} that can break{two}"
 
 
@@ -132,11 +140,8 @@ def _summed_up(rows: Sequence[Failure], ink: Ink, everything: bool) -> Iterator[
     """What makes signals more restrictive, by name, and how many do nothing."""
     restrictive = [" and ".join(r.faults) for r in rows if r.consequence == "more restrictive"]
     if restrictive:
-        shown = restrictive if everything else restrictive[:_NAMED]
-        more = len(restrictive) - len(shown)
-        tail = f" and {more} more" if more else ""
         heading = f"Only more restrictive ({len(restrictive)})"
-        text = f"{heading}: {', '.join(shown)}{tail}."
+        text = f"{heading}: {_shortened(restrictive, everything)}."
         yield from wrap(
             text, ink.width, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
         )
@@ -155,3 +160,15 @@ def _summed_up(rows: Sequence[Failure], ink: Ink, everything: bool) -> Iterator[
     harmless = sum(1 for row in rows if row.consequence == "none")
     if harmless:
         yield f"  Without consequence: {harmless}."
+    silent = [name for row in rows if len(row.faults) == 1 for name in row.silent]
+    if silent:
+        text = f"Silent ({len(silent)}), no signal ever shows them: {_shortened(silent, everything)}."
+        yield from wrap(
+            text, ink.width, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
+        )
+
+
+def _shortened(names: Sequence[str], everything: bool) -> str:
+    shown = names if everything else names[:_NAMED]
+    more = len(names) - len(shown)
+    return ", ".join(shown) + (f" and {more} more" if more else "")

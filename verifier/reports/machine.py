@@ -151,6 +151,7 @@ def _verdict(plan: Plan, verdict: Verdict) -> Json:
 def _failure(row: Failure) -> Json:
     return {
         "faults": list(row.faults),
+        "silent": list(row.silent),
         "kind": row.kind,
         "consequence": row.consequence,
         "advice": is_advice(row),

@@ -17,7 +17,7 @@ from verifier.plan.track.gaps import gaps_of
 from verifier.properties.amounts import length
 from verifier.properties.distances import fouling_undetected, gap_beyond_signal
 from verifier.properties.obligation import Obligation
-from verifier.properties.wiring import blocks_joined
+from verifier.properties.wiring import blocks_joined, supplies_beside, supplies_joined
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.reversing_loops import (
     ReversingLoop,
@@ -136,7 +136,7 @@ def _reasons(joint: Joint, plan: Plan, turned: frozenset[Joint]) -> Iterator[str
     else:
         dark = [name for name in (one, other) if not plan.blocks[name].detected]
         yield f"end of detection ({listing(dark)} undetected)" if dark else "block boundary"
-        supplies = _supplies(one, other, plan)
+        supplies = supplies_beside(joint, plan)
         if supplies:
             yield f"supply boundary ({' / '.join(supplies)})"
     if joint in turned:
@@ -153,14 +153,6 @@ def _reasons(joint: Joint, plan: Plan, turned: frozenset[Joint]) -> Iterator[str
             yield f"fouling point of {port.piece} at {length(machine.fouling, unit)}"
 
 
-def _supplies(one: str, other: str, plan: Plan) -> tuple[str, str] | None:
-    """The two supplies of two blocks' track power, where they are two."""
-    power, beyond = plan.wiring.power_of(one), plan.wiring.power_of(other)
-    if power is None or beyond is None or power.name == beyond.name:
-        return None
-    return power.name, beyond.name
-
-
 # ------------------------------------------------------------------ what is missing
 
 
@@ -169,11 +161,15 @@ def wanted_gaps(plan: Plan) -> Iterator[WantedGap]:
     yield from _asked_by_properties(plan)
     for turn in uncut_loops(plan.track):
         yield _turned(turn, plan)
-    yield from _between_supplies(plan)
 
 
 def _asked_by_properties(plan: Plan) -> Iterator[WantedGap]:
-    asked = [*blocks_joined(plan), *fouling_undetected(plan), *gap_beyond_signal(plan)]
+    asked = [
+        *blocks_joined(plan),
+        *fouling_undetected(plan),
+        *gap_beyond_signal(plan),
+        *supplies_joined(plan),
+    ]
     if not asked:
         return
     world = World(plan)
@@ -207,18 +203,3 @@ def _turned(turn: ReversingLoop, plan: Plan) -> WantedGap:
         f"{what}, so that a section longer than {least} is cut off at both ends; feed that "
         "section by a switch or a board that turns its two wires round.",
     )
-
-
-def _between_supplies(plan: Plan) -> Iterator[WantedGap]:
-    """Two supplies that meet at a gap in one rail are joined by the other rail."""
-    for gap in gaps_of(plan.track):
-        one, other = (piece.block for piece in _sides(gap.joint, plan))
-        names = _supplies(one, other, plan) if one and other else None
-        if names and gap.joint.kind == "|" and not plan.wiring.share_a_return(*names):
-            yield WantedGap(
-                gap.name,
-                "two supplies (common practice)",
-                f"{names[0]} and {names[1]} meet here, and the rail that is not cut joins them. "
-                f"Cut both rails (`||`), or, if their makers allow it, join the returns and write "
-                f"`common return {names[0]}, {names[1]}`.",
-            )

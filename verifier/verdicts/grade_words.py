@@ -61,14 +61,22 @@ def headline(report: Report, required: Grade | None = None) -> str:
     file reaches less than the grade ``required`` is said too."""
     said = [shortfall_words(s, report) for s in report.shortfalls if not _is_no_histories(s)]
     text = report.grade.value + (f": {', '.join(said)}" if said else "")
-    return text + _next(report, required)
+    return text + failures_words(report) + _next(report, required)
 
 
 def quiet_words(report: Report, required: Grade | None = None) -> str:
     """What follows the counts in a report of one line: what they do not tell."""
     told = [s for s in report.shortfalls if s.kind not in _COUNTED and not _is_no_histories(s)]
     said = "".join(f"; {shortfall_words(s, report)}" for s in told)
-    return said + _next(report, required)
+    return said + failures_words(report) + _next(report, required)
+
+
+def failures_words(report: Report) -> str:
+    """Which failures were looked at, of a file with things that can break; empty where every two
+    were."""
+    if report.all_pairs or not report.failures:
+        return ""
+    return "; of failures: each alone, and pairs with a silent one"
 
 
 def _next(report: Report, required: Grade | None) -> str:

@@ -196,12 +196,14 @@ Consequence = Literal["false proceed", "unlocked", "undecided", "more restrictiv
 @dataclass(frozen=True, slots=True)
 class Failure:
     """A row of the failure table: one fault or two, and the worst consequence. ``why`` is the
-    sentence of the first harm found, or the limit that was reached."""
+    sentence of the first harm found, or the limit that was reached. ``silent``: those of
+    ``faults`` after which no signal ever shows anything else, so that nobody finds them."""
 
     faults: tuple[str, ...]
     kind: str
     consequence: Consequence
     why: str = ""
+    silent: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -220,6 +222,7 @@ class Report:
     the properties that were selected; all were, when empty. ``kept_out``: what the file's
     assumptions keep trains from. ``nothing_clears``: no signal ever lets a train pass.
     ``always_true``: assumptions that hold whatever happens, and so change nothing.
+    ``all_pairs``: every two faults were to be looked at, not only those with a silent one.
     ``promises``: with which everything over time is proved, of a file without locks that is broken
     there; empty where there are none, or none were looked for."""
 
@@ -234,6 +237,7 @@ class Report:
     kept_out: tuple[KeptOut, ...] = ()
     nothing_clears: bool = False
     always_true: tuple[Assumption, ...] = ()
+    all_pairs: bool = False
 
     @property
     def interrupted(self) -> bool:

@@ -203,22 +203,25 @@ class SituationCheck:
         *,
         at_once: int = 1,
         spared: Collection[frozenset[Observable]] = (),
+        among: Collection[Observable] | None = None,
     ) -> tuple[list[tuple[Observable, ...]], str]:
         """Every set of ``at_once`` of these faults with which, and no other fault, ``goal`` is
         satisfiable; and why the search was given up, empty when it was not. Supersets of
-        ``spared`` are skipped.
+        ``spared`` are skipped, and sets without any of ``among``, where that is given.
 
         Raises :class:`Interrupted` on Ctrl-C."""
         self._start_clock()
         cone, applying = self.cone(goal)
         inside = set(cone)
         asked = [fault for fault in faults if fault in inside]
-        if isinstance(goal, Const) or len(asked) < at_once:
+        needed = None if among is None else tuple(fault for fault in asked if fault in among)
+        if isinstance(goal, Const) or len(asked) < at_once or needed == ():
             return [], ""
         tried = frozenset(group for group in spared if group and group.issubset(asked))
         found, why = self._store.answer(
-            ("faults", at_once, tried, tuple(asked), *self._question(goal, cone, applying)),
-            lambda: self._faults_with(goal, cone, applying, asked, at_once, tried),
+            ("faults", at_once, tried, tuple(asked), needed,
+             *self._question(goal, cone, applying)),
+            lambda: self._faults_with(goal, cone, applying, asked, at_once, tried, needed),
             lambda answer: not answer[1],
         )
         return list(found), why
@@ -231,6 +234,7 @@ class SituationCheck:
         asked: Sequence[Observable],
         at_once: int,
         spared: Collection[frozenset[Observable]],
+        needed: Sequence[Observable] | None,
     ) -> tuple[tuple[tuple[Observable, ...], ...], str]:
         """The sets, in the order of ``asked``, and why the search was given up."""
         place = {what: i for i, what in enumerate(asked)}
@@ -249,6 +253,8 @@ class SituationCheck:
             self._session.add(*(self._bit(fault, fault.usual) for fault in others))
             bits = list(broken.values())
             self._session.add(z3.AtMost(*bits, at_once), z3.AtLeast(*bits, at_once))
+            if needed is not None:
+                self._session.add(self._session.any_of([broken[fault] for fault in needed]))
             for group in spared:
                 self._session.add(one_sound(sorted(group, key=place.__getitem__)))
             while True:

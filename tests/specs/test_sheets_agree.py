@@ -1,0 +1,153 @@
+"""No sheet asks for what the proof of the same file does not know, on every spec.
+
+What a sheet says to cut, run, buy or check is read off its data, never off its words: each gap that
+is missing must be a finding of the proof, each wire one whose break the proof considered, each
+device of a route one that the proof asks the route's signal to check.
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import verifier
+from tests.junction_files import SPEC_FILES, WIRED_SPECS
+from tests.proofs import proved
+from verifier.plan.model import Plan, Route
+from verifier.plan.wiring.faults import FaultKind, fault_name
+from verifier.properties.catalog import BY_NAME
+from verifier.properties.phrases import derails_run_over
+from verifier.properties.wiring import lamp_colors
+from verifier.sheets.bill_of_materials import bill_of_materials
+from verifier.sheets.conductors import Conductor, conductors
+from verifier.sheets.electrical import electrical_sheet
+from verifier.sheets.gaps import wanted_gaps
+from verifier.sheets.options import USUAL_OPTIONS
+from verifier.sheets.sheet import Sheet, Table
+from verifier.verdicts.report import Report
+
+every_spec = pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.stem)
+every_wired = pytest.mark.parametrize("path", WIRED_SPECS, ids=lambda path: path.stem)
+
+
+def open_findings(report: Report) -> set[tuple[str, str]]:
+    """What is broken, undecided or set aside: property and place."""
+    return {
+        (v.obligation.property, v.obligation.place)
+        for v in report.verdicts
+        if v.status in ("broken", "undecided", "waived")
+    }
+
+
+@every_spec
+def test_every_missing_gap_is_a_finding(path: Path) -> None:
+    report = proved(path)
+    for wanted in wanted_gaps(report.plan):
+        assert wanted.by in BY_NAME, f"{wanted.by} is no property: the proof does not know it"
+        assert (wanted.by, wanted.where) in open_findings(report), wanted
+
+
+def breaks(wire: Conductor, plan: Plan) -> Iterator[str]:
+    """The faults that a break of this conductor is."""
+    match wire.function.role:
+        case "lamp":
+            for signal in plan.signals.values():
+                for head in signal.heads:
+                    if head.name == wire.serves:
+                        lamps = (color for color in head.color.values if color != "dark")
+                        yield from (fault_name(FaultKind.LAMP, head.name, c) for c in lamps)
+        case "lamp common":
+            yield fault_name(FaultKind.HEAD, wire.serves)
+        case "throw":
+            yield fault_name(FaultKind.MACHINE, wire.serves)
+        case "booster feed":
+            yield fault_name(FaultKind.SUPPLY, wire.serves)
+        case _:
+            yield wire.name
+
+
+@every_wired
+def test_every_wire_of_the_list_is_one_whose_break_was_considered(path: Path) -> None:
+    plan = verifier.load(path)
+    known = {fault.name for fault in plan.equipment.faults}
+    for wire in conductors(plan):
+        assert any(name in known for name in breaks(wire, plan)), wire
+
+
+def checks_of(report: Report) -> set[str]:
+    return {v.obligation.key for v in report.verdicts}
+
+
+@every_spec
+def test_every_device_on_the_locking_sheet_is_one_the_signal_must_check(path: Path) -> None:
+    report = proved(path)
+    plan, asked = report.plan, checks_of(report)
+    for route in plan.routes:
+        for key in needs(route, plan):
+            assert key in asked, key
+
+
+def needs(route: Route, plan: Plan) -> Iterator[str]:
+    """What must be asked of the signal of a route, by what the locking sheet lists for it."""
+    for block in route.blocks:
+        if plan.blocks[block].detected:
+            yield f"proceed-into-occupied: {route.signal}, {block}"
+        else:
+            yield f"undetected-track: {route.signal}, {block}"
+    for need in route.needs:
+        yield f"proceed-over-open-points: {route.signal}, {need.points}"
+    for derail in plan.derails.values():
+        if derail.name in derails_run_over(route, plan) or derail.guards in route.pieces:
+            yield f"derail-not-set: {route.signal}, {derail.name}"
+    for gate in plan.gates.values():
+        if gate.block in route.blocks:
+            yield f"span-not-locked: {route.signal}, {gate.name}"
+
+
+@every_wired
+def test_electrical_marks_are_findings(path: Path) -> None:
+    report = proved(path)
+    broken = {(name, of) for name, of in by_subject(report)}
+    sheet = electrical_sheet(report.plan, USUAL_OPTIONS)
+    for row in rows(sheet, "Load of the lamps"):
+        assert (row["left"] == "TOO MUCH") <= (("supply-overloaded", row["supply"]) in broken), row
+    for row in rows(sheet, "Voltage at the end of each run"):
+        assert (row["enough"] == "TOO LOW") <= (("voltage-drop", row["to"]) in broken), row
+
+
+def by_subject(report: Report) -> Iterator[tuple[str, str]]:
+    for verdict in report.verdicts:
+        if verdict.status != "proved":
+            yield verdict.obligation.property, verdict.obligation.subjects[0]
+
+
+def rows(sheet: Sheet, title: str) -> Iterator[dict[str, str]]:
+    tables: list[Table] = [table for table in sheet.tables if table.title == title]
+    for table in tables:
+        for row in table.rows:
+            yield dict(zip(table.columns, row, strict=True))
+
+
+@every_spec
+def test_every_part_is_one_that_the_file_declares(path: Path) -> None:
+    """Lamps, heads, detectors, contacts, levers, buttons, drivers and machines, by number."""
+    plan = verifier.load(path)
+    bought: dict[str, int] = {}
+    for part in bill_of_materials(plan):
+        count = part.count * (part.kind.size or 1) if part.kind.family == "head" else part.count
+        bought[part.kind.family] = bought.get(part.kind.family, 0) + int(count)
+    machines = plan.wiring.machines.values()
+    heads = [head for signal in plan.signals.values() for head in signal.heads]
+    there = {
+        "head": sum(len(lamp_colors(head)) for head in heads),
+        "mast": len(plan.signals),
+        "driver": len(plan.wiring.drivers),
+        "contact": sum(len(m.contacts or ()) for m in machines),
+        "lever": sum(what.kind == "lever" for what in plan.inputs),
+        "button": sum(what.kind == "button" for what in plan.inputs),
+        "current-detector": sum(
+            d.kind == "current-sensing" for d in plan.wiring.detectors.values()
+        ),
+        "spot-detector": sum(len(d.spots) for d in plan.wiring.detectors.values()),
+    }
+    assert {name: bought.get(name, 0) for name in there} == there
