@@ -247,6 +247,8 @@ statements: Words = st.one_of(
     seq("address", st.sampled_from(["12", "2043", "0"]), "is", names),
     seq("number", st.sampled_from(["0", "31", "99"]), "is", st.one_of(seq(names), seq(color))),
     seq("condition", names, "is", conditions),
+    seq("lever", names, st.sampled_from(["normal", "reverse", "left"]), "locks",
+        joined(seq(names, st.sampled_from(["normal", "right"])), ","), maybe("when", conditions)),
     seq("lever", listed, "positions", joined(st.one_of(names, st.just("normal")), ",")),
     seq("button", listed),
     seq("prove", strings, st.one_of(modes, st.just("possible")), conditions),

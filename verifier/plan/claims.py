@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from verifier.language.syntax import tree
 from verifier.plan.conditions import resolve
+from verifier.plan.levers import lever_locks
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Assumption, Expectation, Plan, Proof, Waiver
 from verifier.plan.observables import Not
@@ -29,7 +30,7 @@ def read_claims(statements: Sequence[tree.Statement], words: Vocabulary) -> Clai
     """All claims of a file; errors are noted in ``words.names``."""
     return Claims(
         _proofs(statements, words),
-        _assumptions(statements, words),
+        (*_assumptions(statements, words), *lever_locks(statements, words)),
         tuple(
             Waiver(s.claim.text, tuple(n.text for n in s.subjects), s.reason, s.span)
             for s in tree.of_kind(statements, tree.Waive)

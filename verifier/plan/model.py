@@ -356,12 +356,25 @@ class Proof:
 
 @dataclass(frozen=True, slots=True)
 class Assumption:
-    """Holds in every allowed situation (``never`` conditions are stored negated)."""
+    """Holds in every allowed situation (``never`` conditions are stored negated). ``lock``: it is
+    a lock between levers, built into the frame."""
 
     title: str
     condition: Condition
     text: str
     span: Span
+    lock: "LeverLock | None" = None
+
+
+@dataclass(frozen=True, slots=True)
+class LeverLock:
+    """A lock of a mechanical frame: a lever in a position holds others in theirs; under a
+    condition, in words, where that is not empty."""
+
+    lever: str
+    position: str
+    holds: tuple[tuple[str, str], ...]
+    when: str
 
 
 @dataclass(frozen=True, slots=True)

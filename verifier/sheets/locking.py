@@ -1,7 +1,7 @@
 """The locking sheet: every route, what it needs, and which routes conflict with it.
 
-All of it comes from the track alone; no rule of the file is looked at. That makes it the
-independent sheet to hold the rules against.
+All of it comes from the track alone, but for the locks between levers that the file gives; no rule
+of the file is looked at. That makes it the independent sheet to hold the rules against.
 """
 
 from collections.abc import Iterator
@@ -24,15 +24,32 @@ def locking_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """Every route and what it needs, conflicts, fouling and interlocking limits."""
     title = f"Locking sheet: {plan.title}"
     if not plan.routes:
-        return Sheet("locking", title, (), ("No signals, so no routes.",))
+        frame = tuple(table for table in (_levers(plan),) if table.rows)
+        return Sheet("locking", title, frame, ("No signals, so no routes.",))
     numbers = {route.name: i for i, route in enumerate(plan.routes, start=1)}
     tables = (
+        _levers(plan),
         _routes(plan, numbers),
         _conflicts(plan, numbers),
         _fouling(plan, numbers),
         _limits(plan),
     )
     return Sheet("locking", title, tuple(table for table in tables if table.rows))
+
+
+def _levers(plan: Plan) -> Table:
+    """The locks of a mechanical frame, in the form of a locking sheet: each also works backward."""
+    rows = tuple(
+        (lock.lever, lock.position, name, position, lock.when or "-")
+        for assumption in plan.assumptions
+        if (lock := assumption.lock)
+        for name, position in lock.holds
+    )
+    note = "While a lever stands so, it holds the other; while the other stands otherwise, it "
+    note += "cannot be moved there."
+    return Table(
+        "Locking between levers", ("lever", "when", "locks", "in", "only while"), rows, (note,)
+    )
 
 
 def _routes(plan: Plan, numbers: dict[str, int]) -> Table:

@@ -1,5 +1,8 @@
 """Statements about signals: where they stand, what they show, and the panel that works them."""
 
+from dataclasses import dataclass
+
+from verifier.language.source import Span
 from verifier.language.statements.kind import statement
 from verifier.language.statements.nodes import (
     Amount,
@@ -12,6 +15,7 @@ from verifier.language.statements.nodes import (
     PathStep,
     Rule,
     Statement,
+    SyntaxNode,
     Word,
 )
 
@@ -70,6 +74,24 @@ class NamedCondition(Statement):
 class Lever(Statement):
     names: tuple[DeclaredName, ...]
     positions: tuple[Word, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LeverState(SyntaxNode):
+    """A lever in one of its positions: ``3 reverse``."""
+
+    name: Name
+    position: Word
+    span: Span
+
+
+@statement("LEVER")
+class LeverLock(Statement):
+    """A lock of a mechanical frame: `lever 3 reverse locks 5 normal, 7 normal`."""
+
+    by: LeverState
+    locks: tuple[LeverState, ...]
+    when: Condition | None
 
 
 @statement("BUTTON", "A button", "button Clear-4L")

@@ -22,8 +22,8 @@ CLAUSE_KINDS: dict[str, s.ClauseKind] = {
 _NODES: dict[str, type[s.SyntaxNode]] = {
     **{rule: kind.node for rule, kind in s.KIND_BY_RULE.items()},
     "feeders": s.Feeders, "feeder": s.Feeder, "run": s.Run, "join": s.Join, "rule": s.Rule,
-    "binding": s.Binding,
-    "way": s.RoutePoints, "fact": s.Fact, "all_of": s.AllOf, "any_of": s.AnyOf,
+    "binding": s.Binding, "way": s.RoutePoints, "lever_state": s.LeverState,
+    "fact": s.Fact, "all_of": s.AllOf, "any_of": s.AnyOf,
     "negation": s.Negation,
 }  # fmt: skip
 # Terminals of a clause that are a choice in it.

@@ -22,7 +22,7 @@ _BELOW = -3
 # No list of `Clear when …` lines follows in these: a name before `when` is an ordinary name.
 _WITHOUT_LINES = (
     "DETECTOR", "DRIVER", "EDGE", "TURNOUT", "SLIP", "DERAIL", "GATE", "RELAY", "TIMER", "TRAFFIC",
-    "ROUTE", "TRAINS", "CREW",
+    "ROUTE", "TRAINS", "CREW", "LEVER",
 )  # fmt: skip
 _POSITIONS = ("normal", "reverse", "seated", "open", "derailing", "non-derailing")
 # Clauses that may follow a condition, where their first word could be the state of its last
