@@ -58,11 +58,11 @@ def prove(
     """Decide every obligation of a plan.
 
     ``timeout`` is in seconds, for each obligation, ``within`` for all of them; ``only`` names the
-    properties wanted (all, when empty); ``pairs`` checks every two faults together, not only
-    those of which one is silent; without ``repairs`` none are looked for. ``progress`` is called before every question with how
-    many obligations are decided, of how many, ``on_verdict`` with each verdict once it is known;
-    ``on_safety`` with a report of all that must never be, once that is decided: what must be
-    possible, pairs and repairs follow.
+    properties wanted (all, when empty); ``pairs`` checks every two faults together, not only those
+    of which one is silent; without ``repairs`` none are looked for. ``progress`` is called before
+    every question with how many obligations (and steps of the search for pairs) are decided, of
+    how many, ``on_verdict`` with each verdict once it is known; ``on_safety`` with a report of all
+    that must never be, once that is decided: what must be possible, pairs and repairs follow.
     ``store``: what earlier proofs found; the report is the same with any store.
 
     After Ctrl-C, when the time is over or the memory used up, the report holds what was decided;
@@ -375,7 +375,8 @@ def _with_faults(proof: ProofState) -> FaultHistories | None:
 def decide_pairs(proof: ProofState) -> None:
     """Two faults at a time: those of which one is silent, or every two, if that is wanted."""
     if proof.failures is not None:
-        for proof.of_pairs in proof.failures.decide_pairs():
+        for done, of in proof.failures.decide_pairs():
+            proof.of_pairs = done, of
             proof.step()
 
 

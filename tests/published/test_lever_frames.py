@@ -25,8 +25,10 @@ signal S at Main | Single
 
 def frame(levers: str, *locks: str) -> str:
     text = TRACK.format(clears=levers.split(",")[0])
-    return text + f"lever {levers} positions normal, reverse\n" + "\n".join(
-        f"lever {lock}" for lock in locks
+    return (
+        text
+        + f"lever {levers} positions normal, reverse\n"
+        + "\n".join(f"lever {lock}" for lock in locks)
     )
 
 

@@ -84,6 +84,7 @@ CENSUS: Mapping[str, Entry] = {
     "train-cannot-leave": Entry(use.train_cannot_leave, "for good", "possible"),
     "cannot-pass": Entry(use.cannot_pass, "histories", "possible"),
     "lamp-out": Entry(faults.lamp_out),
+    "flasher-stopped": Entry(faults.flasher_stopped),
     "wire-broken": Entry(faults.wire_broken),
     "supply-lost": Entry(faults.supply_lost),
     "gap-bridged": Entry(faults.gap_bridged),

@@ -8,16 +8,27 @@ from verifier.census.survey import Survey
 from verifier.logic.expr import atom
 from verifier.plan.locking.locking_model import Locking
 from verifier.plan.observables import Condition, Observable, facts_unfolded
+from verifier.plan.signals.colors import steady
 from verifier.plan.wiring.wiring_model import Detector, Machine
 
 
 def lamp_out(survey: Survey) -> Musts:
     """Every color of every head that a driver lights, and every such head as a whole."""
     for head in _driven_heads(survey):
-        for color in head.values:
+        for color in {steady(shown): None for shown in head.values}:
             if color != "dark":
                 yield _fault(f"lamp {head.name} {color}", "out")
         yield _fault(f"head {head.name}", "dark")
+
+
+def flasher_stopped(survey: Survey) -> Musts:
+    """Every driver with a head that may flash."""
+    heads = {head.name: head for head in _driven_heads(survey)}
+    for driver in survey.plan.wiring.drivers.values():
+        shown = [color for name in driver.heads if name in heads for color in heads[name].values]
+        if any(steady(color) != color for color in shown):
+            lit, dark = "stopped with lamps lit", "stopped with lamps dark"
+            yield _fault(f"flasher of {driver.name}", lit, dark)
 
 
 def wire_broken(survey: Survey) -> Musts:

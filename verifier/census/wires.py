@@ -115,7 +115,9 @@ def supplies_joined(survey: Survey) -> Musts:
             number += 1
         feeds = []
         for piece in (joint.a.piece, joint.b.piece):
-            district = wiring.districts.get(wiring.district_of.get(survey.block_of(piece) or "", ""))
+            district = wiring.districts.get(
+                wiring.district_of.get(survey.block_of(piece) or "", "")
+            )
             feeds += [district.supply] if district else []
         if len(set(feeds)) == 2:
             apart = joint.kind == "||" or feeds[1] in _returns_with(feeds[0], survey)

@@ -273,6 +273,8 @@ class Influence:
                 return bool(cone.detectors and stock.intersection(self._gap_blocks[name]))
             case FaultKind.LAMP | FaultKind.HEAD:
                 return name in cone.heads
+            case FaultKind.FLASHER:
+                return name in cone.drivers
             case FaultKind.DETECTOR:
                 return name in cone.detectors
             case FaultKind.CONTACT:

@@ -12,6 +12,7 @@ from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, at_reader
+from verifier.plan.signals.colors import flashes
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
@@ -122,6 +123,8 @@ class _Teller:
             return cause(CauseKind.HEAD_UNDRIVEN, subject, head.span)
         if self._wires.is_broken(FaultKind.HEAD, head.name):
             return cause(CauseKind.HEAD_BROKEN, subject, head.span)
+        if flashes(color) and (stopped := self._wires.stopped_flasher(head.name)):
+            return cause(CauseKind.FLASHER_STOPPED, subject, head.span, state=stopped)
         return cause(CauseKind.LAMP_OUT, subject, head.span, state=color)
 
     def signal(self, signal: Signal, depth: int) -> Cause:

@@ -23,10 +23,10 @@ def lever_locks(statements: Iterable[tree.Statement], words: Vocabulary) -> Iter
             if held.name.text == s.by.name.text:
                 words.names.error("CP217", held.span, name=held.name.text)
         by = _stands(s.by, words)
-        held = [_stands(state, words) for state in s.locks]
+        stands = [_stands(state, words) for state in s.locks]
         when = resolve(s.when, words, in_rule=True) if s.when else None
-        good = tuple(condition for condition in held if condition is not None)
-        if by is None or len(good) < len(held) or (s.when and when is None):
+        good = tuple(condition for condition in stands if condition is not None)
+        if by is None or len(good) < len(stands) or (s.when and when is None):
             continue
         free = (Not(by, s.by.span), *([Not(when, when.span)] if when else []))
         condition = AnyOne((*free, All(good, s.span)), s.span)

@@ -11,6 +11,7 @@ from typing import Literal, get_args
 from weakref import WeakValueDictionary
 
 from verifier.language.source import Span
+from verifier.plan.signals.colors import steady
 
 # Truth: where stock and points really are.
 Truth = Literal["stock", "standing", "points", "motion", "current", "share", "derail", "gate"]
@@ -164,8 +165,10 @@ def share(detector: str, block: str) -> Observable:
 
 
 def lens(head: str, colors: tuple[str, ...]) -> Observable:
-    """The color that a head really shows."""
-    return Observable("lens", head, tuple(dict.fromkeys((*colors, "dark"))), "dark")
+    """The color that a head really shows: of a flashing one also the steady one, since a flasher
+    may stop."""
+    stopped = map(steady, colors)
+    return Observable("lens", head, tuple(dict.fromkeys((*colors, *stopped, "dark"))), "dark")
 
 
 def reading(signal: str, aspects: tuple[str, ...], kind: Seen = "reading") -> Observable:

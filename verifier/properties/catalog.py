@@ -257,6 +257,10 @@ CATALOG: tuple[Property, ...] = (
     Property("lamp-out", _F, "no dark lamp or head makes a false proceed", failures.lamp_out,
              "49 CFR 236.23(f) (failure of a lamp never gives a less restrictive aspect), 233.5 "
              "and 233.7 (a more favorable aspect than intended)"),
+    Property("flasher-stopped", _F, "no stopped flasher makes a false proceed",
+             failures.flasher_stopped,
+             "49 CFR 236.23(a) (flashing of lights), 236.23(f) (failure of a lamp never gives a "
+             "less restrictive aspect), 233.5 and 233.7"),
     Property("wire-broken", _F, "no broken wire makes a false proceed", failures.wire_broken,
              "49 CFR 236.5 (closed circuit principle), 236.786 (what it is), 236.57 (two "
              "discrete conductors), 236.205(d), 233.5"),

@@ -32,6 +32,18 @@ def lamp_out(plan: Plan) -> Iterator[Obligation]:
     return _for_each_fault(plan, "lamp-out")
 
 
+def flasher_stopped(plan: Plan) -> Iterator[Obligation]:
+    """With the flasher of any one driver stopped, every safety property still holds, and no
+    signal shows a more favorable aspect than intended.
+
+    A flasher stops with its lamps lit or with them dark. What should flash then shows steady, or
+    the head is dark: a flashing color must not mean something more restrictive than the steady
+    one, nor than what is left with the head dark. The heads of a driver have one flasher, and the
+    driver does not notice that it has stopped.
+    """
+    return _for_each_fault(plan, "flasher-stopped")
+
+
 def wire_broken(plan: Plan) -> Iterator[Obligation]:
     """With any one wire broken, every safety property still holds.
 
@@ -106,7 +118,7 @@ def fault_words(fault: Fault, state: str | None = None) -> str:
     match fault.kind:
         case FaultKind.DETECTOR | FaultKind.CONTACT:
             return f"{fault.name} is {state or 'stuck'}"
-        case FaultKind.MACHINE:
+        case FaultKind.MACHINE | FaultKind.FLASHER:
             return f"{fault.name} {state or ' or '.join(fault.ways)}"
         case FaultKind.GAP:  # whichever way the current then flows
             return f"{fault.name} is {state or 'bridged'}"
@@ -183,6 +195,7 @@ _TELLING = {
     FaultKind.MACHINE: "proceed-over-open-points",
     FaultKind.LAMP: "aspect-against-route",
     FaultKind.HEAD: "aspect-against-route",
+    FaultKind.FLASHER: "aspect-against-route",
 }
 
 
@@ -242,6 +255,8 @@ _STUCK = "Test detectors and contacts with a train, and watch for reports that n
 _HINTS = {
     FaultKind.LAMP: _LAMP,
     FaultKind.HEAD: _LAMP,
+    FaultKind.FLASHER: "Let the flashing color mean less restrictive than the steady one, and than "
+    "what is left while it is dark; or show the more restrictive aspect without flashing.",
     FaultKind.FEEDER: "Give the block at least two feeders, and run each of them through its "
     "detector.",
     FaultKind.SUB_BUS: "Feed the block by a second sub-bus or feeder too, and run it through the "

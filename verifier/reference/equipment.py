@@ -10,12 +10,14 @@ from collections.abc import Iterable, Iterator, Mapping
 from verifier.plan import observables
 from verifier.plan.model import Plan, Port
 from verifier.plan.observables import Observable
+from verifier.plan.signals.colors import flashes, steady
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import by_way_of, motion_of, unseen_anywhere
 from verifier.plan.wiring.equipment import Beside, StockPlace
 from verifier.plan.wiring.faults import (
     DISOBEYED,
+    FLASHER_LIT,
     STUCK_CLOSED,
     STUCK_OCCUPIED,
     FaultKind,
@@ -381,13 +383,13 @@ class EquipmentState:
             return True
         if self.is_broken(FaultKind.HEAD, head):
             return False
-        has_lamp = color in self._lamps_of(head)
-        return not (has_lamp and self.is_broken(FaultKind.LAMP, head, color))
+        has_lamp = steady(color) in self._lamps_of(head)
+        return not (has_lamp and self.is_broken(FaultKind.LAMP, head, steady(color)))
 
     def _lamps_of(self, head: str) -> Iterable[str]:
         signal = self._plan.signals[signal_of(head, self._plan.signals)]
         colors = next(h.color.values for h in signal.heads if h.name == head)
-        return (color for color in colors if color != "dark")
+        return (steady(color) for color in colors if color != "dark")
 
     def _driven(self, head: str, driver: Driver, ruled: dict[str, str]) -> str:
         if driver.when_missing is not None and self._input_dead(head, driver):
@@ -424,7 +426,15 @@ class EquipmentState:
             return told[source]
         if self._wiring.driver_of(source) is None or not self.can_light(head, told[source]):
             return "dark"
+        stopped = self.stopped_flasher(source) if flashes(told[source]) else ""
+        if stopped:
+            return steady(told[source]) if stopped == FLASHER_LIT else "dark"
         return told[source]
+
+    def stopped_flasher(self, head: str) -> str:
+        """How the flasher of the driver that lights a head has stopped; empty while it runs."""
+        driver = self._wiring.driver_of(head)
+        return self.fault(FaultKind.FLASHER, driver.name) if driver else ""
 
 
 def asked_by(plan: Plan, head: str) -> Iterator[Observable]:

@@ -162,7 +162,9 @@ def _summed_up(rows: Sequence[Failure], ink: Ink, everything: bool) -> Iterator[
         yield f"  Without consequence: {harmless}."
     silent = [name for row in rows if len(row.faults) == 1 for name in row.silent]
     if silent:
-        text = f"Silent ({len(silent)}), no signal ever shows them: {_shortened(silent, everything)}."
+        text = (
+            f"Silent ({len(silent)}), no signal ever shows them: {_shortened(silent, everything)}."
+        )
         yield from wrap(
             text, ink.width, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False
         )

@@ -24,6 +24,7 @@ class CauseKind(Enum):
     HEAD_SHOWS = "{subject} is {state}"
     HEADS_SWAPPED = "the wires of {subject} and {other} are swapped"
     HEAD_UNDRIVEN = "{subject} is dark: no driver lights it"
+    FLASHER_STOPPED = "{subject} does not flash: the flasher of its driver {state}"
     HEAD_BROKEN = "{subject} is dark: nothing of it lights"
     LAMP_OUT = "{subject} is dark: its {state} lamp is out"
     DRIVER_UNPOWERED = "{subject} has no power, so that its heads are dark"

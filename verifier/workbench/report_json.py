@@ -43,8 +43,12 @@ def report_json(report: Report, name: str, path: Path | None) -> Json:
         "counts": tallies(report.verdicts),
         "verdicts": [_verdict(report, verdict, path) for verdict in report.verdicts],
         "failures": [
-            {"faults": list(row.faults), "consequence": row.consequence, "why": row.why,
-             "silent": list(row.silent)}
+            {
+                "faults": list(row.faults),
+                "consequence": row.consequence,
+                "why": row.why,
+                "silent": list(row.silent),
+            }
             for row in report.failures
         ],
         "assumed": [

@@ -4,7 +4,7 @@ In: a plan and the faults that may be present. Out: expressions over truth, comm
 faults. :mod:`verifier.reference.equipment` is its twin: it evaluates one situation.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from verifier.logic.expr import (
     FALSE,
@@ -20,10 +20,12 @@ from verifier.logic.expr import (
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
+from verifier.plan.signals.colors import flashes, steady
 from verifier.plan.wiring.derive_equipment import by_way_of
 from verifier.plan.wiring.equipment import Beside
 from verifier.plan.wiring.faults import (
     DISOBEYED,
+    FLASHER_LIT,
     STOPPED,
     STUCK_CLOSED,
     STUCK_OCCUPIED,
@@ -49,7 +51,8 @@ class Circuits:
         self._inputs = {(what.kind, what.name): what for what in plan.inputs}
         self._sensed: dict[str, Expr] = {}
         heads = (head for signal in plan.signals.values() for head in signal.heads)
-        self._lamps = {h.name: {c for c in h.color.values if c != "dark"} for h in heads}
+        self._colors = {h.name: h.color.values for h in heads}
+        self._lamps = {name: set(map(steady, c)) - {"dark"} for name, c in self._colors.items()}
 
     def broken(self, kind: FaultKind, *subjects: str, ways: tuple[str, ...] = ()) -> Expr:
         """The fault is present (in one of these ways; in any, when none is given)."""
@@ -163,11 +166,33 @@ class Circuits:
         their wires are swapped, has no lamp of that color that can fail."""
         if self.wiring.driver_of(head) is None:
             return TRUE
-        lamp = color in self._lamps[head]
+        lamp = steady(color) in self._lamps[head]
         return conjunction(
             self.sound(FaultKind.HEAD, head),
-            self.sound(FaultKind.LAMP, head, color) if lamp else TRUE,
+            self.sound(FaultKind.LAMP, head, steady(color)) if lamp else TRUE,
         )
+
+    def flashes(self, head: str) -> Expr:
+        """The flasher of the driver that lights a head runs."""
+        driver = self._flashed_by(head)
+        return self.sound(FaultKind.FLASHER, driver) if driver else TRUE
+
+    def flasher_stays_lit(self, head: str) -> Expr:
+        """The flasher of the driver that lights a head has stopped with its lamps lit."""
+        driver = self._flashed_by(head)
+        ways = (FLASHER_LIT,)
+        return self.broken(FaultKind.FLASHER, driver, ways=ways) if driver else FALSE
+
+    def _flashed_by(self, head: str) -> str | None:
+        """The driver of a head, if it has a flasher."""
+        driver = self.wiring.driver_of(head)
+        if driver is None or not any(map(flashes, self._shown_by(driver))):
+            return None
+        return driver.name
+
+    def _shown_by(self, driver: Driver) -> Iterator[str]:
+        """The colors of all heads of a driver."""
+        return (color for head in driver.heads for color in self._colors.get(head, ()))
 
     def _clear(self, block: str, reader: str) -> Expr:
         detectors = self.wiring.detectors_of(block)

@@ -139,6 +139,7 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             if driver is None:
                 continue
             note(signal.name, [circuits.fed(driver.name, driver.supply)])
+            note(signal.name, [circuits.flashes(head.name)])
             for color in head.color.values:
                 note(signal.name, [circuits.lights(head.name, color)])
             read = dict.fromkeys(says.what for says in plan.facts_read(signal))

@@ -22,6 +22,7 @@ from verifier.plan import observables
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.signals.aspects import Combination
+from verifier.plan.signals.colors import flashes, flashing, steady
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.circuits import Circuits
 from verifier.world.rules import Reader, first_line
@@ -164,12 +165,19 @@ class Lenses:
         source = self._partner.get(head, head)
         if self._plan.wiring.driver_of(source) is None:
             return FALSE
-        return conjunction(self._commanded(source, color), self._circuits.lights(head, color))
+        lights, circuits = self._circuits.lights(head, color), self._circuits
+        if flashes(color):
+            return conjunction(self._commanded(source, color), lights, circuits.flashes(source))
+        stopped = conjunction(
+            self._commanded(source, flashing(color)), circuits.flasher_stays_lit(source)
+        )
+        return conjunction(lights, disjunction(self._commanded(source, color), stopped))
 
     def _colors_of(self, head: str) -> tuple[str, ...]:
-        """The colors a head can be lit in; dark is none."""
+        """The colors a head can be lit in, a flashing one also steady; dark is none."""
         signal, index = self._heads[self._partner.get(head, head)]
-        return tuple(c for c in signal.heads[index].color.values if c != "dark")
+        colors = signal.heads[index].color.values
+        return tuple(c for c in dict.fromkeys((*colors, *map(steady, colors))) if c != "dark")
 
     def reading(self, part: Atom, *, at_best: bool) -> Expr:
         """That an engineer reads one of these aspects at a signal."""
@@ -197,6 +205,7 @@ class Lenses:
             and head.name not in self._partner
             and (together or self._circuits.fed(driver.name, driver.supply) is TRUE)
             and all(self._circuits.lights(head.name, c) is TRUE for c in head.color.values)
+            and self._circuits.flashes(head.name) is TRUE
             for head, driver in zip(signal.heads, drivers, strict=True)
         )
 

@@ -219,8 +219,7 @@ class SituationCheck:
             return [], ""
         tried = frozenset(group for group in spared if group and group.issubset(asked))
         found, why = self._store.answer(
-            ("faults", at_once, tried, tuple(asked), needed,
-             *self._question(goal, cone, applying)),
+            ("faults", at_once, tried, tuple(asked), needed, *self._question(goal, cone, applying)),
             lambda: self._faults_with(goal, cone, applying, asked, at_once, tried, needed),
             lambda answer: not answer[1],
         )

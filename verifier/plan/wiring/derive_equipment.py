@@ -22,6 +22,7 @@ from verifier.plan.model import (
 )
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.wiring.division import divisions, margin, together
+from verifier.plan.signals.colors import flashes, steady
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
@@ -240,6 +241,8 @@ def _faults(
         for name in driver.heads:
             if name in heads:
                 yield from _lamps(heads[name])
+        if any(flashes(c) for n in driver.heads if n in heads for c in heads[n].color.values):
+            yield Fault(FaultKind.FLASHER, (driver.name,), driver.span)
     for machine in wiring.machines.values():
         if machine.motor:
             yield Fault(FaultKind.MACHINE, (machine.turnout,), machine.span, moves_points=True)
@@ -251,7 +254,7 @@ def _faults(
 
 
 def _lamps(head: Head) -> Iterator[Fault]:
-    for color in head.color.values:
+    for color in dict.fromkeys(map(steady, head.color.values)):
         if color != "dark":
             yield Fault(FaultKind.LAMP, (head.name, color), head.span)
     yield Fault(FaultKind.HEAD, (head.name,), head.span)

@@ -15,6 +15,7 @@ from verifier.plan.observables import Observable
 
 # The states of faults that can be broken in two ways.
 STOPPED, DISOBEYED = "stopped between its ends", "did not obey"
+FLASHER_LIT, FLASHER_DARK = "stopped with lamps lit", "stopped with lamps dark"
 STUCK_CLEAR, STUCK_OCCUPIED = "stuck at clear", "stuck at occupied"
 STUCK_CLOSED, STUCK_OPEN = "stuck closed", "stuck open"
 
@@ -47,6 +48,7 @@ class FaultKind(Enum):
     GAP = "gap", "gap-bridged", (), ("gap",)
     LAMP = "lamp", "lamp-out", ("out",), ("head", "color")
     HEAD = "head", "lamp-out", ("dark",), ("head",)
+    FLASHER = "flasher of", "flasher-stopped", (FLASHER_LIT, FLASHER_DARK), ("driver",)
     MACHINE = "machine of", "points-stalled", (STOPPED, DISOBEYED), ("turnout",)
     DETECTOR = "detector", "report-stuck", (STUCK_CLEAR, STUCK_OCCUPIED), ("detector",)
     CONTACT = "contact", "report-stuck", (STUCK_CLOSED, STUCK_OPEN), ("turnout", "leg")
