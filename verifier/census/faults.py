@@ -4,11 +4,10 @@ from collections.abc import Iterator
 from fractions import Fraction
 
 from verifier.census.says import Must, Musts, all_of, any_of
-from verifier.census.survey import Survey
+from verifier.census.survey import Survey, steady
 from verifier.logic.expr import atom
 from verifier.plan.locking.locking_model import Locking
 from verifier.plan.observables import Condition, Observable, facts_unfolded
-from verifier.plan.signals.colors import steady
 from verifier.plan.wiring.wiring_model import Detector, Machine
 
 

@@ -26,13 +26,12 @@ from verifier.census.says import (
     takes,
     takes_one,
 )
-from verifier.census.survey import TRACKWORK, Meeting, Survey, Trip, meetings
+from verifier.census.survey import TRACKWORK, Meeting, Survey, Trip, meetings, steady
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, constant
 from verifier.plan import observables
 from verifier.plan.model import Crossover, Derail, Port, Signal
 from verifier.plan.observables import UNLISTED
 from verifier.plan.signals.aspects import Aspect
-from verifier.plan.signals.colors import steady
 
 # ------------------------------------------------------------------ two signals
 

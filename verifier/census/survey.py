@@ -15,6 +15,15 @@ TRACKWORK = ("turnout", "crossing", "slip")
 LEGS = ("normal", "reverse")
 
 
+_PLAIN = ("green", "yellow", "lunar", "white", "red", "dark")
+_FLASHING = {f"flashing {color}": color for color in _PLAIN}
+
+
+def steady(color: str) -> str:
+    """The lamp that shows a color, flashing or not."""
+    return _FLASHING.get(color, color)
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """A train runs over a piece from one end to another. ``needs``: how its points must lie for

@@ -6,11 +6,10 @@ from functools import cache
 from itertools import combinations
 
 from verifier.census.says import Must, Musts, all_of, any_of
-from verifier.census.survey import Survey
+from verifier.census.survey import Survey, steady
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, constant
 from verifier.plan.model import Head, Signal
 from verifier.plan.observables import UNLISTED, Observable, facts_unfolded
-from verifier.plan.signals.colors import steady
 from verifier.plan.signals.packet_model import Address
 from verifier.plan.wiring.electrical_constants import ohms_per_meter
 from verifier.plan.wiring.wiring_model import Detector, Driver, Run, Supply
