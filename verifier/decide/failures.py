@@ -415,7 +415,6 @@ class _SingleFaults:
                 if what not in opening:
                     group[what].holds.append(words)
 
-
     def _find_shown(self, signal: Signal, group: Mapping[Observable, "FaultEffect"]) -> None:
         """With which of the faults that do nothing else a head shows another color."""
         first = next(iter(group.values()))

@@ -21,8 +21,8 @@ from verifier.plan.model import (
     facts_read,
 )
 from verifier.plan.observables import Observable, facts_unfolded
-from verifier.plan.wiring.division import divisions, margin, together
 from verifier.plan.signals.colors import flashes, steady
+from verifier.plan.wiring.division import divisions, margin, together
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
