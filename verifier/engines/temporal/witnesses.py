@@ -36,7 +36,7 @@ from verifier.plan.observables import Observable
 
 Moment = Mapping[Observable, str]
 # Dependency steps from what should happen to the edge of a window, and the longest trace there.
-WINDOWS = ((2, 12), (4, 20), (8, 24))
+WINDOWS = ((2, 8), (4, 12), (8, 16))
 # A window with so much of the system is no smaller than it. Where the first one is such, there is
 # nothing to be gained.
 MOST = 0.5
