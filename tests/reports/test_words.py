@@ -1,14 +1,18 @@
 """Facts of wired situations, as every report words them."""
 
+from dataclasses import replace
+
 import pytest
 
 import verifier
+from tests.junction_files import spec
+from tests.proofs import proved
 from verifier.explain.state_text import fact_words
 from verifier.explain.stock_text import stock_stands
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.reports.words import inputs_of, situation_words
+from verifier.reports.words import inputs_of, situation_words, told_findings
 
 FILE = """
 edge West, East, Team
@@ -108,3 +112,15 @@ def test_what_is_broken_comes_first_and_vacant_track_last() -> None:
     assert situation_words(plan, situation, relevant) == (
         "feeder m1 broken; train at m1 on Main; T1 at rest; Loop vacant"
     )
+
+
+def test_what_a_lesson_expects_comes_before_notes() -> None:
+    report = proved(spec("hand-thrown-switch-broken"))
+    told = told_findings(report, lessons=True, everything=True)
+    ranks = [0 if v.fails else 1 if v.expected else 2 for v in told]
+    assert ranks == sorted(ranks) and 1 in ranks
+    # The first of them as a note: it goes behind.
+    noted = replace(told[0], expected=False, obligation=replace(told[0].obligation, advice=True))
+    verdicts = tuple(noted if v is told[0] else v for v in report.verdicts)
+    again = told_findings(replace(report, verdicts=verdicts), lessons=True, everything=True)
+    assert again[0].expected and again[-1] is noted

@@ -196,11 +196,12 @@ def unfinished_words(finding: Finding) -> str:
 
 def told_findings(report: Report, *, lessons: bool, everything: bool) -> list[Verdict]:
     """The verdicts to show one by one: what is broken, then (``lessons``) what the file expects to
-    be, then what is undecided. What is advice only is left to the failure table, unless
-    ``everything`` is wanted."""
-    wanted = [v for v in report.verdicts if v.status == "broken" and not v.expected]
+    be, then notes, then what is undecided. What is advice only is left to the failure table,
+    unless ``everything`` is wanted."""
+    wanted = [v for v in report.verdicts if v.fails]
     if lessons:
         wanted += [v for v in report.verdicts if v.status == "broken" and v.expected]
+    wanted += [v for v in report.verdicts if v.status == "broken" and not (v.fails or v.expected)]
     wanted += [v for v in report.verdicts if v.status == "undecided" and not report.interrupted]
     return [v for v in wanted if everything or not _told_in_the_table(v)]
 
