@@ -339,11 +339,14 @@ class _Paths:
             if parts is None:
                 literal = self._literal(cnf.next(gate), path, step - 1)
             else:
-                waiting = [abs(part) for part in parts if part not in at]
-                if waiting:
-                    stack += waiting
+                known = [at.get(part, 0) for part in parts]
+                if -TRUE in known:
+                    literal = -TRUE
+                elif 0 in known:
+                    stack += [abs(part) for part in parts if part not in at]
                     continue
-                literal = self._gates.all_of([at[part] for part in parts])
+                else:
+                    literal = self._gates.all_of(known)
             stack.pop()
             at[gate], at[-gate] = literal, -literal
 
