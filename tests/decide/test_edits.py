@@ -15,8 +15,11 @@ from tests.decide.edits import versions
 from tests.junction_files import SPECS, TIMED_EXAMPLES, TIMED_SPECS, WIRED_SPECS
 from verifier.decide.histories import HistoryProver
 from verifier.engines.proof_store import ProofStore
+from verifier.engines.temporal.kept_clauses import KeptClauses
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import FALSE, Atom, Expr, Or, atom, disjunction
+from verifier.logic.transition_system import System
+from verifier.plan.observables import Observable
 from verifier.reports.machine import file_report
 from verifier.verdicts.report import LaterProof, Report, Verdict
 
@@ -61,6 +64,41 @@ def test_the_report_after_an_edit_and_after_undo_is_that_from_scratch() -> None:
         after = edit(text)
         assert told(after, store) == told(after)
         assert told(text, store) == before
+
+
+def test_a_remark_after_a_harmful_edit() -> None:
+    """The answers are those to the very questions of the text before; what is told of them is not:
+    places in the file have moved."""
+    store = ProofStore()
+    for name in ("no matter whether Main is clear", "both routes at once"):
+        harmful = EDITS[name](LOCKED.read_text("utf-8"))
+        told(harmful, store)
+        after = EDITS["remark"](harmful)
+        assert told(after, store) == told(after)
+
+
+def test_clauses_are_tried_under_new_names() -> None:
+    text, store = LOCKED.read_text("utf-8"), ProofStore()
+    verifier.prove(verifier.load_text(text), store=store, only=("collision", "derailment"))
+    assert store.clauses
+    for edit in (changed("T1", "T9"), changed("T1", "T8"), changed("Main", "Long-Track")):
+        plan = verifier.load_text(edit(text))
+        prover = HistoryProver(plan, None, lambda: None, store)._truthful
+        assert prover._kept is not None
+        assert len(prover._kept.clauses) >= len(store.clauses) // 2
+
+
+def test_clauses_of_a_proof_serve_where_states_start_alike() -> None:
+    """Nothing is known of how points lie at first, but that they lie as they were thrown."""
+    same = (Observable("points", "T", ("normal", "reverse"), "normal"),
+            Observable("thrown", "T", ("normal", "reverse"), "normal"))  # fmt: skip
+    lie, told = same
+    stay = {what: {value: atom(what, value) for value in what.values} for what in same}
+    system = System(same, (), dict.fromkeys(same, lie.values), stay, alike=(same,))
+    agree = disjunction(atom(lie, "normal"), atom(told, "reverse"))
+    wrong = disjunction(atom(lie, "normal"), atom(told, "normal"))
+    kept = KeptClauses(system, (agree, wrong, atom(lie, "normal")), ProofStore(), None)
+    assert list(kept.inductive) == [agree]
 
 
 def verdicts(report: Report) -> dict[str, str]:

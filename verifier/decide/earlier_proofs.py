@@ -1,26 +1,63 @@
 """What earlier proofs leave for a changed plan: which delays to compare, and clauses to try.
 
-Nothing in here is believed: what the clauses exclude is proved again.
+Nothing in here is believed: what the clauses exclude is proved again. So they may be taken over
+under new names where something seems to have been renamed.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Hashable, Mapping, Sequence
+from dataclasses import replace
 from functools import cached_property
 
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.temporal.kept_clauses import KeptClauses
 from verifier.engines.temporal.localization import LocalAnswer
-from verifier.logic.expr import Expr
+from verifier.logic.expr import Expr, atom, substitute
 from verifier.logic.time_order import Order, Ordered
+from verifier.plan.observables import Observable
 from verifier.world.history import Histories
 
-# What the comparisons of the last proof are kept under.
-_ORDER = "order of delays"
+# What the comparisons and the states of the last proof are kept under.
+_ORDER, _STATES = "order of delays", "states"
+# States that only comparisons add.
+COMPARING = ("since", "credit")
+Names = Mapping[Observable, Observable]
 
 
 def keep_order(store: ProofStore, order: Order, *, lossy: bool) -> None:
     """Keep the comparisons of a proof, beside those of earlier ones."""
     before = store.known((_ORDER, lossy)) or Order()
     store.keep((_ORDER, lossy), Order({**before.compared, **order.compared}))
+
+
+def keep_states(store: ProofStore, states: Sequence[Observable], *, lossy: bool) -> None:
+    """Keep what the states are called."""
+    store.keep((_STATES, lossy), tuple(states))
+
+
+def new_names(before: Sequence[Observable], now: Sequence[Observable]) -> Names:
+    """The states that are new, by those that are gone: of one kind in their order, where as many
+    are new as are gone, as after a renaming."""
+    gone, new = _by_kind(before, set(now)), _by_kind(now, set(before))
+    return {
+        old: other
+        for kind, olds in gone.items()
+        if len(olds) == len(new.get(kind, ()))
+        for old, other in zip(olds, new[kind], strict=True)
+    }
+
+
+def _by_kind(
+    whats: Sequence[Observable], left_out: Collection[Observable]
+) -> dict[Hashable, list[Observable]]:
+    found: dict[Hashable, list[Observable]] = {}
+    for what in whats:
+        if what not in left_out:
+            found.setdefault((what.kind, what.values, what.usual), []).append(what)
+    return found
+
+
+def _renamed(clause: Expr, names: Names) -> Expr:
+    return substitute(clause, lambda part: atom(names.get(part.what, part.what), *part.values))
 
 
 class EarlierProofs:
@@ -35,10 +72,16 @@ class EarlierProofs:
         deadline: float | None,
     ):
         self._histories = histories
+        self._store = store
         compared = store.known((_ORDER, histories.lossy)) or Order()
-        self._ordered = Ordered(histories.system, _still_there(compared, histories))
+        states = store.known((_STATES, histories.lossy)) or ()
+        now = histories.system.states
+        names = new_names([w for w in states if w.kind not in COMPARING], now)
+        self._ordered = Ordered(histories.system, _still_there(compared, names, histories))
         system = self._ordered.system
-        self._clauses = KeptClauses(system, clauses, store, deadline)
+        names = new_names(states, system.states)
+        known = clauses if not names else [_renamed(clause, names) for clause in clauses]
+        self._clauses = KeptClauses(system, dict.fromkeys(known), store, deadline)
 
     @cached_property
     def clauses(self) -> tuple[Expr, ...]:
@@ -49,11 +92,20 @@ class EarlierProofs:
         """A proof that something never happens, where they exclude it, and what it excludes."""
         bad = self._ordered.within(self._histories.expand(formula))
         proof = self._clauses.exclude(bad)
-        return (bad, LocalAnswer(proof, self._ordered.system)) if proof else None
+        if proof is None:
+            return None
+        self._store.learn(proof.clauses)  # they may have new names, and were useful last
+        return bad, LocalAnswer(proof, self._ordered.system)
 
 
-def _still_there(order: Order, histories: Histories) -> Order:
+def _still_there(order: Order, names: Names, histories: Histories) -> Order:
     """The comparisons of an earlier plan that can be made in this one, and those it begins with."""
+    earlier = {
+        names.get(what, what): replace(
+            compared, delays=tuple(names.get(clock, clock) for clock in compared.delays)
+        )
+        for what, compared in order.compared.items()
+    }
     timing = histories.system.timing
     if timing is None:
         return Order()
@@ -61,7 +113,7 @@ def _still_there(order: Order, histories: Histories) -> Order:
     return Order(
         {
             what: compared
-            for what, compared in {**histories.order.compared, **order.compared}.items()
+            for what, compared in {**histories.order.compared, **earlier}.items()
             if clocks.issuperset(compared.delays)
         }
     )

@@ -212,7 +212,7 @@ class FailureCheck:
         self._unproved = frozenset(unproved)
         self._step = step
         self._store = store
-        self._memory = MemoryInvariants(sound, timeout)
+        self._memory = MemoryInvariants(sound, timeout, store)
         self._sound = sound
 
     @cached_property

@@ -18,7 +18,6 @@ from dataclasses import replace
 
 from verifier.decide.system_prover import SystemProver
 from verifier.engines.proof_store import ProofStore
-from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, conjunction
 from verifier.plan import observables
 from verifier.plan.model import Plan
@@ -26,7 +25,6 @@ from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault, all_ways
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Verdict
-from verifier.world.world import World, check_circles
 
 # What is asked again. That signals lie as they were commanded to is not: points that do not obey
 # are no harm while signals follow where they lie, which the situations with faults decide.
@@ -35,12 +33,11 @@ WITH_FAULTS = frozenset((
     "traffic-locking", "hand-points-unlocked", "opposing-signals-drop", "collision", "derailment",
 ))  # fmt: skip
 
-CIRCLE = "with this broken, what signals show goes round in a circle"
-
 
 class FaultHistories:
-    """Histories of one plan with one fault. ``safety``: what holds in every history with nothing
-    broken; ``step`` is called before each question."""
+    """Histories of one plan with one fault, with each of which it is settled what signals show.
+    ``safety``: what holds in every history with nothing broken; ``step`` is called before each
+    question."""
 
     def __init__(
         self,
@@ -59,29 +56,27 @@ class FaultHistories:
     def verdicts(self, faults: Sequence[Fault]) -> Iterator[tuple[Fault, Verdict]]:
         """For each fault: *broken* with what it does, *undecided*, or *proved* that it does no
         harm."""
-        sound = World(self._plan)
-        settled = [fault for fault in faults if _settles(self._plan, sound, fault)]
-        for fault in faults:
-            if fault not in settled and self._safety:
-                yield fault, Verdict(self._safety[0], "undecided", CIRCLE)
-        if not settled or not self._safety:
+        if not faults or not self._safety:
             return
+        # Without clauses of earlier proofs: to check them takes longer here than to do without.
         prover = SystemProver(
             self._plan, False, self._timeout, self._step, self._store, (), lambda _: None,
-            faults=settled,
+            faults=faults,
         )  # fmt: skip
-        yield from self._decided(prover, settled)
+        yield from self._decided(prover, faults)
         prover.finished()
 
     def _decided(
-        self, prover: SystemProver, settled: Sequence[Fault]
+        self, prover: SystemProver, faults: Sequence[Fault]
     ) -> Iterator[tuple[Fault, Verdict]]:
-        left, waiting, unknown = list(settled), list(self._safety), ""
+        left, waiting, unknown = list(faults), list(self._safety), ""
         while waiting and left:
             asked = {o.key: o for o in waiting}
+            order = {key: i for i, key in enumerate(asked)}
             present = prover.histories.broken(left)
             found: dict[Fault, Verdict] = {}
-            for verdict in prover.decide([_with(o, present) for o in waiting]):
+            verdicts = prover.decide([_with(o, present) for o in waiting])
+            for verdict in sorted(verdicts, key=lambda v: order[v.obligation.key]):
                 obligation = asked[verdict.obligation.key]
                 if verdict.status == "broken":
                     fault = self._blamed(verdict, left)
@@ -108,12 +103,3 @@ class FaultHistories:
 
 def _with(obligation: Obligation, present: Expr) -> Obligation:
     return replace(obligation, formula=conjunction(present, obligation.formula))
-
-
-def _settles(plan: Plan, sound: World, fault: Fault) -> bool:
-    """Whether what signals show is settled with this fault."""
-    try:
-        check_circles(World(plan, sound, [fault.what]))
-    except InputError:
-        return False
-    return True

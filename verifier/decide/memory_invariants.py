@@ -15,6 +15,8 @@ from functools import cached_property
 from time import monotonic
 
 from verifier.decide.histories import HistoryProver
+from verifier.engines import stopping
+from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Impossible
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.stopping import checkpoint
@@ -30,19 +32,28 @@ from verifier.world.world import World
 
 class MemoryInvariants:
     """The memory facts of one plan with faults. ``sound``: its world, with the memory facts
-    proved while nothing is broken."""
+    proved while nothing is broken; ``store``: what earlier proofs found."""
 
-    def __init__(self, sound: World, timeout: float | None):
+    def __init__(self, sound: World, timeout: float | None, store: ProofStore = NO_STORE):
         self._sound = sound
         self._timeout = timeout
+        self._store = store
+
+    @cached_property
+    def reaching(self) -> frozenset[Observable]:
+        """The faults that locks, or what throws points, may hear of."""
+        return faults_reaching_memory(self._sound)
 
     @cached_property
     def whatever_is_reported(self) -> tuple[Expr, ...]:
         """The memory facts that hold with any reports, and so with any faults."""
         sound = self._sound
         end = None if self._timeout is None else monotonic() + self._timeout
-        clauses = houdini.inductive_clauses(
-            memory_alone(sound), deadline=end, hints=sound.memory_facts
+        alone, hints = memory_alone(sound), sound.memory_facts
+        clauses = self._store.answer(
+            ("short clauses", alone.content, hints),
+            lambda: houdini.inductive_clauses(alone, deadline=end, hints=hints),
+            lambda _: end is None and stopping.deadline() is None,
         )
         known = set(sound.plan.inputs)
         return tuple(c for c in clauses if known.issuperset(support(c)))
@@ -51,7 +62,10 @@ class MemoryInvariants:
         """A world of these rules, wired this way or another, with the memory facts that hold
         while any of ``faults`` may be present."""
         sound = world.sound or world
-        if not world.plan.locking.over_time or faults_reaching_memory(sound).isdisjoint(faults):
+        if not world.plan.locking.over_time:
+            return world
+        reaching = self.reaching if sound is self._sound else faults_reaching_memory(sound)
+        if reaching.isdisjoint(faults):
             return world
         return world.with_memory_facts(self.whatever_is_reported)
 
@@ -59,10 +73,9 @@ class MemoryInvariants:
         """Faults grouped by the memory facts that hold with them, each group with its world."""
         if not self._sound.plan.locking.over_time:
             return [(self._sound, list(faults))]
-        reaching = faults_reaching_memory(self._sound)
         groups: dict[bool, list[Fault]] = {}
         for fault in faults:
-            groups.setdefault(fault.what in reaching, []).append(fault)
+            groups.setdefault(fault.what in self.reaching, []).append(fault)
         return [(self.with_faults(self._sound, [f.what for f in group]), group)
                 for group in groups.values()]  # fmt: skip
 

@@ -5,12 +5,12 @@ inductive invariant that excludes the bad states; *broken* only after the refere
 solver and no expressions, replayed the history; everything else is undecided, with the reason.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 from time import monotonic
 
-from verifier.decide.earlier_proofs import EarlierProofs, keep_order
+from verifier.decide.earlier_proofs import EarlierProofs, keep_order, keep_states
 from verifier.decide.punctuality import lateness
 from verifier.engines import stopping
 from verifier.engines.proof_store import ProofStore
@@ -56,6 +56,34 @@ AFTER_MISHAP = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """An answer for a bad state; ``late``: why a history that was found does not count."""
+
+    bad: Expr
+    answer: LocalAnswer
+    late: tuple[Conflict, ...] = ()
+
+    @property
+    def is_final(self) -> bool:
+        match self.answer.outcome:
+            case Reachable(smallest=smallest):
+                return smallest
+            case Unknown(final=final):
+                return final
+            case _:
+                return True
+
+
+@dataclass(frozen=True, slots=True)
+class _Answered:
+    """The answers for obligations asked together, by their numbers; ``is_told``: found without
+    clauses of earlier proofs."""
+
+    answers: tuple[tuple[int, _Found], ...]
+    is_told: bool
+
+
 class MovesOn(Exception):
     """In a history a train moves on after it met another or derailed."""
 
@@ -95,9 +123,18 @@ class SystemProver:
         self._earlier: list[Expr] = []
         # Where all was asked of this very system before, the store has the answers.
         self._question = "decided", system.content
-        self._kept: EarlierProofs | None = None
-        if clauses and not system.always and not store.known(self._question):
-            self._kept = EarlierProofs(self.histories, clauses, store, self.time_limit())
+        # What was asked, and of that what the store answered.
+        self._asked: tuple[Hashable, ...] = ()
+        self._to_ask: list[Sequence[Obligation]] = []
+        asked_before = store.known(self._question)
+        self._clauses = () if system.always or asked_before else tuple(clauses)
+
+    @cached_property
+    def _kept(self) -> EarlierProofs | None:
+        """What earlier proofs of other systems left; None where that does not serve."""
+        if not self._clauses:
+            return None
+        return EarlierProofs(self.histories, self._clauses, self._store, self.time_limit())
 
     @cached_property
     def _windows(self) -> Windows:
@@ -113,6 +150,7 @@ class SystemProver:
 
     def whole(self, *, wrecks: bool = False) -> tuple[System, Callable[[Expr], Expr]]:
         """See :meth:`HistoryProver.whole`."""
+        self._catch_up()
         if not wrecks:
             return self._ordered.system, self._expand
         histories, ordered = self._wrecked
@@ -127,29 +165,58 @@ class SystemProver:
         return None if self._timeout is None else monotonic() + self._timeout
 
     def decide(self, here: Sequence[Obligation]) -> Iterator[Verdict]:
-        """The verdicts on obligations of one mode."""
+        """The verdicts on obligations of one mode. Where just these were asked of this very system
+        before, after the same ones, the store has the answers."""
+        asked = tuple((self.histories.expand(o.formula), place_of(o, self.plan)) for o in here)
+        self._asked = (*self._asked, (here[0].mode, *asked))
+        question = "answers", self.histories.system.content, self._few, self._asked
+        known: _Answered | None = self._store.known(question)
+        if known is not None:
+            self._to_ask.append(here)
+            for i, found in known.answers:
+                yield self._verdict(here[i], found.bad, found.answer, late=found.late,
+                                    is_told=known.is_told)  # fmt: skip
+            return
+        self._catch_up()
+        place = {id(obligation): i for i, obligation in enumerate(here)}
+        answers = []
+        for obligation, found in self._answers(here):
+            answers.append((place[id(obligation)], found))
+            yield self._verdict(obligation, found.bad, found.answer, late=found.late,
+                                is_told=not self._clauses)  # fmt: skip
+        if all(found.is_final for _, found in answers) and not stopping.is_over():
+            self._store.keep(question, _Answered(tuple(answers), not self._clauses))
+
+    def _catch_up(self) -> None:
+        """Ask what the store answered instead, so that what is learned of it is known too."""
+        for here in self._to_ask:
+            for _ in self._answers(here):
+                pass
+        self._to_ask = []
+
+    def _answers(self, here: Sequence[Obligation]) -> "Iterator[tuple[Obligation, _Found]]":
+        """The answers for obligations of one mode, each as soon as it is known."""
         likely, waiting = here[0].mode == "possible", list(here)
         if self._kept is not None and not likely:
             for obligation in here:
                 self._step()
                 if (excluded := self._kept.exclude(obligation.formula)) is not None:
-                    yield self._verdict(obligation, *excluded)
+                    yield obligation, _Found(*excluded)
                     waiting.remove(obligation)
         while waiting:
             bads = [self._expand(o.formula) for o in waiting]
             places = [place_of(o, self.plan) for o in waiting]
-            left: list[tuple[Obligation, Verdict, tuple[Conflict, ...]]] = []
+            left: list[tuple[Obligation, _Found]] = []
             for i, answer in self._windows.answers(bads, places, likely=likely):
-                against = self._against(waiting[i], answer)
-                verdict = self._verdict(waiting[i], bads[i], answer, late=against)
-                if against:
-                    left.append((waiting[i], verdict, against))
+                found = _Found(bads[i], answer, self._against(waiting[i], answer))
+                if found.late:
+                    left.append((waiting[i], found))
                 else:
-                    yield verdict
-            if not self._compares_more(conflict for _, _, against in left for conflict in against):
-                yield from (verdict for _, verdict, _ in left)
+                    yield waiting[i], found
+            if not self._compares_more(conflict for _, found in left for conflict in found.late):
+                yield from left
                 return
-            waiting = [obligation for obligation, _, _ in left]
+            waiting = [obligation for obligation, _ in left]
 
     def _against(self, obligation: Obligation, answer: LocalAnswer) -> tuple[Conflict, ...]:
         """Why the histories that an answer found do not count: they have no times, or their ends
@@ -185,6 +252,7 @@ class SystemProver:
         """Whether things can always be done again, whatever has happened before: after a collision
         or a derailment too, once people have cleared it away. ``before_mishaps``: as long as there
         was none, and without any on the way."""
+        self._catch_up()
         system = self._ordered.system
         goals = tuple(self._expand(o.formula) for o in here)
         first, hints = self.histories.to_rest(), self.histories.consistent_trains()
@@ -216,9 +284,12 @@ class SystemProver:
 
     def finished(self) -> None:
         """All that is asked of this system was: the next time, the store has the answers."""
-        if self._kept is None:
+        if not self._clauses:
             self._store.keep(self._question, answer=True)
-        if not (self._faults or self.histories.blips):
+        if self._faults or self.histories.blips:
+            return
+        keep_states(self._store, self._ordered.system.states, lossy=self.lossy)
+        if not self._to_ask:
             keep_order(self._store, self._order, lossy=self.lossy)
 
     def _again(
@@ -297,15 +368,17 @@ class SystemProver:
         decided: LocalAnswer,
         *,
         late: Sequence[Conflict] = (),
+        is_told: bool = True,
         histories: Histories | None = None,
     ) -> Verdict:
-        """``late``: why a history found does not count; ``histories``: those it is one of, if not
-        of those of this system."""
+        """``late``: why a history found does not count; ``is_told``: an invariant is told as it was
+        found; ``histories``: those it is one of, if not of those of this system."""
         outcome = decided.outcome
         possible = obligation.mode == "possible"
         match outcome:
             case Unreachable(clauses=clauses):
-                lasting = self._as_told(obligation, InductiveProof(decided.system, bad, clauses))
+                proof = InductiveProof(decided.system, bad, clauses)
+                lasting = proof if is_told else self._as_told(obligation, proof)
                 used = self._titles(decided.system, bad, outcome)
                 if possible:
                     why = "no history does"
@@ -333,8 +406,6 @@ class SystemProver:
 
     def _as_told(self, obligation: Obligation, proof: InductiveProof) -> InductiveProof:
         """What is told of a proof: without clauses of earlier ones, if that is found in time."""
-        if self._kept is None:
-            return proof
 
         def find() -> InductiveProof:
             verdict = self._told(obligation.key)

@@ -4,13 +4,18 @@ For questions so small, and so many, that asking a solver would take longer. It 
 where the search gets too long, the expression is taken to be satisfiable.
 """
 
+from functools import lru_cache
+
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, constant, nodes, substitute
 from verifier.plan.observables import Observable
 
 # So many expressions are looked at before the search is given up.
 MOST_LOOKED_AT = 400
+# As many answers are kept: the same is asked of each system of a plan, and after each edit.
+KEPT = 10_000
 
 
+@lru_cache(maxsize=KEPT)
 def may_hold(expr: Expr, most: int = MOST_LOOKED_AT) -> bool:
     """Whether some valuation satisfies an expression. ``most``: after so many expressions the
     answer is yes. No is said only of what no valuation satisfies."""

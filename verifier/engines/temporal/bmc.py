@@ -337,13 +337,15 @@ class BoundedModelChecker:
 
     def _told(self, bad: Expr, history: "_History") -> Iterator[Mapping[Observable, str]]:
         """All states and inputs, moment by moment."""
-        assert self._happens(bad, history)
         machine = self._machine
+        end = machine.slot(bad)
         values = machine.blank(1)
         machine.set(values, history.start)
-        for inputs in history.inputs:
+        for step, inputs in enumerate(history.inputs):
             machine.set(values, inputs)
             machine.evaluate(values)
+            assert machine.allowed(values), "it was found to happen"
+            assert step < history.depth or values[end], "it was found to happen"
             yield {**machine.state(values), **inputs}
             machine.advance(values)
 

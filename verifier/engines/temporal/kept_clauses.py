@@ -19,6 +19,7 @@ from verifier.engines.results import Unreachable
 from verifier.engines.temporal.unroller import Unrolling
 from verifier.logic.expr import Atom, Expr, Or, negation, support
 from verifier.logic.transition_system import System
+from verifier.plan.observables import Observable
 
 Clauses = dict[Expr, None]
 
@@ -87,13 +88,14 @@ class KeptClauses:
     # -------------------------------------------------------------- checks
 
     def _holds_initially(self, clause: Expr) -> bool:
-        """Whether one of its literals holds in every initial state; for a clause over states that
-        is the same as that it does."""
-        initial = self._system.initial
-        return any(
-            isinstance(part, Atom) and set(initial[part.what]).issubset(part.values)
-            for part in (clause.parts if isinstance(clause, Or) else (clause,))
-        )
+        """Whether a clause holds in every initial state: in each of those in which the states that
+        start alike have some value, since these groups start independently of each other."""
+        covered: dict[Observable, set[str]] = {}
+        for part in clause.parts if isinstance(clause, Or) else (clause,):
+            if isinstance(part, Atom):
+                first = self._system.starts_with(part.what)[0]
+                covered.setdefault(first, set()).update(part.values)
+        return any(values.issuperset(self._system.initial[w]) for w, values in covered.items())
 
     def _induct(self, clause: Expr, alive: Clauses) -> Clauses | None:
         """Clauses relative to which this one is inductive."""

@@ -20,7 +20,7 @@ from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Answer, Reachable, Unknown, Unreachable
 from verifier.engines.stopping import checkpoint, is_over
 from verifier.engines.temporal import bmc, pdr
-from verifier.engines.temporal.simulation import Samples
+from verifier.engines.temporal.simulation import Samples, samples_of
 from verifier.engines.temporal.symmetry import Shape, Shapes
 from verifier.engines.temporal.witnesses import Witnesses
 from verifier.logic.expr import Const, Expr, support
@@ -255,7 +255,7 @@ class Windows:
 
     @cached_property
     def _samples(self) -> Samples:
-        return Samples(self.system, moments=SAMPLED)
+        return samples_of(self.system, SAMPLED)
 
     def _search(
         self, bads: Mapping[int, Expr], moments: int, *, sampled: bool = True

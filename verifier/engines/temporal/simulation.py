@@ -285,7 +285,7 @@ def _joined(slices: Iterable[int], width: int) -> int:
 KEPT = 4
 
 _machines: list[Machine] = []
-_latest: list[Samples] = []
+_latest: list[tuple[int, Samples]] = []
 
 
 def machine_of(system: System) -> Machine:
@@ -297,8 +297,10 @@ def machine_of(system: System) -> Machine:
     return _machines[0]
 
 
-def samples_of(system: System) -> Samples:
+def samples_of(system: System, moments: int = MOMENTS) -> Samples:
     """The last samples are kept: queries about one system follow each other."""
-    if not _latest or _latest[0].system is not system:
-        _latest[:] = [Samples(system)]
-    return _latest[0]
+    for length, samples in _latest:
+        if samples.system is system and length == moments:
+            return samples
+    _latest[:] = [(moments, Samples(system, moments=moments)), *_latest[: KEPT - 1]]
+    return _latest[0][1]

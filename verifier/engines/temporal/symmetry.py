@@ -7,12 +7,16 @@ A bug here could make a wrong "proved": two systems may have equal keys only if 
 observables turns one into the other.
 """
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 from verifier.logic.expr import Atom, Const, Expr, Group, atom, substitute
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
+
+# As many are kept: windows overlap, and after an edit most are as before.
+TABLES = 2_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +95,8 @@ class Shapes:
         return Shape(key, there, {given: what for what, given in there.items()})
 
 
-def _table(exprs: Sequence[Expr]) -> tuple[tuple[Observable, ...], Hashable]:
+@lru_cache(maxsize=TABLES)
+def _table(exprs: tuple[Expr, ...]) -> tuple[tuple[Observable, ...], Hashable]:
     """The support of the expressions, and their nodes in post-order, each by the positions of
     its parts."""
     support: dict[Observable, int] = {}
