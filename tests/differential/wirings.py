@@ -118,13 +118,16 @@ class Electrician:
     def _power(self) -> None:
         r = self.r
         self.supplies = ["Bus-1", "Bus-2"][: r.randint(0, 2)]
-        self.added += [f"supply {name} 12 V 3 A" for name in self.supplies]
+        fuses = ["", " fuse 2 A", " fuse 1 A UL", " fuse 1 A resettable trips at 2 A"]
+        self.added += [f"supply {name} 12 V 3 A{r.choice(fuses)}" for name in self.supplies]
+        self.added += ["wire 22 AWG carries 2 A"] * self.chance(0.5)
         if len(self.supplies) == 2 and self.chance(0.3):
             self.added.append("common return Bus-1, Bus-2")
         if self.chance(0.6):
             kind = r.choice(["", "", "", " DCC", " AC", " DC"])
             self.added.append(f"supply Track-A track power{kind}{r.choice(['', ' 14 V 5 A'])}")
-            self.added.append("district North fed by Track-A")
+            run = r.choice(["", " over 3 m of 22 AWG", " over 3 m of 18 AWG"])
+            self.added.append(f"district North fed by Track-A{run}")
             self.districts.append("North")
             self.supplies += ["Track-A"] * self.chance(0.2)
             if self.chance(0.5):
@@ -132,6 +135,10 @@ class Electrician:
                 self.added.append(f"booster Boost fed by Track-A{kind} 15 V")
                 self.added.append("district South fed by Boost")
                 self.districts.append("South")
+            if self.chance(0.3):
+                self.added.append("reverser Turn fed by Track-A draws 2 A")
+                self.added.append("district Around fed by Turn")
+                self.districts.append("Around")
 
     def _powered(self) -> str:
         if self.supplies and self.chance(0.6):
@@ -278,6 +285,7 @@ class Electrician:
         dies = "without track power" in line and "powered by Track-A" in line
         line += r.choice(closed[: 2 if dies else 3])
         line += " isolated output" * self.chance(0.2)
+        line += " draws 10 mA" * self.chance(0.3)
         self.added.append(line)
 
     # -------------------------------------------------------------- drivers
@@ -295,6 +303,7 @@ class Electrician:
                 continue
             line = f"driver Board-{len(left)} drives {', '.join(heads)}{self._powered()}"
             line += self._reads()
+            line += r.choice(["", " draws 30 mA", " lamps 15 mA", " draws 3 A lamps 15 mA"])
             # A driver cannot tell a missing input from one that says clear.
             told = not any("closed when occupied" in other for other in self.added)
             if self.chance(0.4) and told:

@@ -105,6 +105,7 @@ AROUND = """
 bool contact_closed(int pin);
 void show_color(int head, uint8_t color);
 void throw_points(int machine, uint8_t how);
+void pulse_coil(int machine, uint8_t how, int ms);
 void unlock_points(int machine, bool may_be_moved);
 void kick_watchdog(void);
 {include}

@@ -106,11 +106,13 @@ throw_clauses: Words = st.one_of(
     seq("locked", "while", conditions),
     seq("electric", "lock", "released", "when", conditions),
     seq("motor", st.sampled_from(["slow", "snap"]), maybe(amounts)),
+    seq("pulse", amounts),
     seq("starts", starting),
 )
 machine_clauses: Words = st.one_of(
     throw_clauses,
     seq("powered", "by", names),
+    seq("draws", amounts),
     seq(st.sampled_from(["contact", "contacts"]), joined(sides, ",")),
     seq("no", "contacts"),
     seq("fouling", "point", lengths),
@@ -118,7 +120,11 @@ machine_clauses: Words = st.one_of(
 )
 track_power = st.sampled_from([["track", "power"]])
 kinds_of_current = st.sampled_from([["DC"], ["AC"], ["DCC"]])
-supply_clauses = st.one_of(track_power, kinds_of_current, amounts, seq("fuse", amounts))
+fuses = seq(
+    "fuse", amounts, maybe(st.sampled_from(["UL", "IEC", "resettable", "electronic"])),
+    maybe("trips", "at", amounts),
+)  # fmt: skip
+supply_clauses = st.one_of(track_power, kinds_of_current, amounts, fuses)
 detector_clauses: Words = st.one_of(
     seq("on", names),
     seq("at", joined(lengths, ",")),
@@ -128,6 +134,7 @@ detector_clauses: Words = st.one_of(
     seq("sensitivity", amounts),
     seq("hold", amounts),
     seq("powered", "by", names),
+    seq("draws", amounts),
     seq("output", "closed", "when", st.sampled_from(["clear", "occupied"])),
     seq("isolated", "output"),
     seq("without", "track", "power", "reads", "occupied"),
@@ -138,6 +145,7 @@ driver_clauses: Words = st.one_of(
     seq("reads", joined(seq(names, maybe("contacts")), ",")),
     seq("when", "input", "missing", "shows", color),
     seq("when", "lamp", "out", "shows", color),
+    seq("draws", amounts),
     seq("lamps", amounts),
     seq("needs", amounts),
 )
@@ -157,8 +165,10 @@ def several(clause: Words, most: int = 4) -> Words:
 wiring: Words = st.one_of(
     seq("supply", names, several(supply_clauses)),
     seq("booster", names, several(st.one_of(seq("fed", "by", names), amounts))),
+    seq("reverser", names, "fed", "by", names, maybe("draws", amounts)),
     seq("district", names, "fed", "by", names, runs),
     seq("common", "return", listed),
+    seq("wire", numbers, "AWG", "carries", amounts),
     seq("detector", names, st.sampled_from(["current-sensing", "spot"]), several(detector_clauses)),
     seq("driver", names, "drives", listed, several(driver_clauses)),
     seq("trains", lengths, "to", lengths, several(seq(maybe(","), train_clauses), 2)),

@@ -38,7 +38,7 @@ from tests.messages.expecting import Change, expect, wired
             "trackpower",
             "`trackpower` was not expected here",
             (
-                "Did you mean `track power`? A supply is written `supply Bus-1 12 V 3 A fuse 2 A`"
+                "Did you mean `track power`? A supply is written `supply Bus-1 12 V 5 A fuse 2 A`"
                 " or `supply Track-A track power 15 V`."
             ),
             (),
@@ -49,8 +49,9 @@ from tests.messages.expecting import Change, expect, wired
             "Track",
             "`Track` was not expected here",
             (
-                "Expected `fuse`, a number, `track power`, or the next statement. A supply is "
-                "written `supply Bus-1 12 V 3 A fuse 2 A` or `supply Track-A track power 15 V`."
+                "Expected `fuse`, a number, `track power`, a kind of current (`DC`, `AC` or "
+                "`DCC`), or the next statement. A supply is "
+                "written `supply Bus-1 12 V 5 A fuse 2 A` or `supply Track-A track power 15 V`."
             ),
             (),
         ),
@@ -351,10 +352,11 @@ from tests.messages.expecting import Change, expect, wired
         ),
         (
             "wire R1",
-            "CP103",
-            "wire",
-            "`wire` does not start a statement",
-            "The language has no `wire` statement yet.",
+            "CP104",
+            "R1",
+            "`R1` was not expected here",
+            "Expected a number. What a size of wire may carry is written `wire 22 AWG carries "
+            "3 A`.",
             (),
         ),
         (
@@ -387,7 +389,7 @@ from tests.messages.expecting import Change, expect, wired
             "supply",
             "this `supply` statement stops short after `supply`",
             (
-                "Expected a name. A supply is written `supply Bus-1 12 V 3 A fuse 2 A` or `supply"
+                "Expected a name. A supply is written `supply Bus-1 12 V 5 A fuse 2 A` or `supply"
                 " Track-A track power 15 V`."
             ),
             (),

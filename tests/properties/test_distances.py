@@ -299,8 +299,8 @@ def test_hidden_is_what_a_search_of_positions_finds(at: list[int], shortest: int
     plan = verifier.load_text(spots("0 mm"))
     span = plan.blocks["Ahead"].span
     where = tuple(Fraction(n, 10) for n in sorted(at))
-    detector = Detector("D", "spot", "Ahead", None, (), 1, None, where, None, None, None, False,
-                        False, span)  # fmt: skip
+    detector = Detector("D", "spot", "Ahead", None, (), 1, None, where, None, None, None, None,
+                        False, False, span)  # fmt: skip
     trains = TrainLimits(Fraction(shortest, 10), Fraction(15, 10), "throughout", None, span)
     wiring = Wiring(detectors={"D": detector}, lengths={"Ahead": Fraction(24, 10)}, trains=trains)
     wired = with_wiring(plan, wiring)

@@ -83,7 +83,7 @@ def test_what_is_written_is_read_again(unit: Unit) -> None:
 FILE = """
 edge West, East
 {trains}
-supply Track-A track power 14 V 5 A fuse 5 A
+supply Track-A track power 14 V 5 A fuse 5 A electronic
 district North fed by Track-A{bus}
 block Main {main} in North
   feeders m1{feeder}

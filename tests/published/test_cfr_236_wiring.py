@@ -36,7 +36,7 @@ CLOSED_WHEN_CLEAR = """current-sensing
       powered by Bus-1
       output closed when clear"""
 CLOSED_WHEN_OCCUPIED = CLOSED_WHEN_CLEAR.replace("closed when clear", "closed when occupied")
-OWN_SUPPLY = "supply Bus-2 12 V 1 A fuse 1 A"
+OWN_SUPPLY = "supply Bus-2 12 V 3 A fuse 1 A"
 
 
 def on_its_own_supply(detector: str) -> str:

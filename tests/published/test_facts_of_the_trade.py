@@ -171,7 +171,7 @@ def two_supplies(closed_when: str, *, isolated: bool = False, common: bool = Fal
       output closed when {closed_when}
       {"isolated output" if isolated else ""}"""
     joined = "common return Bus-1, Bus-2" if common else ""
-    return station(detector, more=f"supply Bus-2 12 V 1 A fuse 1 A\n{joined}")
+    return station(detector, more=f"supply Bus-2 12 V 3 A fuse 1 A\n{joined}")
 
 
 def test_practice_detector_and_driver_without_a_common_supply_unsafe() -> None:

@@ -29,7 +29,7 @@ def station(
     return f"""
     edge West entering only
     edge East leaving only
-    supply Bus-1 12 V 3 A fuse 2 A
+    supply Bus-1 12 V 5 A fuse 2 A
     block Approach
     block Station 3600 mm {"in " + district if district else ""}
       {"feeders " + feeders if feeders else ""}
@@ -58,7 +58,7 @@ def facing(
     return f"""
     edge West entering only
     edge East, Siding-Out leaving only
-    supply Bus-1 12 V 3 A fuse 2 A
+    supply Bus-1 12 V 5 A fuse 2 A
     block Approach, Switch, Main, Siding
     turnout T1 in Switch
       {turnout}

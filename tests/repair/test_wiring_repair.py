@@ -14,9 +14,9 @@ from verifier.verdicts.report import Report, Rewiring, Status
 PLAIN = """\
 edge West, East
 trains 600 mm to 2000 mm, detectable throughout, wheelsets 2 kohm
-supply Track-A track power 14 V 5 A fuse 5 A
-supply Bus-1 12 V 3 A fuse 2 A
-supply Bus-2 12 V 3 A fuse 2 A
+supply Track-A track power 14 V 5 A fuse 5 A electronic
+supply Bus-1 12 V 5 A fuse 2 A
+supply Bus-2 12 V 5 A fuse 2 A
 district North fed by Track-A
 block Main 2400 mm in North
   feeders m1, m2
@@ -45,7 +45,7 @@ signal 1R at Main | Single
 # A switch with two signals; 2L has two heads, one for each way.
 SWITCH = """\
 edge West, Spur, East
-supply Bus-1 12 V 3 A fuse 2 A
+supply Bus-1 12 V 5 A fuse 2 A
 block Main, Siding, Switch, Single
 turnout T1 in Switch
   motor slow 3 s

@@ -47,8 +47,8 @@ def spots(match: re.Match[str]) -> str:
 SPOTS = re.sub(r"detector (\S+) current-sensing\n(?:  through.*\n|  turns.*\n|  sens.*\n"
                r"|  powered.*\n|  output.*\n|  without.*\n)+",
                lambda m: spots(m) + "  output closed when clear\n", FIRST)  # fmt: skip
-APART = FIRST.replace("Bus-1    12 V 3 A fuse 2 A", "Bus-1 12 V 1 A fuse 1 A\n"
-                      "supply Bus-2 12 V 1 A fuse 1 A")  # fmt: skip
+APART = FIRST.replace("Bus-1    12 V 5 A fuse 2 A", "Bus-1 12 V 3 A fuse 1 A\n"
+                      "supply Bus-2 12 V 3 A fuse 1 A")  # fmt: skip
 APART = APART[: APART.index("driver B2")] + APART[APART.index("driver B2") :].replace(
     "powered by Bus-1", "powered by Bus-2"
 )
@@ -81,7 +81,7 @@ def test_a_driver_for_each_head_or_a_shared_one() -> None:
 
 def test_two_supplies_are_as_good_as_one_only_with_a_return_in_common() -> None:
     parts, proved = tables(sheet(("together.ixl", TOGETHER), ("apart.ixl", APART)))
-    assert parts["supply-3A"] == ("1", "0", "0") and parts["supply-1A"] == ("0", "2", "2")
+    assert parts["supply-5A"] == ("2", "1", "1") and parts["supply-3A"] == ("0", "2", "2")
     broken = {row[0] for row in proved.rows if row[3] == "BROKEN"}
     assert broken == {"supply-mismatch", "never-shown", "route-never-clears"}
     assert all(row[2].startswith("proved") for row in proved.rows)

@@ -88,14 +88,14 @@ def most_lit(plan: Plan) -> Fraction:
 
 
 def test_the_load_is_the_most_that_can_be_lit_together_not_the_sum() -> None:
-    (load,) = rows(FILE, "Load of the lamps").values()
+    (load,) = rows(FILE, "Load").values()
     # All three: 800 mA. Together: a head of 4L and 4R, 500 mA.
-    assert load == ("2 A", "3", "800 mA", "500 mA", "proved", "1.5 A")
+    assert load == ("2 A", "3", "800 mA", "500 mA", "proved", "0 mA", "1.5 A")
     assert most_lit(verifier.load_text(FILE)) == Fraction("0.5")
 
 
 def test_a_supply_that_is_too_small_is_told() -> None:
-    (load,) = rows(FILE.replace("12 V 2 A", "12 V 400 mA"), "Load of the lamps").values()
+    (load,) = rows(FILE.replace("12 V 2 A", "12 V 400 mA"), "Load").values()
     assert load[-1] == "TOO MUCH"
 
 
@@ -150,7 +150,8 @@ def test_a_short_far_away_blows_it_or_it_is_too_large() -> None:
     )
     fuse = rows(text, "Fuses")["Bus-1"]
     flows = 12 / (2 * 2000 * OHMS_PER_KILOFOOT[22] / 1000)
-    assert amps_in(fuse[3]) == pytest.approx(flows, rel=0.01) and "short at B2" in fuse[4]
+    # A fuse of a kind that is not known opens for sure at 2.1 times its rating.
+    assert amps_in(fuse[3]) == pytest.approx(flows / 2.1, rel=0.01) and "short at B2" in fuse[4]
 
 
 @pytest.mark.parametrize("prices", [None, RATED])

@@ -25,7 +25,7 @@ def wired(**changes: str) -> str:
         "trains": "trains 300 mm to 900 mm, detectable throughout, wheelsets 2 kohm",
         "in": "in North",
         "feeders": "feeders m1",
-        "motor": "motor snap powered by Bus",
+        "motor": "motor snap pulse 50 ms thrown by T1-lever powered by Bus",
         "contacts": "contacts normal, reverse",
         "fouling": "fouling point 150 mm gap normal 200 mm, reverse 200 mm",
         "sensitivity": "sensitivity 1 mA",
@@ -38,7 +38,8 @@ def wired(**changes: str) -> str:
     }
     return """
 edge West, East
-supply Power track power 14 V
+lever T1-lever positions normal, reverse
+supply Power track power DCC 14 V
 supply Bus 12 V
 {trains}
 district North fed by Power

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.census import distances, faults, locks, signals, use, wires
+from verifier.census import distances, faults, locks, rails, signals, use, wires
 from verifier.census.says import Must, Musts, all_of, any_of, no
 from verifier.census.survey import Survey
 from verifier.logic.expr import Expr, atom
@@ -58,6 +58,10 @@ CENSUS: Mapping[str, Entry] = {
     "wire-overloaded": Entry(wires.wire_overloaded),
     "voltage-drop": Entry(wires.voltage_drop),
     "fuse-too-large": Entry(wires.fuse_too_large),
+    "wire-ampacity": Entry(wires.wire_ampacity),
+    "coil-burns": Entry(wires.coil_burns),
+    "rail-meets-rail": Entry(rails.rail_meets_rail),
+    "reverser-not-isolated": Entry(rails.reverser_not_isolated),
     "stop-number": Entry(wires.stop_number),
     "address-shared": Entry(wires.address_shared),
     "points-move-under-train": Entry(locks.points_move_under_train, "histories"),

@@ -186,24 +186,28 @@ def _heads(survey: Survey) -> Iterator[tuple[Signal, Head]]:
 
 
 def supply_overloaded(survey: Survey) -> Musts:
-    """Every supply with amperes given that powers a driver with lamps."""
+    """Every supply with amperes given that powers something whose current is given."""
     return _loads(survey, {s.name: s.amps for s in survey.plan.wiring.supplies.values()})
 
 
 def wire_overloaded(survey: Survey) -> Musts:
-    """Every supply with a fuse that powers a driver with lamps."""
+    """Every supply with a fuse that powers something whose current is given."""
     return _loads(survey, {s.name: s.fuse for s in survey.plan.wiring.supplies.values()})
 
 
 def _loads(survey: Survey, most: Mapping[str, Fraction | None]) -> Musts:
-    for name in survey.plan.wiring.supplies:
-        drivers = [
-            d for d in survey.plan.wiring.drivers.values() if d.supply == name and d.lamp
-        ]  # fmt: skip
+    wiring = survey.plan.wiring
+    for name in wiring.supplies:
+        own = [driver.draws for driver in wiring.drivers.values() if driver.supply == name]
+        own += [detector.draws for detector in wiring.detectors.values() if detector.supply == name]
+        own += [machine.draws for machine in wiring.machines.values() if machine.supply == name]
+        own += [booster.draws for booster in wiring.supplies.values() if booster.fed_by == name]
+        steady = [current for current in own if current is not None]
+        drivers = [d for d in wiring.drivers.values() if d.supply == name and d.lamp]
         limit = most[name]
-        if drivers and limit is not None:
+        if limit is not None and (drivers or steady):
             lit = [load for driver in drivers for load in _lamps(driver, survey)]
-            yield Must((name,), draw_more_than(limit, lit))
+            yield Must((name,), draw_more_than(limit - sum(steady, Fraction(0)), lit))
 
 
 def voltage_drop(survey: Survey) -> Musts:
@@ -218,24 +222,62 @@ def voltage_drop(survey: Survey) -> Musts:
         elif driver.run is None or driver.lamp is not None:
             ohms = _there_and_back(driver.run) if driver.run else 0.0
             bears = Fraction(float(supply.volts - driver.needs) / ohms) if ohms else None
+            if bears is not None and driver.draws is not None:
+                bears -= driver.draws
             loads = _lamps(driver, survey)
             yield Must((driver.name,), draw_more_than(bears, loads) if bears is not None else FALSE)
 
 
 def fuse_too_large(survey: Survey) -> Musts:
-    """Every supply with a fuse and amperes: the fuse is no larger. Every end of a wire from a
-    supply with a fuse and volts, to drivers, districts and on to feeders: a short there draws
-    more than the fuse."""
+    """Every supply with a fuse and amperes: it gives what opens the fuse for sure. Every end of a
+    wire from a supply with a fuse and volts, to drivers, districts and on to feeders: a short there
+    draws as much."""
     for supply in survey.plan.wiring.supplies.values():
         if supply.fuse is None:
             continue
+        sure = supply.trips
+        if sure is None:
+            tenths = {"electronic": 10, "UL": 20}.get(supply.fuse_kind or "", 21)
+            sure = supply.fuse * tenths / 10
         if supply.amps is not None:
-            yield Must((supply.name,), constant(supply.amps < supply.fuse))
+            yield Must((supply.name,), constant(supply.amps < sure))
         for end, runs in _wires_of(supply, survey) if supply.volts is not None else ():
             assert supply.volts is not None
             ohms = sum(map(_there_and_back, runs))
-            too_little = ohms > 0 and float(supply.volts) / ohms <= supply.fuse
+            too_little = ohms > 0 and float(supply.volts) / ohms < sure
             yield Must((supply.name, end), constant(too_little))
+
+
+# What wire may carry at most where its file does not say: NEC 402.5 and 240.4(D) [M].
+_CODE_AMPS = {14: 15, 16: 8, 18: 6}
+
+
+def wire_ampacity(survey: Survey) -> Musts:
+    """Every end of a wire, its last run: where the file says what wire of its size carries, that is
+    no less than the fuse of its supply, and the supply itself, let flow. Where it does not say, and
+    the code's figure is less: always wrong."""
+    said = survey.plan.wiring.ampacity
+    for supply in survey.plan.wiring.supplies.values():
+        rated = supply.fuse
+        if supply.fuse_kind in ("resettable", "electronic") and supply.trips is not None:
+            rated = supply.trips
+        if rated is None or (supply.amps is not None and supply.amps < rated):
+            rated = supply.amps
+        for end, runs in _wires_of(supply, survey) if rated is not None else ():
+            assert rated is not None
+            gauge = runs[-1].gauge
+            if gauge in said:
+                yield Must((supply.name, end), constant(said[gauge] < rated))
+            elif gauge in _CODE_AMPS and _CODE_AMPS[gauge] < rated:
+                yield Must((supply.name, end), TRUE)
+
+
+def coil_burns(survey: Survey) -> Musts:
+    """Everything with a twin-coil machine that a lever, two buttons or a rule throw: the lever and
+    the rule only with a pulse."""
+    for name, throw in survey.plan.locking.throws.items():
+        if throw.snap and throw.by in ("lever", "rule", "buttons"):
+            yield Must((name,), constant(throw.by != "buttons" and not throw.pulse))
 
 
 def _wires_of(supply: Supply, survey: Survey) -> Iterator[tuple[str, tuple[Run, ...]]]:
@@ -277,6 +319,8 @@ def draw_more_than(limit: Fraction, loads: list[_Load]) -> Expr:
         most |= {amount + amps for amount in most}
     if max(most) <= limit:
         return FALSE
+    if limit < 0:
+        return TRUE
     if len(most) > 2000:
         return TRUE
 

@@ -117,6 +117,14 @@ def _enumerators(face: Interface, code: CWriter) -> None:
     if any(points.throw for points in face.points):
         code.say("What a switch machine is to do; HOLD leaves it as it was last thrown.")
         _enum(_THROW, code, "{}")
+    pulses = [(p.pulse_name, p.pulse) for p in face.points if p.throw and p.pulse is not None]
+    if pulses:
+        code.say(
+            "Twin-coil machines: for so many ms, once each time that THROW_NORMAL or THROW_REVERSE "
+            "is new, give current to the coil; then switch it off, whatever is told. A coil that "
+            "stays on burns."
+        )
+        _enum(pulses, code, "{}")
 
 
 def _enum(words: Iterable[tuple[str, int]], code: CWriter, number: str) -> None:

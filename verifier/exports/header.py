@@ -95,6 +95,15 @@ def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
         "out. Exports of two junction files go with two source files of yours, since words such as "
         "ASPECT_STOP are in both."
     )
+    coils = [p for p in face.points if p.throw and p.twin_coil]
+    if coils:
+        names = listing([p.device.name for p in coils])
+        yield _prose(
+            f"TWIN-COIL MACHINES ({names}): a coil may have current for an instant only, and burns "
+            "on an output that stays on. Let a capacitor discharge unit, or a timer of the "
+            "controller that runs while nothing else does, end each pulse; switch all coils off "
+            "while the controller starts. THROW_HOLD, or the same as before, gives no pulse."
+        )
     yield _prose(
         "Call it many times a second: an input that changes and changes back between two calls is "
         "missed. While it is not called, lamps stay as they were; so let the watchdog of the "
@@ -156,8 +165,13 @@ def _all_open(face: Interface, field: Field) -> str:
 def _showing(face: Interface) -> Iterator[str]:
     head = face.lit[0].heads[0]
     yield f"show_color(0, out.{head});   (and so on, every head)"
-    for name in dict.fromkeys(p.throw for p in face.points if p.throw):
+    steady = (p.throw for p in face.points if p.throw and p.pulse is None)
+    for name in dict.fromkeys(steady):
         yield f"throw_points(0, out.{name});   (and so on; THROW_HOLD leaves them)"
+        break
+    for points in (p for p in face.points if p.throw and p.pulse is not None):
+        yield f"pulse_coil(0, out.{points.throw}, {points.pulse_name});"
+        yield "   (and so on: once for each change, for so many ms, then off)"
         break
     for name in dict.fromkeys(p.unlocked for p in face.points if p.unlocked):
         yield f"unlock_points(0, out.{name});   (and so on)"

@@ -11,7 +11,7 @@ none is 0 or 255, so that memory which was never written, or has flipped, is fou
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from math import ceil
+from math import ceil, floor
 
 from verifier.exports.names import CNames, plain
 from verifier.plan import observables
@@ -105,11 +105,19 @@ class Clock:
 class PointsOutputs:
     """The outputs of one turnout, slip, derail or gate: whether it may be moved (``unlocked``,
     where something locks it), and how it is to be thrown (``throw``, where lever, buttons or a rule
-    do so)."""
+    do so). ``pulse``: the longest that the coils of a twin-coil machine may have current, in
+    milliseconds; None where the file gives no pulse."""
 
     device: Device
     unlocked: str | None
     throw: str | None
+    twin_coil: bool
+    pulse: int | None
+
+    @property
+    def pulse_name(self) -> str:
+        """The constant of the program that holds the pulse."""
+        return f"{self.throw}_PULSE_MS"
 
 
 @dataclass(frozen=True, slots=True)
@@ -342,4 +350,5 @@ def _points(plan: Plan, names: CNames) -> Iterator[PointsOutputs]:
         locked = names.give("unlocked", name) if throw.locked is not None else None
         thrown = names.give("throw", name) if throw.by in ("lever", "buttons", "rule") else None
         if locked or thrown:
-            yield PointsOutputs(known[name], locked, thrown)
+            pulse = floor(throw.pulse * 1000) if throw.pulse is not None else None
+            yield PointsOutputs(known[name], locked, thrown, throw.snap, pulse)

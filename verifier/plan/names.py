@@ -137,6 +137,7 @@ _KIND_OF: dict[type[tree.Statement], str] = {
     **{kind.node: kind.rule for kind in KINDS if kind.rule in KIND_WORDS},
     tree.NamedCondition: "condition",
     tree.Booster: "supply",
+    tree.Reverser: "supply",
 }
 
 

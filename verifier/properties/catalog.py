@@ -18,6 +18,7 @@ from verifier.properties import (
     governed,
     locking,
     packets,
+    reversing,
     running,
     shown,
     stopping,
@@ -161,7 +162,22 @@ CATALOG: tuple[Property, ...] = (
              "resistance of copper wire by AWG, hyperphysics.phy-astr.gsu.edu wire table (read);"
              " ASTM B258 and the formula for the loss from memory"),
     Property("fuse-too-large", _W, "every short blows a fuse", electrical.fuse_too_large,
-             "common practice, no source; resistances as for `voltage-drop`"),
+             "UL/CSA 248-14 (must open at twice its rating within two minutes), as a maker's guide "
+             "has it; IEC 60127 (2.1 times) as quoted by compliance engineers; resistances as for "
+             "`voltage-drop`"),
+    Property("wire-ampacity", _W, "no wire is thinner than its fuse allows",
+             electrical.wire_ampacity,
+             "what the file says of its wire; without that NEC 402.5 and 240.4(D), from memory, "
+             "against a wire only"),
+    Property("coil-burns", _W, "twin-coil machines get their current in a pulse",
+             electrical.coil_burns,
+             'common practice, no source ("a maintained contact burns the coil")'),
+    Property("rail-meets-rail", _W, "no rail meets the other rail where track turns around",
+             reversing.rail_meets_rail,
+             'common practice, no source ("a balloon loop or wye needs a section cut in both rails '
+             'at both ends, and a reverser")'),
+    Property("reverser-not-isolated", _W, "what a reverser feeds is cut off in both rails",
+             reversing.reverser_not_isolated),
     Property("stop-number", _W, "number 0 is sent for absolute stop alone", packets.stop_number,
              'NMRA S-9.2.1, extended accessory packet: "A value of 00000 for XXXXX indicates the'
              ' absolute stop aspect" (as quoted in three public files)'),

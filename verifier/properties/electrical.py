@@ -1,22 +1,31 @@
-"""Loads, voltage and fuses: whether supplies and wires carry what can be lit at once.
+"""Loads, voltage, fuses, wire and coils: whether supplies and wires carry what can be drawn at
+once, and what stops a current that is too large.
 
 ``clearproof explain NAME`` prints the docstring of each property. Every head is first counted
 with one lamp lit. If that is too much, the rules decide whether so many heads can be lit at
-once. Drivers, detectors and switch machines do not count, since a file does not give the
-current that they draw themselves.
+once. What boards, detectors, switch machines and boosters draw themselves counts all the time,
+where the file gives it.
 
 No ampacity of any electrical code is claimed here: follow the makers' ratings and the local
 code.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, constant, disjunction
 from verifier.plan.model import Head, Plan
-from verifier.plan.wiring.electrical_constants import loop_ohms, short_circuit
+from verifier.plan.wiring.electrical_constants import (
+    AMPACITY,
+    MUST_OPEN,
+    loop_ohms,
+    must_open,
+    short_circuit,
+)
+from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, length, volts
 from verifier.properties.obligation import Obligation
@@ -31,54 +40,56 @@ Load = tuple[Head, Number]
 
 
 def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
-    """The lamps that can be lit at once draw no more current than their supply gives.
+    """All that a supply powers draws no more current at once than it gives.
 
-    One lamp of a head at a time; the rules decide which heads can be lit at once. Checked for
-    every supply whose amperes are given and which powers a driver with `lamps`.
+    Of each head one lamp at a time; the rules decide which heads can be lit at once. What boards,
+    detectors, boosters and switch machines draw themselves (`draws`) counts all the time, machines
+    with the most that they draw: they may all stall, or be thrown, at once. Checked for every
+    supply whose amperes are given and which powers something whose current is given.
     """
     return _overloaded(
         "supply-overloaded",
         plan,
         lambda supply: supply.amps,
-        "supply {} gives {}, and the heads of {} can draw up to {} at once",
-        "Power some of these drivers by another supply, or use one that gives {} or more.",
+        "supply {} gives {}, and {} can draw up to {} at once",
+        "Power some of that by another supply, or use one that gives {} or more.",
     )
 
 
 def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
-    """The lamps that can be lit at once draw no more current than the fuse of their supply lets
-    pass.
+    """All that a supply powers draws no more current at once than its fuse carries.
 
     The fuse protects the wire. A fuse that blows in normal use gets replaced by a larger one,
-    which no longer protects the wire. Checked for every supply with a fuse that powers a driver
-    with `lamps`. How much the wire itself may carry is not judged: no ampacity is claimed here,
-    so follow the maker's ratings and the local code.
+    which no longer protects the wire. Checked for every supply with a fuse that powers something
+    whose current is given, and counted as for `supply-overloaded`. How much
+    the wire itself may carry is for `wire-ampacity`. No ampacity is claimed here: follow the
+    maker's ratings and the local code.
     """
     return _overloaded(
         "wire-overloaded",
         plan,
         lambda supply: supply.fuse,
-        "the wire from {} has a fuse of {}, and the heads of {} can draw up to {} over it at once",
-        f"Divide these heads among several fused wires or supplies. {_CODE}",
+        "the wire from {} has a fuse of {}, and {} can draw up to {} over it at once",
+        f"Divide that among several fused wires or supplies. {_CODE}",
     )
 
 
 def _overloaded(
     name: str, plan: Plan, limit_of: Callable[[Supply], Number | None], trouble: str, hint: str
 ) -> Iterator[Obligation]:
-    """For each supply with drivers and a limit: the heads lit at once draw no more than that."""
-    for supply, drivers, loads in loaded(plan):
-        limit = limit_of(supply)
+    """For each supply with a limit that powers something: what is drawn at once is no more."""
+    for load in loaded(plan):
+        limit, supply = limit_of(load.supply), load.supply
         if limit is None:
             continue
-        most = amps(all_lit(loads))
-        heads_of = listing([d.name for d in drivers])
+        most = amps(load.most)
+        who = [f"the heads of {listing([d.name for d in load.drivers])}"] if load.drivers else []
         yield Obligation(
             name,
             (supply.name,),
-            more_than(limit, loads),
-            trouble.format(supply.name, amps(limit), heads_of, most),
-            (supply.span, *(d.span for d in drivers)),
+            more_than(limit - load.always, load.lamps),
+            trouble.format(supply.name, amps(limit), listing([*who, *load.drawing]), most),
+            (supply.span, *load.spans),
             place=supply.name,
             hint=hint.format(most),
         )
@@ -89,8 +100,9 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
     be lit at once.
 
     That is the voltage of its supply, less the loss in both wires of its run: 2 x length x
-    resistance per length x current, copper at 20 °C. Checked where the driver's `needs` and
-    the volts of its supply are given; a run counts when `lamps` gives the current.
+    resistance per length x current, copper at 20 °C; the board's own current (`draws`) counts
+    with that of its lamps. Checked where the driver's `needs` and the volts of its supply are
+    given; a run counts when `lamps` gives the current.
     """
     for driver in plan.wiring.drivers.values():
         supply = plan.wiring.supplies.get(driver.supply or "")
@@ -101,8 +113,9 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
             continue
         ohms = loop_ohms(driver.run) if driver.run else 0.0
         loads = loads_of(driver, plan)
-        bears = more_than(Fraction(float(spare) / ohms), loads) if ohms else FALSE
-        left = float(supply.volts) - ohms * float(all_lit(loads))
+        own = driver.draws or Number(0)
+        bears = more_than(Fraction(float(spare) / ohms) - own, loads) if ohms else FALSE
+        left = float(supply.volts) - ohms * float(all_lit(loads) + own)
         over = f" over {run_words(driver.run, plan)}" if driver.run else ""
         yield Obligation(
             "voltage-drop",
@@ -121,44 +134,66 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
 
 
 def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
-    """A short at the end of any wire blows the fuse of its supply.
+    """A short at the end of any wire surely opens the fuse of its supply.
 
-    A fuse rated above the current of its supply never blows. Nor does a fuse rated above the
-    current that flows through a long thin wire when its far end is shorted: volts divided by
-    the resistance of both wires, copper at 20 °C. The wire then heats for as long as the short
-    lasts. Checked for every supply with a fuse, against its amperes, and against the runs whose
-    length and AWG are given: to drivers, to districts, and on to feeders. (The National
-    Electrical Code calls a supply of no more than 30 V and 100 VA Class 2: a remark, not a
-    limit that is checked here.)
+    A fuse opens for sure only well above its rating: at twice, within two minutes, if it is of
+    UL/CSA 248-14 (`fuse 2 A UL`); at 2.1 times, within half an hour, if of IEC 60127 (`fuse 2 A
+    IEC`), or if the file does not say. An electronic limit opens at its rating (`fuse 5 A
+    electronic`), a resettable fuse where its maker's sheet says (`fuse 2 A resettable trips at
+    4 A`). Less than that may flow for as long as the short lasts, and heats the wire: where the
+    supply gives no more, or where a long thin wire lets no more through when its far end is shorted
+    (volts divided by the resistance of both wires, copper at 20 °C). Checked for every supply with
+    a fuse, against its amperes, and against the runs whose length and AWG are given: to drivers, to
+    districts, and on to feeders. (The National Electrical Code calls a supply of no more than 30 V
+    and 100 VA Class 2: a remark, not a limit that is checked here.)
     """
     for supply in plan.wiring.supplies.values():
-        if supply.fuse is None:
+        opens = must_open(supply)
+        if supply.fuse is None or opens is None:
             continue
         if supply.amps is not None:
             yield Obligation(
                 "fuse-too-large",
                 (supply.name,),
-                constant(supply.fuse > supply.amps),
-                f"the fuse of {supply.name}, {amps(supply.fuse)}, never blows: {supply.name} gives "
-                f"no more than {amps(supply.amps)}",
+                constant(supply.amps < opens),
+                f"{_opens(supply, opens)}, and {supply.name} gives no more than "
+                f"{amps(supply.amps)}: a short may last",
                 (supply.span,),
                 place=supply.name,
-                hint=f"Use a fuse of no more than {amps(supply.amps)}. {_CODE}",
+                hint=_smaller_fuse(supply, supply.amps),
             )
         if supply.volts is not None:
-            yield from _shorts(supply, supply.fuse, supply.volts, plan)
+            yield from _shorts(supply, opens, supply.volts, plan)
 
 
-def _shorts(supply: Supply, fuse: Number, across: Number, plan: Plan) -> Iterator[Obligation]:
-    for name, runs, spans in ends_of(supply, plan):
+def _opens(supply: Supply, opens: Number) -> str:
+    """When the fuse of a supply opens, as the beginning of a sentence."""
+    fuse = supply.fuse or Number(0)
+    if opens == fuse:
+        return f"the fuse of {supply.name} opens at {amps(opens)}"
+    kind = {"UL": ", by UL 248-14", "IEC": ", by IEC 60127"}.get(supply.fuse_kind or "", "")
+    return f"the fuse of {supply.name}, {amps(fuse)}, surely opens only at {amps(opens)}{kind}"
+
+
+def _smaller_fuse(supply: Supply, short: Number) -> str:
+    """What to do where a short draws no more than so much."""
+    if supply.fuse_kind is None and supply.trips is None:
+        most = amps(short / MUST_OPEN[None])
+        electronic = "or, if the supply limits its current itself, say so: `fuse 5 A electronic`"
+        return f"Use a fuse of no more than {most}; {electronic}. {_CODE}"
+    return f"Use a smaller fuse, or a supply that gives more. {_CODE}"
+
+
+def _shorts(supply: Supply, opens: Number, across: Number, plan: Plan) -> Iterator[Obligation]:
+    for name, runs, spans in ends_of(supply, plan.wiring):
         flows = short_circuit(across, *runs)
         yield Obligation(
             "fuse-too-large",
             (supply.name, name),
-            constant(flows <= fuse),
+            constant(flows < opens),
             f"a short at the end of the wire to {name} draws no more than {amps(flows)} from "
-            f"{supply.name}, over {listing([run_words(run, plan) for run in runs])}: the fuse of "
-            f"{amps(fuse)} never blows",
+            f"{supply.name}, over {listing([run_words(run, plan) for run in runs])}: "
+            f"{_opens(supply, opens)}",
             (supply.span, *spans),
             place=name,
             hint=f"Give the wire to {name} a smaller fuse of its own, or thicker wire (a smaller "
@@ -166,32 +201,112 @@ def _shorts(supply: Supply, fuse: Number, across: Number, plan: Plan) -> Iterato
         )
 
 
-def ends_of(supply: Supply, plan: Plan) -> Iterator[tuple[str, tuple[Run, ...], tuple[Span, ...]]]:
-    """The ends of the wires from a supply: the name, the runs that lead there, and the spans."""
-    wiring = plan.wiring
-    for driver in wiring.drivers.values():
-        if driver.supply == supply.name and driver.run:
-            yield driver.name, (driver.run,), (driver.span,)
-    for district in wiring.districts.values():
-        if district.supply != supply.name:
+def wire_ampacity(plan: Plan) -> Iterator[Obligation]:
+    """No wire is thinner than the fuse of its supply allows.
+
+    A wire must carry all that its fuse carries; without a fuse, or where the supply gives less, all
+    that the supply gives. What a wire of a size may carry is in the file (`wire 22 AWG carries
+    3 A`): take it from the maker of the wire and the local code. Where the file does not say, the
+    figures of NEC 402.5 and 240.4(D) for 14, 16 and 18 AWG, the smaller of both and from memory,
+    can show that a wire is too thin, but never that it is thick enough: nothing is proved of it
+    then. Checked for the runs whose AWG is given.
+    """
+    for supply in plan.wiring.supplies.values():
+        most = most_for_long(supply)
+        if most is None:
             continue
-        bus = (district.run,) if district.run else ()
-        if bus:
-            yield district.name, bus, (district.span,)
-        for feeder in wiring.feeders.values():
-            if wiring.district_of.get(feeder.block) == district.name and feeder.run:
-                yield feeder.name, (*bus, feeder.run), (feeder.span, district.span)
+        for name, runs, spans in ends_of(supply, plan.wiring):
+            gauge = runs[-1].gauge
+            carries = plan.wiring.ampacity.get(gauge)
+            said = "which carries"
+            if carries is None:
+                carries, said = AMPACITY.get(gauge), "which by NEC 402.5 and 240.4(D) carries"
+                if carries is None or carries >= most:
+                    continue
+            yield Obligation(
+                "wire-ampacity",
+                (supply.name, name),
+                constant(carries < most),
+                f"the wire to {name} is of {gauge} AWG, {said} {amps(carries)}, and up to "
+                f"{amps(most)} from {supply.name} may flow in it all the time",
+                (supply.span, *spans),
+                place=name,
+                hint=f"Use thicker wire (a smaller AWG number), or a fuse of no more than "
+                f"{amps(carries)}. {_CODE}",
+            )
+
+
+def most_for_long(supply: Supply) -> Number | None:
+    """The largest current that may flow from a supply all the time, as its fuse is rated and as
+    much as it gives; None where the file gives neither."""
+    fuse = supply.trips if supply.fuse_kind in ("resettable", "electronic") else None
+    limits = [limit for limit in (fuse or supply.fuse, supply.amps) if limit is not None]
+    return min(limits, default=None)
+
+
+def coil_burns(plan: Plan) -> Iterator[Obligation]:
+    """A twin-coil machine gets its current in a pulse.
+
+    Its coils are made for an instant: on a contact that stays closed (a lever, or a rule that
+    lasts) they burn out within seconds. Give such a machine a capacitor discharge unit, or an
+    output that pulses, and write `pulse 50 ms`. Checked for everything with `motor snap` that a
+    lever, buttons or a rule throw. Buttons are let go: their machines need no `pulse`.
+    """
+    for name, throw in plan.locking.throws.items():
+        if not throw.snap or throw.by in ("anyone", "hand"):
+            continue
+        by = f"lever {throw.lever}" if throw.by == "lever" else "the rule that throws it"
+        yield Obligation(
+            "coil-burns",
+            (name,),
+            constant(throw.pulse is None and throw.by != "buttons"),
+            f"{name} has a twin-coil machine, and {by} keeps current on its coil for as long as it "
+            "lasts: the coil burns",
+            (throw.span,),
+            pieces=(name,) if name in plan.track.pieces else (),
+            place=name,
+            hint=f"Throw {name} by a capacitor discharge unit, or an output that pulses, and write "
+            "`pulse 50 ms`; or use a slow machine. Follow the maker's sheet.",
+        )
 
 
 # ------------------------------------------------------------------ what is lit together
 
 
-def loaded(plan: Plan) -> Iterator[tuple[Supply, list[Driver], list[Load]]]:
-    """The supplies that power drivers with lamps, with these drivers and their loads."""
+@dataclass(frozen=True, slots=True)
+class SupplyLoad:
+    """What a supply powers: its ``drivers`` with lamps, the ``lamps`` of their heads, and the names
+    of all that is ``drawing`` current of its own, ``always`` as much in all."""
+
+    supply: Supply
+    drivers: tuple[Driver, ...]
+    lamps: tuple[Load, ...]
+    drawing: tuple[str, ...]
+    always: Number
+    spans: tuple[Span, ...]
+
+    @property
+    def most(self) -> Number:
+        """The current in amperes with one lamp of every head lit."""
+        return self.always + all_lit(self.lamps)
+
+
+def loaded(plan: Plan) -> Iterator[SupplyLoad]:
+    """The supplies that power something whose current is given, with what they power."""
     for supply in plan.wiring.supplies.values():
         drivers = [d for d in plan.wiring.drivers.values() if d.supply == supply.name and d.lamp]
-        if drivers:
-            yield supply, drivers, [load for d in drivers for load in loads_of(d, plan)]
+        drawing = {name: (current, span) for name, current, span in drawn_from(supply, plan.wiring)
+                   if current is not None}  # fmt: skip
+        if drivers or drawing:
+            spans = dict.fromkeys([*(d.span for d in drivers), *(s for _, s in drawing.values())])
+            yield SupplyLoad(
+                supply,
+                tuple(drivers),
+                tuple(load for d in drivers for load in loads_of(d, plan)),
+                tuple(drawing),
+                sum((current for current, _ in drawing.values()), Number(0)),
+                tuple(spans),
+            )
 
 
 def loads_of(driver: Driver, plan: Plan) -> list[Load]:
@@ -202,12 +317,12 @@ def loads_of(driver: Driver, plan: Plan) -> list[Load]:
     return [(head, driver.lamp) for head in heads if head.name in driver.heads]
 
 
-def all_lit(loads: list[Load]) -> Number:
+def all_lit(loads: Sequence[Load]) -> Number:
     """The current in amperes with one lamp of every head lit."""
     return sum((lamp for _, lamp in loads), Number(0))
 
 
-def more_than(limit: Number, loads: list[Load]) -> Expr:
+def more_than(limit: Number, loads: Sequence[Load]) -> Expr:
     """The lit heads together draw more than ``limit`` amperes.
 
     Counts head by head, like a decision diagram over the current drawn so far: heads with equal
@@ -215,6 +330,8 @@ def more_than(limit: Number, loads: list[Load]) -> Expr:
     different sums the result is TRUE, the safe side."""
     if all_lit(loads) <= limit:
         return FALSE
+    if limit < 0:
+        return TRUE
     # The sums that the first 0, 1, 2, ... heads can draw.
     reached = [{Number(0)}]
     for _, lamp in loads:

@@ -142,7 +142,7 @@ def _installed(plan: Plan, name: str, parts: list[_Held]) -> Equipment:
 def _unsaid(plan: Plan, name: str) -> Throw:
     """How points are thrown of which the file says nothing."""
     span = devices(plan)[name].span
-    return Throw(name, "anyone", None, (), None, None, False, False, span)
+    return Throw(name, "anyone", None, (), None, None, False, False, None, span)
 
 
 def _written(plan: Plan, name: str, throw: Throw, parts: list[_Held]) -> str:

@@ -44,7 +44,8 @@ def _all(plan: Plan) -> Iterator[BillItem]:
             yield BillItem(PartKind(what.kind), what.name)
     for supply in plan.wiring.supplies.values():
         family = "booster" if supply.fed_by is not None else "supply"
-        yield BillItem(PartKind(family, supply.amps), supply.name)
+        kind = PartKind("reverser") if supply.reverses else PartKind(family, supply.amps)
+        yield BillItem(kind, supply.name)
         if supply.fuse is not None:
             yield BillItem(PartKind("fuse", supply.fuse), supply.name)
     for wire in conductors(plan):

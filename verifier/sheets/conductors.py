@@ -11,6 +11,7 @@ same wires.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from fractions import Fraction
 from itertools import pairwise
 from typing import Literal
 
@@ -264,6 +265,8 @@ class _Harness:
         lever = f"lever {machine.lever}" if machine.lever else f"throw switch of {name}"
         if is_locked(self.plan, name):
             lever = f"lock of {name}"
+        if pulse_of(self.plan, name) is not None:
+            lever = f"pulse unit of {name}"
         yield from self._power(name, machine.supply, lever)
         for way in _THROW_WIRES[machine.motor]:
             yield self._conductor(
@@ -334,3 +337,10 @@ def is_locked(plan: Plan, turnout: str) -> bool:
     """Whether something may keep points from being thrown."""
     throw = plan.locking.throws.get(turnout)
     return throw is not None and throw.locked is not None
+
+
+def pulse_of(plan: Plan, turnout: str) -> Fraction | None:
+    """How long the coils of a twin-coil machine have current, in seconds; None where the file does
+    not say, or it has none."""
+    throw = plan.locking.throws.get(turnout)
+    return throw.pulse if throw is not None and throw.snap else None

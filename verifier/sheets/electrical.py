@@ -19,16 +19,19 @@ from verifier.plan.wiring.electrical_constants import (
     FORWARD,
     FUSE_LOADED,
     FUSES,
+    MUST_OPEN,
     class_2_amps,
     fuse_for,
+    must_open,
     next_preferred,
     series_resistor,
     short_circuit,
     volts_lost,
 )
+from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, ohms, volts
-from verifier.properties.electrical import all_lit, ends_of, loads_of, run_words
+from verifier.properties.electrical import all_lit, loads_of, run_words
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.conductors import Conductor, Role, conductors
 from verifier.sheets.division import division_table
@@ -45,8 +48,8 @@ _CAUTIONS = (
     "before anything on this sheet.",
 )
 _NOTES = (
-    "Counted are the lamps. What drivers, detectors, machines and trains draw themselves is not in "
-    "the file: add it from the makers' sheets.",
+    "Counted are the lamps, and what the file says that others draw (`draws`): add what it does "
+    "not say, and the trains, from the makers' sheets.",
     "Copper at 20 °C. Most together: the largest current that the lamps can draw in any "
     "possible situation with nothing broken.",
 )
@@ -61,8 +64,9 @@ _LIMITED_BY_THE_FUSE: frozenset[Role] = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class _Load:
-    """The load on a supply: its drivers with known and with unknown lamp currents, and the
-    largest total of the known ones."""
+    """The load on a supply: its drivers with known and with unknown lamp currents, the largest
+    total of the known ones, and what else draws (``always``). ``unsaid``: what draws, too, but
+    the file does not say how much."""
 
     supply: Supply
     drivers: tuple[Driver, ...]
@@ -70,6 +74,17 @@ class _Load:
     heads: int
     all_lit: Number
     most: LargestLoad
+    always: Number
+    unsaid: tuple[str, ...]
+
+    @property
+    def known(self) -> bool:
+        """Whether anything that it powers is counted."""
+        return bool(self.heads or self.always)
+
+    @property
+    def bound(self) -> Number:
+        return self.most.bound + self.always
 
 
 def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
@@ -79,7 +94,7 @@ def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
         return Sheet("electrical", title, (), (NO_WIRING,), _CAUTIONS)
     world = World(plan)
     loads = [_load(supply, plan, world) for supply in plan.wiring.supplies.values()]
-    rated = asked.prices.rated if asked.prices else {}
+    rated = {**plan.wiring.ampacity, **(asked.prices.rated if asked.prices else {})}
     tables = (
         _loads(loads),
         _when(loads, plan),
@@ -97,6 +112,7 @@ def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
 def _load(supply: Supply, plan: Plan, world: World) -> _Load:
     drivers = [d for d in plan.wiring.drivers.values() if d.supply == supply.name]
     loads = [load for driver in drivers for load in loads_of(driver, plan)]
+    drawn = list(drawn_from(supply, plan.wiring))
     return _Load(
         supply,
         tuple(d for d in drivers if d.lamp is not None),
@@ -104,6 +120,8 @@ def _load(supply: Supply, plan: Plan, world: World) -> _Load:
         len(loads),
         all_lit(loads),
         most_together(world, loads),
+        sum((current for _, current, _ in drawn if current is not None), Number(0)),
+        tuple(name for name, current, _ in drawn if current is None),
     )
 
 
@@ -114,22 +132,22 @@ def _loads(loads: list[_Load]) -> Table:
     rows = []
     for load in loads:
         supply = load.supply
-        if not load.heads:
+        if not load.known:
             continue
         known = "proved" if load.most.proved else f"not proved ({load.most.why}): count all lit"
-        left = NOT_GIVEN if supply.amps is None else amps(supply.amps - load.most.bound)
-        if supply.amps is not None and supply.amps < load.most.bound:
+        left = NOT_GIVEN if supply.amps is None else amps(supply.amps - load.bound)
+        if supply.amps is not None and supply.amps < load.bound:
             left = "TOO MUCH"
         rows.append(
             (supply.name, _given(supply.amps, amps), str(load.heads), amps(load.all_lit),
-             amps(load.most.bound), known, left)
+             amps(load.most.bound), known, amps(load.always), left)
         )  # fmt: skip
-    columns = ("supply", "gives", "heads", "if all are lit", "most together", "how known", "left")
-    numeric = frozenset(("gives", "heads", "if all are lit", "most together", "left"))
-    notes = tuple(_class_2(load.supply) for load in loads if load.heads)
-    return Table(
-        "Load of the lamps", columns, tuple(rows), tuple(note for note in notes if note), numeric
-    )
+    columns = (
+        "supply", "gives", "heads", "if all are lit", "most together", "how known", "others", "left"
+    )  # fmt: skip
+    numeric = frozenset(("gives", "heads", "if all are lit", "most together", "others", "left"))
+    notes = tuple(_class_2(load.supply) for load in loads if load.known)
+    return Table("Load", columns, tuple(rows), tuple(note for note in notes if note), numeric)
 
 
 def _class_2(supply: Supply) -> str:
@@ -171,6 +189,8 @@ def _driver_ends(plan: Plan, world: World) -> Iterator[tuple[str, ...]]:
             continue
         loads = loads_of(driver, plan)
         most = most_together(world, loads).bound if loads else None
+        if driver.draws is not None:
+            most = (most or Number(0)) + driver.draws
         runs = (driver.run,) if driver.run else ()
         yield _end(driver.name, supply, runs, most, driver.needs, plan)
 
@@ -180,7 +200,7 @@ def _track_ends(plan: Plan) -> Iterator[tuple[str, ...]]:
     alike stand together."""
     for supply in plan.wiring.supplies.values():
         alike: dict[tuple[Run, ...], list[str]] = {}
-        for name, runs, _ in ends_of(supply, plan):
+        for name, runs, _ in ends_of(supply, plan.wiring):
             if name not in plan.wiring.drivers:
                 alike.setdefault(runs, []).append(name)
         for runs, names in alike.items():
@@ -217,12 +237,14 @@ def _fuses(loads: list[_Load], plan: Plan, rated: Mapping[int, Fraction]) -> Tab
     rows = tuple(_fuse(load, plan, rated, bool(unsure[load.supply.name])) for load in loads)
     share = f"{int(FUSE_LOADED * 100)} %"
     notes = (
-        f"At least: the lamps are {share} of it or less. At most: what the supply gives; what "
-        "flows if the far end of a run is shorted; what the wire is rated for.",
+        f"At least: the load is {share} of it or less. At most: so much that what the supply "
+        "gives, and what flows if the far end of a run is shorted, surely opens it (UL 248-14: at "
+        "twice its rating within two minutes; IEC 60127, or a kind that is not known: at 2.1 "
+        "times); what the wire is rated for.",
         *_unrated(unsure),
     )
-    columns = ("supply", "in the file", "lamps", "at least", "at most", "because of", "take")
-    numeric = frozenset(("in the file", "lamps", "at least", "at most"))
+    columns = ("supply", "in the file", "load", "at least", "at most", "because of", "take")
+    numeric = frozenset(("in the file", "load", "at least", "at most"))
     return Table("Fuses", columns, rows, notes, numeric)
 
 
@@ -231,10 +253,10 @@ def _fuse(load: _Load, plan: Plan, rated: Mapping[int, Fraction], unsure: bool) 
     supply = load.supply
     limits = list(_limits(supply, plan, rated))
     most, why = min(limits, default=(None, NOT_GIVEN))
-    known = bool(load.heads) and not load.unknown
-    least = load.most.bound / FUSE_LOADED if load.heads else None
+    known = load.known and not load.unknown
+    least = load.bound / FUSE_LOADED if load.known else None
     return (
-        supply.name, _given(supply.fuse, amps), amps(load.most.bound) if load.heads else NOT_GIVEN,
+        supply.name, _given(supply.fuse, amps), amps(load.bound) if load.known else NOT_GIVEN,
         _given(least, amps), _given(most, amps), why,
         _choice(supply, load, most, unsure) if known else _only_upward(supply, most, unsure),
     )  # fmt: skip
@@ -243,12 +265,14 @@ def _fuse(load: _Load, plan: Plan, rated: Mapping[int, Fraction], unsure: bool) 
 def _limits(
     supply: Supply, plan: Plan, rated: Mapping[int, Fraction]
 ) -> Iterator[tuple[Fraction, str]]:
+    opens = must_open(supply)
+    margin = opens / supply.fuse if opens and supply.fuse else MUST_OPEN[None]
     if supply.amps is not None:
-        yield supply.amps, f"{supply.name} gives no more"
-    for name, runs, _ in ends_of(supply, plan):
+        yield supply.amps / margin, f"{supply.name} gives no more than {amps(supply.amps)}"
+    for name, runs, _ in ends_of(supply, plan.wiring):
         if supply.volts is not None:
             flows = Fraction(short_circuit(supply.volts, *runs))
-            yield flows, f"a short at {name} draws no more"
+            yield flows / margin, f"a short at {name} draws no more than {amps(flows)}"
         for run in runs:
             if run.gauge in rated:
                 yield rated[run.gauge], f"the {run.gauge} AWG wire to {name} is rated for that"
@@ -271,7 +295,8 @@ def _unrated(unsure: Mapping[str, tuple[Conductor, ...]]) -> Iterator[str]:
         sizes = listing([f"{gauge} AWG" for gauge in gauges])
         yield (
             f"What your wire of {sizes} is rated for is not known: take it from its maker, and "
-            "write it into the column `rating` of your parts file (`--prices`)."
+            "write it into the file (`wire 22 AWG carries 3 A`), or into the column `rating` of "
+            "your parts file (`--prices`)."
         )
     for name, wires in unsure.items():
         without = sum(1 for wire in wires if wire.run is None)
@@ -285,7 +310,9 @@ def _unrated(unsure: Mapping[str, tuple[Conductor, ...]]) -> Iterator[str]:
 def _choice(supply: Supply, load: _Load, most: Fraction | None, unsure: bool) -> str:
     if most is None:
         return "what it gives is not in the file"
-    fuse = fuse_for(load.most.bound, most)
+    if supply.fuse_kind in ("resettable", "electronic"):
+        return _only_upward(supply, most, unsure)
+    fuse = fuse_for(load.bound, most)
     if fuse is None:
         return "none fits: divide the load, or take thicker wire"
     largest = max(value for value in FUSES if value <= most)
@@ -295,7 +322,7 @@ def _choice(supply: Supply, load: _Load, most: Fraction | None, unsure: bool) ->
     elif fuse != largest:
         said += f" to {amps(largest)}"
     if supply.fuse is not None:
-        fits = load.most.bound / FUSE_LOADED <= supply.fuse <= most
+        fits = load.bound / FUSE_LOADED <= supply.fuse <= most
         said = f"the one in the file ({said})" if fits else f"NOT the one in the file: {said}"
     return said + (_IF if unsure else "")
 
@@ -306,6 +333,8 @@ def _only_upward(supply: Supply, most: Fraction | None, unsure: bool) -> str:
         return "what it gives is not in the file"
     if supply.fuse is not None and supply.fuse > most:
         return f"NOT the one in the file: no more than {amps(most)}"
+    if supply.fuse is not None and supply.fuse_kind in ("resettable", "electronic"):
+        return f"the one in the file{_IF if unsure else ''}"
     return f"no more than {amps(most)}{_IF if unsure else ''}; what it carries is not in the file"
 
 
@@ -361,6 +390,12 @@ def _missing(loads: list[_Load], plan: Plan) -> Iterator[str]:
         yield (
             f"Not counted: the lamps of {', '.join(without)}, for which the file gives no current. "
             "Add `lamps 15 mA`."
+        )
+    unsaid = [f"{load.supply.name}: {listing(load.unsaid)}" for load in loads if load.unsaid]
+    if unsaid:
+        yield (
+            f"Not counted: what these draw themselves, for which the file gives no current "
+            f"(`draws 20 mA`). {'; '.join(unsaid)}."
         )
     nowhere = [d.name for d in plan.wiring.drivers.values() if d.supply is None]
     if nowhere:

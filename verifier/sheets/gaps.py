@@ -201,5 +201,5 @@ def _turned(turn: ReversingLoop, plan: Plan) -> WantedGap:
         "track turned around (common practice)",
         f"by way of {way} track comes back turned around, and {why}. Cut both rails (`||`) at "
         f"{what}, so that a section longer than {least} is cut off at both ends; feed that "
-        "section by a switch or a board that turns its two wires round.",
+        "section through a `reverser`, a switch or a board that turns its two wires round.",
     )

@@ -54,6 +54,7 @@ FAMILIES: Mapping[str, Family] = MappingProxyType({
         Family("button", "button on the panel", spare=False),
         Family("supply", "power supply, ready made", "ampere", "A", True, spare=False),
         Family("booster", "booster", "ampere", "A", True, spare=False),
+        Family("reverser", "reverser for a section of track", spare=False),
         Family("fuse", "fuse and its holder", "ampere", "A"),
         Family("wire", "hook-up wire", "size", "AWG", by_length=True),
     )

@@ -5,6 +5,7 @@ In: a plan, and the colors of wire at hand. Out: a sheet.
 
 from collections.abc import Iterator, Sequence
 
+from verifier.language.listing import listing
 from verifier.logic.expr import TRUE
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -13,7 +14,7 @@ from verifier.plan.units import Unit
 from verifier.plan.wiring.wiring_model import Run
 from verifier.properties.amounts import length
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
-from verifier.sheets.conductors import Conductor, conductors, is_locked
+from verifier.sheets.conductors import Conductor, conductors, is_locked, pulse_of
 from verifier.sheets.gaps import NOT_GIVEN, TICK
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import PictureOf, Sheet, Table
@@ -140,6 +141,22 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
         yield (
             f"Not listed: the locks of {', '.join(locked)} and their inputs. The wires of the "
             "motor begin at the lock: how it is built is not in the file."
+        )
+    coils = [n for n, m in plan.wiring.machines.items() if m.motor == "snap"]
+    pulsed = [n for n in coils if pulse_of(plan, n) is not None]
+    if pulsed:
+        each = listing([f"{n} {float(pulse_of(plan, n) or 0) * 1000:g} ms" for n in pulsed])
+        yield (
+            f"Twin-coil machines get a pulse: {each}. Their throw wires begin at a capacitor "
+            "discharge unit, or at an output that pulses, and the lever or program only starts "
+            "it. A coil on a contact that stays closed burns."
+        )
+    bare = [n for n in coils if n not in pulsed]
+    if bare:
+        yield (
+            f"The pulse of the twin-coil machines of {listing(bare)} is not in the file. Put a "
+            "capacitor discharge unit, or contacts that close for an instant only, before their "
+            "throw wires: a coil on a contact that stays closed burns."
         )
     for name, machine in plan.wiring.machines.items():
         if machine.contacts is None:

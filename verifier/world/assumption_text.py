@@ -14,7 +14,9 @@ from verifier.plan.locking.false_reports import releases_in_sequence
 from verifier.plan.locking.locking_model import conditions_of, power_of
 from verifier.plan.model import Plan
 from verifier.plan.observables import facts_unfolded
+from verifier.plan.track.turning import comes_back_turned
 from verifier.plan.wiring.division import margin, shares
+from verifier.plan.wiring.supplied import drawn_from, ends_of
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5
@@ -39,9 +41,15 @@ def _about(names: Iterable[str], sentence: str) -> Iterator[str]:
 def _wiring(plan: Plan) -> Iterator[str]:
     if not plan.wiring.given:
         yield NO_WIRING_GIVEN
+        if comes_back_turned(plan.track.joints, plan.track):
+            yield (
+                "Track comes back turned around: the sections that take this up are taken to be "
+                "cut off in both rails, and fed through reversers."
+            )
         return
     yield from _detection(plan)
     yield from _power(plan)
+    yield from _loads(plan)
     yield from _stock(plan)
     yield from _points(plan)
     yield from _about(
@@ -147,6 +155,31 @@ def _division(plan: Plan) -> Iterator[str]:
         ),
         "Current of {} divides between several detectors: of all that these see together, one is "
         "taken to see enough.",
+    )
+
+
+def _loads(plan: Plan) -> Iterator[str]:
+    """What supplies, wires and coils are not asked about, since the file does not say."""
+    wiring = plan.wiring
+    limited = [s for s in wiring.supplies.values() if s.amps is not None or s.fuse is not None]
+    yield from _about(
+        dict.fromkeys(n for s in limited for n, draws, _ in drawn_from(s, wiring) if draws is None),
+        "What {} draw themselves is not given (`draws 20 mA`): not counted as load.",
+    )
+    fed = {name for d in wiring.districts.values() for name in wiring.chain_of(d.supply)}
+    yield from _about(
+        (s.name for s in limited if s.name in fed),
+        "What trains draw from {} is not in the file: not counted as load.",
+    )
+    gauges = {runs[-1].gauge for s in limited for _, runs, _ in ends_of(s, wiring)}
+    yield from _about(
+        (f"{gauge} AWG" for gauge in sorted(gauges) if gauge not in wiring.ampacity),
+        "What wire of {} carries is not given (`wire 22 AWG carries 3 A`): ask its maker whether "
+        "it suits the fuse.",
+    )
+    yield from _about(
+        (t.device for t in plan.locking.throws.values() if t.snap and t.by == "anyone"),
+        "Nothing is said of what throws {}: its coil is taken to get a pulse.",
     )
 
 

@@ -161,12 +161,12 @@ Condition = Fact | AllOf | AnyOf | Negation
 # The grammar has a rule of the same name for each, with `_` for spaces.
 ClauseKind = Literal[
     "thrown by", "motor", "powered by", "contacts", "fouling point", "gap",
-    "track power", "kind of current", "rating", "fuse", "fed by",
+    "track power", "kind of current", "rating", "fuse", "fed by", "draws",
     "on", "at", "by", "through", "turns", "sensitivity", "hold", "output", "isolated output",
     "without track power",
     "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
     "detectable", "wheelsets", "load",
-    "thrown when", "locked while", "electric lock", "pipe-connected", "starts",
+    "thrown when", "locked while", "electric lock", "pipe-connected", "pulse", "starts",
     "picks when", "sticks while", "releases after", "slow to pick", "slow to release",
     "rightward when", "leftward when",
 ]  # fmt: skip

@@ -19,12 +19,13 @@ _SUPPLY = ("track_power", "kind_of_current", "rating", "fuse", "fed_by")
 @statement(
     "SUPPLY",
     "A supply",
-    "supply Bus-1 12 V 3 A fuse 2 A` or `supply Track-A track power 15 V",
+    "supply Bus-1 12 V 5 A fuse 2 A` or `supply Track-A track power 15 V",
     table="supply",
     inline=_SUPPLY,
 )
 class Supply(Statement):
     booster: ClassVar[bool] = False
+    reverses: ClassVar[bool] = False
 
     name: DeclaredName
     clauses: tuple[Clause, ...]
@@ -41,6 +42,19 @@ class Booster(Supply):
     """A track-power supply that is fed by another."""
 
     booster: ClassVar[bool] = True
+
+
+@statement(
+    "REVERSER",
+    "A reverser",
+    "reverser Rev-1 fed by Track-A",
+    table="supply",
+    inline=_SUPPLY,
+)
+class Reverser(Booster):
+    """Feeds a section of track, and exchanges its two rails as trains need it."""
+
+    reverses: ClassVar[bool] = True
 
 
 @statement("DISTRICT", "A district", "district North fed by Track-A over 30 ft of 16 AWG")
@@ -61,6 +75,14 @@ class SubBus(Statement):
 @statement("COMMON", "A common return", "common return Bus-1, Bus-2")
 class CommonReturn(Statement):
     supplies: tuple[Name, ...]
+
+
+@statement("WIRE", "What a size of wire may carry", "wire 22 AWG carries 3 A")
+class Wire(Statement):
+    """``carries``: the largest current that a wire of this ``gauge`` may carry all the time."""
+
+    gauge: Length
+    carries: Length
 
 
 @statement(

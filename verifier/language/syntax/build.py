@@ -29,7 +29,7 @@ _NODES: dict[str, type[s.SyntaxNode]] = {
 # Terminals of a clause that are a choice in it.
 _CHOICES = {
     "CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND", "DC", "AC", "DCC", "COIL",
-    "DIODES", "BIASED",
+    "DIODES", "BIASED", "UL", "IEC", "RESETTABLE", "ELECTRONIC",
 }  # fmt: skip
 
 

@@ -39,6 +39,7 @@ _OPENING = {
     "thrown": ("by", *_POSITIONS),
     "pipe-connected": ("to",),
     "motor": ("slow", "snap"),
+    "trips": ("at",),
     "starts": ("normal", "reverse", "derailing", "non-derailing", "seated", "open"),
     "powered": ("by",),
     "no": ("contacts",),

@@ -54,7 +54,7 @@ _OPEN_ENDED = STATEMENT_WORDS | {
 }  # fmt: skip
 # So is one after these words of a clause, which the lexer does not know yet.
 _NAMES_FOLLOW = {"by", "through", "reads", "drives", "feeders"}
-_WITH_CLAUSES = {"BLOCK", "TURNOUT", "BOOSTER", "DISTRICT", "DETECTOR", "DRIVER"}
+_WITH_CLAUSES = {"BLOCK", "TURNOUT", "BOOSTER", "REVERSER", "DISTRICT", "DETECTOR", "DRIVER"}
 
 
 def parse(source: Source) -> tuple[tree.Statement, ...]:

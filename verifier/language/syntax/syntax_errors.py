@@ -37,8 +37,6 @@ CLAUSES_OF_MOVING = {
     "motor": ("slow", "snap"),
     "pipe-connected": ("to",),
 }
-# Statements that people expect and the language does not have.
-NOT_YET = {"wire"}
 # The first words of clauses, and the statement each belongs to.
 BELONGS_TO = {
     **dict.fromkeys(("feeders",), "block"),
@@ -138,8 +136,6 @@ def no_statement(source: Source, token: Token) -> Diagnostic:
         hint = Hint("limits")
     elif text in BELONGS_TO:
         hint = Hint("belongs", word=text, statement=BELONGS_TO[text])
-    elif not near and small in NOT_YET:
-        hint = Hint("not_yet", word=small)
     return diagnostic(
         "CP103",
         span_of(source, token),
@@ -229,7 +225,7 @@ def _misspelt_start(
             "when",
             "otherwise",
         ):
-            known = nearest(str(token), STARTERS) or str(token).lower() in NOT_YET
+            known = nearest(str(token), STARTERS)
             complete = index == at and "$END" in accepted and not {"AND", "RULE_NAME"} & accepted
             if complete and not known and _near_word(token, accepted):
                 continue  # a clause of this statement

@@ -28,6 +28,8 @@ SPECIAL = {
     "COLON": "`:`",
     "GAPS": "`gap`",
     "TRACK_POWER": "`track power`",
+    "UL": "`UL`",
+    "IEC": "`IEC`",
     "DC": "`DC`",
     "AC": "`AC`",
     "DCC": "`DCC`",
@@ -54,26 +56,27 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a state, such as `occupied`, `normal`, `reverse` or `pressed`",
     ),
     (
-        frozenset({"ON", "AT", "BY", "THROUGH", "TURNS", "SENSITIVITY", "HOLD", "POWERED", "OUTPUT",
-                   "ISOLATED", "WITHOUT"}),
+        frozenset({"ON", "AT", "BY", "DRAWS", "THROUGH", "TURNS", "SENSITIVITY", "HOLD", "POWERED",
+                   "OUTPUT", "ISOLATED", "WITHOUT"}),
         "a clause of the detector (`through`, `powered by`, `output closed when clear` …)",
     ),
     (
-        frozenset({"OUTPUTS", "POWERED", "READS", "WHEN", "LAMPS", "NEEDS"}),
+        frozenset({"OUTPUTS", "POWERED", "DRAWS", "READS", "WHEN", "LAMPS", "NEEDS"}),
         "a clause of the driver (`reads`, `powered by`, `when input missing shows red` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "POWERED", "CONTACTS", "CONTACT", "NO", "FOULING", "GAPS",
-                   "LOCKED", "ELECTRIC", "STARTS"}),
+        frozenset({"THROWN", "MOTOR", "PULSE", "POWERED", "DRAWS", "CONTACTS", "CONTACT", "NO",
+                   "FOULING", "GAPS", "LOCKED", "ELECTRIC", "STARTS"}),
         "a clause of the turnout (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC", "STARTS",
-                   "PIPE_CONNECTED"}),
+        frozenset({"THROWN", "MOTOR", "PULSE", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC",
+                   "STARTS", "PIPE_CONNECTED"}),
         "a clause of the derail (`pipe-connected to`, `thrown by`, `locked while` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC", "STARTS"}),
+        frozenset({"THROWN", "MOTOR", "PULSE", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC",
+                   "STARTS"}),
         "a clause about how it moves (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
@@ -87,6 +90,8 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (frozenset({"CONTACTS", "CONTACT", "NO"}), "`contacts` or `no contacts`"),
     (frozenset({"CURRENT_SENSING", "SPOT"}), "`current-sensing` or `spot`"),
     (frozenset({"SLOW", "SNAP"}), "`slow` or `snap`"),
+    (frozenset({"UL", "IEC", "RESETTABLE", "ELECTRONIC"}),
+     "a kind of fuse (`UL`, `IEC`, `resettable` or `electronic`)"),
     (frozenset({"DC", "AC", "DCC"}), "a kind of current (`DC`, `AC` or `DCC`)"),
     (frozenset({"COIL", "DIODES", "BIASED"}), "`coil`, `diodes` or `biased diodes`"),
     (

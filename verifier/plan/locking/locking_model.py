@@ -52,7 +52,8 @@ Mover = Literal["anyone", "lever", "buttons", "hand", "rule"]
 class Throw:
     """How one turnout, slip, derail or gate is thrown. ``away_when`` is the rule by which it is
     reverse, non-derailing or open; ``locked``: while it holds it is not moved; of an electric
-    lock, that it is not released. ``snap``: it moves in no time."""
+    lock, that it is not released. ``snap``: it moves in no time; ``pulse``: its coils
+    get current for so many seconds only, None where the file does not say."""
 
     device: str
     by: Mover
@@ -62,6 +63,7 @@ class Throw:
     locked: Condition | None
     electric: bool
     snap: bool
+    pulse: Fraction | None
     span: Span
 
 

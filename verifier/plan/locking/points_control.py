@@ -13,9 +13,10 @@ from verifier.plan.locking.locking_model import Mover, Throw
 from verifier.plan.names import Names
 from verifier.plan.observables import AnyOne, Condition, Not
 from verifier.plan.vocabulary import Vocabulary
+from verifier.plan.wiring import plausible_ranges
 
 _KINDS: frozenset[tree.ClauseKind] = frozenset(
-    ("thrown by", "thrown when", "locked while", "electric lock", "motor")
+    ("thrown by", "thrown when", "locked while", "electric lock", "motor", "pulse")
 )
 
 # What moves, as statements, and the position that each is thrown to.
@@ -44,9 +45,12 @@ def read_throws(statements: Iterable[tree.Statement], words: Vocabulary) -> dict
         away = _thrown_when(given, s, words)
         locked = _locked(given, by, s, words)
         snap = given.word("motor") == "snap"
+        pulse, clause = given.amount("pulse", plausible_ranges.PULSE), given.get("pulse")
+        if clause and not snap:
+            words.names.error("CP619", clause.span, "pulse")
         for name in s.names:
             throws[name.text] = Throw(
-                name.text, *by, away, locked, "electric lock" in given, snap, s.span
+                name.text, *by, away, locked, "electric lock" in given, snap, pulse, s.span
             )
     return throws
 

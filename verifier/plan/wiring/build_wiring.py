@@ -30,6 +30,7 @@ from verifier.plan.wiring.wiring_model import (
     Detectable,
     District,
     Feeder,
+    FuseKind,
     Machine,
     MotorKind,
     Number,
@@ -74,6 +75,7 @@ def read_wiring(
         district_of=_district_of(blocks, names),
         stopping=_stopping(list(tree.of_kind(statements, tree.StoppingDistance)), names),
         scale=_scale(list(tree.of_kind(statements, tree.Scale)), names),
+        ampacity=_ampacity(tree.of_kind(statements, tree.Wire), names),
         set_back=_set_back(tree.of_kind(statements, tree.Signal), names),
         units=units_of(statements),
     )
@@ -87,20 +89,64 @@ def _supplies(nodes: Iterable[tree.Supply], names: Names) -> dict[str, Supply]:
     for node in nodes:
         given = ClauseReader([c for c in node.clauses if c.kind != "rating"], names)
         volts, amps = _ratings(node, names)
+        fuse, kind, trips = _fuse(given, names)
         if node.booster and "fed by" not in given:
-            names.error("CP607", node.name.span, "booster", name=node.name.text)
+            if node.reverses:
+                names.error("CP607", node.name.span, "reverser", name=node.name.text)
+            else:
+                names.error("CP607", node.name.span, "booster", name=node.name.text)
         supplies[node.name.text] = Supply(
             node.name.text,
             node.booster or "track power" in given,
+            node.reverses,
             cast(Current | None, given.word("kind of current")),
             volts,
             amps,
-            given.amount("fuse", plausible_ranges.FUSE),
+            fuse,
+            kind,
+            trips,
+            given.amount("draws", plausible_ranges.DRAWS),
             given.supply("fed by"),
             node.span,
         )
     _check_circles(supplies, names)
     return supplies
+
+
+def _fuse(
+    given: ClauseReader, names: Names
+) -> tuple[Number | None, FuseKind | None, Number | None]:
+    """The rating of a fuse, its kind, and the current at which it opens by its sheet."""
+    clause = given.get("fuse")
+    fuse = given.amount("fuse", plausible_ranges.FUSE)
+    kind = cast(FuseKind | None, given.word("fuse"))
+    if clause is None or fuse is None:
+        return None, None, None
+    if len(clause.lengths) < 2:
+        if kind == "resettable":
+            names.error("CP607", clause.span, "trips", said=clause.span.one_line)
+        return fuse, kind, None
+    trips = read_amount(clause.lengths[1], plausible_ranges.TRIPS, names)
+    if trips is not None and trips < fuse:
+        names.error("CP652", clause.span)
+    return fuse, kind, trips
+
+
+def _ampacity(nodes: Iterable[tree.Wire], names: Names) -> dict[int, Number]:
+    """What wire of each size may carry, by what the file says."""
+    found: dict[int, Number] = {}
+    first: dict[int, tree.Wire] = {}
+    for node in nodes:
+        gauge = read_amount(node.gauge, plausible_ranges.SIZE, names)
+        carries = read_amount(node.carries, plausible_ranges.CARRIES, names)
+        if gauge is None or carries is None:
+            continue
+        if int(gauge) in first:
+            called = f"what {int(gauge)} AWG carries"
+            names.error("CP606", node.span, "once", others=[first[int(gauge)].span], called=called)
+        first.setdefault(int(gauge), node)
+        found.setdefault(int(gauge), carries)
+    return found
 
 
 def _ratings(node: tree.Supply, names: Names) -> tuple[Number | None, Number | None]:
@@ -243,7 +289,7 @@ def _contactless(movers: Iterable[Moving]) -> dict[str, tree.Clause]:
 
 # Clauses about wiring, apart from the lever that throws a turnout.
 _WIRED: frozenset[tree.ClauseKind] = frozenset(
-    ("motor", "powered by", "contacts", "fouling point", "gap")
+    ("motor", "powered by", "draws", "contacts", "fouling point", "gap")
 )
 
 
@@ -263,6 +309,7 @@ def _machines(movers: Iterable[Moving], names: Names) -> dict[str, Machine]:
             motor=cast(MotorKind | None, given.word("motor")),
             seconds=given.amount("motor", plausible_ranges.THROW),
             supply=given.supply(),
+            draws=given.amount("draws", plausible_ranges.DRAWS),
             fouling=given.amount("fouling point", plausible_ranges.FOULING),
             gaps=_gaps(given.get("gap"), names),
             span=node.span,
@@ -290,7 +337,7 @@ def _contacts_alone(movers: Iterable[Moving], names: Names) -> dict[str, Machine
         if contacts is not None:
             for name in node.names:
                 found[name.text] = Machine(
-                    name.text, contacts, None, None, None, None, None, {}, node.span, kind
+                    name.text, contacts, None, None, None, None, None, None, {}, node.span, kind
                 )
     return found
 

@@ -13,7 +13,7 @@ from math import pi, pow
 from types import MappingProxyType
 from typing import Literal
 
-from verifier.plan.wiring.wiring_model import Number, Run
+from verifier.plan.wiring.wiring_model import Number, Run, Supply
 
 # Ohm square millimeters per meter, annealed copper at 20 °C [M]; with the diameters below it
 # gives every row of the published table to 1 %.
@@ -40,6 +40,16 @@ FUSES = tuple(
               "1", "1.25", "1.5", "1.6", "2", "2.5", "3", "3.15", "4", "5", "6.3", "7.5", "8", "10",
               "12.5", "15", "16", "20", "25", "30")
 )  # fmt: skip
+# A fuse opens for sure at so many times its rating, by its kind: UL/CSA 248-14 at twice, within
+# two minutes (a maker's guide, "Fuseology", page 12) [V, secondary]; IEC 60127 at 2.1 times, within
+# half an hour ([S]; the time [M]). Of a kind that is not known, the larger. Electronic limits open
+# at what they are set to; resettable ones where their sheet says.
+MUST_OPEN = MappingProxyType(
+    {"UL": Fraction(2), "IEC": Fraction("2.1"), None: Fraction("2.1"), "electronic": Fraction(1)}
+)
+# What copper wire may carry by its size: the smaller figure of NEC 402.5 and 240.4(D) [M]. It may
+# show a wire to be too thin, never that one is thick enough: that is for its maker to say.
+AMPACITY = MappingProxyType({18: Fraction(6), 16: Fraction(8), 14: Fraction(15)})
 # A fuse is loaded to at most so much of its rating all the time: "at most 75-80 %" [M].
 FUSE_LOADED = Fraction(3, 4)
 # Volts across a lit LED, by color: red and white "typical" of one page (meta-matic.com) [S],
@@ -167,6 +177,15 @@ def series_resistor(
 
 
 # ------------------------------------------------------------------ fuses, supplies and scales
+
+
+def must_open(supply: Supply) -> Fraction | None:
+    """The current at which the fuse of a supply opens for sure, in amperes: what the file says of
+    it, else as for :data:`MUST_OPEN`. None where it has no fuse."""
+    if supply.fuse is None or supply.trips is not None:
+        return supply.trips
+    kind = None if supply.fuse_kind == "resettable" else supply.fuse_kind
+    return supply.fuse * MUST_OPEN[kind]
 
 
 def fuse_for(load: Number, most: Number) -> Fraction | None:

@@ -24,6 +24,7 @@ Detectable = Literal["throughout", "locomotive", "ends"]
 MotorKind = Literal["slow", "snap"]
 Current = Literal["DC", "AC", "DCC"]
 Sense = Literal["coil", "diodes", "biased diodes"]
+FuseKind = Literal["UL", "IEC", "resettable", "electronic"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,14 +38,21 @@ class Run:
 @dataclass(frozen=True, slots=True)
 class Supply:
     """A power supply; a booster is a track-power supply fed by another. ``current`` is the kind
-    of current that it gives; None where the file does not say."""
+    of current that it gives; None where the file does not say. ``fuse`` is the rating of its fuse,
+    ``trips`` the current at which that opens by its own sheet, where the file gives it; ``draws``
+    what a booster draws from the supply that feeds it. One that ``reverses`` exchanges the two
+    rails of the track that it feeds."""
 
     name: str
     track_power: bool
+    reverses: bool
     current: Current | None
     volts: Number | None
     amps: Number | None
     fuse: Number | None
+    fuse_kind: FuseKind | None
+    trips: Number | None
+    draws: Number | None
     fed_by: str | None
     span: Span
 
@@ -112,6 +120,7 @@ class Detector:
     spots: tuple[Number, ...]
     hold: Number | None
     supply: str | None
+    draws: Number | None
     closed_when: Literal["clear", "occupied"] | None
     isolated: bool
     without_power: bool
@@ -134,7 +143,8 @@ class Driver:
     """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
     rules ask for. ``when_missing`` is the color its heads show when an input is dead,
     ``when_out`` what all its heads of a signal are commanded to show when one of them does not
-    light. ``lamp`` is the current of one lit lamp, ``needs`` the least voltage it works at."""
+    light. ``draws`` is what the board draws itself, ``lamp``
+    the current of one lit lamp, ``needs`` the least voltage it works at."""
 
     name: str
     heads: tuple[str, ...]
@@ -144,6 +154,7 @@ class Driver:
     reads: tuple[DriverInput, ...] | None
     when_missing: str | None
     when_out: str | None
+    draws: Number | None
     lamp: Number | None
     needs: Number | None
     span: Span
@@ -154,7 +165,7 @@ class Machine:
     """How a turnout is moved and how its position is reported; of a slip, derail or gate, how its
     position is reported. ``contacts`` None: not given, assumed to report the truth; empty: none,
     so that the command is reported. ``lever`` is the one it always obeys; None where the file
-    gives none.
+    gives none. ``draws`` is the most that its motor draws, stalled or in a pulse.
 
     ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
     gap on each leg."""
@@ -165,6 +176,7 @@ class Machine:
     motor: MotorKind | None
     seconds: Number | None
     supply: str | None
+    draws: Number | None
     fouling: Number | None
     gaps: Mapping[str, Number]
     span: Span
@@ -233,6 +245,7 @@ class Wiring:
     stopping: Number | None = None
     scale: Number | None = None  # 87.1 for 1:87.1
     set_back: Mapping[str, Number] = field(default_factory=_none)  # by signal: before its gap
+    ampacity: Mapping[int, Number] = field(default_factory=dict)  # by gauge: what a wire may carry
     units: Units = MILLIMETRES  # that the file writes its lengths in
     swapped_contacts: frozenset[str] = frozenset()
     swapped_heads: tuple[tuple[str, str], ...] = ()
