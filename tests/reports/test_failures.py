@@ -35,9 +35,11 @@ def rows(lines: list[str]) -> list[list[str]]:
 
 
 def test_worst_first_with_what_then_happens(unsafe: Report) -> None:
-    lines = list(failure_lines(unsafe, Ink()))
+    lines = list(failure_lines(unsafe, Ink(width=140)))
     head, columns, *table = [line for line in lines if line]
-    assert head.startswith(f"Failures ({len(unsafe.failures)} things that can break, the worst")
+    singles = sum(len(row.faults) == 1 for row in unsafe.failures)
+    begin = f"Failures ({singles} things that can break, and pairs with a silent one, the worst"
+    assert head.startswith(begin)
     assert columns.split() == ["broken", "consequence", "what", "then", "happens"]
     told = [row for row in rows(table) if len(row) == 3]
     assert [
@@ -104,8 +106,17 @@ def test_pairs_stand_together_and_their_absence_is_said(safe: Report) -> None:
     assert "and every two of them" in lines[1]
     none = "  No two of them together cause harm that neither causes alone."
     assert none not in lines
-    assert none in failure_lines(safe, Ink(), pairs=True)
-    assert none not in failure_lines(safe, Ink())
+    singles = replace(safe, failures=tuple(r for r in safe.failures if r.kind != "pair"))
+    assert none in failure_lines(singles, Ink(), pairs=True)
+    assert none not in failure_lines(singles, Ink())
+
+
+def test_silent_failures_are_named_and_marked_in_their_pairs(safe: Report) -> None:
+    lines = list(failure_lines(safe, Ink(), everything=True))
+    assert any(line.startswith("  Silent (") and "feeder" in line for line in lines)
+    pairs = [row for row in safe.failures if row.kind == "pair"]
+    assert pairs and all(row.silent and set(row.silent) <= set(row.faults) for row in pairs)
+    assert any("(silent)" in line for line in lines)
 
 
 def test_color_says_nothing_that_words_do_not(unsafe: Report) -> None:

@@ -52,7 +52,7 @@ def test_a_named_gap_keeps_its_name_and_numbers_pass_it_over() -> None:
         ("missed-feeder-broken", set()),
         ("gap-inside-broken", {"fouling-undetected"}),
         ("gap-inside-mended", set()),
-        ("wired-passing-siding", {"two supplies (common practice)"}),
+        ("wired-passing-siding", {"supplies-joined"}),
         ("wye", {"track turned around (common practice)"}),
         ("balloon-loop", set()),
     ],

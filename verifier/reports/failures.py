@@ -31,7 +31,8 @@ def failure_lines(
     rows = [entry.row for entry in told]
     labeled = [e for e in told if e.row.consequence in ("false proceed", "unlocked", "undecided")]
     yield ""
-    yield f"Failures ({broken_words(told, pairs=pairs)}, the worst first):"
+    heading = f"Failures ({broken_words(told, pairs=pairs)}, the worst first):"
+    yield from wrap(heading, ink.width, break_on_hyphens=False)
     if labeled:
         yield from _table(labeled if everything else labeled[:SHOWN_ROWS], ink)
         if len(labeled) > SHOWN_ROWS and not everything:
