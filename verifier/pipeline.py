@@ -390,8 +390,34 @@ def find_repairs(proof: ProofState) -> None:
         proof.failures.effects if proof.failures else {},
         proof.situations.timeout,
         proof.step,
+        lambda plan: _proved_of(proof, plan),
     )
     proof.record(repaired)
+
+
+def _proved_of(proof: ProofState, plan: Plan) -> frozenset[str]:
+    """The keys of all that is proved of another plan; none where that lacks any of what is proved
+    here."""
+    before, world = proof.decided, World(plan)
+
+    def compare(verdict: Verdict) -> None:
+        was = before.get(verdict.obligation.key)
+        if verdict.status != "proved" and was is not None and was.status == "proved":
+            raise _Worse
+
+    asked = [o for o in obligations(plan, world.lower) if o.property not in FAILURES]
+    situations = SituationProver(world, proof.situations.timeout, (), NO_STORE)
+    tried = ProofState(plan, plan, asked, asked, situations, on_verdict=compare)
+    try:
+        for phase in (check_assumptions, decide_histories, decide_situations, decide_usefulness):
+            phase(tried)
+    except (_Worse, InputError):
+        return frozenset()
+    return frozenset(key for key, verdict in tried.decided.items() if verdict.status == "proved")
+
+
+class _Worse(Exception):
+    """Something is proved no more."""
 
 
 def find_promises(proof: ProofState) -> None:

@@ -26,7 +26,7 @@ from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import DISOBEYED, STOPPED, FaultKind
 from verifier.reference.condition_eval import is_true, looking_at
 from verifier.reference.equipment import EquipmentState
-from verifier.reference.sights import in_some_order, may_change
+from verifier.reference.sights import in_some_order, may_matter
 from verifier.reference.state_variables import StateVariables
 from verifier.reference.transition import Valuation
 
@@ -61,8 +61,9 @@ class Acting:
         self._look = look
         self._situation = situation
         self._made = made
-        # What one that acts sees.
+        # What one that acts sees; how each acts that sees all as it was.
         self._seen = observed
+        self._at_first: dict[str, Acted] = {}
 
     def all_acted(self) -> Mapping[str, Acted]:
         """What each comes to, by name."""
@@ -98,26 +99,34 @@ class Acting:
     def _sights_now(self) -> frozenset[Sight]:
         """Who sees whom after it has acted."""
         sights = self.variables.sights
+        if not sights:
+            return frozenset()
         if self._made is None:
-            chosen = [s for s in sights if self.now.get(s.choice) == "yes"]
+            chosen = [s for s in sights if self._is_made(s, self.now)]
             return in_some_order(chosen, sights)
         before = {
             name: {what: self.now[what] for what in self.variables.seen_by(name)}
             for name in self.variables.acting
         }
-        change = may_change(
-            self.variables.acting, before, sights, lambda *way: self._act(*way).states
-        )
-        chosen = [
-            s
-            for s in sights
-            if (self.now if s.read in change else self._made).get(s.choice) == "yes"
-        ]
+        matter = frozenset(may_matter(self.variables.acting, before, sights, self._act))
+        choices = [(s, self.now if s in matter else self._made) for s in sights]
+        chosen = [s for s, made in choices if self._is_made(s, made)]
         return in_some_order(chosen, sights)
+
+    def _is_made(self, sight: Sight, made: Valuation) -> bool:
+        fixed = self.plan.locking.building.fixed(sight.reader, sight.read)
+        return made.get(sight.choice) == "yes" if fixed is None else fixed
 
     def _act(self, name: str, direct: Valuation, by_signals: Valuation) -> Acted:
         """How one acts that sees some states not as they were."""
-        self._seen = self._as_seen(direct, by_signals)
+        if direct or by_signals:
+            return self._acted_on(name, self._as_seen(direct, by_signals))
+        if name not in self._at_first:
+            self._at_first[name] = self._acted_on(name, self._observed)
+        return self._at_first[name]
+
+    def _acted_on(self, name: str, seen: Mapping[Observable, str]) -> Acted:
+        self._seen = seen
         locking = self.plan.locking
         if name in locking.relays:
             return self._relay(locking.relays[name])

@@ -5,7 +5,7 @@ shortest history that ends in it, or that no history does. Every engine over tim
 """
 
 from collections import deque
-from collections.abc import Iterator, Mapping, Sequence, Set
+from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 
 from verifier.plan.minimality import values_in_order
@@ -99,18 +99,22 @@ def _history(reached: Mapping[State, Origin], state: State) -> list[Valuation]:
 
 
 def every_step(
-    stepper: Stepper, state: Mapping[Observable, str], wrecked: Set[str] = frozenset()
+    stepper: Stepper,
+    state: Mapping[Observable, str],
+    wrecked: Set[str] = frozenset(),
+    choices: Iterable[Observable] | None = None,
 ) -> Iterator[tuple[dict[Observable, str], Transition]]:
     """Every step from a state, each with the moment that it starts from. On the pieces of
-    ``wrecked`` stand trains that met or derailed.
+    ``wrecked`` stand trains that met or derailed. ``choices``: those left open, where ``state``
+    gives the others; None for all.
 
     Choices that a step does not read cannot change it, and are left out of its moment. So the
     moments are the paths through a decision tree, which branches where the stepper reads a
     choice."""
-    choices = frozenset(stepper.choices)
+    open_ = frozenset(stepper.choices if choices is None else choices)
     made: dict[Observable, str] = {}
     while True:
-        moment = _OpenMoment(state, made, choices)
+        moment = _OpenMoment(state, made, open_)
         step = stepper.step(moment, made, wrecked)
         yield {**state, **made}, step
         while made:
@@ -121,6 +125,22 @@ def every_step(
                 break
         else:
             return
+
+
+def in_any_order(
+    stepper: Stepper, moment: Mapping[Observable, str], most: int
+) -> list[dict[Observable, str]] | None:
+    """What may follow a moment, by the order in which relays act; None where there are more than
+    ``most`` orders."""
+    sights = frozenset(sight.choice for sight in stepper.variables.sights)
+    given = {what: state for what, state in moment.items() if what not in sights}
+    found: list[dict[Observable, str]] = []
+    for order, (_, step) in enumerate(every_step(stepper, given, choices=sights)):
+        if order == most:
+            return None
+        if step.successor not in found:
+            found.append(dict(step.successor))
+    return found
 
 
 class _OpenMoment(Mapping[Observable, str]):

@@ -7,6 +7,7 @@ acting that saw a third after acting, it sees the third after acting too.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Protocol
 
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Sight, conditions_of, races
@@ -85,29 +86,42 @@ def _all_beyond(start: str, onward: Mapping[str, set[str]]) -> set[str]:
 
 # The states of one that acts, by which others see it.
 States = Mapping[Observable, str]
+
+
+class Outcome(Protocol):
+    """What one comes to: its next states, and all else that comes of it."""
+
+    @property
+    def states(self) -> States: ...
+
+
 # How one acts that sees some states not as they were, directly and by signals.
-Act = Callable[[str, States, States], States]
+Act = Callable[[str, States, States], Outcome]
 
 
-def may_change(
+def may_matter(
     names: Sequence[str], before: Mapping[str, States], sights: Sequence[Sight], act: Act
-) -> frozenset[str]:
-    """Those that do not stay as they are, whatever they see, and perhaps others."""
+) -> tuple[Sight, ...]:
+    """The sights that can make a difference now, and perhaps others: those of one that may not stay
+    as it is, by one that acts in several ways, by what it sees."""
     ends: dict[str, list[States]] = {name: [before[name]] for name in names}
+    outcomes: dict[str, list[Outcome]] = {name: [] for name in names}
     waiting = list(names)
     while waiting:
         name = waiting.pop(0)
         own = [s for s in sights if s.reader == name and len(ends[s.read]) > 1]
-        found: list[States] = []
+        found = False
         for direct, by_signals in _ways(own, ends):
-            states = act(name, direct, by_signals)
-            if states not in ends[name] and states not in found:
-                found.append(states)
+            outcome = act(name, direct, by_signals)
+            if outcome not in outcomes[name]:
+                outcomes[name].append(outcome)
+            if outcome.states not in ends[name]:
+                ends[name].append(outcome.states)
+                found = True
         if found:
-            ends[name] += found
             readers = {s.reader for s in sights if s.read == name}
             waiting += [n for n in names if n in readers and n not in waiting]
-    return frozenset(name for name in names if len(ends[name]) > 1)
+    return tuple(s for s in sights if len(ends[s.read]) > 1 and len(outcomes[s.reader]) > 1)
 
 
 def _ways(

@@ -6,6 +6,8 @@ relays, locks and trains respond to the reports at inputs and the colors display
 leaves out has its usual value; stock of unknown position stands at the first place of its block.
 """
 
+from collections import ChainMap
+
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -38,7 +40,8 @@ class WiredStepper(Stepper):
     def situation(self, moment: Valuation) -> Situation:
         """A moment as a situation of the wired plan."""
         stock = self._stock(moment)
-        known: dict[Observable, str] = {**moment, **stock}
+        # What is not an input is not read: it may be a choice that is still open.
+        known: ChainMap[Observable, str] = ChainMap({}, stock, moment)  # type: ignore[arg-type]
         for what in self.wiring_inputs:
             if what.kind == "standing":
                 occupied = stock[observables.stock(what.name)] == "occupied"

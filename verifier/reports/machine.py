@@ -19,6 +19,7 @@ from verifier.verdicts.report import (
     Finding,
     History,
     InductiveProof,
+    Race,
     Report,
     Verdict,
     grade_of_verdict,
@@ -192,6 +193,14 @@ def _finding(plan: Plan, finding: Finding) -> Json:
         ],
         "history": _history(finding.story) if finding.story else None,
         "hint_proved": finding.hint_proved,
+        "race": _race(finding.race) if finding.race else None,
+    }
+
+
+def _race(race: Race) -> Json:
+    return {
+        "between": [race.waits, race.other],
+        "safe_orders": [list(order) for order in race.orders],
     }
 
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from verifier.language.source import Span
 from verifier.properties.obligation import Lock
 from verifier.reports.words import in_a_row
-from verifier.verdicts.report import Finding, Verdict
+from verifier.verdicts.report import Finding, Race, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +30,8 @@ class Remedy:
 def remedies(verdict: Verdict) -> Iterator[Remedy]:
     """Ways to repair it, the proved ones first."""
     finding, hint = verdict.finding, verdict.obligation.hint
+    if finding is not None and finding.race is not None:
+        yield _order(finding.race)
     if finding is not None and finding.mending:
         yield _rules(finding)
     elif hint and not (finding and finding.rewiring):
@@ -47,6 +49,16 @@ def remedies(verdict: Verdict) -> Iterator[Remedy]:
             "Or, where a dispatcher gives trains their authority before they move, waive it: "
             f'`waive opposing-proceeds for {both} because "…"`.'
         )
+
+
+def _order(race: Race) -> Remedy:
+    """That two race, and which order saves it: no repair, but what to look for."""
+    safe = " or where ".join(f"{first} acts before {then}" for first, then in race.orders)
+    return Remedy(
+        f"This is a race: {race.waits} and {race.other} act in the same instant, and {race.waits} "
+        f"still sees {race.other} as it was. It cannot happen where {safe} (proved), but relays "
+        "keep no such order by themselves."
+    )
 
 
 def _rules(finding: Finding) -> Remedy:

@@ -28,6 +28,8 @@ _CAUTIONS = (
     "maker says. Switch the layout off before you mend what a step has found.",
 )
 
+# So many of the things left out are named.
+MOST_LEFT_OUT = 3
 _NOT_PLAYED = (
     "This file has relays, timers or locks, and rails that no gap keeps apart (blocks-joined). "
     "What its detectors then say, and its relays come to, may be this or that: no card is made of "
@@ -247,6 +249,8 @@ def _notes(card: Card) -> Iterator[str]:
     )
     if is_stateful(card.plan):
         yield from _of_memory(card.plan)
+    if card.by_order:
+        yield _left_out(card)
     yield (
         f"Under `seen` write `ok`, or what you see ({_examples(card)}), or `no` where it is not as "
         "it must be and you cannot say how; leave it empty where you have not looked. In "
@@ -280,6 +284,18 @@ def _of_memory(plan: Plan) -> Iterator[str]:
         f"wait until relays are at rest{timers}. Drive a locomotive where it says so, slowly, so "
         "that it is on both blocks for a while, whatever the signals show. What takes longer ways "
         "than were looked at, or must be caught while a timer runs, is left to be tried by hand."
+    )
+
+
+def _left_out(card: Card) -> str:
+    """What is on no card, since nobody can say what must be seen after it."""
+    said = dict.fromkeys(", ".join(act.text for act in acts) for acts in card.by_order if acts)
+    named = ", ".join(f"`{text}`" for text in list(said)[:MOST_LEFT_OUT])
+    more = len(said) > MOST_LEFT_OUT
+    return (
+        "In some states it depends on which relay acts first what comes of the next thing done, or "
+        "whether the relays come to rest. Nothing of that is on this card, since nobody can say "
+        f"what must be seen then. It may be so after: {named}{', and more' if more else ''}."
     )
 
 

@@ -117,6 +117,8 @@ class Card:
     effort: int
     shortest: bool
     simulator: FaultSimulator | None = None
+    # Things to do that are on no card: what comes of them depends on which relay acts first.
+    by_order: tuple[tuple[Instruction, ...], ...] = ()
 
 
 def card_on(bench: Bench, progress: Progress = silent) -> Card:
@@ -354,6 +356,7 @@ class _Maker:
                   if goal not in seen),
             tuple(found), tuple(self.unseen), at_least,
             sum(act.cost for step in steps for act in step.instructions), shortest, self.simulator,
+            tuple(self.graph.by_order) if self.graph else (),
         )  # fmt: skip
 
     def _step(

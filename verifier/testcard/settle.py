@@ -2,7 +2,8 @@
 
 In: a plan, the plan with the wiring that gives its reports, and the faults present. Out: the state
 once points, relays and timers have come to rest, simulated moment by moment on
-:mod:`verifier.reference.wired_step`.
+:mod:`verifier.reference.wired_step`. Relays act in any order: where it depends on that in which
+state the layout comes to rest, or whether it does, the state is not known.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
@@ -13,10 +14,14 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Unsettled
+from verifier.reference.explicit_states import in_any_order
 from verifier.reference.wired_step import WiredStepper
 
 # A layout that has not settled after this many moments is taken never to settle.
 MAX_SETTLING = 120
+# After so many moments in all orders, or orders at one moment, it is not known how it settles.
+MAX_IN_ALL_ORDERS = 600
+MAX_ORDERS = 64
 CONTROLS = ("lever", "button", "derail", "gate")
 
 Moment = dict[Observable, str]
@@ -36,13 +41,33 @@ class Action:
     off: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class _Pause:
+    """A state on the way to rest. ``waiting``: how much longer delays run."""
+
+    now: Moment
+    waiting: Mapping[str, Fraction]
+
+    def is_like(self, other: "_Pause") -> bool:
+        return self.now == other.now and self.waiting == other.waiting
+
+
+class _Unknown(Exception):
+    """It is not known how the layout settles. ``by_order``: that depends on who acts first."""
+
+    def __init__(self, *, by_order: bool):
+        self.by_order = by_order
+
+
 class Simulation:
-    """A simulation with the given faults. ``moments`` counts the steps computed."""
+    """A simulation with the given faults. ``moments`` counts the steps computed; ``by_order``: the
+    last action had no known outcome because that depends on which relay acts first."""
 
     def __init__(self, plan: Plan, wired: Plan, broken: Mapping[Observable, str]):
         self.stepper = WiredStepper(plan, wired)
         self.plan = plan
         self.moments = 0
+        self.by_order = False
         self._broken = dict(broken)
         self._expiring = [w.name for w in self.stepper.choices if w.kind == "expiry"]
         self._by_hand = [w for w in self.stepper.choices if w.kind in CONTROLS]
@@ -82,31 +107,61 @@ class Simulation:
     def _settled(
         self, moment: Mapping[Observable, str], thrown: str | None = None
     ) -> Moment | None:
-        """The state once nothing moves and no delay runs; None if the layout does not settle, or
-        if the rules leave open what a signal shows meanwhile."""
+        """The state once nothing moves and no delay runs; None if the layout does not settle, if
+        that depends on which relay acts first, or if the rules leave open what a signal shows
+        meanwhile."""
+        self.by_order = False
         try:
             return self._at_rest(moment, thrown)
+        except _Unknown as unknown:
+            self.by_order = unknown.by_order
         except Unsettled:
-            return None
-
-    def _at_rest(self, moment: Mapping[Observable, str], thrown: str | None) -> Moment | None:
-        now = self._following(moment, (), thrown)
-        waiting: dict[str, Fraction] = {}
-        for _ in range(MAX_SETTLING):
-            then = self._following(now, ())
-            if then != now:
-                now = then
-                continue
-            due = {name: self._following(now, (name,)) for name in self._expiring}
-            due = {name: then for name, then in due.items() if then != now}
-            if not due:
-                return now
-            waiting = {name: waiting.get(name, self._seconds(name, now)) for name in due}
-            first = min(due, key=lambda name: waiting[name])
-            passed = waiting.pop(first)
-            waiting = {name: left - passed for name, left in waiting.items()}
-            now = due[first]
+            pass
         return None
+
+    def _at_rest(self, moment: Mapping[Observable, str], thrown: str | None) -> Moment:
+        """The one state in which the layout comes to rest, in whatever order its relays act."""
+        rest: Moment | None = None
+        known: list[_Pause] = []
+        on_way: list[_Pause] = []
+        # Where to go on, and how many states are on the way there.
+        todo = [(_Pause(now, {}), 0) for now in self._following(moment, (), thrown)]
+        by_order = len(todo) > 1
+        while todo:
+            here, depth = todo.pop()
+            del on_way[depth:]
+            if any(here.is_like(other) for other in on_way):
+                raise _Unknown(by_order=by_order)
+            if any(here.is_like(other) for other in known):
+                continue
+            known.append(here)
+            on_way.append(here)
+            if depth >= MAX_SETTLING or len(known) > MAX_IN_ALL_ORDERS:
+                raise _Unknown(by_order=by_order)
+            onward = list(self._onward(here))
+            by_order = by_order or len(onward) > 1
+            todo += [(pause, depth + 1) for pause in onward]
+            if not onward:
+                if rest is not None and rest != here.now:
+                    raise _Unknown(by_order=True)
+                rest = here.now
+        assert rest is not None
+        return rest
+
+    def _onward(self, here: _Pause) -> Iterator[_Pause]:
+        """What may come next on the way to rest: something moves at once, or the shortest delay
+        ends; nothing at rest."""
+        moving = [then for then in self._following(here.now, ()) if then != here.now]
+        if moving:
+            yield from (_Pause(then, here.waiting) for then in moving)
+            return
+        due = {name: self._following(here.now, (name,)) for name in self._expiring}
+        due = {name: ways for name, ways in due.items() if ways != [here.now]}
+        waiting = {name: here.waiting.get(name, self._seconds(name, here.now)) for name in due}
+        for first, ways in due.items():
+            if waiting[first] == min(waiting.values()):
+                left = {n: w - waiting[first] for n, w in waiting.items() if n != first}
+                yield from (_Pause(then, left) for then in ways)
 
     def _seconds(self, name: str, now: Mapping[Observable, str]) -> Fraction:
         """The delay of a timer or a slow relay, in seconds."""
@@ -119,14 +174,19 @@ class Simulation:
 
     def _following(
         self, moment: Mapping[Observable, str], expiring: Sequence[str], thrown: str | None = None
-    ) -> Moment:
-        """The next state: points arrive, time passes, no train moves."""
-        self.moments += 1
+    ) -> list[Moment]:
+        """The next states, by the order in which relays act: points arrive, time passes, no train
+        moves."""
         chosen = {observables.choice("expiry", name): "yes" for name in expiring}
         if thrown is not None:
             chosen[observables.choice("throw", thrown)] = "yes"
-        following = self.stepper.step({**self._whole(moment), **chosen}).successor
-        return {**following, **{what: moment[what] for what in self._held if what in moment}}
+        whole = {**self._whole(moment), **chosen}
+        ways = in_any_order(self.stepper, whole, MAX_ORDERS)
+        if ways is None:
+            raise _Unknown(by_order=True)
+        self.moments += len(ways)
+        held = {what: moment[what] for what in self._held if what in moment}
+        return [{**then, **held} for then in ways]
 
     def _whole(self, moment: Mapping[Observable, str]) -> Moment:
         """A moment with all its choices."""

@@ -2,10 +2,11 @@
 
 In: a bench. Out: a graph of settled states and the actions that lead from one to another, as
 simulated by :mod:`verifier.testcard.settle`, and cheapest paths through it. After each action
-points, relays and timers settle. At most one locomotive is on the track. It is driven from block to
-block over points that lie for it, occupying both for a while, or lifted where there are spot
-detectors, whose reports along its way are not simulated. At most two buttons are held. Every state
-has a way back to rest: everything is reset, and the supply of the logic is switched off and on.
+points, relays and timers settle; what depends on which relay acts first is left out. At most one
+locomotive is on the track. It is driven from block to block over points that lie for it, occupying
+both for a while, or lifted where there are spot detectors, whose reports along its way are not
+simulated. At most two buttons are held. Every state has a way back to rest: everything is reset,
+and the supply of the logic is switched off and on.
 """
 
 from collections.abc import Iterator, Mapping
@@ -99,6 +100,8 @@ class StateGraph:
         usual = (*self._stepper.states, *self._handled)
         self.rest = self._place(start if start is not None else {w: w.usual for w in usual})
         self.places: list[RestState] = [self.rest]
+        # Actions that may lead to this or that, whichever relay acts first: none of the graph.
+        self.by_order: list[tuple[Instruction, ...]] = []
         self._explore()
         self._at = {place.setup: place for place in self.places}
         self._cheapest = cache(self._paths_from)
@@ -165,6 +168,8 @@ class StateGraph:
                 self._progress(self.simulation.moments, MAX_MOMENTS)
                 settled = self._after(place.moment, done)
                 if settled is None:
+                    if self.simulation.by_order:
+                        self.by_order.append(acts or self._said(place, done))
                     continue
                 key = _key(settled)
                 if key not in known:
@@ -179,6 +184,12 @@ class StateGraph:
         for place in self.places:
             if first[_still(place.moment)] is not place:
                 place.onward.extend(self._elsewhere(place, first[_still(place.moment)]))
+
+    def _said(self, place: RestState, done: Action) -> tuple[Instruction, ...]:
+        """How to do an action of the hands, whatever comes of it."""
+        changed = {what: state for changes in done.changes for what, state in changes.items()}
+        hands = self._place({**place.moment, **changed}).hands
+        return tuple(self._hands.acts(place.hands, hands))
 
     def _elsewhere(self, place: RestState, first: RestState) -> Iterator[Operation]:
         """Operations from a state that differs from ``first`` only in where on its block the

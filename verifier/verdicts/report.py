@@ -105,6 +105,16 @@ class LaterProof(InductiveProof):
 
 
 @dataclass(frozen=True, slots=True)
+class Race:
+    """Two that act in one step of a history, ``waits`` on what ``other`` was before. ``orders``:
+    in which order of the two it was proved that it cannot happen, the first one first."""
+
+    waits: str
+    other: str
+    orders: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """A counterexample: a situation that breaks an obligation, replayed by the reference.
 
@@ -113,7 +123,8 @@ class Finding:
     allow), the obligation stays broken; ``covered`` counts those situations. ``mending`` are
     additions to the rules that were proved to repair it, empty when none was found; ``rewiring``
     the same for the wiring, in the order to write them. ``hint_proved``: following the
-    obligation's hint was proved to repair it."""
+    obligation's hint was proved to repair it. ``race``: what races, if an order of acting was
+    proved to save it."""
 
     situation: Situation
     relevant: tuple[Observable, ...]
@@ -124,6 +135,7 @@ class Finding:
     rewiring: tuple[Rewiring, ...] = ()
     story: History | None = None
     hint_proved: bool = False
+    race: Race | None = None
 
 
 Status = Literal["proved", "broken", "undecided", "waived"]

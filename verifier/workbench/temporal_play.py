@@ -17,6 +17,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Evaluator, Seen
+from verifier.reference.explicit_states import in_any_order
 from verifier.reference.transition import Transition
 from verifier.workbench.document import Document, Key, by_key
 from verifier.workbench.situation_play import (
@@ -30,6 +31,12 @@ Moment = Mapping[Observable, str]
 
 # At most this many moments pass on their own after an action.
 MAX_MOMENTS = 40
+# Where relays could act in more orders, what follows is taken to depend on the order.
+MAX_ORDERS = 64
+BY_ORDER = (
+    "What comes of this depends on which relay acts first. Here all that move together move in the "
+    "same instant; proofs consider every order."
+)
 # While time does not run, what lasts a limited time goes on.
 _STAYS = ("stays late", "stays put back", "stays lost")
 
@@ -218,8 +225,11 @@ class TemporalPlay:
     # -------------------------------------------------------------- time
 
     def _step(self, moment: Moment, chosen: Moment) -> Transition:
+        return self._stepper.step(self._whole(moment, chosen))
+
+    def _whole(self, moment: Moment, chosen: Moment) -> Moment:
         given = {w: w.usual for w in self._stepper.choices if w.kind not in _COMMANDS}
-        return self._stepper.step({**moment, **given, **self._chosen("arrival"), **chosen})
+        return {**moment, **given, **self._chosen("arrival"), **chosen}
 
     def _chosen(self, *kinds: str) -> Moment:
         return {what: "yes" for what in self._stepper.choices if what.kind in kinds}
@@ -228,6 +238,9 @@ class TemporalPlay:
         """The next moment: points arrive, and controls stay as they are set."""
         step = self._step(moment, chosen)
         self.notes += [f"Proofs leave this out: {p.title}." for p in step.broken]
+        ways = in_any_order(self._stepper, self._whole(moment, chosen), MAX_ORDERS)
+        if (ways is None or len(ways) > 1) and BY_ORDER not in self.notes:
+            self.notes.append(BY_ORDER)
         following = step.successor
         held = {w: s for w, s in moment.items() if w.kind in _COMMANDS}
         return {**self._reset, **held, **following}

@@ -22,6 +22,7 @@ from verifier.logic.expr import (
     Expr,
     atom,
     conjunction,
+    constant,
     disjunction,
     negation,
     nodes,
@@ -137,15 +138,19 @@ class Races:
     def when(self) -> Mapping[Sight, Expr]:
         """When each sight holds: it is chosen, or follows from others that are; and not in a
         circle. What is seen by signals does not follow: signals may be late."""
-        reach = _reach(self._names, self.sights)
+        reach = _reach(self._names, {sight: self._chosen(sight) for sight in self.sights})
         found: dict[Sight, Expr] = {}
         for sight in self.sights:
             seen = reach[sight.reader, sight.read]
             if sight.by_signals:
-                seen = atom(sight.choice, "yes")
+                seen = self._chosen(sight)
             back = reach.get((sight.read, sight.reader), FALSE)
             found[sight] = conjunction(seen, negation(back))
         return found
+
+    def _chosen(self, sight: Sight) -> Expr:
+        fixed = self._acting.plan.locking.building.fixed(sight.reader, sight.read)
+        return atom(sight.choice, "yes") if fixed is None else constant(fixed)
 
     @cached_property
     def groups(self) -> tuple[tuple[str, ...], ...]:
@@ -197,7 +202,7 @@ def _closure(name: str, reads: Mapping[str, set[str]]) -> set[str]:
     return found
 
 
-def _reach(names: Sequence[str], sights: Sequence[Sight]) -> Mapping[tuple[str, str], Expr]:
+def _reach(names: Sequence[str], sights: Mapping[Sight, Expr]) -> Mapping[tuple[str, str], Expr]:
     """When one is chosen to see another after it has acted, directly or through others; pairs of
     which that is never so are left out."""
     reach: dict[tuple[str, str], Expr] = {}
@@ -208,8 +213,8 @@ def _reach(names: Sequence[str], sights: Sequence[Sight]) -> Mapping[tuple[str, 
         reach[a, b] = disjunction(reach.get((a, b), FALSE), when)
         onward[a][b], inward[b][a] = None, None
 
-    for sight in sights:
-        add(sight.reader, sight.read, atom(sight.choice, "yes"))
+    for sight, when in sights.items():
+        add(sight.reader, sight.read, when)
     for via in names:
         for a in [name for name in inward[via] if name != via]:
             for b in [name for name in onward[via] if name not in (a, via)]:

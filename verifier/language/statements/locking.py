@@ -77,7 +77,7 @@ BuildingKind = Literal["of relays", "as one program"]
 
 @statement(
     "BUILT",
-    "How it is built",
+    "The way of building",
     "built of relays` or `built as one program",
     once="built",
     inline=["powered_by"],

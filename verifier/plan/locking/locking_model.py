@@ -111,17 +111,25 @@ BuildingKind = Literal["of relays", "as one program"]
 class Building:
     """How the memory of a file is built, and whether it ``said`` so; the version of the language
     that it is written for, empty where it says nothing. ``supply``: of all that has none of its
-    own."""
+    own. ``orders``: the first of each pair acts before the second, where both act in one step; none
+    of a file, but of one that is tried."""
 
     kind: BuildingKind = "of relays"
     said: bool = False
     version: str = ""
     span: Span | None = None
     supply: str | None = None
+    orders: tuple[tuple[str, str], ...] = ()
 
     @property
     def of_relays(self) -> bool:
         return self.kind == "of relays"
+
+    def fixed(self, reader: str, read: str) -> bool | None:
+        """Whether one sees the other after it has acted, where an order says that."""
+        if (read, reader) in self.orders:
+            return True
+        return False if (reader, read) in self.orders else None
 
 
 # The promises about throwing points; the others are about blocks.
