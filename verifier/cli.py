@@ -13,7 +13,7 @@ from collections.abc import Callable, Sequence
 
 from verifier import __version__
 from verifier.commands import drawing, exporting, looking, paging, printing, proving, writing
-from verifier.commands.console import complain
+from verifier.commands.console import OnlyOne, complain
 from verifier.engines.garbage import collect_seldom
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.writing import NO_ROOM, UnwritableError, reason
@@ -38,7 +38,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("\nInterrupted: nothing further was decided.", file=sys.stderr)
         return ExitCode.UNDECIDED
-    except UnwritableError as error:
+    except (UnwritableError, OnlyOne) as error:
         print(error, file=sys.stderr)
         return ExitCode.BAD_INPUT
     except BrokenPipeError:

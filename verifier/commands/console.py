@@ -18,6 +18,10 @@ Command = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.Arg
 _SHOWN_ERRORS = 25
 
 
+class OnlyOne(Exception):
+    """Two outputs go to one place; the text is one sentence that says which."""
+
+
 def console_options(parser: argparse.ArgumentParser) -> None:
     """Add the options for colors and plain ASCII drawings."""
     parser.add_argument("--ascii", action="store_true", help="draw with plain ASCII characters")

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from verifier.commands.console import complaint, working
 from verifier.verdicts.exit_codes import ExitCode
@@ -17,6 +17,7 @@ from verifier.verdicts.grade import Grade, exit_code_of
 
 if TYPE_CHECKING:
     from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.reports.formats.cases import FileResult
     from verifier.reports.ink import Ink
     from verifier.verdicts.report import Report
 
@@ -26,9 +27,10 @@ _DIED = "the process that proved it ended without an answer"
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What is asked about files, and how it is told: as ``json``, in one ``quiet`` line, or else
-    in full where a file is ``alone``, where it is not as it says, or where ``everything`` is to be
-    shown. ``keeps``: the reports are needed afterwards."""
+    """What is asked about files, and how it is told: as lines (``text``), in one ``quiet`` line, or
+    else in full where a file is ``alone``, where it is not as it says, or where ``everything`` is
+    to be shown; and for other programs (``formats``). ``known``: the findings that a baseline has.
+    ``keeps``: the reports are needed afterwards."""
 
     ink: "Ink"
     timeout: float | None = None
@@ -36,7 +38,9 @@ class Asked:
     pairs: bool = False
     required: Grade | None = None
     everything: bool = False
-    json: bool = False
+    text: bool = True
+    formats: frozenset[str] = frozenset()
+    known: frozenset[str] = frozenset()
     quiet: bool = False
     alone: bool = False
     keeps: bool = False
@@ -45,11 +49,11 @@ class Asked:
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What became of a file: what to print on standard output and on standard error, its part of
-    the JSON document, and its report where that is kept."""
+    reports for other programs, and its report where that is kept."""
 
     code: ExitCode
     grade: Grade
-    document: Any
+    result: "FileResult"
     lines: tuple[str, ...] = ()
     errors: tuple[str, ...] = ()
     # Whether the lines are one line, and not a report in full.
@@ -88,6 +92,8 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
     from verifier.engines.stopping import is_over, out_of_time
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.reports import machine
+    from verifier.reports.formats.cases import FileResult
+    from verifier.verdicts.baseline import with_known
 
     if is_over():
         return _undecided(path, out_of_time())
@@ -99,18 +105,19 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
         else:
             report = prove()
     except KeyboardInterrupt:  # while it was read
-        document = machine.file_not_reached(str(path), "Ctrl-C")
         told = f"\n{path}: interrupted, nothing decided."
-        return Outcome(ExitCode.UNDECIDED, Grade.NONE, document, errors=(told,), interrupted=True)
+        result = FileResult(machine.file_not_reached(str(path), "Ctrl-C"))
+        return Outcome(ExitCode.UNDECIDED, Grade.NONE, result, errors=(told,), interrupted=True)
     except InputError as error:
         return _wrong_input(error, path, asked)
+    report = with_known(report, asked.known)
     code = exit_code_of(report.shortfalls, asked.required)
     brief = asked.quiet or not (asked.alone or asked.everything or code != ExitCode.AS_EXPECTED)
     return Outcome(
         code,
         report.grade,
-        machine.file_report(report, asked.required) if asked.json else {},
-        () if asked.json else tuple(_told(report, asked, brief=brief)),
+        _result(report, asked),
+        tuple(_told(report, asked, brief=brief)) if asked.text else (),
         is_brief=brief,
         interrupted=report.interrupted,
         report=report if asked.keeps else None,
@@ -120,16 +127,18 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
 def _undecided(path: Path, why: str) -> Outcome:
     """Of a file that was not looked at."""
     from verifier.reports import machine
+    from verifier.reports.formats.cases import FileResult
 
-    document = machine.file_not_reached(str(path), why)
+    result = FileResult(machine.file_not_reached(str(path), why))
     line = _one_line(f"{Grade.NONE.value}: undecided", str(path), why)
-    return Outcome(ExitCode.UNDECIDED, Grade.NONE, document, (line,))
+    return Outcome(ExitCode.UNDECIDED, Grade.NONE, result, (line,))
 
 
 def _wrong_input(error: "InputError", path: Path, asked: Asked) -> Outcome:
     """What it means for a proof that a file is wrong. One that has nothing to prove, and one of
     several that cannot be read, leave something open; else the input is wrong."""
     from verifier.reports import machine
+    from verifier.reports.formats.cases import FileResult
 
     code, grade, mark = ExitCode.BAD_INPUT, Grade.NONE, ": WRONG INPUT"
     if any(found.code == "CP502" for found in error.diagnostics):
@@ -138,10 +147,26 @@ def _wrong_input(error: "InputError", path: Path, asked: Asked) -> Outcome:
         d.code == "CP100" and d.span.source.name == str(path) for d in error.diagnostics
     ):
         code, mark = ExitCode.UNDECIDED, ": unread"
-    document = machine.file_with_errors(str(path), error.diagnostics, code, grade)
+    result = FileResult(machine.file_with_errors(str(path), error.diagnostics, code, grade))
     line = _one_line(f"{grade.value}{mark}", str(path), error.diagnostics[0].message)
     lines = () if asked.alone and not asked.quiet else (line,)
-    return Outcome(code, grade, document, lines, tuple(complaint(error)))
+    return Outcome(code, grade, result, lines, tuple(complaint(error)))
+
+
+def _result(report: "Report", asked: Asked) -> "FileResult":
+    """What reports for other programs need to know of a file."""
+    from verifier.commands.formats import drawings_of, repairs_of
+    from verifier.reports import machine
+    from verifier.reports.formats.cases import FileResult
+
+    if not asked.formats:
+        return FileResult({})
+
+    return FileResult(
+        machine.file_report(report, asked.required),
+        repairs_of(report) if asked.formats & {"sarif", "markdown"} else {},
+        drawings_of(report) if asked.formats & {"junit", "markdown"} else {},
+    )
 
 
 def _one_line(mark: str, name: str, words: str = "") -> str:

@@ -2,10 +2,10 @@
 
 import argparse
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from verifier.commands.console import (
     Command,
@@ -19,6 +19,7 @@ from verifier.commands.console import (
     within_option,
     working,
 )
+from verifier.commands.formats import TEXT, Outputs, format_options
 from verifier.commands.processes import processors
 from verifier.commands.proved_files import Asked, Outcome, one_by_one, side_by_side
 from verifier.verdicts.exit_codes import ExitCode, worst
@@ -26,6 +27,7 @@ from verifier.verdicts.grade import Grade
 
 if TYPE_CHECKING:
     from verifier.plan.model import Plan
+    from verifier.reports.formats.cases import FileResult
     from verifier.sheets.sheet import Sheet
     from verifier.verdicts.report import Report
 
@@ -52,7 +54,7 @@ def add(command: Command) -> None:
     prove.add_argument(
         "--all", action="store_true", help="show all findings, and every file in full"
     )
-    prove.add_argument("--json", action="store_true", help="print the report as JSON")
+    format_options(prove)
     prove.add_argument(
         "--certificate",
         metavar="DIR",
@@ -101,7 +103,8 @@ class _Tally:
     paths: list[Path] = field(default_factory=list)
     codes: list[ExitCode] = field(default_factory=list)
     grades: list[Grade] = field(default_factory=list)
-    documents: list[Any] = field(default_factory=list)
+    results: "list[FileResult]" = field(default_factory=list)
+    lines: list[str] = field(default_factory=list)
     reports: "list[Report]" = field(default_factory=list)
     in_brief: list[Path] = field(default_factory=list)
 
@@ -109,44 +112,53 @@ class _Tally:
         self.paths.append(path)
         self.codes.append(outcome.code)
         self.grades.append(outcome.grade)
-        self.documents.append(outcome.document)
+        self.results.append(outcome.result)
         self.reports += [outcome.report] if outcome.report else []
         self.in_brief += [path] if outcome.is_brief else []
+
+    def say(self, lines: "Iterable[str]", outputs: Outputs) -> None:
+        """Print lines where the report is text, and keep them for a file."""
+        told = list(lines)
+        self.lines += told
+        if outputs.console == TEXT:
+            say(told)
+            sys.stdout.flush()
 
 
 def _prove_all(options: argparse.Namespace) -> int:
     from verifier.language.writing import check_target
-    from verifier.reports import machine
 
     files = list(files_of(options.paths, layouts=True))
     _check_only(options.only)
     if options.report:
         check_target(Path(options.report))
-    tally = _prove_each(files, options)
+    outputs = Outputs(options)
+    tally = _prove_each(files, outputs, options)
     if options.report:
         _write_report(tally.reports, options)
     if options.certificate:
         tally.codes.append(_write_certificates(tally.reports, Path(options.certificate)))
     code = worst(tally.codes)
-    if options.json:
-        import json
-
-        print(json.dumps(machine.document(tally.documents, code), indent=2))
-    elif len(files) > 1 and not options.quiet:
-        say(_counted(tally, len(files), code))
+    if len(files) > 1 and not options.quiet:
+        tally.say(_counted(tally, len(files), code), outputs)
+    outputs.finish(tally.results, code, tally.lines)
     return code
 
 
-def _prove_each(files: "Sequence[Path]", options: argparse.Namespace) -> _Tally:
+def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Namespace) -> _Tally:
     """Prove the files, and say of each what was found as soon as it is known."""
+    from verifier.reports.ink import Ink
+
     asked = Asked(
-        ink_of(options),
+        ink_of(options) if outputs.shows_text else Ink(),
         timeout=options.timeout,
         only=tuple(options.only),
         pairs=options.pairs,
         required=Grade.OPERATION if options.require == "operation" else None,
         everything=options.all,
-        json=options.json,
+        text=TEXT in outputs.kinds,
+        formats=outputs.kinds - {TEXT},
+        known=options.baseline,
         quiet=options.quiet,
         alone=len(files) == 1,
         keeps=bool(options.report or options.certificate),
@@ -159,10 +171,8 @@ def _prove_each(files: "Sequence[Path]", options: argparse.Namespace) -> _Tally:
     was_brief = True
     for path, outcome in zip(files, outcomes, strict=False):
         say_aside(outcome.errors)
-        if not asked.json:
-            apart = tally.codes and not (was_brief and outcome.is_brief)
-            say([*[""] * bool(apart), *outcome.lines])
-            sys.stdout.flush()
+        apart = tally.codes and not (was_brief and outcome.is_brief)
+        tally.say([*[""] * bool(apart), *outcome.lines], outputs)
         was_brief = outcome.is_brief
         tally.add(path, outcome)
     return tally

@@ -92,7 +92,7 @@ def file_report(report: Report, required: Grade | None = None) -> Json:
         ],
         "interrupted": report.interrupted,
         "stopped": report.stopped.why if report.stopped else "",
-        "counts": tallies(report.verdicts),
+        "counts": _counts(report),
         "assumed": list(report.assumed),
         "assumptions": [
             {
@@ -111,6 +111,13 @@ def file_report(report: Report, required: Grade | None = None) -> Json:
         "verdicts": [_verdict(plan, v) for v in report.verdicts],
         "failures": [_failure(row) for row in report.failures],
     }
+
+
+def _counts(report: Report) -> Json:
+    """How many verdicts there are of each kind. What a baseline knows is counted where there is
+    one."""
+    counts = tallies(report.verdicts)
+    return {kind: number for kind, number in counts.items() if number or kind != "known"}
 
 
 def _shortfall(shortfall: Shortfall, report: Report) -> Json:
@@ -132,6 +139,7 @@ def _verdict(plan: Plan, verdict: Verdict) -> Json:
         "status": verdict.status,
         "grade": grade_of_verdict(verdict, plan).value,
         "expected": verdict.expected,
+        **({"known": True} if verdict.known else {}),
         "advice": obligation.advice,
         "trouble": obligation.trouble if verdict.status == "broken" else "",
         "hint": obligation.hint if verdict.status == "broken" else "",

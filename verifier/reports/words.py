@@ -72,9 +72,14 @@ def count(number: int) -> str:
 
 def tallies(verdicts: Iterable[Verdict]) -> dict[str, int]:
     """How many verdicts there are of each kind; expected and advice ones by themselves."""
-    numbers = {"broken": 0, "undecided": 0, "expected": 0, "advice": 0, "waived": 0, "proved": 0}
+    numbers = {
+        "broken": 0, "undecided": 0, "known": 0, "expected": 0, "advice": 0, "waived": 0,
+        "proved": 0,
+    }  # fmt: skip
     for verdict in verdicts:
-        if verdict.status == "broken" and verdict.expected:
+        if verdict.known:
+            numbers["known"] += 1
+        elif verdict.status == "broken" and verdict.expected:
             numbers["expected"] += 1
         elif verdict.obligation.advice and verdict.status == "broken":
             numbers["advice"] += 1
@@ -86,6 +91,7 @@ def tallies(verdicts: Iterable[Verdict]) -> dict[str, int]:
 _TALLY_WORDS = {
     "broken": "broken",
     "undecided": "undecided",
+    "known": "broken as the baseline says",
     "expected": "broken as the file expects",
     "advice": "noted",
     "waived": "waived",
@@ -117,6 +123,8 @@ def kind_words(verdict: Verdict) -> tuple[str, Style]:
     """What a finding is: broken, expected, undecided, or a note."""
     if verdict.expected:
         return "expected", "good"
+    if verdict.known:
+        return "known", "unsure"
     if verdict.obligation.advice and verdict.status == "broken":
         return "note", "unsure"
     word = STATUS_WORDS[verdict.status]
@@ -143,6 +151,8 @@ def status_of(verdicts: Sequence[Verdict]) -> tuple[str, Style]:
         return "BROKEN", "bad"
     if any(v.status == "undecided" for v in verdicts):
         return "undecided", "unsure"
+    if any(v.known for v in verdicts):
+        return "known", "unsure"
     if any(v.status == "broken" and v.expected for v in verdicts):
         return "expected", "good"
     if any(v.status == "broken" for v in verdicts):

@@ -35,6 +35,7 @@ class ShortfallKind(Enum):
     KEPT_OUT = "kept out"
     NOTHING_CLEARS = "nothing clears"
     NOTHING_ASKED = "nothing asked"
+    KNOWN = "known"
     EXPECTED = "broken as expected"
     WAIVED = "waived"
     SELECTED = "selected"
@@ -59,6 +60,7 @@ _LIMITS = {
     ShortfallKind.KEPT_OUT: (Grade.NONE, ExitCode.UNDECIDED),
     ShortfallKind.NOTHING_CLEARS: (Grade.NOTHING, ExitCode.UNDECIDED),
     ShortfallKind.NOTHING_ASKED: (Grade.NOTHING, ExitCode.UNDECIDED),
+    ShortfallKind.KNOWN: (Grade.NONE, ExitCode.AS_EXPECTED),
     ShortfallKind.EXPECTED: (Grade.NONE, ExitCode.AS_EXPECTED),
     ShortfallKind.WAIVED: (Grade.NONE, ExitCode.AS_EXPECTED),
     ShortfallKind.SELECTED: (Grade.NONE, ExitCode.AS_EXPECTED),

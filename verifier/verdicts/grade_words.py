@@ -29,6 +29,7 @@ _COUNTED = {
     ShortfallKind.BROKEN: "broken",
     ShortfallKind.UNMET: "not as expected",
     ShortfallKind.UNDECIDED: "undecided",
+    ShortfallKind.KNOWN: "broken as the baseline says",
     ShortfallKind.EXPECTED: "broken as the file expects",
     ShortfallKind.WAIVED: "waived",
 }
@@ -40,6 +41,7 @@ _STAMPED = {
     ShortfallKind.UNDECIDED: "{} undecided",
     ShortfallKind.STOPPED: "stopped",
     ShortfallKind.KEPT_OUT: "trains kept out",
+    ShortfallKind.KNOWN: "{} broken, known",
     ShortfallKind.EXPECTED: "{} broken as expected",
     ShortfallKind.WAIVED: "{} waived",
     ShortfallKind.SELECTED: "a part only",

@@ -156,8 +156,9 @@ class Verdict:
     waived
         ``why`` is the file's reason, verbatim; ``needless`` when it is proved anyway.
 
-    ``expected``: the file says it is broken. ``rests_on``: titles of the assumptions used.
-    ``before_mishaps``: decided of histories in which no train has collided or derailed.
+    ``expected``: the file says it is broken; ``known``: a baseline does. ``rests_on``: titles of
+    the assumptions used. ``before_mishaps``: decided of histories in which no train has collided
+    or derailed.
     """
 
     obligation: Obligation
@@ -173,11 +174,13 @@ class Verdict:
     # Of what was proved over time, or can be reached in time.
     lasting: InductiveProof | None = None
     story: History | None = None
+    known: bool = False
 
     @property
     def fails(self) -> bool:
-        """Broken, and neither advice nor expected."""
-        return self.status == "broken" and not self.obligation.advice and not self.expected
+        """Broken, and neither advice nor expected nor known."""
+        set_apart = self.obligation.advice or self.expected or self.known
+        return self.status == "broken" and not set_apart
 
     @property
     def sets_aside(self) -> bool:
@@ -270,6 +273,7 @@ class Report:
             ShortfallKind.KEPT_OUT: len(self.kept_out),
             ShortfallKind.NOTHING_CLEARS: int(self.nothing_clears),
             ShortfallKind.NOTHING_ASKED: int(all(v.status == "waived" for v in self.verdicts)),
+            ShortfallKind.KNOWN: sum(v.known for v in broken),
             ShortfallKind.EXPECTED: sum(v.expected for v in broken),
             ShortfallKind.WAIVED: sum(v.sets_aside for v in self.verdicts),
             ShortfallKind.SELECTED: len(self.only) if self.verdicts else 0,

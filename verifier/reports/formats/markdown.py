@@ -1,0 +1,67 @@
+"""A summary in Markdown, for a pull request or the page of a CI run: the grade of every file, then
+each finding with its drawing and its history."""
+
+from collections.abc import Iterator, Sequence
+
+from verifier.reports.formats.cases import FAILING, Case, FileResult, cases
+from verifier.verdicts.baseline import path_of
+from verifier.verdicts.exit_codes import ExitCode
+
+# Findings shown; the others are counted.
+_SHOWN = 10
+_CAUTION = "For model railroads, not for railways that carry people."
+
+
+def markdown(results: Sequence[FileResult], code: ExitCode) -> str:
+    """The summary of one run."""
+    return "\n".join(_lines(results, code)) + "\n"
+
+
+def _lines(results: Sequence[FileResult], code: ExitCode) -> Iterator[str]:
+    yield f"### clearproof: {code.meaning}"
+    yield ""
+    yield "| junction | grade | |"
+    yield "| --- | --- | --- |"
+    for result in results:
+        document = result.document
+        said = document.get("headline", "").removeprefix(document["grade"]).lstrip(":; ")
+        name = _cell(f"`{path_of(document['file'])}`")
+        yield f"| {name} | {document['grade']} | {_cell(said)} |"
+    failing = [case for r in results for case in cases(r) if case.ending in FAILING]
+    for case in failing[:_SHOWN]:
+        yield from _finding(case)
+    if len(failing) > _SHOWN:
+        yield ""
+        yield f"… and {len(failing) - _SHOWN} further."
+    yield ""
+    yield f"<sub>{_CAUTION}</sub>"
+
+
+def _finding(case: Case) -> Iterator[str]:
+    yield ""
+    yield f"#### {case.ending}: {_text(case.name)}"
+    yield ""
+    yield f"{_text(case.text)} (`{case.file}:{case.line}`)"
+    if case.drawing:
+        yield ""
+        yield "```text"
+        yield from case.drawing.splitlines()
+        yield "```"
+    if case.events:
+        yield ""
+        yield from (
+            f"{number}. {_text(event['text'])}" for number, event in enumerate(case.events, start=1)
+        )
+    for edit in case.repairs:
+        yield ""
+        yield f"{edit.label} (proved), at line {edit.start[0]}: `{' '.join(edit.text.split())}`"
+
+
+def _cell(text: str) -> str:
+    return _text(text).replace("|", "\\|")
+
+
+def _text(text: str) -> str:
+    """A text in which Markdown finds no HTML and no links."""
+    plain = " ".join(text.split())
+    return plain.replace("&", "&amp;").replace("<", "&lt;").replace("[", "\\[").replace("*", "\\*")
