@@ -51,6 +51,7 @@ class HistoryProver:
         self._store = store
         # As they are now: this proof adds clauses of its own to the store.
         self._clauses = () if from_scratch else store.clauses
+        self._is_from_scratch = from_scratch
         self._asked: list[list[Obligation]] = []
         # Whether a mishap was found that the file does not claim.
         self._mishap = False
@@ -75,7 +76,7 @@ class HistoryProver:
             self._step,
             self._store,
             self._clauses,
-            lambda key: self._from_scratch.get(key),
+            None if self._is_from_scratch else lambda key: self._from_scratch.get(key),
             blips=blips,
         )
 

@@ -101,7 +101,7 @@ class SystemProver:
         step: Callable[[], None],
         store: ProofStore,
         clauses: Sequence[Expr],
-        told: Callable[[str], Verdict | None],
+        told: Callable[[str], Verdict | None] | None,
         faults: Sequence[Fault] = (),
         *,
         blips: bool = False,
@@ -171,7 +171,8 @@ class SystemProver:
         self._asked = (*self._asked, (here[0].mode, *asked))
         question = "answers", self.histories.system.content, self._few, self._asked
         known: _Answered | None = self._store.known(question)
-        if known is not None:
+        # Who tells what is found without clauses of earlier proofs has to find it.
+        if known is not None and (known.is_told or self._told is not None):
             self._to_ask.append(here)
             for i, found in known.answers:
                 yield self._verdict(here[i], found.bad, found.answer, late=found.late,
@@ -278,7 +279,7 @@ class SystemProver:
         )
         decided = zip(here, answers, strict=True)
         verdicts = [self._again(o, answer, before_mishaps) for o, answer in decided]
-        if self._kept and any(v.status != "proved" for v in verdicts):
+        if self._kept and self._told and any(v.status != "proved" for v in verdicts):
             return [self._told(v.obligation.key) or v for v in verdicts]
         return verdicts
 
@@ -408,7 +409,7 @@ class SystemProver:
         """What is told of a proof: without clauses of earlier ones, if that is found in time."""
 
         def find() -> InductiveProof:
-            verdict = self._told(obligation.key)
+            verdict = self._told(obligation.key) if self._told else None
             return verdict.lasting if verdict and verdict.lasting else proof
 
         return LaterProof(find)
