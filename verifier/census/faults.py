@@ -154,24 +154,38 @@ def gap_bridged(survey: Survey) -> Musts:
 
 
 def _both_see_a_tenth(blocks: tuple[str, str], survey: Survey) -> bool:
+    """Whether every current-sensing detector of two blocks surely sees a tenth of what stock draws;
+    of several that share the current of one block, at least one of them, however it divides."""
     wiring = survey.plan.wiring
     senses = [
         d for d in wiring.detectors.values() if d.kind == "current-sensing" and d.block in blocks
     ]
-    return bool(senses) and all(_sees(d, Fraction(1, 10), survey) for d in senses)
-
-
-def _sees(detector: Detector, share: Fraction, survey: Survey) -> bool:
-    """Whether a detector surely sees this share of what the weakest wheelset draws."""
-    wiring = survey.plan.wiring
-    district = wiring.districts.get(wiring.district_of.get(detector.block, ""))
-    supply = wiring.supplies.get(district.supply) if district else None
-    known = wiring.trains and wiring.trains.wheelsets and supply and supply.volts
-    if not known or not detector.sensitivity:
+    needed = [_needs(d, d.block, survey) for d in senses]
+    tenth = Fraction(1, 10)
+    if not senses or not all(part is not None and part <= tenth for part in needed):
         return False
-    assert wiring.trains and wiring.trains.wheelsets and supply and supply.volts
-    drawn = supply.volts / wiring.trains.wheelsets * share
-    return drawn * detector.turns >= detector.sensitivity
+    for block in blocks:
+        fed = {feeder.name for feeder in wiring.feeders.values() if feeder.block == block}
+        sharing = [d for d in wiring.detectors.values() if fed.intersection(d.through)]
+        parts = [_needs(d, block, survey) or Fraction(0) for d in sharing]
+        if len(sharing) > 1 and tenth < sum(parts) <= 1:
+            return False
+    return True
+
+
+def _needs(detector: Detector, block: str, survey: Survey) -> Fraction | None:
+    """What a detector needs to see stock, as a part of what the weakest stock draws: of its load,
+    and of what its wheelsets let through. None where that is not known."""
+    wiring = survey.plan.wiring
+    district = wiring.districts.get(wiring.district_of.get(block, ""))
+    supply = wiring.supplies.get(district.supply) if district else None
+    trains = wiring.trains
+    draws = [trains.load] if trains and trains.load is not None else []
+    if trains and trains.wheelsets and supply and supply.volts:
+        draws.append(supply.volts / trains.wheelsets)
+    if not draws or not detector.sensitivity:
+        return None
+    return detector.sensitivity / (min(draws) * detector.turns)
 
 
 def points_stalled(survey: Survey) -> Musts:
