@@ -160,7 +160,7 @@ def test_ctrl_c_ends_all_with_what_is_known(tmp_path: Path) -> None:
     with out.open("wb") as stream:
         process = subprocess.Popen(
             [sys.executable, "-m", "verifier.cli", "prove", "--json", "--jobs", "2", *files],
-            stdout=stream, stderr=subprocess.PIPE,
+            stdout=stream, stderr=subprocess.PIPE, preexec_fn=hears_ctrl_c,
         )  # fmt: skip
         children: list[int] = []
         while len(children) < 2 and process.poll() is None:
@@ -176,6 +176,11 @@ def test_ctrl_c_ends_all_with_what_is_known(tmp_path: Path) -> None:
     assert 1 <= len(document["files"]) < len(files)
     assert any(file["exit_code"] == ExitCode.UNDECIDED for file in document["files"])
     assert not any(Path(f"/proc/{child}").exists() for child in children)
+
+
+def hears_ctrl_c() -> None:
+    """What runs in the background of a shell may be deaf to it."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 def _children(pid: int) -> list[int]:

@@ -241,14 +241,17 @@ def test_outputs_are_counted_by_lamp() -> None:
 
 
 def test_what_the_driver_shows_of_itself_needs_a_lamp_too() -> None:
-    text = heads("driver B1 drives 4R outputs 1 {}", "Clear when Beyond clear").replace(
-        "red", "red"
-    )
-    assert asked("driver-short-of-outputs", text.format("")) == {"B1": "broken"}
-    only_red = heads("driver B1 drives 4R outputs 1 {}")
-    assert asked("driver-short-of-outputs", only_red.format("")) == {"B1": "proved"}
-    yellow = only_red.format("when input missing shows yellow")
-    assert asked("driver-short-of-outputs", yellow) == {"B1": "broken"}
+    def with_outputs(number: int, more: str) -> dict[str, str]:
+        board = f"driver B1 drives 4R outputs {number} {more}"
+        text = heads(f"detector D current-sensing through f1\n{board}", "Clear when Beyond clear")
+        fed = text.replace(
+            "block Near, Ahead, Beyond", "block Near, Ahead\nblock Beyond feeders f1"
+        )
+        return asked("driver-short-of-outputs", fed)
+
+    assert with_outputs(1, "") == {"B1": "broken"}
+    assert with_outputs(2, "") == {"B1": "proved"}
+    assert with_outputs(2, "when input missing shows yellow") == {"B1": "broken"}
 
 
 def test_flashing_and_steady_are_one_lamp_and_dark_is_none() -> None:
@@ -290,7 +293,9 @@ def test_nothing_is_asked_of_a_file_without_wiring(name: str) -> None:
 @pytest.mark.parametrize("name", STATIC)
 def test_each_names_its_source(name: str) -> None:
     source = BY_NAME[name].source
-    known = ("49 CFR 236.", "ommon practice, no source", "AWG", "NMRA S-9.2.1")
+    known = (
+        "49 CFR 236.", "ommon practice, no source", "AWG", "NMRA S-9.2.1", "UL/CSA 248-14", "NEC ",
+    )  # fmt: skip
     assert any(word in source for word in known)
 
 

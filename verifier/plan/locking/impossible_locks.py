@@ -124,7 +124,7 @@ def _never_released(
     blocks = [f.what.name for f in facts_unfolded([step], lambda n: named[n].condition)
               if f.what.kind == "block report"]  # fmt: skip
     yield diagnostic(
-        "CP775", step.span, "" if reached else "first", name=relay.name, step=reached + 1,
+        "CP775", step.span, "" if reached else "first", step=reached + 1,
         before=reached, signals=[s.name for s in held or signals.values()],
         blocks=list(dict.fromkeys(blocks)),
     )  # fmt: skip
