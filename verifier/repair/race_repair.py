@@ -42,13 +42,14 @@ class Candidate:
 
 
 class RaceRepairer:
-    """Repairs races of one plan. ``broken``: what is broken over time; ``whole``: as it says."""
+    """Repairs races of one plan. ``broken``: what is broken over time (what cannot be done again is
+    left out: to work that out for every order takes too long); ``whole``: as it says."""
 
     def __init__(
         self, plan: Plan, broken: Iterable[Obligation], timeout: float | None, whole: ProveWhole
     ):
         self._plan, self._timeout, self._whole = plan, timeout, whole
-        self._broken = {obligation.key for obligation in broken}
+        self._broken = {o.key for o in broken if o.over != "for good"}
         self._saved: dict[tuple[str, str], frozenset[str]] = {}
         self._mended: dict[str, frozenset[str]] = {}
 
@@ -59,7 +60,8 @@ class RaceRepairer:
         Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C, or when the time for all of
         the work is over."""
         story, building = finding.story, self._plan.locking.building
-        if story is None or len(story.moments) < 2 or not building.of_relays:
+        races = building.of_relays and obligation.key in self._broken
+        if story is None or len(story.moments) < 2 or not races:
             return finding
         for waits, other in islice(_races(self._plan, story), MAX_PAIRS):
             orders = ((other, waits), (waits, other))
