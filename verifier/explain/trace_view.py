@@ -95,7 +95,7 @@ class TraceView:
     def seen_after(self, k: int, reader: str) -> frozenset[str]:
         """Of what acts at a moment, what one sees after it has acted."""
         chosen = [s for s in self._sights if self.now(k, s.choice) == "yes"]
-        seen = in_some_order(chosen, self._sights)
+        seen = in_some_order(chosen, self._sights, self.plan.locking.building.orders)
         return frozenset(s.read for s in seen if s.reader == reader and not s.by_signals)
 
     def seen_before(self, k: int, reader: str) -> tuple[str, ...]:

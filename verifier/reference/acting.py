@@ -103,7 +103,7 @@ class Acting:
             return frozenset()
         if self._made is None:
             chosen = [s for s in sights if self._is_made(s, self.now)]
-            return in_some_order(chosen, sights)
+            return in_some_order(chosen, sights, self.plan.locking.building.orders)
         before = {
             name: {what: self.now[what] for what in self.variables.seen_by(name)}
             for name in self.variables.acting
@@ -111,7 +111,7 @@ class Acting:
         matter = frozenset(may_matter(self.variables.acting, before, sights, self._act))
         choices = [(s, self.now if s in matter else self._made) for s in sights]
         chosen = [s for s, made in choices if self._is_made(s, made)]
-        return in_some_order(chosen, sights)
+        return in_some_order(chosen, sights, self.plan.locking.building.orders)
 
     def _is_made(self, sight: Sight, made: Valuation) -> bool:
         fixed = self.plan.locking.building.fixed(sight.reader, sight.read)

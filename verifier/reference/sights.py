@@ -58,10 +58,15 @@ def _behind(signal: str, plan: Plan) -> Iterator[str]:
                 waiting.append(signal_of(fact.what.name, plan.signals))
 
 
-def in_some_order(chosen: Sequence[Sight], sights: Sequence[Sight]) -> frozenset[Sight]:
+def in_some_order(
+    chosen: Sequence[Sight], sights: Sequence[Sight], orders: Sequence[tuple[str, str]]
+) -> frozenset[Sight]:
     """Of all sights, those that hold when some are chosen: these and, but by signals, which may be
-    late, what follows from them, apart from those in a circle."""
+    late, what follows from them and from the ``orders`` (who acts before whom), apart from those in
+    a circle."""
     onward: dict[str, set[str]] = {}
+    for earlier, later in orders:
+        onward.setdefault(later, set()).add(earlier)
     for sight in chosen:
         onward.setdefault(sight.reader, set()).add(sight.read)
     sees = {name: _all_beyond(name, onward) for name in onward}

@@ -18,6 +18,7 @@ from typing import get_args
 
 from verifier.logic.expr import (
     FALSE,
+    TRUE,
     Atom,
     Expr,
     atom,
@@ -138,7 +139,11 @@ class Races:
     def when(self) -> Mapping[Sight, Expr]:
         """When each sight holds: it is chosen, or follows from others that are; and not in a
         circle. What is seen by signals does not follow: signals may be late."""
-        reach = _reach(self._names, {sight: self._chosen(sight) for sight in self.sights})
+        sees = [(s.reader, s.read, self._chosen(s)) for s in self.sights]
+        # Who acts later saw what acted earlier, whether it reads that or not.
+        orders = self._acting.plan.locking.building.orders
+        sees += [(later, earlier, TRUE) for earlier, later in orders]
+        reach = _reach(self._names, sees)
         found: dict[Sight, Expr] = {}
         for sight in self.sights:
             seen = reach[sight.reader, sight.read]
@@ -202,9 +207,11 @@ def _closure(name: str, reads: Mapping[str, set[str]]) -> set[str]:
     return found
 
 
-def _reach(names: Sequence[str], sights: Mapping[Sight, Expr]) -> Mapping[tuple[str, str], Expr]:
-    """When one is chosen to see another after it has acted, directly or through others; pairs of
-    which that is never so are left out."""
+def _reach(
+    names: Sequence[str], sees: Sequence[tuple[str, str, Expr]]
+) -> Mapping[tuple[str, str], Expr]:
+    """When one sees another after it has acted, directly or through others, given when it does so
+    directly; pairs of which that is never so are left out."""
     reach: dict[tuple[str, str], Expr] = {}
     onward: dict[str, dict[str, None]] = {name: {} for name in names}
     inward: dict[str, dict[str, None]] = {name: {} for name in names}
@@ -213,8 +220,8 @@ def _reach(names: Sequence[str], sights: Mapping[Sight, Expr]) -> Mapping[tuple[
         reach[a, b] = disjunction(reach.get((a, b), FALSE), when)
         onward[a][b], inward[b][a] = None, None
 
-    for sight, when in sights.items():
-        add(sight.reader, sight.read, when)
+    for reader, read, when in sees:
+        add(reader, read, when)
     for via in names:
         for a in [name for name in inward[via] if name != via]:
             for b in [name for name in onward[via] if name not in (a, via)]:
