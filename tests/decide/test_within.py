@@ -119,11 +119,14 @@ def test_pairs_that_were_not_reached_are_not_called_harmless(
 ) -> None:
     plan = verifier.load(spec("stalled-motor-mended"))
     clock = ticking(monkeypatch)
-    assert verifier.prove(plan, pairs=True, within=1e9).exit_code == ExitCode.AS_EXPECTED
+    whole = verifier.prove(plan, pairs=True, within=1e9)
+    assert whole.exit_code == ExitCode.AS_EXPECTED
     ticking(monkeypatch)
     report = verifier.prove(plan, pairs=True, within=clock.now - 2)
     assert report.interrupted and report.exit_code == ExitCode.UNDECIDED
-    assert [row.consequence for row in report.failures if row.kind == "pair"] == ["undecided"]
+    pairs = [row for row in report.failures if row.kind == "pair"]
+    late = [row for row in pairs if row.consequence == "undecided"]
+    assert late and set(pairs) - set(late) <= set(whole.failures)
 
 
 def test_of_two_limits_the_earlier_one_counts(monkeypatch: pytest.MonkeyPatch) -> None:

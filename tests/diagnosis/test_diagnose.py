@@ -255,8 +255,10 @@ def test_each_further_look_leaves_only_what_explains_it_too() -> None:
         {t for g in diagnosis_of(*looks[:count]).groups for t in texts_of(g.members)}
         for count in range(1, len(looks) + 1)
     ]
-    # A locomotive seen at m1 tells nothing more: of current that divides, enough may pass there.
-    assert every[0] == every[1] > every[2]
+    assert every[0] > every[1] >= every[2]
+    # A locomotive seen at m1 clears no feeder: of current that divides, enough may pass there.
+    missed = {f"feeder m{n} does not pass through D-Main" for n in (1, 2, 3)}
+    assert missed <= every[1]
     assert all("feeder m2 does not pass through D-Main" in found for found in every)
 
 

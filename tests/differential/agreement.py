@@ -165,7 +165,7 @@ def failures_agree(truth: Truth, report: Report) -> None:
     sound = Truth(truth.plan)
     new = {harm.key: _newly(truth, harm, sound) for harm in asked}
     unproved = _unproved(report)
-    rows = {row.faults: row for row in report.failures if len(row.faults) == 1}
+    rows = {row.faults: row for row in report.failures if row.kind != "pair"}
     verdicts = {v.obligation.subjects: v for v in report.verdicts
                 if v.obligation.property in FAILURES}  # fmt: skip
     assert len(rows) == len(verdicts) == len(truth.plan.equipment.faults)

@@ -134,12 +134,23 @@ def as_one_program(plan: Plan) -> Plan:
 
 
 def truthful(plan: Plan) -> Plan:
-    """The same plan without its wiring: C is given what the reports say, however they came."""
+    """The same plan without its wiring: C is given what the reports say, however they came, and
+    its memory has power."""
     given = plan.unwired_inputs or plan.inputs
-    equipment = derive_equipment(
-        NO_WIRING, plan.track, plan.blocks, plan.signals, plan.conditions, plan.locking
+    locking = replace(
+        plan.locking,
+        building=replace(plan.locking.building, supply=None),
+        relays={name: replace(one, supply=None) for name, one in plan.locking.relays.items()},
+        timers={name: replace(one, supply=None) for name, one in plan.locking.timers.items()},
+        traffic={name: replace(one, supply=None) for name, one in plan.locking.traffic.items()},
     )
-    return replace(plan, wiring=NO_WIRING, equipment=equipment, inputs=given, unwired_inputs=given)
+    equipment = derive_equipment(
+        NO_WIRING, plan.track, plan.blocks, plan.signals, plan.conditions, locking
+    )
+    return replace(
+        plan, wiring=NO_WIRING, equipment=equipment, inputs=given, unwired_inputs=given,
+        locking=locking,
+    )  # fmt: skip
 
 
 def known(export: CExport, number: int, chance: Random) -> Known:

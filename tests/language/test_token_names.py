@@ -42,7 +42,7 @@ def test_statement_words_are_those_the_grammar_begins_statements_with() -> None:
     block = re.search(r"\?statement:(.*?)\n\n", grammar_text(), re.DOTALL)
     assert block
     rules = re.findall(r"[a-z_]+", block[1])
-    begins = {re.search(rf"^{rule}: ([A-Z]+)", grammar_text(), re.MULTILINE)[1] for rule in rules}  # type: ignore[index]
+    begins = {re.search(rf"^{rule}: ([A-Z_]+)", grammar_text(), re.MULTILINE)[1] for rule in rules}  # type: ignore[index]
     assert begins == STATEMENT_WORDS
 
 

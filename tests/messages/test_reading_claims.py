@@ -17,19 +17,16 @@ def test_lever() -> None:
         underlined="4",
         message="this `lever` statement stops short after `4`",
         hint=(
-            "Expected a comma or `positions`. A lever is written `lever 4 positions "
-            "left, normal, right`."
+            "Expected a comma, `positions`, or the name of a position. A lever is written "
+            "`lever 4 positions left, normal, right`."
         ),
     )
     expect(
         "lever 4 left, right",
         code="CP104",
-        underlined="left",
-        message="`left` was not expected here",
-        hint=(
-            "Expected a comma or `positions`. A lever is written `lever 4 positions "
-            "left, normal, right`."
-        ),
+        underlined=",",
+        message="`,` was not expected here",
+        hint="Expected `locks`. A lever is written `lever 4 positions left, normal, right`.",
     )
     expect(
         "lever 4 positions",

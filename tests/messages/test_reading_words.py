@@ -134,10 +134,13 @@ def test_statements_that_do_not_exist() -> None:
     )
     expect(
         "block Main\nwire 1 from 4L to West",
-        code="CP103",
-        underlined="wire",
-        message="`wire` does not start a statement",
-        hint="The language has no `wire` statement yet.",
+        code="CP104",
+        underlined="from",
+        message="`from` was not expected here",
+        hint=(
+            "Expected `carries`, a number, or a unit, such as `mm`, `in`, `V` or `A`. "
+            "What a size of wire may carry is written `wire 22 AWG carries 3 A`."
+        ),
     )
     expect(
         '"Heron Falls"',

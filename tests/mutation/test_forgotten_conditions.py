@@ -33,8 +33,9 @@ SAFE_FILES = [
 ]
 # In these, every line asks for one thing only.
 ONE_CONDITION = {
-    "bridged-gap-mended", "broken-wire-mended", "cut-of-cars-mended", "missed-feeder-mended",
-    "no-track-power-mended", "short-train-banned", "short-train-current", "short-train-mended",
+    "bridged-gap-mended", "broken-wire-mended", "cut-of-cars-mended", "fuse-and-supply-mended",
+    "missed-feeder-mended", "no-track-power-mended", "shared-block-mended", "sub-bus-mended",
+    "short-train-banned", "short-train-current", "short-train-mended",
     "thin-wire-mended", "two-supplies-isolated", "two-supplies-mended",
 }  # fmt: skip
 SAFETY = [name for name, entry in BY_NAME.items() if entry.group == "track and signals"]
