@@ -24,9 +24,16 @@ def test_lever() -> None:
     expect(
         "lever 4 left, right",
         code="CP104",
-        underlined=",",
-        message="`,` was not expected here",
-        hint="Expected `locks`. A lever is written `lever 4 positions left, normal, right`.",
+        underlined="left",
+        message="`left` was not expected here",
+        hint="Expected `positions`. A lever is written `lever 4 positions left, normal, right`.",
+    )
+    expect(
+        "lever 3 reverse lock 5 normal",
+        code="CP104",
+        underlined="lock",
+        message="`lock` was not expected here",
+        hint="Did you mean `locks`? A lever is written `lever 4 positions left, normal, right`.",
     )
     expect(
         "lever 4 positions",

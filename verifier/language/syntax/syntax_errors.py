@@ -91,6 +91,7 @@ def unexpected(source: Source, tokens: Sequence[Token], at: int, accepted: Set[s
         _does_not_move(source, tokens, at)
         or _misspelt_start(source, tokens, at, accepted)
         or _indication(tokens, at, span)
+        or _no_positions(source, tokens, at, accepted)
         or _reserved(source, tokens, at, accepted)
         or _line_without_when(source, tokens, at, accepted)
         or _not_expected(source, tokens, at, accepted, slip)
@@ -234,6 +235,23 @@ def _misspelt_start(
         if token.type == "LIMITS" and index == at:
             return no_statement(source, token)
     return None
+
+
+def _no_positions(
+    source: Source, tokens: Sequence[Token], at: int, accepted: Set[str]
+) -> Diagnostic | None:
+    """A lever without the word `positions`, so that the word after its name was read as the
+    position in which it locks others."""
+    if tokens[0].type != "LEVER" or accepted != {"LOCKS"} or at != 3:
+        return None
+    word = tokens[2]
+    if near := nearest(str(word), ("positions",)):
+        hint = Hint("near", near=near, shape=shape("LEVER", False))
+    elif near := nearest(str(tokens[at]), ("locks",)):
+        word, hint = tokens[at], Hint("near", near=near, shape=shape("LEVER", False))
+    else:
+        hint = Hint("expected", expected=expectation({"POSITIONS"}), shape=shape("LEVER", False))
+    return diagnostic("CP104", span_of(source, word), hints=[hint], word=shown(word))
 
 
 def _indication(tokens: Sequence[Token], at: int, span: Span) -> Diagnostic | None:
