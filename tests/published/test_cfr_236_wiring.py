@@ -473,7 +473,7 @@ def test_49_cfr_236_303_V_a_lever_in_place_of_the_contacts_unsafe() -> None:
       Diverging-Clear when 1 reverse and Switch, Siding clear"""
     report = prove(
         facing(
-            "thrown by 1\n motor snap\n contacts normal, reverse",
+            "thrown by 1\n motor snap pulse 50 ms\n contacts normal, reverse",
             rules=rules,
             more="lever 1 positions normal, reverse",
         )
