@@ -11,8 +11,8 @@ def written(plan: Plan, additions: tuple[Addition, ...]) -> str:
         by_line.setdefault((addition.span.start, addition.span.end), []).append(addition.condition)
     text = plan.source.text
     for (start, end), conditions in sorted(by_line.items(), reverse=True):
-        shows, when = text[start:end].split("when", 1)
-        text = (
-            f"{text[:start]}{shows}when ({when.strip()}) and {' and '.join(conditions)}{text[end:]}"
-        )
+        # Of a line of a rule, what it shows comes first; of a clause, its condition is all there is.
+        shows, word, when = text[start:end].rpartition("when")
+        more = " and ".join(conditions)
+        text = f"{text[:start]}{shows}{word} ({when.strip()}) and {more}{text[end:]}"
     return text

@@ -50,6 +50,7 @@ def rule_fix(plan: Plan, additions: Sequence[Addition], path: Path | None) -> Ed
         for lines in (signal.lines, *(head.lines for head in signal.heads))
         for line in lines
     }
+    conditions |= {relay.picks.span: relay.picks for relay in plan.locking.relays.values()}
     replacements: list[_Replacement] = []
     for span, added in by_line.items():
         when = conditions.get(span)
