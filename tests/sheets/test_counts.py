@@ -54,14 +54,15 @@ def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
     wanted = counted(text)
     roles = Counter(wire.function.role for wire in wires)
     feeders = [wire for wire in wires if wire.name.startswith("feeder ")]
-    buses = [wire for wire in wires if wire.name.startswith("bus of ")]
+    buses = [wire for wire in wires if wire.name.startswith(("bus of ", "sub-bus "))]
     assert len(feeders) == 2 * wanted["feeders"]
     assert roles["lamp common"] == sum(
         1 for part in bill_of_materials(plan_of(text)) if part.kind.family == "head"
         and plan_of(text).wiring.driver_of(part.serves)
     )  # fmt: skip
     assert roles["track return"] == wanted["feeders"] + len(buses) // 2
-    powered = {w.name for w in wires if w.name.startswith("power wire of ")}
+    memory = {f"power wire of {name}" for name in ("the relays", *plan_of(text).locking.memory)}
+    powered = {w.name for w in wires if w.name.startswith("power wire of ")} - memory
     devices = wanted["current detectors"] + wanted["spot detectors"]
     assert len(powered) == devices + wanted["drivers"] + wanted["machines"]
     outputs = {wire.start for wire in wires if wire.function.role == "detector output"}

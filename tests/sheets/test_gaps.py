@@ -53,7 +53,7 @@ def test_a_named_gap_keeps_its_name_and_numbers_pass_it_over() -> None:
         ("gap-inside-broken", {"fouling-undetected"}),
         ("gap-inside-mended", set()),
         ("wired-passing-siding", {"supplies-joined"}),
-        ("wye", {"track turned around (common practice)"}),
+        ("wye", {"rail-meets-rail"}),
         ("balloon-loop", set()),
     ],
 )

@@ -44,6 +44,13 @@ def test_every_missing_gap_is_a_finding(path: Path) -> None:
     report = proved(path)
     for wanted in wanted_gaps(report.plan):
         assert wanted.by in BY_NAME, f"{wanted.by} is no property: the proof does not know it"
+        if wanted.by == "rail-meets-rail":
+            # The sheet names a place to cut, the property the whole way round; without wiring, the
+            # proof says what it takes for granted.
+            known = {name for name, _ in open_findings(report)}
+            taken = any(text.startswith("Track comes back turned") for text in report.assumed)
+            assert wanted.by in known if report.plan.wiring.given else taken
+            continue
         assert (wanted.by, wanted.where) in open_findings(report), wanted
 
 

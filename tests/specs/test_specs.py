@@ -33,7 +33,7 @@ ENUMERABLE = 20_000
 # Those with more situations than that, over truth and commands.
 TOO_MANY = {
     "crossovers-both-ways", "double-track-junction", "passing-siding", "single-track-by-lever",
-    "two-of-each", "two-of-each-part", "wired-passing-siding", "wye", "yard-throat",
+    "two-of-each", "two-of-each-part", "wired-passing-siding", "wye", "wye-broken", "wye-mended", "yard-throat",
 }  # fmt: skip
 ENUMERATED = [p for p in FILES if p not in TIMED_SPECS and p.stem not in TOO_MANY]
 # With each fault in turn: all that is wired, but for those with too many situations then.

@@ -162,7 +162,7 @@ def wrong(text: str) -> list[tuple[str, str]]:
 
 
 def test_several_mistakes_are_told_at_once_each_at_its_place() -> None:
-    by_step = {2: "=1+1", 3: "purple", 4: "4L green", 5: "4L sideways"}
+    by_step = {2: "=1+1", 6: "purple", 4: "4L green", 5: "4L sideways"}
     text = filled_in(
         WIRED, lambda s, look: "" if look.turnouts else by_step.pop(s.number, "")
     ).replace("\r\n12,", "\r\n91,", 1)

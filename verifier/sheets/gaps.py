@@ -198,7 +198,7 @@ def _turned(turn: ReversingLoop, plan: Plan) -> WantedGap:
     least = f"the longest train, {length(longest, unit)}" if longest else "the longest train"
     return WantedGap(
         where,
-        "track turned around (common practice)",
+        "rail-meets-rail",
         f"by way of {way} track comes back turned around, and {why}. Cut both rails (`||`) at "
         f"{what}, so that a section longer than {least} is cut off at both ends; feed that "
         "section through a `reverser`, a switch or a board that turns its two wires round.",
