@@ -11,7 +11,7 @@ def written(plan: Plan, additions: tuple[Addition, ...]) -> str:
         by_line.setdefault((addition.span.start, addition.span.end), []).append(addition.condition)
     text = plan.source.text
     for (start, end), conditions in sorted(by_line.items(), reverse=True):
-        # Of a line of a rule, what it shows comes first; of a clause, its condition is all there is.
+        # Of a line of a rule, what it shows comes first; of a clause, there is the condition alone.
         shows, word, when = text[start:end].rpartition("when")
         more = " and ".join(conditions)
         text = f"{text[:start]}{shows}{word} ({when.strip()}) and {more}{text[end:]}"

@@ -33,7 +33,8 @@ ENUMERABLE = 20_000
 # Those with more situations than that, over truth and commands.
 TOO_MANY = {
     "crossovers-both-ways", "double-track-junction", "passing-siding", "single-track-by-lever",
-    "two-of-each", "two-of-each-part", "wired-passing-siding", "wye", "wye-broken", "wye-mended", "yard-throat",
+    "two-of-each", "two-of-each-part", "wired-passing-siding", "wye", "wye-broken", "wye-mended",
+    "yard-throat",
 }  # fmt: skip
 ENUMERATED = [p for p in FILES if p not in TIMED_SPECS and p.stem not in TOO_MANY]
 # With each fault in turn: all that is wired, but for those with too many situations then.
@@ -41,7 +42,7 @@ ENUMERATED_WITH_FAULTS = [
     path
     for path in FILES
     if path.parent.name in ("wiring", "failures")
-    and path.stem not in ("two-of-each-part", "wired-end-of-siding", "wired-passing-siding")
+    and path.stem not in TOO_MANY | {"wired-end-of-siding"}
 ]
 
 every_spec = pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
@@ -160,6 +161,8 @@ def test_every_waiver_is_needed(path: Path) -> None:
 def test_every_assumption_is_needed(path: Path) -> None:
     if path.stem == "two-of-each":
         pytest.skip("it shows how each statement is written, needed or not")
+    if path.stem == "lever-frame-broken":
+        pytest.skip("a frame has its locks, even those that rules with `T1 normal` can do without")
     for claim in verifier.load(path).assumptions:
         assert proved_without(path, [claim.span]).exit_code == 1, claim.span.text
 
