@@ -29,8 +29,8 @@ def _of_statement(statement: str) -> Counter[str]:
     names = r"\s+([\w.-]+(?:\s*,\s*[\w.-]+)*)"
     match words[0]:
         case "block":
-            places = r"\s+at\s+[\d./]+\s*(?:mm|cm|m|in|ft)\b"
-            groups = re.findall(rf"\bfeeders?{names}", re.sub(places, "", statement))
+            beside = r"\s+at\s+[\d./]+\s*(?:mm|cm|m|in|ft)\b"
+            groups = re.findall(rf"\bfeeders?{names}", re.sub(beside, "", statement))
             return Counter({"feeders": sum(len(group.split(",")) for group in groups)})
         case "detector" if "spot" in words:
             spots = re.search(r"\bat((?:\s*,?\s*[\d.]+ (?:mm|cm|m)\b)+)", statement)

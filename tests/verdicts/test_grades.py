@@ -266,6 +266,7 @@ def variants() -> Iterator[tuple[ShortfallKind, Report]]:
 
     yield ShortfallKind.BROKEN, changed(one, status="broken")
     yield ShortfallKind.EXPECTED, changed(one, status="broken", expected=True)
+    yield ShortfallKind.KNOWN, changed(one, status="broken", known=True)
     yield ShortfallKind.UNDECIDED, changed(useful, status="undecided")
     yield ShortfallKind.UNDECIDED, changed(useful, status="undecided", expected=True)
     advice = replace(useful.obligation, advice=True)
