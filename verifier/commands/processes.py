@@ -68,20 +68,34 @@ def in_processes(
         pool.shutdown(wait=False, cancel_futures=True)
 
 
+# In a process: not empty once it was told to stop. Tasks that wait for it are then not begun.
+_stopped: list[int] = []
+
+
 def _begin() -> None:
-    """In a new process: Ctrl-C means nothing while there is nothing to do."""
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    """In a new process: Ctrl-C is noted while there is nothing to do."""
+    signal.signal(signal.SIGINT, _note)
     collect_seldom()
 
 
+def _note(number: int, _frame: object) -> None:
+    _stopped.append(number)
+
+
 def _answer(work: Callable[[Task], Answer], limit: TimeLimit | None, task: Task) -> Answer:
-    """In a process: the answer to a task. Ctrl-C ends it with what is known."""
+    """In a process: the answer to a task. Ctrl-C ends it with what is known.
+
+    Raises KeyboardInterrupt where the process was told to stop before."""
+    if _stopped:
+        raise KeyboardInterrupt
     signal.signal(signal.SIGINT, signal.default_int_handler)
     try:
         with stoppable(), under(limit):
-            return work(task)
+            answer = work(task)
+            _stopped.extend([signal.SIGINT] * is_stopped())
+            return answer
     finally:
-        signal.signal(signal.SIGINT, signal.SIG_IGN)
+        signal.signal(signal.SIGINT, _note)
 
 
 def _result(future: "Future[Any]") -> Any:
