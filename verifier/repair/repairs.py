@@ -3,7 +3,7 @@
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from verifier.decide.failures import FaultEffect
+from verifier.decide.fault_effects import FaultEffect
 from verifier.properties.failures import with_harms
 from verifier.properties.obligation import Obligation
 from verifier.repair.lock_repair import is_repaired_by_lock

@@ -16,8 +16,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Literal
 
-from verifier.decide.failures import FAR_REACHING, FailureCheck
+from verifier.decide.failures import FailureCheck
 from verifier.decide.memory_invariants import MemoryInvariants
+from verifier.decide.single_faults import FAR_REACHING
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.stopping import checkpoint
