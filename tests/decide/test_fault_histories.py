@@ -1,9 +1,20 @@
 """What the failure table says of locks: what stays locked, and of pairs over time."""
 
+from collections.abc import Sequence
+
+import pytest
+
 import verifier
+from tests.junction_files import spec
 from tests.published.test_cfr_236_locks_and_wires import POWER, junction
+from verifier.decide.fault_effects import CIRCLE
+from verifier.decide.fault_histories import FaultHistories
+from verifier.decide.system_prover import SystemProver
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.plan.wiring.faults import Fault
 from verifier.reports.failures import failure_lines, failure_rows, pairs_words
 from verifier.reports.ink import Ink
+from verifier.verdicts.exit_codes import ExitCode
 
 
 def test_what_stays_locked_is_told() -> None:
@@ -29,3 +40,30 @@ def test_pairs_are_looked_at_in_single_moments_only() -> None:
     words = pairs_words(report, failure_rows(report), pairs=True)
     assert words.endswith("What two of them do over time was not looked at.")
     assert pairs_words(report, failure_rows(report), pairs=False) == ""
+
+
+def test_fault_by_fault_the_table_is_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    """With any of several faults present, what signals show may go round in a circle."""
+    plan = verifier.load(spec("relays-without-power-broken"))
+    whole = {row.faults: (row.consequence, row.why) for row in verifier.prove(plan).failures}
+    make = FaultHistories._prover
+    made: list[Fault] = []
+
+    def of_one(self: FaultHistories, faults: Sequence[Fault]) -> SystemProver:
+        if len(faults) > 1:
+            raise InputError([])
+        made.extend(faults)
+        return make(self, faults)
+
+    monkeypatch.setattr(FaultHistories, "_prover", of_one)
+    single = {row.faults: (row.consequence, row.why) for row in verifier.prove(plan).failures}
+    assert single == whole and len(made) > 3
+    assert any(consequence == "unlocked" for consequence, _ in single.values())
+
+    def of_none(self: FaultHistories, faults: Sequence[Fault]) -> SystemProver:
+        raise InputError([])
+
+    monkeypatch.setattr(FaultHistories, "_prover", of_none)
+    report = verifier.prove(plan)
+    assert report.exit_code != ExitCode.AS_EXPECTED
+    assert {row.consequence for row in report.failures if row.why == CIRCLE} == {"undecided"}

@@ -25,7 +25,8 @@ def test_pair_by_pair(name: str, every: bool, monkeypatch: pytest.MonkeyPatch) -
     """With all faults in one world, what signals show may go round in a circle."""
     plan = verifier.load(spec(name))
     at_once = pairs_of(verifier.prove(plan, pairs=every))
-    ask, asked = FaultPairs._ask, []
+    ask = FaultPairs._ask
+    asked: list[Sequence[Observable]] = []
 
     def only_of_two(
         self: FaultPairs, harm: Obligation, some: Sequence[Observable],

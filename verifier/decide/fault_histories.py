@@ -16,8 +16,10 @@ longer.
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
+from verifier.decide.fault_effects import CIRCLE
 from verifier.decide.system_prover import SystemProver
 from verifier.engines.proof_store import ProofStore
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, conjunction
 from verifier.plan import observables
 from verifier.plan.model import Plan
@@ -58,13 +60,31 @@ class FaultHistories:
         harm."""
         if not faults or not self._safety:
             return
+        try:
+            prover = self._prover(faults)
+        except InputError:
+            # With any of several present, what signals show goes round in a circle.
+            if len(faults) == 1:
+                yield faults[0], Verdict(self._safety[0], "undecided", CIRCLE)
+                return
+            middle = len(faults) // 2
+            yield from self.verdicts(faults[:middle])
+            yield from self.verdicts(faults[middle:])
+            return
+        yield from self._decided(prover, faults)
+        prover.finished()
+
+    def _prover(self, faults: Sequence[Fault]) -> SystemProver:
+        """Decides what these faults do. Raises InputError where what signals show goes round in a
+        circle."""
         # Without clauses of earlier proofs: to check them takes longer here than to do without.
         prover = SystemProver(
             self._plan, False, self._timeout, self._step, self._store, (), lambda _: None,
             faults=faults,
         )  # fmt: skip
-        yield from self._decided(prover, faults)
-        prover.finished()
+        for obligation in self._safety:
+            prover.histories.expand(obligation.formula)
+        return prover
 
     def _decided(
         self, prover: SystemProver, faults: Sequence[Fault]
