@@ -129,17 +129,18 @@ def every_step(
 
 def in_any_order(
     stepper: Stepper, moment: Mapping[Observable, str], most: int
-) -> list[dict[Observable, str]] | None:
-    """What may follow a moment, by the order in which relays act; None where there are more than
-    ``most`` orders."""
+) -> list[Transition] | None:
+    """The transitions from a moment, by the order in which relays act, of those that come to the
+    same the first; None where there are more than ``most`` orders."""
     sights = frozenset(sight.choice for sight in stepper.variables.sights)
     given = {what: state for what, state in moment.items() if what not in sights}
-    found: list[dict[Observable, str]] = []
+    found: list[Transition] = []
     for order, (_, step) in enumerate(every_step(stepper, given, choices=sights)):
         if order == most:
             return None
-        if step.successor not in found:
-            found.append(dict(step.successor))
+        same = (step.successor, step.waiting)
+        if all(same != (other.successor, other.waiting) for other in found):
+            found.append(step)
     return found
 
 

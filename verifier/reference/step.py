@@ -273,8 +273,9 @@ class _Step:
             self.variables, self.now, self.observed, self.stepper.look, self.stepper.situation,
             self._made,
         )  # fmt: skip
-        for name, acted in acting.all_acted().items():
-            self._becomes(name, acted)
+        acted = acting.all_acted()
+        for name, one in acted.items():
+            self._becomes(name, one)
         moving = {device.name for device in self.variables.moving if self._moves(device)}
         moving |= {d.name for d in self.variables.devices.values()
                    if d.pipe is not None and d.pipe.points in moving}  # fmt: skip
@@ -315,9 +316,11 @@ class _Step:
         }  # fmt: skip
         broken = CrewStep(self.variables, self.now, trains, thrown).broken()
         seen = {**self.observed, **self.events}
+        waiting = tuple(name for name, one in acted.items() if one.waits)
         return Transition(
-            seen, self.successor, tuple(self.begun), tuple(self.ended), broken, trains.wrecked()
-        )
+            seen, self.successor, tuple(self.begun), tuple(self.ended), broken, trains.wrecked(),
+            waiting,
+        )  # fmt: skip
 
     def _event(self, kind: observables.Event, name: str, happens: bool) -> None:
         self.events[observables.event(kind, name)] = "yes" if happens else "no"

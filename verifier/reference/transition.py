@@ -16,7 +16,8 @@ class Transition:
     the next moment; ``ended``: the delays that are over, as in
     :meth:`~verifier.reference.state_variables.StateVariables.delay`. ``broken``: the promises of
     the crew that the step breaks; no history has such a step. ``wrecked``: the pieces on which
-    trains stand from now on that met or derailed, in this step or before."""
+    trains stand from now on that met or derailed, in this step or before. ``waiting``: the names of
+    the timers and slow relays whose delays run on."""
 
     observed: Valuation
     successor: Valuation
@@ -24,3 +25,4 @@ class Transition:
     ended: tuple[tuple[str, str], ...] = ()
     broken: tuple[Promise, ...] = ()
     wrecked: frozenset[str] = frozenset()
+    waiting: tuple[str, ...] = ()

@@ -6,7 +6,7 @@ once points, relays and timers have come to rest, simulated moment by moment on
 state the layout comes to rest, or whether it does, the state is not known.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -15,6 +15,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.explicit_states import in_any_order
+from verifier.reference.transition import Transition
 from verifier.reference.wired_step import WiredStepper
 
 # A layout that has not settled after this many moments is taken never to settle.
@@ -69,7 +70,7 @@ class Simulation:
         self.moments = 0
         self.by_order = False
         self._broken = dict(broken)
-        self._expiring = [w.name for w in self.stepper.choices if w.kind == "expiry"]
+        self._known: dict[frozenset[tuple[Observable, str]], list[Transition] | None] = {}
         self._by_hand = [w for w in self.stepper.choices if w.kind in CONTROLS]
         self._passing = {
             what: "yes" if what.kind == "arrival" else what.usual for what in self.stepper.choices
@@ -125,7 +126,7 @@ class Simulation:
         known: list[_Pause] = []
         on_way: list[_Pause] = []
         # Where to go on, and how many states are on the way there.
-        todo = [(_Pause(now, {}), 0) for now in self._following(moment, (), thrown)]
+        todo = [(_Pause(now, {}), 0) for now, _ in self._following(moment, thrown=thrown)]
         by_order = len(todo) > 1
         while todo:
             here, depth = todo.pop()
@@ -151,12 +152,16 @@ class Simulation:
     def _onward(self, here: _Pause) -> Iterator[_Pause]:
         """What may come next on the way to rest: something moves at once, or the shortest delay
         ends; nothing at rest."""
-        moving = [then for then in self._following(here.now, ()) if then != here.now]
+        at_once = self._following(here.now)
+        moving = [then for then, _ in at_once if then != here.now]
         if moving:
             yield from (_Pause(then, here.waiting) for then in moving)
             return
-        due = {name: self._following(here.now, (name,)) for name in self._expiring}
-        due = {name: ways for name, ways in due.items() if ways != [here.now]}
+        due = {
+            name: [then for then, _ in self._following(here.now, name)]
+            for _, waiting in at_once
+            for name in waiting
+        }
         waiting = {name: here.waiting.get(name, self._seconds(name, here.now)) for name in due}
         for first, ways in due.items():
             if waiting[first] == min(waiting.values()):
@@ -173,20 +178,24 @@ class Simulation:
         return (relay.slow_release if is_up else relay.slow_pick) or Fraction(0)
 
     def _following(
-        self, moment: Mapping[Observable, str], expiring: Sequence[str], thrown: str | None = None
-    ) -> list[Moment]:
-        """The next states, by the order in which relays act: points arrive, time passes, no train
-        moves."""
-        chosen = {observables.choice("expiry", name): "yes" for name in expiring}
+        self, moment: Mapping[Observable, str], expiring: str = "", thrown: str | None = None
+    ) -> list[tuple[Moment, tuple[str, ...]]]:
+        """The next states, by the order in which relays act, each with the delays that run on:
+        points arrive, time passes, no train moves."""
+        chosen = {observables.choice("expiry", expiring): "yes"} if expiring else {}
         if thrown is not None:
             chosen[observables.choice("throw", thrown)] = "yes"
         whole = {**self._whole(moment), **chosen}
-        ways = in_any_order(self.stepper, whole, MAX_ORDERS)
+        key = frozenset(whole.items())
+        if key not in self._known:
+            # The same moments come again and again on the way to rest.
+            self._known[key] = in_any_order(self.stepper, whole, MAX_ORDERS)
+        ways = self._known[key]
         if ways is None:
             raise _Unknown(by_order=True)
         self.moments += len(ways)
         held = {what: moment[what] for what in self._held if what in moment}
-        return [{**then, **held} for then in ways]
+        return [({**way.successor, **held}, way.waiting) for way in ways]
 
     def _whole(self, moment: Mapping[Observable, str]) -> Moment:
         """A moment with all its choices."""

@@ -239,7 +239,8 @@ class TemporalPlay:
         step = self._step(moment, chosen)
         self.notes += [f"Proofs leave this out: {p.title}." for p in step.broken]
         ways = in_any_order(self._stepper, self._whole(moment, chosen), MAX_ORDERS)
-        if (ways is None or len(ways) > 1) and BY_ORDER not in self.notes:
+        depends = ways is None or any(way.successor != ways[0].successor for way in ways)
+        if depends and BY_ORDER not in self.notes:
             self.notes.append(BY_ORDER)
         following = step.successor
         held = {w: s for w, s in moment.items() if w.kind in _COMMANDS}
