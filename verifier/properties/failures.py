@@ -118,7 +118,7 @@ def fault_words(fault: Fault, state: str | None = None) -> str:
     match fault.kind:
         case FaultKind.DETECTOR | FaultKind.CONTACT:
             return f"{fault.name} is {state or 'stuck'}"
-        case FaultKind.MACHINE | FaultKind.FLASHER:
+        case FaultKind.MACHINE:
             return f"{fault.name} {state or ' or '.join(fault.ways)}"
         case FaultKind.GAP:  # whichever way the current then flows
             return f"{fault.name} is {state or 'bridged'}"

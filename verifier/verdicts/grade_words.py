@@ -78,7 +78,7 @@ def failures_words(report: Report) -> str:
     were."""
     if report.all_pairs or not report.failures:
         return ""
-    return "; of failures: each alone, and pairs with a silent one"
+    return "; failures were tried alone, and in pairs with a silent one"
 
 
 def _next(report: Report, required: Grade | None) -> str:
