@@ -1,14 +1,14 @@
 """Work on several processors: one process for each, and the answers in the order of the tasks.
 
 A process that dies answers nothing: its task, and those not begun, are :class:`Lost`. Ctrl-C is
-passed on: what is being worked on ends with what is known, and the rest is not begun.
+passed on: what is being worked on ends with what is known, and the rest is :class:`NotBegun`.
 """
 
 import os
 import signal
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor, wait
+from concurrent.futures import CancelledError, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass
 from functools import partial
@@ -31,6 +31,11 @@ class Lost:
     """The answer of a process that died."""
 
 
+@dataclass(frozen=True, slots=True)
+class NotBegun:
+    """In place of an answer after Ctrl-C."""
+
+
 def processors() -> int:
     """How many processors this process may use."""
     allowed = getattr(os, "sched_getaffinity", None)
@@ -42,10 +47,9 @@ def in_processes(
     tasks: Sequence[Task],
     jobs: int,
     progress: Callable[[int, int], None],
-) -> Iterator[Answer | Lost]:
-    """The answers to the tasks, in their order, each as soon as it and those before it are known;
-    after Ctrl-C those that were begun. Tasks and answers are sent from process to process, so they
-    must be picklable."""
+) -> Iterator[Answer | Lost | NotBegun]:
+    """The answers to the tasks, one for each and in their order, as soon as it and those before it
+    are known. Tasks and answers are sent from process to process, so they must be picklable."""
     # Before any thread runs, a copy of this process is the quickest way to a process that has
     # loaded everything; elsewhere than on Linux, copies are not safe.
     context = get_context("fork" if sys.platform == "linux" else "spawn")
@@ -54,18 +58,17 @@ def in_processes(
     try:
         with stoppable():
             futures: list[Future[Answer]] = [pool.submit(begun, task) for task in tasks]
-            told = 0
-            while told < len(futures) and not is_stopped():
-                wait(futures[told:], timeout=_LOOK, return_when="FIRST_COMPLETED")
-                progress(sum(future.done() for future in futures), len(futures))
-                while told < len(futures) and futures[told].done():
-                    yield _result(futures[told])
-                    told += 1
-            if told < len(futures):
-                _stop(pool, futures)
-                yield from (_result(f) for f in futures[told:] if _is_answered(f))
+            for future in futures:
+                while not future.done() and not is_stopped():
+                    wait([future], timeout=_LOOK)
+                    progress(sum(other.done() for other in futures), len(futures))
+                if is_stopped():
+                    _stop(futures)
+                yield _result(future)
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
+        for process in active_children():
+            process.terminate()
 
 
 # In a process: not empty once it was told to stop. Tasks that wait for it are then not begun.
@@ -100,12 +103,14 @@ def _answer(work: Callable[[Task], Answer], limit: TimeLimit | None, task: Task)
 
 def _result(future: "Future[Any]") -> Any:
     try:
-        return future.result()
+        return future.result(timeout=0)
     except BrokenProcessPool:
         return Lost()
+    except (CancelledError, KeyboardInterrupt, TimeoutError):
+        return NotBegun()
 
 
-def _stop(pool: ProcessPoolExecutor, futures: "Sequence[Future[Answer]]") -> None:
+def _stop(futures: "Sequence[Future[Answer]]") -> None:
     """End what is being worked on, and begin nothing more."""
     for future in futures:
         future.cancel()
@@ -115,10 +120,3 @@ def _stop(pool: ProcessPoolExecutor, futures: "Sequence[Future[Answer]]") -> Non
             if process.pid is not None:
                 os.kill(process.pid, signal.SIGINT)
         wait(futures, timeout=_LOOK * 10)
-    for process in active_children():
-        process.terminate()
-
-
-def _is_answered(future: "Future[Answer]") -> bool:
-    """Whether a task was begun, and its process lived to answer."""
-    return future.done() and not future.cancelled() and future.exception() is None

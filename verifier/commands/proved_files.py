@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 # How a process that died is told.
 _DIED = "the process that proved it ended without an answer"
+# How a file is told that was not begun after Ctrl-C.
+_NOT_BEGUN = "interrupted before it was begun"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,24 +68,33 @@ def one_by_one(files: Sequence[Path], asked: Asked) -> Iterator[Outcome]:
     """The outcome of each file, as soon as it is known; after Ctrl-C no further file is begun."""
     from verifier.engines.stopping import is_over
 
+    stopped = False
     for path in files:
+        if stopped:
+            yield _undecided(path, _NOT_BEGUN)
+            continue
         outcome = proved(asked, path, shows=not asked.quiet)
         yield outcome
-        if outcome.interrupted and not is_over():
-            return
+        stopped = outcome.interrupted and not is_over()
 
 
 def side_by_side(files: Sequence[Path], asked: Asked, jobs: int) -> Iterator[Outcome]:
     """The same on so many processors."""
-    from verifier.commands.processes import Lost, in_processes
+    from verifier.commands.processes import Lost, NotBegun, in_processes
     from verifier.reports.progress import ProgressLine
 
     line = ProgressLine(sys.stderr, f"{len(files)} files", "proved")
     progress = (lambda _done, _of: None) if asked.quiet else line
     answers = in_processes(partial(proved, asked), files, jobs, progress)
-    for path, answer in zip(files, answers, strict=False):
+    for path, answer in zip(files, answers, strict=True):
         line.clear()
-        yield _undecided(path, _DIED) if isinstance(answer, Lost) else answer
+        match answer:
+            case Lost():
+                yield _undecided(path, _DIED)
+            case NotBegun():
+                yield _undecided(path, _NOT_BEGUN)
+            case outcome:
+                yield outcome
 
 
 def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:

@@ -169,7 +169,7 @@ def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Nam
     outcomes = side_by_side(files, asked, jobs) if spread else one_by_one(files, asked)
     tally = _Tally()
     was_brief = True
-    for path, outcome in zip(files, outcomes, strict=False):
+    for path, outcome in zip(files, outcomes, strict=True):
         say_aside(outcome.errors)
         apart = tally.codes and not (was_brief and outcome.is_brief)
         tally.say([*[""] * bool(apart), *outcome.lines], outputs)
@@ -186,7 +186,7 @@ def _counted(tally: _Tally, files: int, code: ExitCode) -> Iterator[str]:
     yield ""
     yield f"{len(tally.codes)} of {files} files checked, exit code {int(code)}: {code.meaning}."
     yield from grade_counts(zip(tally.grades, tally.codes, strict=True))
-    amiss = [f for f, c in zip(tally.paths, tally.codes, strict=False) if c != ExitCode.AS_EXPECTED]
+    amiss = [f for f, c in zip(tally.paths, tally.codes, strict=True) if c != ExitCode.AS_EXPECTED]
     yield from (f"  see   {path}" for path in amiss[:_SHOWN_AMISS])
     if len(amiss) > _SHOWN_AMISS:
         yield f"  … and {len(amiss) - _SHOWN_AMISS} further"
