@@ -35,7 +35,11 @@ CASES: list[tuple[str, str, str, str, str, str]] = [
      "Hold it with a lock instead: `locked while Switch occupied`."),
     (THROWN, "crew promises not to throw points under a train", "CP752",
      "crew promises not to throw points under a train",
-     "this promise is about no points of this file", "Remove it"),
+     "people throw no points in this file", "Leave this promise out"),
+    (STATION, "crew promises not to throw points ahead of a train", "CP755",
+     "crew promises not to throw points ahead of a train",
+     "every signal over points that people throw stands right before them, so no train is ever in "
+     "a route and still before points", "Leave it out."),
     (STATION, "crew promises not to throw points under a train\n"
      "crew promises not to throw T1 under a train", "CP753",
      "crew promises not to throw T1 under a train",
@@ -80,6 +84,36 @@ def test_promises(before: str, text: str, code: str, marked: str, message: str, 
     assert found[0].span.text == marked
     assert found[0].message == message
     assert found[0].hint.startswith(hint)
+
+
+def test_all_that_is_wrong_with_promises_is_told_at_once() -> None:
+    """Beside each other, and beside what is wrong elsewhere in the file."""
+    wrong = [
+        ("trains never reverse", "CP709"),
+        ("trains reverse on Nowhere", "CP201"),
+        ("crew promises not to throw T7, Main, T1 under a train", "CP201 CP751"),
+        ("crew promises not to throw points under a train", "CP753"),
+        ("crew promises not to throw T8 before a train can stop", "CP755 CP201"),
+        ("crew promises one train at a time on T1, Siding", "CP203"),
+        ("crew promises not to reverse on Main", "CP753"),
+    ]
+    found = errors(STATION + "\n".join(text for text, _ in wrong))
+    told: dict[str, list[str]] = {}
+    for d in found:
+        line = d.span.source.text[: d.span.start].count("\n") - STATION.count("\n")
+        told.setdefault(wrong[line][0], []).append(d.code)
+    assert {text: " ".join(codes) for text, codes in told.items()} == dict(wrong)
+
+
+def test_what_another_error_may_explain_is_not_told_of_a_promise() -> None:
+    text = STATION.replace("signal 4L", "signal 4L at Nowhere | T1\n Stop otherwise\nsignal 5L")
+    found = errors(text + "crew promises not to throw points ahead of a train\n")
+    assert found and "CP755" not in [d.code for d in found]
+
+
+def test_promises_are_told_where_another_statement_cannot_be_read() -> None:
+    found = errors(STATION + "trains obey lights\ncrew promises not to throw Main under a train\n")
+    assert [d.code for d in found][1:] == ["CP751"]
 
 
 def test_a_promise_about_everything_cannot_be_in_a_module() -> None:

@@ -14,7 +14,7 @@ from verifier.plan.conditions import resolve
 from verifier.plan.locking.build_locking import read_locking
 from verifier.plan.locking.crew_rules import read_promises
 from verifier.plan.locking.impossible_locks import impossible_locks
-from verifier.plan.locking.locking_model import Locking, NamedRoute
+from verifier.plan.locking.locking_model import Locking, NamedRoute, Promise
 from verifier.plan.locking.starts import read_starts
 from verifier.plan.model import (
     Block,
@@ -54,6 +54,7 @@ _STANDS_ALONE = frozenset((
     "CP202", "CP203", "CP204", "CP205", "CP206", "CP207", "CP208", "CP213",
     "CP301", "CP303", "CP304", "CP402", "CP406", "CP408", "CP410",
     "CP601", "CP602", "CP603", "CP604", "CP605", "CP606", "CP608", "CP614", "CP618",
+    "CP751", "CP753", "CP754",
 ))  # fmt: skip
 
 
@@ -104,15 +105,6 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     packets = read_packets(statements, chart, posts, names)
     declared_limits = _declared_limits(statements, names)
     limits = find_limits(declared_limits, where, track, derails)
-    if names.errors:
-        raise InputError(names.errors)
-    equipment = derive_equipment(wiring, track, blocks, signals, conditions, locking)
-    impossible = [
-        *impossible_clauses(wiring, equipment),
-        *impossible_locks(locking, wiring, track, signals, conditions),
-    ]
-    if impossible:
-        raise InputError(impossible)
     inputs = _inputs(statements, words.levers, locking)
     plan = Plan(
         source=source,
@@ -125,7 +117,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         chart=chart,
         signals=signals,
         conditions=conditions,
-        inputs=inputs_with(inputs, wiring, equipment),
+        inputs=inputs,
         routes=routes,
         conflicts=find_conflicts(routes, track.pieces),
         limits=limits,
@@ -134,14 +126,33 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         waivers=claims.waivers,
         expectations=claims.expectations,
         wiring=wiring,
-        equipment=equipment,
         locking=locking,
         packets=packets,
         declared_limits={name: bounds for name, bounds, _ in declared_limits},
         unwired_inputs=inputs,
         _routes_by_signal={s: tuple(those) for s, those in groupby(routes, lambda r: r.signal)},
     )
-    return _with_promises(plan, statements, names)
+    promises = read_promises(statements, names, plan)
+    if names.errors:
+        raise InputError(names.errors)
+    return _with_promises(_wired(plan), promises)
+
+
+def _wired(plan: Plan) -> Plan:
+    """The plan with what follows from its wiring.
+
+    Raises :class:`InputError` where a clause cannot do what it says."""
+    wiring, locking, track = plan.wiring, plan.locking, plan.track
+    equipment = derive_equipment(wiring, track, plan.blocks, plan.signals, plan.conditions, locking)
+    impossible = [
+        *impossible_clauses(wiring, equipment),
+        *impossible_locks(locking, wiring, track, plan.signals, plan.conditions),
+    ]
+    if impossible:
+        raise InputError(impossible)
+    return replace(
+        plan, equipment=equipment, inputs=inputs_with(plan.unwired_inputs, wiring, equipment)
+    )
 
 
 def _locking(
@@ -156,11 +167,8 @@ def _locking(
     return replace(locking, starts=starts)
 
 
-def _with_promises(plan: Plan, statements: Sequence[tree.Statement], names: Names) -> Plan:
+def _with_promises(plan: Plan, promises: tuple[Promise, ...]) -> Plan:
     """The plan with what its crew promises, which is about the plan as a whole."""
-    promises = read_promises(statements, names, plan)
-    if names.errors:
-        raise InputError(names.errors)
     if not promises:
         return plan
     return replace(plan, locking=replace(plan.locking, over_time=True, promises=promises))

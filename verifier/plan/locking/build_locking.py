@@ -110,11 +110,9 @@ def _traffic(node: tree.Traffic, words: Vocabulary) -> Traffic | None:
 def _running(statements: Sequence[tree.Statement], words: Vocabulary) -> Running:
     names = words.names
     said = _said_once(tree.of_kind(statements, tree.Running), names)
-    reverse_on: tuple[str, ...] | None = None
+    reverse_on = _blocks(said["reverse on"], names) if "reverse on" in said else None
     if "never reverse" in said:
         reverse_on = ()
-    elif "reverse on" in said:
-        reverse_on = _blocks(said["reverse on"], names)
     to_stop: Number | None = None
     if "need to stop" in said:
         to_stop = read_amount(said["need to stop"].length, plausible_ranges.TO_STOP, names)

@@ -8,6 +8,7 @@ that say nothing, are noted in the names as errors.
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import chain
 
+from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.plan.clause_reader import at_most_one
 from verifier.plan.devices import Device, devices, signaled_entries
@@ -19,7 +20,9 @@ from verifier.plan.names import KIND_WORDS, Names
 def read_promises(
     statements: Sequence[tree.Statement], names: Names, plan: Plan
 ) -> tuple[Promise, ...]:
-    """The promises of a file, in its order; errors are noted. ``plan`` is the file without them."""
+    """The promises of a file, in its order; errors are noted. ``plan`` is the file without them
+    and without what follows from its wiring; where errors were noted before, as far as it was
+    read."""
     reader = _Reader(names, plan)
     promises: list[Promise] = []
     for node in tree.of_kind(statements, tree.Crew):
@@ -84,6 +87,7 @@ def led_to(
 class _Reader:
     def __init__(self, names: Names, plan: Plan):
         self.names = names
+        self._wrong = bool(names.errors)
         self._plan = plan
         self._locking = plan.locking
         self._devices = devices(plan)
@@ -98,21 +102,33 @@ class _Reader:
     # -------------------------------------------------------------- points
 
     def _thrown(self, node: tree.Crew) -> tuple[str, ...]:
+        named = dict.fromkeys(chain.from_iterable(self._named(n, node) for n in node.about))
         if node.rule == "before a train can stop" and self._locking.running.to_stop is None:
             self.names.error("CP755", node.span, "to_stop")
             return ()
-        if not node.about:
-            found = tuple(
-                n
-                for n, device in self._devices.items()
-                if device.has_points
-                and may_be_thrown(n, self._locking)
-                and not self._says_nothing(n, node)
-            )
-            if not found:
-                self.names.error("CP752", node.span, "none")
-            return found
-        return tuple(dict.fromkeys(chain.from_iterable(self._named(n, node) for n in node.about)))
+        return tuple(named) if node.about else self._points(node)
+
+    def _points(self, node: tree.Crew) -> tuple[str, ...]:
+        """All points that people throw and that the promise says something of."""
+        thrown = {
+            name: self._says_nothing(name, node)
+            for name, device in self._devices.items()
+            if device.has_points and may_be_thrown(name, self._locking)
+        }
+        found = tuple(name for name, variant in thrown.items() if not variant)
+        if not thrown:
+            self.names.error("CP752", node.span, "none")
+        elif not found:
+            variants = set(thrown.values())
+            variant = "all_no_signal" if variants == {"no_signal"} else "all_not_ahead"
+            self._says_no_more(node.span, variant)
+        return found
+
+    def _says_no_more(self, span: Span, variant: str, **words: str) -> None:
+        """A promise that nothing could break. Where other statements are wrong, they may be why,
+        and nothing is noted."""
+        if not self._wrong:
+            self.names.error("CP755", span, variant, **words)
 
     def _named(self, name: tree.Name, node: tree.Crew) -> Iterator[str]:
         """What moves by one name, a crossover being two."""
@@ -138,7 +154,7 @@ class _Reader:
             elif throw is not None and not may_be_thrown(one, self._locking):
                 self.names.error("CP752", name.span, others=[throw.span], name=name.text)
             elif variant := self._says_nothing(one, node):
-                self.names.error("CP755", name.span, variant, name=name.text)
+                self._says_no_more(name.span, variant, name=name.text)
             else:
                 yield one
 
@@ -162,7 +178,7 @@ class _Reader:
             return ()  # noted with what is said twice
         for name in found:
             if only is not None and name.text not in only:
-                self.names.error("CP755", name.span, "elsewhere", name=name.text)
+                self._says_no_more(name.span, "elsewhere", name=name.text)
         if node.about:
             return tuple(dict.fromkeys(name.text for name in found))
         return tuple(self.names.of_kind("block"))
