@@ -1,9 +1,12 @@
 """What is said of promises of the crew that are wrong."""
 
+from pathlib import Path
+
 import pytest
 
+import verifier
 from tests.messages.expecting import STATION, errors
-from verifier.language.diagnostics.diagnostic import render
+from verifier.language.diagnostics.diagnostic import InputError, render
 
 CREW = "A promise of the crew is written `crew promises not to throw points under a train`."
 THROWN = STATION.replace(
@@ -111,9 +114,13 @@ def test_what_another_error_may_explain_is_not_told_of_a_promise() -> None:
     assert found and "CP755" not in [d.code for d in found]
 
 
-def test_promises_are_told_where_another_statement_cannot_be_read() -> None:
-    found = errors(STATION + "trains obey lights\ncrew promises not to throw Main under a train\n")
-    assert [d.code for d in found][1:] == ["CP751"]
+def test_promises_are_told_where_an_included_file_is_missing(tmp_path: Path) -> None:
+    file = tmp_path / "a.ixl"
+    text = 'include "gone.ixl"\ncrew promises not to throw Main under a train\n'
+    file.write_text(STATION + text, "utf-8")
+    with pytest.raises(InputError) as caught:
+        verifier.load(file)
+    assert [d.code for d in caught.value.diagnostics] == ["CP730", "CP751"]
 
 
 def test_a_promise_about_everything_cannot_be_in_a_module() -> None:
