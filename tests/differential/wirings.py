@@ -75,6 +75,7 @@ class Electrician:
     detectors: list[str] = field(default_factory=list)
     contacts: list[str] = field(default_factory=list)  # turnouts whose contacts can be read
     levers: dict[str, str] = field(default_factory=dict)  # by turnout
+    turnouts: dict[str, list[str]] = field(default_factory=dict)  # by block
     added: list[str] = field(default_factory=list)
 
     def chance(self, p: float) -> bool:
@@ -151,7 +152,8 @@ class Electrician:
         match line.split():
             case ["block", name, *rest]:
                 return self._block(name, rest)
-            case ["turnout", name, "in", _]:
+            case ["turnout", name, "in", block]:
+                self.turnouts.setdefault(block, []).append(name)
                 return self._turnout(name, line)
             case ["slip", name, "in", *_]:
                 return self._contacts_alone(name, line, ("normal", "reverse"))
@@ -261,7 +263,9 @@ class Electrician:
             marks = [0, self.lengths[block], r.randint(0, self.lengths[block])]
             marks += [self.shortest] * (0 < self.shortest <= self.lengths[block])
             count = r.choice([1, 1, 2, 3]) if self.much > 0.5 else 1
-            some = ", ".join(f"{at} mm" for at in r.sample(marks, min(count, len(marks))))
+            some = ", ".join(
+                f"{at} mm{self._over(block)}" for at in r.sample(marks, min(count, len(marks)))
+            )
             line = f"detector {name} spot on {block} at {some}"
         else:
             through = [f for f in self.feeders[block] if self.chance(0.8)]
@@ -287,6 +291,12 @@ class Electrician:
         line += " isolated output" * self.chance(0.2)
         line += " draws 10 mA" * self.chance(0.3)
         self.added.append(line)
+
+    def _over(self, block: str) -> str:
+        """The legs over which a spot is measured, mostly those of all turnouts of its block."""
+        named = [name for name in self.turnouts.get(block, ()) if self.chance(0.9)]
+        legs = (f"{self.r.choice(['normal', 'reverse', ''])} {name}".strip() for name in named)
+        return f" over {' and '.join(legs)}" if named and self.chance(0.8) else ""
 
     # -------------------------------------------------------------- drivers
 

@@ -144,7 +144,7 @@ def test_places_are_measured_from_the_end_that_the_module_draws_left(
     )
     ends = ("West = Main", "Y.Track = East") if not turned else ("West = Y.Track", "Main = East")
     plan = load_text(file + "".join(f"track {end}\n" for end in ends))
-    assert [float(place) for place in plan.wiring.detectors["Y.D"].spots] == spots
+    assert [float(place.at) for place in plan.wiring.detectors["Y.D"].spots] == spots
 
 
 def test_an_error_inside_says_that_the_module_is_turned_round() -> None:

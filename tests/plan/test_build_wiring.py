@@ -11,7 +11,7 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
 from verifier.language.syntax.parse import parse
 from verifier.plan.build import build
-from verifier.plan.wiring.wiring_model import NO_WIRING, Run, Wiring
+from verifier.plan.wiring.wiring_model import NO_WIRING, Run, SpotPlace, Wiring
 
 
 def read(text: str) -> Wiring:
@@ -103,7 +103,8 @@ def test_a_detector_speaks_for_the_block_of_its_first_feeder() -> None:
 
 def test_a_spot_detector_at_both_ends_of_its_block() -> None:
     found = without_place("detector D9 spot on Main at 2400 mm, 0 mm, 1.2 m, 47.244094 in")
-    assert found[6] == (0, Fraction("1.1999999876"), Fraction("1.2"), Fraction("2.4"))
+    places = (0, Fraction("1.1999999876"), Fraction("1.2"), Fraction("2.4"))
+    assert found[6] == tuple(SpotPlace(Fraction(at)) for at in places)
 
 
 DRIVER = [

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 import verifier
 from tests.properties.asked import asked, nothing_is_asked, places, said
 from verifier.plan.wiring.derive_equipment import with_wiring
-from verifier.plan.wiring.wiring_model import Detector, TrainLimits, Wiring
+from verifier.plan.wiring.wiring_model import Detector, SpotPlace, TrainLimits, Wiring
 from verifier.properties.distances import fouling_undetected
 from verifier.properties.stopping import stopping_distance
 
@@ -298,7 +298,7 @@ def test_hidden_is_what_a_search_of_positions_finds(at: list[int], shortest: int
     units; a spot at the very end of a train is covered."""
     plan = verifier.load_text(spots("0 mm"))
     span = plan.blocks["Ahead"].span
-    where = tuple(Fraction(n, 10) for n in sorted(at))
+    where = tuple(SpotPlace(Fraction(n, 10)) for n in sorted(at))
     detector = Detector("D", "spot", "Ahead", None, (), 1, None, where, None, None, None, None,
                         False, False, span)  # fmt: skip
     trains = TrainLimits(Fraction(shortest, 10), Fraction(15, 10), "throughout", None, span)

@@ -2,6 +2,7 @@
 against trains put down by hand."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 from random import Random
 
@@ -111,3 +112,13 @@ def random_geometry(r: Random) -> Geometry:
     lengths = [*gaps, length, length * 2, *(g + Fraction(1, 1000) for g in gaps), Fraction(0)]
     shortest, longest = sorted([r.choice(lengths), r.choice(lengths)])
     return Geometry(length, spots, shortest, None if r.random() < 0.25 else longest)
+
+
+def test_on_each_way_through_a_block_only_its_own_spots_are_covered() -> None:
+    """Spots 1 and 2 before the points, 3 on one leg, 4 on the other; the last leg has none."""
+    room = replace(
+        geometry("1.2", ["0", "0.4", "0.8", "0.8"], "0.4", "1"), ways=((0, 1, 2), (0, 1, 3), (0, 1))
+    )
+    found = set(train_positions(room))
+    assert found == by_solver(room)
+    assert found == {(0,), (0, 1), (0, 1, 2), (0, 1, 3), (1, 2), (1, 3), (1,), (2,), (3,), ()}

@@ -138,10 +138,11 @@ def test_every_report_prints_them(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert NO_WIRING_GIVEN not in printed
 
 
-def test_spots_beside_points_are_said_to_watch_every_way() -> None:
+def test_spots_beside_points_are_said_to_watch_nothing_until_the_file_says_which_leg() -> None:
     text = UNWIRED.replace("block Main, Siding, Switch", "block Main, Siding\nblock Switch 400 mm")
-    plan = verifier.load_text(text + "detector D spot on Switch at 0 mm, 400 mm\n")
-    assert any("every way through it" in said for said in assumption_texts(plan))
+    for at, said in (("100 mm", True), ("100 mm over normal T1", False)):
+        plan = verifier.load_text(text + f"detector D spot on Switch at {at}\n")
+        assert any("over which leg" in text for text in assumption_texts(plan)) == said
 
 
 LOCKED = """

@@ -16,6 +16,7 @@ from verifier.plan.wiring.derive_equipment import by_way_of, unseen_anywhere
 from verifier.plan.wiring.division import least_load
 from verifier.plan.wiring.equipment import StockPlace
 from verifier.plan.wiring.faults import FaultKind, fault_name
+from verifier.plan.wiring.spots import over_words
 from verifier.plan.wiring.wiring_model import (
     Detector,
     District,
@@ -203,7 +204,7 @@ class Circuit:
         place = self._place(block)
         stands = train_covering(self._plan, block, place.covers) if place else None
         unit = self._wiring.units.track
-        at = listing([length(spot, unit) for spot in detector.spots])
+        at = listing([length(spot.at, unit) + over_words(spot) for spot in detector.spots])
         if stands is None or not stands.length:
             return _of(CauseKind.SPOTS_ELSEWHERE, detector, spots=at)
         ends = {

@@ -6,7 +6,7 @@ changes between two neighboring critical values, so each of them and one value b
 stand for all.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from fractions import Fraction
 from functools import lru_cache
 from itertools import pairwise
@@ -27,17 +27,25 @@ class TrainPosition(NamedTuple):
 def train_positions(geometry: Geometry) -> dict[tuple[int, ...], TrainPosition]:
     """Every set of spots that a train can cover, with the shortest train that does."""
     found: dict[tuple[int, ...], TrainPosition] = {}
+    for way in geometry.each_way:
+        for covers, train in _on_one_way(geometry, way):
+            found.setdefault(covers, train)
+    return found
+
+
+def _on_one_way(
+    geometry: Geometry, way: tuple[int, ...]
+) -> Iterator[tuple[tuple[int, ...], TrainPosition]]:
+    """The same on one way through the block, which passes some of the spots."""
+    spots = [(i, geometry.spots[i]) for i in way]
     for length in _between(_lengths(geometry), geometry.shortest, geometry.longest):
         marks = {Fraction(0) - length, geometry.length}
-        marks |= {m for spot in geometry.spots for m in (spot, spot - length)}
+        marks |= {m for _, spot in spots for m in (spot, spot - length)}
         for start in _between(marks, -length, geometry.length):
             on_the_block = start < geometry.length and start + length > 0
             if on_the_block:
-                covers = tuple(
-                    i for i, at in enumerate(geometry.spots) if start <= at <= start + length
-                )
-                found.setdefault(covers, TrainPosition(start, length))
-    return found
+                covers = tuple(i for i, at in spots if start <= at <= start + length)
+                yield covers, TrainPosition(start, length)
 
 
 def _lengths(geometry: Geometry) -> set[Fraction]:

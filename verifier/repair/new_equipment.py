@@ -7,7 +7,8 @@ from math import ceil
 from verifier.plan.model import Plan
 from verifier.plan.units import Unit
 from verifier.plan.wiring.derive_equipment import may_stand_unseen
-from verifier.plan.wiring.wiring_model import Detector, DriverInput, Feeder, Number, Wiring
+from verifier.plan.wiring.spots import on_all_ways, over_words
+from verifier.plan.wiring.wiring_model import Detector, DriverInput, Feeder, SpotPlace
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.reference.equipment import is_read
 from verifier.repair.wiring_edit import (
@@ -52,20 +53,22 @@ def _bring(kind: str, text: str, feeder: Feeder, plan: Plan) -> Rewiring:
 def spots(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """The spots of a detector set so close that no train can stand between them."""
     for d in detectors(plan, scope, "spot"):
-        spots = enough_spots(d.block, plan.wiring)
+        spots = enough_spots(d.block, plan)
         if spots and spots != d.spots:
             text = f"set the spots of {d.name} closer, one at each end of {d.block}"
             written = f"at {_places(spots, plan.wiring.units.track)}"
             yield clause_edit(plan, "spots", d, text, written, spots=spots)
 
 
-def enough_spots(block: str, wiring: Wiring) -> tuple[Number, ...]:
-    """The fewest spots between which no train of the file can stand on a block, in meters from
-    its left end; empty where lengths are not given or more than ``MAX_SPOTS`` would be needed."""
-    trains, length = wiring.trains, wiring.lengths.get(block)
+def enough_spots(block: str, plan: Plan) -> tuple[SpotPlace, ...]:
+    """The fewest spots between which no train of the file can stand on a block, on whichever way
+    through it; empty where lengths are not given or more than ``MAX_SPOTS`` would be needed."""
+    trains, length = plan.wiring.trains, plan.wiring.lengths.get(block)
     if trains is None or length is None or length > trains.shortest * (MAX_SPOTS - 1):
         return ()
-    return (*(i * trains.shortest for i in range(ceil(length / trains.shortest))), length)
+    marks = (*(i * trains.shortest for i in range(ceil(length / trains.shortest))), length)
+    found = on_all_ways(marks, block, length, plan.track)
+    return found if len(found) <= MAX_SPOTS else ()
 
 
 def sensing(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
@@ -102,7 +105,7 @@ def _current_sensing(d: Detector, through: tuple[str, ...], plan: Plan) -> Detec
 def more_detectors(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
     """Spots beside current sensing, where stock that draws too little may stand."""
     for d in detectors(plan, scope, "current-sensing"):
-        spots = enough_spots(d.block, plan.wiring)
+        spots = enough_spots(d.block, plan)
         if not spots or not may_stand_unseen(d.block, plan.wiring):
             continue
         if any(o.kind == "spot" for o in plan.wiring.detectors_of(d.block)):
@@ -122,8 +125,8 @@ def more_detectors(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
         yield edit("detector", d.block, wiring, [d.block], *steps)
 
 
-def _places(spots: Iterable[Number], unit: Unit) -> str:
-    return ", ".join(length_to_write(spot, unit) for spot in spots)
+def _places(spots: Iterable[SpotPlace], unit: Unit) -> str:
+    return ", ".join(length_to_write(spot.at, unit) + over_words(spot) for spot in spots)
 
 
 def _statement(d: Detector, unit: Unit) -> str:

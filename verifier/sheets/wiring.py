@@ -11,6 +11,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.units import Unit
+from verifier.plan.wiring.spots import over_words
 from verifier.plan.wiring.wiring_model import Run
 from verifier.properties.amounts import length
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
@@ -91,7 +92,8 @@ def _detectors(plan: Plan) -> Table:
     rows = []
     for detector in plan.wiring.detectors.values():
         if detector.kind == "spot":
-            looks = ", ".join(length(at, plan.wiring.units.track) for at in detector.spots)
+            unit = plan.wiring.units.track
+            looks = ", ".join(length(s.at, unit) + over_words(s) for s in detector.spots)
             how = f"at {looks} from the left end of {detector.block}"
         else:
             how = f"feeders {', '.join(plan.wiring.leads_through(detector))}"

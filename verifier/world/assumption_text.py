@@ -17,6 +17,7 @@ from verifier.plan.observables import facts_unfolded
 from verifier.plan.track.turning import comes_back_turned
 from verifier.plan.wiring.division import margin, shares
 from verifier.plan.wiring.supplied import drawn_from, ends_of
+from verifier.plan.wiring.wiring_model import Detector
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5
@@ -74,11 +75,11 @@ def _detection(plan: Plan) -> Iterator[str]:
         (d.name for d in detectors if d.supply is None),
         "No supply is given for {}: taken to be on, and to suit every reader.",
     )
-    forked = {p.block for p in plan.track.pieces.values() if p.kind not in ("plain", "bumper")}
     yield from _about(
-        (d.name for d in detectors if d.kind == "spot" and d.block in forked),
-        "Spots of {} stand in a block with points or a crossing: taken to watch every way through "
-        "it at these places, so put one on each leg.",
+        (d.name for d in detectors if d.kind == "spot" and _has_lost_spots(d, plan)),
+        "Some spots of {} stand in a block with points or a crossing, and the file does not say "
+        "over which leg (`900 mm over normal T1`; before the points, `over T1`): a train is taken "
+        "to pass none of these.",
     )
     yield from _about(
         (d.name for d in detectors if d.hold),
@@ -87,6 +88,15 @@ def _detection(plan: Plan) -> Iterator[str]:
         else "Hold times of {} only make a report of occupied last longer: a train that stands "
         "still outlasts any.",
     )
+
+
+def _has_lost_spots(detector: Detector, plan: Plan) -> bool:
+    """Whether a train surely passes some spot of a detector on no way through its block."""
+    room = plan.equipment.geometry.get(detector.block)
+    if room is None:
+        return False
+    passed = {spot for way in room.each_way for spot in way}
+    return not passed.issuperset(plan.equipment.spots_of[detector.name])
 
 
 def _power(plan: Plan) -> Iterator[str]:

@@ -5,7 +5,7 @@ each moment. Places that no train of the lengths given can take are left out; on
 the same stands for the first of the others. Twin of :mod:`verifier.reference.places`.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from fractions import Fraction
 from itertools import pairwise
 
@@ -81,17 +81,28 @@ def _possible(plan: Plan, block: str) -> list[StockPlace]:
 
 
 def _fits(room: Geometry, covers: tuple[int, ...]) -> bool:
-    """Whether some train covers just these spots: at least from the first of them to the last, and
-    short of the spots on either side."""
-    spots, longest = room.spots, room.longest
+    """Whether some train covers just these spots, on some way through the block."""
+    return any(_fits_on(room, way, covers) for way in room.each_way)
+
+
+def _fits_on(room: Geometry, way: Sequence[int], covers: tuple[int, ...]) -> bool:
+    """The same on one way: at least from the first of these spots to the last, and short of the
+    spots on either side."""
+    spots, longest = [room.spots[i] for i in way], room.longest
     if covers:
-        least = spots[covers[-1]] - spots[covers[0]]
-        before, beyond = covers[0] - 1, covers[-1] + 1
-        if longest is not None and least > longest:
+        if not set(covers) <= set(way):
             return False
-        if before < 0 or beyond >= len(spots):
+        first, last = way.index(covers[0]), way.index(covers[-1])
+        if tuple(way[first : last + 1]) != covers:
+            return False
+        if longest is not None and spots[last] - spots[first] > longest:
+            return False
+        inner = spots[first : last + 1]
+        if any(spots.count(at) > inner.count(at) for at in inner):
+            return False
+        if first == 0 or last + 1 == len(spots):
             return True
-        return room.shortest < spots[beyond] - spots[before]
+        return room.shortest < spots[last + 1] - spots[first - 1]
     marks = (None, *spots, None)
     return any(_between(room, one, two) for one, two in pairwise(marks))
 

@@ -51,6 +51,11 @@ def standing_is_possible(
         terms.append(length <= real(geometry.longest))
     covered = [z3.And(start <= real(spot), real(spot) <= start + length) for spot in geometry.spots]
     for state, covers in room.covers.items():
-        just_these = [c if i in covers else z3.Not(c) for i, c in enumerate(covered)]
-        terms.append(z3.Implies(bit(what, state), z3.And([*just_these, z3.BoolVal(True, context)])))
+        ways = [way for way in geometry.each_way if set(covers) <= set(way)]
+        just_these = [
+            z3.And([*(covered[i] if i in covers else z3.Not(covered[i]) for i in way),
+                    z3.BoolVal(True, context)])
+            for way in ways
+        ]  # fmt: skip
+        terms.append(z3.Implies(bit(what, state), z3.Or(just_these)))
     return terms

@@ -105,6 +105,24 @@ Length = tuple[Amount, ...]
 
 
 @dataclass(frozen=True, slots=True)
+class OverLeg(SyntaxNode):
+    """A turnout or crossing, and the leg or track of it; without one, whichever."""
+
+    leg: Leg | None
+    name: "Name"
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Place(SyntaxNode):
+    """A place in a block, and the legs over which it is measured."""
+
+    at: Length
+    over: tuple[OverLeg, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Run(SyntaxNode):
     """``over 30 ft of 16 AWG``."""
 
@@ -179,7 +197,7 @@ class Clause(SyntaxNode):
     ``names`` are the things named, ``words`` the choices made: a kind of motor, the positions
     that have contacts, a color. ``lengths`` are the amounts; of `gap` one for each leg.
     ``contacts`` are those of the ``names`` that `contacts` follows; ``condition`` follows `when`,
-    `while` or `after`, and each of ``then`` the word `then`."""
+    `while` or `after`, and each of ``then`` the word `then`; ``places`` are those of a detector."""
 
     kind: ClauseKind
     span: Span
@@ -190,6 +208,7 @@ class Clause(SyntaxNode):
     contacts: tuple[Name, ...] = ()
     condition: Condition | None = None
     then: tuple[Condition, ...] = ()
+    places: tuple[Place, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,8 +21,8 @@ CLAUSE_KINDS: dict[str, s.ClauseKind] = {
 }
 _NODES: dict[str, type[s.SyntaxNode]] = {
     **{rule: kind.node for rule, kind in s.KIND_BY_RULE.items()},
-    "feeders": s.Feeders, "feeder": s.Feeder, "run": s.Run, "join": s.Join, "rule": s.Rule,
-    "binding": s.Binding, "way": s.RoutePoints, "lever_state": s.LeverState,
+    "feeders": s.Feeders, "feeder": s.Feeder, "run": s.Run, "join": s.Join, "place": s.Place,
+    "rule": s.Rule, "binding": s.Binding, "way": s.RoutePoints, "lever_state": s.LeverState,
     "fact": s.Fact, "all_of": s.AllOf, "any_of": s.AnyOf,
     "negation": s.Negation,
 }  # fmt: skip
@@ -95,6 +95,8 @@ class Builder(Transformer[Token, Any]):
                     words.append(part)
                 case _Words():
                     names += cast(Iterable[s.Name], part)
+                case s.Place():
+                    lengths.append(part.at)
                 case s.Amount():
                     lengths.append((part,))
                 case tuple():
@@ -109,6 +111,7 @@ class Builder(Transformer[Token, Any]):
             tuple(reading[0] for reading in readings if len(reading) > 1),
             next(iter(conditions), None),
             tuple(conditions[1:]),
+            tuple(_of(s.Place, parts)),
         )
 
     # ---------------------------------------------------------- parts that are not nodes by name
@@ -144,6 +147,10 @@ class Builder(Transformer[Token, Any]):
 
     def leg(self, _: Meta, children: list[Any]) -> str:
         return str(children[0])
+
+    def over_leg(self, meta: Meta, children: list[Any]) -> s.OverLeg:
+        leg, (name,) = children
+        return s.OverLeg(leg, name, self._span(meta))
 
     def step(self, meta: Meta, children: list[Any]) -> s.PathStep:
         left, (name,), right = children

@@ -25,6 +25,7 @@ from verifier.plan.signals.colors import flashes, steady
 from verifier.plan.wiring.division import divisions, margin, together
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind
+from verifier.plan.wiring.spots import beside_each_way
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
 
 # While a gap is bridged, or missing, stock beside it draws through the feeders of both
@@ -48,7 +49,7 @@ def derive_equipment(
     """What follows from a layout's wiring."""
     if not wiring.given:
         return NO_EQUIPMENT
-    geometry, spots_of = _spots(wiring)
+    geometry, spots_of = _spots(wiring, track)
     places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
     gaps, joined = _neighbors(wiring, track)
     detector_readers, contact_readers = _readers(wiring, signals, conditions, locking)
@@ -107,7 +108,7 @@ def motion_of(machine: Machine) -> Observable | None:
 # ------------------------------------------------------------------ where stock stands
 
 
-def _spots(wiring: Wiring) -> tuple[dict[str, Geometry], dict[str, tuple[int, ...]]]:
+def _spots(wiring: Wiring, track: Track) -> tuple[dict[str, Geometry], dict[str, tuple[int, ...]]]:
     geometry: dict[str, Geometry] = {}
     spots_of: dict[str, tuple[int, ...]] = {}
     trains = wiring.trains
@@ -116,7 +117,11 @@ def _spots(wiring: Wiring) -> tuple[dict[str, Geometry], dict[str, tuple[int, ..
         spot = [d for d in wiring.detectors_of(block) if d.kind == "spot"]
         if spot:
             spots = tuple(sorted({position for d in spot for position in d.spots}))
-            geometry[block] = Geometry(length, spots, shortest, longest)
+            ways = beside_each_way(spots, block, length, track)
+            places, whole = tuple(place.at for place in spots), tuple(range(len(spots)))
+            geometry[block] = Geometry(
+                length, places, shortest, longest, ways if ways != (whole,) else ()
+            )
             spots_of |= {d.name: tuple(map(spots.index, d.spots)) for d in spot}
     return geometry, spots_of
 
@@ -128,7 +133,7 @@ def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tup
     sensing = [d for d in wiring.detectors_of(block) if d.kind == "current-sensing"]
     if sensing and may_stand_unseen(block, wiring):
         electric.append(("drawing no current", None, False))
-    covered = _runs(len(geometry[block].spots)) if block in geometry else []
+    covered = _runs(geometry[block]) if block in geometry else []
     if not covered:
         return tuple(StockPlace(name, feeder, draws, ()) for name, feeder, draws in electric)
     return tuple(
@@ -138,14 +143,22 @@ def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tup
     )
 
 
-def _runs(count: int) -> list[tuple[str, tuple[int, ...]]]:
-    """One train covers neighboring spots, or none. (Of several trains on a block one is enough:
-    spots only add to each other.)"""
-    runs: list[tuple[str, tuple[int, ...]]] = []
-    for first, last in combinations_with_replacement(range(count), 2):
-        name = f"spot {first + 1}" if first == last else f"spots {first + 1} to {last + 1}"
-        runs.append((f"over {name}", tuple(range(first, last + 1))))
-    return [*runs, ("over no spot", ())]
+def _runs(room: Geometry) -> list[tuple[str, tuple[int, ...]]]:
+    """One train covers neighboring spots of a way through its block, or none. (Of several trains on
+    a block one is enough: spots only add to each other.)"""
+    runs: dict[tuple[int, ...], str] = {}
+    for way in room.each_way:
+        for first, last in combinations_with_replacement(range(len(way)), 2):
+            covers = way[first : last + 1]
+            numbers = [i + 1 for i in covers]
+            if len(numbers) == 1:
+                said = f"over spot {numbers[0]}"
+            elif numbers == list(range(numbers[0], numbers[-1] + 1)):
+                said = f"over spots {numbers[0]} to {numbers[-1]}"
+            else:
+                said = f"over spots {' and '.join(map(str, numbers))}"
+            runs.setdefault(covers, said)
+    return [*((said, covers) for covers, said in runs.items()), ("over no spot", ())]
 
 
 def may_stand_unseen(block: str, wiring: Wiring) -> bool:

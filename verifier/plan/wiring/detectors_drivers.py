@@ -16,12 +16,14 @@ from verifier.plan.signals.signal_placement import Post
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.plausible_ranges import read_run
 from verifier.plan.wiring.wiring_model import (
+    EITHER,
     Detector,
     Driver,
     DriverInput,
     Feeder,
     Number,
     Sense,
+    SpotPlace,
     SubBus,
 )
 
@@ -150,11 +152,11 @@ def _spots(
     block: str | None,
     lengths: Mapping[str, Number],
     names: Names,
-) -> tuple[Number, ...]:
+) -> tuple[SpotPlace, ...]:
     at = given.get("at")
     if at is None or node.kind != "spot":
         return ()
-    read = [(read_amount(length, plausible_ranges.SPOT, names), length) for length in at.lengths]
+    read = [(read_amount(place.at, plausible_ranges.SPOT, names), place) for place in at.places]
     if block is None:
         return ()
     declared = names.table[block]
@@ -163,17 +165,43 @@ def _spots(
         if not getattr(declared.node, "length", ()):
             names.error("CP609", at.span, "length", others=[declared.span], block=block)
         return ()
-    for place, length in read:
-        if place is not None and place > whole:
-            names.error(
-                "CP609",
-                length[0].span.to(length[-1].span),
-                "beyond",
-                others=[declared.span],
-                block=block,
-            )
-    places = {place for place, _ in read if place is not None}
-    return tuple(sorted({whole - place for place in places} if node.span.turned else places))
+    found: set[SpotPlace] = set()
+    for distance, place in read:
+        over = tuple(_over(leg, block, names) for leg in place.over)
+        if distance is None:
+            continue
+        if distance > whole:
+            span = place.at[0].span.to(place.at[-1].span)
+            names.error("CP609", span, "beyond", others=[declared.span], block=block)
+        found.add(SpotPlace(whole - distance if node.span.turned else distance, over))
+    return tuple(sorted(found))
+
+
+# The legs, or tracks, that a spot may be measured over, by the kind of trackwork.
+_LEGS: Mapping[str, tuple[str, ...]] = {
+    "turnout": ("normal", "reverse"), "crossing": ("along", "across"), "slip": ("along", "across"),
+}  # fmt: skip
+
+
+def _over(node: tree.OverLeg, block: str, names: Names) -> tuple[str, str]:
+    """A turnout or crossing of a block, and the leg or track of it; wrong ones are noted."""
+    declared = names.table.get(node.name.text)
+    of = declared.node if declared else None
+    if declared is None or not isinstance(of, tree.Turnout | tree.Crossing | tree.Slip):
+        names.find(node.name, "turnout")
+        return node.name.text, node.leg or EITHER
+    legs = _LEGS[declared.kind]
+    others, name = [declared.span], node.name.text
+    if of.block.text != block:
+        names.error("CP609", node.span, "elsewhere", others=others, name=name, block=block)
+    elif node.leg is None and declared.kind != "turnout":
+        names.error("CP609", node.span, "which", others=others, name=name, kind=declared.kind)
+    elif node.leg is not None and node.leg not in legs:
+        names.error(
+            "CP609", node.span, "leg", others=others, name=name, kind=declared.kind,
+            first=legs[0], second=legs[1],
+        )  # fmt: skip
+    return name, node.leg or EITHER
 
 
 # ------------------------------------------------------------------ drivers

@@ -29,12 +29,20 @@ class StockPlace:
 @dataclass(frozen=True, slots=True)
 class Geometry:
     """Where trains of ``shortest`` to ``longest`` may stand on a block of some ``length``
-    with spots at ``spots``, in meters from its left end. ``longest`` None: no limit."""
+    with spots at ``spots``, in meters from its left end. ``longest`` None: no limit. ``ways``: for
+    each way through a block with points, the positions of the spots that it passes, from the left;
+    empty where there is one way, which passes all."""
 
     length: Number
     spots: tuple[Number, ...]
     shortest: Number
     longest: Number | None
+    ways: tuple[tuple[int, ...], ...] = ()
+
+    @property
+    def each_way(self) -> tuple[tuple[int, ...], ...]:
+        """For each way through the block, the positions of the spots that it passes."""
+        return self.ways or (tuple(range(len(self.spots))),)
 
 
 @dataclass(frozen=True, slots=True)

@@ -99,12 +99,25 @@ class Rail:
     soldered: bool
 
 
+# A spot measured over either leg of a turnout: it lies before the points.
+EITHER = ""
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class SpotPlace:
+    """A place that a spot detector watches, from the left end of its block. ``over``: of each
+    turnout or crossing on the way there, the leg or track over which it is measured."""
+
+    at: Number
+    over: tuple[tuple[str, str], ...] = ()
+
+
 @dataclass(frozen=True, slots=True)
 class Detector:
     """``through`` are the feeders that pass through a current-sensing detector, ``turns``
     times each, those of a sub-bus that passes through (``sub_buses``) together; ``by`` is what it
     senses current by, None where the file does not say; ``sensitivity`` is the current in one turn
-    that it just sees. ``spots`` are where a spot detector looks, from the left end of its block.
+    that it just sees. ``spots`` are where a spot detector looks.
 
     ``closed_when``: the state in which its output contact is closed; None where the file
     does not say, which is taken as ``clear``. ``without_power``: it reads occupied when its
@@ -117,7 +130,7 @@ class Detector:
     through: tuple[str, ...]
     turns: int
     sensitivity: Number | None
-    spots: tuple[Number, ...]
+    spots: tuple[SpotPlace, ...]
     hold: Number | None
     supply: str | None
     draws: Number | None
