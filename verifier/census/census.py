@@ -62,6 +62,8 @@ CENSUS: Mapping[str, Entry] = {
     "coil-burns": Entry(wires.coil_burns),
     "rail-meets-rail": Entry(rails.rail_meets_rail),
     "reverser-not-isolated": Entry(rails.reverser_not_isolated),
+    "section-too-short": Entry(rails.section_too_short),
+    "supplies-bridged": Entry(rails.supplies_bridged),
     "stop-number": Entry(wires.stop_number),
     "address-shared": Entry(wires.address_shared),
     "points-move-under-train": Entry(locks.points_move_under_train, "histories"),

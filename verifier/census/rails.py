@@ -6,13 +6,17 @@ right; at the far end of a piece, and beyond a joint, it is on the other hand.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
+from fractions import Fraction
+from functools import partial
 
 from verifier.census.says import Must, Musts
 from verifier.census.survey import Survey
+from verifier.census.wires import returns_with
 from verifier.logic.expr import constant
 from verifier.plan.model import Joint, Port
 
+NOTHING = Fraction(0)
 # A rail at an end of a piece: whether it is on the left, looking out.
 _Rail = tuple[Port, bool]
 
@@ -48,6 +52,134 @@ def reverser_not_isolated(survey: Survey) -> Musts:
                     if fed == name != next_fed and survey.block_of(beyond.piece):
                         bad = bad or joint.kind != "||" or _turns(survey, next_fed)
             yield Must((name,), constant(bad))
+
+
+def section_too_short(survey: Survey) -> Musts:
+    """Every reverser with a run through its track from one joint out of it to another, where a rail
+    comes to the place of the other over that run and the track beyond: none of these runs is
+    surely shorter than the longest train. Only where all are surely as long, or one is not."""
+    trains, track = survey.plan.wiring.trains, survey.plan.track
+    for name, supply in survey.plan.wiring.supplies.items():
+        if trains is None or not supply.reverses:
+            continue
+        beyond = [
+            j for j in track.joints
+            if name not in (_feeds(survey, j.a), _feeds(survey, j.b))
+            and not _beside_a_reverser(survey, j)
+        ]  # fmt: skip
+        runs = [
+            over for over, joints in _runs(survey, partial(_is_fed_by, survey, name))
+            if joints[0] != joints[-1] and _meets(survey, [*beyond, *joints])
+        ]  # fmt: skip
+        short = [sum(_lengths(over, survey), NOTHING) < trains.longest for over in runs
+                 if len(list(_lengths(over, survey))) == len(over)]  # fmt: skip
+        sure = [sum(_lengths(over, survey, sure=True), NOTHING) >= trains.longest for over in runs]
+        if runs and (any(short) or all(sure)):
+            yield Must((name,), constant(any(short)))
+
+
+def supplies_bridged(survey: Survey) -> Musts:
+    """Every two blocks of two supplies, both with their kind of current, that meet at a joint, or
+    where the trains are given at the ends of a run over track that nothing feeds: kinds that go
+    together, or the longest train is no longer than any such run."""
+    wiring, order = survey.plan.wiring, list(survey.plan.blocks)
+    runs: dict[tuple[str, ...], list[frozenset[str]]] = defaultdict(list)
+    ends = {joint: frozenset[str]() for joint in survey.plan.track.joints}
+    between: list[tuple[tuple[Joint, ...], frozenset[str]]] = [((j,), o) for j, o in ends.items()]
+    between += [(tuple(joints), over) for over, joints in _runs(survey, partial(_dead, survey))]
+    for joints, over in between:
+        sides = {
+            survey.block_of(port.piece)
+            for joint in (joints[0], joints[-1]) for port in (joint.a, joint.b)
+        } - over  # fmt: skip
+        met = sorted((b for b in sides if b is not None), key=order.index)
+        feeds = {_supply_of(survey, block) for block in met}
+        if len(met) == 2 and len(feeds) == 2 and None not in feeds:
+            runs[tuple(met)].append(over)
+    for met_at in sorted(runs, key=lambda pair: [order.index(block) for block in pair]):
+        one, other = (_supply_of(survey, block) or "" for block in met_at)
+        kinds = [wiring.current_of(supply) for supply in (one, other)]
+        touching = frozenset() in runs[met_at]
+        if None in kinds or (wiring.trains is None and not touching):
+            continue
+        longest = wiring.trains.longest if wiring.trains else NOTHING
+        apart = not touching and all(
+            sum(_lengths(over, survey, sure=True), NOTHING) >= longest for over in runs[met_at]
+        )
+        yield Must(met_at, constant(not (apart or _suit(one, other, survey))))
+
+
+def _suit(one: str, other: str, survey: Survey) -> bool:
+    """Two supplies that a train may join: of one kind, and DC, or from one source, or AC with a
+    common return."""
+    wiring = survey.plan.wiring
+    if wiring.current_of(one) != wiring.current_of(other):
+        return False
+    sources = []
+    for name in (one, other):
+        while (fed := wiring.supplies[name].fed_by) is not None:
+            name = fed
+        sources.append(name)
+    joined = wiring.current_of(one) == "AC" and other in returns_with(one, survey)
+    return wiring.current_of(one) == "DC" or sources[0] == sources[1] or joined
+
+
+def _supply_of(survey: Survey, block: str) -> str | None:
+    district = survey.plan.wiring.districts.get(survey.plan.wiring.district_of.get(block, ""))
+    return district.supply if district else None
+
+
+def _dead(survey: Survey, port: Port) -> bool:
+    """Track of a block that nothing feeds."""
+    block = survey.block_of(port.piece)
+    fed = {feeder.block for feeder in survey.plan.wiring.feeders.values()}
+    return block is not None and block not in fed and _supply_of(survey, block) is None
+
+
+def _runs(
+    survey: Survey, inside: Callable[[Port], bool]
+) -> Iterator[tuple[frozenset[str], list[Joint]]]:
+    """How a train can run through some track from one joint out of it to another: the blocks it
+    passes, and the joints."""
+    at = {j.a: j for j in survey.plan.track.joints} | {j.b: j for j in survey.plan.track.joints}
+
+    def onward(port: Port, passed: list[Joint]) -> Iterator[list[Joint]]:
+        for step in survey.steps_from(port):
+            out = Port(step.piece, step.leave)
+            there = survey.across(out)
+            if not inside(there):
+                if survey.block_of(there.piece) is not None:
+                    yield [*passed, at[out]]
+            elif at[out] not in passed:
+                yield from onward(there, [*passed, at[out]])
+
+    for joint in survey.plan.track.joints:
+        for here, beyond in ((joint.a, joint.b), (joint.b, joint.a)):
+            if inside(here) and not inside(beyond) and survey.block_of(beyond.piece):
+                for joints in onward(here, [joint]):
+                    ports = [port for j in joints for port in (j.a, j.b) if inside(port)]
+                    blocks = (survey.block_of(port.piece) for port in ports)
+                    yield frozenset(b for b in blocks if b is not None), joints
+
+
+def _lengths(blocks: Collection[str], survey: Survey, *, sure: bool = False) -> Iterator[Fraction]:
+    """The lengths of blocks that the file gives; ``sure``: only of those without trackwork that
+    parts or crosses, and in one piece from end to end."""
+    pieces = survey.plan.track.pieces.values()
+    for block in blocks:
+        own = [piece for piece in pieces if piece.block == block]
+        ends = [
+            port for piece in own for port in (Port(piece.name, end) for end in piece.ends)
+            if survey.block_of(survey.across(port).piece) != block
+        ]  # fmt: skip
+        plain = all(piece.kind == "plain" for piece in own) and len(ends) == 2
+        length = survey.plan.wiring.lengths.get(block)
+        if length is not None and (plain or not sure):
+            yield length
+
+
+def _is_fed_by(survey: Survey, supply: str, port: Port) -> bool:
+    return _feeds(survey, port) == supply
 
 
 def _feeds(survey: Survey, port: Port) -> str | None:

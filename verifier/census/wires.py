@@ -87,11 +87,11 @@ def supply_mismatch(survey: Survey) -> Musts:
             detector = wiring.detectors.get(name)
             if detector is None or driver.supply is None or detector.supply is None:
                 continue
-            joined = detector.supply in _returns_with(driver.supply, survey)
+            joined = detector.supply in returns_with(driver.supply, survey)
             yield Must((driver.name, name), constant(not (joined or detector.isolated)))
 
 
-def _returns_with(supply: str, survey: Survey) -> set[str]:
+def returns_with(supply: str, survey: Survey) -> set[str]:
     """The supplies whose returns are joined to one's, directly or through others."""
     reached, groups = {supply}, list(survey.plan.wiring.common_returns)
     for _ in groups:
@@ -119,7 +119,7 @@ def supplies_joined(survey: Survey) -> Musts:
             )
             feeds += [district.supply] if district else []
         if len(set(feeds)) == 2:
-            apart = joint.kind == "||" or feeds[1] in _returns_with(feeds[0], survey)
+            apart = joint.kind == "||" or feeds[1] in returns_with(feeds[0], survey)
             yield Must((joint.gap or f"gap {number}",), constant(not apart), note=True)
 
 

@@ -10,6 +10,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, facts_in
 from verifier.plan.signals.heads import signal_of
 from verifier.properties import (
+    bridged,
     conflicting,
     devices,
     distances,
@@ -178,6 +179,12 @@ CATALOG: tuple[Property, ...] = (
              'at both ends, and a reverser")'),
     Property("reverser-not-isolated", _W, "what a reverser feeds is cut off in both rails",
              reversing.reverser_not_isolated),
+    Property("section-too-short", _W, "no train reaches over both ends of a reversing section",
+             bridged.section_too_short,
+             'common practice, no source ("the section is longer than the longest train")'),
+    Property("supplies-bridged", _W, "no train joins supplies that do not go together",
+             bridged.supplies_bridged,
+             'common practice, no source ("never let a train bridge DC and DCC")'),
     Property("stop-number", _W, "number 0 is sent for absolute stop alone", packets.stop_number,
              'NMRA S-9.2.1, extended accessory packet: "A value of 00000 for XXXXX indicates the'
              ' absolute stop aspect" (as quoted in three public files)'),

@@ -16,6 +16,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import facts_unfolded
 from verifier.plan.track.turning import comes_back_turned
 from verifier.plan.wiring.division import margin, shares
+from verifier.plan.wiring.sections import Stretch, room_on, section_ways, two_fed
 from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Detector
 
@@ -90,6 +91,32 @@ def _detection(plan: Plan) -> Iterator[str]:
     )
 
 
+def _bridged(plan: Plan) -> Iterator[str]:
+    """What is taken of gaps that a train may reach over."""
+    wiring, track = plan.wiring, plan.track
+    longest = wiring.trains.longest if wiring.trains else None
+    turning = (name for name, supply in wiring.supplies.items() if supply.reverses)
+    ways = {name: section_ways(name, track, wiring) for name in turning}
+    yield from _about(
+        (n for n, found in ways.items() if any(_may_be_short(s, longest, plan) for s in found)),
+        "Whether the longest train is shorter than the section of {} does not follow from the "
+        "lengths in the file: taken to be so.",
+    )
+    pairs = two_fed(plan.blocks, track, wiring)
+    unknown = (s for p in pairs for s in p.supplies if wiring.current_of(s) is None)
+    yield from _about(
+        dict.fromkeys(unknown),
+        "Whether {} is DC, AC or DCC is not given: taken to go together with the supplies of the "
+        "blocks beside.",
+    )
+
+
+def _may_be_short(way: Stretch, longest: Fraction | None, plan: Plan) -> bool:
+    """Whether neither that a train reaches over both ends of a way follows, nor that none does."""
+    least, most = room_on(way.blocks, plan.track, plan.wiring)
+    return longest is None or (least < longest and (most is None or most >= longest))
+
+
 def _has_lost_spots(detector: Detector, plan: Plan) -> bool:
     """Whether a train surely passes some spot of a detector on no way through its block."""
     room = plan.equipment.geometry.get(detector.block)
@@ -119,6 +146,7 @@ def _power(plan: Plan) -> Iterator[str]:
             (b for b in plan.blocks if b in bare),
             "No feeders are given for {}: the gaps beside are taken to hold.",
         )
+    yield from _bridged(plan)
     sensing = (d.block for d in wiring.detectors.values() if d.kind == "current-sensing")
     power = dict.fromkeys(s.name for b in sensing if (s := wiring.power_of(b)))
     yield from _about(
