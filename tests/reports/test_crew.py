@@ -4,8 +4,10 @@ from pathlib import Path
 
 import pytest
 
+import verifier
 from tests.repair.test_fewest_promises import GATE, HAND
 from verifier.cli import main
+from verifier.workbench.report_json import report_json
 
 DARK = """
 edge West, East
@@ -41,7 +43,7 @@ def test_the_lines_to_write_come_first(tmp_path: Path, capsys: pytest.CaptureFix
     ]
     assert "Where it is broken (replayed): The points of T1 move while a train is on them." in out
     assert "What makes it unnecessary (proved, and every route can be set as before)" in out
-    assert "In place of all promises about these points (proved)" in out
+    assert "In place of all promises about T1 (proved)" in out
     # Written into the file, they are enough.
     code, out = said("\n".join((HAND, *lines[3:5])), tmp_path, capsys)
     assert code == 0 and "Nothing needs" not in out
@@ -87,6 +89,22 @@ def test_the_report_of_a_file_without_locks_ends_with_the_promises(
         "   crew promises not to throw T1 under a train",
         "   crew promises not to throw T1 under clear signals",
     ]
+
+
+def test_every_surface_tells_the_promises(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    file, html, summary = (tmp_path / name for name in ("hand.ixl", "hand.html", "hand.md"))
+    file.write_text(HAND, "utf-8")
+    written = ["--report", str(html), "--output-format", "markdown", "-o", str(summary)]
+    assert main(["prove", str(file), "--quiet", *written]) == 1
+    report = report_json(verifier.prove(verifier.load(file)), "", None)
+    promises = [
+        f"crew promises not to throw T1 under {what}" for what in ("a train", "clear signals")
+    ]
+    assert report["promises_to_make"] == promises
+    assert all(f"<code>{promise}</code>" in html.read_text("utf-8") for promise in promises)
+    assert all(f"- `{promise}`" in summary.read_text("utf-8") for promise in promises)
 
 
 def test_a_file_with_locks_is_not_told_of_promises(

@@ -43,9 +43,9 @@ def crew_lines(found: Fewest, report: Report, ink: Ink) -> Iterator[str]:
     for number, needed in enumerate(found.needed, start=1):
         yield ""
         yield from _needed(number, needed, found, ink)
-    for text in found.together.values():
+    for name, text in found.together.items():
         yield ""
-        yield from paragraph(f"In place of all promises about these points (proved): {text}.", ink)
+        yield from paragraph(f"In place of all promises about {name} (proved): {text}.", ink)
     marks: set[str] = set()
     remaining = _broken(report)
     if not report.interrupted:

@@ -16,11 +16,13 @@ from verifier.reports.lines import (
 )
 from verifier.reports.scenes import situation_scene
 from verifier.reports.words import (
+    PROMISES_LEAD,
     assumptions_of,
     by_property,
     covered_words,
     kind_words,
     outcome,
+    promises_to_make,
     routes_words,
     sentence,
     set_aside,
@@ -63,9 +65,9 @@ def report_lines(
     for unmet in report.unmet:
         yield ink.paint("NOT AS EXPECTED: ", "bad") + f"{unmet.text} ({unmet.span.where})"
     yield _summary(report, ink)
-    if report.promises:
-        yield "Safe over time if your crew keeps these promises (`clearproof why` shows why):"
-        yield from (f"   crew promises {promise.text}" for promise in report.promises)
+    if made := promises_to_make(report):
+        yield f"{PROMISES_LEAD} (`clearproof why` shows why):"
+        yield from (f"   {promise}" for promise in made)
 
 
 def head_lines(report: Report, ink: Ink, required: Grade | None = None) -> Iterator[str]:

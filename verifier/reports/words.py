@@ -249,6 +249,16 @@ def promise_words(promise: Promise) -> str:
     return sentence(promise.title)
 
 
+# What stands before the promises that a crew could make.
+PROMISES_LEAD = "Safe over time if your crew keeps these promises"
+
+
+def promises_to_make(report: Report) -> list[str]:
+    """With which everything over time is proved, of a file without locks that is broken: as a
+    file writes them."""
+    return [f"crew promises {promise.text}" for promise in report.promises]
+
+
 def set_aside(report: Report) -> Iterator[str]:
     """What the file waives, all that has one reason together."""
     waived: dict[str, list[str]] = {}

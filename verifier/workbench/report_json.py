@@ -12,10 +12,12 @@ from verifier.reports.reasons import reason_sentences, uses_sentences
 from verifier.reports.remedies import remedies
 from verifier.reports.scenes import situation_scene
 from verifier.reports.words import (
+    PROMISES_LEAD,
     covered_words,
     kind_words,
     outcome,
     promise_words,
+    promises_to_make,
     sentence,
     situation_words,
     tallies,
@@ -38,6 +40,8 @@ def report_json(report: Report, name: str, path: Path | None) -> Json:
         "style": outcome(report),
         "headline": headline(report),
         "nothing_clears": NO_SIGNAL_CLEARS if report.nothing_clears else "",
+        "promises_lead": PROMISES_LEAD,
+        "promises_to_make": promises_to_make(report),
         "words": tally_words(report.verdicts),
         "stopped": report.stopped.brief if report.stopped else "",
         "counts": tallies(report.verdicts),

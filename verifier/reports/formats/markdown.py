@@ -1,9 +1,11 @@
 """A summary in Markdown, for a pull request or the page of a CI run: the grade of every file, then
 each finding with its drawing and its history."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from verifier.reports.formats.cases import FAILING, Case, FileResult, cases
+from verifier.reports.words import PROMISES_LEAD
 from verifier.verdicts.baseline import path_of
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -27,6 +29,8 @@ def _lines(results: Sequence[FileResult], code: ExitCode) -> Iterator[str]:
         said = document.get("headline", "").removeprefix(document["grade"]).lstrip(":; ")
         name = _cell(f"`{path_of(document['file'])}`")
         yield f"| {name} | {document['grade']} | {_cell(said)} |"
+    for result in results:
+        yield from _promises(result.document)
     failing = [case for r in results for case in cases(r) if case.ending in FAILING]
     for case in failing[:_SHOWN]:
         yield from _finding(case)
@@ -35,6 +39,16 @@ def _lines(results: Sequence[FileResult], code: ExitCode) -> Iterator[str]:
         yield f"… and {len(failing) - _SHOWN} further."
     yield ""
     yield f"<sub>{_CAUTION}</sub>"
+
+
+def _promises(document: Mapping[str, Any]) -> Iterator[str]:
+    """What the crew could promise."""
+    made = document.get("promises_to_make", ())
+    if made:
+        yield ""
+        yield f"{PROMISES_LEAD}, in `{path_of(document['file'])}`:"
+        yield ""
+        yield from (f"- `crew promises {text}`" for text in made)
 
 
 def _finding(case: Case) -> Iterator[str]:

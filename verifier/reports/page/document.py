@@ -19,7 +19,7 @@ from verifier.reports.page import parts
 from verifier.reports.page.findings import findings
 from verifier.reports.page.markup import Html, coded, joined, tag, trusted
 from verifier.reports.page.paper import Paper, Part, paper_for
-from verifier.reports.words import outcome, summary_words
+from verifier.reports.words import PROMISES_LEAD, outcome, promises_to_make, summary_words
 from verifier.sheets.sheet import Sheet
 from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, headline, quiet_words, stamp
 from verifier.verdicts.report import Report
@@ -116,8 +116,18 @@ def _outcome(report: Report) -> Html:
             tag("p", coded(f"{line[0].upper()}{line[1:]}."), class_="grade")
             if quiet_words(report)
             else None,
+            _promises(report),
         ]
     )
+
+
+def _promises(report: Report) -> Html | None:
+    """What the crew could promise."""
+    made = promises_to_make(report)
+    if not made:
+        return None
+    lead = tag("p", coded(f"{PROMISES_LEAD} (`clearproof why` shows why):"))
+    return tag("div", lead, tag("ul", *(tag("li", tag("code", each)) for each in made)))
 
 
 def _made(told: Sequence[FileReport], options: str) -> Html:

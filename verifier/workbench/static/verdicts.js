@@ -99,6 +99,10 @@ function entries(report) {
   made.push(...found.filter((/** @type {any} */ v) => rank(v) < 3).map(entry));
   const advice = found.filter((/** @type {any} */ v) => rank(v) === 3);
   if (advice.length) made.push(fold(`Notes: ${advice.length}`, advice.map(entry)));
+  if (report.promises_to_make.length) {
+    made.push(el('p', { class: 'verdict' }, `${report.promises_lead}:`));
+    made.push(el('ul', {}, ...report.promises_to_make.map((/** @type {string} */ p) => el('li', {}, el('code', {}, p)))));
+  }
   if (report.failures.length) made.push(fold('What each failure does', [failures(report.failures)]));
   if (safe.length) made.push(fold(`Proved: ${safe.length}`, byProperty(safe)));
   if (waived.length) made.push(fold(`Waived: ${waived.length}`, waived.map(plain)));
