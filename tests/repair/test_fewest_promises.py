@@ -1,6 +1,8 @@
 """The fewest promises of a crew: enough, none too many, each with its history and its lock."""
 
+import re
 from collections.abc import Callable
+from dataclasses import replace
 from functools import cache
 
 import pytest
@@ -10,7 +12,9 @@ from verifier.decide.histories import HistoryProver
 from verifier.engines.stopping import OutOfTime
 from verifier.plan.model import Plan
 from verifier.reference.step import replay
+from verifier.repair.crew_candidates import candidates
 from verifier.repair.fewest_promises import Fewest, fewest_promises, safety, with_promises
+from verifier.repair.promise_boards import boards
 
 HAND = """
 edge West-Main, West-Siding, East
@@ -146,3 +150,128 @@ def test_stopped_early_it_says_no_more_than_is_proved(reached: int) -> None:
         assert all(v.status == "proved" for v in verdicts)
     else:
         assert not found.needed or all(n.broken is None for n in found.needed)
+
+
+LINE = """
+edge West, East
+block A, B, C, D, E
+track West = A | B | C | D | E = East
+signal 1 at A | B
+  Clear when B clear
+  Stop otherwise
+signal 3 at B | C
+  Clear when C clear
+  Stop otherwise
+signal 5 at C | D
+  Clear when D clear
+  Stop otherwise
+signal 7 at D | E
+  Clear when E clear
+  Stop otherwise
+signal 8 at E | D
+  Clear when D clear
+  Stop otherwise
+signal 6 at D | C
+  Clear when C clear
+  Stop otherwise
+signal 4 at C | B
+  Clear when B clear
+  Stop otherwise
+signal 2 at B | A
+  Clear when A clear
+  Stop otherwise
+"""
+STATEMENT = re.compile(r"`((?:lever|timer|traffic|edge|signal) [^`]*)`")
+IN_LINES = re.compile(r"`(and [^`]*)` in each line of ([^;]*) that lets trains pass")
+
+
+def installed(text: str, equipment: str) -> str:
+    """The file with what is offered written into it, as its user would."""
+    for condition, names in IN_LINES.findall(equipment):
+        for name in names.split(" and "):
+            text = re.sub(rf"(signal {name} at.*\n  Clear when .*)", rf"\1 {condition}", text)
+    return text + "\n".join(STATEMENT.findall(equipment)) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "promise", "what"),
+    [
+        (f"{LINE}trains obey signals\n", "one direction at a time on B, C, D", "a traffic lock"),
+        (f"{LINE}trains need 20 s to stop\n", "one train at a time on B, C, D", "a traffic lock"),
+    ],
+)  # fmt: skip
+def test_what_replaces_the_dispatchers_word_does_what_it_says(
+    text: str, promise: str, what: str
+) -> None:
+    """Written into the file, without that promise, nothing is left but what no promise mends."""
+    found = looked(text)
+    (needed,) = found.needed
+    assert needed.promise.text == promise and needed.equipment.startswith(f"{what}: ")
+    plan = with_promises(verifier.load_text(installed(text, needed.equipment)), ())
+    left = {v.obligation.key for v in found.remaining}
+    asked = [o for o in safety(plan) if o.key not in left]
+    assert {o.key for o in safety(found.plan)} - left <= {o.key for o in asked}
+    prover = HistoryProver(plan, None, lambda: None)
+    assert all(v.status == "proved" for v in prover.verdicts(asked))
+
+
+SHUNT = """
+edge West, Yard, East
+block Main, Siding, Switch, Single, Far
+turnout T1 in Switch
+  thrown by hand
+  electric lock released when Switch clear and 2, 4, 6 at stop
+track West = Main | normal T1 | Single | Far = East
+track Yard = Siding | reverse T1
+signal 2 at Main | T1
+  Clear when T1 normal and Switch, Single clear
+  Stop otherwise
+signal 4 at Siding | T1
+  Clear when T1 reverse and Switch, Single clear
+  Stop otherwise
+signal 6 at Single | T1
+  Clear     when T1 normal and Switch, Main clear and 2, 4 at stop
+  Approach  when T1 reverse and Switch, Siding clear and 2, 4 at stop
+  Stop      otherwise
+signal 8 at Single | Far
+  Clear when Far clear
+  Stop otherwise
+signal 10 at Far | Single
+  Clear when Single clear
+  Stop otherwise
+"""
+
+
+def test_a_lever_holds_what_lies_before_the_stretch_too() -> None:
+    """A train that has passed its signal and is still on the points counts as coming."""
+    found = looked(SHUNT)
+    (needed,) = found.needed
+    assert needed.promise.text == "one train at a time on Single"
+    assert needed.equipment.startswith("a lever for the dispatcher: ")
+    written = installed(SHUNT, needed.equipment)
+    assert "Single, Switch clear" in written
+    held = verifier.load_text(written)
+    loose = verifier.load_text(written.replace("and Single, Switch clear", "and Single clear"))
+    for plan, safe in ((held, True), (loose, False)):
+        collisions = [o for o in safety(plan) if o.property == "collision"]
+        prover = HistoryProver(plan, None, lambda: None)
+        assert all(v.status == "proved" for v in prover.verdicts(collisions)) is safe
+
+
+def test_trains_that_turn_back_meet_a_board() -> None:
+    one_way = LINE.partition("signal 8")[0].replace("West, East", "West\nedge East leaving only")
+    text = f"{one_way}trains reverse on B, C\n"
+    plan = verifier.load_text(text)
+    promise = replace(candidates(plan)[-1][0], rule="to reverse", about=("B", "C"))
+    (made,) = boards(with_promises(plan, ()), promise)
+    assert made.text == (
+        "boards that always show stop: `signal Board-1 at B | A Stop otherwise`; "
+        "`signal Board-2 at C | B Stop otherwise`"
+    )
+    written = verifier.load_text(text + "\n".join(STATEMENT.findall(made.text)) + "\n")
+    names = [route.name for route in written.routes]
+    assert names == [route.name for route in made.plan.routes]
+    for asked, safe in ((plan, False), (written, True), (made.plan, True)):
+        prover = HistoryProver(with_promises(asked, ()), None, lambda: None)
+        collisions = [o for o in safety(asked) if o.property == "collision"]
+        assert all(v.status == "proved" for v in prover.verdicts(collisions)) is safe

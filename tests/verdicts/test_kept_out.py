@@ -123,3 +123,51 @@ def test_what_is_always_true_changes_nothing(condition: str, timed: bool) -> Non
 def test_without_assumptions_nothing_is_kept_out() -> None:
     for timed in (False, True):
         assert not report_on("", timed).kept_out
+
+
+# Signals are always clear over T1, so whoever keeps the promise never throws it.
+PROMISED = """
+edge West, Yard, East
+block Main, Siding, Switch, Single
+turnout T1 in Switch
+  thrown by hand
+  starts normal
+track West = Main   | normal  T1 | Single = East
+track Yard = Siding | reverse T1
+signal 2 at Main | T1
+  Clear  when T1 normal
+  Stop   otherwise
+signal 4 at Siding | T1
+  Clear  when T1 reverse and Switch, Single clear
+  Stop   otherwise
+signal 6 at Single | T1
+  Stop   otherwise
+crew promises not to throw T1 under clear signals
+"""
+
+
+def test_what_a_promise_keeps_trains_from_is_named_on_every_surface(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "promised.ixl"
+    path.write_text(PROMISED, "utf-8")
+    words = (
+        "the promise `not to throw T1 under clear signals` keeps trains from signal 4 and "
+        "route 4 to East"
+    )
+    report = verifier.prove(verifier.load(path))
+    assert {("signal", "4"), ("route", "4 to East")} <= {(k.kind, k.name) for k in report.kept_out}
+    assert words in headline(report) and words in quiet_words(report)
+    assert words in " ".join(" ".join(report_lines(report, Ink(width=80))).split())
+    assert (
+        words in file_report(report)["headline"]
+        and words in report_json(report, "", None)["headline"]
+    )
+    plain = document([FileReport(report, {})], options="").replace("<code>", "`")
+    assert words in plain.replace("</code>", "`")
+    certificates = dict(certificate_files([report]))
+    assert certificates and all(words in text for text in certificates.values())
+    assert main(["export", str(path), "-o", str(tmp_path / "a.c")]) in (0, 1, 3)
+    exported = (tmp_path / "a.c").read_text("utf-8").replace("*", " ")
+    assert words in " ".join(exported.split())
+    capsys.readouterr()

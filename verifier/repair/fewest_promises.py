@@ -25,7 +25,7 @@ from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
 from verifier.repair.crew_candidates import candidates
-from verifier.repair.promise_locks import equipment
+from verifier.repair.promise_equipment import equipment
 from verifier.verdicts.report import Verdict
 from verifier.world.world import World
 
@@ -179,18 +179,21 @@ class _Search:
     # -------------------------------------------------------------- equipment
 
     def _replaced(self, some: Sequence[Promise], core: Sequence[Promise]) -> str:
-        """How a lock is written that makes these promises unnecessary; empty where that was not
-        proved."""
-        made = equipment(with_promises(self._plan, [p for p in core if p not in some]), some)
-        if made is None:
-            return ""
-        wanted = {o.key for o in self._asked}
-        every = list(obligations(made.plan, World(made.plan).lower))
-        asked = [o for o in every if o.key in wanted or o.property == "hand-points-unlocked"]
-        if not all(v.status == "proved" for v in self._verdicts(made.plan, asked)):
-            return ""
+        """How equipment is written that makes these promises unnecessary; empty where that was not
+        proved of any."""
+        others = with_promises(self._plan, [p for p in core if p not in some])
         can = self._possible(with_promises(self._plan, core))
-        return made.text if can <= self._possible(made.plan) else ""
+        for made in equipment(others, some):
+            if self._is_safe(made.plan) and can <= self._possible(made.plan):
+                return made.text
+        return ""
+
+    def _is_safe(self, plan: Plan) -> bool:
+        """Whether everything is proved of a plan with equipment, that of the equipment too, but
+        for what no promise prevents."""
+        remaining = {v.obligation.key for v in self.found.remaining}
+        asked = [o for o in safety(plan) if o.key not in remaining]
+        return all(v.status == "proved" for v in self._verdicts(plan, asked))
 
     def _lock_each(self, core: Sequence[Promise]) -> None:
         """One lock for all promises about the same points."""

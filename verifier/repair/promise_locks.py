@@ -10,19 +10,12 @@ from dataclasses import dataclass, replace
 from verifier.plan import observables
 from verifier.plan.devices import Device, devices
 from verifier.plan.locking.crew_rules import led_to
-from verifier.plan.locking.locking_model import Promise, Throw, Timer
+from verifier.plan.locking.locking_model import THROWING, Promise, Throw, Timer
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import AnyOne, Condition, Fact, Not
 from verifier.properties.amounts import decimal
 from verifier.properties.locking_phrases import is_occupied, not_at_stop
-
-
-@dataclass(frozen=True, slots=True)
-class Equipment:
-    """What to install, how a file writes it, and the plan that has it."""
-
-    text: str
-    plan: Plan
+from verifier.repair.equipment_edit import Equipment, with_inputs
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +29,12 @@ class _Held:
     written: str = ""
 
 
-def equipment(plan: Plan, promises: Iterable[Promise]) -> Equipment | None:
+def lock(plan: Plan, promises: Iterable[Promise]) -> Equipment | None:
     """A lock that does what these promises about the same points say; None where no lock can: it
     would have to see a train where no detector is, or the promise is about blocks."""
     several = list(promises)
     names = {name for promise in several for name in promise.about}
-    if len(names) != 1 or any(p.rule in _BLOCKS for p in several):
+    if len(names) != 1 or any(p.rule not in THROWING for p in several):
         return None
     (name,) = names
     held = [_held(plan, name, promise) for promise in several]
@@ -49,9 +42,6 @@ def equipment(plan: Plan, promises: Iterable[Promise]) -> Equipment | None:
     if len(parts) < len(held):
         return None
     return _installed(plan, name, parts)
-
-
-_BLOCKS = ("one train at a time", "one direction at a time", "to reverse")
 
 
 def _held(plan: Plan, name: str, promise: Promise) -> _Held | None:
@@ -130,12 +120,7 @@ def _installed(plan: Plan, name: str, parts: list[_Held]) -> Equipment:
         timers={**locking.timers, **{timer.name: timer for timer in timers}},
         memory=(*locking.memory, *(timer.name for timer in timers)),
     )
-    locked = replace(
-        plan,
-        locking=locking,
-        inputs=(*plan.inputs, *added),
-        unwired_inputs=(*plan.unwired_inputs, *added) if plan.unwired_inputs else (),
-    )
+    locked = with_inputs(replace(plan, locking=locking), added)
     return Equipment(_written(plan, name, throw, parts), locked)
 
 

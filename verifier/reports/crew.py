@@ -39,7 +39,8 @@ def crew_lines(found: Fewest, report: Report, ink: Ink) -> Iterator[str]:
     yield ""
     yield from _answer(found, report, ink)
     if found.suffices:
-        yield from paragraph(f"With these promises: {headline(report)}.", ink)
+        lead = "With these promises" if found.needed else "Without any promise"
+        yield from paragraph(f"{lead}: {headline(report)}.", ink)
     for number, needed in enumerate(found.needed, start=1):
         yield ""
         yield from _needed(number, needed, found, ink)
@@ -134,8 +135,10 @@ def _needed(number: int, needed: Needed, found: Fewest, ink: Ink) -> Iterator[st
             f"{needed.equipment}.",
             ink,
         )
-    elif broken is not None and not found.stopped and not _is_replaced(needed, found):
-        yield from paragraph("No single lock that was tried makes it unnecessary.", ink)
+    elif broken is not None and _is_replaced(needed, found):
+        yield from paragraph("One lock replaces it together with other promises: see below.", ink)
+    elif broken is not None and not found.stopped:
+        yield from paragraph("No equipment that was tried makes it unnecessary.", ink)
 
 
 def _is_replaced(needed: Needed, found: Fewest) -> bool:

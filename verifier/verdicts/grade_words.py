@@ -136,17 +136,24 @@ def shortfall_words(shortfall: Shortfall, report: Report) -> str:
 
 
 def kept_out_words(report: Report) -> Iterator[str]:
-    """For each assumption, what it keeps trains from: ``the assumption "x" keeps trains from
-    block Siding and route 4L to Quarry``."""
+    """For each assumption or promise, what it keeps trains from: ``the assumption "x" keeps trains
+    from block Siding and route 4L to Quarry``."""
+    promises = {p.title: f"`{p.text}`" for p in report.plan.locking.promises}
     by_titles: dict[tuple[tuple[str, ...], bool], list[KeptOut]] = {}
     for kept in report.kept_out:
         by_titles.setdefault((kept.titles, kept.sure), []).append(kept)
     for (titles, sure), things in by_titles.items():
-        one = len(titles) == 1
-        quoted = listing([f'"{title}"' for title in titles])
-        who = f"the assumption{'' if one else 's'} {quoted}"
-        verb = f"keep{'s' if one else ''}" if sure else "may keep"
+        assumed = [f'"{title}"' for title in titles if title not in promises]
+        promised = [promises[title] for title in titles if title in promises]
+        who = listing([*_who("assumption", assumed), *_who("promise", promised)])
+        verb = f"keep{'s' if len(titles) == 1 else ''}" if sure else "may keep"
         yield f"{who} {verb} trains from {_things(things)}"
+
+
+def _who(kind: str, quoted: list[str]) -> Iterator[str]:
+    """``the assumption "x"``, ``the promises `a` and `b```; nothing where there are none."""
+    if quoted:
+        yield f"the {kind}{'' if len(quoted) == 1 else 's'} {listing(quoted)}"
 
 
 def _things(things: list[KeptOut]) -> str:
