@@ -1,12 +1,13 @@
 """Histories left to chance: all they come to can be reached; the usual things are."""
 
 from itertools import islice
+from random import Random
 
 import pytest
 
 from tests.engines import small_systems as small
 from tests.engines.random_systems import drawn_bads, drawn_system, truth
-from verifier.engines.temporal.simulation import Samples, samples_of
+from verifier.engines.temporal.simulation import HOT, Machine, Samples, samples_of
 from verifier.logic.expr import FALSE, TRUE, atom, negation
 
 
@@ -58,3 +59,30 @@ def test_without_a_start_nothing_is_reached() -> None:
     system = small.timer(always=(atom(small.CLOCK, "done"),))
     assert Samples(system).reached == 0
     assert list(islice(truth(system).reached, 1)) == []
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_a_machine_says_the_same_however_often_it_was_asked(seed: int) -> None:
+    """After a while its instructions are functions; further expressions come later still."""
+    system, chance = drawn_system(seed), Random(seed)
+    used = Machine(system)
+
+    def drawn(machine: Machine) -> list[int]:
+        return [0, 255, *(chance.getrandbits(8) for _ in range(machine.first_node - 2))]
+
+    for bad in drawn_bads(system, seed):
+        fresh = Machine(system)
+        ends = used.slot(bad), fresh.slot(bad)
+        for again in range(HOT + 2):
+            values = drawn(used)
+            values += used.blank(255)[len(values) :]
+            used.evaluate(values)
+            if again % 20 and again < HOT - 2:
+                continue
+            expected = values[: fresh.first_node] + fresh.blank(255)[fresh.first_node :]
+            fresh.evaluate(expected)
+            assert values[ends[0]] == expected[ends[1]]
+            assert used.allowed(values) == fresh.allowed(expected)
+            used.advance(values)
+            fresh.advance(expected)
+            assert values[: fresh.first_node] == expected[: fresh.first_node]

@@ -421,7 +421,7 @@ class SystemProver:
         windows = Windows(ordered.system, few=self._few, timeout=self._timeout, store=self._store)
         place = place_of(obligation, self.plan)
         likely = obligation.mode == "possible"
-        ((_, answer),) = windows.answers([bad], [place], likely=likely)
+        ((_, answer),) = windows.answers([bad], [place], likely=likely, traced=True)
         return self._verdict(obligation, bad, answer, histories=histories)
 
     @cached_property

@@ -23,6 +23,7 @@ from z3 import z3core
 
 from verifier.engines import stopping
 from verifier.engines.results import Interrupted
+from verifier.engines.terms import Terms
 from verifier.logic.expr import And, Atom, Const, Expr, fold
 
 # A time limit may be noticed so many seconds early: the solver counts in whole milliseconds.
@@ -57,6 +58,7 @@ class Session:
         self.solver.set("ctrl_c", False)
         for option, value in options.items():
             self.solver.set(option, value)
+        self._make = Terms(self.context)
         self.true, self.false = (z3.BoolVal(value, self.context) for value in (True, False))
         # Why the last query had no answer.
         self.reason = ""
@@ -69,7 +71,7 @@ class Session:
 
     def boolean(self, name: str) -> z3.BoolRef:
         """The Boolean variable of this name."""
-        return z3.Bool(name, self.context)
+        return self._make.boolean(name)
 
     def fresh(self, about: str = "case") -> z3.BoolRef:
         """A new Boolean variable."""
@@ -78,24 +80,23 @@ class Session:
 
     def all_of(self, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
         """The conjunction."""
-        if any(part is self.false for part in parts):
-            return self.false
-        kept = [part for part in parts if part is not self.true]
-        return self._joined(z3core.Z3_mk_and, kept) if kept else self.true
+        kept = []
+        for part in parts:
+            if part is self.false:
+                return part
+            if part is not self.true:
+                kept.append(part)
+        return self._make.conjunction(kept) if kept else self.true
 
     def any_of(self, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
         """The disjunction."""
-        if any(part is self.true for part in parts):
-            return self.true
-        kept = [part for part in parts if part is not self.false]
-        return self._joined(z3core.Z3_mk_or, kept) if kept else self.false
-
-    def _joined(self, make: Any, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
-        """Skips the library's sort check: all parts are Boolean, and there are very many."""
-        if len(parts) == 1:
-            return parts[0]
-        array = (z3.Ast * len(parts))(*(part.as_ast() for part in parts))
-        return z3.BoolRef(make(self.context.ref(), len(parts), array), self.context)
+        kept = []
+        for part in parts:
+            if part is self.true:
+                return part
+            if part is not self.false:
+                kept.append(part)
+        return self._make.disjunction(kept) if kept else self.false
 
     def no(self, term: z3.BoolRef) -> z3.BoolRef:
         """The negation."""
@@ -103,12 +104,11 @@ class Session:
             return self.false
         if term is self.false:
             return self.true
-        return z3.BoolRef(z3core.Z3_mk_not(self.context.ref(), term.as_ast()), self.context)
+        return self._make.negation(term)
 
     def iff(self, one: z3.BoolRef, other: z3.BoolRef) -> z3.BoolRef:
         """Both hold or neither."""
-        made = z3core.Z3_mk_iff(self.context.ref(), one.as_ast(), other.as_ast())
-        return z3.BoolRef(made, self.context)
+        return self._make.equivalence(one, other)
 
     def encode(
         self, expr: Expr, of_atom: Callable[[Atom], z3.BoolRef], known: dict[Expr, z3.BoolRef]
@@ -134,8 +134,7 @@ class Session:
     def add(self, *terms: z3.BoolRef) -> None:
         """Assert terms (after :meth:`push`, until the matching :meth:`pop`). A model that
         was not read yet is lost."""
-        for term in terms:
-            z3core.Z3_solver_assert(self.context.ref(), self.solver.solver, term.as_ast())
+        self._make.require(self.solver, terms)
 
     def push(self) -> None:
         """Begin a scope."""

@@ -36,6 +36,8 @@ POLISHING = 20_000
 UNTIMED = 200
 # The same, where the order of delays rules them out, which a proof would show at once.
 COMPARABLE = 12
+# Systems whose unrolling is kept.
+KEPT = 3
 NO_TIMES = "the times of the histories found do not fit together, and there may be others"
 
 
@@ -407,9 +409,12 @@ _latest: list[BoundedModelChecker] = []
 
 
 def _checker_of(system: System) -> BoundedModelChecker:
-    """The last one is kept: questions about one system come one after the other."""
-    if not _latest or _latest[0].system is not system:
-        _latest[:] = [BoundedModelChecker(system)]
+    """The last ones are kept: questions about one system follow each other, with few about others
+    between them."""
+    for checker in _latest:
+        if checker.system is system:
+            return checker
+    _latest[:] = [BoundedModelChecker(system), *_latest[: KEPT - 1]]
     return _latest[0]
 
 

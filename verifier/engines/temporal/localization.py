@@ -94,15 +94,17 @@ class Windows:
         places: Sequence[Hashable] | None = None,
         *,
         likely: bool = False,
+        traced: bool = False,
     ) -> Iterator[tuple[int, LocalAnswer]]:
         """The answers for several bad states, each with its position, as soon as it is known.
         ``places``: for each of them its place; those of one place are decided together.
-        ``likely``: they should be reachable, so traces are searched first."""
+        ``likely``: they should be reachable, so traces are searched first. ``traced``: they are
+        known to be in a similar system, so that short traces are."""
         by_place: dict[Hashable, list[int]] = {}
         for i in range(len(bads)):
             by_place.setdefault(places[i] if places else None, []).append(i)
         answers: dict[int, LocalAnswer] = {}
-        for i, answer in self._answers(bads, list(by_place.values()), answers, likely):
+        for i, answer in self._answers(bads, list(by_place.values()), answers, likely, traced):
             answers[i] = answer
             yield i, answer
 
@@ -112,6 +114,7 @@ class Windows:
         groups: Sequence[Sequence[int]],
         answers: Mapping[int, LocalAnswer],
         likely: bool,
+        traced: bool,
     ) -> Iterator[tuple[int, LocalAnswer]]:
         """The same; ``answers`` has those known already."""
         for i, bad in enumerate(bads):
@@ -122,9 +125,9 @@ class Windows:
                 open_ = {i: bads[i] for i in group if i not in answers}
                 for i, found in self._witnesses.find(open_, self._deadline(len(open_) or 1)):
                     yield i, LocalAnswer(found, self.system)
-        if likely or self._hints:  # what no hint excluded may well be reachable
+        if likely or traced or self._hints:  # what no hint excluded may well be reachable
             open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
-            yield from self._search(open_, DEPTHS[FIRST_RING], sampled=likely)
+            yield from self._search(open_, DEPTHS[FIRST_RING], sampled=likely or traced)
         rings = FIRST_RING
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while groups:

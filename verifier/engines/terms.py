@@ -1,0 +1,101 @@
+"""Boolean terms of z3, made without the library's checks.
+
+The library looks for an error after each call, and converts each argument in Python; engines make
+tens of thousands of small terms, and half the time went there. What is made here is the same terms:
+z3 gives nothing back where it fails, and that is raised as the library raises it.
+"""
+
+import ctypes
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import z3
+from z3 import z3core
+
+_POINTER = ctypes.c_void_p
+
+
+def _direct(name: str, result: Any, *arguments: Any) -> Callable[..., Any]:
+    """The library's own function of this name, called directly."""
+    checked = getattr(z3core, name)
+    address = ctypes.cast(checked.__defaults__[0].f, _POINTER).value
+    assert address is not None
+    return ctypes.PYFUNCTYPE(result, *arguments)(address)
+
+
+_keep = _direct("Z3_inc_ref", None, _POINTER, _POINTER)
+_release = _direct("Z3_dec_ref", None, _POINTER, _POINTER)
+_not = _direct("Z3_mk_not", z3.Ast, _POINTER, _POINTER)
+_iff = _direct("Z3_mk_iff", z3.Ast, _POINTER, _POINTER, _POINTER)
+_and = _direct("Z3_mk_and", z3.Ast, _POINTER, ctypes.c_uint, _POINTER)
+_or = _direct("Z3_mk_or", z3.Ast, _POINTER, ctypes.c_uint, _POINTER)
+_symbol = _direct("Z3_mk_string_symbol", _POINTER, _POINTER, ctypes.c_char_p)
+_constant = _direct("Z3_mk_const", z3.Ast, _POINTER, _POINTER, _POINTER)
+_assert = _direct("Z3_solver_assert", None, _POINTER, _POINTER, _POINTER)
+_error = _direct("Z3_get_error_code", ctypes.c_uint, _POINTER)
+
+
+class Term(z3.BoolRef):  # type: ignore[misc]
+    """A Boolean term."""
+
+    def __init__(self, ast: z3.Ast, context: z3.Context):
+        if not ast:
+            _fail(context)
+        self.ast = ast
+        self.ctx = context
+        _keep(context.ctx, ast)
+
+    def __del__(self, release: Callable[..., Any] = _release) -> None:
+        # The context is gone where Python is ending.
+        context = self.ctx.ctx
+        if context is not None:
+            release(context, self.ast)
+
+
+class Terms:
+    """Makes the terms of one context."""
+
+    def __init__(self, context: z3.Context):
+        self._context = context
+        self._sort = z3.BoolSort(context)
+
+    def boolean(self, name: str) -> Term:
+        """The Boolean variable of this name."""
+        at = self._context.ctx
+        return Term(_constant(at, _symbol(at, name.encode()), self._sort.ast), self._context)
+
+    def conjunction(self, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
+        """That all parts hold; there is one at least."""
+        return self._joined(_and, parts)
+
+    def disjunction(self, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
+        """That a part holds; there is one at least."""
+        return self._joined(_or, parts)
+
+    def _joined(self, make: Callable[..., Any], parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
+        if len(parts) == 1:
+            return parts[0]
+        array = (z3.Ast * len(parts))(*[part.ast for part in parts])
+        return Term(make(self._context.ctx, len(parts), array), self._context)
+
+    def negation(self, term: z3.BoolRef) -> Term:
+        """That a term does not hold."""
+        return Term(_not(self._context.ctx, term.ast), self._context)
+
+    def equivalence(self, one: z3.BoolRef, other: z3.BoolRef) -> Term:
+        """That both hold or neither."""
+        return Term(_iff(self._context.ctx, one.ast, other.ast), self._context)
+
+    def require(self, solver: Any, terms: Sequence[z3.BoolRef]) -> None:
+        """Assert terms in a solver of this context."""
+        at = self._context.ctx
+        for term in terms:
+            _assert(at, solver.solver, term.ast)
+            if _error(at):
+                _fail(self._context)
+
+
+def _fail(context: z3.Context) -> None:
+    """Raise what the library raises."""
+    code = z3core.Z3_get_error_code(context.ref())
+    raise z3.Z3Exception(z3core.Z3_get_error_msg(context.ref(), code))
