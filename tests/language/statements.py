@@ -117,6 +117,9 @@ machine_clauses: Words = st.one_of(
     seq("no", "contacts"),
     seq("fouling", "point", lengths),
     seq("gap", joined(seq(sides, lengths), ",")),
+    seq("frog", "dead"),
+    seq("frog", "live", "by", st.sampled_from([["points"], ["contacts"]])),
+    seq("frog", "live", "by", st.sampled_from([["contacts", "of"], ["lever"]]), names),
 )
 track_power = st.sampled_from([["track", "power"]])
 kinds_of_current = st.sampled_from([["DC"], ["AC"], ["DCC"]])
@@ -125,9 +128,13 @@ fuses = seq(
     maybe("trips", "at", amounts),
 )  # fmt: skip
 supply_clauses = st.one_of(track_power, kinds_of_current, amounts, fuses)
+places = seq(
+    lengths,
+    maybe("over", joined(seq(maybe(st.sampled_from([["normal"], ["along"]])), names), "and")),
+)
 detector_clauses: Words = st.one_of(
     seq("on", names),
-    seq("at", joined(lengths, ",")),
+    seq("at", joined(places, ",")),
     seq("by", st.sampled_from([["coil"], ["diodes"], ["biased", "diodes"]])),
     seq("through", listed),
     seq("turns", numbers),

@@ -27,6 +27,7 @@ def wired(**changes: str) -> str:
         "feeders": "feeders m1",
         "motor": "motor snap pulse 50 ms thrown by T1-lever powered by Bus",
         "contacts": "contacts normal, reverse",
+        "frog": "frog dead",
         "fouling": "fouling point 150 mm gap normal 200 mm, reverse 200 mm",
         "sensitivity": "sensitivity 1 mA",
         "output": "output closed when clear",
@@ -45,7 +46,7 @@ supply Bus 12 V
 district North fed by Power
 block Main undetected
 block Switch {in} {feeders}
-turnout T1 in Switch {motor} {contacts} {fouling}
+turnout T1 in Switch {motor} {contacts} {fouling} {frog}
 track West = Main | normal T1 = East
 bumper End
 track T1 reverse = End
@@ -98,6 +99,8 @@ def test_a_file_that_tells_all_takes_only_the_feeders_for_granted() -> None:
         ("contacts", "", "No contacts are given for T1: taken to report how the points lie."),
         ("motor", "", "No motor is given for T1: the points may lie any way at any moment, and "
          "no machine can stall."),
+        ("frog", "", "Nothing is said of the frogs of T1: taken to be insulated, with live rails "
+         "all around."),
         ("motor", "motor snap", "No supply is given for the motors of T1: taken to be on."),
         ("driver", "", "No drivers are given: the rules read every report as it is, every head "
          "lights as commanded, and no lamp nor wire to a head can fail."),

@@ -60,6 +60,8 @@ CENSUS: Mapping[str, Entry] = {
     "fuse-too-large": Entry(wires.fuse_too_large),
     "wire-ampacity": Entry(wires.wire_ampacity),
     "coil-burns": Entry(wires.coil_burns),
+    "frog-shorts": Entry(rails.frog_shorts),
+    "rail-dead": Entry(rails.rail_dead),
     "rail-meets-rail": Entry(rails.rail_meets_rail),
     "reverser-not-isolated": Entry(rails.reverser_not_isolated),
     "section-too-short": Entry(rails.section_too_short),

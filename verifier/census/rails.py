@@ -10,11 +10,12 @@ from collections.abc import Callable, Collection, Iterator
 from fractions import Fraction
 from functools import partial
 
-from verifier.census.says import Must, Musts
-from verifier.census.survey import Survey
+from verifier.census.says import Must, Musts, all_of, any_of, no
+from verifier.census.survey import LEGS, Survey
 from verifier.census.wires import returns_with
-from verifier.logic.expr import constant
+from verifier.logic.expr import FALSE, atom, constant
 from verifier.plan.model import Joint, Port
+from verifier.plan.observables import points
 
 NOTHING = Fraction(0)
 # A rail at an end of a piece: whether it is on the left, looking out.
@@ -52,6 +53,64 @@ def reverser_not_isolated(survey: Survey) -> Musts:
                     if fed == name != next_fed and survey.block_of(beyond.piece):
                         bad = bad or joint.kind != "||" or _turns(survey, next_fed)
             yield Must((name,), constant(bad))
+
+
+def frog_shorts(survey: Survey) -> Musts:
+    """Every turnout with a live frog: it lies for no leg while another turnout whose contacts set
+    the frog, or the lever that does, stands otherwise. Each of its legs: no feeder of another
+    block, nor one of several of its own, is on track that the leg leads to without a joint that
+    is cut in both rails."""
+    track, feeders = survey.plan.track, survey.plan.wiring.feeders.values()
+    for name, machine in survey.plan.wiring.machines.items():
+        frog = machine.frog
+        if frog is None or frog.by == "dead":
+            continue
+        lies = points(name)
+        if frog.by == "lever":
+            setting = next(what for what in survey.plan.inputs if what.name == frog.of)
+        else:
+            setting = points(frog.of)
+        apart = (all_of(atom(lies, leg), no(atom(setting, leg))) for leg in LEGS)
+        yield Must((name,), FALSE if setting == lies else any_of(*apart))
+        for leg in LEGS:
+            whole = {j.a: j.b for j in track.joints if j.kind != "||"}
+            whole |= {there: here for here, there in whole.items()}
+            led, waiting = {name}, [whole[Port(name, leg)]] if Port(name, leg) in whole else []
+            while waiting:
+                piece = waiting.pop().piece
+                if piece not in led:
+                    led.add(piece)
+                    ends = (Port(piece, end) for end in survey.piece(piece).ends)
+                    waiting += [whole[end] for end in ends if end in whole]
+            blocks = {survey.block_of(piece) for piece in led - {name}} - {None}
+            own = survey.block_of(name)
+            if sum(feeder.block == own for feeder in feeders) < 2:
+                blocks -= {own}
+            yield Must((name, leg), constant(any(feeder.block in blocks for feeder in feeders)))
+
+
+def rail_dead(survey: Survey) -> Musts:
+    """Each leg of every turnout with a live frog in a block that current-sensing detectors watch,
+    and no others: the rails up to its gap are shorter than the shortest train."""
+    wiring = survey.plan.wiring
+    for name, machine in wiring.machines.items():
+        block = survey.block_of(name) or ""
+        kinds = [d.kind for d in wiring.detectors.values() if d.block == block]
+        frog = machine.frog
+        if frog is None or frog.by == "dead" or not kinds or "spot" in kinds:
+            continue
+        for leg in LEGS:
+            cut = any(
+                j.kind == "||" and Port(name, leg) in (j.a, j.b) for j in survey.plan.track.joints
+            )
+            beyond = survey.block_of(survey.across(Port(name, leg)).piece)
+            lengths = [wiring.lengths[block]] if block in wiring.lengths else []
+            if cut or beyond is None:
+                lengths += [machine.gaps[leg]] if leg in machine.gaps else []
+            elif beyond != block:
+                lengths = []
+            short = wiring.trains is not None and any(n < wiring.trains.shortest for n in lengths)
+            yield Must((name, leg), constant(not short))
 
 
 def section_too_short(survey: Survey) -> Musts:

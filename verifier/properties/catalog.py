@@ -16,6 +16,7 @@ from verifier.properties import (
     distances,
     electrical,
     failures,
+    frogs,
     governed,
     locking,
     packets,
@@ -173,6 +174,13 @@ CATALOG: tuple[Property, ...] = (
     Property("coil-burns", _W, "twin-coil machines get their current in a pulse",
              electrical.coil_burns,
              'common practice, no source ("a maintained contact burns the coil")'),
+    Property("frog-shorts", _W, "no live frog shorts anything, however points lie",
+             frogs.frog_shorts,
+             'common practice, no source ("feed a power-routing turnout from the points, and gap '
+             'both rails beyond the frog")'),
+    Property("rail-dead", _W, "no train stands unseen on rails that a live frog leaves dead",
+             frogs.rail_dead,
+             'common practice, no source ("the leg that is not lined is dead")'),
     Property("rail-meets-rail", _W, "no rail meets the other rail where track turns around",
              reversing.rail_meets_rail,
              'common practice, no source ("a balloon loop or wye needs a section cut in both rails '

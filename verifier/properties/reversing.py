@@ -20,9 +20,9 @@ def rail_meets_rail(plan: Plan) -> Iterator[Obligation]:
     The left rail then comes back as the right one. Without gaps the two meet, however the points
     lie: a short. With gaps and without a reverser they meet through the wheels of a train that
     crosses the gap. So on every way round that comes back turned there are gaps in both rails
-    (`||`) at the ends of a section that a `reverser` feeds. Frogs that carry current are not looked
-    at: they need gaps of their own. Checked in files with wiring, for each place where track comes
-    back turned.
+    (`||`) at the ends of a section that a `reverser` feeds. (Frogs that carry current need gaps of
+    their own: `frog-shorts`.) Checked in files with wiring, for each place where track comes back
+    turned.
     """
     ways: dict[tuple[str, ...], tuple[Joint, ...]] = {}
     for way in turning_ways(plan.track) if plan.wiring.given else ():

@@ -16,6 +16,7 @@ from verifier.plan.track.build_track import port_words
 from verifier.plan.track.gaps import gaps_of
 from verifier.properties.amounts import length
 from verifier.properties.distances import fouling_undetected, gap_beyond_signal
+from verifier.properties.frogs import frog_shorts
 from verifier.properties.obligation import Obligation
 from verifier.properties.wiring import blocks_joined, supplies_beside, supplies_joined
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
@@ -149,6 +150,8 @@ def _reasons(joint: Joint, plan: Plan, turned: frozenset[Joint]) -> Iterator[str
             yield f"signal {signal.name} stands {at}"
     for port in (joint.a, joint.b):
         machine = plan.wiring.machines.get(port.piece)
+        if machine and machine.live_frog and port.end in ("normal", "reverse"):
+            yield f"live frog of {port.piece}"
         if machine and machine.fouling is not None and port.end in ("normal", "reverse"):
             yield f"fouling point of {port.piece} at {length(machine.fouling, unit)}"
 
@@ -169,6 +172,7 @@ def _asked_by_properties(plan: Plan) -> Iterator[WantedGap]:
         *fouling_undetected(plan),
         *gap_beyond_signal(plan),
         *supplies_joined(plan),
+        *frog_shorts(plan),
     ]
     if not asked:
         return

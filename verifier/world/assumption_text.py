@@ -230,6 +230,13 @@ def _stock(plan: Plan) -> Iterator[str]:
 
 
 def _points(plan: Plan) -> Iterator[str]:
+    given = plan.wiring.machines
+    sensing = {d.block for d in plan.wiring.detectors.values() if d.kind == "current-sensing"}
+    turnouts = (p for p in plan.track.pieces.values() if p.kind == "turnout" and p.block in sensing)
+    yield from _about(
+        (p.name for p in turnouts if not (p.name in given and given[p.name].frog)),
+        "Nothing is said of the frogs of {}: taken to be insulated, with live rails all around.",
+    )
     # A slip has no machine of its own: what is said of turnouts does for it.
     machines = {d.name: plan.wiring.machines.get(d.name) for d in _moving(plan) if d.has_points}
     yield from _about(

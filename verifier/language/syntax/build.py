@@ -148,6 +148,11 @@ class Builder(Transformer[Token, Any]):
     def leg(self, _: Meta, children: list[Any]) -> str:
         return str(children[0])
 
+    def frog_alone(self, meta: Meta, children: list[Any]) -> s.Word:
+        return s.Word(" ".join(map(str, children)), self._span(meta))
+
+    frog_contacts = frog_lever = frog_alone
+
     def over_leg(self, meta: Meta, children: list[Any]) -> s.OverLeg:
         leg, (name,) = children
         return s.OverLeg(leg, name, self._span(meta))

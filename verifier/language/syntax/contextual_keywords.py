@@ -47,6 +47,7 @@ _OPENING = {
     "contact": _POSITIONS,
     "fouling": ("point",),
     "gap": ("normal", "reverse"),
+    "frog": ("dead", "live"),
     "points": ("under", "ahead", "before"),
 }
 # A number, and perhaps its unit without a space: `2400mm`.

@@ -66,7 +66,7 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     ),
     (
         frozenset({"THROWN", "MOTOR", "PULSE", "POWERED", "DRAWS", "CONTACTS", "CONTACT", "NO",
-                   "FOULING", "GAPS", "LOCKED", "ELECTRIC", "STARTS"}),
+                   "FOULING", "GAPS", "FROG", "LOCKED", "ELECTRIC", "STARTS"}),
         "a clause of the turnout (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
@@ -93,6 +93,8 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     (frozenset({"UL", "IEC", "RESETTABLE", "ELECTRONIC"}),
      "a kind of fuse (`UL`, `IEC`, `resettable` or `electronic`)"),
     (frozenset({"DC", "AC", "DCC"}), "a kind of current (`DC`, `AC` or `DCC`)"),
+    (frozenset({"DEAD", "LIVE"}), "`dead` or `live by …`"),
+    (frozenset({"POINTS", "CONTACTS", "LEVER"}), "`points`, `contacts` or `lever`"),
     (frozenset({"COIL", "DIODES", "BIASED"}), "`coil`, `diodes` or `biased diodes`"),
     (
         frozenset({"NORMAL", "REVERSE", "OPEN", "DERAILING", "NON_DERAILING", "SEATED"}),

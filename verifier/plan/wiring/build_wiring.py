@@ -6,7 +6,7 @@ errors are noted in the names.
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from typing import TypeVar, cast
+from typing import Literal, TypeVar, cast
 
 from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.diagnostics.registry import Hint
@@ -30,6 +30,7 @@ from verifier.plan.wiring.wiring_model import (
     Detectable,
     District,
     Feeder,
+    Frog,
     FuseKind,
     Machine,
     MotorKind,
@@ -289,7 +290,7 @@ def _contactless(movers: Iterable[Moving]) -> dict[str, tree.Clause]:
 
 # Clauses about wiring, apart from the lever that throws a turnout.
 _WIRED: frozenset[tree.ClauseKind] = frozenset(
-    ("motor", "powered by", "draws", "contacts", "fouling point", "gap")
+    ("motor", "powered by", "draws", "contacts", "fouling point", "gap", "frog")
 )
 
 
@@ -314,8 +315,31 @@ def _machines(movers: Iterable[Moving], names: Names) -> dict[str, Machine]:
             gaps=_gaps(given.get("gap"), names),
             span=node.span,
         )
-        machines.update((n.text, replace(machine, turnout=n.text)) for n in node.names)
+        for name in node.names:
+            frog = _frog(given.get("frog"), name, names)
+            machines[name.text] = replace(machine, turnout=name.text, frog=frog)
     return machines
+
+
+def _frog(clause: tree.Clause | None, turnout: tree.Name, names: Names) -> Frog | None:
+    """What sets a frog, where the file says so."""
+    if clause is None:
+        return None
+    if clause.words[0].text == "dead":
+        return Frog("dead", turnout.text, clause.span)
+    by = cast(Literal["points", "contacts", "lever"], clause.words[0].text.split()[-1])
+    of = clause.names[0] if clause.names else turnout
+    declared = names.find(of, "lever" if by == "lever" else "turnout")
+    if declared is None:
+        return None
+    node = declared.node
+    if isinstance(node, tree.Lever) and {p.text for p in node.positions} != {"normal", "reverse"}:
+        names.error("CP663", of.span, "lever", others=[declared.span], name=of.text)
+    elif by == "contacts" and isinstance(node, tree.Turnout):
+        none = (c for c in node.clauses if c.kind == "contacts" and not c.words)
+        for without in none:
+            names.error("CP663", clause.span, others=[without.span], name=of.text)
+    return Frog(by, of.text, clause.span)
 
 
 # The positions of each kind of mover but turnouts, and the observable of its truth.

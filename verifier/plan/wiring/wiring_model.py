@@ -174,6 +174,17 @@ class Driver:
 
 
 @dataclass(frozen=True, slots=True)
+class Frog:
+    """What sets the polarity of a live frog: the ``points`` themselves, ``contacts`` that the
+    points of a turnout move, or a ``lever``; ``of`` is that turnout or lever. A ``dead`` one is
+    insulated, with live rails all around."""
+
+    by: Literal["dead", "points", "contacts", "lever"]
+    of: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Machine:
     """How a turnout is moved and how its position is reported; of a slip, derail or gate, how its
     position is reported. ``contacts`` None: not given, assumed to report the truth; empty: none,
@@ -181,7 +192,7 @@ class Machine:
     gives none. ``draws`` is the most that its motor draws, stalled or in a pulse.
 
     ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
-    gap on each leg."""
+    gap on each leg. ``frog`` None: not given, assumed to be dead."""
 
     turnout: str
     contacts: tuple[str, ...] | None
@@ -194,6 +205,12 @@ class Machine:
     gaps: Mapping[str, Number]
     span: Span
     kind: Lying = "points"
+    frog: Frog | None = None
+
+    @property
+    def live_frog(self) -> Frog | None:
+        """What sets its frog, where that is live."""
+        return self.frog if self.frog is not None and self.frog.by != "dead" else None
 
     @property
     def lies(self) -> Observable:

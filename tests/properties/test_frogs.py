@@ -1,0 +1,113 @@
+"""Live frogs (common practice, no source: feed a power-routing turnout from the points and cut
+both rails beyond its frog; the leg that is not lined is dead)."""
+
+import pytest
+
+import verifier
+
+FILE = """
+edge West
+edge Main-East, Siding-East leaving only
+trains 300 mm to 2 m
+block A feeders a1
+block Main feeders m1
+block Siding feeders s1
+block Switch {length} feeders {feeders}
+lever T1-lever positions normal, reverse
+turnout T1 in Switch
+  {clauses}
+  frog {frog}
+{other}
+track West = A | {track}
+detector D current-sensing on Switch through {feeders}
+prove "something" never train on A and A vacant
+"""
+ONE = "T1 normal {} Main = Main-East\ntrack T1 reverse {} Siding = Siding-East"
+# A second turnout thrown by the same lever, its points turned toward those of T1.
+BEYOND = (
+    "T1 normal || Main = Main-East\n"
+    "track T1 reverse | reverse T3 | Siding = Siding-East\ntrack Team-End = Team | normal T3"
+)
+OTHER = "edge Team-End\nblock Team\nblock Far feeders f1\nturnout T3 in Far {}"
+SLOW = "thrown by T1-lever motor slow contacts normal, reverse"
+
+
+def found(name: str, **parts: str) -> dict[str, str]:
+    """Verdicts by subjects; proving compares the census too."""
+    usual = {
+        "length": "", "feeders": "w1", "clauses": "", "frog": "live by points", "other": "",
+        "track": ONE.format("||", "||"),
+    }  # fmt: skip
+    plan = verifier.load_text(FILE.format(**{**usual, **parts}))
+    verdicts = verifier.prove(plan, only=[name]).verdicts
+    return {", ".join(v.obligation.subjects): v.status for v in verdicts}
+
+
+@pytest.mark.parametrize(
+    ("frog", "clauses", "other", "expected"),
+    [
+        ("dead", "", "", None),
+        ("live by points", "", "", "proved"),
+        ("live by contacts", "", "", "proved"),
+        # A lever says nothing of points that a person may move; with a machine it does, at rest.
+        ("live by lever T1-lever", "", "", "broken"),
+        ("live by lever T1-lever", SLOW, "", "proved"),
+        # … but not while they are locked.
+        ("live by lever T1-lever", SLOW + " locked while Switch occupied", "", "broken"),
+        # The other turnout may still be on its way.
+        ("live by contacts of T3", SLOW, SLOW, "broken"),
+    ],
+)
+def test_what_sets_a_frog_stands_as_its_points_lie(
+    frog: str, clauses: str, other: str, expected: str | None
+) -> None:
+    more = OTHER.format(other) if other else ""
+    track = BEYOND if other else ONE.format("||", "||")
+    status = found("frog-shorts", frog=frog, clauses=clauses, other=more, track=track)
+    assert status.get("T1") == expected
+
+
+@pytest.mark.parametrize(
+    ("track", "expected"),
+    [
+        (ONE.format("||", "||"), ("proved", "proved")),
+        (ONE.format("|", "||"), ("broken", "proved")),
+        (ONE.format("||", "|"), ("proved", "broken")),
+        # More track of its own block, whose only feeder is on the side of the points.
+        (ONE.format("= Switch ||", "||"), ("proved", "proved")),
+        (ONE.format("= Switch |", "||"), ("broken", "proved")),
+    ],
+)
+def test_both_rails_are_cut_before_any_feeder(track: str, expected: tuple[str, str]) -> None:
+    status = found("frog-shorts", track=track)
+    assert (status["T1, normal"], status["T1, reverse"]) == expected
+
+
+def test_one_of_two_feeders_of_its_own_block_may_be_beyond_the_frog() -> None:
+    status = found("frog-shorts", track=ONE.format("= Switch ||", "||"), feeders="w1, w2")
+    assert (status["T1, normal"], status["T1, reverse"]) == ("broken", "proved")
+
+
+def test_rails_that_lead_to_the_feeder_of_a_block_behind_another_turnout() -> None:
+    status = found("frog-shorts", other=OTHER.format(""), track=BEYOND)
+    assert (status["T1, normal"], status["T1, reverse"]) == ("proved", "broken")
+
+
+@pytest.mark.parametrize(
+    ("parts", "expected"),
+    [
+        ({}, ("broken", "broken")),
+        ({"length": "299 mm"}, ("proved", "proved")),
+        ({"length": "300 mm"}, ("broken", "broken")),
+        ({"clauses": "gap normal 299 mm, reverse 300 mm"}, ("proved", "broken")),
+        # More track of the block beyond the frog: its gap is not that beside the points.
+        ({"clauses": "gap normal 100 mm, reverse 100 mm", "track": ONE.format("= Switch ||", "||")},
+         ("broken", "proved")),
+        ({"frog": "dead"}, (None, None)),
+    ],
+)  # fmt: skip
+def test_dead_rails_are_shorter_than_the_shortest_train(
+    parts: dict[str, str], expected: tuple[str | None, str | None]
+) -> None:
+    status = found("rail-dead", **parts)
+    assert (status.get("T1, normal"), status.get("T1, reverse")) == expected
