@@ -130,6 +130,29 @@ def promises_file(
     return found, report
 
 
+def draft_file(
+    path: str | Path,
+    aspects: int = 3,
+    *,
+    within: float | None = None,
+    progress: Progress = silent,
+) -> tuple[str, Report]:
+    """A junction file with signals, rules, panel and locks written into it as far as they were
+    missing, and the report on that text. A draft that is not *proved in operation* is not worth
+    showing. ``aspects``: 2 or 3.
+
+    Raises :class:`InputError` with each place that cannot be signaled."""
+    from verifier.drafting.draft import Wanted, drafted
+    from verifier.engines.stopping import time_limit
+    from verifier.pipeline import prove as decide_all
+
+    with time_limit(within):
+        source = Source(str(path), read_text(path))
+        text = drafted(source, read(source, Path(path)), Wanted(aspects))
+        plan, world = checked(text, str(path), Path(path))
+        return text, decide_all(plan, repairs=False, progress=progress, world=world)
+
+
 def checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:
     """The plan of a text and its world. ``path`` is the file it was read from, if any; only then
     can it include others.

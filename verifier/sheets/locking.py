@@ -6,11 +6,15 @@ of the file is looked at. That makes it the independent sheet to hold the rules 
 
 from collections.abc import Iterator
 
+from verifier.drafting.draft import with_signals_placed
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.model import Entrance, Plan, Route
 from verifier.properties.phrases import derails_run_over
 from verifier.sheets.condition_text import LETTER
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Sheet, Table
+
+_DRAFTED = "The file has no signals: these are drafted, where `clearproof draft` places them."
 
 _CONFLICT_WORDS = {
     "opposing": "opposing",
@@ -23,9 +27,15 @@ _CONFLICT_WORDS = {
 def locking_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """Every route and what it needs, conflicts, fouling and interlocking limits."""
     title = f"Locking sheet: {plan.title}"
+    notes: tuple[str, ...] = ()
+    if not plan.signals:
+        try:
+            plan, notes = with_signals_placed(plan), (_DRAFTED,)
+        except InputError as error:
+            notes = ("No signals, so no routes.", *(d.message for d in error.diagnostics))
     if not plan.routes:
         frame = tuple(table for table in (_levers(plan),) if table.rows)
-        return Sheet("locking", title, frame, ("No signals, so no routes.",))
+        return Sheet("locking", title, frame, notes or ("No signals, so no routes.",))
     numbers = {route.name: i for i, route in enumerate(plan.routes, start=1)}
     tables = (
         _levers(plan),
@@ -34,7 +44,7 @@ def locking_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
         _fouling(plan, numbers),
         _limits(plan),
     )
-    return Sheet("locking", title, tuple(table for table in tables if table.rows))
+    return Sheet("locking", title, tuple(table for table in tables if table.rows), notes)
 
 
 def _levers(plan: Plan) -> Table:

@@ -52,7 +52,7 @@ def strengthened(
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     clauses = Clauses(invariant)
-    left = [hint for hint in hints if _holds_at_start(system, hint, deadline)]
+    left = [hint for hint in dict.fromkeys(hints) if _holds_at_start(system, hint, deadline)]
     for hint in left:
         clauses.add(hint)
     known: dict[Hashable, bool] = {}

@@ -4,7 +4,7 @@ of its messages. All of it is data, in ``data/*.toml``, loaded when the first on
 A code, once published, keeps its meaning. CP1xx: the text cannot be read; CP2xx: names and
 states; CP3xx: track; CP4xx: signals and their rules; CP5xx: what is proved; CP6xx: wiring, and
 observations of it; CP7xx: memory, time, locking, included files and modules; CP8xx: options of
-sheets. A table of a data file::
+sheets; CP9xx: what cannot be drafted. A table of a data file::
 
     [CP208]
     title, explanation        # for `clearproof explain CP208`

@@ -1,0 +1,157 @@
+"""Drafts: proved in operation, nothing of the user's changed, refusals by place and reason."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.drafting.plans import random_plan
+from tests.drafting.trying import draft_of, is_subsequence, proof_of
+from verifier.api import draft_file, load_text
+from verifier.cli import main
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.format.formatter import format_text
+from verifier.verdicts.grade import Grade
+
+SIDING = """\
+layout "Fernhook"
+
+edge West, East
+
+block West-Single, Main, Siding, East-Single  # the main is the upper track
+block West-Switch, East-Switch
+
+turnout T1 in West-Switch
+turnout T3 in East-Switch
+
+track West = West-Single | T1 normal  | Main   | normal  T3 | East-Single = East
+track                      T1 reverse | Siding | reverse T3
+"""
+
+JUNCTION = """\
+edge West, Mill, East
+block Main, Switch, Single, Spur
+turnout T1 in Switch
+  thrown by Points
+lever Points positions normal, reverse
+track West = Main | normal  T1 | Single = East
+track Mill = Spur | reverse T1
+signal Home at Single | T1
+  heads upper, lower
+  Clear            when T1 normal  and Switch, Main clear
+  Diverging-Clear  when T1 reverse and Switch, Spur clear
+  Stop             otherwise
+"""
+
+DIAMOND = """\
+edge West, East, North, South
+block W, E, N, S, Diamond
+crossing X1 in Diamond
+track West = W | along X1 | E = East
+track North = N | across X1 | S = South
+"""
+
+
+def test_a_passing_siding_is_drafted_and_proved(tmp_path: Path) -> None:
+    (tmp_path / "siding.ixl").write_text(SIDING, "utf-8")
+    text, report = draft_file(tmp_path / "siding.ixl")
+    assert report.grade is Grade.OPERATION
+    assert is_subsequence(SIDING, text) and format_text(text) == text
+    assert set(report.plan.signals) == {"2R", "2LA", "2LB", "4L", "4RA", "4RB"}
+    # Every route can clear, and two trains can meet: both are among what is proved.
+    proved = {v.obligation.key for v in report.verdicts if v.status == "proved"}
+    assert "route-never-clears: 2R to 4RB" in proved
+    assert any(key.startswith("cannot-pass") for key in proved)
+    assert {route.name for route in report.plan.routes} == {
+        "2R to 4RA", "2R to 4RB", "2LA to West", "2LB to West",
+        "4L to 2LA", "4L to 2LB", "4RA to East", "4RB to East",
+    }  # fmt: skip
+
+
+def test_what_is_there_is_respected() -> None:
+    text = draft_of(JUNCTION)
+    assert is_subsequence(JUNCTION, text)
+    plan = load_text(text)
+    assert set(plan.signals) == {"Home", "2RA", "2RB"}
+    assert "Home at stop" in text and text.count("thrown by") == 1
+    assert proof_of(text).grade is Grade.OPERATION
+
+
+def test_tracks_that_cross_take_turns_by_levers() -> None:
+    text = draft_of(DIAMOND)
+    assert "2R at W | X1\n  Clear  when 2 right and Diamond, E clear and 4 normal" in text
+    assert proof_of(text).grade is Grade.OPERATION
+
+
+def test_two_aspects_leave_out_the_next_signal() -> None:
+    text = draft_of(SIDING, aspects=2)
+    assert "proceeds" not in text and "Approach" in text
+    assert proof_of(text).grade is Grade.OPERATION
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_drafts_of_generated_plans_read_and_are_formatted(seed: int) -> None:
+    plan = format_text(random_plan(seed, 2 + seed % 7))
+    try:
+        text = draft_of(plan)
+    except InputError as error:
+        assert {d.code for d in error.diagnostics} == {"CP901"}
+        return
+    assert is_subsequence(plan, text) and format_text(text) == text
+    drafted = load_text(text)
+    for route in drafted.routes:
+        assert len(drafted.signals[route.signal].lines) > 1, "all at Stop is no draft"
+
+
+@pytest.mark.parametrize("seed", [1, 12, 13, 32])
+def test_drafts_of_generated_plans_are_proved_in_operation(seed: int) -> None:
+    report = proof_of(draft_of(random_plan(seed, 1 + seed % 4)))
+    assert report.grade is Grade.OPERATION
+    useless = {"never-shown", "route-never-clears", "route-never-set", "train-cannot-leave"}
+    assert not [
+        v.obligation.key
+        for v in report.verdicts
+        if v.obligation.property in useless and v.status != "proved"
+    ]
+
+
+def test_it_never_writes_over_a_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    plan, out = tmp_path / "plan.ixl", tmp_path / "out.ixl"
+    plan.write_text(DIAMOND, "utf-8")
+    out.write_text("mine", "utf-8")
+    assert main(["draft", str(plan), "-o", str(out)]) == 2
+    assert main(["draft", str(plan), "-o", str(plan)]) == 2
+    assert out.read_text("utf-8") == "mine" and plan.read_text("utf-8") == DIAMOND
+    assert "exists already" in capsys.readouterr().err
+    assert main(["draft", str(plan), "-o", str(tmp_path / "new.ixl")]) == 0
+    assert (tmp_path / "new.ixl").read_text("utf-8").startswith(DIAMOND)
+    assert main(["draft", str(plan)]) == 0
+    assert capsys.readouterr().out.endswith((tmp_path / "new.ixl").read_text("utf-8"))
+
+
+def test_what_does_not_prove_is_not_shown(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The user's own signal lets trains over points that lie wrong: no draft makes up for that."""
+    text = JUNCTION.replace("T1 reverse and Switch, Spur", "Switch, Spur")
+    (tmp_path / "plan.ixl").write_text(text, "utf-8")
+    assert main(["draft", str(tmp_path / "plan.ixl")]) == 1
+    said = capsys.readouterr()
+    assert said.out == "" and "No draft" in said.err and "proceed-over-open-points" in said.err
+
+
+def test_the_locking_sheet_needs_no_signals(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "plan.ixl").write_text(SIDING, "utf-8")
+    assert main(["sheet", str(tmp_path / "plan.ixl"), "locking"]) == 0
+    before = capsys.readouterr().out
+    assert "these are drafted" in before
+    (tmp_path / "plan.ixl").write_text(draft_of(SIDING), "utf-8")
+    assert main(["sheet", str(tmp_path / "plan.ixl"), "locking"]) == 0
+    after = capsys.readouterr().out
+    for heading in ("Routes:", "Conflicting routes:"):
+        assert _table(before, heading) == _table(after, heading)
+
+
+def _table(text: str, heading: str) -> str:
+    return text.split(heading, 1)[1].split("\n\n", 1)[0]

@@ -1,0 +1,67 @@
+"""Drafts of texts, for tests; and how many of many generated plans are drafted and proved:
+
+python -m tests.drafting.trying 100 3      # plans, and special trackwork in each
+"""
+
+import sys
+import time
+from collections import Counter
+
+from tests.drafting.plans import random_plan
+from verifier.api import checked
+from verifier.drafting.draft import Wanted, drafted
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.format.formatter import format_text
+from verifier.language.modules.expand import read
+from verifier.language.source import Source
+from verifier.pipeline import prove
+from verifier.verdicts.grade import Grade
+from verifier.verdicts.report import Report
+
+
+def draft_of(text: str, aspects: int = 3) -> str:
+    """The draft of a text, not proved. Raises :class:`InputError`."""
+    source = Source("plan", text)
+    return drafted(source, read(source), Wanted(aspects))
+
+
+def proof_of(text: str) -> Report:
+    plan, world = checked(text, "draft", None)
+    return prove(plan, world=world, repairs=False)
+
+
+def is_subsequence(text: str, within: str) -> bool:
+    """Whether all lines of a text stand in another one, in order."""
+    lines = iter(within.splitlines())
+    return all(line in lines for line in text.splitlines())
+
+
+def _try(seed: int, size: int) -> str:
+    plan = format_text(random_plan(seed, size))
+    try:
+        text = draft_of(plan)
+    except InputError as error:
+        return f"refused: {error.diagnostics[0].code} {error.diagnostics[0].message}"
+    if format_text(text) != text or not is_subsequence(plan, text):
+        return "formats otherwise"
+    report = proof_of(text)
+    if report.grade is Grade.OPERATION:
+        return "proved"
+    bad = [v for v in report.verdicts if v.status != "proved" and not v.obligation.advice]
+    return f"not proved: {', '.join(f'{v.status} {v.obligation.key}' for v in bad[:3])}"
+
+
+def main(plans: int, size: int, first: int = 0) -> None:
+    """Print what became of each plan, and the rate."""
+    found: Counter[str] = Counter()
+    for seed in range(first, first + plans):
+        began = time.process_time()
+        what = _try(seed, size)
+        found[what.split(":")[0]] += 1
+        print(f"{seed}: {what} ({time.process_time() - began:.1f} s)", flush=True)
+    tried = plans - found["refused"]
+    print(f"{dict(found)}: {found['proved']} of {tried} that can be signaled are proved")
+
+
+if __name__ == "__main__":
+    main(*map(int, sys.argv[1:]))

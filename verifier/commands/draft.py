@@ -1,0 +1,74 @@
+"""The command that writes what follows from the track: signals, rules, panel and locks."""
+
+import argparse
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from verifier.commands.console import Command, say, say_aside, within_option, working
+from verifier.verdicts.exit_codes import ExitCode
+
+if TYPE_CHECKING:
+    from verifier.verdicts.report import Report
+
+_ASPECTS = {"two": 2, "three": 3}
+# So much of what stands in the way of a draft is told.
+_SHOWN = 10
+
+
+def add(command: Command) -> None:
+    draft = command("draft", _draft, "write signals, rules, panel and locks from the track, proved")
+    draft.add_argument("file", metavar="FILE", help="a junction file, of track alone if you like")
+    draft.add_argument("-o", "--output", metavar="OUT", help="a new file; default: print")
+    draft.add_argument(
+        "--aspects", choices=tuple(_ASPECTS), default="three",
+        help="two: proceed or stop; three: also whether the next signal is at stop (default)",
+    )  # fmt: skip
+    within_option(draft, "writing and proving it")
+
+
+def _draft(options: argparse.Namespace) -> int:
+    from verifier.api import draft_file
+    from verifier.language.writing import UnwritableError, check_target, write_file
+    from verifier.verdicts.grade import Grade
+
+    if options.output is not None:
+        path = Path(options.output)
+        if path.exists():
+            raise UnwritableError(f"{path} exists already; nothing was written. Give another name.")
+        check_target(path)
+    with working(options.file) as progress:
+        text, report = draft_file(
+            options.file, _ASPECTS[options.aspects], within=options.within, progress=progress
+        )
+    if report.grade is not Grade.OPERATION:
+        say_aside(_in_the_way(options.file, report))
+        return report.exit_code or ExitCode.UNDECIDED
+    if options.output is None:
+        say(text.splitlines())
+        say_aside([_summary(report)])
+    else:
+        write_file(path, text, new=True)
+        say([f"Wrote {path}. {_summary(report)}"])
+    return ExitCode.AS_EXPECTED
+
+
+def _summary(report: "Report") -> str:
+    plan = report.plan
+    proved = sum(verdict.status == "proved" for verdict in report.verdicts)
+    return (
+        f"Drafted and proved in operation: {len(plan.signals)} signals, {len(plan.routes)} routes, "
+        f"{proved} checks proved. Read it before you build."
+    )
+
+
+def _in_the_way(file: str, report: "Report") -> Iterator[str]:
+    """Why a draft is not shown."""
+    yield f"No draft of {file}: what was written for it is not proved, so it is not shown."
+    bad = [v for v in report.verdicts if v.status != "proved" and not v.obligation.advice]
+    for verdict in bad[:_SHOWN]:
+        why = verdict.obligation.trouble if verdict.status == "broken" else verdict.why
+        yield f"  {verdict.obligation.key}: {why}"
+    if len(bad) > _SHOWN:
+        yield f"  ... and {len(bad) - _SHOWN} more."
+    yield "Look at the track there; or write that part yourself, and draft the rest."

@@ -1,0 +1,85 @@
+"""A draft of a junction file: from track to signals, aspects, rules, panel and locks, proved."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from verifier.drafting.levers import named_signals
+from verifier.drafting.placing import place_signals
+from verifier.drafting.routing import Routing, routes_from
+from verifier.drafting.rules import Drafting
+from verifier.drafting.writing import draft_text
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.diagnostics.registry import diagnostic
+from verifier.language.source import Source
+from verifier.language.syntax import tree
+from verifier.plan.build import build
+from verifier.plan.model import Plan, Signal
+from verifier.plan.names import Names, declare_all
+from verifier.plan.observables import Observable
+from verifier.plan.track.conflicts import find_conflicts
+from verifier.plan.track.limits import find_limits
+from verifier.plan.track.routes import find_routes
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is asked of a draft: ``aspects``, 2 (proceed or stop) or 3 (the next signal too)."""
+
+    aspects: int = 3
+
+
+def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted) -> str:
+    """The text of a file with all that is missing written into it; not proved yet.
+
+    Raises :class:`InputError` with each place that cannot be signaled."""
+    for running in tree.of_kind(statements, tree.Running):
+        if running.kind == "need to stop":
+            raise InputError([diagnostic("CP906", running.span)])
+    routing = placed(build(source, statements))
+    _check_detected(routing)
+    taken = set(declare_all(statements).table)
+    drafting = Drafting(routing, named_signals(routing, taken), wanted.aspects)
+    return draft_text(source, statements, drafting)
+
+
+def placed(plan: Plan) -> Routing:
+    """Signals at their places, and the routes between them. Raises :class:`InputError`."""
+    posts = {post.written or f"#{i}": post for i, post in enumerate(place_signals(plan))}
+    if not posts:
+        raise InputError([diagnostic("CP902", plan.track.joints[0].span)])
+    return routes_from(plan, posts)
+
+
+def with_signals_placed(plan: Plan) -> Plan:
+    """A plan with the signals that a draft would place, which have no rules yet, and its routes,
+    conflicts and limits with them. Raises :class:`InputError`."""
+    routing = placed(plan)
+    taken = {*plan.blocks, *plan.track.pieces, *(what.name for what in plan.inputs)}
+    names = named_signals(routing, taken)
+    signals = dict(plan.signals)
+    for key, post in routing.posts.items():
+        name, span = names[key].name, post.joint.span
+        aspect = Observable("aspect", name, ("Stop",), "Stop")
+        signals.setdefault(name, Signal(name, post.joint, post.enters, (), (), aspect, span))
+    where = {name: (signal.enters, signal.span) for name, signal in signals.items()}
+    routes = find_routes(where, plan.track, Names())
+    return replace(
+        plan,
+        signals=signals,
+        routes=routes,
+        conflicts=find_conflicts(routes, plan.track.pieces),
+        limits=find_limits((), where, plan.track, plan.derails.values()),
+    )
+
+
+def _check_detected(routing: Routing) -> None:
+    """Points and crossings that trains run over by signals are detected."""
+    errors = [
+        diagnostic("CP905", piece.span, name=piece.name, block=piece.block or "")
+        for piece in routing.plan.track.pieces.values()
+        if piece.kind in ("turnout", "crossing", "slip")
+        and piece.block
+        and not routing.plan.blocks[piece.block].detected
+    ]
+    if errors:
+        raise InputError(errors)

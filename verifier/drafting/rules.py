@@ -1,0 +1,281 @@
+"""Rules and locks, from routes: what a signal must see before it clears, and what holds points.
+
+A signal clears for a route when its lever is thrown, the points lie for it and its blocks are
+clear, while no lever is thrown for a route that meets it, and while no train that came by such a
+route can still come to it. Points are held under a train, ahead of one, and while a signal lets
+trains over them. None of that needs memory: locks hold as long as track inside the limits is
+occupied (route locking, 49 CFR 236.768, by detection).
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from itertools import chain
+
+from verifier.drafting.levers import Named
+from verifier.drafting.routing import Meeting, Routing
+from verifier.language.listing import listing
+from verifier.plan.model import Derail, Gate, Port, Route
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One line of a signal: what it shows, and the conditions that are joined by `and`."""
+
+    shows: str
+    when: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A condition with a name: what several lines of a signal have in common."""
+
+    name: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """All that is written of one signal. ``against``: signals whose trains may meet its own, and
+    the track where; ``waits_for``: blocks beyond its routes from which such a train may come."""
+
+    heads: bool
+    conditions: tuple[Condition, ...]
+    lines: tuple[Rule, ...]
+    against: Mapping[str, tuple[str, ...]]
+    waits_for: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Drafting:
+    """Routes, the names of their signals, and how many aspects are wanted: two or three."""
+
+    routing: Routing
+    names: Mapping[str, Named]
+    aspects: int
+
+    # ---------------------------------------------------------------- signals
+
+    def rules_of(self, key: str, taken: set[str]) -> Rules:
+        """The rules of a signal. Names of conditions are added to ``taken``."""
+        routes = self.routing.routes[key]
+        conditions: list[Condition] = []
+        lines: list[Rule] = []
+        named = self.names[key]
+        for route in routes:
+            way = (
+                *self.points(self.routing.needs[route.name]),
+                *self._blocks(route),
+                *self._devices(route),
+                *self._no_meeting(route),
+            )
+            shown = self._aspects(route)
+            lever = f"{named.lever} {named.position}"
+            if len(shown) > 1:
+                name = _free(self._condition_name(route), taken)
+                conditions.append(Condition(name, way))
+                way = (name,)
+            lines += [Rule(aspect, (lever, *way, *more)) for aspect, more in shown]
+        meetings = [m for route in routes for m in self.routing.meetings.get(route.name, ())]
+        return Rules(
+            any(route.diverging for route in routes),
+            tuple(conditions),
+            tuple(lines),
+            self._against(key, meetings),
+            tuple(dict.fromkeys(b for m in meetings for b in m.upstream)),
+        )
+
+    def _condition_name(self, route: Route) -> str:
+        last = self.routing.plan.track.pieces[route.pieces[-1]].title
+        return f"{self.names[route.signal].name}-to-{last.replace('.', '-')}"
+
+    def points(self, needs: Mapping[str, str]) -> Iterator[str]:
+        """`T1, K1 normal`, `T3 reverse`: crossovers by their own names."""
+        ends = {e: c.name for c in self.routing.plan.crossovers.values() for e in c.ends}
+        for position in ("normal", "reverse"):
+            names = dict.fromkeys(ends.get(p, p) for p, at in needs.items() if at == position)
+            if names:
+                yield f"{', '.join(names)} {position}"
+
+    def _blocks(self, route: Route) -> Iterator[str]:
+        """The blocks of a route, then those from which a train may still come to it, clear."""
+        meetings = self.routing.meetings.get(route.name, ())
+        upstream = chain.from_iterable(m.upstream for m in meetings)
+        blocks = self.routing.detected(chain(route.blocks, upstream))
+        if blocks:
+            yield f"{', '.join(blocks)} clear"
+
+    def _devices(self, route: Route) -> Iterator[str]:
+        """Derails and gates, as the route needs them."""
+        plan = self.routing.plan
+        over = self.derails_on(route)
+        for derail in plan.derails.values():
+            if derail.pipe is None and derail in over:
+                yield f"{derail.name} non-derailing"
+            elif derail.pipe is None and derail.guards in route.pieces:
+                yield f"{derail.name} derailing"
+        seated = [gate.name for gate in plan.gates.values() if gate.block in route.blocks]
+        if seated:
+            yield f"{', '.join(seated)} seated"
+
+    def derails_on(self, route: Route) -> list[Derail]:
+        """The derails that a train on the route runs over."""
+        joints = list(route.joints[:-1] if route.exit_kind == "signal" else route.joints)
+        joints.append(self.routing.posts[route.signal].joint)
+        ports: set[Port] = {port for joint in joints for port in (joint.a, joint.b)}
+        return [d for d in self.routing.plan.derails.values() if d.port in ports]
+
+    def _no_meeting(self, route: Route) -> Iterator[str]:
+        """No lever is thrown for a route that meets this one while points let both be lined."""
+        own = self.names[route.signal]
+        needs = self.routing.needs[route.name]
+        against: dict[Named, list[Mapping[str, str]]] = defaultdict(list)
+        for meeting in self.routing.meetings.get(route.name, ()):
+            named = self.names[meeting.other.signal]
+            if meeting.both_lined and (not named.lever or named.lever != own.lever):
+                theirs = self.routing.needs[meeting.other.name]
+                key = Named("", named.lever, named.position) if named.lever else named
+                against[key].append({p: at for p, at in theirs.items() if needs.get(p) != at})
+        held: dict[str, set[str]] = defaultdict(set)
+        parts = []
+        for named, wants in against.items():
+            if not named.lever:
+                parts.append(f"{named.name} at stop")
+                continue
+            if any(not want for want in wants) or self._whenever(route, named, len(wants)):
+                held[named.lever].add(named.position)
+                continue
+            for want in _least(wants):
+                other = " and ".join((f"{named.lever} {named.position}", *self.points(want)))
+                parts.append(f"not ({other})")
+        yield from _held(held, self._positions())
+        yield from parts
+
+    def _whenever(self, route: Route, named: Named, number: int) -> bool:
+        """Whether every route that a lever's position clears, and points allow, meets this one."""
+        those = [
+            other
+            for key, its in self.names.items()
+            if (its.lever, its.position) == (named.lever, named.position)
+            for other in self.routing.routes[key]
+            if self.routing.agree(route, other)
+        ]
+        return len(those) == number
+
+    def _positions(self) -> Mapping[str, set[str]]:
+        found: dict[str, set[str]] = defaultdict(set)
+        for named in self.names.values():
+            found[named.lever].add(named.position)
+        return found
+
+    def _against(self, key: str, meetings: Sequence[Meeting]) -> Mapping[str, tuple[str, ...]]:
+        own = self.names[key]
+        found: dict[str, list[str]] = defaultdict(list)
+        for meeting in meetings:
+            other = self.names[meeting.other.signal]
+            if meeting.both_lined and other.lever != own.lever:
+                found[other.name] += meeting.at
+        return {name: tuple(dict.fromkeys(at)) for name, at in found.items()}
+
+    def _aspects(self, route: Route) -> list[tuple[str, tuple[str, ...]]]:
+        """The aspects for a route, the most favorable first, and what more each needs."""
+        if len(self.routing.detected(route.blocks)) < len(route.blocks):
+            return [("Restricting", ())]
+        clear, approach = "Clear", "Approach"
+        if route.diverging:
+            clear, approach = "Diverging-Clear", "Diverging-Approach"
+        if route.exit_kind == "edge":
+            return [(clear, ())]
+        if route.exit_kind == "bumper" or self.aspects == 2 or not self.proceeds(route.exit):
+            return [(approach, ())]
+        return [(clear, (f"{self.names[route.exit].name} proceeds",)), (approach, ())]
+
+    def proceeds(self, key: str) -> bool:
+        """Whether a signal ever shows better than Restricting. One that the file has: by its
+        lines."""
+        post, plan = self.routing.posts[key], self.routing.plan
+        if post.written:
+            shown = {line.shows for line in plan.signals[post.written].lines}
+            return any(a.proceeds for a in plan.chart.aspects if a.name in shown)
+        routes = self.routing.routes[key]
+        return any(len(self.routing.detected(r.blocks)) == len(r.blocks) for r in routes)
+
+    # ---------------------------------------------------------------- locks
+
+    def points_lock(self, points: Iterable[str]) -> tuple[str, ...]:
+        """What holds points, crossover ends together: joined by `or`, they are locked."""
+        own = list(points)
+        over = [(r, p) for r in self.routing.all_routes for p in own if p in r.pieces]
+        blocks = self.routing.detected(
+            chain(
+                (self.routing.block_of(p) for p in own),
+                chain.from_iterable(self.routing.up_to(route, p) for route, p in over),
+            )
+        )
+        return tuple(self._held_while(blocks, [route for route, _ in over]))
+
+    def derail_lock(self, derail: Derail) -> tuple[str, ...]:
+        """What holds a derail: a train over the end where it stands, and signals past it."""
+        beyond = self.routing.plan.track.joint_at[derail.port].other(derail.port).piece
+        routes = [
+            route
+            for route in self.routing.all_routes
+            if derail.guards in route.pieces or derail in self.derails_on(route)
+        ]
+        blocks = self.routing.detected([self.routing.block_of(beyond)])
+        return tuple(self._held_while(blocks, routes))
+
+    def gate_release(self, gate: Gate) -> tuple[str, ...]:
+        """When a gate may be opened: joined by `and`."""
+        routes = [r for r in self.routing.all_routes if gate.block in r.blocks]
+        blocks = self.routing.detected(
+            chain([gate.block], *(r.blocks[: r.blocks.index(gate.block)] for r in routes))
+        )
+        signals = self._signals(routes)
+        clear = [f"{', '.join(blocks)} clear"] if blocks else []
+        return (*clear, *([f"{', '.join(signals)} at stop"] if signals else []))
+
+    def _signals(self, routes: Iterable[Route]) -> list[str]:
+        keys = dict.fromkeys(route.signal for route in routes)
+        return [self.names[key].name for key in self.names if key in keys]
+
+    def _held_while(self, blocks: Sequence[str], routes: Iterable[Route]) -> Iterator[str]:
+        if blocks:
+            yield f"{_any_of(blocks)} occupied"
+        signals = self._signals(routes)
+        if signals:
+            all_of = "all of " if len(signals) > 1 else ""
+            yield f"not {all_of}{', '.join(signals)} at stop"
+
+
+def _any_of(names: Sequence[str]) -> str:
+    return f"any of {', '.join(names)}" if len(names) > 1 else names[0]
+
+
+def _least(wants: Iterable[Mapping[str, str]]) -> Iterator[Mapping[str, str]]:
+    """The demands without those that follow from another."""
+    kept: list[Mapping[str, str]] = []
+    for want in sorted(wants, key=len):
+        if not any(other.items() <= want.items() for other in kept):
+            kept.append(want)
+            yield want
+
+
+def _held(held: Mapping[str, set[str]], positions: Mapping[str, set[str]]) -> Iterator[str]:
+    """Levers that must not be thrown one way, or not at all."""
+    normal = [lever for lever, at in held.items() if at >= positions[lever]]
+    if normal:
+        yield f"{', '.join(normal)} normal"
+    for lever, at in held.items():
+        if lever not in normal:
+            yield f"not {lever} {listing(sorted(at), 'or')}"
+
+
+def _free(name: str, taken: set[str]) -> str:
+    """The name, or with the first number behind it that makes it a new one."""
+    found, n = name, 1
+    while found in taken:
+        n += 1
+        found = f"{name}-{n}"
+    taken.add(found)
+    return found

@@ -1,0 +1,273 @@
+"""The text of a draft: lines put below the user's trackwork, and the rest at the end.
+
+Nothing the user wrote is changed: lines are only inserted. What is inserted is in canonical
+layout.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from textwrap import wrap
+
+from verifier.drafting.levers import LEFT, RIGHT
+from verifier.drafting.placing import Post
+from verifier.drafting.rules import Drafting, Rules
+from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
+from verifier.language.diagnostics.registry import diagnostic
+from verifier.language.format.formatter import format_text
+from verifier.language.listing import listing
+from verifier.language.source import LINE_END, Source
+from verifier.language.syntax import tree
+from verifier.plan.model import Port, Track
+
+_WIDTH = 98
+Movable = tree.Turnout | tree.Slip | tree.Derail | tree.Gate
+
+
+@dataclass(slots=True)
+class _Page:
+    """What is inserted, by the number of the line it goes below, and what goes to the end."""
+
+    below: dict[int, list[str]]
+    levers: list[str]
+    sections: list[str]
+
+
+def draft_text(source: Source, statements: Sequence[tree.Statement], drafting: Drafting) -> str:
+    """The text of the file with signals, rules, panel and locks written into it.
+
+    Raises :class:`InputError` for a place that cannot be named or where no line can go."""
+    taken = {name.text for s in statements for name in getattr(s, "names", ())}
+    taken |= {s.name.text for s in statements if hasattr(s, "name")}
+    page = _Page(defaultdict(list), [], [])
+    errors: list[Diagnostic] = []
+    for statement in statements:
+        if isinstance(statement, Movable):
+            try:
+                _locked(statement, source, drafting, page, taken)
+            except InputError as error:
+                errors += error.diagnostics
+    places: dict[str, str] = {}
+    for key, post in drafting.routing.posts.items():
+        if not post.written:
+            try:
+                places[key] = place_of(post, drafting.routing.plan.track)
+            except InputError as error:
+                errors += error.diagnostics
+    if errors:
+        raise InputError(errors)
+    sections = list(_signals(drafting, places, taken))
+    end = [*_panel(drafting, page.levers, statements), *sections]
+    return _inserted(source.text, page.below, format_text("\n".join(end)))
+
+
+# ------------------------------------------------------------------ trackwork
+
+
+def _locked(
+    statement: Movable, source: Source, drafting: Drafting, page: _Page, taken: set[str]
+) -> None:
+    """Write how a turnout, slip, derail or gate is thrown, and what locks it, unless the file
+    says so."""
+    said = {clause.kind for clause in statement.clauses}
+    if "pipe-connected" in said or said & {"thrown when", "electric lock"}:
+        return
+    lines: list[str] = []
+    if "locked while" not in said:
+        lines += _lock(statement, "thrown by" in said, drafting, page.levers, taken)
+    elif "thrown by" not in said and len(statement.names) == 1:
+        lines.append(_thrown(statement.names[0].text, drafting, page.levers, taken))
+    if not lines:
+        return
+    if statement.span.source is not source:
+        raise InputError([diagnostic("CP904", statement.span, name=statement.names[0].text)])
+    kind = type(statement).__name__.lower()
+    head = f"{kind} X in B" if kind in ("turnout", "slip") else f"{kind} X on B"
+    head += " toward B" if kind == "derail" else ""
+    written = format_text("\n  ".join((head, *lines))).splitlines()[1:]
+    page.below[source.position(statement.span.end)[0]] += written
+
+
+def _lock(
+    statement: Movable, thrown: bool, drafting: Drafting, levers: list[str], taken: set[str]
+) -> Iterator[str]:
+    names = [name.text for name in statement.names]
+    routing = drafting.routing
+    match statement:
+        case tree.Gate():
+            gates = [routing.plan.gates[name] for name in names]
+            parts = dict.fromkeys(p for gate in gates for p in drafting.gate_release(gate))
+            yield "thrown by hand" if not thrown else ""
+            yield "# opened only while no train can come"
+            yield f"electric lock released when {' and '.join(parts)}"
+            return
+        case tree.Derail():
+            held = drafting.derail_lock(routing.plan.derails[names[0]])
+            why = "# held while a signal counts on it"
+        case _:
+            crossovers = routing.plan.crossovers.values()
+            points = dict.fromkeys(names)
+            for crossover in crossovers:
+                if not points.keys().isdisjoint(crossover.ends):
+                    points |= dict.fromkeys(crossover.ends)
+            held = drafting.points_lock(points)
+            why = "# held under and ahead of a train, and while a signal lets one come"
+    if not thrown and len(names) == 1:
+        yield _thrown(names[0], drafting, levers, taken)
+    if held:
+        yield why
+        yield f"locked while {' or '.join(held)}"
+
+
+def _thrown(name: str, drafting: Drafting, levers: list[str], taken: set[str]) -> str:
+    """How a machine is thrown: by a lever of its own, crossover ends by one together."""
+    for crossover in drafting.routing.plan.crossovers.values():
+        if name in crossover.ends:
+            name = crossover.name
+    lever = f"{name.replace('.', '-')}-lever"
+    if lever not in levers and lever not in taken:
+        levers.append(lever)
+    return f"thrown by {lever}"
+
+
+# ------------------------------------------------------------------ panel and signals
+
+
+def _panel(
+    drafting: Drafting, machines: Sequence[str], statements: Sequence[tree.Statement]
+) -> Iterator[str]:
+    thrown: dict[str, set[str]] = defaultdict(set)
+    for named in drafting.names.values():
+        if named.lever:
+            thrown[named.lever].add(named.position)
+    by_positions: dict[tuple[str, ...], list[str]] = defaultdict(list)
+    for lever, at in thrown.items():
+        ways = (*(p for p in (LEFT,) if p in at), "normal", *(p for p in (RIGHT,) if p in at))
+        by_positions[ways].append(lever)
+    if by_positions or machines:
+        yield "\n# -- Panel"
+    if by_positions:
+        yield from _comment(
+            "A signal lever clears signals for trains that way; its middle holds them at Stop."
+        )
+    for positions, levers in by_positions.items():
+        yield from _levers(levers, positions)
+    if machines:
+        yield from _comment("Each of these throws a switch, if nothing locks it.")
+        yield from _levers(machines, ("normal", "reverse"))
+    running = tree.of_kind(statements, tree.Running)
+    if not any(s.kind == "obey signals" for s in running):
+        yield "\ntrains obey signals"
+
+
+def _levers(levers: Sequence[str], positions: Iterable[str]) -> Iterator[str]:
+    for i in range(0, len(levers), 8):
+        yield f"lever {', '.join(levers[i : i + 8])} positions {', '.join(positions)}"
+
+
+def _signals(drafting: Drafting, places: Mapping[str, str], taken: set[str]) -> Iterator[str]:
+    """Each control point: a heading, its named conditions, its signals."""
+    by_center: dict[str, list[str]] = defaultdict(list)
+    for key in places:
+        by_center[drafting.routing.posts[key].center].append(key)
+    for center, keys in by_center.items():
+        yield f"\n# -- {_heading(center, keys, drafting)}"
+        for key in keys:
+            yield from _signal(key, places[key], drafting.rules_of(key, taken), drafting)
+
+
+def _heading(center: str, keys: Sequence[str], drafting: Drafting) -> str:
+    track = drafting.routing.plan.track
+    posts = [drafting.routing.posts[key] for key in keys]
+    around = dict.fromkeys(track.pieces[post.near.piece].title for post in posts)
+    return f"{track.pieces[center].title}: {listing(around, 'and')}"
+
+
+def _signal(key: str, place: str, rules: Rules, drafting: Drafting) -> Iterator[str]:
+    name = drafting.names[key].name
+    yield ""
+    yield from _comment(_remark(name, rules))
+    for condition in rules.conditions:
+        yield f"condition {condition.name} is {' and '.join(condition.parts)}"
+    yield f"signal {name} at {place}"
+    if rules.heads:
+        yield "  heads upper, lower"
+    for line in rules.lines:
+        yield f"  {line.shows} when {' and '.join(line.when)}"
+    yield "  Stop otherwise"
+
+
+def _remark(name: str, rules: Rules) -> str:
+    """Why a signal checks more than its own route."""
+    if not rules.lines:
+        return f"{name} stays at Stop: from here trains could only leave where others come in."
+    said = []
+    by_place: dict[tuple[str, ...], list[str]] = defaultdict(list)
+    for signal, at in rules.against.items():
+        by_place[at].append(signal)
+    for at, signals in by_place.items():
+        said.append(f"Never with {listing(signals, 'or')} onto {listing(at, 'or')}.")
+    if rules.waits_for:
+        said.append(f"Waits while a train on {listing(rules.waits_for, 'or')} may be coming here.")
+    return " ".join(said)
+
+
+def _comment(text: str) -> Iterator[str]:
+    return (f"# {line}" for line in wrap(text, _WIDTH - 2, break_on_hyphens=False))
+
+
+# ------------------------------------------------------------------ places
+
+
+def place_of(post: Post, track: Track) -> str:
+    """Where a signal stands, in the words of a `signal … at`: with a leg or a gap only where the
+    two pieces meet more than once.
+
+    Raises :class:`InputError` where even that leaves a doubt."""
+    near, far = _words(post.near, track), _words(post.enters, track)
+    beside = [
+        (a, b)
+        for joint in track.joints
+        for a, b in ((joint.a, joint.b), (joint.b, joint.a))
+        if joint.kind != "="
+        and track.pieces[a.piece].title == track.pieces[post.near.piece].title
+        and track.pieces[b.piece].title == track.pieces[post.enters.piece].title
+    ]
+    join = post.joint.kind
+    if len(beside) == 1:
+        return f"{near[0]} {join} {far[0]}"
+    here = (near[1], far[2])
+    alike = [(a, b) for a, b in beside if (_words(a, track)[1], _words(b, track)[2]) == here]
+    if len(alike) == 1:
+        return f"{near[1]} {join} {far[2]}"
+    if post.joint.gap:
+        return f"{near[0]} {join}({post.joint.gap}) {far[0]}"
+    raise InputError([diagnostic("CP903", post.joint.span, here=near[0], beyond=far[0])])
+
+
+def _words(port: Port, track: Track) -> tuple[str, str, str]:
+    """A piece's name alone, and with the leg at ``port``: written before a gap, and after one."""
+    piece = track.pieces[port.piece]
+    leg = port.end.split("-")[0]
+    if piece.kind == "plain" or leg in ("end", "points"):
+        before = after = piece.title
+        if leg == "points":
+            before, after = f"normal {piece.title}", f"{piece.title} normal"
+        return piece.title, before, after
+    return piece.title, f"{piece.title} {leg}", f"{leg} {piece.title}"
+
+
+# ------------------------------------------------------------------ inserting
+
+
+def _inserted(text: str, below: Mapping[int, Sequence[str]], end: str) -> str:
+    """The text with lines below some of its lines, and more at its end."""
+    ending = LINE_END.search(text)
+    newline = ending.group() if ending else "\n"
+    lines = LINE_END.split(text)
+    while lines and not lines[-1]:
+        lines.pop()
+    written: list[str] = []
+    for number, line in enumerate(lines, start=1):
+        written += [line, *below.get(number, ())]
+    return newline.join([*written, "", *end.splitlines(), ""])
